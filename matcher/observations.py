@@ -1,0 +1,111 @@
+"""What was seen or measured of a specimen: as given (`Observation`) and reduced to numbers (`Reduced`)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+
+class Of(StrEnum):
+    """Which body an observation belongs to."""
+
+    THIS = "this"
+    OTHER = "other"
+    PAIR = "pair"
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrialFit:
+    """A fit that was tried: with which known half (its key), and whether it mated."""
+
+    half: str
+    mates: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Observation:
+    """One feature as a person gives it; see the JSON contract.
+
+    Exactly one of ``value`` / ``readings`` or a bound (``min`` and/or ``max``) is given. ``value`` is a number
+    for dimensions and counts, a name or several for categories, text for markings, `TrialFit` for a fit.
+    ``unit`` is mm, in, mil, um or px; ``u`` a standard uncertainty and ``plus_minus`` a limit (± a, rectangular),
+    both in ``unit`` and both winning over the instrument. ``spans`` gaps were measured over (the value is divided
+    by it). ``image`` names the picture a reading comes from; readings of one image (or, unnamed, of one optical
+    instrument) share its scale.
+    """
+
+    feature: str
+    value: float | str | tuple[str, ...] | TrialFit | None = None
+    readings: tuple[float, ...] = ()
+    min: float | None = None
+    max: float | None = None
+    unit: str = "mm"
+    u: float | None = None
+    plus_minus: float | None = None
+    spans: int = 1
+    instrument: str | None = None
+    image: str | None = None
+    plane: str | None = None
+    of: Of = Of.THIS
+
+
+class SharedKind(StrEnum):
+    """How a shared instrument error acts: a scale multiplies (ln), a zero error adds (mm)."""
+
+    SCALE = "scale"
+    ZERO = "zero"
+
+
+@dataclass(frozen=True, kw_only=True)
+class SharedError:
+    """An error common to all readings of one ``group``.
+
+    ``sd`` is its standard deviation: of ln(scale), or of the zero error in mm; ``coefficient`` is the reading's
+    sensitivity to it (1 for a scale; 1/spans for a zero error). ``unscaled`` marks a picture without any scale: its
+    readings are pixels (or any unit) and ``sd`` is `matcher.shared.UNSCALED_SD`.
+    """
+
+    group: str
+    kind: SharedKind
+    sd: float
+    coefficient: float = 1.0
+    unscaled: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class BudgetLine:
+    """One line of an uncertainty budget; ``contribution`` = ``sensitivity`` × ``u``, mm."""
+
+    source: str
+    distribution: str
+    u: float
+    sensitivity: float
+    contribution: float
+    degrees_of_freedom: float = float("inf")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reduced:
+    """An observation as the likelihood uses it.
+
+    Exactly one of these is set: ``value`` (dimension, mm or px), ``count``, ``values`` (category or labels),
+    ``text``, ``fit``, or ``at_least`` and/or ``at_most`` (bounds on a dimension or a count). ``u`` is the standard
+    uncertainty that belongs to this reading alone; ``total_u`` includes the shared part. ``index`` is the position in
+    the list the person gave.
+    """
+
+    index: int
+    feature: str
+    of: Of = Of.THIS
+    value: float | None = None
+    u: float = 0.0
+    total_u: float = 0.0
+    spans: int = 1
+    at_least: float | None = None
+    at_most: float | None = None
+    count: int | None = None
+    values: frozenset[str] | None = None
+    text: str | None = None
+    fit: TrialFit | None = None
+    shared: SharedError | None = None
+    budget: tuple[BudgetLine, ...] = field(default=())
