@@ -151,9 +151,7 @@ def _dimension(
     )
 
 
-def _count(
-    name: str, label: str, meaning: str, how: str, low: int, high: int, wrong: float, *synonyms: str
-) -> Feature:
+def _count(name: str, label: str, meaning: str, how: str, low: int, high: int, wrong: float, *synonyms: str) -> Feature:
     return Feature(
         name=name,
         label=label,
@@ -250,8 +248,7 @@ _TABLE: tuple[Feature, ...] = (
     _dimension(
         "pitch",
         "pitch",
-        "Centre to centre of neighbouring contacts of one row at the mating face, never across a gap "
-        "between groups.",
+        "Centre to centre of neighbouring contacts of one row at the mating face, never across a gap between groups.",
         "Measure over as many gaps as can be reached (gaps, not contacts) and give that number as spans.",
         0.15,
         10.0,
@@ -299,8 +296,7 @@ _TABLE: tuple[Feature, ...] = (
     _dimension(
         "body_length",
         "body length",
-        "Moulded plastic along the rows at its longest point, end walls and moulded keys included, metal "
-        "excluded.",
+        "Moulded plastic along the rows at its longest point, end walls and moulded keys included, metal excluded.",
         "Close the jaws on plastic only; where metal wraps the end give the overall length instead.",
         1.0,
         250.0,

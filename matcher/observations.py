@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from enum import StrEnum
+
+LARGEST_COUNT = 2000
+"""Largest number of anything that a bound is summed up to."""
 
 
 class Of(StrEnum):
@@ -109,3 +113,19 @@ class Reduced:
     fit: TrialFit | None = None
     shared: SharedError | None = None
     budget: tuple[BudgetLine, ...] = field(default=())
+
+    @property
+    def number(self) -> float:
+        """The reading of a dimension, mm or px. Raises TypeError for any other kind of observation."""
+        if self.value is None:
+            raise TypeError(f"{self.feature} was not given as a number")
+        return self.value
+
+    @property
+    def count_range(self) -> tuple[int, int]:
+        """Smallest and largest number that was observed of a count: equal for an exact one, 0 to 2000 if open."""
+        if self.count is not None:
+            return self.count, self.count
+        low = 0 if self.at_least is None else math.ceil(self.at_least)
+        high = LARGEST_COUNT if self.at_most is None else min(math.floor(self.at_most), LARGEST_COUNT)
+        return low, high

@@ -1,0 +1,297 @@
+"""What the catalogue holds, as people and files give it: series with laws, halves, matings.
+
+These models are the catalogue's boundary: exchange files, importers and the demo data are read into them and
+everything is checked here. Lengths are millimetres. They know neither tables nor HTTP.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, StringConstraints, field_validator, model_validator
+
+from matcher.features import FEATURES, Kind, Subject
+
+Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
+LongText = Annotated[str, StringConstraints(strip_whitespace=True, max_length=2000)]
+HalfKind = Literal["plug", "receptacle", "hermaphroditic"]
+Bound = Literal["nominal", "max", "min", "reference"]
+Basis = Literal["maker", "other_maker", "trial_fit", "inferred"]
+Correspondence = Literal["identity", "rows_swapped", "reversed", "listed", "unknown"]
+
+
+class Entry(BaseModel):
+    """Base of all entries: frozen, and a misspelt field is an error rather than lost."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Dimension(Entry):
+    """A dimension as its source gives it, mm.
+
+    ``tolerance`` is the drawing's half-width; none when the drawing states none. ``extra_u`` is a standard
+    uncertainty of the entry itself and ``doubt`` says why.
+    """
+
+    value: Annotated[FiniteFloat, Field(gt=0, le=1000)]
+    bound: Bound = "nominal"
+    tolerance: Annotated[FiniteFloat, Field(ge=0, le=100)] | None = None
+    extra_u: Annotated[FiniteFloat, Field(ge=0, le=100)] = 0.0
+    doubt: LongText = ""
+
+
+class DimensionLaw(Entry):
+    """dimension = intercept + slope × positions (contacts per row), mm."""
+
+    intercept: Annotated[FiniteFloat, Field(ge=-1000, le=1000)]
+    slope: Annotated[FiniteFloat, Field(ge=-100, le=100)] = 0.0
+    bound: Bound = "nominal"
+    tolerance: Annotated[FiniteFloat, Field(ge=0, le=100)] | None = None
+
+
+class Ratings(Entry):
+    """Electrical ratings as the maker states them; currents hold for ``loaded_contacts`` contacts loaded at once."""
+
+    contact_current_a: Annotated[FiniteFloat, Field(gt=0, le=1000)] | None = None
+    power_contact_current_a: Annotated[FiniteFloat, Field(gt=0, le=1000)] | None = None
+    loaded_contacts: Annotated[int, Field(ge=1, le=2000)] | None = None
+    voltage_v: Annotated[FiniteFloat, Field(gt=0, le=10000)] | None = None
+
+
+class Citation(Entry):
+    """Where the numbers come from: a maker's drawing, a datasheet, a specification, a footprint file."""
+
+    title: Text
+    revision: LongText = ""
+    page: LongText = ""
+    address: LongText = ""
+
+
+class BlockedPosition(Entry):
+    """A contact site left out: row and position, both counted from 1."""
+
+    row: Annotated[int, Field(ge=1, le=20)]
+    position: Annotated[int, Field(ge=1, le=1000)]
+
+
+class Common(Entry):
+    """What series and single halves both may say."""
+
+    lifecycle: Literal["active", "not_for_new_designs", "discontinued", "unknown"] = "unknown"
+    mating_cycles: Annotated[int, Field(ge=1, le=1_000_000)] | None = None
+    ratings: Ratings | None = None
+    datasheet: Citation | None = None
+    note: LongText = ""
+
+
+def check_dimension_names(names: object, subject: Subject) -> None:
+    """Raise ValueError unless all are dimensions of the subject in the feature table."""
+    known = {f.name for f in FEATURES.values() if f.kind is Kind.DIMENSION and f.subject is subject}
+    for name in names:  # type: ignore[attr-defined]
+        if name not in known:
+            raise ValueError(f"{name!r} is no dimension of a {subject.value}; known: {', '.join(sorted(known))}")
+
+
+def check_counts(counts: dict[str, int]) -> None:
+    """Raise ValueError unless every name is a count and every value lies in its plausible range."""
+    for name, value in counts.items():
+        feature = FEATURES.get(name)
+        if feature is None or feature.kind is not Kind.COUNT:
+            raise ValueError(f"{name!r} is no count; known: bank_count, power_contact_count, hold_down_count")
+        if name in ("contact_count", "rows"):
+            raise ValueError(f"{name} has a field of its own")
+        if not feature.low <= value <= feature.high:
+            raise ValueError(f"{name} = {value} is outside {feature.low:.0f} to {feature.high:.0f}")
+
+
+def check_categories(categories: dict[str, tuple[str, ...]]) -> None:
+    """Raise ValueError unless every name is a category and every value one of its values."""
+    for name, values in categories.items():
+        feature = FEATURES.get(name)
+        if feature is None or feature.kind not in (Kind.CATEGORY, Kind.LABELS) or name == "half_kind":
+            raise ValueError(f"{name!r} is no category that can be given here")
+        for value in values:
+            if value not in feature.values:
+                raise ValueError(f"{name} = {value!r}; possible: {', '.join(feature.values)}")
+
+
+class Half(Common):
+    """One connector body as moulded: the unit that is identified.
+
+    ``positions`` is the number of contact sites per (longest) row; ``row_contacts`` lists unequal rows, and
+    ``blocked`` the sites left out. ``categories`` maps a feature to one value or, where the source leaves it open (or
+    for keying), to several. ``part_number`` names the half; ``order_codes`` hang under it.
+    """
+
+    record: Literal["half"] = "half"
+    maker: Text
+    series: Text
+    part_number: Text
+    half_kind: HalfKind | None = None
+    rows: Annotated[int, Field(ge=1, le=20)]
+    contact_count: Annotated[int, Field(ge=1, le=1000)]
+    positions: Annotated[int, Field(ge=1, le=1000)] | None = None
+    row_contacts: tuple[Annotated[int, Field(ge=0, le=1000)], ...] = ()
+    blocked: tuple[BlockedPosition, ...] = ()
+    dimensions: dict[str, Dimension] = Field(default_factory=dict)
+    counts: dict[str, int] = Field(default_factory=dict)
+    categories: dict[str, tuple[str, ...]] = Field(default_factory=dict)
+    markings: tuple[Text, ...] = ()
+    aliases: tuple[Text, ...] = ()
+    order_codes: tuple[Text, ...] = ()
+
+    @field_validator("dimensions")
+    @classmethod
+    def _dimensions_known(cls, value: dict[str, Dimension]) -> dict[str, Dimension]:
+        check_dimension_names(value, Subject.HALF)
+        return value
+
+    @field_validator("counts")
+    @classmethod
+    def _counts_known(cls, value: dict[str, int]) -> dict[str, int]:
+        check_counts(value)
+        return value
+
+    @field_validator("categories")
+    @classmethod
+    def _categories_known(cls, value: dict[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
+        check_categories(value)
+        return value
+
+    @model_validator(mode="after")
+    def _contacts_add_up(self) -> Self:
+        if self.row_contacts and (len(self.row_contacts) != self.rows or sum(self.row_contacts) != self.contact_count):
+            raise ValueError("row_contacts must list one number per row and add up to contact_count")
+        if self.positions is not None and self.contact_count > self.positions * self.rows:
+            raise ValueError("contact_count is larger than rows × positions")
+        return self
+
+    @property
+    def key(self) -> str:
+        """Permanent, readable identifier: maker and part number."""
+        return half_key(self.maker, self.part_number)
+
+    @property
+    def contacts_per_row(self) -> int:
+        """Positions of the longest row: stated, else from the rows, else contact_count over rows, rounded up."""
+        if self.positions is not None:
+            return self.positions
+        if self.row_contacts:
+            return max(self.row_contacts)
+        return -(-self.contact_count // self.rows)
+
+
+class HeightClass(Entry):
+    """One height of a half kind in a series: its share of the stack, and the dimensions that differ.
+
+    ``code`` fills {class} in the part number. ``stack_share`` adds up with the mate's share to the stack height.
+    """
+
+    code: Text = "-"
+    stack_share: Annotated[FiniteFloat, Field(ge=0, le=100)] | None = None
+    dimensions: dict[str, DimensionLaw] = Field(default_factory=dict)
+
+
+class KindLaw(Entry):
+    """All halves of one kind in a series: contact counts × height classes, dimensions by law.
+
+    ``part_number`` is a plain pattern: {contacts}, {positions} and {class} are filled in, {contacts:3} pads with zeros
+    to three figures. ``order_codes`` are patterns that may also use {part}. ``blocked`` sites are left out of every
+    half's contact count.
+    """
+
+    half_kind: HalfKind
+    part_number: Text
+    rows: Annotated[int, Field(ge=1, le=20)]
+    contact_counts: Annotated[tuple[Annotated[int, Field(ge=1, le=1000)], ...], Field(min_length=1)]
+    classes: tuple[HeightClass, ...] = (HeightClass(),)
+    blocked: tuple[BlockedPosition, ...] = ()
+    dimensions: dict[str, DimensionLaw]
+    counts: dict[str, int] = Field(default_factory=dict)
+    categories: dict[str, tuple[str, ...]] = Field(default_factory=dict)
+    markings: tuple[Text, ...] = ()
+    aliases: tuple[Text, ...] = ()
+    order_codes: tuple[Text, ...] = ()
+
+    @field_validator("dimensions")
+    @classmethod
+    def _dimensions_known(cls, value: dict[str, DimensionLaw]) -> dict[str, DimensionLaw]:
+        check_dimension_names(value, Subject.HALF)
+        return value
+
+    @field_validator("counts")
+    @classmethod
+    def _counts_known(cls, value: dict[str, int]) -> dict[str, int]:
+        check_counts(value)
+        return value
+
+    @field_validator("categories")
+    @classmethod
+    def _categories_known(cls, value: dict[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
+        check_categories(value)
+        return value
+
+
+class StackPair(Entry):
+    """A combination of height classes that mates: the plug's (or first's) code and the receptacle's.
+
+    ``stack_height`` is stated, or the sum of both classes' stack shares.
+    """
+
+    plug: Text = "-"
+    receptacle: Text = "-"
+    stack_height: Dimension | None = None
+    mated_width: Dimension | None = None
+
+
+class Series(Common):
+    """Halves of one construction that obey the same dimension laws, and how they mate among themselves.
+
+    ``stack`` lists the allowed pairs; halves of equal contact count mate in each. ``stack_tolerance`` is the
+    drawing's half-width for stack heights that come as sums. For a hermaphroditic kind both codes name its classes.
+    """
+
+    record: Literal["series"] = "series"
+    maker: Text
+    name: Text
+    aliases: tuple[Text, ...] = ()
+    kinds: Annotated[tuple[KindLaw, ...], Field(max_length=3)] = ()
+    stack: tuple[StackPair, ...] = ()
+    stack_tolerance: Annotated[FiniteFloat, Field(ge=0, le=10)] | None = None
+    correspondence: Correspondence = "identity"
+
+    @property
+    def key(self) -> str:
+        """Permanent, readable identifier: maker and name."""
+        return half_key(self.maker, self.name)
+
+
+class Mating(Entry):
+    """Two halves that mate, by key, and what belongs to the pair alone.
+
+    ``contact_map`` lists, for correspondence "listed", pairs of contact names (this half, other half).
+    """
+
+    record: Literal["mating"] = "mating"
+    half: Text
+    other: Text
+    stack_height: Dimension | None = None
+    mated_width: Dimension | None = None
+    correspondence: Correspondence = "unknown"
+    contact_map: tuple[tuple[Text, Text], ...] = ()
+    basis: Basis
+    citation: Citation | None = None
+    note: LongText = ""
+
+
+AnyEntry = Annotated[Series | Half | Mating, Field(discriminator="record")]
+
+
+def half_key(maker: str, part_number: str) -> str:
+    """Slug of maker and part number: lower case; runs of anything but letters, figures, point and plus become one hyphen, a colon between."""
+
+    def slug(text: str) -> str:
+        return re.sub(r"[^\w.+]+", "-", text.lower()).strip("-") or "-"
+
+    return f"{slug(maker)}:{slug(part_number)}"

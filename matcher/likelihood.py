@@ -1,0 +1,196 @@
+"""Log-likelihood of a specimen's observations under every half of the catalogue.
+
+Observations fall into parts that are independent given the half: single ones, groups that share an instrument's error,
+the two counts that one end fitting may confuse, and everything seen of the other half or the pair.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy.special import logsumexp
+
+from matcher.columns import Columns, Floats, Ints
+from matcher.counts import fittings_probability
+from matcher.errors import UnknownHalfError
+from matcher.features import FEATURES, Kind
+from matcher.halves import half_mixture, half_probability
+from matcher.mates import MatesGroup, mates_group
+from matcher.observations import Of, Reduced
+from matcher.shared import SharedGroup, closed_form, exact
+
+EXACT_AT_LEAST = 64
+"""The likeliest halves whose shared errors are always integrated exactly."""
+
+INEXACT_MASS = 1e-9
+"""Posterior probability that may rest on the closed form in place of the exact integral."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Part:
+    """Observations that hang together, with their joint log-likelihood under each half.
+
+    ``shares(halves)`` splits it over the readings (readings × halves): each reading's conditional log-likelihood given
+    those before it, averaged over both orders, so that they add up to the whole.
+    """
+
+    readings: tuple[Reduced, ...]
+    log_likelihood: Floats
+    shares: Callable[[Ints], Floats]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Likelihood:
+    """All parts; ``total`` is their sum over halves, ``mates`` the group of the other half and pair, if any."""
+
+    columns: Columns
+    parts: tuple[Part, ...]
+    mates: MatesGroup | None = None
+    total: Floats = field(repr=False)
+
+    def without(self, part: Part) -> Floats:
+        """Log-likelihood of everything but one part."""
+        return self.total - part.log_likelihood
+
+
+def log_likelihoods(columns: Columns, observations: Sequence[Reduced]) -> Floats:
+    """Log-likelihood of the observations under each half, in the order of ``columns.keys``."""
+    return likelihood(columns, observations).total
+
+
+def likelihood(columns: Columns, observations: Sequence[Reduced]) -> Likelihood:
+    """Split the observations into parts and weigh every half. Raises UnknownHalfError for a trial fit's half."""
+    known = _positions_of_fits(columns, observations)
+    about_mate = tuple(o for o in observations if o.of is not Of.THIS)
+    groups, fittings, single = _split([o for o in observations if o.of is Of.THIS])
+    parts = [_single_part(reading, columns, known) for reading in single]
+    if fittings:
+        parts.append(_fittings_part(fittings, columns))
+    mates = mates_group(about_mate, columns, known) if about_mate else None
+    if mates is not None:
+        parts.append(_mates_part(mates))
+    base = sum((part.log_likelihood for part in parts), np.zeros(len(columns)))
+    parts += _shared_parts([_shared_group(group, columns) for group in groups], base + _log_prior(columns))
+    total = sum((part.log_likelihood for part in parts), np.zeros(len(columns)))
+    return Likelihood(columns=columns, parts=tuple(parts), mates=mates, total=np.asarray(total))
+
+
+def _log_prior(columns: Columns) -> Floats:
+    return np.asarray(np.log(columns.prior_weight))
+
+
+def _positions_of_fits(columns: Columns, observations: Sequence[Reduced]) -> dict[str, int]:
+    wanted = {o.fit.half for o in observations if o.fit is not None}
+    if not wanted:
+        return {}
+    known = {key: position for position, key in enumerate(columns.keys) if key in wanted}
+    for key in wanted - known.keys():
+        raise UnknownHalfError(key)
+    return known
+
+
+def _split(observations: Sequence[Reduced]) -> tuple[list[list[Reduced]], tuple[Reduced, ...], list[Reduced]]:
+    """Shared groups of two or more, the pair of fitting counts, and the rest."""
+    by_group: dict[str, list[Reduced]] = {}
+    for reading in observations:
+        if reading.shared is not None and reading.value is not None:
+            by_group.setdefault(reading.shared.group, []).append(reading)
+    groups = [group for group in by_group.values() if len(group) > 1]
+    exact_counts = {o.feature: o for o in observations if o.count is not None}
+    names = ("power_contact_count", "hold_down_count")
+    fittings = tuple(exact_counts[name] for name in names if all(n in exact_counts for n in names))
+    taken = {id(reading) for group in [*groups, fittings] for reading in group}
+    return groups, fittings, [o for o in observations if id(o) not in taken]
+
+
+def _single_part(reading: Reduced, columns: Columns, known: dict[str, int]) -> Part:
+    log_likelihood = np.log(half_probability(reading, columns, known))
+    return Part(readings=(reading,), log_likelihood=log_likelihood, shares=lambda halves: log_likelihood[None, halves])
+
+
+def _fittings_part(fittings: tuple[Reduced, ...], columns: Columns) -> Part:
+    power, hold_downs = (reading.count_range[0] for reading in fittings)
+    joint = np.log(fittings_probability(power, hold_downs, columns))
+    alone = np.log(np.stack([half_probability(reading, columns, {}) for reading in fittings]))
+
+    def shares(halves: Ints) -> Floats:
+        common = (joint - alone.sum(axis=0)) / len(fittings)
+        return np.asarray((alone + common)[:, halves])
+
+    return Part(readings=fittings, log_likelihood=joint, shares=shares)
+
+
+def _mates_part(group: MatesGroup) -> Part:
+    everything = list(range(len(group.readings)))
+
+    def shares(halves: Ints) -> Floats:
+        return _both_orders(len(everything), lambda chosen: group.log_likelihood(chosen)[halves])
+
+    return Part(readings=group.readings, log_likelihood=group.log_likelihood(everything), shares=shares)
+
+
+def _shared_group(readings: list[Reduced], columns: Columns) -> SharedGroup:
+    error = readings[0].shared
+    if error is None:
+        raise TypeError("a shared group without a shared error")
+    mixtures = tuple(half_mixture(reading, columns) for reading in readings)
+    return SharedGroup(error=error, readings=tuple(readings), mixtures=mixtures)
+
+
+def _shared_parts(groups: list[SharedGroup], base: Floats) -> list[Part]:
+    """Exact integrals for the halves that matter, judged by ``base`` plus the closed forms; closed form for others."""
+    if not groups:
+        return []
+    results = [closed_form(group) for group in groups]
+    leaders = _leaders(base + sum(results))
+    for group, result in zip(groups, results, strict=True):
+        result[leaders] = exact(group, leaders)
+    return [_shared_part(group, result) for group, result in zip(groups, results, strict=True)]
+
+
+def _leaders(approximate: Floats) -> Ints:
+    """The likeliest halves, so many that the others' approximate probability is below `INEXACT_MASS`."""
+    order = np.argsort(-approximate, kind="stable")
+    if len(order) <= EXACT_AT_LEAST:
+        return np.sort(order)
+    probability = np.exp(approximate[order] - logsumexp(approximate))
+    remaining = np.cumsum(probability[::-1])[::-1]
+    number = max(EXACT_AT_LEAST, int(np.count_nonzero(remaining > INEXACT_MASS)))
+    return np.sort(order[:number])
+
+
+def _shared_part(group: SharedGroup, log_likelihood: Floats) -> Part:
+    def of_some(chosen: list[int], halves: Ints) -> Floats:
+        if len(chosen) == len(group.readings):
+            return log_likelihood[halves]
+        some = SharedGroup(
+            error=group.error,
+            readings=tuple(group.readings[j] for j in chosen),
+            mixtures=tuple(group.mixtures[j] for j in chosen),
+        )
+        return exact(some, halves)
+
+    return Part(
+        readings=group.readings,
+        log_likelihood=log_likelihood,
+        shares=lambda halves: _both_orders(len(group.readings), lambda chosen: of_some(chosen, halves)),
+    )
+
+
+def _both_orders(count: int, log_likelihood: Callable[[list[int]], Floats]) -> Floats:
+    """Each reading's conditional log-likelihood given those before it, averaged over the given and the reverse order."""
+    shares: list[Floats] = [np.zeros(0)] * count
+    for order in (list(range(count)), list(range(count))[::-1]):
+        before: Floats | float = 0.0
+        for position, j in enumerate(order):
+            after = log_likelihood(sorted(order[: position + 1]))
+            shares[j] = (after - before) / 2 + (shares[j] if len(shares[j]) else 0.0)
+            before = after
+    return np.stack(shares)
+
+
+def is_dimension(reading: Reduced) -> bool:
+    """Whether the observation is a measured number rather than a bound, count, category, text or fit."""
+    return FEATURES[reading.feature].kind is Kind.DIMENSION and reading.value is not None
