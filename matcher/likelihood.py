@@ -15,7 +15,6 @@ from scipy.special import logsumexp
 from matcher.columns import Columns, Floats, Ints
 from matcher.counts import fittings_probability
 from matcher.errors import UnknownHalfError
-from matcher.features import FEATURES, Kind
 from matcher.halves import half_mixture, half_probability
 from matcher.mates import MatesGroup, mates_group
 from matcher.observations import Of, Reduced
@@ -180,7 +179,7 @@ def _shared_part(group: SharedGroup, log_likelihood: Floats) -> Part:
 
 
 def _both_orders(count: int, log_likelihood: Callable[[list[int]], Floats]) -> Floats:
-    """Each reading's conditional log-likelihood given those before it, averaged over the given and the reverse order."""
+    """Each reading's conditional log-likelihood given those before it, averaged over the given and reverse order."""
     shares: list[Floats] = [np.zeros(0)] * count
     for order in (list(range(count)), list(range(count))[::-1]):
         before: Floats | float = 0.0
@@ -189,8 +188,3 @@ def _both_orders(count: int, log_likelihood: Callable[[list[int]], Floats]) -> F
             shares[j] = (after - before) / 2 + (shares[j] if len(shares[j]) else 0.0)
             before = after
     return np.stack(shares)
-
-
-def is_dimension(reading: Reduced) -> bool:
-    """Whether the observation is a measured number rather than a bound, count, category, text or fit."""
-    return FEATURES[reading.feature].kind is Kind.DIMENSION and reading.value is not None
