@@ -1,7 +1,9 @@
 """Log-density of the observations if the catalogue does not have the half.
 
-q(y) = w·p(y | a listed half) + (1 − w)·Σ_j π_j Σ_k (n_k/N)·p_j(count | k)·N(measured dimensions; profile k, class j)·Π p(the
-rest | k, j). Dimensions are compared in logarithms; what they share (the profile's true pitch, an instrument's error)
+q(y) = w·p(y | a listed half)
+     + (1 − w)·Σ_j π_j Σ_k (n_k/N)·p_j(count | k)·N(measured dimensions; profile k, class j)·Π p(the rest | k, j).
+
+Dimensions are compared in logarithms; what they share (the profile's true pitch, an instrument's error)
 makes them correlated, so they form one normal density per profile and class.
 """
 
@@ -78,13 +80,17 @@ def _kernel_terms(
     model: AbsentModel, columns: Columns, kernels: Kernels, parts: Sequence[Part], log_prior: Floats
 ) -> Floats:
     """(parts × classes × kernels) conditional log-densities in the given order."""
-    readings = [reading for part in parts for reading in part.readings if _is_measured(reading)]
+    readings = [
+        reading for part in parts if not _says_nothing(part) for reading in part.readings if _is_measured(reading)
+    ]
     normal = iter(_normal_terms(model, columns, kernels, readings))
     terms = np.zeros((len(parts), CLASSES, len(kernels.halves)))
     for term, part in zip(terms, parts, strict=True):
-        if _is_measured(part.readings[0]):
+        if _says_nothing(part):
+            term += part.log_likelihood[0]
+        elif _is_measured(part.readings[0]):
             term += sum(next(normal) for _ in part.readings)
-        elif part.readings[0].feature == "contact_count" and part.readings[0].count == kernels.exact_count:
+        elif _is_exact_count(part.readings[0], kernels):
             term += np.log(_count_terms(model, columns, kernels))
         else:
             term += _shared_or_anyone(model, part, kernels, log_prior)
@@ -93,6 +99,16 @@ def _kernel_terms(
 
 def _is_measured(reading: Reduced) -> bool:
     return FEATURES[reading.feature].kind is Kind.DIMENSION and reading.of is Of.THIS and reading.value is not None
+
+
+def _says_nothing(part: Part) -> bool:
+    """A single reading in a picture without a scale has one density under every half, and so under absent."""
+    shared = part.readings[0].shared
+    return len(part.readings) == 1 and shared is not None and shared.unscaled and _is_measured(part.readings[0])
+
+
+def _is_exact_count(reading: Reduced, kernels: Kernels) -> bool:
+    return reading.feature == "contact_count" and reading.of is Of.THIS and reading.count is not None
 
 
 def _shared_or_anyone(model: AbsentModel, part: Part, kernels: Kernels, log_prior: Floats) -> Floats:

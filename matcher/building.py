@@ -25,7 +25,7 @@ INFERRED_PRIOR = 0.1
 
 SAME_GEOMETRY = {"pitch": 0.01}
 SAME_GEOMETRY_DEFAULT = 0.02
-"""Entries whose stated dimensions round to equal multiples of this, mm, are one geometry: closer than processes hold."""
+"""Entries whose stated dimensions round to equal multiples of this, mm, are one geometry: no process holds less."""
 
 PSEUDO_SIBLINGS = 1.0
 """Weight of the whole catalogue's frequencies, in siblings, where a category is predicted from a series."""

@@ -1,0 +1,207 @@
+"""Identification: observations in, ranked geometries with honest probabilities out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from matcher.absent import AbsentModel
+from matcher.columns import Columns
+from matcher.errors import UnknownHalfError
+from matcher.evidence import ABSENT, evidence_lines, log_odds, opponent_of, sentences
+from matcher.fit import Reading, fit_p_value, read_against
+from matcher.likelihood import Part
+from matcher.observations import Of, Reduced
+from matcher.posterior import PRIOR_ABSENT, Posterior, posterior, posterior_without
+from matcher.results import (
+    Candidate,
+    CredibleSet,
+    Explanation,
+    FittingMate,
+    Identification,
+    Recheck,
+    Verdict,
+)
+
+CREDIBLE_LEVEL = 0.95
+
+IDENTIFIED_FROM = 0.9
+"""Probability of one geometry from which the verdict is `identified`."""
+
+NO_MATCH_FROM = 0.5
+"""Probability of absent from which the verdict is `no_match`."""
+
+POOR_FIT = 1e-4
+"""p-value of the best geometry below which nothing is called identified."""
+
+RECHECK_SHIFT = 0.05
+"""An observation is named for re-measuring when the answer would move at least this far without it."""
+
+MATE_FITS = 0.05
+"""A mate fits what was observed of it when its probability is at least this part of the best mate's."""
+
+
+def identify(
+    columns: Columns,
+    absent: AbsentModel,
+    observations: Sequence[Reduced],
+    *,
+    prior_absent: float = PRIOR_ABSENT,
+    limit: int = 10,
+) -> Identification:
+    """Rank the catalogue's geometries for the observations.
+
+    Raises UnknownHalfError for a trial fit with a half that is not in the columns.
+    """
+    result = posterior(columns, absent, observations, prior_absent)
+    shown = result.order[:limit]
+    candidates = tuple(_candidate(result, absent, int(geometry), rank) for rank, geometry in enumerate(shown, start=1))
+    return Identification(
+        verdict=_verdict(result, candidates),
+        probability_absent=result.probability_absent,
+        candidates=candidates,
+        credible_set=_credible_set(result),
+        recheck=_rechecks(result, absent, prior_absent),
+        notes=_notes(observations),
+    )
+
+
+def explain(
+    columns: Columns,
+    absent: AbsentModel,
+    observations: Sequence[Reduced],
+    key: str,
+    *,
+    prior_absent: float = PRIOR_ABSENT,
+) -> Explanation:
+    """Why the named half stands where it stands. Raises UnknownHalfError."""
+    if key not in columns.keys:
+        raise UnknownHalfError(key)
+    result = posterior(columns, absent, observations, prior_absent)
+    half = columns.keys.index(key)
+    geometry = int(columns.geometry[half])
+    rank = int(np.flatnonzero(result.order == geometry)[0]) + 1
+    candidate = _candidate(result, absent, geometry, rank, half)
+    return Explanation(candidate=candidate, sentences=sentences(candidate))
+
+
+def _candidate(result: Posterior, absent: AbsentModel, geometry: int, rank: int, named: int | None = None) -> Candidate:
+    members = result.members(geometry)
+    half = int(members[0]) if named is None else named
+    opponent = opponent_of(result, geometry)
+    readings = {r.index: read_against(r, result.columns, half) for part in result.weighed.parts for r in part.readings}
+    against = ABSENT if opponent is None else result.columns.keys[opponent]
+    return Candidate(
+        rank=rank,
+        key=result.columns.keys[half],
+        probability=float(np.exp(result.log_geometry[geometry])),
+        inferred=bool(result.columns.inferred[half]),
+        fit_p_value=fit_p_value(list(readings.values())),
+        same_geometry=tuple(result.columns.keys[i] for i in members if i != half),
+        against=against,
+        log_odds=log_odds(result, geometry, opponent),
+        evidence=evidence_lines(result, absent, half, opponent, readings),
+        mates=_mates(result, half),
+    )
+
+
+def _mates(result: Posterior, half: int) -> tuple[FittingMate, ...]:
+    columns, group = result.columns, result.weighed.mates
+    matings = np.flatnonzero(columns.matings.half == half)
+    if group is not None:
+        matings, probabilities = group.mate_probabilities(half)
+    else:
+        probabilities = np.full(len(matings), 1.0 / max(len(matings), 1))
+    best = float(probabilities.max(initial=0.0))
+    mates = [
+        FittingMate(
+            key=columns.keys[int(columns.matings.other[mating])],
+            mating=int(mating),
+            probability=float(probability),
+            fits_observed=bool(group is None or probability >= MATE_FITS * best),
+        )
+        for mating, probability in zip(matings, probabilities, strict=True)
+    ]
+    return tuple(sorted(mates, key=lambda mate: -mate.probability))
+
+
+def _verdict(result: Posterior, candidates: tuple[Candidate, ...]) -> Verdict:
+    if result.probability_absent >= NO_MATCH_FROM or not candidates:
+        return Verdict.NO_MATCH
+    first = candidates[0]
+    poor = first.fit_p_value is not None and first.fit_p_value < POOR_FIT
+    if first.probability >= IDENTIFIED_FROM and not poor:
+        return Verdict.IDENTIFIED
+    return Verdict.SHORTLIST
+
+
+def _credible_set(result: Posterior) -> CredibleSet:
+    probabilities = np.exp(np.append(result.log_geometry, result.log_absent))
+    order = np.argsort(-probabilities, kind="stable")
+    members = int(np.searchsorted(np.cumsum(probabilities[order]), CREDIBLE_LEVEL)) + 1
+    chosen = order[: min(members, len(order))]
+    return CredibleSet(
+        level=CREDIBLE_LEVEL, members=len(chosen), includes_absent=bool(np.any(chosen == len(probabilities) - 1))
+    )
+
+
+def _rechecks(result: Posterior, absent: AbsentModel, prior_absent: float) -> tuple[Recheck, ...]:
+    """Observations without which the answer would be another one, and likely slips under the leading geometry."""
+    if len(result.weighed.parts) < 2:
+        return ()
+    half = int(result.members(int(result.order[0]))[0])
+    found = []
+    for part in result.weighed.parts:
+        shift = _shift_without(result, absent, part, prior_absent)
+        for reading in part.readings:
+            against = read_against(reading, result.columns, half)
+            if shift >= RECHECK_SHIFT or against.slip is not None:
+                found.append(_recheck(reading, against, shift))
+    return tuple(sorted(found, key=lambda recheck: (-(recheck.slip_probability >= 0.5), -recheck.shift)))
+
+
+def _recheck(reading: Reduced, against: Reading, shift: float) -> Recheck:
+    return Recheck(
+        index=reading.index,
+        feature=reading.feature,
+        of=reading.of,
+        slip_probability=against.slip_probability,
+        likely_slip=against.slip,
+        shift=shift,
+    )
+
+
+def _shift_without(result: Posterior, absent: AbsentModel, part: Part, prior_absent: float) -> float:
+    """Total variation between the answers with and without one part."""
+    other = posterior_without(result, absent, part, prior_absent)
+    difference = np.abs(np.exp(result.log_geometry) - np.exp(other.log_geometry)).sum()
+    return float(0.5 * (difference + abs(result.probability_absent - other.probability_absent)))
+
+
+def _notes(observations: Sequence[Reduced]) -> tuple[str, ...]:
+    """What the observations say of each other before any half is looked at."""
+    this = {o.feature: o for o in observations if o.of is Of.THIS}
+    notes = []
+    length, pitch, count = this.get("body_length"), this.get("pitch"), this.get("contact_count")
+    rows = this.get("rows")
+    if _plain(length) and _plain(pitch) and count is not None and count.count is not None and length and pitch:
+        positions = -(-count.count // (rows.count if rows is not None and rows.count else 2))
+        span = pitch.number * (positions - 1)
+        if length.number + 3 * length.total_u < span:
+            notes.append(
+                f"body_length {length.number:g} mm is shorter than pitch × (positions − 1) = {span:.2f} mm: check the "
+                "length's unit, the number of gaps counted for the pitch, and the contact count."
+            )
+    lonely = [o for o in observations if o.shared is not None and o.shared.unscaled]
+    if len(lonely) == 1:
+        notes.append(
+            f"{lonely[0].feature} alone, from a picture without a scale, says nothing: only ratios count there. "
+            "Give a second dimension from the same picture, or a scale."
+        )
+    return tuple(notes)
+
+
+def _plain(reading: Reduced | None) -> bool:
+    unscaled = reading is not None and reading.shared is not None and reading.shared.unscaled
+    return reading is not None and reading.value is not None and not unscaled
