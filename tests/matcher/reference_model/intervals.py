@@ -1,0 +1,94 @@
+"""Densities of one number: rectangle convolved with a normal, and the log-uniform of a reading that means nothing.
+
+Written from the likelihood's text alone, one number at a time. The fast code is held against this; it must
+therefore never import anything of it beyond the agreed types.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from matcher.features import FEATURES
+
+W_MIN = 1e-6
+"""Smallest standard uncertainty, mm."""
+
+SERIES_BELOW = 1e-3
+"""Ratio t/w below which the series in t/w replaces the difference of two normal integrals."""
+
+WIDENING = 1e6
+"""The plausible range of a feature is widened a thousandfold at both ends for the log-uniform."""
+
+FAR = 39.0
+"""Standard deviations beyond which a normal tail is below the smallest normal double."""
+
+SQRT2 = math.sqrt(2.0)
+SQRT2PI = math.sqrt(2.0 * math.pi)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Interval:
+    """Where a dimension lies: ``centre`` ± ``half`` (rectangular) with extra standard uncertainty ``extra``, mm."""
+
+    centre: float
+    half: float
+    extra: float
+
+    @property
+    def known(self) -> bool:
+        """Whether anything at all is known of the dimension."""
+        return not math.isnan(self.centre)
+
+
+NOTHING_KNOWN = Interval(centre=math.nan, half=0.0, extra=0.0)
+
+
+def normal_density(z: float) -> float:
+    """Return the standard normal density."""
+    return math.exp(-0.5 * z * z) / SQRT2PI
+
+
+def normal_cumulative(z: float) -> float:
+    """Return the standard normal distribution function, exact in its lower tail."""
+    return 0.5 * math.erfc(-z / SQRT2)
+
+
+def normal_between(low: float, high: float) -> float:
+    """Return Φ(high) − Φ(low) for low < high without cancellation in either tail or around nought."""
+    if low < 0.0 < high:
+        return 0.5 * (math.erf(high / SQRT2) + math.erf(-low / SQRT2))
+    if high <= 0.0:
+        return 0.5 * (math.erfc(-high / SQRT2) - math.erfc(-low / SQRT2))
+    return 0.5 * (math.erfc(low / SQRT2) - math.erfc(high / SQRT2))
+
+
+def rectangle_density(x: float, centre: float, half: float, w: float) -> float:
+    """Return R(x; c, t, w): uniform on c ± t, blurred by a normal of standard deviation w, per mm."""
+    distance = abs(x - centre)
+    if distance - half > FAR * w:
+        return 0.0
+    if half / w < SERIES_BELOW:
+        z = distance / w
+        return max(0.0, normal_density(z) / w * (1.0 + half * half * (z * z - 1.0) / (6.0 * w * w)))
+    return normal_between((-half - distance) / w, (half - distance) / w) / (2.0 * half)
+
+
+def rectangle_cumulative(value: float, centre: float, half: float, w: float) -> float:
+    """Return F(value), the distribution function that belongs to `rectangle_density`; value may be infinite."""
+    if math.isinf(value):
+        return 1.0 if value > 0.0 else 0.0
+    if half / w < SERIES_BELOW:
+        return normal_cumulative((value - centre) / w)
+    upper, lower = (value - centre + half) / w, (value - centre - half) / w
+    return (_ramp(upper) - _ramp(lower)) * w / (2.0 * half)
+
+
+def _ramp(z: float) -> float:
+    return z * normal_cumulative(z) + normal_density(z)
+
+
+def log_uniform_density(feature: str, x: float) -> float:
+    """Return L(x), the density of a reading that has nothing to do with the part, per mm."""
+    row = FEATURES[feature]
+    return 1.0 / (x * math.log(WIDENING * row.high / row.low))

@@ -1,0 +1,186 @@
+"""One reading of a dimension as a list of weighted pieces: right, slipped, in wrong units, or meaning nothing."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from matcher.features import FEATURES
+from matcher.observations import Reduced, SharedKind
+from tests.matcher.reference_model.bodies import Body
+from tests.matcher.reference_model.intervals import (
+    W_MIN,
+    Interval,
+    log_uniform_density,
+    rectangle_cumulative,
+    rectangle_density,
+)
+
+SLIP_SHARE = 0.6
+UNIT_SHARE = 0.1
+NOTHING_SHARE = 0.3
+UNIT_FACTORS = ((1 / 25.4, 0.4), (25.4, 0.2), (1 / 0.0254, 0.2), (0.0254, 0.1), (1000.0, 0.05), (1 / 1000.0, 0.05))
+PITCHES = ("pitch", "tail_pitch")
+LEAST_PITCH_HALF = 0.002
+TAIL_PITCH_FACTORS_SHARE = 0.5
+NAMED_HEIGHT_SHARE = 0.6
+BOARD_SHARE = 0.4
+BOARD_CENTRE = 1.4
+BOARD_HALF = 1.0
+"""A board whose thickness was not subtracted is 0.4 to 2.4 mm thick."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Piece:
+    """One way a reading comes about: ``factor`` times the interval; wrong units enlarge the reading's error as well."""
+
+    weight: float
+    where: Interval
+    factor: float = 1.0
+    wrong_units: bool = False
+
+    def blur(self, u: float, scale: float) -> float:
+        """Return the standard deviation of a reading around the piece, mm."""
+        if self.wrong_units:
+            return max(W_MIN, self.factor * max(W_MIN, math.hypot(u, self.where.extra * scale)))
+        return max(W_MIN, math.hypot(u, self.factor * self.where.extra * scale))
+
+    def middle(self, scale: float, shift: float) -> float:
+        """Return the centre under a shared scale error (a factor) and a shared zero error (mm)."""
+        if self.wrong_units:
+            return self.factor * (self.where.centre * scale + shift)
+        return self.factor * self.where.centre * scale + shift
+
+    def density(self, x: float, u: float, scale: float, shift: float) -> float:
+        """Return the piece's density at x, unweighted."""
+        half = self.factor * self.where.half * scale
+        return rectangle_density(x, self.middle(scale, shift), half, self.blur(u, scale))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reading:
+    """A reading with the pieces of one body, and a background that no shared error moves."""
+
+    x: float
+    u: float
+    coefficient: float
+    pieces: tuple[Piece, ...]
+    background: float
+
+    def density(self, scale: float = 1.0, zero: float = 0.0) -> float:
+        """Return p(x | body, shared error), per mm; ``zero`` is the hidden zero error before its coefficient."""
+        shift = self.coefficient * zero
+        return self.background + sum(p.weight * p.density(self.x, self.u, scale, shift) for p in self.pieces)
+
+
+def own_interval(body: Body, feature: str, spans: int) -> Interval:
+    """Return a dimension's interval; a pitch's tolerance is that of one pitch averaged over the spans.
+
+    The text states the rule for pitch readings; it is taken to hold as well where a pitch is what was really measured
+    in place of a tail pitch, because that reading was divided by the spans too.
+    """
+    where = body.interval(feature)
+    if feature not in PITCHES:
+        return where
+    return replace(where, half=max(where.half / spans, LEAST_PITCH_HALF))
+
+
+def _pitch_factors(where: Interval, spans: int) -> tuple[list[Piece], float]:
+    pieces = [
+        Piece(weight=0.25, where=where, factor=(spans + 1) / spans),
+        Piece(weight=0.2, where=where, factor=2.0),
+        Piece(weight=0.2, where=where, factor=0.5),
+    ]
+    if spans == 1:
+        return pieces, 0.35
+    return [*pieces, Piece(weight=0.35, where=where, factor=(spans - 1) / spans)], 0.0
+
+
+def _scaled(pieces: list[Piece], share: float) -> list[Piece]:
+    return [replace(piece, weight=piece.weight * share) for piece in pieces]
+
+
+def _named(body: Body, reduced: Reduced, this: Body) -> tuple[list[Piece], float]:
+    """Return the slips the feature table names, weights adding to 1 with the unresolved share."""
+    slips = FEATURES[reduced.feature].slips
+    pieces: list[Piece] = []
+    unresolved = 1.0 - math.fsum(slip.share for slip in slips)
+    for slip in slips:
+        if slip.instead == "stack_height":
+            found = body.stack_heights()
+        else:
+            found = [where for where in [own_interval(this, slip.instead, reduced.spans)] if where.known]
+        if not found:
+            unresolved += slip.share
+        pieces += [Piece(weight=slip.share / len(found), where=where) for where in found]
+    return pieces, unresolved
+
+
+def _slips(body: Body, reduced: Reduced, where: Interval, this: Body) -> tuple[list[Piece], float]:
+    """Return the pieces of S, weights adding to 1 with the unresolved share."""
+    if reduced.feature == "pitch":
+        return _pitch_factors(where, reduced.spans)
+    named, unresolved = _named(body, reduced, this)
+    if reduced.feature == "tail_pitch":
+        factors, lost = _pitch_factors(where, reduced.spans)
+        share = TAIL_PITCH_FACTORS_SHARE
+        return _scaled(factors, share) + _scaled(named, 1 - share), lost * share + unresolved * (1 - share)
+    if reduced.feature in ("height", "stack_height"):
+        on_board = Interval(centre=where.centre + BOARD_CENTRE, half=BOARD_HALF, extra=where.extra)
+        board = Piece(weight=BOARD_SHARE, where=on_board)
+        return [*_scaled(named, NAMED_HEIGHT_SHARE), board], unresolved * NAMED_HEIGHT_SHARE
+    return named, unresolved
+
+
+def build_reading(reduced: Reduced, body: Body, *, this: Body | None = None, folded: bool) -> Reading:
+    """Return the reading as pieces.
+
+    ``this`` is the body whose dimensions are measured by mistake: the body itself, or for a feature of the pair the
+    half in hand. ``folded`` adds the shared error, if any, to the reading's own uncertainty.
+    """
+    x, feature = reduced.number, reduced.feature
+    u = math.hypot(reduced.u, _folded_u(reduced)) if folded else reduced.u
+    coefficient = reduced.shared.coefficient if reduced.shared else 1.0
+    where = own_interval(body, feature, reduced.spans)
+    nothing = log_uniform_density(feature, x)
+    if not where.known:
+        return Reading(x=x, u=u, coefficient=coefficient, pieces=(), background=nothing)
+    gross = FEATURES[feature].gross_share
+    slips, unresolved = _slips(body, reduced, where, this or body)
+    share = NOTHING_SHARE + unresolved * SLIP_SHARE
+    units = [Piece(weight=UNIT_SHARE * w, where=where, factor=k, wrong_units=True) for k, w in UNIT_FACTORS]
+    if reduced.shared is not None and reduced.shared.unscaled:
+        units, share = [], share + UNIT_SHARE
+    wrong = _scaled(_scaled(slips, SLIP_SHARE) + units, gross)
+    pieces = (Piece(weight=1.0 - gross, where=where), *wrong)
+    return Reading(x=x, u=u, coefficient=coefficient, pieces=pieces, background=gross * share * nothing)
+
+
+def _folded_u(reduced: Reduced) -> float:
+    if reduced.shared is None:
+        return 0.0
+    if reduced.shared.kind is SharedKind.SCALE:
+        return reduced.number * reduced.shared.sd
+    return reduced.shared.coefficient * reduced.shared.sd
+
+
+def lone_reading(reduced: Reduced, body: Body, *, this: Body | None = None) -> float:
+    """Return p(x | body) of a reading that shares its error with no other; unscaled alone it says nothing."""
+    if reduced.shared is not None and reduced.shared.unscaled:
+        return 1.0 / reduced.number
+    return build_reading(reduced, body, this=this, folded=True).density()
+
+
+def bound(reduced: Reduced, body: Body) -> float:
+    """Return the probability that a dimension observed only as a bound lies where it was seen to lie."""
+    where = own_interval(body, reduced.feature, reduced.spans)
+    if not where.known:
+        return 0.5
+    w = max(W_MIN, math.hypot(reduced.u, where.extra))
+    low = -math.inf if reduced.at_least is None else reduced.at_least
+    high = math.inf if reduced.at_most is None else reduced.at_most
+    inside = rectangle_cumulative(high, where.centre, where.half, w) - rectangle_cumulative(
+        low, where.centre, where.half, w
+    )
+    gross = FEATURES[reduced.feature].gross_share
+    return (1.0 - gross) * inside + gross * 0.5

@@ -1,0 +1,90 @@
+"""Readings of one instrument share an error: the hidden error is integrated out, half by half, by quadrature."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from scipy.integrate import quad
+
+from matcher.observations import SharedKind
+from tests.matcher.reference_model.intervals import SQRT2PI
+from tests.matcher.reference_model.readings import Piece, Reading
+
+REACH = 26.0
+"""Standard deviations of the hidden error that are integrated over: beyond, its density is below e^-338."""
+
+EDGE_REACH = (10.0, 4.0, 1.0)
+"""Blurs around a piece's edge at which the range is split, so that no narrow piece is stepped over."""
+
+RELATIVE = 1e-12
+LARGEST_RELATIVE_ERROR = 1e-10
+CLOSEST = 1e-14
+"""Points closer than this part of the range are one."""
+
+
+def group_likelihood(readings: Sequence[Reading], kind: SharedKind, sd: float) -> float:
+    """Return ∫ N(z; 0, sd²) Π p(x | z) dz for two or more readings of one group."""
+
+    def integrand(z: float) -> float:
+        product = math.exp(-0.5 * (z / sd) ** 2) / (sd * SQRT2PI)
+        for reading in readings:
+            product *= reading.density(scale=math.exp(z)) if kind is SharedKind.SCALE else reading.density(zero=z)
+        return product
+
+    limit = REACH * sd
+    points = _split_points(readings, kind, sd, limit)
+    value, error, *_ = quad(
+        integrand,
+        -limit,
+        limit,
+        points=points,
+        epsabs=0.0,
+        epsrel=RELATIVE,
+        limit=20 * len(points) + 500,
+        full_output=1,
+    )
+    if not value > 0.0 or error > LARGEST_RELATIVE_ERROR * value:
+        raise ArithmeticError(f"the integral {value} is known to {error} only")
+    return float(value)
+
+
+def _split_points(readings: Sequence[Reading], kind: SharedKind, sd: float, limit: float) -> list[float]:
+    found = [0.0] + [sign * step * sd for step in (2.0, 6.0, 12.0) for sign in (-1.0, 1.0)]
+    for reading in readings:
+        for piece in reading.pieces:
+            found += _scale_points(reading, piece) if kind is SharedKind.SCALE else _zero_points(reading, piece)
+    kept: list[float] = []
+    for point in sorted(point for point in found if abs(point) < limit * (1.0 - CLOSEST)):
+        if not kept or point - kept[-1] > CLOSEST * limit:
+            kept.append(point)
+    return kept
+
+
+def _around(edge: float, step: float) -> list[float]:
+    return [edge, *(edge + sign * reach * step for reach in EDGE_REACH for sign in (-1.0, 1.0))]
+
+
+def _scale_points(reading: Reading, piece: Piece) -> list[float]:
+    """Return the logarithms of the scales at which an edge, or the blur around it, passes the reading."""
+    points: list[float] = []
+    for side in (-1.0, 1.0):
+        edge = piece.factor * (piece.where.centre + side * piece.where.half)
+        if edge > 0.0:
+            z = math.log(reading.x / edge)
+            blur = piece.blur(reading.u, math.exp(z))
+            points += _around(z, blur / reading.x)
+            points.append(math.log(blur / edge))
+    return points
+
+
+def _zero_points(reading: Reading, piece: Piece) -> list[float]:
+    """Return the zero errors at which an edge, or the blur around it, passes the reading."""
+    if reading.coefficient == 0.0:
+        return []
+    gain = reading.coefficient * (piece.factor if piece.wrong_units else 1.0)
+    points: list[float] = []
+    for side in (-1.0, 1.0):
+        edge = piece.factor * (piece.where.centre + side * piece.where.half)
+        points += _around((reading.x - edge) / gain, piece.blur(reading.u, 1.0) / gain)
+    return points
