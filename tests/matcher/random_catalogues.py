@@ -15,6 +15,9 @@ from matcher.features import CATEGORIES, COUNTS, DIMENSIONS, FEATURES, PAIR_DIME
 from matcher.observations import Of, Reduced, SharedError, SharedKind, TrialFit
 
 UNSCALED_SD = 10.0
+LEAST_RELATIVE_U = 1e-6
+"""Of a reading that shares a scale: finer, e^z itself is not known well enough in doubles to hold 1e-9."""
+
 EXTREMES = (1e-3, 1e3)
 LETTERS = "ABCDEFGHKLMNPRSTUVXZ0123456789"
 SEPARATORS = ("", "-", " ", "/", ".")
@@ -179,9 +182,12 @@ class Bench:
         spans = int(_pick(draw, (1, 1, 2, 7, 19, 40))) if feature in ("pitch", "tail_pitch") else 1
         u = self._uncertainty()
         x = (self._truth(feature, of) + float(draw.normal()) * u) * factor
+        u *= factor
         if draw.random() < 0.15:
             x *= _pick(draw, (1 / 25.4, 25.4, 0.5, 2.0, (spans + 1) / spans, 1.2, *EXTREMES))
         x = abs(x) if abs(x) > 1e-6 else _base(draw, feature)
+        if shared is not None and shared.kind is SharedKind.SCALE:
+            u = max(u, LEAST_RELATIVE_U * x)
         return Reduced(index=self._index(), feature=feature, of=of, value=x, u=u, total_u=u, spans=spans, shared=shared)
 
     def bound(self, feature: str, of: Of = Of.THIS) -> Reduced:

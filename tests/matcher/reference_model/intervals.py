@@ -75,9 +75,14 @@ def rectangle_density(x: float, centre: float, half: float, w: float) -> float:
 
 
 def rectangle_cumulative(value: float, centre: float, half: float, w: float) -> float:
-    """Return F(value), the distribution function that belongs to `rectangle_density`; value may be infinite."""
+    """Return F(value), the distribution function that belongs to `rectangle_density`; value may be infinite.
+
+    Above the centre it is one minus its mirror image: far away, differences of z Φ(z) would lose every digit.
+    """
     if math.isinf(value):
         return 1.0 if value > 0.0 else 0.0
+    if value > centre:
+        return 1.0 - rectangle_cumulative(2.0 * centre - value, centre, half, w)
     if half / w < SERIES_BELOW:
         return normal_cumulative((value - centre) / w)
     upper, lower = (value - centre + half) / w, (value - centre - half) / w
@@ -85,7 +90,10 @@ def rectangle_cumulative(value: float, centre: float, half: float, w: float) -> 
 
 
 def _ramp(z: float) -> float:
-    return z * normal_cumulative(z) + normal_density(z)
+    """Return the integral of Φ up to z, without loss for large |z|."""
+    if z > 0.0:
+        return z + _ramp(-z)
+    return 0.0 if z < -FAR else max(0.0, z * normal_cumulative(z) + normal_density(z))
 
 
 def log_uniform_density(feature: str, x: float) -> float:

@@ -31,6 +31,22 @@ BOARD_HALF = 1.0
 
 
 @dataclass(frozen=True, kw_only=True)
+class Folded:
+    """A shared error that no other reading shares, as a standard deviation of this reading alone, mm.
+
+    The text gives the sum of squares for the right value only. For wrong units the sum is taken here that agrees with
+    the text's own integral over the hidden error: a zero error was read in the same wrong units and grows with them
+    (exactly so); a scale error acts on the number read, whatever its units.
+    """
+
+    scale: float = 0.0
+    zero: float = 0.0
+
+
+NOT_FOLDED = Folded()
+
+
+@dataclass(frozen=True, kw_only=True)
 class Piece:
     """One way a reading comes about: ``factor`` times the interval; wrong units enlarge the reading's error as well."""
 
@@ -39,11 +55,12 @@ class Piece:
     factor: float = 1.0
     wrong_units: bool = False
 
-    def blur(self, u: float, scale: float) -> float:
+    def blur(self, u: float, scale: float, folded: Folded) -> float:
         """Return the standard deviation of a reading around the piece, mm."""
         if self.wrong_units:
-            return max(W_MIN, self.factor * max(W_MIN, math.hypot(u, self.where.extra * scale)))
-        return max(W_MIN, math.hypot(u, self.factor * self.where.extra * scale))
+            inner = max(W_MIN, math.hypot(u, self.where.extra * scale, folded.zero))
+            return max(W_MIN, math.hypot(self.factor * inner, folded.scale))
+        return max(W_MIN, math.hypot(u, self.factor * self.where.extra * scale, folded.zero, folded.scale))
 
     def middle(self, scale: float, shift: float) -> float:
         """Return the centre under a shared scale error (a factor) and a shared zero error (mm)."""
@@ -51,10 +68,10 @@ class Piece:
             return self.factor * (self.where.centre * scale + shift)
         return self.factor * self.where.centre * scale + shift
 
-    def density(self, x: float, u: float, scale: float, shift: float) -> float:
+    def density(self, x: float, blur: float, scale: float, shift: float) -> float:
         """Return the piece's density at x, unweighted."""
         half = self.factor * self.where.half * scale
-        return rectangle_density(x, self.middle(scale, shift), half, self.blur(u, scale))
+        return rectangle_density(x, self.middle(scale, shift), half, blur)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,11 +83,16 @@ class Reading:
     coefficient: float
     pieces: tuple[Piece, ...]
     background: float
+    folded: Folded = NOT_FOLDED
 
     def density(self, scale: float = 1.0, zero: float = 0.0) -> float:
         """Return p(x | body, shared error), per mm; ``zero`` is the hidden zero error before its coefficient."""
         shift = self.coefficient * zero
-        return self.background + sum(p.weight * p.density(self.x, self.u, scale, shift) for p in self.pieces)
+        found = self.background
+        for piece in self.pieces:
+            blur = piece.blur(self.u, scale, self.folded)
+            found += piece.weight * piece.density(self.x, blur, scale, shift)
+        return found
 
 
 def own_interval(body: Body, feature: str, spans: int) -> Interval:
@@ -139,7 +161,7 @@ def build_reading(reduced: Reduced, body: Body, *, this: Body | None = None, fol
     half in hand. ``folded`` adds the shared error, if any, to the reading's own uncertainty.
     """
     x, feature = reduced.number, reduced.feature
-    u = math.hypot(reduced.u, _folded_u(reduced)) if folded else reduced.u
+    u, alone = reduced.u, _folded(reduced) if folded else NOT_FOLDED
     coefficient = reduced.shared.coefficient if reduced.shared else 1.0
     where = own_interval(body, feature, reduced.spans)
     nothing = log_uniform_density(feature, x)
@@ -153,15 +175,15 @@ def build_reading(reduced: Reduced, body: Body, *, this: Body | None = None, fol
         units, share = [], share + UNIT_SHARE
     wrong = _scaled(_scaled(slips, SLIP_SHARE) + units, gross)
     pieces = (Piece(weight=1.0 - gross, where=where), *wrong)
-    return Reading(x=x, u=u, coefficient=coefficient, pieces=pieces, background=gross * share * nothing)
+    return Reading(x=x, u=u, coefficient=coefficient, pieces=pieces, background=gross * share * nothing, folded=alone)
 
 
-def _folded_u(reduced: Reduced) -> float:
+def _folded(reduced: Reduced) -> Folded:
     if reduced.shared is None:
-        return 0.0
+        return NOT_FOLDED
     if reduced.shared.kind is SharedKind.SCALE:
-        return reduced.number * reduced.shared.sd
-    return reduced.shared.coefficient * reduced.shared.sd
+        return Folded(scale=reduced.number * reduced.shared.sd)
+    return Folded(zero=reduced.shared.coefficient * reduced.shared.sd)
 
 
 def lone_reading(reduced: Reduced, body: Body, *, this: Body | None = None) -> float:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from itertools import pairwise
 
 from scipy.integrate import quad
 
@@ -33,20 +34,20 @@ def group_likelihood(readings: Sequence[Reading], kind: SharedKind, sd: float) -
         return product
 
     limit = REACH * sd
-    points = _split_points(readings, kind, sd, limit)
-    value, error, *_ = quad(
-        integrand,
-        -limit,
-        limit,
-        points=points,
-        epsabs=0.0,
-        epsrel=RELATIVE,
-        limit=20 * len(points) + 500,
-        full_output=1,
-    )
+    edges = [-limit, *_split_points(readings, kind, sd, limit), limit]
+    return _integral(integrand, edges)
+
+
+def _integral(integrand: Callable[[float], float], edges: Sequence[float]) -> float:
+    """Return the integral over adjoining parts, each to a share of what a first coarse pass gives for the whole."""
+    parts = list(pairwise(edges))
+    coarse = math.fsum(quad(integrand, low, high, limit=1, full_output=1)[0] for low, high in parts)
+    allowed = RELATIVE * coarse / len(parts)
+    fine = [quad(integrand, a, b, epsabs=allowed, epsrel=RELATIVE, limit=200, full_output=1)[:2] for a, b in parts]
+    value, error = math.fsum(part[0] for part in fine), math.fsum(part[1] for part in fine)
     if not value > 0.0 or error > LARGEST_RELATIVE_ERROR * value:
         raise ArithmeticError(f"the integral {value} is known to {error} only")
-    return float(value)
+    return value
 
 
 def _split_points(readings: Sequence[Reading], kind: SharedKind, sd: float, limit: float) -> list[float]:
@@ -72,7 +73,7 @@ def _scale_points(reading: Reading, piece: Piece) -> list[float]:
         edge = piece.factor * (piece.where.centre + side * piece.where.half)
         if edge > 0.0:
             z = math.log(reading.x / edge)
-            blur = piece.blur(reading.u, math.exp(z))
+            blur = piece.blur(reading.u, math.exp(z), reading.folded)
             points += _around(z, blur / reading.x)
             points.append(math.log(blur / edge))
     return points
@@ -86,5 +87,5 @@ def _zero_points(reading: Reading, piece: Piece) -> list[float]:
     points: list[float] = []
     for side in (-1.0, 1.0):
         edge = piece.factor * (piece.where.centre + side * piece.where.half)
-        points += _around((reading.x - edge) / gain, piece.blur(reading.u, 1.0) / gain)
+        points += _around((reading.x - edge) / gain, piece.blur(reading.u, 1.0, reading.folded) / gain)
     return points
