@@ -16,7 +16,8 @@ from matcher.observations import Of, Reduced, SharedError, SharedKind, TrialFit
 
 UNSCALED_SD = 10.0
 LEAST_RELATIVE_U = 1e-6
-"""Of a reading that shares a scale: finer, e^z itself is not known well enough in doubles to hold 1e-9."""
+LEAST_RELATIVE_U_UNSCALED = 1e-4
+"""Of readings that share a scale: finer, e^z itself is not known well enough in doubles to hold 1e-9 (z reaches 10)."""
 
 EXTREMES = (1e-3, 1e3)
 LETTERS = "ABCDEFGHKLMNPRSTUVXZ0123456789"
@@ -187,7 +188,7 @@ class Bench:
             x *= _pick(draw, (1 / 25.4, 25.4, 0.5, 2.0, (spans + 1) / spans, 1.2, *EXTREMES))
         x = abs(x) if abs(x) > 1e-6 else _base(draw, feature)
         if shared is not None and shared.kind is SharedKind.SCALE:
-            u = max(u, LEAST_RELATIVE_U * x)
+            u = max(u, x * (LEAST_RELATIVE_U_UNSCALED if shared.unscaled else LEAST_RELATIVE_U))
         return Reduced(index=self._index(), feature=feature, of=of, value=x, u=u, total_u=u, spans=spans, shared=shared)
 
     def bound(self, feature: str, of: Of = Of.THIS) -> Reduced:
