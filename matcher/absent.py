@@ -29,7 +29,7 @@ SMALLEST_PITCH, SMALLEST_ALLOWANCE, SMALLEST_ACROSS = 0.002, 0.02, 0.005
 """Bandwidths are never fitted smaller; below lies what a process tolerance already covers."""
 
 START_LISTED, START_OTHER = 0.3, 0.2
-TRAINING_HALVES = 1200
+TRAINING_HALVES = 400
 """Halves on whose leave-series-out likelihood the density is fitted; more change the fit little."""
 
 TRAINING_U = 0.03

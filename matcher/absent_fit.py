@@ -23,9 +23,11 @@ from matcher.absent import (
     count_kernel,
     start_model,
 )
-from matcher.columns import Columns, Floats, Ints
+from matcher.columns import Bools, Columns, Floats, Ints
 
-ITERATIONS = 40
+ITERATIONS = 25
+"""Steps of expectation and maximisation; the shares move by less than 0.01 after twenty."""
+
 FEWEST_SERIES = 8
 """With fewer series no density can be estimated and the starting values stand."""
 
@@ -49,10 +51,12 @@ def fit_absent(columns: Columns) -> AbsentModel:
 
 @dataclass(frozen=True, kw_only=True)
 class Deviation:
-    """One measured quantity: deviation (halves × profiles; NaN where not known) and its variance from measuring."""
+    """One measured quantity: squared deviation (halves × profiles; 0 where not known), whether it is known, and its
+    variance from measuring (halves × 1)."""
 
     name: str
-    value: Floats
+    square: Floats
+    known: Bools
     noise: Floats
 
 
@@ -135,17 +139,16 @@ class Training:
         total = np.zeros(self.log_share.shape)
         for deviation in self.deviations:
             variance = deviation.noise + widths.get(deviation.name, 0.0) ** 2
-            term = -0.5 * (deviation.value**2 / variance + np.log(2 * np.pi * variance))
-            total += np.where(np.isnan(deviation.value), 0.0, term)
+            total -= deviation.square * (0.5 / variance)
+            total -= deviation.known * (0.5 * np.log(2 * np.pi * variance))
         return total
 
     def _bandwidths(self, model: AbsentModel, responsibility: Floats) -> Bandwidths:
         def fitted(name: str, old: Floats, smallest: float) -> Floats:
             deviation = next(d for d in self.deviations if d.name == name)
-            known = ~np.isnan(deviation.value)
-            excess = np.where(known, deviation.value**2 - deviation.noise, 0.0)
-            weight = (responsibility * known).sum(axis=(1, 2)) + PRIOR_COUNT
-            square = ((responsibility * excess).sum(axis=(1, 2)) + PRIOR_COUNT * old**2) / weight
+            excess = deviation.square - deviation.known * deviation.noise
+            weight = np.einsum("jik,ik->j", responsibility, deviation.known) + PRIOR_COUNT
+            square = (np.einsum("jik,ik->j", responsibility, excess) + PRIOR_COUNT * old**2) / weight
             return np.asarray(np.sqrt(np.maximum(square, smallest**2)))
 
         start = self.start.bandwidths
@@ -206,14 +209,11 @@ def _deviations(columns: Columns, model: AbsentModel, halves: Ints) -> tuple[Dev
         noise = np.sqrt(spread) / size
         measured = value[halves] + rng.normal(size=len(halves)) * noise[halves]
         stated = np.where(np.isnan(column.stated[halves]), np.nan, measured)
-        result.append(
-            Deviation(
-                name=name,
-                value=stated[:, None] - value[profiles][None, :],
-                noise=np.broadcast_to((noise[halves] ** 2)[:, None], (len(halves), len(profiles))),
-            )
-        )
-    return tuple(deviation for deviation in result if not np.all(np.isnan(deviation.value)))
+        difference = stated[:, None] - value[profiles][None, :]
+        own = np.where(np.isnan(noise[halves]), 1.0, noise[halves])[:, None]
+        known = ~np.isnan(difference)
+        result.append(Deviation(name=name, square=np.nan_to_num(difference) ** 2, known=known, noise=own**2))
+    return tuple(deviation for deviation in result if np.any(deviation.known))
 
 
 def _counts(columns: Columns, model: AbsentModel, halves: Ints) -> tuple[Floats, Floats]:

@@ -23,8 +23,8 @@ from matcher.shared import SharedGroup, closed_form, exact
 EXACT_AT_LEAST = 64
 """The likeliest halves whose shared errors are always integrated exactly."""
 
-INEXACT_MASS = 1e-9
-"""Posterior probability that may rest on the closed form in place of the exact integral."""
+INEXACT_MASS = 1e-6
+"""Posterior probability that may rest on the closed form (right to a few nats) in place of the exact integral."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -16,7 +16,7 @@ import numpy as np
 from scipy.special import logsumexp
 
 from matcher.columns import Floats, Ints
-from matcher.dimension import REACH, W_MIN, rectangle_normal
+from matcher.dimension import REACH, SQRT_2PI, W_MIN, rectangle_normal
 from matcher.gross import Component, Mixture
 from matcher.observations import Reduced, SharedError, SharedKind
 
@@ -28,6 +28,9 @@ EDGE_OFFSETS = np.array([-7.0, -4.5, -3.0, -1.5, 0.0, 1.5, 3.0, 4.5, 7.0])
 
 PRIOR_OFFSETS = np.array([-9.0, -7.0, -5.5, -4.0, -3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0, 4.0, 5.5, 7.0, 9.0])
 """Panel limits in standard deviations of z; 1e-18 of its probability lies beyond."""
+
+NEGLIGIBLE_PANEL = 28.0
+"""Panels this much, in ln, below a half's best one are left out: a few hundred of them change its sum by 1e-10."""
 
 SMALLEST_EDGE = 1e-6
 """A rectangle's edge at or below zero cannot pass a reading; its panel limit is put at this part of the reading."""
@@ -118,15 +121,36 @@ def exact(group: SharedGroup, halves: Ints) -> Floats:
         for reading, mix in zip(group.readings, group.mixtures, strict=True)
     ]
     limits = _limits(group, mixtures, len(halves))
+    owners, middles, half_widths = _panels(group, mixtures, limits)
+    z = middles[:, None] + half_widths[:, None] * NODES
+    weighed = np.log(half_widths)[:, None] + np.log(WEIGHTS) + _log_integrand(group, mixtures, owners, z)
+    return _log_sum(logsumexp(weighed, axis=1), owners, len(halves)) - math.log(group.error.sd * SQRT_2PI)
+
+
+def _panels(group: SharedGroup, mixtures: Sequence[Mixture], limits: Floats) -> tuple[Ints, Floats, Floats]:
+    """Half, middle and half-width of each panel that matters, judged by the integrand in its middle."""
     half_widths = np.diff(limits, axis=1) / 2
-    z = (limits[:, :-1] + half_widths)[:, :, None] + half_widths[:, :, None] * NODES
-    log_integrand = -0.5 * (z / group.error.sd) ** 2
+    owners, number = np.nonzero(half_widths > 0)
+    half_widths, middles = half_widths[owners, number], limits[owners, number] + half_widths[owners, number]
+    mass = np.log(half_widths) + _log_integrand(group, mixtures, owners, middles[:, None])[:, 0]
+    best = np.full(len(limits), -np.inf)
+    np.maximum.at(best, owners, mass)
+    kept = mass > best[owners] - NEGLIGIBLE_PANEL
+    return owners[kept], middles[kept], half_widths[kept]
+
+
+def _log_sum(logs: Floats, owners: Ints, size: int) -> Floats:
+    """Log of the sum of exponentials by owner; every owner has at least one."""
+    top = np.full(size, -np.inf)
+    np.maximum.at(top, owners, logs)
+    return np.asarray(np.log(np.bincount(owners, weights=np.exp(logs - top[owners]), minlength=size)) + top)
+
+
+def _log_integrand(group: SharedGroup, mixtures: Sequence[Mixture], owners: Ints, z: Floats) -> Floats:
+    total = -0.5 * (z / group.error.sd) ** 2
     for reading, mix in zip(group.readings, mixtures, strict=True):
-        log_integrand += np.log(_density_given(group.error, reading, mix, z))
-    with np.errstate(divide="ignore"):
-        log_weights = np.log(half_widths)[:, :, None] + np.log(WEIGHTS)
-    total = logsumexp(log_integrand + log_weights, axis=(1, 2))
-    return np.asarray(total - math.log(group.error.sd * math.sqrt(2 * math.pi)))
+        total += np.log(_density_given(group.error, reading, mix, owners, z))
+    return np.asarray(total)
 
 
 def _reachable(error: SharedError, reading: Reduced, mix: Mixture, halves: Ints) -> tuple[Component, ...]:
@@ -177,12 +201,13 @@ def _edges(error: SharedError, reading: Reduced, component: Component) -> list[F
     return edges
 
 
-def _density_given(error: SharedError, reading: Reduced, mix: Mixture, z: Floats) -> Floats:
-    density = np.broadcast_to(mix.floor[:, None, None], z.shape).copy()
+def _density_given(error: SharedError, reading: Reduced, mix: Mixture, owners: Ints, z: Floats) -> Floats:
+    """Density of a reading given z (points × nodes), each point belonging to the half ``owners``."""
+    density = np.broadcast_to(mix.floor[owners, None], z.shape).copy()
     stretch = np.exp(z) if error.kind is SharedKind.SCALE else np.ones(())
-    for component in mix.components:
-        centre = component.centre[:, None, None] * stretch + _zero_reach(reading, component) * z
-        half_width = component.half_width[:, None, None] * stretch
-        w = np.maximum(np.hypot(component.own_u, component.entry_u[:, None, None] * stretch), W_MIN)
-        density += component.weight[:, None, None] * rectangle_normal(reading.number - centre, half_width, w)
+    for component in (whole.take(owners) for whole in mix.components):
+        centre = component.centre[:, None] * stretch + _zero_reach(reading, component) * z
+        half_width = component.half_width[:, None] * stretch
+        w = np.maximum(np.hypot(component.own_u, component.entry_u[:, None] * stretch), W_MIN)
+        density += component.weight[:, None] * rectangle_normal(reading.number - centre, half_width, w)
     return density
