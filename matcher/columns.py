@@ -34,7 +34,8 @@ class Dim:
 
 @dataclass(frozen=True, kw_only=True)
 class HalfRow:
-    """One half for `build_columns`. ``categories`` maps a feature to the set of values it may have."""
+    """One half for `build_columns`. ``counts`` always has contact_count and rows; ``categories`` maps a feature to the
+    set of values it may have."""
 
     key: str
     series: str
@@ -89,7 +90,7 @@ class Columns:
     geometry: geometry number; halves with one number cannot be told apart by anything measured.
     prior_weight: relative prior of each half (1 listed, 0.1 inferred).
     dimensions: by feature, see `DimensionColumn`.
-    counts: by feature, −1 where not stated.
+    counts: by feature, −1 where not stated (contact_count and rows always are).
     categories: by feature, (halves × values) probabilities that the half has the value: rows of stated
         halves are 0/1 (shared equally where a set is stated), the others are predicted. For `keying` (labels)
         each entry by itself is the probability that the label is present.

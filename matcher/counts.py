@@ -78,19 +78,17 @@ def miscount_probability(true: Ints) -> Floats:
 
 
 def contact_law(true: Ints, rows: Ints, fittings: Ints, power: Ints) -> CountLaw:
-    """What is counted where ``true`` contacts stand in ``rows``, beside fittings and power contacts; −1 is unknown."""
-    known = true >= 0
-    miscount = miscount_probability(true) * known
-    in_rows, divides = rows >= 1, (rows >= 2) & (true % np.maximum(rows, 1) == 0)
+    """What is counted where ``true`` contacts stand in ``rows``, beside fittings and power contacts (−1: unknown)."""
+    miscount, divides = miscount_probability(true), (rows >= 2) & (true % rows == 0)
     added, options = _added(fittings, power)
-    per_row, one_row = miscount * ONE_PER_ROW * in_rows, miscount * ONE_ROW_ONLY * divides
-    one_off, added_in = miscount * OFF_BY_ONE, miscount * FITTINGS
-    atoms = [((1 - miscount) * known, true), (0.5 * one_off, true - 1), (0.5 * one_off, true + 1)]
-    atoms += [(0.5 * per_row, true - rows), (0.5 * per_row, true + rows), (one_row, true // np.maximum(rows, 1))]
+    one_row, added_in = miscount * ONE_ROW_ONLY * divides, miscount * FITTINGS
+    atoms = [(1 - miscount, true), (one_row, true // rows)]
+    for share, step in ((ONE_PER_ROW, rows), (OFF_BY_ONE, np.ones_like(rows))):
+        atoms += [(np.asarray(0.5 * share * miscount), true - step), (np.asarray(0.5 * share * miscount), true + step)]
     atoms += [(added_in * share, true + extra) for share, extra in zip(added, options, strict=True)]
     strayed = miscount * TAILS
-    placed = per_row + one_row + one_off + added_in * added.sum(axis=0) + strayed
-    return CountLaw(atoms=tuple(atoms), true=true, strayed=strayed, floor=np.where(known, miscount - placed, 1.0))
+    placed = miscount * (ONE_PER_ROW + OFF_BY_ONE) + one_row + added_in * added.sum(axis=0) + strayed
+    return CountLaw(atoms=tuple(atoms), true=true, strayed=strayed, floor=miscount - placed)
 
 
 def _added(fittings: Ints, power: Ints) -> tuple[Floats, Ints]:
@@ -123,8 +121,8 @@ def count_probability(feature: str, low: int, high: int, columns: Columns) -> Fl
     if feature == "contact_count":
         law = contact_law(true, counts["rows"], counts["hold_down_count"], counts["power_contact_count"])
         return law.probability(low, high)
-    probability = small_count_law(true, FEATURES[feature].gross_share).probability(low, high)
-    known = true >= 0
+    law, known = small_count_law(true, FEATURES[feature].gross_share), true >= 0
+    probability = law.probability(low, high)
     if np.any(known) and not np.all(known):
         probability[~known] = _from_siblings(probability, columns.series, known)
     return probability

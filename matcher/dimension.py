@@ -53,10 +53,12 @@ def _integral_of_ndtr(z: Floats) -> Floats:
 def rectangle_normal_cdf(offset: Floats, half_width: Floats, w: Floats) -> Floats:
     """Probability that a reading lies below centre + ``offset`` (mm); arguments as `rectangle_normal`."""
     x, t, sd = np.broadcast_arrays(offset, half_width, w)
+    z, ratio = -np.abs(x) / sd, t / sd
     with np.errstate(divide="ignore", invalid="ignore"):
-        upper, lower = (x + t) / sd, (x - t) / sd
-        wide = (_integral_of_ndtr(upper) - _integral_of_ndtr(lower)) * sd / (2.0 * t)
-    return np.asarray(np.clip(np.where(t / sd < SMALL_RATIO, ndtr(x / sd), wide), 0.0, 1.0))
+        wide = (_integral_of_ndtr(z + ratio) - _integral_of_ndtr(z - ratio)) / (2.0 * ratio)
+    narrow = ndtr(z) - z * np.exp(-0.5 * z * z) / SQRT_2PI * ratio * ratio / 6.0
+    lower_tail = np.clip(np.where(ratio < SMALL_RATIO, narrow, wide), 0.0, 1.0)
+    return np.asarray(np.where(x > 0, 1.0 - lower_tail, lower_tail))
 
 
 def spanned_half_width(half_width: Floats, spans: int) -> Floats:

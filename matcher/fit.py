@@ -13,7 +13,7 @@ from matcher.features import FEATURES, Kind
 from matcher.gross import Component, Mixture
 from matcher.halves import half_mixture
 from matcher.observations import Of, Reduced
-from matcher.shared import folded_variance
+from matcher.shared import folded
 
 SMALLEST_P = 1e-12
 """A single reading's p-value is never taken smaller: beyond it lies a slip, not a worse fit."""
@@ -126,15 +126,16 @@ def _expected(reading: Reduced, column: DimensionColumn, half: int) -> tuple[flo
 
 
 def _two_sided(reading: Reduced, right: Component) -> float:
-    w = np.maximum(np.sqrt(right.own_u**2 + right.entry_u**2 + folded_variance(reading)), W_MIN)
+    shared = folded(reading)
+    w = np.maximum(np.sqrt(right.own_u**2 + right.entry_u**2 + shared.scale + shared.zero), W_MIN)
     below = float(rectangle_normal_cdf(reading.number - right.centre, right.half_width, w)[0])
     return 2.0 * min(below, 1.0 - below)
 
 
 def _likeliest_slip(reading: Reduced, explained: Mixture, half: int) -> tuple[float, str | None]:
     """Probability that the reading is grossly wrong under this half, and the likeliest way in bench words."""
-    at, variance = np.array([half]), folded_variance(reading)
-    densities = [float(c.take(at).density(reading.number, variance)[0]) for c in explained.components]
+    at, shared = np.array([half]), folded(reading)
+    densities = [float(c.take(at).density(reading.number, shared)[0]) for c in explained.components]
     floor = float(explained.floor[half])
     total = sum(densities) + floor
     wrong = 1.0 - densities[0] / total

@@ -58,6 +58,15 @@ BOUND_GROSS = 0.5
 
 
 @dataclass(frozen=True, kw_only=True)
+class Folded:
+    """Variances, mm², of a shared error taken as a reading's own: of a scale, and of a zero error, which a mixed-up
+    unit scales along with the reading."""
+
+    scale: float = 0.0
+    zero: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
 class Component:
     """One explanation of a reading, over all halves: a rectangle centre ± half_width, mm.
 
@@ -83,8 +92,9 @@ class Component:
             entry_u=self.entry_u[halves],
         )
 
-    def density(self, x: float, variance: float = 0.0) -> Floats:
-        """Weighted density of the reading; ``variance`` (mm²) is a shared error folded in."""
+    def density(self, x: float, folded: Folded) -> Floats:
+        """Weighted density of the reading, a shared error that no other reading shares folded in."""
+        variance = folded.scale + folded.zero * self.follows**2
         w = np.sqrt(self.own_u**2 + self.entry_u**2 + variance)
         return np.asarray(self.weight * rectangle_normal(x - self.centre, self.half_width, np.maximum(w, W_MIN)))
 
@@ -96,9 +106,9 @@ class Mixture:
     components: tuple[Component, ...]
     floor: Floats
 
-    def density(self, x: float, variance: float = 0.0) -> Floats:
+    def density(self, x: float, folded: Folded) -> Floats:
         """Density of the reading under each half, per mm."""
-        return self.floor + sum(component.density(x, variance) for component in self.components)
+        return self.floor + sum(component.density(x, folded) for component in self.components)
 
 
 def floor_density(feature: str, x: float) -> float:
@@ -177,12 +187,12 @@ def _slips(
     if reading.feature == "pitch":
         return _pitch_slips(reading.spans, own, 1.0)
     if reading.feature == "tail_pitch":
-        return _pitch_slips(reading.spans, own, 0.5) + _other_features(reading.feature, others, 0.5)
+        return _pitch_slips(reading.spans, own, 0.5) + _other_features(reading, others, 0.5)
     if reading.feature == "height":
         return [*_stack_slips(own, stacks), _board_slip(own)]
     if reading.feature == "stack_height":
-        return [*_other_features(reading.feature, others, 1.0 - BOARD_SHARE), _board_slip(own)]
-    return _other_features(reading.feature, others, 1.0)
+        return [*_other_features(reading, others, 1.0 - BOARD_SHARE), _board_slip(own)]
+    return _other_features(reading, others, 1.0)
 
 
 def _pitch_slips(spans: int, own: DimensionColumn, share: float) -> list[Slipped]:
@@ -204,18 +214,21 @@ def _pitch_slips(spans: int, own: DimensionColumn, share: float) -> list[Slipped
     ]
 
 
-def _other_features(feature: str, others: Mapping[str, DimensionColumn], share: float) -> list[Slipped]:
-    slips = []
+def _other_features(reading: Reduced, others: Mapping[str, DimensionColumn], share: float) -> list[Slipped]:
+    feature, slips = reading.feature, []
     for slip in FEATURES[feature].slips:
         column = others.get(slip.instead)
         if column is None:
             continue
+        half_width = column.half_width
+        if slip.instead == "pitch":
+            half_width = spanned_half_width(half_width, reading.spans)
         slips.append(
             Slipped(
                 words=f"{FEATURES[slip.instead].label} taken for {FEATURES[feature].label}",
                 share=np.where(np.isnan(column.centre), 0.0, share * slip.share),
                 centre=column.centre,
-                half_width=column.half_width,
+                half_width=half_width,
                 entry_u=column.extra_u,
             )
         )

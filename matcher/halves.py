@@ -14,7 +14,7 @@ from matcher.features import FEATURES, Kind
 from matcher.gross import BOUND_GROSS, Mixture, mixture
 from matcher.marks import fit_probability, marking_ratio
 from matcher.observations import Reduced
-from matcher.shared import folded_variance
+from matcher.shared import folded
 
 IMPOSSIBLE = 1e-300
 """Smallest probability whose logarithm is taken."""
@@ -52,7 +52,7 @@ def dimension_density(reading: Reduced, explained: Mixture) -> Floats:
     """Density of a reading alone in its shared group; an unscaled one says nothing: 1/x for everything."""
     if reading.shared is not None and reading.shared.unscaled:
         return np.full(len(explained.floor), 1.0 / reading.number)
-    return explained.density(reading.number, folded_variance(reading))
+    return explained.density(reading.number, folded(reading))
 
 
 def dimension_probability(reading: Reduced, own: DimensionColumn, others: Mapping[str, DimensionColumn]) -> Floats:

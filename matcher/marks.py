@@ -79,6 +79,8 @@ def fit_probability(fit: TrialFit, columns: Columns, known: Mapping[str, int]) -
     counts, pitch = columns.counts, columns.dimensions["pitch"].centre
     same_grid = (
         (counts["rows"] == counts["rows"][other])
+        & (counts["rows"] >= 0)
+        & (counts["contact_count"] >= 0)
         & (counts["contact_count"] == counts["contact_count"][other])
         & (np.abs(pitch - pitch[other]) <= SAME_PITCH)
     )

@@ -120,7 +120,7 @@ def _unlisted_count(reading: Reduced, columns: Columns) -> Floats:
     if reading.feature == "contact_count":
         return contact_law(counts["contact_count"], counts["rows"], unknown, unknown).probability(low, high)
     if reading.feature == "rows":
-        return small_count_law(counts["rows"], FEATURES["rows"].gross_share).probability(low, high)
+        return count_probability("rows", low, high, columns)
     known = counts[reading.feature] >= 0
     if not np.any(known):
         return small_count_law(unknown, 0.0).probability(low, high)

@@ -17,7 +17,7 @@ from scipy.special import logsumexp
 
 from matcher.columns import Floats, Ints
 from matcher.dimension import REACH, SQRT_2PI, W_MIN, rectangle_normal
-from matcher.gross import Component, Mixture
+from matcher.gross import Component, Folded, Mixture
 from matcher.observations import Reduced, SharedError, SharedKind
 
 NODES, WEIGHTS = np.polynomial.legendre.leggauss(10)
@@ -32,7 +32,11 @@ PRIOR_OFFSETS = np.array([-9.0, -7.0, -5.5, -4.0, -3.0, -2.0, -1.0, 0.0, 1.0, 2.
 NEGLIGIBLE_PANEL = 28.0
 """Panels this much, in ln, below a half's best one are left out: a few hundred of them change its sum by 1e-10."""
 
-SMALLEST_EDGE = 1e-6
+SLOW_OFFSETS = np.array([-20.0, -8.0, -3.0, -1.0, -0.3, 0.3, 1.0, 3.0, 8.0, 20.0])
+"""Further panel limits, in ln(scale), for a picture without a scale: there a reading's blur grows with the scale and
+leaves a slow tail."""
+
+SMALLEST_EDGE = 1e-14
 """A rectangle's edge at or below zero cannot pass a reading; its panel limit is put at this part of the reading."""
 
 ALL_SUBSETS_UP_TO = 5
@@ -48,13 +52,13 @@ class SharedGroup:
     mixtures: tuple[Mixture, ...]
 
 
-def folded_variance(reading: Reduced) -> float:
-    """Variance (mm²) of a shared error that no other reading shares: it is the reading's own."""
+def folded(reading: Reduced) -> Folded:
+    """A shared error that no other reading shares: it is the reading's own."""
     if reading.shared is None:
-        return 0.0
+        return Folded()
     if reading.shared.kind is SharedKind.SCALE:
-        return (reading.number * reading.shared.sd) ** 2
-    return (reading.shared.coefficient * reading.shared.sd) ** 2
+        return Folded(scale=(reading.number * reading.shared.sd) ** 2)
+    return Folded(zero=(reading.shared.coefficient * reading.shared.sd) ** 2)
 
 
 def closed_form(group: SharedGroup) -> Floats:
@@ -98,7 +102,7 @@ def _gross_density(group: SharedGroup, j: int) -> Floats:
     reading, mix = group.readings[j], group.mixtures[j]
     if group.error.unscaled:
         return mix.floor
-    return Mixture(components=mix.components[1:], floor=mix.floor).density(reading.number, folded_variance(reading))
+    return Mixture(components=mix.components[1:], floor=mix.floor).density(reading.number, folded(reading))
 
 
 def _normal_group(d: Floats, v: Floats, coefficients: Floats, subset: Ints, sd: float) -> Floats:
@@ -189,6 +193,9 @@ def _limits(group: SharedGroup, mixtures: Sequence[Mixture], halves: int) -> Flo
 
 def _edges(error: SharedError, reading: Reduced, component: Component) -> list[Floats]:
     x, edges = reading.number, []
+    if error.unscaled:
+        centre = np.maximum(component.centre, SMALLEST_EDGE * x)[:, None]
+        edges.append(math.log(x) - np.log(centre) + SLOW_OFFSETS)
     for side in (-1.0, 1.0):
         edge = (component.centre + side * component.half_width)[:, None]
         if error.kind is SharedKind.SCALE:

@@ -63,8 +63,12 @@ def _cell(draw: Draw, base: float, predicted: float) -> tuple[float, float, floa
     return value, value, half_width, _pick(draw, (0.0, 0.0, 0.0, 0.01, 0.2))
 
 
+ALWAYS_STATED = ("contact_count", "rows")
+"""No half enters the catalogue without these."""
+
+
 def _counts(draw: Draw, feature: str, size: int) -> Ints:
-    missing = float(draw.choice([0.0, 0.2, 0.2, 1.0] if feature != "contact_count" else [0.0, 0.0, 0.1]))
+    missing = float(draw.choice([0.0, 0.2, 0.2, 1.0])) if feature not in ALWAYS_STATED else 0.0
     values = [int(_pick(draw, COUNT_CHOICES[feature])) for _ in range(size)]
     return np.array([-1 if draw.random() < missing else value for value in values], dtype=np.int64)
 

@@ -84,7 +84,8 @@ def rectangle_cumulative(value: float, centre: float, half: float, w: float) -> 
     if value > centre:
         return 1.0 - rectangle_cumulative(2.0 * centre - value, centre, half, w)
     if half / w < SERIES_BELOW:
-        return normal_cumulative((value - centre) / w)
+        z = (value - centre) / w
+        return normal_cumulative(z) - z * normal_density(z) * half * half / (6.0 * w * w)
     upper, lower = (value - centre + half) / w, (value - centre - half) / w
     return (_ramp(upper) - _ramp(lower)) * w / (2.0 * half)
 
