@@ -289,7 +289,10 @@ AnyEntry = Annotated[Series | Half | Mating, Field(discriminator="record")]
 
 
 def half_key(maker: str, part_number: str) -> str:
-    """Slug of maker and part number: lower case; runs of anything but letters, figures, point and plus become one hyphen, a colon between."""
+    """Slugs of maker and part number, a colon between.
+
+    A slug is lower case; runs of anything but letters, figures, low line, point and plus become one hyphen.
+    """
 
     def slug(text: str) -> str:
         return re.sub(r"[^\w.+]+", "-", text.lower()).strip("-") or "-"

@@ -1,0 +1,101 @@
+"""Engines for the two databases: addresses checked, transactions begun as each kind of use needs it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any, Literal
+
+from sqlalchemy import Connection, Engine, create_engine, event, text
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import ArgumentError
+
+from catalog.errors import UnavailableError
+from catalog.translation import BUSY_SECONDS
+
+Use = Literal["reading", "writing"]
+USE = "otherhalf_use"
+"""Execution option that says what a transaction is for."""
+
+WRITER_LOCK = 0x6F74_6865
+"""PostgreSQL advisory lock that writers of one catalogue take in turn; any fixed number does."""
+
+_EXAMPLE = "Write it as sqlite:////folder/catalogue.sqlite3 or postgresql://user@host/database"
+
+
+def parse(url: str) -> URL:
+    """The checked address. Raises UnavailableError for what is no address of a usable kind."""
+    try:
+        parsed = make_url(url)
+    except ArgumentError as error:
+        raise UnavailableError("this is no database address", field="database", value=url, remedy=_EXAMPLE) from error
+    backend = parsed.get_backend_name()
+    if backend == "postgresql":
+        return parsed.set(drivername="postgresql+psycopg")
+    shown = shown_address(parsed)
+    if backend != "sqlite":
+        raise UnavailableError(f"no use for {backend} databases", field="database", value=shown, remedy=_EXAMPLE)
+    if parsed.database in (None, "", ":memory:"):
+        raise UnavailableError(
+            "a catalogue in memory would be a new one for every user", field="database", value=shown, remedy=_EXAMPLE
+        )
+    return parsed
+
+
+def shown_address(url: URL) -> str:
+    """The address as it may be shown: without its password."""
+    return url.render_as_string(hide_password=True)
+
+
+def make_engine(url: URL) -> Engine:
+    """An engine whose transactions begin according to the execution option `USE` (default: reading)."""
+    if url.get_backend_name() == "sqlite":
+        _check_folder(url)
+        engine = create_engine(url, connect_args={"timeout": BUSY_SECONDS})
+        event.listen(engine, "connect", _prepare_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+        return engine
+    milliseconds = int(BUSY_SECONDS * 1000)
+    try:
+        engine = create_engine(url, connect_args={"options": f"-c lock_timeout={milliseconds}"}, pool_pre_ping=True)
+    except ModuleNotFoundError as error:
+        raise UnavailableError(
+            "the driver for PostgreSQL is not installed",
+            field="database",
+            value=shown_address(url),
+            remedy="Run: pip install 'otherhalf[postgresql]'",
+        ) from error
+    event.listen(engine, "begin", _begin_postgresql)
+    return engine
+
+
+def _check_folder(url: URL) -> None:
+    folder = Path(str(url.database).removeprefix("file:")).parent
+    if not folder.is_dir():
+        raise UnavailableError(
+            f"the folder {folder} does not exist",
+            field="database",
+            value=shown_address(url),
+            remedy="Make the folder first, or correct the address",
+        )
+
+
+def _prepare_sqlite(connection: Any, _record: object) -> None:
+    # The driver's own transaction handling begins late and deferred; ours begins where it is told.
+    connection.isolation_level = None
+    connection.execute("PRAGMA foreign_keys = ON")
+    connection.execute("PRAGMA synchronous = FULL")
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    writing = connection.get_execution_options().get(USE) == "writing"
+    # query_only makes a write in a reading transaction an error instead of a loss.
+    connection.exec_driver_sql(f"PRAGMA query_only = {'OFF' if writing else 'ON'}")
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN DEFERRED")
+
+
+def _begin_postgresql(connection: Connection) -> None:
+    if connection.get_execution_options().get(USE) == "writing":
+        connection.execute(text("SELECT pg_advisory_xact_lock(:number)"), {"number": WRITER_LOCK})
+    else:
+        # One picture of the whole catalogue for as long as the reader reads.
+        connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")

@@ -1,0 +1,1 @@
+"""Alembic's scripts: every change of the tables, oldest first."""
