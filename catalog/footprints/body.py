@@ -1,0 +1,168 @@
+"""The moulded body as the fabrication layer draws it, and what the lands say about that drawing.
+
+The outline is the largest connected drawing of the layer: pins, latches and pin-1 marks are mostly drawn apart from it.
+Connected drawings may take in hold-down metal; the lands tell where that is possible and the length is then doubtful.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from catalog.footprints.lands import Lands
+from catalog.footprints.parsing import Box, Stroke, UnusableFootprint
+from matcher.features import FEATURES
+
+JOINED = 0.015
+"""Ends of strokes this close are drawn joined, mm; files round to 0.01."""
+
+LONG_EDGE_SHARE = 0.5
+"""An edge of the moulding runs along the rows for at least this share of the outline."""
+
+HOLD_DOWN_DOUBT = 0.05
+"""Standard uncertainty of a length that may include hold-down metal, mm: common practice, no source.
+
+Small on purpose: in most such drawings the moulding does end there; `overall_length` is given beside it, so that a
+caliper that stopped elsewhere is met by the named slip between the two lengths."""
+
+CENTRED_SHARE = 0.1
+"""A vertical half's body lies over its lands; off by more than this share of the body's width it lies to one side."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Body:
+    """Extent of the moulding, mm: ``box`` in (along the rows, across them).
+
+    ``overall_length`` is known where metal is drawn, or may be drawn, beyond the plastic; ``doubtful`` says that
+    hold-downs may be counted in ``length``. ``orientation`` is what the body's place over the lands tells, or None.
+    """
+
+    box: Box
+    overall_length: float | None
+    doubtful: bool
+    orientation: str | None
+
+    @property
+    def length(self) -> float:
+        """Along the rows, mm."""
+        return self.box.width
+
+    @property
+    def width(self) -> float:
+        """Across the rows, mm."""
+        return self.box.height
+
+
+def read_body(strokes: Sequence[Stroke], lands: Lands) -> Body:
+    """Find the body in the fabrication layer's strokes; raises UnusableFootprint when none surrounds the contacts."""
+    if not strokes:
+        raise UnusableFootprint("no body outline")
+    parts = _parts([_turned(stroke) if lands.body_turned else stroke for stroke in strokes])
+    box = _around_contacts(parts, lands)
+    _check_size(box)
+    everything = _union([stroke.box for part in parts for stroke in part])
+    return _judged(box, everything, lands)
+
+
+def _turned(stroke: Stroke) -> Stroke:
+    return Stroke(ends=tuple((y, x) for x, y in stroke.ends), box=stroke.box.turned())
+
+
+def _union(boxes: Sequence[Box]) -> Box:
+    whole = boxes[0]
+    for box in boxes[1:]:
+        whole = whole.union(box)
+    return whole
+
+
+def _parts(strokes: Sequence[Stroke]) -> list[list[Stroke]]:
+    """Strokes grouped into connected drawings by their ends, found in a grid of cells of the size ``JOINED``."""
+    group = list(range(len(strokes)))
+
+    def root(index: int) -> int:
+        while group[index] != index:
+            group[index] = group[group[index]]
+            index = group[index]
+        return index
+
+    owner: dict[tuple[int, int], int] = {}
+    for index, stroke in enumerate(strokes):
+        for u, v in stroke.ends:
+            cell = (round(u / JOINED), round(v / JOINED))
+            for near in ((cell[0] + i, cell[1] + j) for i in (-1, 0, 1) for j in (-1, 0, 1)):
+                if near in owner:
+                    group[root(index)] = root(owner[near])
+            owner[cell] = index
+    parts: dict[int, list[Stroke]] = {}
+    for index, stroke in enumerate(strokes):
+        parts.setdefault(root(index), []).append(stroke)
+    return list(parts.values())
+
+
+def _around_contacts(parts: Sequence[Sequence[Stroke]], lands: Lands) -> Box:
+    """The largest drawing, joined with those that touch it when it is shorter than the rows of contacts."""
+    boxes = [_union([stroke.box for stroke in part]) for part in parts]
+    largest = max(range(len(parts)), key=lambda index: boxes[index].area)
+    box = _without_leg(parts[largest], boxes[largest], lands)
+    rest = [other for index, other in enumerate(boxes) if index != largest]
+    first, last = lands.centre_span
+    while box.width < last - first:
+        touching = [other for other in rest if other.touches(box, JOINED)]
+        if not touching:
+            raise UnusableFootprint("no body outline around the contacts")
+        rest = [other for other in rest if other not in touching]
+        box = _union([box, *touching])
+    return box
+
+
+def _without_leg(part: Sequence[Stroke], box: Box, lands: Lands) -> Box:
+    """Leave out one contact's leg that is drawn joined to the body: narrower than a pitch, beyond the long edges."""
+    edges = [s.box.top for s in part if s.box.height <= JOINED and s.box.width >= LONG_EDGE_SHARE * box.width]
+    if lands.pitch is None or len(edges) < 2 or max(edges) - min(edges) < box.height / 2:
+        return box
+    top, bottom = box.top, box.bottom
+    above = [s.box for s in part if s.box.top < min(edges) - JOINED]
+    below = [s.box for s in part if s.box.bottom > max(edges) + JOINED]
+    if above and _union(above).width < lands.pitch:
+        top = min(edges)
+    if below and _union(below).width < lands.pitch:
+        bottom = max(edges)
+    return Box(left=box.left, top=top, right=box.right, bottom=bottom)
+
+
+def _check_size(box: Box) -> None:
+    for name, value in (("body_length", box.width), ("body_width", box.height)):
+        feature = FEATURES[name]
+        if not feature.low <= value <= feature.high:
+            raise UnusableFootprint(
+                "not in millimetres, or no connector's body", f"{feature.label} {value:.4g} is implausible"
+            )
+
+
+def _judged(box: Box, everything: Box, lands: Lands) -> Body:
+    """Compare the outline's ends with the hold-down lands that lie beyond the contacts at each end."""
+    first, last = lands.centre_span
+    left = [h for h in lands.hold_downs if h.right < first]
+    right = [h for h in lands.hold_downs if h.left > last]
+    doubtful = drawn_apart = False
+    if left and right:
+        outer_left, outer_right = min(h.left for h in left), max(h.right for h in right)
+        middle_left = min((h.left + h.right) / 2 for h in left)
+        middle_right = max((h.left + h.right) / 2 for h in right)
+        doubtful = lands.mounting == "surface_mount" and box.left < middle_left and box.right > middle_right
+        drawn_apart = (
+            everything.left < box.left - JOINED
+            and everything.right > box.right + JOINED
+            and everything.left >= outer_left - JOINED
+            and everything.right <= outer_right + JOINED
+        )
+    overall = everything.width if drawn_apart else box.width if doubtful else None
+    return Body(
+        box=box, overall_length=overall, doubtful=doubtful and not drawn_apart, orientation=_leaning(box, lands)
+    )
+
+
+def _leaning(box: Box, lands: Lands) -> str | None:
+    """A body over its lands mates upwards; one that lies to a side of them mates sideways (a right angle)."""
+    offset = abs((box.top + box.bottom) / 2 - (lands.signal.top + lands.signal.bottom) / 2)
+    return "vertical" if offset <= CENTRED_SHARE * box.height else "right_angle"

@@ -1,0 +1,97 @@
+"""From one footprint to one half of the catalogue."""
+
+from __future__ import annotations
+
+from catalog.entries import BlockedPosition, Citation, Dimension, Half
+from catalog.footprints.body import HOLD_DOWN_DOUBT, Body, read_body
+from catalog.footprints.lands import Lands, read_lands
+from catalog.footprints.naming import NameFacts, name_facts
+from catalog.footprints.parsing import Footprint, UnusableFootprint
+from matcher.features import FEATURES
+
+SOURCE = Citation(title="footprint file")
+LONGEST_NAME = 200
+"""Characters of a part number (the entries' own limit)."""
+
+LARGEST_COUNT = 1000
+"""Contacts of a half (the entries' own limit)."""
+
+DOUBTFUL_LENGTH = "the drawn outline reaches over the hold-down lands and may include their metal"
+
+
+def half_of(footprint: Footprint) -> Half:
+    """Read the half that a footprint is made for; raises UnusableFootprint with the reason if it gives none.
+
+    The series is the name itself until `grouping.group` finds the family.
+    """
+    name = " ".join(footprint.name.split())
+    if not name or len(name) > LONGEST_NAME:
+        raise UnusableFootprint("no usable name", f"{len(name)} characters")
+    facts = name_facts(name)
+    lands = read_lands(footprint, facts)
+    if lands.contact_count > LARGEST_COUNT:
+        raise UnusableFootprint("too many contacts", f"{lands.contact_count}")
+    body = read_body(footprint.outline, lands)
+    row_contacts = lands.row_contacts if sum(lands.row_contacts) == lands.contact_count else ()
+    return Half(
+        maker=facts.maker,
+        series=name,
+        part_number=name,
+        half_kind=facts.half_kind,
+        rows=lands.rows,
+        contact_count=lands.contact_count,
+        positions=max(lands.positions, -(-lands.contact_count // lands.rows)),
+        row_contacts=row_contacts,
+        blocked=tuple(BlockedPosition(row=row, position=position) for row, position in lands.blocked),
+        dimensions=_dimensions(lands, body),
+        counts=_counts(lands),
+        categories=_categories(lands, body, facts),
+        datasheet=SOURCE,
+    )
+
+
+def _dimensions(lands: Lands, body: Body) -> dict[str, Dimension]:
+    """Every dimension that the drawing has, by feature, to 0.1 µm."""
+    values = {
+        "pitch": lands.pitch,
+        "tail_pitch": lands.tail_pitch,
+        "land_row_spacing": lands.row_spacing,
+        "land_span": lands.signal.height,
+        "body_length": body.length,
+        "overall_length": body.overall_length,
+        "body_width": body.width,
+        "hold_down_land_span": _hold_down_span(lands),
+        "peg_hole_span": lands.peg_span,
+        "bank_gap": lands.bank_gap,
+    }
+    found = {
+        name: Dimension(value=round(value, 4)) for name, value in values.items() if value is not None and value > 0
+    }
+    if body.doubtful:
+        found["body_length"] = Dimension(
+            value=found["body_length"].value, extra_u=HOLD_DOWN_DOUBT, doubt=DOUBTFUL_LENGTH
+        )
+    return found
+
+
+def _hold_down_span(lands: Lands) -> float | None:
+    """Outer edges of hold-down lands along the rows; nothing for a single one."""
+    if len(lands.hold_downs) < 2:
+        return None
+    return max(box.right for box in lands.hold_downs) - min(box.left for box in lands.hold_downs)
+
+
+def _counts(lands: Lands) -> dict[str, int]:
+    counts = {"hold_down_count": len(lands.hold_downs), "bank_count": lands.banks}
+    return {name: n for name, n in counts.items() if FEATURES[name].low <= n <= FEATURES[name].high}
+
+
+def _categories(lands: Lands, body: Body, facts: NameFacts) -> dict[str, tuple[str, ...]]:
+    """Words of the name win over the place of the body; what neither tells is left out."""
+    values = {
+        "mounting": lands.mounting,
+        "orientation": facts.orientation or body.orientation,
+        "contact_layout": lands.layout,
+        "pegs": "present" if lands.pegs else "none",
+    }
+    return {name: (value,) for name, value in values.items() if value is not None}

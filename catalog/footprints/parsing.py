@@ -1,0 +1,294 @@
+"""Read one open footprint file (`.kicad_mod`, old and new heads) into pads and drawn shapes, mm.
+
+Files come from anywhere: size, nesting and coordinates are bounded here and every fault becomes an
+`UnusableFootprint` with its reason.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import sexpdata
+
+LARGEST_FILE = 2_000_000
+"""Bytes; the largest connector footprint known to us has 85,000 (measured on Debian's package)."""
+
+DEEPEST_NESTING = 40
+"""Brackets within brackets; real files reach about 8, and the parser recurses once per level."""
+
+FARTHEST = 500.0
+"""Largest coordinate or size in mm; beyond it the file is not in millimetres or is not a connector."""
+
+_STRINGS = re.compile(r'"(?:[^"\\]|\\.)*"', re.DOTALL)
+_HEADS = ("module", "footprint")
+_SHAPES = ("fp_line", "fp_rect", "fp_circle", "fp_arc", "fp_poly")
+_PARSER_FAULTS = (
+    sexpdata.ExpectClosingBracket,
+    sexpdata.ExpectNothing,
+    sexpdata.ExpectSExp,
+    ValueError,
+    IndexError,
+    AttributeError,
+    RecursionError,
+)
+
+
+class UnusableFootprint(ValueError):  # noqa: N818 - a reason to pass over one file, not a fault of the program
+    """One file that gives no half; ``reason`` groups it in the report, ``detail`` says more."""
+
+    def __init__(self, reason: str, detail: str = "") -> None:
+        super().__init__(f"{reason}: {detail}" if detail else reason)
+        self.reason = reason
+        self.detail = detail
+
+
+@dataclass(frozen=True, kw_only=True)
+class Box:
+    """A rectangle along the axes, mm."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+    @property
+    def width(self) -> float:
+        """Extent along x."""
+        return self.right - self.left
+
+    @property
+    def height(self) -> float:
+        """Extent along y."""
+        return self.bottom - self.top
+
+    @property
+    def area(self) -> float:
+        """Width times height, mm²."""
+        return self.width * self.height
+
+    def turned(self) -> Box:
+        """The same with x and y exchanged."""
+        return Box(left=self.top, top=self.left, right=self.bottom, bottom=self.right)
+
+    def union(self, other: Box) -> Box:
+        """Smallest box around both."""
+        return Box(
+            left=min(self.left, other.left),
+            top=min(self.top, other.top),
+            right=max(self.right, other.right),
+            bottom=max(self.bottom, other.bottom),
+        )
+
+    def touches(self, other: Box, slack: float = 0.0) -> bool:
+        """Whether the two overlap or come closer than ``slack``."""
+        return (
+            self.left <= other.right + slack
+            and other.left <= self.right + slack
+            and self.top <= other.bottom + slack
+            and other.top <= self.bottom + slack
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pad:
+    """One land or hole: (x, y) its centre, ``box`` its copper, ``back`` that it lies on the board's back alone.
+
+    ``kind`` is smd, thru_hole, connect (a bare land, no solder) or np_thru_hole (no copper).
+    """
+
+    number: str
+    kind: str
+    shape: str
+    x: float
+    y: float
+    box: Box
+    copper: bool
+    back: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stroke:
+    """One drawn shape of the fabrication layer: its end points (none for a circle) and its extent."""
+
+    ends: tuple[tuple[float, float], ...]
+    box: Box
+
+
+@dataclass(frozen=True, kw_only=True)
+class Footprint:
+    """A footprint file as read. ``name`` is the name inside the file, without its library's."""
+
+    name: str
+    attributes: tuple[str, ...]
+    pads: tuple[Pad, ...]
+    outline: tuple[Stroke, ...]
+
+
+def read_footprint(path: Path) -> Footprint:
+    """Read a file; raises UnusableFootprint with the reason for anything that cannot be used."""
+    try:
+        with path.open("rb") as stream:
+            raw = stream.read(LARGEST_FILE + 1)
+    except OSError as error:
+        raise UnusableFootprint("cannot be opened", error.strerror or str(error)) from error
+    if len(raw) > LARGEST_FILE:
+        raise UnusableFootprint("larger than a footprint can be", f"more than {LARGEST_FILE:,} bytes")
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise UnusableFootprint("no text", f"byte {error.start} is not UTF-8") from error
+    return parse_footprint(text)
+
+
+def parse_footprint(text: str) -> Footprint:
+    """Read a footprint from its text; raises UnusableFootprint."""
+    tree = _tree(text)
+    if len(tree) < 2 or _word(tree[0]) not in _HEADS:
+        raise UnusableFootprint("no footprint", f"it begins with {_word(tree[0])[:40]!r}" if tree else "an empty list")
+    lists = [item for item in tree[2:] if isinstance(item, list) and item]
+    attributes = tuple(_word(word) for item in lists if _word(item[0]) == "attr" for word in item[1:])
+    return Footprint(
+        name=_word(tree[1]).rpartition(":")[2],
+        attributes=attributes,
+        pads=tuple(_pad(item) for item in lists if _word(item[0]) == "pad"),
+        outline=tuple(_outline(lists)),
+    )
+
+
+def _tree(text: str) -> list[Any]:
+    if not text.strip():
+        raise UnusableFootprint("empty")
+    _check_brackets(text)
+    try:
+        tree = sexpdata.loads(text, nil=None, true=None)
+    except _PARSER_FAULTS as error:
+        raise UnusableFootprint("no well-formed expression", str(error)[:200]) from error
+    if not isinstance(tree, list):
+        raise UnusableFootprint("no footprint", "the text is no bracketed expression")
+    return tree
+
+
+def _check_brackets(text: str) -> None:
+    """Refuse unbalanced or deeply nested text before the recursive parser sees it."""
+    bare = np.frombuffer(_STRINGS.sub("", text).encode("utf-8"), dtype=np.uint8)
+    opening = (bare == ord("(")) | (bare == ord("["))
+    closing = (bare == ord(")")) | (bare == ord("]"))
+    depth = np.cumsum(opening.astype(np.int64) - closing)
+    if depth.size == 0 or not opening.any():
+        raise UnusableFootprint("no footprint", "it holds no bracketed expression")
+    if depth.max() > DEEPEST_NESTING:
+        raise UnusableFootprint("nested deeper than a footprint can be", f"more than {DEEPEST_NESTING} levels")
+    if depth[-1] != 0 or depth.min() < 0:
+        raise UnusableFootprint("cut off or damaged", "brackets or quotes do not close")
+
+
+def _word(item: Any) -> str:
+    return item.value() if isinstance(item, sexpdata.Symbol) else str(item)
+
+
+def _part(item: list[Any], head: str) -> list[Any] | None:
+    for part in item:
+        if isinstance(part, list) and part and _word(part[0]) == head:
+            return part[1:]
+    return None
+
+
+def _numbers(item: list[Any], head: str, least: int) -> list[float]:
+    """The numbers of a sub-expression, checked; raises UnusableFootprint when it is missing or implausible."""
+    part = _part(item, head)
+    values = [] if part is None else [float(v) for v in part if isinstance(v, int | float)]
+    if len(values) < least:
+        raise UnusableFootprint("a shape without its numbers", f"{_word(item[0])} lacks {head}")
+    if not all(math.isfinite(v) and abs(v) <= FARTHEST for v in values):
+        raise UnusableFootprint("not in millimetres", f"{head} lies beyond {FARTHEST:.0f}")
+    return values
+
+
+def _pad(item: list[Any]) -> Pad:
+    if len(item) < 4:
+        raise UnusableFootprint("a shape without its numbers", "a pad lacks its form")
+    x, y, *turn = _numbers(item, "at", 2)
+    width, height = _numbers(item, "size", 2)[:2]
+    angle = math.radians(turn[0]) if turn else 0.0
+    half_x = (abs(width * math.cos(angle)) + abs(height * math.sin(angle))) / 2
+    half_y = (abs(width * math.sin(angle)) + abs(height * math.cos(angle))) / 2
+    dx, dy = _offset(item, angle)
+    layers = [_word(word) for word in _part(item, "layers") or ()]
+    kind = _word(item[2])
+    return Pad(
+        number=_word(item[1]),
+        kind=kind,
+        shape=_word(item[3]),
+        x=x,
+        y=y,
+        box=Box(left=x + dx - half_x, top=y + dy - half_y, right=x + dx + half_x, bottom=y + dy + half_y),
+        copper=kind != "np_thru_hole" and any(name.endswith(".Cu") for name in layers),
+        back="B.Cu" in layers and "F.Cu" not in layers,
+    )
+
+
+def _offset(item: list[Any], angle: float) -> tuple[float, float]:
+    """How far a hole's copper sits off the hole; turned with the pad (its angle counts counter-clockwise, y down)."""
+    drill = _part(item, "drill")
+    if drill is None or _part(drill, "offset") is None:
+        return 0.0, 0.0
+    dx, dy = _numbers(drill, "offset", 2)[:2]
+    return dx * math.cos(angle) + dy * math.sin(angle), dy * math.cos(angle) - dx * math.sin(angle)
+
+
+def _outline(lists: list[list[Any]]) -> Iterator[Stroke]:
+    for item in lists:
+        if _word(item[0]) in _SHAPES:
+            layer = _part(item, "layer")
+            if layer and _word(layer[0]) in ("F.Fab", "B.Fab"):
+                yield _stroke(item)
+
+
+def _stroke(item: list[Any]) -> Stroke:
+    head = _word(item[0])
+    if head == "fp_poly":
+        return _around(_polygon(item))
+    if head == "fp_circle":
+        x, y = _numbers(item, "center", 2)[:2]
+        radius = math.dist((x, y), _numbers(item, "end", 2)[:2])
+        return Stroke(ends=(), box=Box(left=x - radius, top=y - radius, right=x + radius, bottom=y + radius))
+    start, end = _numbers(item, "start", 2)[:2], _numbers(item, "end", 2)[:2]
+    if head == "fp_arc":
+        return _around(_arc(item, start, end))
+    return _around([(start[0], start[1]), (end[0], end[1])])
+
+
+def _polygon(item: list[Any]) -> list[tuple[float, float]]:
+    points = []
+    for point in _part(item, "pts") or ():
+        if isinstance(point, list) and point:
+            x, y = _numbers([point[0], point], _word(point[0]), 2)[:2]
+            points.append((x, y))
+    if not points:
+        raise UnusableFootprint("a shape without its numbers", "fp_poly lacks pts")
+    return points
+
+
+def _arc(item: list[Any], start: list[float], end: list[float]) -> list[tuple[float, float]]:
+    """Points of an arc. Old form: ``start`` is its centre, ``end`` one end, ``angle`` its sweep (clockwise, y down)."""
+    if _part(item, "angle") is None:
+        middle = _numbers(item, "mid", 2)
+        return [(start[0], start[1]), (middle[0], middle[1]), (end[0], end[1])]
+    sweep = math.radians(_numbers(item, "angle", 1)[0])
+    dx, dy = end[0] - start[0], end[1] - start[1]
+    other = (
+        start[0] + dx * math.cos(sweep) - dy * math.sin(sweep),
+        start[1] + dx * math.sin(sweep) + dy * math.cos(sweep),
+    )
+    return [(end[0], end[1]), other]
+
+
+def _around(points: list[tuple[float, float]]) -> Stroke:
+    xs, ys = [p[0] for p in points], [p[1] for p in points]
+    return Stroke(ends=tuple(points), box=Box(left=min(xs), top=min(ys), right=max(xs), bottom=max(ys)))
