@@ -1,9 +1,9 @@
 """Import of open footprint files: one half per footprint, grouped into series, with matings proposed.
 
-`import_folder` is the entrance; see CHECK-VALUES §6 for what the grouping reached on real footprints.
+`import_folder` (or `import_folders`) is the entrance; see CHECK-VALUES §6 for what the grouping reached on real footprints.
 """
 
-from catalog.footprints.importing import import_folder
+from catalog.footprints.importing import import_folder, import_folders
 from catalog.footprints.report import FootprintImport, FootprintReport, Skipped
 
-__all__ = ["FootprintImport", "FootprintReport", "Skipped", "import_folder"]
+__all__ = ["FootprintImport", "FootprintReport", "Skipped", "import_folder", "import_folders"]
