@@ -7,6 +7,7 @@ everything is checked here. Lengths are millimetres. They know neither tables no
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, StringConstraints, field_validator, model_validator
@@ -58,6 +59,12 @@ class Ratings(Entry):
     loaded_contacts: Annotated[int, Field(ge=1, le=2000)] | None = None
     voltage_v: Annotated[FiniteFloat, Field(gt=0, le=10000)] | None = None
 
+    @model_validator(mode="after")
+    def _says_something(self) -> Self:
+        if all(value is None for value in vars(self).values()):
+            raise ValueError("ratings state nothing; leave them out")
+        return self
+
 
 class Citation(Entry):
     """Where the numbers come from: a maker's drawing, a datasheet, a specification, a footprint file."""
@@ -85,10 +92,10 @@ class Common(Entry):
     note: LongText = ""
 
 
-def check_dimension_names(names: object, subject: Subject) -> None:
+def check_dimension_names(names: Iterable[str], subject: Subject) -> None:
     """Raise ValueError unless all are dimensions of the subject in the feature table."""
     known = {f.name for f in FEATURES.values() if f.kind is Kind.DIMENSION and f.subject is subject}
-    for name in names:  # type: ignore[attr-defined]
+    for name in names:
         if name not in known:
             raise ValueError(f"{name!r} is no dimension of a {subject.value}; known: {', '.join(sorted(known))}")
 
@@ -173,6 +180,11 @@ class Half(Common):
         return half_key(self.maker, self.part_number)
 
     @property
+    def series_key(self) -> str:
+        """Key of the series it belongs to."""
+        return half_key(self.maker, self.series)
+
+    @property
     def contacts_per_row(self) -> int:
         """Positions of the longest row: stated, else from the rows, else contact_count over rows, rounded up."""
         if self.positions is not None:
@@ -191,6 +203,12 @@ class HeightClass(Entry):
     code: Text = "-"
     stack_share: Annotated[FiniteFloat, Field(ge=0, le=100)] | None = None
     dimensions: dict[str, DimensionLaw] = Field(default_factory=dict)
+
+    @field_validator("dimensions")
+    @classmethod
+    def _dimensions_known(cls, value: dict[str, DimensionLaw]) -> dict[str, DimensionLaw]:
+        check_dimension_names(value, Subject.HALF)
+        return value
 
 
 class KindLaw(Entry):
@@ -270,7 +288,8 @@ class Series(Common):
 class Mating(Entry):
     """Two halves that mate, by key, and what belongs to the pair alone.
 
-    ``contact_map`` lists, for correspondence "listed", pairs of contact names (this half, other half).
+    ``contact_map`` lists, for correspondence "listed", pairs of contact names (this half, other half). One pair may
+    have several matings, of different bases or stack heights (sources disagree, or a board was revised).
     """
 
     record: Literal["mating"] = "mating"
@@ -284,17 +303,40 @@ class Mating(Entry):
     citation: Citation | None = None
     note: LongText = ""
 
+    @model_validator(mode="after")
+    def _map_where_listed(self) -> Self:
+        if bool(self.contact_map) != (self.correspondence == "listed"):
+            raise ValueError("contact_map belongs to correspondence 'listed', and only there")
+        return self
+
+    @property
+    def dimensions(self) -> dict[str, Dimension]:
+        """The stated dimensions of the pair by feature."""
+        stated = {"stack_height": self.stack_height, "mated_width": self.mated_width}
+        return {name: dimension for name, dimension in stated.items() if dimension is not None}
+
+    @property
+    def key(self) -> str:
+        """Permanent, readable identifier: both halves' keys in order, the basis and the stack height in mm."""
+        height = "-" if self.stack_height is None else f"{self.stack_height.value:g}"
+        return "~".join((*sorted((self.half, self.other)), self.basis, height))
+
+    def faced(self) -> Mating:
+        """The same mating with the halves in the order of their keys, so that A-B and B-A compare equal."""
+        if self.half <= self.other:
+            return self
+        turned = tuple((other, this) for this, other in self.contact_map)
+        return self.model_copy(update={"half": self.other, "other": self.half, "contact_map": turned})
+
 
 AnyEntry = Annotated[Series | Half | Mating, Field(discriminator="record")]
 
 
+def slug(text: str) -> str:
+    """Lower case; runs of anything but letters, figures, low line, point and plus become one hyphen."""
+    return re.sub(r"[^\w.+]+", "-", text.lower()).strip("-") or "-"
+
+
 def half_key(maker: str, part_number: str) -> str:
-    """Slugs of maker and part number, a colon between.
-
-    A slug is lower case; runs of anything but letters, figures, low line, point and plus become one hyphen.
-    """
-
-    def slug(text: str) -> str:
-        return re.sub(r"[^\w.+]+", "-", text.lower()).strip("-") or "-"
-
+    """Slugs of maker and part number, a colon between."""
     return f"{slug(maker)}:{slug(part_number)}"
