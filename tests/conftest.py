@@ -1,0 +1,121 @@
+"""Databases for tests, on both engines, and the rule that a complete run skips nothing."""
+
+from __future__ import annotations
+
+import getpass
+import os
+import shutil
+import subprocess
+import uuid
+from collections.abc import Generator, Iterator
+from pathlib import Path
+
+import pytest
+from sqlalchemy import create_engine, text
+from sqlalchemy.engine import URL, make_url
+
+from catalog.database import Catalogue, open_catalogue
+
+REQUIRE_ALL = os.environ.get("OTHERHALF_REQUIRE_ALL") == "1"
+SERVER_FOLDERS = Path("/usr/lib/postgresql")
+UNPRIVILEGED = "postgres"
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(
+    item: pytest.Item, call: pytest.CallInfo[None]
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """With OTHERHALF_REQUIRE_ALL=1 a skipped test fails with its reason."""
+    report = yield
+    _refuse_skip(report)
+    return report
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report(
+    collector: pytest.Collector,
+) -> Generator[None, pytest.CollectReport, pytest.CollectReport]:
+    """The same for whole modules that skip themselves."""
+    report = yield
+    _refuse_skip(report)
+    return report
+
+
+def _refuse_skip(report: pytest.TestReport | pytest.CollectReport) -> None:
+    if REQUIRE_ALL and report.skipped and not hasattr(report, "wasxfail"):
+        reason = report.longrepr[2] if isinstance(report.longrepr, tuple) else str(report.longrepr)
+        report.outcome = "failed"
+        report.longrepr = f"OTHERHALF_REQUIRE_ALL=1 allows no skips, but: {reason}"
+
+
+@pytest.fixture(scope="session")
+def postgresql_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[URL]:
+    """Address of a PostgreSQL server: OTHERHALF_TEST_POSTGRESQL, or one started for this session."""
+    given = os.environ.get("OTHERHALF_TEST_POSTGRESQL")
+    if given:
+        yield make_url(given).set(drivername="postgresql+psycopg")
+        return
+    programs = sorted(SERVER_FOLDERS.glob("*/bin/initdb"))
+    if not programs:
+        pytest.skip("no PostgreSQL: set OTHERHALF_TEST_POSTGRESQL to a server's address, or install the server")
+    user = UNPRIVILEGED if os.geteuid() == 0 else getpass.getuser()
+    # A socket's path may have some 100 characters, which pytest's own folders can exceed.
+    folder = Path("/tmp") / f"otherhalf-{uuid.uuid4().hex[:12]}"
+    folder.mkdir(mode=0o700)
+    try:
+        shutil.chown(folder, user)
+        yield from _own_server(programs[-1].parent, folder, user)
+    finally:
+        shutil.rmtree(folder)
+
+
+def _own_server(programs: Path, folder: Path, user: str) -> Iterator[URL]:
+    def run(*command: str) -> None:
+        as_user = user if os.geteuid() == 0 else None
+        subprocess.run(command, check=True, capture_output=True, user=as_user, cwd=folder, timeout=60)
+
+    data = str(folder / "data")
+    run(str(programs / "initdb"), "-D", data, "-A", "trust", "-U", user, "-E", "UTF8", "--no-sync")
+    # No network, and no waiting for the disk: the data live as long as the tests.
+    options = f"-c listen_addresses='' -c fsync=off -c max_connections=60 -k {folder}"
+    control = str(programs / "pg_ctl")
+    run(control, "-D", data, "-w", "-l", str(folder / "log"), "-o", options, "start")
+    try:
+        yield URL.create("postgresql+psycopg", username=user, database="postgres", query={"host": str(folder)})
+    finally:
+        run(control, "-D", data, "-w", "-m", "immediate", "stop")
+
+
+@pytest.fixture
+def postgresql_url(postgresql_server: URL) -> Iterator[str]:
+    """Address of an empty database of its own on a PostgreSQL server."""
+    name = f"otherhalf_test_{uuid.uuid4().hex[:12]}"
+    engine = create_engine(postgresql_server, isolation_level="AUTOCOMMIT")
+    try:
+        with engine.connect() as connection:
+            connection.execute(text(f"CREATE DATABASE {name}"))
+        yield postgresql_server.set(database=name).render_as_string(hide_password=False)
+        with engine.connect() as connection:
+            connection.execute(text(f"DROP DATABASE {name} WITH (FORCE)"))
+    finally:
+        engine.dispose()
+
+
+@pytest.fixture
+def sqlite_url(tmp_path: Path) -> str:
+    """Address of a SQLite file that does not exist yet."""
+    return f"sqlite:///{tmp_path / 'catalogue.sqlite3'}"
+
+
+@pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.postgresql)])
+def database_url(request: pytest.FixtureRequest) -> str:
+    """Address of an empty database, once on each engine."""
+    url: str = request.getfixturevalue(f"{request.param}_url")
+    return url
+
+
+@pytest.fixture
+def catalogue(database_url: str) -> Iterator[Catalogue]:
+    """An empty catalogue, once on each engine."""
+    with open_catalogue(database_url) as opened:
+        yield opened
