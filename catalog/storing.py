@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
-from sqlalchemy import insert, select
+from sqlalchemy import Table, insert, select
 from sqlalchemy.orm import Session
 
 from catalog.entries import Citation, Common, Dimension, Half, Mating, Series
@@ -62,14 +62,18 @@ def insert_rows(session: Session, table: type[Base], rows: Sequence[Row]) -> lis
     """Insert the rows and return their numbers, in order."""
     if not rows:
         return []
-    column = table.__table__.c.id
-    statement = insert(table).returning(column, sort_by_parameter_order=True)
+    statement = insert(_plain(table)).returning(table.__table__.c.id, sort_by_parameter_order=True)
     return list(session.execute(statement, rows).scalars())
 
 
 def _insert_parts(session: Session, table: type[Base], rows: list[Row]) -> None:
     if rows:
-        session.execute(insert(table), rows)
+        session.execute(insert(_plain(table)), rows)
+
+
+def _plain(table: type[Base]) -> Table:
+    # Mapped classes would split the rows by which values are None, into thousands of statements.
+    return cast(Table, table.__table__)
 
 
 def store_makers(session: Session, names: Mapping[str, str]) -> dict[str, int]:
