@@ -34,6 +34,10 @@ FEWEST_SERIES = 8
 FEWEST_HALVES = 20
 """Halves with pitch, count and body length from which a fit is tried."""
 
+SMALLEST_PRESENT_SHARE = 0.05
+"""However few twins the catalogue has among its own series, an absent half may measure just like a listed one: what is
+measured never speaks more than twenty to one for "in the catalogue"."""
+
 PRIOR_COUNT = 2.0
 """Weight, in halves, of the starting values in every fitted share: keeps small catalogues from extremes."""
 
@@ -110,7 +114,7 @@ class Training:
         listed, other = self._shares(model, responsibility[1:])
         return replace(
             model,
-            present_share=float(counted[0] / counted.sum()),
+            present_share=max(float(counted[0] / counted.sum()), SMALLEST_PRESENT_SHARE),
             weights=counted[1:] / counted[1:].sum(),
             bandwidths=self._bandwidths(model, responsibility[1:]),
             listed_count=listed,
