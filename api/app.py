@@ -1,0 +1,89 @@
+"""The app factory. Importing this module reads no settings and opens nothing."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+from fastapi import FastAPI
+from fastapi.openapi.utils import get_openapi
+from starlette.middleware import Middleware
+
+from api.dependencies import Services, program_version
+from api.middleware import BodyLimit, HeadAsGet, SecurityHeaders
+from api.responses import add_handlers
+from api.routes import catalogue, identification, pages, reference
+from api.schemas.problems import Problem
+from api.settings import Settings
+from catalog.database import open_catalogue
+from catalog.snapshot import SnapshotSource
+
+SUMMARY = "Finds the other half of an unmarked board-to-board connector from what can be measured on it."
+
+DESCRIPTION = """\
+Send what was seen and measured of one half to `POST /v1/identify`; the answer ranks the halves of this catalogue by
+probability, says how probable it is that the half is not in this catalogue, and lists the mates to order.
+
+* Lengths are in the unit you name and come back in millimetres. `spans` counts gaps, not contacts.
+* Refusals are problem documents (RFC 9457): `errors` names each field, the value given and the remedy.
+  Their kinds are listed at [/problems](/problems).
+* Lists come in pages: follow `next` as `cursor`. Catalogue answers carry an `ETag`; send it as `If-None-Match`.
+"""
+
+
+def create_app(settings: Settings | None = None) -> FastAPI:
+    """The web application for one catalogue, which is opened when the app starts and closed when it stops."""
+    chosen = settings or Settings()
+
+    @asynccontextmanager
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        with open_catalogue(chosen.database_url) as opened:
+            app.state.services = Services(catalogue=opened, source=SnapshotSource(opened))
+            yield
+
+    app = FastAPI(
+        title="otherhalf",
+        summary=SUMMARY,
+        description=DESCRIPTION,
+        version=program_version(),
+        lifespan=lifespan,
+        docs_url=None,
+        redoc_url=None,
+        middleware=[
+            Middleware(SecurityHeaders),
+            Middleware(HeadAsGet),
+            Middleware(BodyLimit, max_bytes=chosen.max_body_bytes),
+        ],
+    )
+    for router in (identification.router, catalogue.router, reference.router):
+        app.include_router(router, prefix="/v1")
+    app.include_router(reference.health_router)
+    pages.add_pages(app)
+    add_handlers(app)
+    _describe_problems(app)
+    return app
+
+
+def app_from_environment() -> FastAPI:
+    """The app for the catalogue that ``OTHERHALF_DATABASE`` names: what worker processes of a server call."""
+    return create_app(Settings())
+
+
+def _describe_problems(app: FastAPI) -> None:
+    """Put the problem document into the OpenAPI description, where the routes' responses point to it, and take out the
+    framework's own description of refusals, which this app never sends."""
+
+    def described() -> dict[str, object]:
+        if app.openapi_schema is None:
+            schema = get_openapi(
+                title=app.title, version=app.version, summary=app.summary, description=app.description, routes=app.routes
+            )
+            schemas = schema["components"]["schemas"]
+            for unused in ("HTTPValidationError", "ValidationError"):
+                schemas.pop(unused, None)
+            definitions = Problem.model_json_schema(ref_template="#/components/schemas/{model}")
+            schemas |= definitions.pop("$defs") | {"Problem": definitions}
+            app.openapi_schema = schema
+        return app.openapi_schema
+
+    app.openapi = described  # type: ignore[method-assign]

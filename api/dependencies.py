@@ -1,0 +1,75 @@
+"""What endpoints ask for: the catalogue, its current snapshot, whether the asker's copy is fresh, and page bounds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
+from typing import Annotated
+
+from fastapi import Depends, Query, Request, Response
+
+from api.paging import LONGEST_CURSOR
+from api.problems import ApiError
+from api.responses import NotModified
+from api.settings import DEFAULT_PAGE, MAX_PAGE
+from catalog.database import Catalogue
+from catalog.snapshot import Snapshot, SnapshotSource
+
+
+@dataclass(frozen=True, kw_only=True)
+class Services:
+    """What one running app holds."""
+
+    catalogue: Catalogue
+    source: SnapshotSource
+
+
+def program_version() -> str:
+    """The installed version, or "0" when the program runs from a folder that was never installed."""
+    try:
+        return version("otherhalf")
+    except PackageNotFoundError:
+        return "0"
+
+
+def _catalogue(request: Request) -> Catalogue:
+    services: Services = request.app.state.services
+    return services.catalogue
+
+
+def _snapshot(request: Request) -> Snapshot:
+    services: Services = request.app.state.services
+    return services.source.current()
+
+
+def _catalogue_version(catalogue: CatalogueDep, request: Request, response: Response) -> int:
+    """The version, read before the data: at worst the tag is older than what it is sent with, never newer.
+
+    Sets the ETag, and raises NotModified where the asker already has it.
+    """
+    number = catalogue.version()
+    etag = f'"{program_version()}-{number}"'
+    known = [tag.strip().removeprefix("W/") for tag in request.headers.get("if-none-match", "").split(",")]
+    if etag in known or "*" in known:
+        raise NotModified(etag)
+    response.headers["ETag"] = etag
+    response.headers["Cache-Control"] = "no-cache"
+    return number
+
+
+def require_json(request: Request) -> None:
+    """Raise ApiError unless the body is declared as JSON."""
+    media_type = request.headers.get("content-type", "").split(";")[0].strip().lower()
+    if media_type != "application/json" and not media_type.endswith("+json"):
+        raise ApiError("unsupported-content", f"Content-Type is {media_type or 'missing'}")
+
+
+CatalogueDep = Annotated[Catalogue, Depends(_catalogue)]
+SnapshotDep = Annotated[Snapshot, Depends(_snapshot)]
+VersionDep = Annotated[int, Depends(_catalogue_version)]
+CursorQuery = Annotated[
+    str | None, Query(max_length=LONGEST_CURSOR, description="Where to go on: `next` of the page before.")
+]
+LimitQuery = Annotated[int, Query(ge=1, le=MAX_PAGE, description="Entries on one page at most.")]
+TextQuery = Annotated[str | None, Query(min_length=1, max_length=200, description="Fragment of a name, in any case.")]
+KeyQuery = Annotated[str | None, Query(min_length=1, max_length=500)]

@@ -1,0 +1,150 @@
+"""What identification and explanation answer, as it goes over the wire. Lengths are millimetres."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from catalog.entries import Basis, Correspondence, HalfKind
+from catalog.records import Origin, Standing
+from matcher.observations import Of
+from matcher.results import Verdict
+
+
+class Out(BaseModel):
+    """Base of all answers: frozen, and a client refuses what it does not know by ignoring it."""
+
+    model_config = ConfigDict(frozen=True)
+
+
+class HalfRef(Out):
+    """A half, named so that it can be ordered and asked for again."""
+
+    id: str = Field(description="Its key: /v1/halves/{id}.")
+    part_number: str
+    order_codes: tuple[str, ...] = Field(description="Codes it is sold under; they differ in nothing measured.")
+    maker: str
+    series: str
+    half_kind: HalfKind | None
+    contact_count: int
+    standing: Standing
+
+
+class EvidenceLine(Out):
+    """One observation's share of the log-odds against the runner-up; all shares add up to the candidate's log_odds."""
+
+    feature: str = Field(description="The feature, or 'prior' for what was so before measuring.")
+    of: Of
+    index: int | None = Field(description="Place of the observation in the request; null for the prior.")
+    measured: float | int | str | None
+    u: float | None = Field(description="Standard uncertainty of the reading, mm.")
+    expected: float | int | str | None = Field(description="What the catalogue says of this half.")
+    tolerance: float | None = Field(description="Half-width within which parts of this half lie, mm.")
+    log_odds: float = Field(description="Natural log; above 0 speaks for this half.")
+    reading: str = Field(description="fits, strains, off, likely slip, no information; or before measuring.")
+    slip: str | None = Field(description="The likeliest slip, in bench words.")
+
+
+class Mate(Out):
+    """A half that mates with the candidate: what to order."""
+
+    id: str
+    part_number: str
+    order_codes: tuple[str, ...]
+    maker: str
+    series: str
+    half_kind: HalfKind | None
+    stack_height: float | None = Field(description="Board surface to board surface when mated, mm.")
+    mated_width: float | None
+    correspondence: Correspondence = Field(description="Which contact meets which; fits is not wired alike.")
+    basis: Basis = Field(description="Who says that they mate.")
+    probability: float = Field(description="Given the candidate: that this is the mate that was observed.")
+    fits_observed: bool = Field(description="Whether it fits what was observed of the other half and of the pair.")
+    mating: str = Field(description="Key of the mating.")
+
+
+class Candidate(Out):
+    """A geometry with its probability; tied halves, which nothing measured can tell apart, are in same_geometry."""
+
+    rank: int
+    probability: float
+    origin: Origin = Field(description="inferred: nobody listed this variant, it follows from its siblings.")
+    half: HalfRef
+    fit_p_value: float | None = Field(description="How often a true half would look at least this unlike it.")
+    against: str = Field(description="Key of the likeliest other answer, or 'absent'.")
+    log_odds: float
+    evidence: tuple[EvidenceLine, ...]
+    same_geometry: tuple[HalfRef, ...]
+    end_allowance: float | None = Field(
+        description="body_length − pitch × (positions − 1) of the half, mm: the first thing to compare."
+    )
+    mates: tuple[Mate, ...]
+
+
+class CredibleSet(Out):
+    """The smallest set of answers, 'not in this catalogue' included, that holds `level` of the probability."""
+
+    level: float
+    members: int
+    includes_absent: bool
+
+
+class Predicted(Out):
+    """What a leading half predicts for a feature."""
+
+    part_number: str
+    value: float | int | str
+
+
+class NextMeasurement(Out):
+    """A measurement worth taking next, and how finely."""
+
+    feature: str
+    bits: float
+    instrument: str | None
+    measure_to_within_mm: float | None
+    predicted: tuple[Predicted, ...]
+
+
+class Recheck(Out):
+    """An observation worth taking again."""
+
+    index: int
+    feature: str
+    of: Of
+    slip_probability: float = Field(description="That the reading is a gross slip, if the first candidate is right.")
+    likely_slip: str | None
+    shift: float = Field(description="How far, 0 to 1, the answer would move without it.")
+
+
+class Answer(Out):
+    """The ranked and honest answer. The candidates' probabilities and probability_absent add up to 1 over all."""
+
+    verdict: Verdict = Field(description="identified, shortlist or no_match.")
+    probability_absent: float = Field(description="That the half is not in this catalogue.")
+    prior_absent: float
+    catalogue_version: int
+    candidates: tuple[Candidate, ...]
+    credible_set: CredibleSet
+    next_measurements: tuple[NextMeasurement, ...] = Field(description="Empty where none is advised; this version advises none.")
+    recheck: tuple[Recheck, ...]
+    hints: tuple[str, ...] = Field(description="What the observations say of each other.")
+    cautions: tuple[str, ...] = Field(description="Read them before anything is connected.")
+
+
+class ExplainAnswer(Out):
+    """Why one named half stands where it stands."""
+
+    candidate: Candidate
+    sentences: tuple[str, ...]
+    catalogue_version: int
+    cautions: tuple[str, ...]
+
+
+class Health(Out):
+    """Whether the server can answer."""
+
+    status: Literal["ok"]
+    version: str
+    catalogue_version: int

@@ -1,0 +1,131 @@
+"""Lists and the smaller answers of the catalogue and of the reference tables."""
+
+from __future__ import annotations
+
+from typing import Generic, TypeVar
+
+from pydantic import Field
+
+from api.schemas.answers import Out
+from catalog.search import HitKind
+from matcher.features import FEATURES, Feature, Kind, Plane, Subject
+from matcher.instruments import Instrument, Scale
+
+R = TypeVar("R")
+
+
+class Page(Out, Generic[R]):
+    """Some entries in the order of their keys; follow `next` until it is null."""
+
+    items: tuple[R, ...]
+    next: str | None = Field(description="Cursor of the next page; null: nothing follows.")
+    catalogue_version: int
+
+
+class SearchHit(Out):
+    """Something found by text."""
+
+    key: str
+    kind: HitKind
+    label: str
+    score: float = Field(description="0 to 1; 1 is exactly this text.")
+    matched: str = Field(description="The text that was found.")
+
+
+class SearchAnswer(Out):
+    """What a text search found, best first."""
+
+    query: str
+    hits: tuple[SearchHit, ...]
+    catalogue_version: int
+
+
+class CategoryValue(Out):
+    """A value of a category, and how the bench says it."""
+
+    name: str
+    label: str
+
+
+class FeatureOut(Out):
+    """One row of the feature table."""
+
+    name: str
+    label: str
+    kind: Kind
+    subject: Subject
+    meaning: str
+    how: str
+    synonyms: tuple[str, ...]
+    instruments: tuple[str, ...] = Field(description="Built-in instruments that can take it, best first.")
+    unit: str | None = Field(description="mm for lengths; other units may be given.")
+    low: float | None
+    high: float | None
+    plane: Plane | None
+    values: tuple[CategoryValue, ...]
+
+
+class OutOfScopeOut(Out):
+    """One kind of connector that is not identified here."""
+
+    name: str
+    sign: str
+    reason: str
+    instead: str
+
+
+class FeatureList(Out):
+    """Everything that can be observed, in the order of the bench; and what to rule out before measuring."""
+
+    items: tuple[FeatureOut, ...]
+    out_of_scope: tuple[OutOfScopeOut, ...]
+
+
+class InstrumentOut(Out):
+    """One built-in instrument and how wrong it can be; magnitudes are common practice and can be overridden."""
+
+    name: str
+    label: str
+    limit_mm: float
+    step_mm: float
+    feel_mm: float
+    inside_and_depth_extra_mm: float
+    scale: Scale
+    scale_rel: float
+    other_plane_rel: float
+    step_px: float | None
+    feel_px: float | None
+    can: tuple[str, ...] = Field(description="Features it can take well.")
+    note: str
+
+
+class InstrumentList(Out):
+    """The built-in instruments."""
+
+    items: tuple[InstrumentOut, ...]
+
+
+def feature_out(feature: Feature) -> FeatureOut:
+    """A row of the feature table as it goes over the wire."""
+    ranged = feature.high > 0
+    return FeatureOut(
+        name=feature.name,
+        label=feature.label,
+        kind=feature.kind,
+        subject=feature.subject,
+        meaning=feature.meaning,
+        how=feature.how,
+        synonyms=feature.synonyms,
+        instruments=feature.instruments,
+        unit="mm" if feature.kind is Kind.DIMENSION else None,
+        low=feature.low if ranged else None,
+        high=feature.high if ranged else None,
+        plane=feature.plane,
+        values=tuple(CategoryValue(name=name, label=label) for name, label in feature.values.items()),
+    )
+
+
+def instrument_out(instrument: Instrument) -> InstrumentOut:
+    """A built-in instrument as it goes over the wire; features in the order of the table."""
+    values = {name: getattr(instrument, name) for name in InstrumentOut.model_fields}
+    return InstrumentOut(**values | {"can": tuple(name for name in FEATURES if name in instrument.can)})

@@ -1,0 +1,52 @@
+"""A problem as it goes over the wire (RFC 9457), and where in the request it sits."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, Field
+
+
+class FieldProblem(BaseModel):
+    """One thing that is wrong: where, what was given, why that does not do, and what to give instead."""
+
+    model_config = ConfigDict(frozen=True)
+
+    field: str = Field(description="Path of the offending part.", examples=["observations[2].unit"])
+    value: Any = Field(default=None, description="What was given, shortened where it is long.")
+    message: str = Field(description="What is wrong with it.")
+    remedy: str = Field(default="", description="What to do instead.")
+
+
+class Problem(BaseModel):
+    """A problem document, application/problem+json."""
+
+    model_config = ConfigDict(
+        frozen=True,
+        json_schema_extra={
+            "examples": [
+                {
+                    "type": "/problems/invalid-observations",
+                    "title": "An observation cannot be used",
+                    "status": 422,
+                    "detail": "the unit 'cm' is not known",
+                    "instance": "/v1/identify",
+                    "errors": [
+                        {
+                            "field": "observations[1].unit",
+                            "value": "cm",
+                            "message": "the unit 'cm' is not known",
+                            "remedy": "did you mean 'mm'? (known: mm, in, mil, um, px)",
+                        }
+                    ],
+                }
+            ]
+        },
+    )
+
+    type: str = Field(description="What kind of problem; the page at this address says what to do.")
+    title: str = Field(description="The kind of problem in words.")
+    status: int = Field(description="The HTTP status.")
+    detail: str = Field(description="What happened this time.")
+    instance: str = Field(default="", description="The address that was asked.")
+    errors: tuple[FieldProblem, ...] = Field(default=(), description="Every offending field that was found.")

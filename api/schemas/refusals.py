@@ -1,0 +1,97 @@
+"""From pydantic's errors to ours: the path as the sender wrote it, what was given, and what to give instead."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from api.problems import shown
+from api.schemas.problems import FieldProblem
+from api.schemas.requests import KIND_TAGS, UNKNOWN_FEATURE, ExplainRequest, observation_fields
+from matcher.features import FEATURES
+from matcher.suggestions import closest, closest_meaning, remedy_for
+
+_SOURCES = ("body", "query", "path", "header")
+
+_REMEDIES: Mapping[str, str] = {
+    "missing": "add it",
+    "float_type": "give a number, with a point as decimal sign and no quotation marks",
+    "finite_number": "give a finite number; leave the field out where nothing was measured",
+    "int_type": "give a whole number, without quotation marks",
+    "int_from_float": "give a whole number",
+    "int_parsing": "give a whole number",
+    "string_type": "give text",
+    "string_too_short": "leave the field out where there is nothing to say",
+    "bool_type": "give true or false",
+    "tuple_type": "give a list",
+    "dict_type": "give an object",
+    "model_type": "give an object",
+    "model_attributes_type": "give an object",
+    "too_short": "give at least one; what was not measured is simply left out",
+    "too_long": "send fewer; one specimen needs a few dozen at most",
+}
+
+
+def field_problems(errors: Sequence[Mapping[str, Any]]) -> tuple[FieldProblem, ...]:
+    """One `FieldProblem` for each of pydantic's errors (``ValidationError.errors()``)."""
+    return tuple(_field_problem(error) for error in errors)
+
+
+def _field_problem(error: Mapping[str, Any]) -> FieldProblem:
+    location = tuple(error["loc"])
+    if error["type"] == UNKNOWN_FEATURE:
+        return _unknown_feature(location, error["input"])
+    remedy = _unknown_field(location) if error["type"] == "extra_forbidden" else _REMEDIES.get(error["type"], "")
+    message = "this field is not known" if error["type"] == "extra_forbidden" else _message(str(error["msg"]))
+    value = None if error["type"] == "missing" else shown(error.get("input"))
+    return FieldProblem(field=path_of(location), value=value, message=message, remedy=remedy)
+
+
+def path_of(location: Sequence[str | int]) -> str:
+    """``observations[2].unit`` from pydantic's location, without the names it gives to kinds of observation."""
+    path = ""
+    for place, part in enumerate(location):
+        if (place == 0 and part in _SOURCES) or (part in KIND_TAGS and _follows_index(location, place)):
+            continue
+        path += f"[{part}]" if isinstance(part, int) else f".{part}" if path else str(part)
+    return path
+
+
+def _follows_index(location: Sequence[str | int], place: int) -> bool:
+    return place > 0 and isinstance(location[place - 1], int)
+
+
+def _unknown_feature(location: Sequence[str | int], given: Any) -> FieldProblem:
+    path = path_of(location)
+    if not isinstance(given, Mapping):
+        remedy = 'an observation is an object, such as {"feature": "contact_count", "value": 24}'
+        return FieldProblem(field=path, value=shown(given), message="this is no observation", remedy=remedy)
+    if "feature" not in given:
+        return FieldProblem(field=f"{path}.feature", message="Field required", remedy=remedy_for(FEATURES, None))
+    name = given["feature"]
+    return FieldProblem(
+        field=f"{path}.feature",
+        value=shown(name),
+        message=f"the feature {shown(name)!r} is not known",
+        remedy=feature_remedy(name),
+    )
+
+
+def feature_remedy(name: object) -> str:
+    """What to write instead of the name of a feature that the table does not have."""
+    words = {feature.name: (feature.label, *feature.synonyms) for feature in FEATURES.values()}
+    return remedy_for(FEATURES, closest_meaning(str(name), words))
+
+
+def _unknown_field(location: Sequence[str | int]) -> str:
+    if len(location) >= 2 and location[-2] in KIND_TAGS:
+        known = observation_fields(str(location[-2]))
+    elif len(location) == 2:
+        known = tuple(ExplainRequest.model_fields)
+    else:
+        return "leave it out"
+    return remedy_for(known, closest(str(location[-1]), known))
+
+
+def _message(text: str) -> str:
+    return text.removeprefix("Value error, ")

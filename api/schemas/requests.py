@@ -1,0 +1,255 @@
+"""What a person observed, as it goes over the wire. Every field name and value comes from the feature table.
+
+Only the form is checked here (types, finite numbers, lengths of lists, names of features); whether an observation
+makes sense is the measuring code's to say.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any
+
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Discriminator,
+    Field,
+    StrictInt,
+    StringConstraints,
+    Tag,
+    WithJsonSchema,
+    model_validator,
+)
+
+from api.schemas.examples import EXPLAIN_EXAMPLES, IDENTIFY_EXAMPLES
+from api.settings import MAX_CANDIDATES, MAX_OBSERVATIONS, MAX_READINGS
+from matcher.features import FEATURES, Feature, Kind, Plane, Subject
+from matcher.instruments import BUILT_IN, MAGNITUDES
+from matcher.observations import Observation, Of, TrialFit
+from matcher.posterior import PRIOR_ABSENT
+from matcher.units import SPELLINGS
+
+UNKNOWN_FEATURE = "unknown_feature"
+"""Error type of an observation whose feature the table does not have."""
+
+MAX_SPANS = 1000
+"""Most gaps a pitch can be measured over: no row is longer."""
+
+MAX_VALUES = 20
+"""Most values of one category in one observation: more than any category has."""
+
+Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+Whole = Annotated[StrictInt, Field(ge=-(2**31), le=2**31)]
+Word = Annotated[str, StringConstraints(min_length=1, max_length=200)]
+
+
+def _listed(kinds: tuple[Kind, ...]) -> list[Feature]:
+    return [feature for feature in FEATURES.values() if feature.kind in kinds]
+
+
+def _meaning(feature: Feature) -> str:
+    span = f" ({feature.low:g} to {feature.high:g}{' mm' if feature.kind is Kind.DIMENSION else ''})"
+    values = f" Values: {', '.join(f'`{value}`' for value in feature.values)}." if feature.values else ""
+    return f"- `{feature.name}` ({feature.label}): {feature.meaning}{values}{span if feature.high else ''}"
+
+
+def _feature_field(*kinds: Kind) -> Any:
+    """The field ``feature`` of one kind of observation: its names, and the exact meaning of each."""
+    features = _listed(kinds)
+    return Field(
+        description="What was observed.\n\n" + "\n".join(_meaning(feature) for feature in features),
+        json_schema_extra={"enum": [feature.name for feature in features]},
+    )
+
+
+def _several(given: Any) -> Any:
+    return (given,) if isinstance(given, str) else given
+
+
+def _one_or_several_schema() -> dict[str, Any]:
+    word = {"type": "string", "minLength": 1, "maxLength": 200}
+    several = {"type": "array", "items": word, "minItems": 1, "maxItems": MAX_VALUES}
+    examples = [list(feature.values)[:2] for feature in _listed((Kind.CATEGORY,))[1:3]]
+    return {"anyOf": [word, several], "examples": [examples[0][0], *examples]}
+
+
+OneOrSeveral = Annotated[
+    tuple[Word, ...],
+    Field(min_length=1, max_length=MAX_VALUES),
+    BeforeValidator(_several),
+    WithJsonSchema(_one_or_several_schema()),
+]
+"""A word or a list of words; a lone word becomes a list of one."""
+
+
+class Request(BaseModel):
+    """Base of all requests: frozen, and a misspelt field is an error rather than lost."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class _Observed(Request):
+    of: Of | None = Field(
+        default=None,
+        description="Which body: this half, the other half (the old cable is often at hand) or the mated pair. "
+        "Left out: the pair for what only a pair has, this half for everything else.",
+    )
+
+
+class DimensionObservation(_Observed):
+    """A length: one value, repeated readings, or a bound. Give exactly one of `value`, `readings`, `min` / `max`."""
+
+    feature: str = _feature_field(Kind.DIMENSION)
+    value: Number | None = Field(default=None, description="The reading, in `unit`.")
+    readings: Annotated[tuple[Number, ...], Field(max_length=MAX_READINGS)] = Field(
+        default=(), description="Repeated readings of the same thing, in `unit`; they show how well it repeats."
+    )
+    min: Number | None = Field(default=None, description="It is at least this.")
+    max: Number | None = Field(default=None, description="It is at most this.")
+    unit: Word = Field(default="mm", description=f"One of {', '.join(SPELLINGS)}; px needs a picture.")
+    u: Number | None = Field(default=None, description="Your own standard uncertainty, in `unit`; wins.")
+    plus_minus: Number | None = Field(default=None, description="Your own limits ± in `unit`; win over the instrument.")
+    spans: Annotated[StrictInt, Field(ge=1, le=MAX_SPANS)] = Field(
+        default=1, description="Gaps counted (gaps, not contacts): the value is divided by it. For a pitch."
+    )
+    instrument: Word | None = Field(
+        default=None, description="What it was measured with.", json_schema_extra={"enum": [*BUILT_IN, None]}
+    )
+    image: Word | None = Field(default=None, description="Name of the picture, where there are several.")
+    plane: Plane | None = Field(default=None, description="Depth in the picture, where it is not the usual one.")
+    px_per_mm: Number | None = Field(default=None, description="Scale of the picture, for readings in px.")
+
+
+class CountObservation(_Observed):
+    """A number of things: exact, or at least / at most."""
+
+    feature: str = _feature_field(Kind.COUNT)
+    value: Whole | None = Field(default=None, description="How many were counted.")
+    min: Whole | None = Field(default=None, description="At least so many.")
+    max: Whole | None = Field(default=None, description="At most so many.")
+
+
+class CategoryObservation(_Observed):
+    """What the eye tells: one value, or several that cannot be told apart (for keying: every key that was seen)."""
+
+    feature: str = _feature_field(Kind.CATEGORY, Kind.LABELS)
+    value: OneOrSeveral = Field(description="One of the feature's values, or a list of them.")
+
+
+class TextObservation(_Observed):
+    """Letters that can still be read."""
+
+    feature: str = _feature_field(Kind.TEXT)
+    value: Word = Field(description="Only what is certain.")
+
+
+class TriedFit(Request):
+    """With which known half a fit was tried, and whether it mated."""
+
+    half: Word = Field(description="Key of the known half, from /v1/search.")
+    mates: bool = Field(strict=True)
+
+
+class FitObservation(_Observed):
+    """A fit that was tried with a known half; never forced."""
+
+    feature: str = _feature_field(Kind.FIT)
+    value: TriedFit
+
+
+_MODEL_OF_KIND: Mapping[Kind, str] = {
+    Kind.DIMENSION: "dimension",
+    Kind.COUNT: "count",
+    Kind.CATEGORY: "category",
+    Kind.LABELS: "category",
+    Kind.TEXT: "text",
+    Kind.FIT: "fit",
+}
+
+KIND_TAGS = frozenset(_MODEL_OF_KIND.values())
+"""Names of the kinds of observation; they turn up in the paths of pydantic's errors and are left out of ours."""
+
+
+_MODELS: Mapping[str, type[_Observed]] = {
+    "dimension": DimensionObservation,
+    "count": CountObservation,
+    "category": CategoryObservation,
+    "text": TextObservation,
+    "fit": FitObservation,
+}
+
+
+def observation_fields(tag: str) -> tuple[str, ...]:
+    """The fields that one kind of observation may have."""
+    return tuple(_MODELS[tag].model_fields)
+
+
+def _kind_of(given: Any) -> str | None:
+    name = given.get("feature") if isinstance(given, Mapping) else getattr(given, "feature", None)
+    feature = FEATURES.get(name) if isinstance(name, str) else None
+    return None if feature is None else _MODEL_OF_KIND[feature.kind]
+
+
+AnyObservation = Annotated[
+    Annotated[DimensionObservation, Tag("dimension")]
+    | Annotated[CountObservation, Tag("count")]
+    | Annotated[CategoryObservation, Tag("category")]
+    | Annotated[TextObservation, Tag("text")]
+    | Annotated[FitObservation, Tag("fit")],
+    Discriminator(_kind_of, custom_error_type=UNKNOWN_FEATURE, custom_error_message="no such feature"),
+]
+
+
+class IdentifyRequest(Request):
+    """A specimen: what was observed of it, and how probable it is beforehand that the catalogue lacks it."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": IDENTIFY_EXAMPLES})
+
+    observations: Annotated[tuple[AnyObservation, ...], Field(min_length=1, max_length=MAX_OBSERVATIONS)] = Field(
+        description="What was seen and measured. 'Not visible' is no observation: leave it out."
+    )
+    prior_absent: Annotated[Number, Field(gt=0, lt=1)] = Field(
+        default=PRIOR_ABSENT,
+        description="Probability, before anything was measured, that the half is not in this catalogue.",
+    )
+    limit: Annotated[StrictInt, Field(ge=1, le=MAX_CANDIDATES)] = Field(
+        default=10, description="Most candidates to list."
+    )
+    instruments: dict[Word, dict[Word, Number]] = Field(
+        default_factory=dict,
+        max_length=len(BUILT_IN),
+        description="Your own figures for a built-in instrument. Figures: " + ", ".join(MAGNITUDES) + ".",
+        examples=[{"caliper": {"feel_mm": 0.03}}],
+    )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _is_an_object(cls, given: Any) -> Any:
+        if isinstance(given, list):
+            raise ValueError('give an object: {"observations": [...]}')
+        return given
+
+
+class ExplainRequest(IdentifyRequest):
+    """A specimen as for identification, and the half to be explained."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": EXPLAIN_EXAMPLES})
+
+    half: Word = Field(description="Key of the half to explain, from /v1/search or an earlier answer.")
+
+
+def to_observations(request: IdentifyRequest) -> list[Observation]:
+    """The request's observations as the measuring code takes them."""
+    return [_to_observation(given) for given in request.observations]
+
+
+def _to_observation(given: _Observed) -> Observation:
+    values: dict[str, Any] = {name: getattr(given, name) for name in type(given).model_fields}
+    if values["of"] is None:
+        values["of"] = Of.PAIR if FEATURES[values["feature"]].subject is Subject.PAIR else Of.THIS
+    if isinstance(values["value"], TriedFit):
+        values["value"] = TrialFit(half=values["value"].half, mates=values["value"].mates)
+    if isinstance(values.get("plane"), Plane):
+        values["plane"] = values["plane"].value
+    return Observation(**values)

@@ -1,0 +1,39 @@
+"""What a running server or command needs to know; nothing is read when modules are imported."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+MAX_BODY_BYTES = 1_048_576
+"""Largest request body that is read, bytes (1 MiB): a thousand times a usual list of observations."""
+
+MAX_OBSERVATIONS = 200
+"""Most observations in one request: ten times what the feature table can ask of one half, its mate and the pair."""
+
+MAX_READINGS = 100
+"""Most repeated readings of one feature; more would not shrink an uncertainty that the instrument bounds."""
+
+MAX_CANDIDATES = 100
+"""Most candidates in one answer; beyond that no person reads on."""
+
+DEFAULT_PAGE = 50
+MAX_PAGE = 500
+"""Entries on one page of a list: the default, and the most that may be asked for."""
+
+MAX_HITS = 100
+"""Most hits of one text search."""
+
+RETRY_AFTER_S = 2
+"""Seconds to wait when the database is locked; writers hold it for less."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settings:
+    """Settings of one server.
+
+    ``database_url`` chooses the catalogue; None: ``OTHERHALF_DATABASE``, else the user's own. ``max_body_bytes``
+    bounds request bodies.
+    """
+
+    database_url: str | None = None
+    max_body_bytes: int = MAX_BODY_BYTES

@@ -1,0 +1,53 @@
+"""Connectors that this program does not identify, and what to do with them instead: a short table.
+
+Common practice, no source. It is read by people before they measure; identification takes no notice of it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, kw_only=True)
+class OutOfScope:
+    """One kind of connector out of scope: how to know it by sight, why it is out, and where to go from there."""
+
+    name: str
+    sign: str
+    reason: str
+    instead: str
+
+
+TRIAGE: tuple[OutOfScope, ...] = (
+    OutOfScope(
+        name="flex clamp",
+        sign="A bare flex or flat cable enters a slot and a flap or slide clamps it.",
+        reason="Its mate is the cable's own end, not another half.",
+        instead="Note the cable's pitch, contact count, thickness and the side its contacts are on.",
+    ),
+    OutOfScope(
+        name="card edge",
+        sign="A board's own edge, with lands on it, is pushed into the connector.",
+        reason="Its mate is a bare board.",
+        instead="Measure the board's edge and look for the specification of that module.",
+    ),
+    OutOfScope(
+        name="coaxial snap",
+        sign="A small round metal shell with one pin in the middle.",
+        reason="One contact: families differ by shell diameter and height only.",
+        instead="Measure the shell's diameter and mated height and compare the few families there are.",
+    ),
+    OutOfScope(
+        name="soldered flex",
+        sign="A flex or wire is soldered straight to lands; nothing unplugs.",
+        reason="There is no connector.",
+        instead="Photograph and trace it before you unsolder; take the cell away first.",
+    ),
+    OutOfScope(
+        name="compression only",
+        sign="Springs, pogo pins or an elastic strip press on flat lands; something else holds it.",
+        reason="Its mate is a pattern of lands.",
+        instead="Measure the spring's free and pressed height and the lands' pitch.",
+    ),
+)
+"""Every kind out of scope, commonest first."""
