@@ -1,0 +1,12 @@
+"""The invented demo catalogue and demo specimens, as data, and their loader.
+
+``data/catalogue.jsonl`` holds records of `catalog.entries`, one a line: series with laws, single halves, matings. The
+lines are the source; they are edited by hand. ``data/specimens.json`` holds specimens whose truth is known: readings
+were simulated from the true half with the spread of its process, the errors of the instrument and, where a specimen's
+``slips`` say so, a gross slip.
+
+All makers, series and part numbers are invented. The names are words coined from birds and field plants. Each was
+looked up, alone, in a full-text index of public source and documentation, in lists of package names of several
+registries, and in the footprints of an open electronics library; names found there as words of their own were dropped.
+That is as far as could be known: no trade mark register was searched.
+"""

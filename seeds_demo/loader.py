@@ -1,0 +1,112 @@
+"""Reads the packaged demo data and puts the demo catalogue into a database."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib.resources import files
+from typing import Any
+
+from pydantic import TypeAdapter
+
+from catalog.adding import AddReport, add
+from catalog.database import Catalogue
+from catalog.entries import AnyEntry, HalfKind
+
+_ENTRY: TypeAdapter[AnyEntry] = TypeAdapter(AnyEntry)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Variant:
+    """A half that no entry lists: the series' key, and which of its halves it would be."""
+
+    series: str
+    half_kind: HalfKind
+    contact_count: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Expected:
+    """The truth about a specimen: a listed half (by key), a variant that nobody lists, or neither: absent.
+
+    ``tied`` are the keys of halves that nothing measured can tell from ``half``.
+    """
+
+    half: str | None = None
+    tied: tuple[str, ...] = ()
+    variant: Variant | None = None
+
+    @property
+    def absent(self) -> bool:
+        """Whether neither the catalogue nor the laws of its series know the part."""
+        return self.half is None and self.variant is None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Specimen:
+    """A connector on somebody's bench, its truth known.
+
+    Attributes
+    ----------
+    name, title, story: identifier, headline, and one line on where it comes from.
+    observations: plain JSON data, in the form in which ``/v1/identify`` takes them.
+    expected: the truth.
+    slips: places in ``observations`` (from 0) of those that are grossly wrong.
+    remark: what makes it hard.
+    """
+
+    name: str
+    title: str
+    story: str
+    observations: tuple[Mapping[str, Any], ...]
+    expected: Expected
+    slips: tuple[int, ...]
+    remark: str
+
+
+def demo_entries() -> list[AnyEntry]:
+    """All entries of the demo catalogue, in the order of the file; raises pydantic's ValidationError for a bad line."""
+    return [_ENTRY.validate_json(line) for line in _text("catalogue.jsonl").splitlines()]
+
+
+def demo_specimens() -> list[Specimen]:
+    """All demo specimens, in the order of the file."""
+    return [_specimen(given) for given in json.loads(_text("specimens.json"))["specimens"]]
+
+
+def load_demo(catalogue: Catalogue) -> AddReport:
+    """Add the demo catalogue in one transaction. What already stands with the same content is left alone.
+
+    Raises
+    ------
+    catalog.errors.CatalogueError
+        As `catalog.adding.add`; then nothing was added.
+    """
+    with catalogue.writing() as session:
+        return add(session, demo_entries())
+
+
+def _text(name: str) -> str:
+    return (files("seeds_demo") / "data" / name).read_text(encoding="utf-8")
+
+
+def _specimen(given: Mapping[str, Any]) -> Specimen:
+    return Specimen(
+        name=given["name"],
+        title=given["title"],
+        story=given["story"],
+        observations=tuple(given["observations"]),
+        expected=_expected(given["expected"]),
+        slips=tuple(given["slips"]),
+        remark=given["remark"],
+    )
+
+
+def _expected(given: Mapping[str, Any]) -> Expected:
+    variant = given.get("variant")
+    return Expected(
+        half=given.get("half"),
+        tied=tuple(given.get("tied", ())),
+        variant=None if variant is None else Variant(**variant),
+    )
