@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from dataclasses import field as with_default
 from typing import Any
 
 from sqlalchemy import update
@@ -42,33 +43,37 @@ class _Given:
     """An entry of the batch and where it stands there."""
 
     entry: Any
-    place: str
+    index: int
     from_law: bool = False
+
+    @property
+    def place(self) -> str:
+        return f"entries[{self.index}]"
 
 
 @dataclass(kw_only=True)
 class _Batch:
-    series: dict[str, _Given] = field(default_factory=dict)
-    halves: dict[str, _Given] = field(default_factory=dict)
-    matings: dict[str, _Given] = field(default_factory=dict)
+    series: dict[str, _Given] = with_default(default_factory=dict)
+    halves: dict[str, _Given] = with_default(default_factory=dict)
+    matings: dict[str, _Given] = with_default(default_factory=dict)
 
-    def take(self, entry: AnyEntry, place: str) -> None:
+    def take(self, entry: AnyEntry, index: int) -> None:
         if isinstance(entry, Series):
-            self._put(self.series, entry.key, _Given(entry=entry, place=place))
+            self._put(self.series, entry.key, _Given(entry=entry, index=index))
             made = expand(entry)
             for half in made.halves:
-                self._put(self.halves, half.key, _Given(entry=half, place=place, from_law=True))
+                self._put(self.halves, half.key, _Given(entry=half, index=index, from_law=True))
             for mating in made.matings:
-                self._put(self.matings, mating.key, _Given(entry=mating, place=place, from_law=True))
+                self._put(self.matings, mating.key, _Given(entry=mating, index=index, from_law=True))
         elif isinstance(entry, Half):
-            self._put(self.halves, entry.key, _Given(entry=entry, place=place))
+            self._put(self.halves, entry.key, _Given(entry=entry, index=index))
         else:
-            self._put(self.matings, entry.key, _Given(entry=entry, place=place))
+            self._put(self.matings, entry.key, _Given(entry=entry, index=index))
 
     @staticmethod
     def _put(kept: dict[str, _Given], key: str, given: _Given) -> None:
         earlier = kept.setdefault(key, given)
-        _refuse_difference(earlier.entry, given.entry, key, given.place, f"earlier in the same batch ({earlier.place})")
+        _refuse_difference(earlier.entry, given.entry, key, given.index, f"earlier in the same batch ({earlier.place})")
 
 
 def add(session: Session, entries: Sequence[AnyEntry]) -> AddReport:
@@ -81,9 +86,9 @@ def add(session: Session, entries: Sequence[AnyEntry]) -> AddReport:
     batch = _Batch()
     for index, entry in enumerate(entries):
         try:
-            batch.take(entry, f"entries[{index}]")
+            batch.take(entry, index)
         except EntryError as error:
-            raise _placed(error, entry, f"entries[{index}]") from error
+            raise _placed(error, entry, index) from error
     _check_makers(session, batch)
     series = _new(session, SeriesTable, batch.series, _stated_series)
     halves = _new(session, HalfTable, batch.halves, _listed_halves)
@@ -99,16 +104,18 @@ def add(session: Session, entries: Sequence[AnyEntry]) -> AddReport:
     return AddReport(added=added, unchanged={record: count - added[record] for record, count in given.items()})
 
 
-def _placed(error: EntryError, entry: AnyEntry, place: str) -> EntryError:
+def _placed(error: EntryError, entry: AnyEntry, index: int) -> EntryError:
+    place = f"entries[{index}]"
     return EntryError(
         f"{entry.record} {entry.key}: {error.message}",
         field=f"{place}.{error.field}" if error.field else place,
         value=error.value,
         remedy=error.remedy,
+        entry=index,
     )
 
 
-def _refuse_difference(standing: Entry, given: Entry, key: str, place: str, where: str) -> None:
+def _refuse_difference(standing: Entry, given: Entry, key: str, index: int, where: str) -> None:
     if isinstance(standing, Mating) and isinstance(given, Mating):
         standing, given = standing.faced(), given.faced()
     if standing == given:
@@ -117,8 +124,9 @@ def _refuse_difference(standing: Entry, given: Entry, key: str, place: str, wher
     name = differing[0]
     raise DuplicateError(
         f"{key} stands {where} with another {', '.join(differing)}",
-        field=f"{place}.{name}",
+        field=f"entries[{index}].{name}",
         value=getattr(given, name),
+        entry=index,
         remedy=f"There {name} is {getattr(standing, name)!r}; give the same, or another key",
     )
 
@@ -132,7 +140,7 @@ def _new(
     for chunk in chunks(ids.values()):
         for key, entry in standing(session, chunk).items():
             known.add(key)
-            _refuse_difference(entry, given[key].entry, key, given[key].place, "in the catalogue")
+            _refuse_difference(entry, given[key].entry, key, given[key].index, "in the catalogue")
     return [each for key, each in given.items() if key not in known]
 
 
@@ -154,15 +162,19 @@ def _check_makers(session: Session, batch: _Batch) -> None:
     names = values_by_key(session, Maker, "name", [slug(each.entry.maker) for each in given])
     series = values_by_key(session, SeriesTable, "name", [_series_key(each.entry) for each in given])
     for each in given:
-        _one_spelling(names, slug(each.entry.maker), each.entry.maker, f"{each.place}.maker")
-        _one_spelling(series, _series_key(each.entry), _series_name(each.entry), f"{each.place}.series")
+        _one_spelling(names, slug(each.entry.maker), each.entry.maker, each, "maker")
+        _one_spelling(series, _series_key(each.entry), _series_name(each.entry), each, "series")
 
 
-def _one_spelling(kept: dict[str, str], key: str, name: str, place: str) -> None:
+def _one_spelling(kept: dict[str, str], key: str, name: str, given: _Given, field: str) -> None:
     known = kept.setdefault(key, name)
     if known != name:
         raise DuplicateError(
-            f"{name!r} is written {known!r} elsewhere", field=place, value=name, remedy=f"Write it {known!r}"
+            f"{name!r} is written {known!r} elsewhere",
+            field=f"{given.place}.{field}",
+            value=name,
+            remedy=f"Write it {known!r}",
+            entry=given.index,
         )
 
 
@@ -213,5 +225,6 @@ def _store_matings(session: Session, matings: Sequence[_Given], citations: Mappi
                     field=f"{each.place}.{name}",
                     value=key,
                     remedy="Add the half first, or correct the key: maker:part-number in lower case",
+                    entry=each.index,
                 )
     store_matings(session, [(each.entry, each.from_law) for each in matings], ids, citations)

@@ -118,6 +118,8 @@ def check_categories(categories: dict[str, tuple[str, ...]]) -> None:
         feature = FEATURES.get(name)
         if feature is None or feature.kind not in (Kind.CATEGORY, Kind.LABELS) or name == "half_kind":
             raise ValueError(f"{name!r} is no category that can be given here")
+        if not values or len(set(values)) < len(values):
+            raise ValueError(f"{name} needs at least one value, and each only once")
         for value in values:
             if value not in feature.values:
                 raise ValueError(f"{name} = {value!r}; possible: {', '.join(feature.values)}")

@@ -9,15 +9,24 @@ class CatalogueError(Exception):
     """Base of everything the catalogue refuses.
 
     ``message`` says what is wrong, ``field`` the path of the offending part (None where there is none), ``value`` what
-    was given and ``remedy`` what to do instead.
+    was given and ``remedy`` what to do instead. ``entry`` is the place of the offending entry in the batch, from 0.
     """
 
-    def __init__(self, message: str, *, field: str | None = None, value: object = None, remedy: str = "") -> None:
+    def __init__(
+        self,
+        message: str,
+        *,
+        field: str | None = None,
+        value: object = None,
+        remedy: str = "",
+        entry: int | None = None,
+    ) -> None:
         super().__init__(f"{message}. {remedy}" if remedy else message)
         self.message = message
         self.field = field
         self.value = value
         self.remedy = remedy
+        self.entry = entry
 
 
 class UnavailableError(CatalogueError):

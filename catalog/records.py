@@ -22,6 +22,7 @@ class HalfRecord(Record):
     """A half as it stands. ``origin`` inferred: nobody listed it, it follows from its series' laws or siblings.
 
     ``from_law`` says that its series' stated laws made it. ``revision`` counts its changes from 1; 0: inferred.
+    ``inferred_by`` says from what (None: listed), ``siblings`` how many listed halves stand behind it.
     """
 
     key: str
@@ -31,6 +32,8 @@ class HalfRecord(Record):
     half: Half
     series_key: str
     from_law: bool = False
+    inferred_by: Literal["stated law", "fitted law"] | None = None
+    siblings: int = 0
 
 
 class SeriesRecord(Record):

@@ -5,8 +5,6 @@ from __future__ import annotations
 import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from importlib import import_module
-from importlib.util import find_spec
 from types import MappingProxyType
 
 from sqlalchemy.orm import Session
@@ -14,8 +12,9 @@ from sqlalchemy.orm import Session
 from catalog.database import Catalogue, read_version
 from catalog.entries import Dimension
 from catalog.loading import load_halves, load_matings, load_series
-from catalog.records import HalfRecord, MatingRecord, present_standing
+from catalog.records import HalfRecord, MatingRecord, SeriesRecord, present_standing
 from catalog.search import SearchIndex
+from catalog.variants import inferred_halves
 from matcher import columns as matcher_columns
 from matcher.absent import AbsentModel
 from matcher.absent_fit import fit_absent
@@ -63,8 +62,9 @@ class SnapshotSource:
 def take_snapshot(session: Session) -> Snapshot:
     """Read everything, add the variants that nobody listed, and build columns, absent model and search."""
     listed = load_halves(session)
+    series = load_series(session)
     matings = tuple(load_matings(session))
-    halves = [*listed, *_inferred(listed)]
+    halves = [*listed, *_inferred(listed, series)]
     columns = build_columns([half_row(record) for record in halves], [mating_row(record) for record in matings])
     return Snapshot(
         version=read_version(session),
@@ -72,26 +72,25 @@ def take_snapshot(session: Session) -> Snapshot:
         matings=matings,
         columns=columns,
         absent=fit_absent(columns),
-        search=SearchIndex([*load_series(session), *listed]),
+        search=SearchIndex([*series, *listed]),
     )
 
 
-def _inferred(listed: Sequence[HalfRecord]) -> list[HalfRecord]:
-    if find_spec("catalog.variants") is None:
-        return []
-    inferred_halves = import_module("catalog.variants").inferred_halves
-    known = {record.key for record in listed}
+def _inferred(listed: Sequence[HalfRecord], series: Sequence[SeriesRecord]) -> list[HalfRecord]:
+    """The variants that nobody listed; `inferred_halves` gives them no key of a listed half."""
+    found = inferred_halves([record.half for record in listed], [record.series for record in series if record.stated])
     return [
         HalfRecord(
-            key=half.key,
+            key=each.half.key,
             origin="inferred",
             standing=present_standing(),
             revision=0,
-            half=half,
-            series_key=half.series_key,
+            half=each.half,
+            series_key=each.half.series_key,
+            inferred_by=each.basis,
+            siblings=each.siblings,
         )
-        for half, _ in inferred_halves([record.half for record in listed])
-        if half.key not in known
+        for each in found
     ]
 
 
