@@ -1,6 +1,6 @@
 """Import of open footprint files: one half per footprint, grouped into series, with matings proposed.
 
-`import_folder` (or `import_folders`) is the entrance; see CHECK-VALUES §6 for what the grouping reached on real footprints.
+`import_folder` (or `import_folders`) is the entrance.
 """
 
 from catalog.footprints.importing import import_folder, import_folders

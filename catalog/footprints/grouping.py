@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from catalog.entries import Half, Series
@@ -22,16 +22,20 @@ WIDEST_PADDING = 4
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Reading:
+class Reading:
     """One way in which a run of figures may state a size: which one, padded to how many figures, and where."""
 
     by_contacts: bool
     padding: int
     place: str
 
-    def rest(self, run: str, half: Half) -> str:
+    def size(self, contacts: int, positions: int) -> str:
+        """The figures that state this size."""
+        return str(contacts if self.by_contacts else positions).zfill(self.padding)
+
+    def opened(self, run: str, half: Half) -> str:
         """The run with the size taken out, or the run itself where it does not state it so."""
-        size = str(half.contact_count if self.by_contacts else half.contacts_per_row).zfill(self.padding)
+        size = self.size(half.contact_count, half.contacts_per_row)
         if self.place == "whole":
             return OPEN if run == size else run
         if self.place == "prefix":
@@ -40,14 +44,14 @@ class _Reading:
 
 
 _READINGS = tuple(
-    _Reading(by_contacts=by_contacts, padding=padding, place=place)
+    Reading(by_contacts=by_contacts, padding=padding, place=place)
     for place in ("whole", "prefix", "suffix")
     for by_contacts in (False, True)
     for padding in range(1, WIDEST_PADDING + 1)
 )
 
 
-def _alike(half: Half) -> tuple[object, ...]:
+def alike(half: Half) -> tuple[object, ...]:
     """What members of one series have in common besides the name."""
     pitch = half.dimensions.get("pitch")
     return (
@@ -61,20 +65,42 @@ def _alike(half: Half) -> tuple[object, ...]:
     )
 
 
-def open_runs(members: Sequence[Half]) -> list[tuple[str, ...]]:
-    """Each member's runs of figures (names of one form), sizes opened where that leaves the fewest distinct values."""
+def readings(members: Sequence[Half]) -> tuple[Reading | None, ...]:
+    """For each run of figures in names of one form: how it states the size, or None where it is better left closed.
+
+    A run is opened when that leaves fewer distinct values among the members than leaving it does.
+    """
     columns = zip(*(RUN.findall(half.part_number) for half in members), strict=True)
-    opened = []
-    for column in columns:
-        choices = [column, *(tuple(r.rest(run, h) for run, h in zip(column, members, strict=True)) for r in _READINGS)]
-        opened.append(min(choices, key=lambda choice: len(set(choice))))
-    return list(zip(*opened, strict=True)) if opened else [()] * len(members)
+    return tuple(_reading(column, members) for column in columns)
 
 
-def skeleton(name: str, runs: Iterable[str]) -> str:
-    """The name with its runs of figures replaced by ``runs``."""
-    following = iter(runs)
-    return RUN.sub(lambda _match: next(following), name)
+def _reading(column: Sequence[str], members: Sequence[Half]) -> Reading | None:
+    def distinct(reading: Reading) -> int:
+        return len({reading.opened(run, half) for run, half in zip(column, members, strict=True)})
+
+    best = min(_READINGS, key=distinct)
+    return best if distinct(best) < len(set(column)) else None
+
+
+def skeleton(half: Half, form: Sequence[Reading | None]) -> str:
+    """The half's name with its sizes left open."""
+    following = iter(form)
+
+    def opened(match: re.Match[str]) -> str:
+        reading = next(following)
+        return match[0] if reading is None else reading.opened(match[0], half)
+
+    return RUN.sub(opened, half.part_number)
+
+
+def filled(skeleton_name: str, form: Sequence[Reading | None], *, contacts: int, positions: int) -> str | None:
+    """The name of another size; None where the name states no size that could be filled in."""
+    open_readings = iter([reading for reading in form if reading is not None])
+    if skeleton_name.count(OPEN) == 0 or skeleton_name.count(OPEN) != sum(reading is not None for reading in form):
+        return None
+    parts = skeleton_name.split(OPEN)
+    sizes = (reading.size(contacts, positions) for reading in open_readings)
+    return parts[0] + "".join(size + part for size, part in zip(sizes, parts[1:], strict=True))
 
 
 def group(halves: Sequence[Half]) -> tuple[list[Half], list[Series]]:
@@ -84,15 +110,16 @@ def group(halves: Sequence[Half]) -> tuple[list[Half], list[Series]]:
     """
     forms: dict[tuple[object, ...], list[int]] = defaultdict(list)
     for index, half in enumerate(halves):
-        forms[_alike(half)].append(index)
+        forms[alike(half)].append(index)
     named = list(halves)
     taken: dict[tuple[str, str], int] = {}
     series: list[Series] = []
     for indices in forms.values():
         members = [halves[index] for index in indices]
         parts: dict[str, list[int]] = defaultdict(list)
-        for index, runs in zip(indices, open_runs(members), strict=True):
-            parts[skeleton(halves[index].part_number, runs)].append(index)
+        form = readings(members)
+        for index in indices:
+            parts[skeleton(halves[index], form)].append(index)
         for name, own in parts.items():
             entry = _series(halves[own[0]], name, taken)
             series.append(entry)

@@ -19,16 +19,17 @@ LARGEST_COUNT = 1000
 DOUBTFUL_LENGTH = "the drawn outline reaches over the hold-down lands and may include their metal"
 
 
-def half_of(footprint: Footprint) -> Half:
+def half_of(footprint: Footprint, *, along_y: bool | None = None) -> Half:
     """Read the half that a footprint is made for; raises UnusableFootprint with the reason if it gives none.
 
-    The series is the name itself until `grouping.group` finds the family.
+    ``along_y`` tells how the rows run where the lands do not (see `lands.read_lands`). The series is the name itself
+    until `grouping.group` finds the family.
     """
     name = " ".join(footprint.name.split())
     if not name or len(name) > LONGEST_NAME:
         raise UnusableFootprint("no usable name", f"{len(name)} characters")
     facts = name_facts(name)
-    lands = read_lands(footprint, facts)
+    lands = read_lands(footprint, facts, along_y=along_y)
     if lands.contact_count > LARGEST_COUNT:
         raise UnusableFootprint("too many contacts", f"{lands.contact_count}")
     body = read_body(footprint.outline, lands)
@@ -89,9 +90,9 @@ def _counts(lands: Lands) -> dict[str, int]:
 def _categories(lands: Lands, body: Body, facts: NameFacts) -> dict[str, tuple[str, ...]]:
     """Words of the name win over the place of the body; what neither tells is left out."""
     values = {
-        "mounting": lands.mounting,
-        "orientation": facts.orientation or body.orientation,
-        "contact_layout": lands.layout,
-        "pegs": "present" if lands.pegs else "none",
+        "mounting": (lands.mounting,),
+        "orientation": (facts.orientation,) if facts.orientation else body.orientation,
+        "contact_layout": (lands.layout,) if lands.layout else (),
+        "pegs": ("present" if lands.pegs else "none",),
     }
-    return {name: (value,) for name, value in values.items() if value is not None}
+    return {name: value for name, value in values.items() if value}

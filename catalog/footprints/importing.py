@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 from pydantic import ValidationError
 
 from catalog.entries import Half
 from catalog.errors import FileError
-from catalog.footprints.grouping import group
+from catalog.footprints.grouping import RUN, group
 from catalog.footprints.halves import half_of
+from catalog.footprints.lands import rows_run_along_y
 from catalog.footprints.matings import kinds_by_letters, propose
-from catalog.footprints.parsing import UnusableFootprint, read_footprint
+from catalog.footprints.naming import name_facts
+from catalog.footprints.parsing import Footprint, UnusableFootprint, read_footprint
 from catalog.footprints.report import FootprintImport, Skipped, assemble
 
 SUFFIX = ".kicad_mod"
@@ -36,35 +40,62 @@ def import_folders(paths: Sequence[Path | str], progress: Callable[[int, int], N
     ------
     FileError: a folder cannot be read. A file that cannot be used is skipped and reported, never raised.
     """
-    files = {file: shown for path in paths for file, shown in _files(Path(path))}
-    halves: dict[str, Half] = {}
-    skipped: list[Skipped] = []
+    files = {file.absolute(): shown for path in paths for file, shown in _files(Path(path))}
+    collection = _Collection()
     for done, (file, shown) in enumerate(sorted(files.items()), start=1):
-        outcome = _read(file, shown, halves)
-        if isinstance(outcome, Skipped):
-            skipped.append(outcome)
-        else:
-            halves[outcome.key] = outcome
+        collection.read(file, shown)
         if progress is not None:
             progress(done, len(files))
-    named, series = group(kinds_by_letters(list(halves.values())))
-    return assemble(series, named, propose(named), skipped)
+    collection.settle()
+    named, series = group(kinds_by_letters(list(collection.halves.values())))
+    return assemble(series, named, propose(named), collection.skipped)
 
 
-def _read(file: Path, shown: str, known: Mapping[str, Half]) -> Half | Skipped:
-    """The half of one file, or why it gives none."""
-    try:
-        half = half_of(read_footprint(file))
-    except UnusableFootprint as unusable:
-        return Skipped(file=shown, reason=unusable.reason, detail=unusable.detail)
-    except ValidationError as invalid:
-        first = invalid.errors(include_url=False, include_input=False)[0]
-        detail = f"{'.'.join(map(str, first['loc']))}: {first['msg']}"
-        return Skipped(file=shown, reason="contradicts itself", detail=detail)
-    if half.key in known:
-        taken = known[half.key].part_number
-        return Skipped(file=shown, reason="name already taken", detail=f"the half {taken} has the same key")
-    return half
+class _Collection:
+    """Halves read so far, files skipped, and footprints whose rows may run either way until siblings tell."""
+
+    def __init__(self) -> None:
+        self.halves: dict[str, Half] = {}
+        self.skipped: list[Skipped] = []
+        self._undecided: list[tuple[str, Footprint]] = []
+        self._directions: dict[str, Counter[bool]] = defaultdict(Counter)
+
+    def read(self, file: Path, shown: str) -> None:
+        """Take one file in, or note why it gives no half."""
+        with self._noting(shown):
+            footprint = read_footprint(file)
+            along_y = rows_run_along_y(footprint, name_facts(footprint.name))
+            if along_y is None:
+                self._undecided.append((shown, footprint))
+                return
+            self._directions[RUN.sub("#", footprint.name)][along_y] += 1
+            self._add(half_of(footprint, along_y=along_y))
+
+    def settle(self) -> None:
+        """Turn undecided footprints as most footprints with names of the same form are drawn."""
+        for shown, footprint in self._undecided:
+            siblings = self._directions.get(RUN.sub("#", footprint.name))
+            with self._noting(shown):
+                self._add(half_of(footprint, along_y=siblings.most_common(1)[0][0] if siblings else None))
+        self._undecided.clear()
+
+    def _add(self, half: Half) -> None:
+        if half.key in self.halves:
+            taken = self.halves[half.key].part_number
+            raise UnusableFootprint("name already taken", f"the half {taken} has the same key")
+        self.halves[half.key] = half
+
+    @contextmanager
+    def _noting(self, shown: str) -> Iterator[None]:
+        """Note a file that cannot be used, with its reason."""
+        try:
+            yield
+        except UnusableFootprint as unusable:
+            self.skipped.append(Skipped(file=shown, reason=unusable.reason, detail=unusable.detail))
+        except ValidationError as invalid:
+            first = invalid.errors(include_url=False, include_input=False)[0]
+            detail = f"{'.'.join(map(str, first['loc']))}: {first['msg']}"
+            self.skipped.append(Skipped(file=shown, reason="contradicts itself", detail=detail))
 
 
 def _files(root: Path) -> Iterator[tuple[Path, str]]:

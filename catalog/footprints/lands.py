@@ -56,18 +56,48 @@ class Lands:
     peg_span: float | None
 
 
-def read_lands(footprint: Footprint, facts: NameFacts) -> Lands:
-    """Work out the rows; raises UnusableFootprint where fewer than two numbered lands or no rows are found."""
-    pads = [pad for pad in footprint.pads if pad.copper]
-    signal = [pad for pad in pads if SIGNAL_NUMBER.fullmatch(pad.number)]
-    contacts = len({pad.number for pad in signal})
-    if contacts < 2:
+def signal_lands(footprint: Footprint) -> list[Pad]:
+    """Numbered lands with copper; raises UnusableFootprint where fewer than two numbers are there."""
+    signal = [pad for pad in footprint.pads if pad.copper and SIGNAL_NUMBER.fullmatch(pad.number)]
+    if len({pad.number for pad in signal}) < 2:
         raise UnusableFootprint("fewer than two numbered lands")
-    turned = _rows_run_along_y(signal, facts)
+    return signal
+
+
+def rows_run_along_y(footprint: Footprint, facts: NameFacts) -> bool | None:
+    """Whether the rows of lands run along y: the way that needs fewer rows, a tie decided by the name's pitch.
+
+    None where both ways are as good, as in a square of four lands. Raises UnusableFootprint.
+    """
+    signal = signal_lands(footprint)
+    xs, ys = [pad.x for pad in signal], [pad.y for pad in signal]
+    along_x, along_y = len(clusters(ys, SAME_ROW)), len(clusters(xs, SAME_ROW))
+    if facts.rows is not None and along_x != along_y and facts.rows in (along_x, along_y):
+        return facts.rows == along_y
+    if along_x != along_y:
+        return along_y < along_x
+    steps = pitch_of([sorted(xs)]), pitch_of([sorted(ys)])
+    if facts.pitch is None or None in steps:
+        return None
+    fits = [step is not None and abs(step - facts.pitch) <= GRID_SHARE * facts.pitch for step in steps]
+    return None if fits[0] == fits[1] else fits[1]
+
+
+def read_lands(footprint: Footprint, facts: NameFacts, *, along_y: bool | None = None) -> Lands:
+    """Work out the rows, which run along y if ``along_y`` (None: if the lands say so, else if they reach farther).
+
+    Raises UnusableFootprint where fewer than two numbered lands or no rows are found.
+    """
+    signal = signal_lands(footprint)
+    turned = rows_run_along_y(footprint, facts) if along_y is None else along_y
+    if turned is None:
+        reach = _extent(pad.box for pad in signal)
+        turned = reach.height > reach.width
+    contacts = len({pad.number for pad in signal})
     rows = _rows(signal, turned=turned)
     layout = Layout.of(rows, contacts, facts)
     _check_pitch(layout.pitch)
-    others = [pad for pad in pads if not SIGNAL_NUMBER.fullmatch(pad.number)]
+    others = [pad for pad in footprint.pads if pad.copper and not SIGNAL_NUMBER.fullmatch(pad.number)]
     pegs = [pad for pad in footprint.pads if pad.kind == "np_thru_hole"]
     peg_places = sorted(pad.y if turned else pad.x for pad in pegs)
     peg_span = peg_places[-1] - peg_places[0] if pegs else 0.0
@@ -112,22 +142,6 @@ def _extent(boxes: Iterable[Box]) -> Box:
 def _centres(rows: Sequence[Sequence[Site]]) -> tuple[float, float]:
     places = [site.u for row in rows for site in row]
     return min(places), max(places)
-
-
-def _rows_run_along_y(signal: Sequence[Pad], facts: NameFacts) -> bool:
-    """The rows run the way that needs fewer of them; ties go to the name's facts, then to the longer extent."""
-    xs, ys = [pad.x for pad in signal], [pad.y for pad in signal]
-    along_x, along_y = len(clusters(ys, SAME_ROW)), len(clusters(xs, SAME_ROW))
-    if facts.rows is not None and along_x != along_y and facts.rows in (along_x, along_y):
-        return facts.rows == along_y
-    if along_x != along_y:
-        return along_y < along_x
-    steps = pitch_of([sorted(xs)]), pitch_of([sorted(ys)])
-    if facts.pitch is not None and None not in steps and len(set(steps)) == 2:
-        fits = [step is not None and abs(step - facts.pitch) <= GRID_SHARE * facts.pitch for step in steps]
-        if fits[0] != fits[1]:
-            return fits[1]
-    return max(ys) - min(ys) > max(xs) - min(xs)
 
 
 def _rows(signal: Sequence[Pad], *, turned: bool) -> list[list[Site]]:
