@@ -12,7 +12,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, StringConstraints, field_validator, model_validator
 
-from matcher.features import FEATURES, Kind, Subject
+from matcher.features import DIMENSIONS, FEATURES, PAIR_DIMENSIONS, Kind, Subject
 
 Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
 LongText = Annotated[str, StringConstraints(strip_whitespace=True, max_length=2000)]
@@ -92,9 +92,12 @@ class Common(Entry):
     note: LongText = ""
 
 
+_DIMENSIONS = {Subject.HALF: frozenset(DIMENSIONS), Subject.PAIR: frozenset(PAIR_DIMENSIONS)}
+
+
 def check_dimension_names(names: Iterable[str], subject: Subject) -> None:
     """Raise ValueError unless all are dimensions of the subject in the feature table."""
-    known = {f.name for f in FEATURES.values() if f.kind is Kind.DIMENSION and f.subject is subject}
+    known = _DIMENSIONS[subject]
     for name in names:
         if name not in known:
             raise ValueError(f"{name!r} is no dimension of a {subject.value}; known: {', '.join(sorted(known))}")
