@@ -40,6 +40,31 @@ class Ratios:
         n = len(self.present)
         return float((ranks[len(self.absent) :].sum() - n * (n + 1) / 2) / (n * len(self.absent)))
 
+    def mean_ratio(self, draws: int = 500) -> tuple[float, float, float]:
+        """E[L | absent] with its 95 % bootstrap interval over series."""
+        draw = np.random.default_rng(3)
+        _, number = np.unique(self.series, return_inverse=True)
+        total, count = np.bincount(number, weights=np.exp(self.absent)), np.bincount(number)
+        means = []
+        for _ in range(draws):
+            picked = draw.integers(0, len(total), len(total))
+            means.append(total[picked].sum() / count[picked].sum())
+        low, high = np.quantile(means, [0.025, 0.975])
+        return float(np.exp(self.absent).mean()), float(low), float(high)
+
+    def share_from(self, threshold: float) -> float:
+        """Share of absent specimens with L ≥ threshold."""
+        return float(np.mean(np.exp(self.absent) >= threshold))
+
+    def mean_probability_absent(self, prior: float) -> float:
+        """Mean stated P(absent) where a share ``prior`` of specimens is absent: equals it when calibrated."""
+        odds = (1 - prior) / prior
+
+        def stated(log_ratios: Floats) -> float:
+            return float(np.mean(1 / (1 + odds * np.exp(log_ratios))))
+
+        return prior * stated(self.absent) + (1 - prior) * stated(self.present)
+
 
 def fitted_on_half(columns: Columns, seed: int = 0) -> tuple[AbsentModel, Ints]:
     """Parameters fitted on a random half of the series, put on the whole catalogue's profiles, and the other series."""

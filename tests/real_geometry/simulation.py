@@ -1,7 +1,7 @@
 """Specimens simulated from real geometry that nobody here wrote, and how well the matcher finds them again.
 
-A specimen is a catalogue half whose part deviates up to ±0.1 mm from its entry (lands ±0.15, a span over several pitches
-±0.05), measured with a caliper of standard uncertainty 0.03 mm, read to 0.01 mm; 4 % of contact counts are off.
+A specimen is a catalogue half whose part deviates up to ±0.1 mm from its entry (lands ±0.15, a span over several
+pitches ±0.05), measured with a caliper of standard uncertainty 0.03 mm, read to 0.01 mm; 4 % of contact counts are off.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import numpy as np
 
 from matcher.absent import AbsentModel
 from matcher.columns import Columns, Dim, Floats, HalfRow, Ints
+from matcher.features import FEATURES
 from matcher.observations import Reduced, SharedError, SharedKind
 from matcher.posterior import Posterior, posterior
 
@@ -65,8 +66,6 @@ class Bench:
             return Reduced(index=0, feature=name, count=self._count(half, name))
         if name == "mounting":
             values = list(self.columns.categories[name][half])
-            from matcher.features import FEATURES
-
             return Reduced(
                 index=0, feature=name, values=frozenset([list(FEATURES[name].values)[int(np.argmax(values))]])
             )
@@ -128,6 +127,15 @@ class Tally:
         return float(np.mean([tally.calibration_error() for tally in simulated]))
 
 
+def joined(tallies: Sequence[Tally]) -> Tally:
+    """Several tallies as one."""
+    return Tally(
+        first=np.concatenate([tally.first for tally in tallies]),
+        in_five=np.concatenate([tally.in_five for tally in tallies]),
+        stated=np.concatenate([tally.stated for tally in tallies]),
+    )
+
+
 def same(
     columns: Columns, a: int, halves: Ints | Sequence[int], features: Sequence[str] = (*PHOTO, "mounting")
 ) -> np.ndarray:
@@ -148,12 +156,13 @@ def same(
 
 
 def probability_right(result: Posterior, leader: int) -> float:
-    """What the posterior says of the event that is scored: the specimen's entry is the leader's, or within 0.05 mm of it."""
+    """Stated probability of the event that is scored: the specimen's entry is the leader's, or within 0.05 mm."""
     halves = np.flatnonzero(result.log_half > SMALLEST_LOG)
     return float(np.exp(result.log_half[halves])[same(result.columns, leader, halves)].sum())
 
 
 SMALLEST_LOG = -25.0
+"""Halves below this log-probability are left out of the sum."""
 
 
 def run(
