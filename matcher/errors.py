@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 
 class ObservationError(ValueError):
     """An observation cannot be used. ``field`` is the path of the offending part, e.g. ``observations[2].unit``.
@@ -15,6 +17,16 @@ class ObservationError(ValueError):
         self.field = field
         self.value = value
         self.remedy = remedy
+
+
+class ObservationErrors(ValueError):  # noqa: N818 (it holds errors, plural)
+    """Everything that is wrong with one list of observations: ``errors`` holds at least one `ObservationError`."""
+
+    def __init__(self, errors: Sequence[ObservationError]) -> None:
+        if not errors:
+            raise TypeError("ObservationErrors needs at least one error")
+        super().__init__("; ".join(f"{error.field}: {error.message}" for error in errors))
+        self.errors = tuple(errors)
 
 
 class UnknownHalfError(LookupError):

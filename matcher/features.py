@@ -350,6 +350,7 @@ _TABLE: tuple[Feature, ...] = (
         0.05,
         slips=(("body_width", 1.0),),
         synonyms=("pocket width",),
+        instruments=("pin_gauge", *CALIPER_KIND),
     ),
     _dimension(
         "tail_span",

@@ -9,6 +9,9 @@ from enum import StrEnum
 LARGEST_COUNT = 2000
 """Largest number of anything that a bound is summed up to."""
 
+UNSCALED_SD = 10.0
+"""Standard deviation of ln(scale) of a picture without any scale: so wide that no answer depends on its size."""
+
 
 class Of(StrEnum):
     """Which body an observation belongs to."""
@@ -32,10 +35,11 @@ class Observation:
 
     Exactly one of ``value`` / ``readings`` or a bound (``min`` and/or ``max``) is given. ``value`` is a number
     for dimensions and counts, a name or several for categories, text for markings, `TrialFit` for a fit.
-    ``unit`` is mm, in, mil, um or px; ``u`` a standard uncertainty and ``plus_minus`` a limit (± a, rectangular),
-    both in ``unit`` and both winning over the instrument. ``spans`` gaps were measured over (the value is divided
-    by it). ``image`` names the picture a reading comes from; readings of one image (or, unnamed, of one optical
-    instrument) share its scale.
+    ``unit`` is mm, in, mil, um or px (``px_per_mm`` gives a picture's scale); ``u`` a standard uncertainty and
+    ``plus_minus`` a limit (± a, rectangular), both in ``unit`` and both winning over the instrument. ``spans`` gaps
+    were measured over (the value is divided by it). ``image`` names the picture a reading comes from; readings of
+    one image (or, unnamed, of one optical instrument) share its scale. ``plane`` (lands, mating_face, housing_top)
+    says at which depth of the picture a reading lies when it is not the feature's usual one.
     """
 
     feature: str
@@ -50,6 +54,7 @@ class Observation:
     instrument: str | None = None
     image: str | None = None
     plane: str | None = None
+    px_per_mm: float | None = None
     of: Of = Of.THIS
 
 
@@ -66,7 +71,7 @@ class SharedError:
 
     ``sd`` is its standard deviation: of ln(scale), or of the zero error in mm; ``coefficient`` is the reading's
     sensitivity to it (1 for a scale; 1/spans for a zero error). ``unscaled`` marks a picture without any scale: its
-    readings are pixels (or any unit) and ``sd`` is `matcher.shared.UNSCALED_SD`.
+    readings are pixels (or any unit) and ``sd`` is `UNSCALED_SD`.
     """
 
     group: str
