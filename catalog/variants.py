@@ -42,7 +42,7 @@ Basis = Literal["stated law", "fitted law"]
 
 @dataclass(frozen=True, kw_only=True)
 class InferredHalf:
-    """A half nobody listed. ``extra_u`` of its dimensions is the law's uncertainty; ``siblings`` members bear it out."""
+    """A half nobody listed. ``extra_u`` of its dimensions is the law's uncertainty; ``siblings`` bear it out."""
 
     half: Half
     basis: Basis

@@ -17,8 +17,8 @@ from matcher.columns import Floats
 SMALL_CHANGE = 0.12
 """A slope is taken to be the pitch (or 0) when that moves nothing within the fitted range by this much, mm.
 
-DESIGN §4. On 270 real series of three sizes and more (tests/real_geometry) fitted slopes lie either within 0.05 mm of the
-pitch (or 0) over the range, or at least 0.25 mm away; any limit between decides alike."""
+DESIGN §4. On 270 real series of three sizes and more (tests/real_geometry) the slopes of lengths lie either within
+0.05 mm of the pitch over the range or at least 0.28 mm away, so that any limit between decides alike."""
 
 LEAST_U = 0.01
 """Standard uncertainty below which no prediction is believed, mm: the last figure that drawings print."""
@@ -32,9 +32,9 @@ following single outliers."""
 class Law:
     """A fitted law, mm and mm per position.
 
-    ``snapped`` says that the slope was taken to be the pitch or 0. ``spread`` is the standard deviation of members about
-    the law. ``members`` were fitted, at positions from ``low`` to ``high`` with mean ``centre``; ``slope_u`` is the slope's
-    standard uncertainty.
+    ``snapped`` says that the slope was taken to be the pitch or 0. ``spread`` is the standard deviation of members
+    about the law. ``members`` were fitted, at positions from ``low`` to ``high`` with mean ``centre``; ``slope_u`` is
+    the slope's standard uncertainty.
     """
 
     intercept: float

@@ -45,10 +45,16 @@ class Reading:
 
 _READINGS = tuple(
     Reading(by_contacts=by_contacts, padding=padding, place=place)
-    for place in ("whole", "prefix", "suffix")
+    for place, paddings in (
+        ("whole", range(1, WIDEST_PADDING + 1)),
+        ("prefix", range(WIDEST_PADDING, 0, -1)),
+        ("suffix", range(WIDEST_PADDING, 0, -1)),
+    )
     for by_contacts in (False, True)
-    for padding in range(1, WIDEST_PADDING + 1)
+    for padding in paddings
 )
+"""In order of preference among equals: a whole run with no needless zeros; inside a longer run as many figures as fit,
+which keeps the run's length for other sizes."""
 
 
 def alike(half: Half) -> tuple[object, ...]:

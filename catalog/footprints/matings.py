@@ -36,7 +36,7 @@ def propose(halves: Sequence[Half]) -> list[Mating]:
     for half in halves:
         pitch = half.dimensions.get("pitch")
         if half.half_kind in ("plug", "receptacle") and pitch is not None:
-            same = (family(half.series), half.rows, half.contact_count, round(pitch.value, 2))
+            same = (family(half.part_number), half.rows, half.contact_count, round(pitch.value, 2))
             (plugs if half.half_kind == "plug" else receptacles)[same].append(half)
     return [
         Mating(half=plug.key, other=receptacle.key, basis="inferred", note=NOTE)

@@ -81,9 +81,12 @@ def name_facts(name: str) -> NameFacts:
     )
 
 
-def family(skeleton: str) -> tuple[str, ...]:
-    """A series' name without the words (and letters) that tell kind, direction or mounting, split at signs."""
-    plain = KIND_LETTERS.sub(r"\1\2", skeleton.replace("*", "0"))
+def family(name: str) -> tuple[str, ...]:
+    """A name without the words (and letters) that tell kind, direction or mounting, split at signs.
+
+    Sizes may stay in: mates have the same.
+    """
+    plain = KIND_LETTERS.sub(r"\1\2", name)
     spoken = {*KIND_WORDS, *ORIENTATION_WORDS, *MOUNTING_WORDS}
     kept = _WORDS.sub(lambda m: "" if m[0].lower() in spoken else m[0], _PIN_HEADER.sub("Pinheader", plain))
     return tuple(token for token in re.split(r"[^\w.]+|_", kept.lower()) if token)
