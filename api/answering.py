@@ -6,6 +6,8 @@ The JSON interface and the command line both answer through here, so they cannot
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict
+from typing import Literal
 
 from api.cautions import CAUTIONS
 from api.problems import ApiError
@@ -15,6 +17,7 @@ from api.schemas.requests import ExplainRequest, FitObservation, IdentifyRequest
 from catalog.records import HalfRecord, MatingRecord
 from catalog.snapshot import Snapshot
 from matcher import identify as ranking
+from matcher.features import FEATURES, Kind
 from matcher.instruments import overridden
 from matcher.measurement import reduce
 from matcher.observations import Reduced
@@ -28,10 +31,11 @@ def answer(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
 
     Raises ObservationErrors for readings that make no sense, ApiError for a trial fit with an unknown half.
     """
+    readings = _reduced(snapshot, request)
     found = ranking.identify(
         snapshot.columns,
         snapshot.absent,
-        _reduced(snapshot, request),
+        readings,
         prior_absent=request.prior_absent,
         limit=request.limit,
     )
@@ -40,7 +44,7 @@ def answer(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
         probability_absent=found.probability_absent,
         prior_absent=request.prior_absent,
         catalogue_version=snapshot.version,
-        candidates=tuple(_candidate(snapshot, candidate) for candidate in found.candidates),
+        candidates=tuple(_candidate(snapshot, candidate, readings) for candidate in found.candidates),
         credible_set=answers.CredibleSet.model_validate(found.credible_set, from_attributes=True),
         next_measurements=(),
         recheck=tuple(answers.Recheck.model_validate(each, from_attributes=True) for each in found.recheck),
@@ -56,7 +60,7 @@ def explanation(snapshot: Snapshot, request: ExplainRequest) -> answers.ExplainA
         snapshot.columns, snapshot.absent, readings, request.half, prior_absent=request.prior_absent
     )
     return answers.ExplainAnswer(
-        candidate=_candidate(snapshot, found.candidate),
+        candidate=_candidate(snapshot, found.candidate, readings),
         sentences=found.sentences,
         catalogue_version=snapshot.version,
         cautions=CAUTIONS,
@@ -83,8 +87,8 @@ def _check_tried_halves(snapshot: Snapshot, request: IdentifyRequest) -> None:
         raise ApiError("unknown-half", unknown[0].message, unknown)
 
 
-def _candidate(snapshot: Snapshot, found: Candidate) -> answers.Candidate:
-    record = snapshot.halves[found.key]
+def _candidate(snapshot: Snapshot, found: Candidate, readings: Sequence[Reduced]) -> answers.Candidate:
+    record, units = snapshot.halves[found.key], {reading.index: _unit(reading) for reading in readings}
     return answers.Candidate(
         rank=found.rank,
         probability=found.probability,
@@ -93,11 +97,20 @@ def _candidate(snapshot: Snapshot, found: Candidate) -> answers.Candidate:
         fit_p_value=found.fit_p_value,
         against=found.against,
         log_odds=found.log_odds,
-        evidence=tuple(answers.EvidenceLine.model_validate(line, from_attributes=True) for line in found.evidence),
+        evidence=tuple(
+            answers.EvidenceLine(**asdict(line), unit=None if line.index is None else units[line.index])
+            for line in found.evidence
+        ),
         same_geometry=tuple(half_ref(snapshot.halves[key]) for key in found.same_geometry),
         end_allowance=end_allowance(record),
         mates=tuple(_mate(snapshot, mate) for mate in found.mates),
     )
+
+
+def _unit(reading: Reduced) -> Literal["mm", "px"] | None:
+    if FEATURES[reading.feature].kind is not Kind.DIMENSION:
+        return None
+    return "px" if reading.shared is not None and reading.shared.unscaled else "mm"
 
 
 def half_ref(record: HalfRecord) -> answers.HalfRef:

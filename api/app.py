@@ -76,7 +76,11 @@ def _describe_problems(app: FastAPI) -> None:
     def described() -> dict[str, object]:
         if app.openapi_schema is None:
             schema = get_openapi(
-                title=app.title, version=app.version, summary=app.summary, description=app.description, routes=app.routes
+                title=app.title,
+                version=app.version,
+                summary=app.summary,
+                description=app.description,
+                routes=app.routes,
             )
             schemas = schema["components"]["schemas"]
             for unused in ("HTTPValidationError", "ValidationError"):

@@ -11,7 +11,7 @@ from fastapi import Depends, Query, Request, Response
 from api.paging import LONGEST_CURSOR
 from api.problems import ApiError
 from api.responses import NotModified
-from api.settings import DEFAULT_PAGE, MAX_PAGE
+from api.settings import MAX_PAGE
 from catalog.database import Catalogue
 from catalog.snapshot import Snapshot, SnapshotSource
 

@@ -9,6 +9,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from api.problems import make_problem
 from api.responses import SECURITY_HEADERS, problem_response
 
+
 class SecurityHeaders:
     """Sets `SECURITY_HEADERS` where an answer has none of its own."""
 

@@ -87,7 +87,7 @@ _TABLE = (
         name="invalid-observations",
         title="An observation cannot be used",
         status=422,
-        meaning="The form is right, but an observation makes no sense: an unknown unit, a length of zero, and the like.",
+        meaning="The form is right, but an observation makes no sense: an unknown unit, a length of zero …",
         remedy="Each entry of errors names the field, the value given and what to give instead.",
     ),
     ProblemType(

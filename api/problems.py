@@ -15,7 +15,7 @@ from catalog.errors import (
     DuplicateError,
     EntryError,
     FileError,
-    FileErrors,
+    FileRefusedError,
     LockedError,
     NotFoundError,
     ReadOnlyError,
@@ -38,7 +38,7 @@ KIND_OF_ERROR: tuple[tuple[type[Exception], str], ...] = (
     (DuplicateError, "conflicting-entry"),
     (EntryError, "invalid-entry"),
     (FileError, "invalid-entry"),
-    (FileErrors, "invalid-entry"),
+    (FileRefusedError, "invalid-entry"),
     (LockedError, "catalogue-locked"),
     (ReadOnlyError, "catalogue-unusable"),
     (SchemaError, "catalogue-unusable"),
@@ -59,7 +59,7 @@ class ApiError(Exception):
 
 
 def problem_of(error: Exception, instance: str = "") -> Problem:
-    """The problem document for an error; one nobody foresaw becomes an internal error that tells nothing of the inside."""
+    """The problem document for an error; one that nobody foresaw tells nothing of the inside."""
     if isinstance(error, ApiError):
         return make_problem(error.name, error.detail, error.errors, instance)
     for kind, name in KIND_OF_ERROR:
@@ -98,7 +98,7 @@ def detail_of(error: Exception) -> str:
     """What happened, in one sentence, without the remedy."""
     if isinstance(error, ObservationErrors):
         return _counted([one.message for one in error.errors])
-    if isinstance(error, FileErrors):
+    if isinstance(error, FileRefusedError):
         return _counted([one.message for one in error.errors])
     if isinstance(error, ObservationError | CatalogueError):
         return error.message
@@ -110,7 +110,7 @@ def _counted(messages: Sequence[str]) -> str:
 
 
 def _fields(error: Exception) -> tuple[FieldProblem, ...]:
-    if isinstance(error, ObservationErrors | FileErrors):
+    if isinstance(error, ObservationErrors | FileRefusedError):
         return tuple(field for one in error.errors for field in _fields(one))
     if isinstance(error, UnknownHalfError):
         return (_field("half", error.key, str(error), PROBLEMS["unknown-half"].remedy),)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated
 
 from fastapi import APIRouter, Query
@@ -109,5 +110,5 @@ def search(
     return SearchAnswer(query=q, hits=hits, catalogue_version=snapshot.version)
 
 
-def _cursor(after: str | None, listing: str, filters: dict[str, object]) -> str | None:
+def _cursor(after: str | None, listing: str, filters: Mapping[str, object]) -> str | None:
     return None if after is None else encode_cursor(after, listing, filters)

@@ -38,7 +38,8 @@ class EvidenceLine(Out):
     of: Of
     index: int | None = Field(description="Place of the observation in the request; null for the prior.")
     measured: float | int | str | None
-    u: float | None = Field(description="Standard uncertainty of the reading, mm.")
+    unit: Literal["mm", "px"] | None = Field(description="Unit of measured and u; px: a picture without a scale.")
+    u: float | None = Field(description="Standard uncertainty of the reading.")
     expected: float | int | str | None = Field(description="What the catalogue says of this half.")
     tolerance: float | None = Field(description="Half-width within which parts of this half lie, mm.")
     log_odds: float = Field(description="Natural log; above 0 speaks for this half.")
@@ -127,7 +128,9 @@ class Answer(Out):
     catalogue_version: int
     candidates: tuple[Candidate, ...]
     credible_set: CredibleSet
-    next_measurements: tuple[NextMeasurement, ...] = Field(description="Empty where none is advised; this version advises none.")
+    next_measurements: tuple[NextMeasurement, ...] = Field(
+        description="Empty where none is advised; this version advises none."
+    )
     recheck: tuple[Recheck, ...]
     hints: tuple[str, ...] = Field(description="What the observations say of each other.")
     cautions: tuple[str, ...] = Field(description="Read them before anything is connected.")

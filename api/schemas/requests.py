@@ -204,7 +204,7 @@ AnyObservation = Annotated[
 class IdentifyRequest(Request):
     """A specimen: what was observed of it, and how probable it is beforehand that the catalogue lacks it."""
 
-    model_config = ConfigDict(json_schema_extra={"examples": IDENTIFY_EXAMPLES})
+    model_config = ConfigDict(json_schema_extra={"examples": [*IDENTIFY_EXAMPLES]})
 
     observations: Annotated[tuple[AnyObservation, ...], Field(min_length=1, max_length=MAX_OBSERVATIONS)] = Field(
         description="What was seen and measured. 'Not visible' is no observation: leave it out."
@@ -234,7 +234,7 @@ class IdentifyRequest(Request):
 class ExplainRequest(IdentifyRequest):
     """A specimen as for identification, and the half to be explained."""
 
-    model_config = ConfigDict(json_schema_extra={"examples": EXPLAIN_EXAMPLES})
+    model_config = ConfigDict(json_schema_extra={"examples": [*EXPLAIN_EXAMPLES]})
 
     half: Word = Field(description="Key of the half to explain, from /v1/search or an earlier answer.")
 

@@ -1,0 +1,57 @@
+"""The command ``otherhalf``."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from api.commands import catalogue, demo, identification, reference, serve
+from api.commands.common import EXIT_CODES
+from api.dependencies import program_version
+
+app = typer.Typer(
+    name="otherhalf",
+    no_args_is_help=True,
+    rich_markup_mode="rich",
+    pretty_exceptions_show_locals=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"otherhalf {program_version()}")
+        raise typer.Exit
+
+
+@app.callback(epilog=EXIT_CODES)
+def otherhalf(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version and end.")
+    ] = False,
+) -> None:
+    """Find the other half of an unmarked board-to-board connector from what can be measured on it.
+
+    [bold]Start here[/bold]
+
+    \b
+      otherhalf demo                                     see it work on invented parts
+      otherhalf import ~/footprints                      fill a catalogue of your own
+      otherhalf identify contact_count=24 pitch=4.41/11  ask it
+    """
+
+
+app.command(epilog=EXIT_CODES)(identification.identify)
+app.command(epilog=EXIT_CODES)(identification.explain)
+app.command()(reference.features)
+app.command(epilog=EXIT_CODES)(catalogue.search)
+app.command("import", epilog=EXIT_CODES)(catalogue.import_)
+app.command(epilog=EXIT_CODES)(catalogue.export)
+app.command()(serve.serve)
+app.command()(demo.demo)
+
+
+def main() -> None:
+    """Run the command line."""
+    app()

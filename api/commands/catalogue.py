@@ -1,0 +1,122 @@
+"""``otherhalf search``, ``import`` and ``export``."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+from api.commands.common import DatabaseOption, ExitCode, JsonOption, opened, show, snapshot_of, told
+from api.output.console import errors, plain
+from api.output.lists import added_lines, footprint_lines, hit_table
+from api.schemas.lists import SearchAnswer, SearchHit
+from api.settings import MAX_HITS
+from catalog.adding import add
+from catalog.database import Catalogue
+from catalog.errors import FileError
+from catalog.exchange import add_file, is_exchange, stored_entries, write_csv, write_jsonl
+from catalog.footprints import import_folders
+
+
+def search(
+    text: Annotated[str, typer.Argument(help="Part of a part number, order code, maker, series or marking.")],
+    limit: Annotated[int, typer.Option("--limit", min=1, max=MAX_HITS, help="Most hits to list.")] = 20,
+    as_json: JsonOption = False,
+    database: DatabaseOption = None,
+) -> None:
+    """Find halves, series and makers by text; fragments and slips of the keyboard will do."""
+    with told():
+        snapshot = snapshot_of(database)
+    hits = snapshot.search.search(text, limit)
+    if as_json:
+        listed = tuple(SearchHit.model_validate(hit, from_attributes=True) for hit in hits)
+        found = SearchAnswer(query=text, hits=listed, catalogue_version=snapshot.version)
+        sys.stdout.write(found.model_dump_json(indent=2) + "\n")
+    else:
+        show([hit_table(hits)] if hits else [plain("Nothing found.")])
+    raise typer.Exit(ExitCode.ANSWERED if hits else ExitCode.NO_MATCH)
+
+
+def import_(
+    paths: Annotated[list[Path], typer.Argument(metavar="PATH…", help="Files and folders.", show_default=False)],
+    skipped: Annotated[bool, typer.Option("--skipped", help="Name every skipped footprint file.")] = False,
+    database: DatabaseOption = None,
+) -> None:
+    """Fill the catalogue from exchange files, or from folders of open footprint files.
+
+    \b
+      .jsonl, .csv, or a folder of tables    as 'otherhalf export' writes them
+      .kicad_mod, or a folder of them        each footprint becomes a half
+
+    A file is taken as a whole or not at all. What already stands in the catalogue with the same content is left
+    alone; the same part with other content is refused.
+
+    [bold]Example[/bold]
+
+    \b
+      otherhalf import my-drawings.jsonl ~/footprints/Connector.pretty
+    """
+    with told(), opened(database) as catalogue:
+        for path in paths:
+            _check_exists(path)
+        for path in (path for path in paths if is_exchange(path)):
+            with catalogue.writing() as session:
+                report = add_file(session, path)
+            show([plain(f"{path}:"), *added_lines(report)])
+        _import_footprints(catalogue, [path for path in paths if not is_exchange(path)], every=skipped)
+
+
+def export(
+    path: Annotated[Path, typer.Argument(help="A .jsonl file, or a folder for tables (.csv); - prints JSON Lines.")],
+    database: DatabaseOption = None,
+) -> None:
+    """Write the whole catalogue to a file or folder that 'otherhalf import' reads back without loss."""
+    with told(), opened(database) as catalogue, catalogue.reading() as session:
+        entries = stored_entries(session)
+        if str(path) == "-":
+            write_jsonl(entries, sys.stdout)
+            return
+        with _file_errors(path):
+            if path.suffix == ".jsonl":
+                with path.open("w", encoding="utf-8", newline="\n") as stream:
+                    number = write_jsonl(entries, stream)
+            else:
+                number = sum(write_csv(entries, path).values())
+    show([plain(f"{number} entries written to {path}")])
+
+
+def _import_footprints(catalogue: Catalogue, paths: Sequence[Path], *, every: bool) -> None:
+    if not paths:
+        return
+    with _progress("reading footprints") as progress:
+        found = import_folders(paths, progress)
+    with catalogue.writing() as session:
+        report = add(session, found.entries)
+    show([*footprint_lines(found.report, every=every), *added_lines(report)])
+
+
+@contextmanager
+def _progress(what: str) -> Iterator[Callable[[int, int], None]]:
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+    with Progress(*columns, console=errors(), transient=True) as bar:
+        task = bar.add_task(what, total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)
+
+
+def _check_exists(path: Path) -> None:
+    if not path.exists():
+        raise FileError("there is no such file or folder", path=str(path), remedy="Check the path")
+
+
+@contextmanager
+def _file_errors(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise FileError(reason, path=str(path), remedy="Name a place that can be written") from error

@@ -1,0 +1,172 @@
+"""``otherhalf identify`` and ``otherhalf explain``."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated, Any, TypeVar
+
+import typer
+from pydantic import ValidationError
+
+from api.answering import answer, explanation
+from api.cautions import CAUTIONS
+from api.commands.common import DatabaseOption, ExitCode, JsonOption, show, snapshot_of, told
+from api.output.answers import answer_blocks, caution_lines, explanation_blocks
+from api.problems import ApiError
+from api.schemas.problems import FieldProblem
+from api.schemas.refusals import field_problems
+from api.schemas.requests import ExplainRequest, IdentifyRequest
+from api.settings import MAX_BODY_BYTES
+from api.shortform import parse_pieces
+from matcher.results import Verdict
+
+Asked = TypeVar("Asked", bound=IdentifyRequest)
+
+PiecesArgument = Annotated[
+    list[str] | None,
+    typer.Argument(metavar="[FEATURE=VALUE]…", help="Observations in short form.", show_default=False),
+]
+FileOption = Annotated[
+    str | None,
+    typer.Option("--file", "-f", metavar="PATH", help="A specimen as JSON; - reads it from standard input."),
+]
+PriorOption = Annotated[
+    float | None,
+    typer.Option("--prior-absent", help="Probability beforehand that the half is not in this catalogue. [0.1]"),
+]
+LimitOption = Annotated[int | None, typer.Option("--limit", help="Most candidates to list. [10]")]
+CautionsOption = Annotated[bool, typer.Option("--cautions", help="Print all cautions, not only the first.")]
+
+
+def identify(
+    pieces: PiecesArgument = None,
+    file: FileOption = None,
+    prior_absent: PriorOption = None,
+    limit: LimitOption = None,
+    as_json: JsonOption = False,
+    all_cautions: CautionsOption = False,
+    database: DatabaseOption = None,
+) -> None:
+    """Say which half it is, from what was seen and measured.
+
+    [bold]Short form[/bold], one piece for each observation:
+
+    \b
+      contact_count=24                      a count (also pins=24)
+      pitch=4.41/11                         over 11 gaps (gaps, not contacts)
+      pitch=4.41,4.40,4.42/11               three readings of the same
+      body_length=6.52±0.03                 your own limit (+- does as well)
+      body_length=0.2565in@caliper          unit, instrument
+      pitch=612px/14@unscaled_photo         from a picture without a scale
+      height<=0.9  stack_height>=0.8        bounds
+      other.body_width=2.5                  of the other half
+      latch_style=none_visible,click_felt   one of these
+      marking=T2  trial_fit=not:KEY         letters; a fit that was tried
+
+    'otherhalf features' lists all features, 'otherhalf features pitch' explains one.
+
+    [bold]Examples[/bold]
+
+    \b
+      otherhalf identify contact_count=24 pitch=4.41/11 body_length=6.52±0.03
+      otherhalf identify --file specimen.json --json
+      otherhalf identify --file - height<=0.9 < specimen.json
+    """
+    request, read = _read(IdentifyRequest, pieces or [], file, prior_absent, limit, {})
+    with told(pieces or [], len(request.observations) - read):
+        found = answer(snapshot_of(database), request)
+    if as_json:
+        sys.stdout.write(found.model_dump_json(indent=2) + "\n")
+    else:
+        show(answer_blocks(found))
+        show(caution_lines(CAUTIONS) if all_cautions else ())
+    raise typer.Exit(ExitCode.NO_MATCH if found.verdict is Verdict.NO_MATCH else ExitCode.ANSWERED)
+
+
+def explain(
+    half: Annotated[str, typer.Argument(metavar="KEY", help="Key of the half, from 'otherhalf search' or an answer.")],
+    pieces: PiecesArgument = None,
+    file: FileOption = None,
+    prior_absent: PriorOption = None,
+    as_json: JsonOption = False,
+    database: DatabaseOption = None,
+) -> None:
+    """Say why one half stands where it stands, or why it is not higher.
+
+    Takes the same observations as 'otherhalf identify'.
+
+    [bold]Example[/bold]
+
+    \b
+      otherhalf explain maker:part contact_count=24 pitch=4.41/11
+    """
+    request, read = _read(ExplainRequest, pieces or [], file, prior_absent, None, {"half": half})
+    with told(pieces or [], len(request.observations) - read):
+        found = explanation(snapshot_of(database), request)
+    if as_json:
+        sys.stdout.write(found.model_dump_json(indent=2) + "\n")
+    else:
+        show(explanation_blocks(found))
+
+
+def _read(
+    kind: type[Asked],
+    pieces: Sequence[str],
+    file: str | None,
+    prior_absent: float | None,
+    limit: int | None,
+    more: dict[str, Any],
+) -> tuple[Asked, int]:
+    """The request, and how many of its observations (the last ones) came from pieces."""
+    with told():
+        typed = parse_pieces(pieces)
+        given = _specimen(file) if file is not None else {}
+    if not typed and file is None:
+        raise typer.BadParameter("give observations, as in contact_count=24 pitch=4.41/11, or --file PATH")
+    listed = given.get("observations", [])
+    before = len(listed) if isinstance(listed, list) else 0
+    options = {"prior_absent": prior_absent, "limit": limit, **more}
+    asked = {**given, **{name: value for name, value in options.items() if value is not None}}
+    asked["observations"] = [*listed, *typed] if isinstance(listed, list) else listed
+    with told(pieces, before):
+        return _checked(kind, asked), len(typed)
+
+
+def _checked(kind: type[Asked], asked: dict[str, Any]) -> Asked:
+    try:
+        return kind.model_validate(asked)
+    except ValidationError as error:
+        fields = field_problems(error.errors(include_url=False))
+        raise ApiError("invalid-request", f"{len(fields)} fields cannot be used", fields) from error
+
+
+def _specimen(file: str) -> dict[str, Any]:
+    text = _text(file)
+    try:
+        given = json.loads(text)
+    except (ValueError, RecursionError) as error:
+        where = f"{file}: {error}"
+        raise ApiError("malformed-json", where) from error
+    if not isinstance(given, dict):
+        remedy = 'give an object: {"observations": [...]}'
+        problem = FieldProblem(field=file, value=None, message="the file holds no JSON object", remedy=remedy)
+        raise ApiError("invalid-request", problem.message, [problem])
+    return given
+
+
+def _text(file: str) -> str:
+    try:
+        if file == "-":
+            content = sys.stdin.buffer.read(MAX_BODY_BYTES + 1)
+        else:
+            with Path(file).open("rb") as stream:
+                content = stream.read(MAX_BODY_BYTES + 1)
+    except OSError as error:
+        problem = FieldProblem(field="--file", value=file, message=str(error), remedy="name a file that can be read")
+        raise ApiError("invalid-request", problem.message, [problem]) from error
+    if len(content) > MAX_BODY_BYTES:
+        raise ApiError("body-too-large", f"{file} is larger than {MAX_BODY_BYTES} bytes")
+    return content.decode("utf-8", errors="replace")

@@ -1,0 +1,116 @@
+"""Numbers and names in bench words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+from api.schemas.answers import EvidenceLine, HalfRef, Mate
+from matcher.features import FEATURES, Kind
+from matcher.observations import Of
+
+NOT_HERE = "not in this catalogue"
+
+BASIS_WORDS: Mapping[str, str] = {
+    "maker": "its maker",
+    "other_maker": "another maker",
+    "trial_fit": "a trial fit",
+    "inferred": "nobody: from size",
+}
+
+CONTACT_WORDS: Mapping[str, str] = {
+    "identity": "one to one",
+    "rows_swapped": "ROWS SWAPPED",
+    "reversed": "REVERSED",
+    "listed": "as listed",
+    "unknown": "wiring unknown",
+}
+"""Which contact meets which; what differs from one to one stands out without colour."""
+
+LARGEST_FACTOR = 1000.0
+"""Factors beyond this are printed as larger than it: nobody weighs them further."""
+
+
+def percent(probability: float) -> str:
+    """A probability as a person reads it: one decimal, and never 0 or 100 unless it is exactly that."""
+    if 0.0 < probability < 0.001:
+        return "<0.1 %"
+    if 0.999 < probability < 1.0:
+        return ">99.9 %"
+    return f"{100 * probability:.1f} %"
+
+
+def feature_label(line_feature: str, of: Of) -> str:
+    """The feature's bench label, with the body it belongs to unless that is this half."""
+    if line_feature not in FEATURES:
+        return "before measuring"
+    label = FEATURES[line_feature].label
+    return f"{label} of the other" if of is Of.OTHER else label
+
+
+def length(value: float, feature: str) -> str:
+    """A length in mm, pitches to a ten-thousandth."""
+    return f"{value:.4f}" if feature in ("pitch", "tail_pitch") else f"{value:.3f}"
+
+
+def measured(line: EvidenceLine) -> str:
+    """What was observed."""
+    if line.measured is None:
+        return ""
+    if not _is_length(line) or not isinstance(line.measured, float):
+        return str(line.measured)
+    return length(line.measured, line.feature) if line.unit == "mm" else f"{line.measured:.4g} {line.unit}"
+
+
+def uncertainty(line: EvidenceLine) -> str:
+    """The reading's standard uncertainty, in the reading's unit."""
+    if line.u is None:
+        return ""
+    return f"{line.u:.3f}" if line.unit == "mm" else f"{line.u:.2g}"
+
+
+def expected(line: EvidenceLine) -> str:
+    """What the catalogue says, with its tolerance where it has one."""
+    if line.expected is None:
+        return "–" if line.index is not None else ""
+    if not _is_length(line) or not isinstance(line.expected, float):
+        return str(line.expected)
+    return f"{length(line.expected, line.feature)} ±{line.tolerance or 0.0:.3f}"
+
+
+def off_by(line: EvidenceLine) -> str:
+    """Measured less expected, where both are numbers in mm or counts."""
+    if not isinstance(line.measured, int | float) or not isinstance(line.expected, int | float):
+        return ""
+    difference = line.measured - line.expected
+    if isinstance(line.measured, int) and isinstance(line.expected, int):
+        return f"{difference:+d}" if difference else "0"
+    return f"{difference:+.3f}" if line.unit == "mm" else ""
+
+
+def weight(log_odds: float) -> str:
+    """How strongly something speaks: ×2 makes the half twice as probable against the next answer, ÷2 half as much."""
+    factor = math.exp(min(abs(log_odds), 700.0))
+    if factor < 1.05:
+        return "–"
+    return (
+        f"{'×' if log_odds > 0 else '÷'}{factor:.2g}" if factor < 10 else _large("×" if log_odds > 0 else "÷", factor)
+    )
+
+
+def _large(sign: str, factor: float) -> str:
+    return f"{sign}{factor:.0f}" if factor <= LARGEST_FACTOR else f">{sign}{LARGEST_FACTOR:.0f}"
+
+
+def half_name(half: HalfRef | Mate) -> str:
+    """Maker and part number."""
+    return f"{half.maker} {half.part_number}"
+
+
+def stack(mate: Mate) -> str:
+    """The mated pair's stack height."""
+    return "not stated" if mate.stack_height is None else f"{mate.stack_height:.2f} mm"
+
+
+def _is_length(line: EvidenceLine) -> bool:
+    return line.feature in FEATURES and FEATURES[line.feature].kind is Kind.DIMENSION

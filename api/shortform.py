@@ -1,0 +1,222 @@
+"""Observations as a person types them on one line: ``pitch=4.41/11 body_length=6.52±0.03 height<=0.9``.
+
+One piece is ``[of.]feature operator what``:
+
+- ``of`` is ``this``, ``other`` or ``pair``; left out, the feature decides.
+- ``feature`` is a name or synonym of the feature table; hyphens stand for spaces.
+- The operator is ``=``, or ``<=`` / ``>=`` for a bound. ``=low..high`` is both bounds.
+- A length is ``reading[,reading…][unit][±limit][/spans][unit][@instrument[:picture]]``; ``+-`` does for ``±``.
+- A count is a whole number, a category one or more of its values, a marking the letters, and a trial fit
+  ``mates:KEY`` or ``not:KEY``.
+
+The result is the JSON form of `POST /v1/identify`, so that both are checked and answered by the same code.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from api.schemas.refusals import feature_remedy
+from matcher.errors import ObservationError
+from matcher.features import FEATURES, Feature, Kind
+from matcher.observations import Of
+from matcher.suggestions import closest_meaning, remedy_for
+from matcher.units import canonical_unit
+
+LARGEST_RATIO = 2.0
+"""Repeated readings of one thing that differ by more than this factor are no repeats: most likely a decimal comma."""
+
+_PIECE = re.compile(r"(?P<name>[^=<>≤≥]+)(?P<operator><=|>=|=|≤|≥|<|>)(?P<what>.*)", re.DOTALL)
+_LENGTH = re.compile(
+    r"(?P<numbers>[^a-z\"″”µμ'±/@+]*?)\s*(?P<unit>[a-z\"″”µμ'.]+)?"
+    r"(?:±(?P<limit>[^a-z\"″”µμ'±/@]*)(?P<limit_unit>[a-z\"″”µμ'.]+)?)?"
+    r"(?:/(?P<spans>[^a-z\"″”µμ'±/@]*)(?P<spans_unit>[a-z\"″”µμ'.]+)?)?"
+    r"(?:@(?P<instrument>[^:@]+)(?::(?P<image>.+))?)?",
+    re.IGNORECASE | re.DOTALL,
+)
+_BOUNDS: Mapping[str, str] = {"<=": "max", "≤": "max", "<": "max", ">=": "min", "≥": "min", ">": "min"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class PieceError:
+    """What is wrong with one piece: the offending part of it, why, and what to write instead."""
+
+    piece: str
+    part: str
+    message: str
+    remedy: str
+
+
+class ShortFormError(ValueError):
+    """Everything that is wrong with the pieces of one line; ``errors`` holds at least one `PieceError`."""
+
+    def __init__(self, errors: Sequence[PieceError]) -> None:
+        super().__init__("; ".join(f"{error.piece}: {error.message}" for error in errors))
+        self.errors = tuple(errors)
+
+
+class _Refusal(Exception):  # noqa: N818 - becomes a PieceError
+    def __init__(self, part: str, message: str, remedy: str) -> None:
+        super().__init__(message)
+        self.part, self.message, self.remedy = part, message, remedy
+
+
+def parse_pieces(pieces: Sequence[str]) -> list[dict[str, Any]]:
+    """Observations in JSON form, one per piece. Raises ShortFormError with every piece that cannot be read."""
+    found: list[dict[str, Any]] = []
+    errors: list[PieceError] = []
+    for piece in pieces:
+        try:
+            found.append(_parse(piece))
+        except _Refusal as refusal:
+            errors.append(PieceError(piece=piece, part=refusal.part, message=refusal.message, remedy=refusal.remedy))
+    if errors:
+        raise ShortFormError(errors)
+    return found
+
+
+def _parse(piece: str) -> dict[str, Any]:
+    match = _PIECE.fullmatch(piece.strip())
+    if match is None:
+        raise _Refusal(piece, "there is no '=', '<=' or '>='", "write feature=value, as in contact_count=24")
+    of, feature = _subject(match["name"].strip())
+    what, operator = match["what"].strip(), match["operator"]
+    if not what:
+        raise _Refusal(piece, "nothing follows the operator", "leave the piece out where nothing was observed")
+    if operator != "=" and feature.kind not in (Kind.DIMENSION, Kind.COUNT):
+        raise _Refusal(operator, f"{feature.label} has no smaller and larger", f"write {feature.name}={what}")
+    observation: dict[str, Any] = {"feature": feature.name}
+    if of is not None:
+        observation["of"] = of
+    return observation | _what(feature, operator, what)
+
+
+def _subject(name: str) -> tuple[str | None, Feature]:
+    head, point, rest = name.partition(".")
+    of = head.lower() if point and head.lower() in tuple(Of) else None
+    if point and of is None:
+        raise _Refusal(head, f"{head!r} is no body", "write this., other. or pair. before the feature, or nothing")
+    wanted = rest if of is not None else name
+    feature = FEATURES.get(_NAMES.get(_plain(wanted), ""))
+    if feature is None:
+        raise _Refusal(wanted, f"the feature {wanted!r} is not known", feature_remedy(wanted))
+    return of, feature
+
+
+def _plain(name: str) -> str:
+    return re.sub(r"[\s_-]+", " ", name).strip().lower()
+
+
+_NAMES = {
+    _plain(word): feature.name
+    for feature in reversed(tuple(FEATURES.values()))
+    for word in (*feature.synonyms, feature.label, feature.name)
+}
+"""Every name, label and synonym of a feature; where two features share a word, the first in the table has it."""
+
+
+def _what(feature: Feature, operator: str, what: str) -> dict[str, Any]:
+    if feature.kind is Kind.DIMENSION:
+        return _length(operator, what)
+    if feature.kind is Kind.COUNT:
+        return _count(operator, what)
+    if feature.kind is Kind.TEXT:
+        return {"value": what}
+    return _fit(what) if feature.kind is Kind.FIT else {"value": _values(feature, what)}
+
+
+def _count(operator: str, what: str) -> dict[str, Any]:
+    if operator == "=" and ".." in what:
+        low, _, high = what.partition("..")
+        return {"min": _whole(low), "max": _whole(high)}
+    return {_BOUNDS.get(operator, "value"): _whole(what)}
+
+
+def _whole(text: str) -> int:
+    if not re.fullmatch(r"\d{1,9}", text.strip()):
+        raise _Refusal(text, f"{text!r} is no whole number", "write it in figures, as in contact_count=24")
+    return int(text)
+
+
+def _length(operator: str, what: str) -> dict[str, Any]:
+    match = _LENGTH.fullmatch(what.replace("+-", "±").replace("+/-", "±"))
+    if match is None:
+        example = "6.52, 6.52±0.03, 4.41/11 or 0.2565in@caliper"
+        raise _Refusal(what, "this cannot be read as a length", f"write it as {example}")
+    parts = {name: part.strip() for name, part in match.groupdict().items() if part is not None}
+    observation = _readings(operator, parts["numbers"]) | _unit(parts)
+    if "limit" in parts:
+        observation["plus_minus"] = _number(parts["limit"])
+    if "spans" in parts:
+        observation["spans"] = _spans(parts["spans"])
+    return observation | {name: parts[name] for name in ("instrument", "image") if name in parts}
+
+
+def _readings(operator: str, numbers: str) -> dict[str, Any]:
+    if operator == "=" and ".." in numbers:
+        low, _, high = numbers.partition("..")
+        return {"min": _number(low), "max": _number(high)}
+    readings = [_number(text) for text in numbers.split(",")]
+    if operator != "=":
+        if len(readings) > 1:
+            raise _Refusal(numbers, "a bound is one number", "write a point as decimal sign")
+        return {_BOUNDS[operator]: readings[0]}
+    if len(readings) == 1:
+        return {"value": readings[0]}
+    if min(readings) > 0 and max(readings) > LARGEST_RATIO * min(readings):
+        raise _Refusal(
+            numbers,
+            "these are no repeated readings of one thing",
+            "write a point as decimal sign, and commas only between repeated readings",
+        )
+    return {"readings": readings}
+
+
+def _number(text: str) -> float:
+    if not re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)", text.strip()) or len(text) > 30:
+        raise _Refusal(text, f"{text!r} is no number", "write figures with a point as decimal sign, as in 6.52")
+    return float(text)
+
+
+def _spans(text: str) -> int:
+    if not re.fullmatch(r"\d{1,4}", text) or int(text) < 1:
+        raise _Refusal(
+            f"/{text}", "the gaps counted are a whole number", "write the gaps (not contacts) after /, as in 4.41/11"
+        )
+    return int(text)
+
+
+def _unit(parts: Mapping[str, str]) -> dict[str, str]:
+    given = {parts[name] for name in ("unit", "limit_unit", "spans_unit") if name in parts}
+    try:
+        units = {canonical_unit(unit) for unit in given}
+    except ObservationError as error:
+        raise _Refusal(str(error.value), error.message, error.remedy) from None
+    if len(units) > 1:
+        raise _Refusal(" ".join(sorted(given)), "two units in one piece", "write the limit in the reading's own unit")
+    return {"unit": units.pop()} if units else {}
+
+
+def _values(feature: Feature, what: str) -> list[str]:
+    words = {name: (label,) for name, label in feature.values.items()}
+    known = {_plain(word): name for name, label in feature.values.items() for word in (label, name)}
+    found = []
+    for text in what.split(","):
+        if _plain(text) not in known:
+            raise _Refusal(
+                text,
+                f"{text.strip()!r} is no value of {feature.name}",
+                remedy_for(feature.values, closest_meaning(text, words)),
+            )
+        found.append(known[_plain(text)])
+    return found
+
+
+def _fit(what: str) -> dict[str, Any]:
+    verdict, _, key = what.partition(":")
+    if verdict not in ("mates", "not") or not key:
+        raise _Refusal(what, "this says not whether it mated, and with what", "write mates:KEY or not:KEY")
+    return {"value": {"half": key, "mates": verdict == "mates"}}
