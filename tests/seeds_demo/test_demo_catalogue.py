@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from itertools import combinations
-from pathlib import Path
 
 import pytest
 
 from catalog.adding import add
-from catalog.database import open_catalogue
+from catalog.database import Catalogue
 from catalog.entries import Half, Series
 from catalog.errors import DuplicateError
 from catalog.reading import get_half
@@ -207,21 +206,18 @@ def _differing(first: str, second: str) -> set[str]:
     return {name for name in {*a.dimensions, *b.dimensions} if value(a, name) != value(b, name)}
 
 
-def test_the_demo_goes_into_a_database_and_a_second_time_changes_nothing(tmp_path: Path) -> None:
-    with open_catalogue(f"sqlite:///{tmp_path / 'demo.db'}") as catalogue:
-        first, second = load_demo(catalogue), load_demo(catalogue)
-        with catalogue.reading() as session:
-            assert get_half(session, CHIFFEREL_PLUG).half == world().halves[CHIFFEREL_PLUG]
+def test_the_demo_goes_into_a_database_and_a_second_time_changes_nothing(catalogue: Catalogue) -> None:
+    first, second = load_demo(catalogue), load_demo(catalogue)
+    with catalogue.reading() as session:
+        assert get_half(session, CHIFFEREL_PLUG).half == world().halves[CHIFFEREL_PLUG]
     assert first.added == {"series": len(world().series), "half": len(world().halves), "mating": len(world().matings)}
     assert second.unchanged == first.added
 
 
-def test_a_catalogue_that_says_otherwise_is_left_as_it_was(tmp_path: Path) -> None:
-    other = _changed(world().halves[CHIFFEREL_PLUG], "height", 3.1)
-    with open_catalogue(f"sqlite:///{tmp_path / 'demo.db'}") as catalogue:
-        with catalogue.writing() as session:
-            add(session, [other])
-        version = catalogue.version()
-        with pytest.raises(DuplicateError):
-            load_demo(catalogue)
-        assert catalogue.version() == version
+def test_a_catalogue_that_says_otherwise_is_left_as_it_was(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        add(session, [_changed(world().halves[CHIFFEREL_PLUG], "height", 3.1)])
+    version = catalogue.version()
+    with pytest.raises(DuplicateError):
+        load_demo(catalogue)
+    assert catalogue.version() == version
