@@ -9,5 +9,6 @@ identified is no measure of how often it is right.
 All makers, series and part numbers are invented. The names are words coined from birds and field plants. Each was
 looked up, alone, in a full-text index of public source and documentation, in lists of package names of several
 registries, and in the footprints of an open electronics library; names found there as words of their own were dropped.
-That is as far as could be known: no trade mark register was searched.
+Where a name is also a piece of longer words, the index's first ten places alone were read. That is as far as could be
+known: neither the live web nor any trade mark register was searched.
 """
