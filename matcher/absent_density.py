@@ -1,7 +1,7 @@
 """Log-density of the observations if the catalogue does not have the half.
 
-q(y) = w·p(y | a listed half)
-     + (1 − w)·Σ_j π_j Σ_k (n_k/N)·p_j(count | k)·N(measured dimensions; profile k, class j)·Π p(the rest | k, j).
+q(y) = w·p(y | a listed half) + s·p(y | unlike anything)
+     + (1 − w − s)·Σ_j π_j Σ_k (n_k/N)·p_j(count | k)·N(measured dimensions; profile k, class j)·Π p(the rest | k, j).
 
 Dimensions are compared in logarithms; what they share (the profile's true pitch, an instrument's error)
 makes them correlated, so they form one normal density per profile and class.
@@ -17,10 +17,16 @@ from scipy.special import logsumexp
 
 from matcher.absent import CLASSES, COUNT_SPREAD, AbsentModel, count_kernel
 from matcher.columns import Columns, Floats, Ints
-from matcher.dimension import W_MIN
+from matcher.counts import floor_probability
+from matcher.dimension import SQRT_2PI, W_MIN
 from matcher.features import FEATURES, Kind
+from matcher.gross import floor_density
 from matcher.likelihood import Likelihood, Part
 from matcher.observations import Of, Reduced, SharedKind
+
+STRANGE_SHARE = 0.02
+"""Share of absent halves that are like nothing in the catalogue: every dimension log-uniform over its plausible range.
+Common practice, no source."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,8 +65,9 @@ def absent_prefixes(model: AbsentModel, weighed: Likelihood, parts: Sequence[Par
     log_kernel = np.cumsum(_kernel_terms(model, columns, kernels, parts, log_prior), axis=0)
     log_weights = np.log(model.weights)[:, None] + kernels.log_weight[None, :]
     log_near = logsumexp(log_kernel + log_weights, axis=(1, 2))
-    w = model.present_share
-    return np.asarray(np.logaddexp(np.log(w) + log_present, np.log(1 - w) + log_near))
+    strange = np.cumsum([_strange_term(part, log_prior) for part in parts])
+    shares = np.log([model.present_share, 1 - model.present_share - STRANGE_SHARE, STRANGE_SHARE])
+    return np.asarray(logsumexp(shares[:, None] + np.stack([log_present, log_near, strange]), axis=0))
 
 
 def _kernels(model: AbsentModel, columns: Columns, readings: Sequence[Reduced]) -> Kernels:
@@ -99,6 +106,29 @@ def _kernel_terms(
 
 def _is_measured(reading: Reduced) -> bool:
     return FEATURES[reading.feature].kind is Kind.DIMENSION and reading.of is Of.THIS and reading.value is not None
+
+
+def _strange_term(part: Part, log_prior: Floats) -> float:
+    """Log-density of a part if the half is like nothing listed: sizes and count anything plausible, else anyone's."""
+    first = part.readings[0]
+    if _says_nothing(part):
+        return float(part.log_likelihood[0])
+    if _is_measured(first):
+        terms = [np.log(plausible_density(reading)) for reading in part.readings]
+        if first.shared is not None and first.shared.unscaled:
+            terms[0] = -np.log(first.number * first.shared.sd * SQRT_2PI)
+        return float(np.sum(terms))
+    if first.feature == "contact_count" and first.of is Of.THIS and first.count is not None:
+        return float(np.log(floor_probability(first.count, first.count)))
+    return float(logsumexp(part.log_likelihood + log_prior))
+
+
+def plausible_density(reading: Reduced) -> float:
+    """Log-uniform density over the feature's plausible range, per mm; beyond it that of a gross error."""
+    row, x = FEATURES[reading.feature], reading.number
+    if row.low <= x <= row.high:
+        return float(1.0 / (x * np.log(row.high / row.low)))
+    return floor_density(reading.feature, x)
 
 
 def _says_nothing(part: Part) -> bool:
