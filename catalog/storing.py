@@ -54,7 +54,7 @@ def values_by_key(session: Session, table: type[Base], name: str, keys: Iterable
     found: dict[str, Any] = {}
     for chunk in chunks(dict.fromkeys(keys)):
         rows = session.execute(select(columns.key, columns[name]).where(columns.key.in_(chunk)))
-        found.update(rows.tuples().all())
+        found |= {row[0]: row[1] for row in rows}
     return found
 
 
