@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeVar
 
-from catalog.entries import Dimension, Half, KindLaw, Series
+from catalog.entries import BlockedPosition, Dimension, Half, KindLaw, Series
 from catalog.errors import EntryError
 from catalog.footprints.grouping import Reading, alike, filled, readings, skeleton
 from catalog.series_laws import expand
@@ -32,6 +32,12 @@ COMMON_REACH = 2.0
 
 MOST_VARIANTS = 80
 """Variants of one group of members, those nearest to a listed size first; the longest real group has 49 sizes."""
+
+MOST_CONTACTS = 1000
+"""Contacts of a half (the entries' own limit)."""
+
+SHOWN_SERIES = 150
+"""Characters of a series' name that go into the name of a half without a part number (entries allow 200 in all)."""
 
 ESSENTIAL = ("pitch", "body_length", "body_width")
 """A size at which the law of one of these gives nothing possible is not made; others (pegs, say) may end."""
@@ -94,7 +100,10 @@ class Members:
         contacts = self.first.rows * positions - self.missing
         dimensions = {name: self._dimension(name, law, positions) for name, law in self.laws.items()}
         found = {name: dimension for name, dimension in dimensions.items() if dimension is not None}
-        if contacts < 1 or any(name in dimensions and name not in found for name in ESSENTIAL):
+        blocked: tuple[BlockedPosition, ...] = _shared([half.blocked for half in self.halves], ())
+        if not 1 <= contacts <= MOST_CONTACTS or any(site.position > positions for site in blocked):
+            return None
+        if any(name in dimensions and name not in found for name in ESSENTIAL):
             return None
         return self.first.model_copy(
             update={
@@ -102,7 +111,7 @@ class Members:
                 "contact_count": contacts,
                 "positions": positions,
                 "row_contacts": self._row_contacts(positions),
-                "blocked": _shared([half.blocked for half in self.halves], ()),
+                "blocked": blocked,
                 "dimensions": found,
                 "counts": _shared_items([half.counts for half in self.halves]),
                 "categories": _shared_items([half.categories for half in self.halves]),
@@ -115,7 +124,7 @@ class Members:
 
     def _part_number(self, contacts: int, positions: int) -> str:
         name = filled(self.pattern, self.form, contacts=contacts, positions=positions) if self.form else None
-        return name or f"{self.first.series}, {contacts} contacts (not listed)"
+        return name or f"{self.first.series[:SHOWN_SERIES]}, {contacts} contacts (not listed)"
 
     def _row_contacts(self, positions: int) -> tuple[int, ...]:
         """Unequal rows keep their difference from the longest; left open where members disagree."""
