@@ -84,8 +84,9 @@ class Instrument:
             self._check_magnitude(name)
         if (self.scale_rel > 0.0) != (self.scale in (Scale.IMAGE, Scale.AXIS)):
             raise self._error("scale_rel", "it is given just for instruments with a scale error per picture or axis")
-        if max(self.scale_rel, self.other_plane_rel) >= LARGEST_REL:
-            raise self._error("scale_rel", "a relative error is below 1; without any scale use unscaled_photo")
+        for name in ("scale_rel", "other_plane_rel"):
+            if getattr(self, name) >= LARGEST_REL:
+                raise self._error(name, "a relative error is below 1; without any scale use unscaled_photo")
         if self.feel_mm <= 0.0 and self.step_mm <= 0.0:
             raise self._error("feel_mm", "nothing reads without error: give feel_mm or step_mm")
 
