@@ -25,7 +25,7 @@ class ObservationErrors(ValueError):  # noqa: N818 (it holds errors, plural)
     def __init__(self, errors: Sequence[ObservationError]) -> None:
         if not errors:
             raise TypeError("ObservationErrors needs at least one error")
-        super().__init__("; ".join(f"{error.field}: {error.message}" for error in errors))
+        super().__init__(f"{len(errors)} faults; the first: {errors[0].field}: {errors[0].message}")
         self.errors = tuple(errors)
 
 

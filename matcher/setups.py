@@ -63,9 +63,12 @@ def limits_of(feature: Feature, instrument: Instrument | None) -> tuple[float, f
 
 
 def picture_of(given: Observation, instrument: Instrument) -> str:
-    """Name of what shares one scale: the image (or the instrument, unnamed), each stated px_per_mm by itself."""
-    scale = "" if given.px_per_mm is None else f"@{given.px_per_mm!r}"
-    return f"{instrument.name}:{given.image or ''}{scale}"
+    """Name of what shares one scale error: the image, or all unnamed ones of the instrument.
+
+    Whether px_per_mm was read off once or for each reading does not matter: a rule that lies too high or low is
+    wrong for all of them. A picture whose planes have rules of their own is given as several images.
+    """
+    return f"{instrument.name}:{given.image or ''}"
 
 
 def group_of(given: Observation, instrument: Instrument) -> str:

@@ -283,3 +283,11 @@ def test_every_fault_of_a_list_is_told_at_once() -> None:
 def test_errors_cannot_be_empty() -> None:
     with pytest.raises(TypeError):
         ObservationErrors([])
+
+
+def test_many_errors_are_told_in_one_short_sentence() -> None:
+    with pytest.raises(ObservationErrors) as caught:
+        reduce([Observation(feature="pitch", readings=(math.nan,) * 500)])
+    assert len(caught.value.errors) == 500
+    assert str(caught.value).startswith("500 faults; the first: observations[0].readings[0]: ")
+    assert len(str(caught.value)) < 200
