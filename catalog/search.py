@@ -10,15 +10,16 @@ import re
 import unicodedata
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from rapidfuzz import fuzz, process
+from rapidfuzz.distance import OSA
 
 from catalog.entries import slug
 from catalog.errors import EntryError
 from catalog.records import HalfRecord, SeriesRecord
-from matcher.columns import Floats
+from matcher.columns import Floats, Ints
 
 HitKind = Literal["half", "series", "maker"]
 
@@ -33,6 +34,9 @@ STEP = 0.09
 
 LEAST_SIMILARITY = 70.0
 """Percent of similar characters below which a text is another text. Common practice, no source."""
+
+WHOLE_SHARE = 0.1
+"""Part of a fuzzy score that compares whole texts, where two swapped letters are one slip: decides between equals."""
 
 LEAST_FUZZY = 3
 """Characters that a query needs before similar texts are looked for: everything resembles two letters."""
@@ -122,11 +126,18 @@ class SearchIndex:
         # A text longer than the query may hold it somewhere; a shorter one must be like all of it.
         longer = self._lengths >= len(query)
         for scorer, chosen in ((fuzz.partial_ratio, np.flatnonzero(longer)), (fuzz.ratio, np.flatnonzero(~longer))):
-            texts = [self._texts[index] for index in chosen]
-            if texts:
-                found = process.cdist([query], texts, scorer=scorer, score_cutoff=LEAST_SIMILARITY, dtype=np.float64)
-                scores[chosen] = found[0] / 100.0 * FUZZY
+            scores[chosen] = self._similarity(query, chosen, scorer, LEAST_SIMILARITY) / 100.0
+        similar = np.flatnonzero(scores)
+        whole = self._similarity(query, similar, OSA.normalized_similarity, None)
+        scores[similar] = FUZZY * ((1.0 - WHOLE_SHARE) * scores[similar] + WHOLE_SHARE * whole)
         return scores
+
+    def _similarity(self, query: str, chosen: Ints, scorer: Any, least: float | None) -> Floats:
+        texts = [self._texts[index] for index in chosen]
+        if not texts:
+            return np.zeros(0)
+        found: Floats = process.cdist([query], texts, scorer=scorer, score_cutoff=least, dtype=np.float64)[0]
+        return found
 
 
 def _contained(query: str, candidate: str) -> float:

@@ -60,7 +60,8 @@ class Column:
         if self.cell is Cell.JSON:
             return parse_strictly(text)
         if self.cell is Cell.SITES:
-            return [dict(zip(("row", "position"), part.split("/"), strict=False)) for part in parted(text)]
+            sites = [part.partition("/") for part in parted(text)]
+            return [{"row": row, "position": position} for row, _, position in sites]
         return parted(text) if self.cell is Cell.LIST else text
 
 

@@ -43,12 +43,18 @@ def _read_line(line: str, number: int, problems: Problems) -> AnyEntry | None:
         )
         return None
     try:
-        return _ENTRY.validate_python(parse_strictly(line))
+        return _validated(line, number, problems)
     except JsonFaultError as fault:
         problems.add(fault.message, line=number, column=fault.offset + 1, remedy="Write one JSON object for each line")
+        return None
+
+
+def _validated(line: str, number: int, problems: Problems) -> AnyEntry | None:
+    try:
+        return _ENTRY.validate_python(parse_strictly(line))
     except ValidationError as error:
         _tell(error, line, number, problems)
-    return None
+        return None
 
 
 def _tell(error: ValidationError, line: str, number: int, problems: Problems) -> None:
