@@ -10,12 +10,29 @@ import re
 from collections.abc import Iterable
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, FiniteFloat, StringConstraints, field_validator, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    FiniteFloat,
+    StringConstraints,
+    field_validator,
+    model_validator,
+)
 
 from matcher.features import DIMENSIONS, FEATURES, PAIR_DIMENSIONS, Kind, Subject
 
-Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
-LongText = Annotated[str, StringConstraints(strip_whitespace=True, max_length=2000)]
+
+def _storable(text: str) -> str:
+    """Refuse the one character that not every database can hold."""
+    if "\0" in text:
+        raise ValueError("the text contains a zero byte")
+    return text
+
+
+Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200), AfterValidator(_storable)]
+LongText = Annotated[str, StringConstraints(strip_whitespace=True, max_length=2000), AfterValidator(_storable)]
 HalfKind = Literal["plug", "receptacle", "hermaphroditic"]
 Bound = Literal["nominal", "max", "min", "reference"]
 Basis = Literal["maker", "other_maker", "trial_fit", "inferred"]
