@@ -18,10 +18,11 @@ from catalog.records import HalfRecord, MatingRecord
 from catalog.snapshot import Snapshot
 from matcher import identify as ranking
 from matcher.features import FEATURES, Kind
+from matcher.identify import CREDIBLE_LEVEL
 from matcher.instruments import overridden
 from matcher.measurement import reduce
 from matcher.observations import Reduced
-from matcher.results import Candidate, FittingMate
+from matcher.results import Candidate, FittingMate, Verdict
 
 EMPTY_CATALOGUE = "The catalogue is empty: load entries with 'otherhalf import PATH', or try 'otherhalf demo'."
 
@@ -32,6 +33,8 @@ def answer(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
     Raises ObservationErrors for readings that make no sense, ApiError for a trial fit with an unknown half.
     """
     readings = _reduced(snapshot, request)
+    if not snapshot.halves:
+        return _nothing_to_rank(snapshot, request)
     found = ranking.identify(
         snapshot.columns,
         snapshot.absent,
@@ -48,7 +51,23 @@ def answer(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
         credible_set=answers.CredibleSet.model_validate(found.credible_set, from_attributes=True),
         next_measurements=(),
         recheck=tuple(answers.Recheck.model_validate(each, from_attributes=True) for each in found.recheck),
-        hints=found.notes if snapshot.halves else (EMPTY_CATALOGUE, *found.notes),
+        hints=found.notes,
+        cautions=CAUTIONS,
+    )
+
+
+def _nothing_to_rank(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
+    """The answer of an empty catalogue: whatever it is, it is not in there."""
+    return answers.Answer(
+        verdict=Verdict.NO_MATCH,
+        probability_absent=1.0,
+        prior_absent=request.prior_absent,
+        catalogue_version=snapshot.version,
+        candidates=(),
+        credible_set=answers.CredibleSet(level=CREDIBLE_LEVEL, members=1, includes_absent=True),
+        next_measurements=(),
+        recheck=(),
+        hints=(EMPTY_CATALOGUE,),
         cautions=CAUTIONS,
     )
 

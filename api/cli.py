@@ -36,9 +36,10 @@ def otherhalf(
     [bold]Start here[/bold]
 
     \b
-      otherhalf demo                                     see it work on invented parts
-      otherhalf import ~/footprints                      fill a catalogue of your own
-      otherhalf identify contact_count=24 pitch=4.41/11  ask it
+      otherhalf demo                         see it work on invented parts
+      otherhalf import ~/footprints          fill a catalogue of your own
+      otherhalf identify pins=24 pitch=4.41/11 body_length=6.52
+      otherhalf features                     what can be observed, and how
     """
 
 

@@ -91,6 +91,8 @@ def shown(value: object) -> object:
         return value if not isinstance(value, int) or abs(value) < 2**63 else _short(str(value))
     if isinstance(value, str):
         return _short(value)
+    if isinstance(value, list | tuple):
+        return f"a list of {len(value)}"
     return _short(repr(value))
 
 

@@ -4,7 +4,8 @@ One piece is ``[of.]feature operator what``:
 
 - ``of`` is ``this``, ``other`` or ``pair``; left out, the feature decides.
 - ``feature`` is a name or synonym of the feature table; hyphens stand for spaces.
-- The operator is ``=``, or ``<=`` / ``>=`` for a bound. ``=low..high`` is both bounds.
+- The operator is ``=``, or ``<=`` / ``>=`` for a bound. ``=low..high`` is both bounds, and needs no quoting in a
+  shell; either may be left out.
 - A length is ``reading[,reading…][unit][±limit][/spans][unit][@instrument[:picture]]``; ``+-`` does for ``±``.
 - A count is a whole number, a category one or more of its values, a marking the letters, and a trial fit
   ``mates:KEY`` or ``not:KEY``.
@@ -31,9 +32,9 @@ LARGEST_RATIO = 2.0
 
 _PIECE = re.compile(r"(?P<name>[^=<>≤≥]+)(?P<operator><=|>=|=|≤|≥|<|>)(?P<what>.*)", re.DOTALL)
 _LENGTH = re.compile(
-    r"(?P<numbers>[^a-z\"″”µμ'±/@+]*?)\s*(?P<unit>[a-z\"″”µμ'.]+)?"
-    r"(?:±(?P<limit>[^a-z\"″”µμ'±/@]*)(?P<limit_unit>[a-z\"″”µμ'.]+)?)?"
-    r"(?:/(?P<spans>[^a-z\"″”µμ'±/@]*)(?P<spans_unit>[a-z\"″”µμ'.]+)?)?"
+    r"(?P<numbers>[^a-z\"″”µμ'±/@+]*?)\s*(?P<unit>[a-z\"″”µμ']+)?"
+    r"(?:±(?P<limit>[^a-z\"″”µμ'±/@]*)(?P<limit_unit>[a-z\"″”µμ']+)?)?"
+    r"(?:/(?P<spans>[^a-z\"″”µμ'±/@]*)(?P<spans_unit>[a-z\"″”µμ']+)?)?"
     r"(?:@(?P<instrument>[^:@]+)(?::(?P<image>.+))?)?",
     re.IGNORECASE | re.DOTALL,
 )
@@ -130,9 +131,16 @@ def _what(feature: Feature, operator: str, what: str) -> dict[str, Any]:
 
 def _count(operator: str, what: str) -> dict[str, Any]:
     if operator == "=" and ".." in what:
-        low, _, high = what.partition("..")
-        return {"min": _whole(low), "max": _whole(high)}
+        return {name: _whole(text) for name, text in _limits(what)}
     return {_BOUNDS.get(operator, "value"): _whole(what)}
+
+
+def _limits(text: str) -> list[tuple[str, str]]:
+    low, _, high = text.partition("..")
+    limits = [(name, limit) for name, limit in (("min", low.strip()), ("max", high.strip())) if limit]
+    if not limits:
+        raise _Refusal(text, "neither bound is given", "write low..high, low.. or ..high")
+    return limits
 
 
 def _whole(text: str) -> int:
@@ -147,6 +155,8 @@ def _length(operator: str, what: str) -> dict[str, Any]:
         example = "6.52, 6.52±0.03, 4.41/11 or 0.2565in@caliper"
         raise _Refusal(what, "this cannot be read as a length", f"write it as {example}")
     parts = {name: part.strip() for name, part in match.groupdict().items() if part is not None}
+    if parts.get("spans") == "":
+        _spans(parts.get("spans_unit", ""))
     observation = _readings(operator, parts["numbers"]) | _unit(parts)
     if "limit" in parts:
         observation["plus_minus"] = _number(parts["limit"])
@@ -157,8 +167,7 @@ def _length(operator: str, what: str) -> dict[str, Any]:
 
 def _readings(operator: str, numbers: str) -> dict[str, Any]:
     if operator == "=" and ".." in numbers:
-        low, _, high = numbers.partition("..")
-        return {"min": _number(low), "max": _number(high)}
+        return {name: _number(text) for name, text in _limits(numbers)}
     readings = [_number(text) for text in numbers.split(",")]
     if operator != "=":
         if len(readings) > 1:

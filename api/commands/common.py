@@ -37,9 +37,10 @@ class ExitCode(IntEnum):
     CATALOGUE = 4
 
 
-EXIT_CODES = """\
-[bold]Exit codes[/bold]: 0 answered (identified, or a shortlist) · 2 bad input · 3 no match, nothing found ·
-4 the catalogue cannot be used · 1 anything else."""
+EXIT_CODES = (
+    "[bold]Exit codes[/bold]: 0 answered (identified, or a shortlist), 2 bad input, 3 no match or nothing found, "
+    "4 the catalogue cannot be used, 1 anything else."
+)
 
 OF_INPUT = (
     ApiError,

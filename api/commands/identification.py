@@ -61,7 +61,7 @@ def identify(
       body_length=6.52±0.03                 your own limit (+- does as well)
       body_length=0.2565in@caliper          unit, instrument
       pitch=612px/14@unscaled_photo         from a picture without a scale
-      height<=0.9  stack_height>=0.8        bounds
+      height=..0.9  stack_height=0.8..      bounds; also 'height<=0.9', quoted
       other.body_width=2.5                  of the other half
       latch_style=none_visible,click_felt   one of these
       marking=T2  trial_fit=not:KEY         letters; a fit that was tried
@@ -73,7 +73,7 @@ def identify(
     \b
       otherhalf identify contact_count=24 pitch=4.41/11 body_length=6.52±0.03
       otherhalf identify --file specimen.json --json
-      otherhalf identify --file - height<=0.9 < specimen.json
+      otherhalf identify --file - height=..0.9 < specimen.json
     """
     request, read = _read(IdentifyRequest, pieces or [], file, prior_absent, limit, {})
     with told(pieces or [], len(request.observations) - read):

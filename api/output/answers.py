@@ -9,7 +9,7 @@ from rich.text import Text
 
 from api.cautions import SHORT_CAUTIONS
 from api.output import words
-from api.output.console import plain, table
+from api.output.console import bullet, plain, table
 from api.schemas.answers import Answer, Candidate, EvidenceLine, ExplainAnswer, Mate, Recheck
 from matcher.results import Verdict
 
@@ -43,7 +43,7 @@ def headline(answer: Answer) -> Iterator[Text]:
     yield plain(f"{words.NOT_HERE}: {absent} (assumed before measuring: {words.percent(answer.prior_absent)})")
 
 
-def caution_lines(cautions: Sequence[str]) -> Iterator[Text]:
+def caution_lines(cautions: Sequence[str]) -> Iterator[RenderableType]:
     """Cautions, one to a line."""
     yield from _notes("Before anything is connected", cautions)
 
@@ -65,7 +65,10 @@ def _verdict(answer: Answer) -> str:
     name = words.half_name(first.half)
     if answer.verdict is Verdict.IDENTIFIED:
         return f"Identified: {name}, {words.percent(first.probability)}"
-    return f"Not settled: {answer.credible_set.members} answers share 95 % of the probability; {name} leads."
+    if answer.credible_set.members == 1:
+        return f"Not settled: {name} leads with {words.percent(first.probability)}, but not everything fits it."
+    level = f"{answer.credible_set.level:.0%}".replace("%", " %")
+    return f"Not settled: {answer.credible_set.members} answers share {level} of the probability; {name} leads."
 
 
 def _candidates(answer: Answer) -> RenderableType:
@@ -158,7 +161,7 @@ def _mates(candidate: Candidate) -> Iterator[RenderableType]:
         yield plain(f"and {len(candidate.mates) - SHOWN_MATES} more; --json lists them all.")
 
 
-def _rechecks(answer: Answer) -> Iterator[Text]:
+def _rechecks(answer: Answer) -> Iterator[RenderableType]:
     """Every likely slip, and the observation on which most depends."""
     worst = max(answer.recheck, key=lambda each: each.shift, default=None)
     named = [each for each in answer.recheck if each.likely_slip or each is worst]
@@ -171,8 +174,8 @@ def _recheck(recheck: Recheck) -> str:
     return f"{label}: {slip}without it the answer would move by {words.percent(recheck.shift)}"
 
 
-def _notes(heading: str, lines: Sequence[str]) -> Iterator[Text]:
+def _notes(heading: str, lines: Sequence[str]) -> Iterator[RenderableType]:
     if lines:
         yield plain("")
         yield Text(heading, style="bold")
-        yield from (plain(f"- {line}") for line in lines)
+        yield from (bullet(line) for line in lines)

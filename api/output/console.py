@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 from rich import box
 from rich.console import Console
+from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -27,12 +28,24 @@ def errors() -> Console:
 
 def table(*headings: str, right: Sequence[str] = (), whole: Sequence[str] = ()) -> Table:
     """A table with a rule under its headings; ``right`` names columns of numbers, ``whole`` those never wrapped."""
-    made = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False, header_style="bold")
+    made = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0), show_edge=False, header_style="bold")
     for heading in headings:
         numbers = heading in right
         made.add_column(
             Text(heading), justify="right" if numbers else "left", no_wrap=numbers or heading in whole, overflow="fold"
         )
+    return made
+
+
+def indented(text: str, by: int) -> Padding:
+    """Text whose lines all start ``by`` columns in."""
+    return Padding(plain(text), (0, 0, 0, by), expand=False)
+
+
+def bullet(text: str) -> Table:
+    """A line of a list; what is wrapped stays under its own text."""
+    made = Table.grid(padding=(0, 1, 0, 0))
+    made.add_row("-", plain(text))
     return made
 
 

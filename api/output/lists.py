@@ -81,7 +81,7 @@ def added_lines(report: AddReport) -> Iterator[Text]:
     for record, name in _RECORD_WORDS.items():
         added, unchanged = report.added.get(record, 0), report.unchanged.get(record, 0)
         if added or unchanged:
-            yield plain(f"{added} {name} added" + (f", {unchanged} stood there already" if unchanged else ""))
+            yield plain(f"{name}: {added} added" + (f", {unchanged} stood there already" if unchanged else ""))
 
 
 def footprint_lines(report: FootprintReport, *, every: bool) -> Iterator[Text]:

@@ -35,7 +35,7 @@ _pages = Environment(
 @router.get("/")
 def front() -> HTMLResponse:
     """What this is, and one example with its result."""
-    return _page("front.html")
+    return _page("front.html", example=(files("api") / "templates" / "example.txt").read_text(encoding="utf-8"))
 
 
 @router.get("/docs")

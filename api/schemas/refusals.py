@@ -27,24 +27,43 @@ _REMEDIES: Mapping[str, str] = {
     "dict_type": "give an object",
     "model_type": "give an object",
     "model_attributes_type": "give an object",
+    "string_too_long": "give at most {max_length} characters",
+    "greater_than_equal": "give {ge} or more",
+    "greater_than": "give more than {gt}",
+    "less_than_equal": "give {le} or less",
+    "less_than": "give less than {lt}",
+    "enum": "give {expected}",
+    "literal_error": "give {expected}",
     "too_short": "give at least one; what was not measured is simply left out",
     "too_long": "send fewer; one specimen needs a few dozen at most",
 }
 
 
+_ELSE = "look up its form at /docs"
+
+
 def field_problems(errors: Sequence[Mapping[str, Any]]) -> tuple[FieldProblem, ...]:
     """One `FieldProblem` for each of pydantic's errors (``ValidationError.errors()``)."""
-    return tuple(_field_problem(error) for error in errors)
+    return tuple(_field_problem(error) for error in errors if not _follows_from_another(error, errors))
+
+
+def _follows_from_another(error: Mapping[str, Any], errors: Sequence[Mapping[str, Any]]) -> bool:
+    """A list counts as too short, for pydantic, when its only entries are refused themselves."""
+    at = tuple(error["loc"])
+    return error["type"] == "too_short" and any(len(o["loc"]) > len(at) and o["loc"][: len(at)] == at for o in errors)
 
 
 def _field_problem(error: Mapping[str, Any]) -> FieldProblem:
     location = tuple(error["loc"])
     if error["type"] == UNKNOWN_FEATURE:
         return _unknown_feature(location, error["input"])
-    remedy = _unknown_field(location) if error["type"] == "extra_forbidden" else _REMEDIES.get(error["type"], "")
-    message = "this field is not known" if error["type"] == "extra_forbidden" else _message(str(error["msg"]))
+    remedy = _unknown_field(location) if error["type"] == "extra_forbidden" else _remedy(error)
     value = None if error["type"] == "missing" else shown(error.get("input"))
-    return FieldProblem(field=path_of(location), value=value, message=message, remedy=remedy)
+    return FieldProblem(field=path_of(location), value=value, message=_message(error), remedy=remedy)
+
+
+def _remedy(error: Mapping[str, Any]) -> str:
+    return _REMEDIES.get(error["type"], _ELSE).format_map(error.get("ctx", {}))
 
 
 def path_of(location: Sequence[str | int]) -> str:
@@ -54,7 +73,7 @@ def path_of(location: Sequence[str | int]) -> str:
         if (place == 0 and part in _SOURCES) or (part in KIND_TAGS and _follows_index(location, place)):
             continue
         path += f"[{part}]" if isinstance(part, int) else f".{part}" if path else str(part)
-    return path
+    return path or "body"
 
 
 def _follows_index(location: Sequence[str | int], place: int) -> bool:
@@ -93,5 +112,12 @@ def _unknown_field(location: Sequence[str | int]) -> str:
     return remedy_for(known, closest(str(location[-1]), known))
 
 
-def _message(text: str) -> str:
-    return text.removeprefix("Value error, ")
+def _message(error: Mapping[str, Any]) -> str:
+    context = error.get("ctx", {})
+    if error["type"] == "extra_forbidden":
+        return "this field is not known"
+    if error["type"] == "too_short":
+        return f"at least {context['min_length']} must be given"
+    if error["type"] == "too_long":
+        return f"at most {context['max_length']} may be given"
+    return str(error["msg"]).removeprefix("Value error, ").removeprefix("Input ")

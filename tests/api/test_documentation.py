@@ -1,0 +1,191 @@
+"""The documentation that the code makes: OpenAPI, pages, help. None of it may lag behind the feature table."""
+
+from __future__ import annotations
+
+import re
+from html.parser import HTMLParser
+from importlib.resources import files
+from typing import Any
+
+import pytest
+from fastapi import FastAPI
+from starlette.testclient import TestClient
+from typer.testing import CliRunner
+
+from api.cli import app as command
+from api.problem_types import PROBLEMS
+from api.routes.pages import DOCS_POLICY, PAGE_POLICY
+from api.triage import TRIAGE
+from matcher.features import FEATURES, Kind
+from matcher.instruments import BUILT_IN
+
+
+@pytest.fixture(scope="module")
+def description(server: TestClient) -> dict[str, Any]:
+    response = server.get("/openapi.json")
+    assert response.status_code == 200
+    described: dict[str, Any] = response.json()
+    return described
+
+
+def observation_schemas(description: dict[str, Any]) -> dict[str, Any]:
+    schemas = description["components"]["schemas"]
+    return {name: schema for name, schema in schemas.items() if name.endswith("Observation")}
+
+
+def test_openapi_names_every_feature_once_and_no_other(description: dict[str, Any]) -> None:
+    named = [
+        name for schema in observation_schemas(description).values() for name in schema["properties"]["feature"]["enum"]
+    ]
+    assert sorted(named) == sorted(FEATURES)
+
+
+def test_openapi_states_each_features_exact_meaning(description: dict[str, Any]) -> None:
+    told = "\n".join(
+        schema["properties"]["feature"]["description"] for schema in observation_schemas(description).values()
+    )
+    for feature in FEATURES.values():
+        assert feature.meaning in told
+        assert all(f"`{value}`" in told for value in feature.values)
+
+
+def test_openapi_names_every_instrument(description: dict[str, Any]) -> None:
+    enum = observation_schemas(description)["DimensionObservation"]["properties"]["instrument"]["enum"]
+    assert [name for name in enum if name is not None] == list(BUILT_IN)
+
+
+def test_every_reference_in_openapi_leads_somewhere(description: dict[str, Any]) -> None:
+    schemas = description["components"]["schemas"]
+    references = set(re.findall(r"#/components/schemas/([^'\"]+)", str(description)))
+    assert references <= set(schemas)
+    assert "HTTPValidationError" not in schemas
+
+
+def test_every_refusal_that_openapi_names_is_a_problem_document(description: dict[str, Any]) -> None:
+    for path, operations in description["paths"].items():
+        for operation in operations.values():
+            for status, response in operation["responses"].items():
+                if int(status) >= 400:
+                    assert list(response["content"]) == ["application/problem+json"], (path, status)
+                    for uri in re.findall(r"`(/problems/[^`]+)`", response["description"]):
+                        assert uri.removeprefix("/problems/") in PROBLEMS
+
+
+def test_every_address_of_the_interface_is_described_and_every_kind_of_problem_is_used(
+    description: dict[str, Any],
+) -> None:
+    assert set(description["paths"]) == {
+        "/v1/identify",
+        "/v1/identify/explain",
+        "/v1/halves",
+        "/v1/halves/{key}",
+        "/v1/series",
+        "/v1/series/{key}",
+        "/v1/matings",
+        "/v1/search",
+        "/v1/features",
+        "/v1/instruments",
+        "/health",
+    }
+    for operations in description["paths"].values():
+        for operation in operations.values():
+            assert operation["summary"]
+            assert operation["description"]
+
+
+def test_the_examples_are_offered_by_the_documentation(description: dict[str, Any]) -> None:
+    body = description["paths"]["/v1/identify"]["post"]["requestBody"]["content"]["application/json"]
+    assert len(body["examples"]) >= 3
+
+
+def test_features_are_listed_as_the_table_has_them(server: TestClient) -> None:
+    listed = server.get("/v1/features").json()
+    assert [item["name"] for item in listed["items"]] == list(FEATURES)
+    for item in listed["items"]:
+        feature = FEATURES[item["name"]]
+        assert (item["meaning"], item["how"], item["label"]) == (feature.meaning, feature.how, feature.label)
+        assert [value["name"] for value in item["values"]] == list(feature.values)
+        assert (item["unit"] == "mm") == (feature.kind is Kind.DIMENSION)
+    assert [item["name"] for item in listed["out_of_scope"]] == [each.name for each in TRIAGE]
+
+
+def test_instruments_are_listed_with_their_figures(server: TestClient) -> None:
+    listed = {item["name"]: item for item in server.get("/v1/instruments").json()["items"]}
+    assert list(listed) == list(BUILT_IN)
+    for name, item in listed.items():
+        assert (item["limit_mm"], item["feel_mm"]) == (BUILT_IN[name].limit_mm, BUILT_IN[name].feel_mm)
+        assert set(item["can"]) == set(BUILT_IN[name].can)
+
+
+class Links(HTMLParser):
+    """Addresses that a page loads or leads to, and whether it has script or style of its own."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.addresses: list[str] = []
+        self.inline: list[str] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        given = dict(attrs)
+        self.addresses += [value for name in ("href", "src") if (value := given.get(name))]
+        own = tag == "style" or (tag == "script" and "src" not in given)
+        if own or "style" in given or any(name.startswith("on") for name in given):
+            self.inline.append(tag)
+
+
+@pytest.mark.parametrize("path", ["/", "/docs", "/problems", "/problems/invalid-request"])
+def test_a_page_loads_only_from_this_server_and_has_no_script_of_its_own(server: TestClient, path: str) -> None:
+    response = server.get(path)
+    links = Links(response.text)
+    assert links.inline == []
+    assert response.headers["content-security-policy"] == (DOCS_POLICY if path == "/docs" else PAGE_POLICY)
+    for address in links.addresses:
+        assert address.startswith(("/", "#")), address
+        assert server.get(address).status_code == 200, address
+
+
+@pytest.mark.parametrize("policy", [PAGE_POLICY, DOCS_POLICY])
+def test_a_policy_starts_from_nothing_and_allows_no_inline_code(policy: str) -> None:
+    assert policy.startswith("default-src 'none'")
+    assert "unsafe" not in policy
+    assert "http" not in policy
+
+
+@pytest.mark.parametrize("path", ["/", "/health", "/v1/features", "/static/page.css", "/nowhere"])
+def test_every_answer_carries_the_security_headers(server: TestClient, path: str) -> None:
+    headers = server.get(path).headers
+    assert headers["x-content-type-options"] == "nosniff"
+    assert headers["referrer-policy"] == "no-referrer"
+    assert headers["content-security-policy"].startswith("default-src 'none'")
+
+
+def test_the_example_on_the_front_page_is_what_the_demo_catalogue_answers(server: TestClient, demo_url: str) -> None:
+    text = (files("api") / "templates" / "example.txt").read_text(encoding="utf-8")
+    asked, _, answered = text.replace("\\\n", " ").partition("\n\n")
+    result = CliRunner().invoke(command, [*asked.split()[1:], "--database", demo_url])
+    assert result.exit_code == 0, result.output
+    printed, shown = result.output.splitlines(), answered.strip().splitlines()
+    assert [line for line in shown if not re.search(r"\d %", line) and line and not _starts(printed, line)] == []
+    for line in (line for line in shown if re.search(r"\d %", line)):
+        alike = next(other for other in printed if other.split(" ")[:3] == line.split(" ")[:3])
+        numbers = [[float(n) for n in re.findall(r"([\d.]+) %", each)] for each in (line, alike)]
+        assert numbers[0] == pytest.approx(numbers[1], abs=3), "the page's figures have moved: copy the new ones"
+    assert "Identified" in server.get("/").text
+
+
+def _starts(printed: list[str], line: str) -> bool:
+    return any(other.strip().startswith(line.strip()) for other in printed)
+
+
+def test_the_help_names_every_command(app: FastAPI) -> None:
+    listed = CliRunner().invoke(command, ["--help"]).output
+    for name in ("demo", "serve", "identify", "explain", "features", "search", "import", "export"):
+        assert re.search(rf"^\W*{name}\s", listed, re.MULTILINE), name
+        assert CliRunner().invoke(command, [name, "--help"]).exit_code == 0
+
+
+def test_the_help_tells_the_exit_codes() -> None:
+    told = " ".join(CliRunner().invoke(command, ["identify", "--help"]).output.split())
+    for words in ("0 answered", "2 bad input", "3 no match", "4 the catalogue cannot be used"):
+        assert words in told
