@@ -5,17 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import logsumexp
 
 from matcher.absent import (
     ACROSS,
     CLASSES,
     COUNT_SPREAD,
+    FEWEST_TRAINING_HALVES,
     KINDS,
     SMALLEST_ACROSS,
     SMALLEST_ALLOWANCE,
     SMALLEST_PITCH,
     TRAINING_HALVES,
+    TRAINING_PAIRS,
     TRAINING_U,
     AbsentModel,
     Bandwidths,
@@ -25,8 +26,8 @@ from matcher.absent import (
 )
 from matcher.columns import Bools, Columns, Floats, Ints
 
-ITERATIONS = 25
-"""Steps of expectation and maximisation; the shares move by less than 0.01 after twenty."""
+ITERATIONS, CONVERGED = 25, 0.002
+"""Most steps of expectation and maximisation, and the change of the classes' weights at which they end."""
 
 FEWEST_SERIES = 8
 """With fewer series no density can be estimated and the starting values stand."""
@@ -49,7 +50,9 @@ def fit_absent(columns: Columns) -> AbsentModel:
     if training is None:
         return model
     for _ in range(ITERATIONS):
-        model = training.improved(model)
+        before, model = model.weights, training.improved(model)
+        if np.max(np.abs(model.weights - before)) < CONVERGED:
+            break
     return model
 
 
@@ -84,7 +87,7 @@ class Training:
     @classmethod
     def of(cls, columns: Columns, model: AbsentModel) -> Training | None:
         """Training pairs, or None where the catalogue is too small."""
-        halves = _training_halves(columns)
+        halves = _training_halves(columns, len(model.size))
         if len(halves) < FEWEST_HALVES or len(set(columns.series[halves].tolist())) < FEWEST_SERIES:
             return None
         members = _members(columns, model, halves)
@@ -108,7 +111,8 @@ class Training:
         logs = [self._log_exact()] + [self._log_class(model, j) for j in range(CLASSES)]
         shares = np.concatenate([[model.present_share], (1 - model.present_share) * model.weights])
         joint = np.stack(logs) + np.log(shares)[:, None, None]
-        responsibility = np.exp(joint - logsumexp(joint, axis=(0, 2), keepdims=True))
+        responsibility = np.exp(joint - joint.max(axis=(0, 2), keepdims=True))
+        responsibility /= responsibility.sum(axis=(0, 2), keepdims=True)
         by_class = responsibility.sum(axis=(1, 2))
         counted = by_class + PRIOR_COUNT / (CLASSES + 1)
         listed, other = self._shares(model, responsibility[1:])
@@ -179,11 +183,12 @@ class Training:
         return listed, other
 
 
-def _training_halves(columns: Columns) -> Ints:
+def _training_halves(columns: Columns, profiles: int) -> Ints:
     """Listed halves with pitch, count and body length, evenly thinned out."""
     stated = ~np.isnan(columns.dimensions["pitch"].stated) & ~np.isnan(columns.dimensions["body_length"].stated)
     usable = np.flatnonzero(stated & ~columns.inferred & (columns.counts["contact_count"] > 0))
-    step = max(1.0, len(usable) / TRAINING_HALVES)
+    wanted = min(max(TRAINING_PAIRS // max(profiles, 1), FEWEST_TRAINING_HALVES), TRAINING_HALVES)
+    step = max(1.0, len(usable) / wanted)
     return usable[np.unique((np.arange(0, len(usable), step)).astype(np.int64))]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -49,15 +50,24 @@ class Reading:
         return "strains" if self.p_value < STRAINS_BELOW else "fits"
 
 
-def read_against(reading: Reduced, columns: Columns, half: int) -> Reading:
-    """The observation of this half against a candidate's entry."""
+def explanations(readings: Iterable[Reduced], columns: Columns) -> dict[int, Mixture]:
+    """Explanations over all halves of every measured dimension of this half, by the observation's index."""
+    return {
+        reading.index: half_mixture(reading, columns)
+        for reading in readings
+        if reading.of is Of.THIS and FEATURES[reading.feature].kind is Kind.DIMENSION and reading.value is not None
+    }
+
+
+def read_against(reading: Reduced, columns: Columns, half: int, explained: Mapping[int, Mixture]) -> Reading:
+    """The observation against a candidate's entry; ``explained`` is what `explanations` gave for all observations."""
     kind = FEATURES[reading.feature].kind
     if reading.of is not Of.THIS or kind in (Kind.TEXT, Kind.FIT):
         return Reading(expected=None, tolerance=None, p_value=None, slip_probability=0.0, slip=None)
     if kind is Kind.COUNT:
         return _count_against(reading, columns, half)
     if kind is Kind.DIMENSION:
-        return _dimension_against(reading, columns, half)
+        return _dimension_against(reading, columns, half, explained)
     return _category_against(reading, columns, half)
 
 
@@ -100,12 +110,14 @@ def _category_against(reading: Reduced, columns: Columns, half: int) -> Reading:
     )
 
 
-def _dimension_against(reading: Reduced, columns: Columns, half: int) -> Reading:
+def _dimension_against(
+    reading: Reduced, columns: Columns, half: int, explanations_of_all: Mapping[int, Mixture]
+) -> Reading:
     column = columns.dimensions[reading.feature]
     expected, tolerance = _expected(reading, column, half)
     if reading.value is None:
         return Reading(expected=expected, tolerance=tolerance, p_value=None, slip_probability=0.0, slip=None)
-    explained = half_mixture(reading, columns)
+    explained = explanations_of_all[reading.index]
     if (reading.shared is not None and reading.shared.unscaled) or expected is None:
         return Reading(expected=expected, tolerance=tolerance, p_value=None, slip_probability=0.0, slip=None)
     at = np.array([half])

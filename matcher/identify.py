@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -10,7 +10,8 @@ from matcher.absent import AbsentModel
 from matcher.columns import Columns
 from matcher.errors import UnknownHalfError
 from matcher.evidence import ABSENT, evidence_lines, log_odds, opponent_of, sentences
-from matcher.fit import Reading, fit_p_value, read_against
+from matcher.fit import Reading, explanations, fit_p_value, read_against
+from matcher.gross import Mixture
 from matcher.likelihood import Part
 from matcher.observations import Of, Reduced
 from matcher.posterior import PRIOR_ABSENT, Posterior, posterior, posterior_without
@@ -55,14 +56,17 @@ def identify(
     Raises UnknownHalfError for a trial fit with a half that is not in the columns.
     """
     result = posterior(columns, absent, observations, prior_absent)
+    explained = explanations(observations, columns)
     shown = result.order[:limit]
-    candidates = tuple(_candidate(result, absent, int(geometry), rank) for rank, geometry in enumerate(shown, start=1))
+    candidates = tuple(
+        _candidate(result, absent, int(geometry), rank, explained) for rank, geometry in enumerate(shown, start=1)
+    )
     return Identification(
         verdict=_verdict(result, candidates),
         probability_absent=result.probability_absent,
         candidates=candidates,
         credible_set=_credible_set(result),
-        recheck=_rechecks(result, absent, prior_absent),
+        recheck=_rechecks(result, absent, prior_absent, explained),
         notes=_notes(observations),
     )
 
@@ -82,15 +86,23 @@ def explain(
     half = columns.keys.index(key)
     geometry = int(columns.geometry[half])
     rank = int(np.flatnonzero(result.order == geometry)[0]) + 1
-    candidate = _candidate(result, absent, geometry, rank, half)
+    candidate = _candidate(result, absent, geometry, rank, explanations(observations, columns), half)
     return Explanation(candidate=candidate, sentences=sentences(candidate))
 
 
-def _candidate(result: Posterior, absent: AbsentModel, geometry: int, rank: int, named: int | None = None) -> Candidate:
+def _candidate(
+    result: Posterior,
+    absent: AbsentModel,
+    geometry: int,
+    rank: int,
+    explained: Mapping[int, Mixture],
+    named: int | None = None,
+) -> Candidate:
     members = result.members(geometry)
     half = int(members[0]) if named is None else named
     opponent = opponent_of(result, geometry)
-    readings = {r.index: read_against(r, result.columns, half) for part in result.weighed.parts for r in part.readings}
+    observed = [reading for part in result.weighed.parts for reading in part.readings]
+    readings = {r.index: read_against(r, result.columns, half, explained) for r in observed}
     against = ABSENT if opponent is None else result.columns.keys[opponent]
     return Candidate(
         rank=rank,
@@ -146,7 +158,9 @@ def _credible_set(result: Posterior) -> CredibleSet:
     )
 
 
-def _rechecks(result: Posterior, absent: AbsentModel, prior_absent: float) -> tuple[Recheck, ...]:
+def _rechecks(
+    result: Posterior, absent: AbsentModel, prior_absent: float, explained: Mapping[int, Mixture]
+) -> tuple[Recheck, ...]:
     """Observations without which the answer would be another one, and likely slips under the leading geometry."""
     if len(result.weighed.parts) < 2:
         return ()
@@ -155,7 +169,7 @@ def _rechecks(result: Posterior, absent: AbsentModel, prior_absent: float) -> tu
     for part in result.weighed.parts:
         shift = _shift_without(result, absent, part, prior_absent)
         for reading in part.readings:
-            against = read_against(reading, result.columns, half)
+            against = read_against(reading, result.columns, half, explained)
             if shift >= RECHECK_SHIFT or against.slip is not None:
                 found.append(_recheck(reading, against, shift))
     return tuple(sorted(found, key=lambda recheck: (-(recheck.slip_probability >= 0.5), -recheck.shift)))

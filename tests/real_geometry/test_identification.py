@@ -1,0 +1,88 @@
+"""The main job on real geometry: thresholds are the project's own targets, on fewer specimens than the study.
+
+`python -m tests.real_geometry.study` tries 20,000 specimens for each scenario. What others reached on this geometry is
+in the project's check values, section 6; allowances for the smaller numbers here are three standard errors.
+"""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from catalog.entries import Half
+from matcher.absent_fit import fit_absent
+from matcher.building import build_columns
+from matcher.columns import Columns
+from tests.real_geometry.absence import ratios
+from tests.real_geometry.baselines import run_filter, run_nearest
+from tests.real_geometry.conftest import FOOTPRINTS
+from tests.real_geometry.left_out import LeftOut
+from tests.real_geometry.outlines import as_drawn, rows_of
+from tests.real_geometry.simulation import BASIC, PHOTO, Scenario, run, with_process_tolerance
+
+pytestmark = pytest.mark.real_geometry
+
+SPECIMENS, PICTURES, LEFT_OUT = 1200, 300, 250
+CASES = {
+    "count, rows, pitch, length, width": (Scenario(features=BASIC), SPECIMENS, 0.87, 0.99),
+    "and mounting": (Scenario(features=(*BASIC, "mounting")), SPECIMENS, 0.90, 0.998),
+    "and land span": (Scenario(features=PHOTO), SPECIMENS, 0.97, 0.998),
+    "unscaled photo": (Scenario(features=PHOTO, unscaled=True), PICTURES, 0.92, 0.995),
+}
+
+
+@pytest.fixture(scope="module")
+def drawn(real_halves: tuple[Half, ...]) -> Columns:
+    """The catalogue with whole drawings as outlines: what the published figures were reached with."""
+    folders: list[Path] = sorted(FOOTPRINTS.glob("Connector*.pretty"))
+    rows = rows_of(as_drawn(real_halves, folders))
+    return build_columns([with_process_tolerance(row) for row in rows], [])
+
+
+def _below(share: float, number: int) -> float:
+    """``share`` less three standard errors of ``number`` trials."""
+    return share - 3 * math.sqrt(share * (1 - share) / number)
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_the_right_geometry_comes_first(drawn: Columns, case: str) -> None:
+    scenario, number, first, in_five = CASES[case]
+    halves = np.random.default_rng(11).integers(0, len(drawn), number).tolist()
+    tally = run(drawn, fit_absent(drawn), halves, scenario, seed=2)
+    assert tally.first.mean() >= _below(first, number)
+    assert tally.in_five.mean() >= _below(in_five, number)
+    assert tally.calibration_error() <= 2 * tally.noise_floor()
+
+
+def test_a_filter_and_a_nearest_neighbour_do_worse_on_the_same_specimens(drawn: Columns) -> None:
+    halves = np.random.default_rng(11).integers(0, len(drawn), 400).tolist()
+    scenario = Scenario(features=PHOTO)
+    ours = run(drawn, fit_absent(drawn), halves, scenario, seed=2).first.mean()
+    filtered, lost = run_filter(drawn, halves, scenario, seed=2)
+    assert lost > 0.2
+    assert ours > filtered.first.mean() + 0.2
+    assert ours > run_nearest(drawn, halves, scenario, seed=2).first.mean()
+
+
+@pytest.mark.parametrize(("features", "auroc"), [(BASIC, 0.87), (PHOTO, 0.94)])
+def test_absent_is_told_from_present_and_its_ratio_is_honest(
+    drawn: Columns, features: tuple[str, ...], auroc: float
+) -> None:
+    result = ratios(drawn, Scenario(features=features), LEFT_OUT)
+    assert result.auroc() >= auroc - 0.02
+    _, lowest, _ = result.mean_ratio()
+    assert lowest <= 1.1
+    for threshold in (3, 10):
+        assert result.share_from(threshold) <= 1 / threshold
+    assert result.mean_probability_absent(0.1) == pytest.approx(0.1, abs=0.03)
+
+
+@pytest.mark.parametrize(("features", "share"), [(BASIC, 0.80), (PHOTO, 0.92)])
+def test_a_variant_that_no_entry_lists_is_named(
+    real_halves: tuple[Half, ...], features: tuple[str, ...], share: float
+) -> None:
+    in_range = [h for h in real_halves if "pitch" in h.dimensions and 0.2 <= h.dimensions["pitch"].value <= 2.54]
+    assert LeftOut(in_range, LEFT_OUT).named_in_five(Scenario(features=features)) >= _below(share, LEFT_OUT)
