@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import inspect
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -117,18 +118,17 @@ def test_a_domain_error_becomes_its_problem_over_http(
     assert response.headers.get("retry-after") == (str(RETRY_AFTER_S) if name == "catalogue-locked" else None)
 
 
-def test_a_locked_database_is_answered_with_when_to_come_back(tmp_path: Path) -> None:
+def test_a_locked_database_is_answered_with_when_to_come_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("catalog.engines.BUSY_SECONDS", 0.2)
     file = tmp_path / "catalogue.sqlite3"
-    with open_catalogue(f"sqlite:///{file}"), sqlite3.connect(file) as other:
-        other.execute("PRAGMA journal_mode = DELETE")
-    with TestClient(create_app(Settings(database_url=f"sqlite:///{file}"))) as server:
+    app = create_app(Settings(database_url=f"sqlite:///{file}"))
+    with TestClient(app) as server:
         assert server.get("/health").status_code == 200
-        holder = sqlite3.connect(file, isolation_level=None)
-        holder.execute("PRAGMA locking_mode = EXCLUSIVE")
-        holder.execute("BEGIN EXCLUSIVE")
-        response = server.get("/health")
-        holder.execute("ROLLBACK")
-        holder.close()
+        app.state.services.catalogue.close()  # an idle connection of the pool would keep the other from locking
+        with closing(sqlite3.connect(file, isolation_level=None)) as holder:
+            holder.execute("PRAGMA locking_mode = EXCLUSIVE")
+            holder.execute("BEGIN EXCLUSIVE")
+            response = server.get("/health")
         assert (response.status_code, response.json()["type"]) == (503, "/problems/catalogue-locked")
         assert response.headers["retry-after"] == str(RETRY_AFTER_S)
         assert server.get("/health").status_code == 200
@@ -137,7 +137,7 @@ def test_a_locked_database_is_answered_with_when_to_come_back(tmp_path: Path) ->
 def test_a_database_of_a_newer_schema_is_refused_at_the_start(tmp_path: Path) -> None:
     file = tmp_path / "catalogue.sqlite3"
     open_catalogue(f"sqlite:///{file}").close()
-    with sqlite3.connect(file) as other:
+    with closing(sqlite3.connect(file, isolation_level=None)) as other:
         other.execute("UPDATE alembic_version SET version_num = 'from-the-future'")
     with pytest.raises(catalog.errors.SchemaError), TestClient(create_app(Settings(database_url=f"sqlite:///{file}"))):
         pass
