@@ -11,16 +11,18 @@ from typing import Annotated
 import typer
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
-from api.commands.common import DatabaseOption, ExitCode, JsonOption, opened, show, snapshot_of, told
+from api.commands.common import DatabaseOption, ExitCode, JsonOption, opened, show, told
 from api.output.console import errors, plain
 from api.output.lists import added_lines, footprint_lines, hit_table
 from api.schemas.lists import SearchAnswer, SearchHit
 from api.settings import MAX_HITS
 from catalog.adding import add
-from catalog.database import Catalogue
+from catalog.database import Catalogue, read_version
 from catalog.errors import FileError
 from catalog.exchange import add_file, is_exchange, stored_entries, write_csv, write_jsonl
 from catalog.footprints import import_folders
+from catalog.loading import load_halves, load_series
+from catalog.search import SearchIndex
 
 
 def search(
@@ -30,12 +32,12 @@ def search(
     database: DatabaseOption = None,
 ) -> None:
     """Find halves, series and makers by text; fragments and slips of the keyboard will do."""
-    with told():
-        snapshot = snapshot_of(database)
-    hits = snapshot.search.search(text, limit)
+    with told(), opened(database) as catalogue, catalogue.reading() as session:
+        version, index = read_version(session), SearchIndex([*load_series(session), *load_halves(session)])
+    hits = index.search(text, limit)
     if as_json:
         listed = tuple(SearchHit.model_validate(hit, from_attributes=True) for hit in hits)
-        found = SearchAnswer(query=text, hits=listed, catalogue_version=snapshot.version)
+        found = SearchAnswer(query=text, hits=listed, catalogue_version=version)
         sys.stdout.write(found.model_dump_json(indent=2) + "\n")
     else:
         show([hit_table(hits)] if hits else [plain("Nothing found.")])

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+import shlex
 from html.parser import HTMLParser
 from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,6 +17,7 @@ from typer.testing import CliRunner
 from api.cli import app as command
 from api.problem_types import PROBLEMS
 from api.routes.pages import DOCS_POLICY, PAGE_POLICY
+from api.shortform import parse_pieces
 from api.triage import TRIAGE
 from matcher.features import FEATURES, Kind
 from matcher.instruments import BUILT_IN
@@ -189,3 +192,13 @@ def test_the_help_tells_the_exit_codes() -> None:
     told = " ".join(CliRunner().invoke(command, ["identify", "--help"]).output.split())
     for words in ("0 answered", "2 bad input", "3 no match", "4 the catalogue cannot be used"):
         assert words in told
+
+
+def test_every_command_and_feature_that_the_readme_types_exists() -> None:
+    text = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
+    typed = re.findall(r"^\s*(?:\$ )?otherhalf ([a-z]+)(.*)$", text, re.MULTILINE)
+    assert {name for name, _ in typed} >= {"demo", "identify"}
+    for name, arguments in typed:
+        assert CliRunner().invoke(command, [name, "--help"]).exit_code == 0, name
+        if name in ("identify", "explain"):
+            parse_pieces([piece for piece in shlex.split(arguments, comments=True) if "=" in piece and piece[0] != "-"])
