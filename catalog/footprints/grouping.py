@@ -10,8 +10,9 @@ import re
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import count
 
-from catalog.entries import Half, Series
+from catalog.entries import Half, Series, half_key
 
 RUN = re.compile(r"\d+")
 OPEN = "*"
@@ -118,7 +119,7 @@ def group(halves: Sequence[Half]) -> tuple[list[Half], list[Series]]:
     for index, half in enumerate(halves):
         forms[alike(half)].append(index)
     named = list(halves)
-    taken: dict[tuple[str, str], int] = {}
+    taken: set[str] = set()
     series: list[Series] = []
     for indices in forms.values():
         members = [halves[index] for index in indices]
@@ -134,8 +135,9 @@ def group(halves: Sequence[Half]) -> tuple[list[Half], list[Series]]:
     return named, series
 
 
-def _series(first: Half, name: str, taken: dict[tuple[str, str], int]) -> Series:
-    key = (first.maker, name)
-    taken[key] = taken.get(key, 0) + 1
-    number = "" if taken[key] == 1 else f" ({taken[key]})"
-    return Series(maker=first.maker, name=f"{name}{number}", datasheet=first.datasheet)
+def _series(first: Half, name: str, taken: set[str]) -> Series:
+    # Names that differ only in what a key leaves out (case, most signs) are numbered apart as well.
+    numbered = (name if number == 1 else f"{name} ({number})" for number in count(1))
+    free = next(each for each in numbered if half_key(first.maker, each) not in taken)
+    taken.add(half_key(first.maker, free))
+    return Series(maker=first.maker, name=free, datasheet=first.datasheet)

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from catalog.entries import Half
+from catalog.entries import Half, slug
 from catalog.errors import FileError
 from catalog.footprints.grouping import RUN, group
 from catalog.footprints.halves import half_of
@@ -78,6 +78,17 @@ class _Collection:
             with self._noting(shown):
                 self._add(half_of(footprint, along_y=siblings.most_common(1)[0][0] if siblings else None))
         self._undecided.clear()
+        self._spell_makers_alike()
+
+    def _spell_makers_alike(self) -> None:
+        """One maker is written in one way, the commonest: a catalogue refuses two spellings of one key."""
+        spellings: dict[str, Counter[str]] = defaultdict(Counter)
+        for half in self.halves.values():
+            spellings[slug(half.maker)][half.maker] += 1
+        for key, half in self.halves.items():
+            maker = spellings[slug(half.maker)].most_common(1)[0][0]
+            if maker != half.maker:
+                self.halves[key] = half.model_copy(update={"maker": maker})
 
     def _add(self, half: Half) -> None:
         if half.key in self.halves:

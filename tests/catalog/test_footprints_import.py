@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from catalog.adding import add
+from catalog.database import open_catalogue
 from catalog.entries import Half, Mating, Series
 from catalog.errors import FileError
 from catalog.footprints import FootprintImport, import_folder, import_folders
@@ -141,3 +143,20 @@ def test_a_folder_that_is_not_there_is_an_error_with_a_remedy(tmp_path: Path) ->
     with pytest.raises(FileError, match="cannot be read") as refusal:
         import_folder(tmp_path / "nowhere")
     assert ".kicad_mod" in refusal.value.remedy
+
+
+def test_a_maker_written_in_two_ways_is_one_maker_written_in_the_commoner_way(tmp_path: Path) -> None:
+    files = family("Wren_T15-{n}", (5, 6)) + family("WREN_T20-{n}", (5,))
+    imported = import_folder(write(tmp_path / "files", files))
+    assert {half.maker for half in halves(imported).values()} == {"Wren"}
+    with open_catalogue(f"sqlite:///{tmp_path / 'catalogue.sqlite3'}") as catalogue, catalogue.writing() as session:
+        assert add(session, imported.entries).added["half"] == 3
+
+
+def test_series_whose_names_give_one_key_are_numbered_apart(tmp_path: Path) -> None:
+    files = [*family("Wren_T15-{n}", (5, 6)), ("Wren_T15", two_rows("Wren_T15", 7))]
+    imported = import_folder(write(tmp_path / "files", files))
+    keys = [entry.key for entry in imported.entries if isinstance(entry, Series)]
+    assert len(set(keys)) == len(keys) == 2
+    with open_catalogue(f"sqlite:///{tmp_path / 'catalogue.sqlite3'}") as catalogue, catalogue.writing() as session:
+        assert add(session, imported.entries).added["half"] == 3
