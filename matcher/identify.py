@@ -10,7 +10,7 @@ from matcher.absent import AbsentModel
 from matcher.columns import Columns
 from matcher.errors import UnknownHalfError
 from matcher.evidence import ABSENT, evidence_lines, log_odds, opponent_of, sentences
-from matcher.fit import Reading, explanations, fit_p_value, read_against
+from matcher.fit import SLIP_FROM, Reading, explanations, fit_p_value, read_against
 from matcher.gross import Mixture
 from matcher.likelihood import Part
 from matcher.observations import Of, Reduced
@@ -162,17 +162,18 @@ def _rechecks(
     result: Posterior, absent: AbsentModel, prior_absent: float, explained: Mapping[int, Mixture]
 ) -> tuple[Recheck, ...]:
     """Observations without which the answer would be another one, and likely slips under the leading geometry."""
-    if len(result.weighed.parts) < 2:
+    readings = [(part, place) for part in result.weighed.parts for place in range(len(part.readings))]
+    if len(readings) < 2:
         return ()
     half = int(result.members(int(result.order[0]))[0])
     found = []
-    for part in result.weighed.parts:
-        shift = _shift_without(result, absent, part, prior_absent)
-        for reading in part.readings:
-            against = read_against(reading, result.columns, half, explained)
-            if shift >= RECHECK_SHIFT or against.slip is not None:
-                found.append(_recheck(reading, against, shift))
-    return tuple(sorted(found, key=lambda recheck: (-(recheck.slip_probability >= 0.5), -recheck.shift)))
+    for part, place in readings:
+        reading = part.readings[place]
+        shift = _shift_without(result, absent, part, place, prior_absent)
+        against = read_against(reading, result.columns, half, explained)
+        if shift >= RECHECK_SHIFT or against.slip is not None:
+            found.append(_recheck(reading, against, shift))
+    return tuple(sorted(found, key=lambda recheck: (-(recheck.slip_probability >= SLIP_FROM), -recheck.shift)))
 
 
 def _recheck(reading: Reduced, against: Reading, shift: float) -> Recheck:
@@ -186,9 +187,9 @@ def _recheck(reading: Reduced, against: Reading, shift: float) -> Recheck:
     )
 
 
-def _shift_without(result: Posterior, absent: AbsentModel, part: Part, prior_absent: float) -> float:
-    """Total variation between the answers with and without one part."""
-    other = posterior_without(result, absent, part, prior_absent)
+def _shift_without(result: Posterior, absent: AbsentModel, part: Part, place: int, prior_absent: float) -> float:
+    """Total variation between the answers with and without one reading."""
+    other = posterior_without(result, absent, part, place, prior_absent)
     difference = np.abs(np.exp(result.log_geometry) - np.exp(other.log_geometry)).sum()
     return float(0.5 * (difference + abs(result.probability_absent - other.probability_absent)))
 

@@ -15,7 +15,7 @@ from scipy.special import logsumexp
 from matcher.columns import Columns, Floats, Ints
 from matcher.counts import fittings_probability
 from matcher.errors import UnknownHalfError
-from matcher.halves import half_mixture, half_probability
+from matcher.halves import dimension_density, half_mixture, half_probability
 from matcher.mates import MatesGroup, mates_group
 from matcher.observations import Of, Reduced
 from matcher.shared import SharedGroup, closed_form, exact
@@ -32,12 +32,14 @@ class Part:
     """Observations that hang together, with their joint log-likelihood under each half.
 
     ``shares(halves)`` splits it over the readings (readings × halves): each reading's conditional log-likelihood given
-    those before it, averaged over both orders, so that they add up to the whole.
+    those before it, averaged over both orders, so that they add up to the whole. ``drop(i)`` is the part without its
+    i-th reading, or None where nothing is left.
     """
 
     readings: tuple[Reduced, ...]
     log_likelihood: Floats
     shares: Callable[[Ints], Floats]
+    drop: Callable[[int], Part | None]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,9 +51,13 @@ class Likelihood:
     mates: MatesGroup | None = None
     total: Floats = field(repr=False)
 
-    def without(self, part: Part) -> Floats:
-        """Log-likelihood of everything but one part."""
-        return self.total - part.log_likelihood
+    def without(self, part: Part, reading: int) -> Likelihood:
+        """The likelihood without one reading of one part."""
+        smaller = part.drop(reading)
+        rest = [other for other in self.parts if other is not part]
+        total = self.total - part.log_likelihood + (0.0 if smaller is None else smaller.log_likelihood)
+        parts = tuple(rest if smaller is None else [*rest, smaller])
+        return Likelihood(columns=self.columns, parts=parts, total=total)
 
 
 def log_likelihoods(columns: Columns, observations: Sequence[Reduced]) -> Floats:
@@ -105,8 +111,16 @@ def _split(observations: Sequence[Reduced]) -> tuple[list[list[Reduced]], tuple[
 
 
 def _single_part(reading: Reduced, columns: Columns, known: dict[str, int]) -> Part:
-    log_likelihood = np.log(half_probability(reading, columns, known))
-    return Part(readings=(reading,), log_likelihood=log_likelihood, shares=lambda halves: log_likelihood[None, halves])
+    return _alone(reading, np.log(half_probability(reading, columns, known)))
+
+
+def _alone(reading: Reduced, log_likelihood: Floats) -> Part:
+    return Part(
+        readings=(reading,),
+        log_likelihood=log_likelihood,
+        shares=lambda halves: log_likelihood[None, halves],
+        drop=lambda _: None,
+    )
 
 
 def _fittings_part(fittings: tuple[Reduced, ...], columns: Columns) -> Part:
@@ -118,16 +132,24 @@ def _fittings_part(fittings: tuple[Reduced, ...], columns: Columns) -> Part:
         common = (joint - alone.sum(axis=0)) / len(fittings)
         return np.asarray((alone + common)[:, halves])
 
-    return Part(readings=fittings, log_likelihood=joint, shares=shares)
+    return Part(
+        readings=fittings,
+        log_likelihood=joint,
+        shares=shares,
+        drop=lambda dropped: _alone(fittings[1 - dropped], alone[1 - dropped]),
+    )
 
 
 def _mates_part(group: MatesGroup) -> Part:
-    everything = list(range(len(group.readings)))
-
     def shares(halves: Ints) -> Floats:
-        return _both_orders(len(everything), lambda chosen: group.log_likelihood(chosen)[halves])
+        return _both_orders(len(group.readings), lambda chosen: group.log_likelihood(chosen)[halves])
 
-    return Part(readings=group.readings, log_likelihood=group.log_likelihood(everything), shares=shares)
+    def drop(dropped: int) -> Part | None:
+        kept = [j for j in range(len(group.readings)) if j != dropped]
+        return _mates_part(group.of_some(kept)) if kept else None
+
+    everything = list(range(len(group.readings)))
+    return Part(readings=group.readings, log_likelihood=group.log_likelihood(everything), shares=shares, drop=drop)
 
 
 def _shared_group(readings: list[Reduced], columns: Columns) -> SharedGroup:
@@ -146,7 +168,7 @@ def _shared_parts(groups: list[SharedGroup], base: Floats) -> list[Part]:
     leaders = _leaders(base + sum(results))
     for group, result in zip(groups, results, strict=True):
         result[leaders] = exact(group, leaders)
-    return [_shared_part(group, result) for group, result in zip(groups, results, strict=True)]
+    return [_shared_part(group, result, leaders) for group, result in zip(groups, results, strict=True)]
 
 
 def _leaders(approximate: Floats) -> Ints:
@@ -160,21 +182,25 @@ def _leaders(approximate: Floats) -> Ints:
     return np.sort(order[:number])
 
 
-def _shared_part(group: SharedGroup, log_likelihood: Floats) -> Part:
+def _shared_part(group: SharedGroup, log_likelihood: Floats, leaders: Ints) -> Part:
     def of_some(chosen: list[int], halves: Ints) -> Floats:
         if len(chosen) == len(group.readings):
             return log_likelihood[halves]
-        some = SharedGroup(
-            error=group.error,
-            readings=tuple(group.readings[j] for j in chosen),
-            mixtures=tuple(group.mixtures[j] for j in chosen),
-        )
-        return exact(some, halves)
+        return exact(group.of_some(chosen), halves)
+
+    def drop(dropped: int) -> Part:
+        some = group.of_some([j for j in range(len(group.readings)) if j != dropped])
+        if len(some.readings) == 1:
+            return _alone(some.readings[0], np.log(dimension_density(some.readings[0], some.mixtures[0])))
+        smaller = closed_form(some)
+        smaller[leaders] = exact(some, leaders)
+        return _shared_part(some, smaller, leaders)
 
     return Part(
         readings=group.readings,
         log_likelihood=log_likelihood,
         shares=lambda halves: _both_orders(len(group.readings), lambda chosen: of_some(chosen, halves)),
+        drop=drop,
     )
 
 

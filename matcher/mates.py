@@ -7,7 +7,7 @@ and for a mate that nobody listed what can be predicted of it.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import logsumexp
@@ -45,6 +45,11 @@ class MatesGroup:
         mean = np.where(has, listed - np.log(np.maximum(matings, 1)) + np.log(1 - UNLISTED_MATE), -np.inf)
         unlisted = self.unlisted[chosen].sum(axis=0) + np.where(has, np.log(UNLISTED_MATE), 0.0)
         return np.asarray(np.logaddexp(mean, unlisted))
+
+    def of_some(self, chosen: list[int]) -> MatesGroup:
+        """The group with only the chosen readings."""
+        readings = tuple(self.readings[j] for j in chosen)
+        return replace(self, readings=readings, listed=self.listed[chosen], unlisted=self.unlisted[chosen])
 
     def mate_probabilities(self, half: int) -> tuple[Ints, Floats]:
         """Matings of a half and the probability of each given all readings; what is missing to 1 is unlisted."""

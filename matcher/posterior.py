@@ -85,10 +85,10 @@ def _sum_by(logs: Floats, groups: Ints) -> Floats:
     return np.asarray(np.log(total) + top)
 
 
-def posterior_without(result: Posterior, absent: AbsentModel, part: Part, prior_absent: float) -> Posterior:
-    """The posterior that everything but one part gives."""
-    parts = tuple(other for other in result.weighed.parts if other is not part)
-    total = result.weighed.without(part)
-    rest = Likelihood(columns=result.columns, parts=parts, mates=None, total=total)
+def posterior_without(
+    result: Posterior, absent: AbsentModel, part: Part, reading: int, prior_absent: float
+) -> Posterior:
+    """The posterior without one reading of one part."""
+    rest = result.weighed.without(part, reading)
     log_density = absent_log_density(absent, rest) if prior_absent > 0 else -np.inf
-    return weigh_against_absent(rest, total, log_density, prior_absent)
+    return weigh_against_absent(rest, rest.total, log_density, prior_absent)

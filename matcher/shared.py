@@ -51,6 +51,14 @@ class SharedGroup:
     readings: tuple[Reduced, ...]
     mixtures: tuple[Mixture, ...]
 
+    def of_some(self, chosen: Sequence[int]) -> SharedGroup:
+        """The group with only the chosen readings."""
+        return SharedGroup(
+            error=self.error,
+            readings=tuple(self.readings[j] for j in chosen),
+            mixtures=tuple(self.mixtures[j] for j in chosen),
+        )
+
 
 def folded(reading: Reduced) -> Folded:
     """A shared error that no other reading shares: it is the reading's own."""

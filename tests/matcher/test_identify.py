@@ -14,6 +14,7 @@ from matcher.building import build_columns
 from matcher.errors import UnknownHalfError
 from matcher.evidence import ABSENT
 from matcher.identify import explain, identify
+from matcher.likelihood import likelihood
 from matcher.observations import Of, Reduced, SharedError, SharedKind, TrialFit
 from matcher.posterior import posterior
 from matcher.results import Verdict
@@ -223,3 +224,14 @@ def test_the_matcher_needs_neither_database_nor_web() -> None:
         "sys.exit(str(bad) if bad else 0)"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False, capture_output=True).returncode == 0
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_dropping_a_reading_leaves_what_the_others_give_alone(case: str) -> None:
+    observations = CASES[case]
+    whole = likelihood(COLUMNS, observations)
+    for part in whole.parts:
+        for place, reading in enumerate(part.readings):
+            rest = likelihood(COLUMNS, [o for o in observations if o.index != reading.index])
+            best = rest.total > rest.total.max() - 15
+            assert whole.without(part, place).total[best] == pytest.approx(rest.total[best], abs=1e-9)
