@@ -49,6 +49,7 @@ app.command()(reference.features)
 app.command(epilog=EXIT_CODES)(catalogue.search)
 app.command("import", epilog=EXIT_CODES)(catalogue.import_)
 app.command(epilog=EXIT_CODES)(catalogue.export)
+app.command(epilog=EXIT_CODES)(catalogue.upgrade)
 app.command()(serve.serve)
 app.command()(demo.demo)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from functools import lru_cache
 from typing import Annotated, Literal, Self
 
 from pydantic import (
@@ -359,6 +360,7 @@ def slug(text: str) -> str:
     return re.sub(r"[^\w.+]+", "-", text.lower()).strip("-") or "-"
 
 
+@lru_cache(maxsize=1 << 17)
 def half_key(maker: str, part_number: str) -> str:
     """Slugs of maker and part number, a colon between."""
     return f"{slug(maker)}:{slug(part_number)}"

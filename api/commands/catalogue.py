@@ -18,6 +18,7 @@ from api.schemas.lists import SearchAnswer, SearchHit
 from api.settings import MAX_HITS
 from catalog.adding import add
 from catalog.database import Catalogue, read_version
+from catalog.database import upgrade as upgrade_tables
 from catalog.errors import FileError
 from catalog.exchange import add_file, is_exchange, stored_entries, write_csv, write_jsonl
 from catalog.footprints import import_folders
@@ -90,6 +91,16 @@ def export(
             else:
                 number = sum(write_csv(entries, path).values())
     show([plain(f"{number} entries written to {path}")])
+
+
+def upgrade(database: DatabaseOption = None) -> None:
+    """Move the tables of an older catalogue to this program's version; nothing in it is lost.
+
+    Other commands refuse an older catalogue and name this one. Keep a copy of the file first.
+    """
+    with told():
+        upgrade_tables(database)
+    show([plain("The catalogue's tables are those of this program.")])
 
 
 def _import_footprints(catalogue: Catalogue, paths: Sequence[Path], *, every: bool) -> None:

@@ -328,3 +328,24 @@ def test_what_is_read_from_the_catalogue_is_never_taken_for_markup(empty_url: st
     assert (
         "[bold]Ouzelby[/] P[red]24" in run_command("identify", "pins=24", "pitch=0.4", "--database", empty_url).stdout
     )
+
+
+def test_upgrade_leaves_a_current_catalogue_as_it_is(tmp_path: Path) -> None:
+    url = f"sqlite:///{tmp_path / 'mine.db'}"
+    assert run_command("upgrade", "--database", url).exit_code == ExitCode.ANSWERED
+    with closing(open_catalogue(url)) as catalogue:
+        version = catalogue.version()
+    assert run_command("upgrade", "--database", url).exit_code == ExitCode.ANSWERED
+    with closing(open_catalogue(url)) as catalogue:
+        assert catalogue.version() == version
+
+
+def test_upgrade_refuses_the_tables_of_a_newer_program(tmp_path: Path) -> None:
+    file = tmp_path / "newer.db"
+    run_command("upgrade", "--database", f"sqlite:///{file}")
+    with closing(sqlite3.connect(file)) as connection:
+        connection.execute("update alembic_version set version_num = '9999'")
+        connection.commit()
+    refused = run_command("upgrade", "--database", f"sqlite:///{file}")
+    assert refused.exit_code == ExitCode.CATALOGUE
+    assert "9999" in refused.stderr
