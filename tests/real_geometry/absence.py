@@ -65,6 +65,15 @@ class Ratios:
 
         return prior * stated(self.absent) + (1 - prior) * stated(self.present)
 
+    def calibration_error(self, prior: float, bins: int = 10) -> float:
+        """Expected calibration error of P(absent) where a share ``prior`` of specimens is absent, equal-width bins."""
+        ratios = np.concatenate([self.absent, self.present])
+        truth = np.arange(len(ratios)) < len(self.absent)
+        weight = np.where(truth, prior / len(self.absent), (1 - prior) / len(self.present))
+        stated = 1 / (1 + (1 - prior) / prior * np.exp(ratios))
+        number = np.minimum((stated * bins).astype(int), bins - 1)
+        return float(np.abs(np.bincount(number, weights=weight * (truth - stated), minlength=bins)).sum())
+
 
 def fitted_on_half(columns: Columns, seed: int = 0) -> tuple[AbsentModel, Ints]:
     """Parameters fitted on a random half of the series, put on the whole catalogue's profiles, and the other series."""

@@ -109,7 +109,8 @@ def report_absence(name: str, result: Ratios) -> None:
     mean, low, high = result.mean_ratio()
     shares = ", ".join(f"P(L≥{t}) = {result.share_from(t):.3f} (≤ {1 / t:.3f})" for t in (3, 10))
     print(f"absent, {name}: AUROC {result.auroc():.3f}; E[L|absent] {mean:.3f} [{low:.3f}, {high:.3f}]; {shares}")
-    print(f"    mean P(absent) where a tenth is absent: {result.mean_probability_absent(0.1):.3f}", flush=True)
+    mean_stated, error = result.mean_probability_absent(0.1), result.calibration_error(0.1)
+    print(f"    where a tenth is absent: mean P(absent) {mean_stated:.3f}, calibration error {error:.3f}", flush=True)
 
 
 if __name__ == "__main__":

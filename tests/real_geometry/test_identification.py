@@ -78,6 +78,7 @@ def test_absent_is_told_from_present_and_its_ratio_is_honest(
     for threshold in (3, 10):
         assert result.share_from(threshold) <= 1 / threshold
     assert result.mean_probability_absent(0.1) == pytest.approx(0.1, abs=0.03)
+    assert result.calibration_error(0.1) <= 0.05
 
 
 @pytest.mark.parametrize(("features", "share"), [(BASIC, 0.80), (PHOTO, 0.92)])
