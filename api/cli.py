@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands import catalogue, demo, identification, reference, serve
+from api.commands import catalogue, demo, drawing, identification, reference, serve
 from api.commands.common import EXIT_CODES
 from api.dependencies import program_version
 
@@ -48,6 +48,7 @@ app.command(epilog=EXIT_CODES)(identification.explain)
 app.command()(reference.features)
 app.command(epilog=EXIT_CODES)(catalogue.search)
 app.command("import", epilog=EXIT_CODES)(catalogue.import_)
+app.command("table", epilog=EXIT_CODES)(drawing.table_of_drawing)
 app.command(epilog=EXIT_CODES)(catalogue.export)
 app.command(epilog=EXIT_CODES)(catalogue.upgrade)
 app.command()(serve.serve)
