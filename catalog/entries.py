@@ -7,9 +7,8 @@ everything is checked here. Lengths are millimetres. They know neither tables no
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 from functools import lru_cache
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal, Self, TypeVar
 
 from pydantic import (
     AfterValidator,
@@ -18,11 +17,12 @@ from pydantic import (
     Field,
     FiniteFloat,
     StringConstraints,
-    field_validator,
     model_validator,
 )
 
-from matcher.features import DIMENSIONS, FEATURES, PAIR_DIMENSIONS, Kind, Subject
+from matcher.features import DIMENSIONS, FEATURES, Kind
+
+T = TypeVar("T")
 
 
 def _storable(text: str) -> str:
@@ -110,19 +110,14 @@ class Common(Entry):
     note: LongText = ""
 
 
-_DIMENSIONS = {Subject.HALF: frozenset(DIMENSIONS), Subject.PAIR: frozenset(PAIR_DIMENSIONS)}
+def _half_dimensions(dimensions: dict[str, T]) -> dict[str, T]:
+    for name in dimensions:
+        if name not in DIMENSIONS:
+            raise ValueError(f"{name!r} is no dimension of a half; known: {', '.join(sorted(DIMENSIONS))}")
+    return dimensions
 
 
-def check_dimension_names(names: Iterable[str], subject: Subject) -> None:
-    """Raise ValueError unless all are dimensions of the subject in the feature table."""
-    known = _DIMENSIONS[subject]
-    for name in names:
-        if name not in known:
-            raise ValueError(f"{name!r} is no dimension of a {subject.value}; known: {', '.join(sorted(known))}")
-
-
-def check_counts(counts: dict[str, int]) -> None:
-    """Raise ValueError unless every name is a count and every value lies in its plausible range."""
+def _plausible_counts(counts: dict[str, int]) -> dict[str, int]:
     for name, value in counts.items():
         feature = FEATURES.get(name)
         if feature is None or feature.kind is not Kind.COUNT:
@@ -131,10 +126,10 @@ def check_counts(counts: dict[str, int]) -> None:
             raise ValueError(f"{name} has a field of its own")
         if not feature.low <= value <= feature.high:
             raise ValueError(f"{name} = {value} is outside {feature.low:.0f} to {feature.high:.0f}")
+    return counts
 
 
-def check_categories(categories: dict[str, tuple[str, ...]]) -> None:
-    """Raise ValueError unless every name is a category and every value one of its values."""
+def _known_categories(categories: dict[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
     for name, values in categories.items():
         feature = FEATURES.get(name)
         if feature is None or feature.kind not in (Kind.CATEGORY, Kind.LABELS) or name == "half_kind":
@@ -144,6 +139,13 @@ def check_categories(categories: dict[str, tuple[str, ...]]) -> None:
         for value in values:
             if value not in feature.values:
                 raise ValueError(f"{name} = {value!r}; possible: {', '.join(feature.values)}")
+    return categories
+
+
+HalfDimensions = Annotated[dict[str, Dimension], AfterValidator(_half_dimensions)]
+HalfLaws = Annotated[dict[str, DimensionLaw], AfterValidator(_half_dimensions)]
+Counts = Annotated[dict[str, int], AfterValidator(_plausible_counts)]
+Categories = Annotated[dict[str, tuple[str, ...]], AfterValidator(_known_categories)]
 
 
 class Half(Common):
@@ -164,30 +166,12 @@ class Half(Common):
     positions: Annotated[int, Field(ge=1, le=1000)] | None = None
     row_contacts: tuple[Annotated[int, Field(ge=0, le=1000)], ...] = ()
     blocked: tuple[BlockedPosition, ...] = ()
-    dimensions: dict[str, Dimension] = Field(default_factory=dict)
-    counts: dict[str, int] = Field(default_factory=dict)
-    categories: dict[str, tuple[str, ...]] = Field(default_factory=dict)
+    dimensions: HalfDimensions = Field(default_factory=dict)
+    counts: Counts = Field(default_factory=dict)
+    categories: Categories = Field(default_factory=dict)
     markings: tuple[Text, ...] = ()
     aliases: tuple[Text, ...] = ()
     order_codes: tuple[Text, ...] = ()
-
-    @field_validator("dimensions")
-    @classmethod
-    def _dimensions_known(cls, value: dict[str, Dimension]) -> dict[str, Dimension]:
-        check_dimension_names(value, Subject.HALF)
-        return value
-
-    @field_validator("counts")
-    @classmethod
-    def _counts_known(cls, value: dict[str, int]) -> dict[str, int]:
-        check_counts(value)
-        return value
-
-    @field_validator("categories")
-    @classmethod
-    def _categories_known(cls, value: dict[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
-        check_categories(value)
-        return value
 
     @model_validator(mode="after")
     def _contacts_add_up(self) -> Self:
@@ -225,13 +209,7 @@ class HeightClass(Entry):
 
     code: Text = "-"
     stack_share: Annotated[FiniteFloat, Field(ge=0, le=100)] | None = None
-    dimensions: dict[str, DimensionLaw] = Field(default_factory=dict)
-
-    @field_validator("dimensions")
-    @classmethod
-    def _dimensions_known(cls, value: dict[str, DimensionLaw]) -> dict[str, DimensionLaw]:
-        check_dimension_names(value, Subject.HALF)
-        return value
+    dimensions: HalfLaws = Field(default_factory=dict)
 
 
 class KindLaw(Entry):
@@ -248,30 +226,12 @@ class KindLaw(Entry):
     contact_counts: Annotated[tuple[Annotated[int, Field(ge=1, le=1000)], ...], Field(min_length=1)]
     classes: tuple[HeightClass, ...] = (HeightClass(),)
     blocked: tuple[BlockedPosition, ...] = ()
-    dimensions: dict[str, DimensionLaw]
-    counts: dict[str, int] = Field(default_factory=dict)
-    categories: dict[str, tuple[str, ...]] = Field(default_factory=dict)
+    dimensions: HalfLaws
+    counts: Counts = Field(default_factory=dict)
+    categories: Categories = Field(default_factory=dict)
     markings: tuple[Text, ...] = ()
     aliases: tuple[Text, ...] = ()
     order_codes: tuple[Text, ...] = ()
-
-    @field_validator("dimensions")
-    @classmethod
-    def _dimensions_known(cls, value: dict[str, DimensionLaw]) -> dict[str, DimensionLaw]:
-        check_dimension_names(value, Subject.HALF)
-        return value
-
-    @field_validator("counts")
-    @classmethod
-    def _counts_known(cls, value: dict[str, int]) -> dict[str, int]:
-        check_counts(value)
-        return value
-
-    @field_validator("categories")
-    @classmethod
-    def _categories_known(cls, value: dict[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
-        check_categories(value)
-        return value
 
 
 class StackPair(Entry):
