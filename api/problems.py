@@ -92,6 +92,8 @@ def shown(value: object) -> object:
     if isinstance(value, str):
         return _short(value)
     if isinstance(value, list | tuple):
+        if len(value) == 1 and isinstance(value[0], str):
+            return _short(value[0])  # a lone word is read as a list of one; its writer wrote the word
         return f"a list of {len(value)}"
     return _short(repr(value))
 

@@ -30,6 +30,10 @@ from matcher.units import canonical_unit
 LARGEST_RATIO = 2.0
 """Repeated readings of one thing that differ by more than this factor are no repeats: most likely a decimal comma."""
 
+COARSE_UNITS = ("mm", "in")
+"""Units too coarse for a repeated reading without decimals, so that ``6,6`` is most likely a decimal comma."""
+
+_ONE_COMMA = re.compile(r"\d+,\d+")
 _PIECE = re.compile(r"(?P<name>[^=<>≤≥]+)(?P<operator><=|>=|=|≤|≥|<|>)(?P<what>.*)", re.DOTALL)
 _LENGTH = re.compile(
     r"(?P<numbers>[^a-z\"″”µμ'±/@+]*?)\s*(?P<unit>[a-z\"″”µμ']+)?"
@@ -157,7 +161,10 @@ def _length(operator: str, what: str) -> dict[str, Any]:
     parts = {name: part.strip() for name, part in match.groupdict().items() if part is not None}
     if parts.get("spans") == "":
         _spans(parts.get("spans_unit", ""))
-    observation = _readings(operator, parts["numbers"]) | _unit(parts)
+    if not parts["numbers"]:
+        raise _Refusal(what, f"{what!r} is no number", "write figures with a point as decimal sign, as in 6.52")
+    unit = _unit(parts)
+    observation = _readings(operator, parts["numbers"], unit.get("unit", "mm")) | unit
     if "limit" in parts:
         observation["plus_minus"] = _number(parts["limit"])
     if "spans" in parts:
@@ -165,7 +172,7 @@ def _length(operator: str, what: str) -> dict[str, Any]:
     return observation | {name: parts[name] for name in ("instrument", "image") if name in parts}
 
 
-def _readings(operator: str, numbers: str) -> dict[str, Any]:
+def _readings(operator: str, numbers: str, unit: str) -> dict[str, Any]:
     if operator == "=" and ".." in numbers:
         return {name: _number(text) for name, text in _limits(numbers)}
     readings = [_number(text) for text in numbers.split(",")]
@@ -175,11 +182,17 @@ def _readings(operator: str, numbers: str) -> dict[str, Any]:
         return {_BOUNDS[operator]: readings[0]}
     if len(readings) == 1:
         return {"value": readings[0]}
-    if min(readings) > 0 and max(readings) > LARGEST_RATIO * min(readings):
+    if max(readings) > 0 and max(readings) > LARGEST_RATIO * min(readings):
         raise _Refusal(
             numbers,
             "these are no repeated readings of one thing",
             "write a point as decimal sign, and commas only between repeated readings",
+        )
+    if unit in COARSE_UNITS and _ONE_COMMA.fullmatch(numbers.strip()):
+        dotted = numbers.strip().replace(",", ".")
+        two = ",".join(f"{reading:.1f}" for reading in readings)
+        raise _Refusal(
+            numbers, "this may be one number or two", f"write {dotted} for one number, {two} for two readings"
         )
     return {"readings": readings}
 

@@ -71,7 +71,9 @@ def import_(
             with catalogue.writing() as session:
                 report = add_file(session, path)
             show([plain(f"{path}:"), *added_lines(report)])
-        _import_footprints(catalogue, [path for path in paths if not is_exchange(path)], every=skipped)
+        footprints = [path for path in paths if not is_exchange(path)]
+        taken = not footprints or _import_footprints(catalogue, footprints, every=skipped)
+    raise typer.Exit(ExitCode.ANSWERED if taken else ExitCode.NO_MATCH)
 
 
 def export(
@@ -103,14 +105,14 @@ def upgrade(database: DatabaseOption = None) -> None:
     show([plain("The catalogue's tables are those of this program.")])
 
 
-def _import_footprints(catalogue: Catalogue, paths: Sequence[Path], *, every: bool) -> None:
-    if not paths:
-        return
+def _import_footprints(catalogue: Catalogue, paths: Sequence[Path], *, every: bool) -> bool:
+    """Whether the paths held any half; a script must not take a folder of damaged files for a filled catalogue."""
     with _progress("reading footprints") as progress:
         found = import_folders(paths, progress)
     with catalogue.writing() as session:
         report = add(session, found.entries)
     show([*footprint_lines(found.report, every=every), *added_lines(report)])
+    return found.report.imported > 0
 
 
 @contextmanager

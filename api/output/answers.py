@@ -68,7 +68,11 @@ def _verdict(answer: Answer) -> str:
     if answer.credible_set.members == 1:
         return f"Not settled: {name} leads with {words.percent(first.probability)}, but not everything fits it."
     level = f"{answer.credible_set.level:.0%}".replace("%", " %")
-    return f"Not settled: {answer.credible_set.members} answers share {level} of the probability; {name} leads."
+    shared = f"Not settled: {answer.credible_set.members} answers share {level} of the probability"
+    if answer.probability_absent > first.probability:
+        absent = words.percent(answer.probability_absent)
+        return f"{shared}, {words.NOT_HERE} with {absent} among them; the likeliest half is {name}."
+    return f"{shared}; {name} leads."
 
 
 def _candidates(answer: Answer) -> RenderableType:

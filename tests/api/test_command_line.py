@@ -103,6 +103,15 @@ def test_a_specimen_that_is_not_in_the_catalogue_ends_with_its_own_code(run: Run
     assert "probably not in this catalogue" in lines(result.stdout)
 
 
+def test_no_half_is_said_to_lead_where_absence_is_likelier(run: Run) -> None:
+    contradictory = ("contact_count=24", "rows=2", "pitch=0.4", "body_length=3.0")
+    answer = json.loads(run("identify", *contradictory, "--json").stdout)
+    assert answer["probability_absent"] > answer["candidates"][0]["probability"]
+    said = lines(run("identify", *contradictory).stdout)
+    assert " leads." not in said
+    assert "not in this catalogue with" in said
+
+
 def test_an_empty_catalogue_says_so_and_how_to_fill_it(empty_url: str) -> None:
     result = run_command("identify", *PLUG, "--database", empty_url)
     assert result.exit_code == ExitCode.NO_MATCH
@@ -245,6 +254,14 @@ def test_a_file_with_a_wrong_line_is_refused_whole_with_its_place(empty_url: str
     result = run_command("import", str(file), "--database", empty_url)
     assert result.exit_code == ExitCode.BAD_INPUT
     assert "line 2" in lines(result.stderr)
+    assert entries_of(empty_url) == []
+
+
+def test_footprint_files_without_a_single_half_end_with_their_own_code(empty_url: str, tmp_path: Path) -> None:
+    (tmp_path / "cut.kicad_mod").write_text('(footprint "cut" (pad "1" smd rect', encoding="utf-8")
+    result = run_command("import", str(tmp_path), "--database", empty_url)
+    assert result.exit_code == ExitCode.NO_MATCH
+    assert "cut off or damaged" in lines(result.stdout)
     assert entries_of(empty_url) == []
 
 

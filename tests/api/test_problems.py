@@ -152,6 +152,7 @@ def test_a_database_of_a_newer_schema_is_refused_at_the_start(tmp_path: Path) ->
         (10**400, "1" + "0" * 198 + "…"),
         ("x" * 500, "x" * 199 + "…"),
         ([1] * 10_000, "a list of 10000"),
+        (["banana"], "banana"),
         (0.5, 0.5),
         (None, None),
         (True, True),
