@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any, Literal
+from urllib.parse import quote
 
-from sqlalchemy import Connection, Engine, create_engine, event, text
+from sqlalchemy import Connection, Engine, NullPool, create_engine, event, text
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError
 
@@ -50,7 +52,11 @@ def make_engine(url: URL) -> Engine:
     """An engine whose transactions begin according to the execution option `USE` (default: reading)."""
     if url.get_backend_name() == "sqlite":
         _check_folder(url)
-        engine = create_engine(url, connect_args={"timeout": BUSY_SECONDS})
+        if _is_beyond_writing(url):
+            # No pool: each reader sees the file anew, since an immutable one is never checked for changes.
+            engine = create_engine(_immutable(url), connect_args={"timeout": BUSY_SECONDS}, poolclass=NullPool)
+        else:
+            engine = create_engine(url, connect_args={"timeout": BUSY_SECONDS})
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
         return engine
@@ -77,6 +83,22 @@ def _check_folder(url: URL) -> None:
             value=shown_address(url),
             remedy="Make the folder first, or correct the address",
         )
+
+
+def _is_beyond_writing(url: URL) -> bool:
+    """Whether the folder of an existing file cannot be written, so that SQLite cannot make its log and index there.
+
+    Where another user's log lies beside the file, the file alone is not the whole catalogue.
+    """
+    file = Path(str(url.database))
+    log = file.with_name(f"{file.name}-wal")
+    return file.is_file() and not os.access(file.parent, os.W_OK) and not log.exists()
+
+
+def _immutable(url: URL) -> URL:
+    """The address by which SQLite reads a file without its log; https://www.sqlite.org/wal.html, section 5."""
+    address = f"file:{quote(str(Path(str(url.database)).resolve()))}"
+    return url.set(database=address, query={**url.query, "immutable": "1", "uri": "true"})
 
 
 def _prepare_sqlite(connection: Any, _record: object) -> None:

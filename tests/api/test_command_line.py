@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import shutil
 import sqlite3
@@ -314,6 +315,25 @@ def test_a_read_only_catalogue_still_answers_but_takes_no_import(demo_url: str, 
     result = run_command("import", str(entries), "--database", url)
     assert result.exit_code == ExitCode.CATALOGUE
     shutil.rmtree(folder)
+
+
+def test_a_catalogue_in_a_folder_that_cannot_be_written_still_answers_but_takes_no_import(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    half = {"record": "half", "maker": "Ouzelby", "series": "S", "part_number": "P", "rows": 1, "contact_count": 4}
+    entries, folder = tmp_path / "one.jsonl", tmp_path / "a folder % of mine"
+    folder.mkdir()
+    url = f"sqlite:///{folder / 'mine.db'}"
+    entries.write_text(json.dumps(half), encoding="utf-8")
+    assert run_command("import", str(entries), "--database", url).exit_code == ExitCode.ANSWERED
+    # Rights do not bind the superuser, under whom tests may run; the question to the system is answered for it.
+    allowed = os.access
+    monkeypatch.setattr(os, "access", lambda path, mode: Path(path) != folder and allowed(path, mode))
+    found = run_command("search", "P", "--database", url)
+    assert (found.exit_code, "Ouzelby" in found.stdout) == (ExitCode.ANSWERED, True), found.stderr
+    entries.write_text(json.dumps(half | {"part_number": "Q"}), encoding="utf-8")
+    assert run_command("import", str(entries), "--database", url).exit_code == ExitCode.CATALOGUE
+    assert [file.name for file in folder.iterdir()] == ["mine.db"]
 
 
 @pytest.mark.parametrize("columns", ["80", "200"])

@@ -8,7 +8,6 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from fastapi import FastAPI
 from starlette.testclient import TestClient
 
 import catalog.errors
@@ -106,14 +105,14 @@ def test_an_error_that_nobody_foresaw_is_answered_and_the_server_stays_up(demo_u
         ),
     ],
 )
-def test_a_domain_error_becomes_its_problem_over_http(
-    app: FastAPI, server: TestClient, error: Exception, status: int, name: str
-) -> None:
+def test_a_domain_error_becomes_its_problem_over_http(demo_url: str, error: Exception, status: int, name: str) -> None:
     def fails() -> None:
         raise error
 
+    app = create_app(Settings(database_url=demo_url))  # of its own: other tests count the addresses of the shared one
     app.add_api_route(f"/fails/{name}", fails)
-    response = server.get(f"/fails/{name}")
+    with TestClient(app) as server:
+        response = server.get(f"/fails/{name}")
     assert (response.status_code, response.json()["type"]) == (status, f"/problems/{name}")
     assert response.headers.get("retry-after") == (str(RETRY_AFTER_S) if name == "catalogue-locked" else None)
 
