@@ -58,13 +58,14 @@ def test_the_right_geometry_comes_first(drawn: Columns, case: str) -> None:
 
 
 def test_a_filter_and_a_nearest_neighbour_do_worse_on_the_same_specimens(drawn: Columns) -> None:
-    halves = np.random.default_rng(11).integers(0, len(drawn), 400).tolist()
-    scenario = Scenario(features=PHOTO)
+    """With 2 % gross errors among the readings; on clean ones the nearest neighbour is within two per cent."""
+    halves = np.random.default_rng(11).integers(0, len(drawn), 800).tolist()
+    scenario = Scenario(features=PHOTO, gross=0.02)
     ours = run(drawn, fit_absent(drawn), halves, scenario, seed=2).first.mean()
     filtered, lost = run_filter(drawn, halves, scenario, seed=2)
     assert lost > 0.2
     assert ours > filtered.first.mean() + 0.2
-    assert ours > run_nearest(drawn, halves, scenario, seed=2).first.mean()
+    assert ours > run_nearest(drawn, halves, scenario, seed=2).first.mean() + 0.02
 
 
 @pytest.mark.parametrize(("features", "auroc"), [(BASIC, 0.87), (PHOTO, 0.94)])
