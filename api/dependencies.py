@@ -9,11 +9,16 @@ from typing import Annotated
 from fastapi import Depends, Query, Request, Response
 
 from api.paging import LONGEST_CURSOR
-from api.problems import ApiError
+from api.problems import ApiError, shown
 from api.responses import NotModified
+from api.schemas.problems import FieldProblem
 from api.settings import MAX_PAGE
 from catalog.database import Catalogue
 from catalog.snapshot import Snapshot, SnapshotSource
+from matcher.suggestions import closest, remedy_for
+
+LONGEST_SHOWN = 80
+"""Characters of an unknown parameter's name that are given back."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,6 +67,24 @@ def require_json(request: Request) -> None:
     media_type = request.headers.get("content-type", "").split(";")[0].strip().lower()
     if media_type != "application/json" and not media_type.endswith("+json"):
         raise ApiError("unsupported-content", f"Content-Type is {media_type or 'missing'}")
+
+
+def require_known_query(request: Request) -> None:
+    """Raise ApiError for query parameters the address does not have: a filter with a slip in its name would be lost."""
+    known = [parameter.alias for parameter in request.scope["route"].dependant.query_params]
+    unknown = [name for name in request.query_params if name not in known]
+    if unknown:
+        message = "this query parameter is not known"
+        fields = [
+            FieldProblem(
+                field=name[:LONGEST_SHOWN],
+                value=shown(request.query_params[name]),
+                message=message,
+                remedy=remedy_for(known, closest(name, known)) if known else "leave it out",
+            )
+            for name in unknown
+        ]
+        raise ApiError("invalid-request", f"{fields[0].field}: {message}", fields)
 
 
 CatalogueDep = Annotated[Catalogue, Depends(_catalogue)]

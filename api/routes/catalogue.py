@@ -5,9 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Depends, Query
 
-from api.dependencies import CatalogueDep, CursorQuery, KeyQuery, LimitQuery, SnapshotDep, TextQuery, VersionDep
+from api.dependencies import (
+    CatalogueDep,
+    CursorQuery,
+    KeyQuery,
+    LimitQuery,
+    SnapshotDep,
+    TextQuery,
+    VersionDep,
+    require_known_query,
+)
 from api.paging import decode_cursor, encode_cursor
 from api.responses import documented
 from api.schemas.lists import Page, SearchAnswer, SearchHit
@@ -18,7 +27,7 @@ from catalog.records import HalfRecord, MatingRecord, SeriesRecord
 
 PROBLEMS = ("invalid-request", "invalid-cursor", "internal-error", "catalogue-locked", "catalogue-unusable")
 
-router = APIRouter(tags=["catalogue"], responses=documented(*PROBLEMS))
+router = APIRouter(tags=["catalogue"], responses=documented(*PROBLEMS), dependencies=[Depends(require_known_query)])
 
 
 @router.get("/halves", summary="Halves, a page at a time")

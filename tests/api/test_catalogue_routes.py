@@ -49,6 +49,20 @@ def test_filters_hold_on_every_page(server: TestClient) -> None:
     assert {(item["half"]["maker"], item["half"]["half_kind"]) for item in found} == {("Ouzelby", "plug")}
 
 
+@pytest.mark.parametrize("path", [*LISTS, "/v1/search?q=mossipet", "/v1/halves/ouzelby:mossipet-p24"])
+def test_a_query_parameter_that_the_address_does_not_have_is_refused(server: TestClient, path: str) -> None:
+    response = server.get(f"{path}{'&' if '?' in path else '?'}makr=Ouzelby")
+    assert (response.status_code, response.json()["type"]) == (422, "/problems/invalid-request")
+    (error,) = response.json()["errors"]
+    assert (error["field"], error["value"]) == ("makr", "Ouzelby")
+    assert error["remedy"]
+
+
+def test_a_slip_in_a_filters_name_is_told_with_the_right_name(server: TestClient) -> None:
+    (error,) = server.get("/v1/halves?makr=Ouzelby").json()["errors"]
+    assert "'maker'" in error["remedy"]
+
+
 def test_halves_are_found_by_series_count_and_fragment(server: TestClient) -> None:
     query = {"series": "ouzelby:mossipet", "contact_count": 24, "text": "mossipet-p"}
     assert [item["key"] for item in pages(server, "/v1/halves", **query)] == ["ouzelby:mossipet-p24"]
