@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from typing import Annotated
 
 import typer
@@ -55,6 +56,12 @@ app.command()(serve.serve)
 app.command()(demo.demo)
 
 
+KEPT_OBJECTS = 200_000
+"""New objects after which Python looks for rubbish. A command builds the whole catalogue and keeps it until it ends;
+looking through it every 700 objects, Python's default, takes a fifth of the time."""
+
+
 def main() -> None:
     """Run the command line."""
+    gc.set_threshold(KEPT_OBJECTS)
     app()

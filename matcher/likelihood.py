@@ -20,7 +20,7 @@ from matcher.mates import MatesGroup, mates_group
 from matcher.observations import Of, Reduced
 from matcher.shared import SharedGroup, closed_form, exact
 
-EXACT_AT_LEAST = 64
+EXACT_AT_LEAST = 32
 """The likeliest halves whose shared errors are always integrated exactly."""
 
 INEXACT_MASS = 1e-6

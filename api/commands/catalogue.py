@@ -88,8 +88,10 @@ def export(
             return
         with _file_errors(path):
             if path.suffix == ".jsonl":
-                with path.open("w", encoding="utf-8", newline="\n") as stream:
+                beside = path.with_name(f".{path.name}.unfinished")
+                with beside.open("w", encoding="utf-8", newline="\n") as stream:
                     number = write_jsonl(entries, stream)
+                beside.replace(path)  # An older export stays whole until the new one is.
             else:
                 number = sum(write_csv(entries, path).values())
     show([plain(f"{number} entries written to {path}")])
