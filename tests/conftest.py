@@ -51,6 +51,7 @@ def _refuse_skip(report: pytest.TestReport | pytest.CollectReport) -> None:
 @pytest.fixture(scope="session")
 def postgresql_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[URL]:
     """Address of a PostgreSQL server: OTHERHALF_TEST_POSTGRESQL, or one started for this session."""
+    pytest.importorskip("psycopg", reason="no PostgreSQL driver: pip install '.[postgresql]'")
     given = os.environ.get("OTHERHALF_TEST_POSTGRESQL")
     if given:
         yield make_url(given).set(drivername="postgresql+psycopg")
