@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
+
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -47,37 +50,44 @@ class HeadAsGet:
 
 
 class BodyLimit:
-    """Refuses bodies that are declared, or turn out, larger than ``max_bytes``; what was not sent is not read."""
+    """Refuses bodies that are declared, or turn out, larger than ``max_bytes``; what was not sent is not read.
 
-    def __init__(self, app: ASGIApp, max_bytes: int) -> None:
+    ``at`` gives single addresses a bound of their own.
+    """
+
+    def __init__(self, app: ASGIApp, max_bytes: int, at: Mapping[str, int] = MappingProxyType({})) -> None:
         self.app = app
         self.max_bytes = max_bytes
+        self.at = at
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
+        most = self.at.get(scope["path"], self.max_bytes)
         declared = Headers(scope=scope).get("content-length", "")
-        if declared.isdecimal() and int(declared) > self.max_bytes:
-            problem = make_problem("body-too-large", self._detail(), instance=scope["path"])
+        if declared.isdecimal() and int(declared) > most:
+            problem = make_problem("body-too-large", _larger_than(most), instance=scope["path"])
             response = problem_response(problem, {"Connection": "close"})
             await response(scope, receive, send)
             return
-        await self.app(scope, self._counted(receive), send)
+        await self.app(scope, _counted(receive, most), send)
 
-    def _counted(self, receive: Receive) -> Receive:
-        total = 0
 
-        async def counted() -> Message:
-            nonlocal total
-            message = await receive()
-            total += len(message.get("body", b""))
-            if total > self.max_bytes:
-                # An HTTPException, since the framework turns anything else raised here into a malformed body.
-                raise HTTPException(413, self._detail())
-            return message
+def _counted(receive: Receive, most: int) -> Receive:
+    total = 0
 
-        return counted
+    async def counted() -> Message:
+        nonlocal total
+        message = await receive()
+        total += len(message.get("body", b""))
+        if total > most:
+            # An HTTPException, since the framework turns anything else raised here into a malformed body.
+            raise HTTPException(413, _larger_than(most))
+        return message
 
-    def _detail(self) -> str:
-        return f"the body is larger than {self.max_bytes} bytes"
+    return counted
+
+
+def _larger_than(most: int) -> str:
+    return f"the body is larger than {most} bytes"

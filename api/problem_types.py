@@ -67,14 +67,15 @@ _TABLE = (
         title="The body is too large",
         status=413,
         meaning="The request's body is larger than this server reads.",
-        remedy="An identification needs a few kilobytes. Load files into the catalogue with 'otherhalf import'.",
+        remedy="An identification needs a few kilobytes. Load files into the catalogue with 'otherhalf import'; crop "
+        "a picture to the rows of contacts.",
     ),
     ProblemType(
         name="unsupported-content",
-        title="The body is not declared as JSON",
+        title="The body is of no kind that this address takes",
         status=415,
-        meaning="The request's Content-Type is missing or is not JSON.",
-        remedy="Send the header Content-Type: application/json.",
+        meaning="The request's Content-Type is missing, or is not JSON (for a row of contacts: JSON, PNG or JPEG).",
+        remedy="Send the header Content-Type: application/json; image/png or image/jpeg with a bare picture.",
     ),
     ProblemType(
         name="invalid-request",
@@ -89,6 +90,13 @@ _TABLE = (
         status=422,
         meaning="The form is right, but an observation makes no sense: an unknown unit, a length of zero …",
         remedy="Each entry of errors names the field, the value given and what to give instead.",
+    ),
+    ProblemType(
+        name="invalid-picture",
+        title="The picture cannot be used",
+        status=422,
+        meaning="The picture is no PNG or JPEG, is damaged or breaks off, or has more pixels than this server decodes.",
+        remedy="Send it whole, as PNG or JPEG, cropped to the rows of contacts.",
     ),
     ProblemType(
         name="unknown-half",

@@ -7,6 +7,17 @@ from dataclasses import dataclass
 MAX_BODY_BYTES = 1_048_576
 """Largest request body that is read, bytes (1 MiB): a thousand times a usual list of observations."""
 
+MAX_PICTURE_BYTES = 40_000_000
+"""Largest body with a picture in it, bytes. A colour picture of 12 million pixels that cannot be compressed at all has
+36 MB; as base64 in JSON, which takes a third more, there is room for 30 MB: any photo of that size, as PNG too."""
+
+MAX_PICTURE_PIXELS = 24_000_000
+"""Most pixels of a picture that is sent: twice the 12 million of a usual crop, decoded within 100 MB."""
+
+MAX_FILE_BYTES = 200_000_000
+MAX_FILE_PIXELS = 80_000_000
+"""The same for a file on one's own machine, where nobody else waits: a whole photo of the finest cameras."""
+
 MAX_OBSERVATIONS = 200
 """Most observations in one request: ten times what the feature table can ask of one half, its mate and the pair."""
 
@@ -32,8 +43,9 @@ class Settings:
     """Settings of one server.
 
     ``database_url`` chooses the catalogue; None: ``OTHERHALF_DATABASE``, else the user's own. ``max_body_bytes``
-    bounds request bodies.
+    bounds request bodies, ``max_picture_bytes`` those of the one address that takes pictures.
     """
 
     database_url: str | None = None
     max_body_bytes: int = MAX_BODY_BYTES
+    max_picture_bytes: int = MAX_PICTURE_BYTES
