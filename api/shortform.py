@@ -6,7 +6,8 @@ One piece is ``[of.]feature operator what``:
 - ``feature`` is a name or synonym of the feature table; hyphens stand for spaces.
 - The operator is ``=``, or ``<=`` / ``>=`` for a bound. ``=low..high`` is both bounds, and needs no quoting in a
   shell; either may be left out.
-- A length is ``reading[,reading…][unit][±limit][/spans][unit][@instrument[:picture]]``; ``+-`` does for ``±``.
+- A length is ``reading[,reading…][unit][±limit][/spans][unit][@instrument[:picture]]``; ``+-`` does for ``±``. Any other
+  field of its JSON form may follow as ``+name=number``: ``pitch=561.2px/11@photo+px_per_mm=127.4``.
 - A count is a whole number, a category one or more of its values, a marking the letters, and a trial fit
   ``mates:KEY`` or ``not:KEY``.
 
@@ -24,7 +25,7 @@ from api.schemas.refusals import feature_remedy
 from matcher.errors import ObservationError
 from matcher.features import FEATURES, Feature, Kind
 from matcher.observations import Of
-from matcher.suggestions import closest_meaning, remedy_for
+from matcher.suggestions import closest, closest_meaning, remedy_for
 from matcher.units import canonical_unit
 
 LARGEST_RATIO = 2.0
@@ -42,6 +43,12 @@ _LENGTH = re.compile(
     r"(?:@(?P<instrument>[^:@]+)(?::(?P<image>.+))?)?",
     re.IGNORECASE | re.DOTALL,
 )
+_MORE = re.compile(r"\+(?=[a-z_]+=)")
+"""Parts a length from further fields."""
+
+MORE_FIELDS = ("u", "px_per_mm", "scale_rel", "plane_rel", "less", "less_u")
+"""Fields of a length that are numbers and have no sign of their own in the short form."""
+
 _BOUNDS: Mapping[str, str] = {"<=": "max", "≤": "max", "<": "max", ">=": "min", "≥": "min", ">": "min"}
 
 
@@ -154,6 +161,21 @@ def _whole(text: str) -> int:
 
 
 def _length(operator: str, what: str) -> dict[str, Any]:
+    plain, *more = _MORE.split(what)
+    return _plain_length(operator, plain.strip()) | dict(_further(field) for field in more)
+
+
+def _further(text: str) -> tuple[str, Any]:
+    name, _, given = text.partition("=")
+    if name == "plane":
+        return name, given.strip()
+    if name not in MORE_FIELDS:
+        known = (*MORE_FIELDS, "plane")
+        raise _Refusal(name, f"{name!r} is no field of a length", remedy_for(known, closest(name, known)))
+    return name, _number(given)
+
+
+def _plain_length(operator: str, what: str) -> dict[str, Any]:
     match = _LENGTH.fullmatch(what.replace("+-", "±").replace("+/-", "±"))
     if match is None:
         example = "6.52, 6.52±0.03, 4.41/11 or 0.2565in@caliper"
