@@ -11,10 +11,23 @@ from matcher.features import FEATURES, Kind, Subject
 from matcher.instruments import Instrument
 from matcher.lengths import dimension_faults
 from matcher.observations import LARGEST_COUNT, Observation, Of, TrialFit
-from matcher.setups import instrument_of
+from matcher.setups import group_of, instrument_of
 from matcher.suggestions import closest, closest_meaning, remedy_for
 from matcher.units import PIXEL, canonical_unit
 from matcher.words import named_values
+
+LENGTH_PARTS: Mapping[str, object] = {
+    "u": None,
+    "plus_minus": None,
+    "px_per_mm": None,
+    "scale_rel": None,
+    "plane_rel": None,
+    "less": None,
+    "less_u": None,
+    "unit": "mm",
+    "spans": 1,
+}
+"""Parts of an observation that only a length has, and what they are where nothing is said."""
 
 MAX_OBSERVATIONS = 200
 """Most observations of one specimen: five times the feature table; more is a mistake in a script."""
@@ -30,7 +43,11 @@ def faults(observations: Sequence[Observation], instruments: Mapping[str, Instru
         remedy = "give one specimen at a time, and repeats as readings of one observation"
         return [ObservationError(message, field="observations", value=len(observations), remedy=remedy)]
     found = [fault for index, given in enumerate(observations) for fault in _faults_of(index, given, instruments)]
-    return found or [*_duplicates(observations), *_mixed_pictures(observations, instruments)]
+    return found or [
+        *_duplicates(observations),
+        *_mixed_pictures(observations, instruments),
+        *_mixed_scales(observations, instruments),
+    ]
 
 
 def _faults_of(index: int, given: Observation, instruments: Mapping[str, Instrument]) -> Iterator[ObservationError]:
@@ -91,7 +108,7 @@ def _form_faults(checked: Checked) -> Iterator[ObservationError]:
 def _no_length_faults(checked: Checked) -> Iterator[ObservationError]:
     """Faults of parts that only a dimension has."""
     given, label = checked.given, checked.feature.label
-    for part, absent in (("u", None), ("plus_minus", None), ("px_per_mm", None), ("unit", "mm"), ("spans", 1)):
+    for part, absent in LENGTH_PARTS.items():
         if getattr(given, part) != absent:
             yield checked.fault(part, getattr(given, part), f"{label} is no length", f"leave {part} out")
 
@@ -194,4 +211,23 @@ def _mixed_pictures(
                 field=path(index, "unit"),
                 value=given.unit,
                 remedy="give all of its readings in one unit, or name different images",
+            )
+
+
+def _mixed_scales(
+    observations: Sequence[Observation], instruments: Mapping[str, Instrument]
+) -> Iterator[ObservationError]:
+    """What shares one scale shares its uncertainty."""
+    stated: dict[str, float] = {}
+    for index, given in enumerate(observations):
+        instrument = instrument_of(given, instruments)
+        if given.scale_rel is None or instrument is None:
+            continue
+        first = stated.setdefault(group_of(given, instrument), given.scale_rel)
+        if first != given.scale_rel:
+            yield ObservationError(
+                f"readings that share one picture's scale state it to {first:g} and to {given.scale_rel:g}",
+                field=path(index, "scale_rel"),
+                value=given.scale_rel,
+                remedy="give all readings of the picture one scale_rel, or name different images",
             )

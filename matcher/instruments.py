@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from types import MappingProxyType
 
+from matcher.budget import rectangular
 from matcher.errors import ObservationError
 from matcher.features import FEATURES
 from matcher.suggestions import closest, remedy_for
@@ -40,6 +41,17 @@ class Scale(StrEnum):
 
 
 @dataclass(frozen=True, kw_only=True)
+class ZeroError:
+    """What a tool's closed jaws show, mm: every reading is corrected by ``value_mm``, known to ``u_mm``."""
+
+    value_mm: float
+    u_mm: float
+    distribution: str
+    source: str
+    degrees_of_freedom: float = math.inf
+
+
+@dataclass(frozen=True, kw_only=True)
 class Instrument:
     """One way of taking a length.
 
@@ -54,6 +66,7 @@ class Instrument:
     scale, scale_rel: what a scale error is common to, and its relative standard deviation.
     other_plane_rel: relative standard uncertainty of the scale in another plane of the same picture.
     step_px, feel_px: the same as ``step_mm`` and ``feel_mm`` for readings in pixels; None: takes no pixels.
+    zero: what closed jaws showed (see `matcher.zero`); None: nobody looked, the limit holds.
     can: names of the features it can take well; others are reduced too, and the budget says so.
     note: what to mind at the bench.
 
@@ -76,6 +89,7 @@ class Instrument:
     other_plane_rel: float = 0.0
     step_px: float | None = None
     feel_px: float | None = None
+    zero: ZeroError | None = None
     can: frozenset[str] = frozenset()
     note: str = ""
 
@@ -104,6 +118,14 @@ class Instrument:
     def takes_pixels(self) -> bool:
         """Whether readings may be given in pixels."""
         return self.step_px is not None and self.feel_px is not None
+
+    @property
+    def zero_error(self) -> ZeroError:
+        """The zero error that readings with one ``zero_tool`` share: as closed jaws showed, else within the limit."""
+        if self.zero is not None:
+            return self.zero
+        source = "limit of error of the tool (shared)"
+        return ZeroError(value_mm=0.0, u_mm=rectangular(self.limit_mm), distribution="rectangular", source=source)
 
     def _check_magnitude(self, name: str) -> None:
         value = getattr(self, name)

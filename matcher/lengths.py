@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from matcher.errors import ObservationError
 from matcher.faults import MAX_TEXT, Checked, is_number, is_text, not_number, order_faults, path
 from matcher.features import Plane
-from matcher.instruments import Instrument
-from matcher.setups import default_instrument, instrument_of, limits_of, mm_per_unit
+from matcher.instruments import LARGEST_REL, Instrument
+from matcher.setups import default_instrument, instrument_of, limits_of, mm_per_unit, net_mm
 from matcher.suggestions import closest, remedy_for
 from matcher.units import PIXEL, canonical_unit
 
@@ -21,6 +21,9 @@ MAX_SPANS = 1000
 SMALLEST_U = 1e-6
 """Smallest standard uncertainty that can be meant, mm (or px): a nanometre, the floor of the likelihood."""
 
+SMALLEST_REL = 1e-6
+"""Smallest relative standard uncertainty of a scale that can be meant: a millionth, beyond any bench."""
+
 SPANNED = ("pitch", "tail_pitch", "row_spacing", "land_row_spacing")
 """Features that repeat, so that several gaps can be measured at once and divided."""
 
@@ -31,13 +34,15 @@ def dimension_faults(checked: Checked) -> Iterator[ObservationError]:
     yield from setup
     yield from _plane_faults(checked)
     numbers, faulty = _numbers(checked)
+    faulty += [*_less_faults(checked, numbers), *([] if setup else _relative_faults(checked))]
     yield from faulty
     if setup or faulty:
         return
     sized = [fault for part, value in numbers for fault in _size_faults(checked, part, value)]
     yield from sized or order_faults(checked)
     if not sized and numbers:
-        yield from _own_uncertainty_faults(checked, min(abs(value) for _, value in numbers))
+        less = checked.given.less or 0.0
+        yield from _own_uncertainty_faults(checked, min(value - less for _, value in numbers))
 
 
 def _numbers(checked: Checked) -> tuple[list[tuple[str, float]], list[ObservationError]]:
@@ -59,7 +64,7 @@ def _size_faults(checked: Checked, part: str, value: float) -> Iterator[Observat
         return
     instrument = instrument_of(given, checked.instruments)
     low, high, unit = limits_of(feature, instrument)
-    size = value * mm_per_unit(given, instrument) / given.spans
+    size = net_mm(given, instrument, value) / given.spans
     if not low <= size <= high:
         message = f"{size:.6g} {unit} cannot be a {feature.label}: far outside {low:.3g} to {high:.6g} {unit}"
         remedy = f"check the unit ({given.unit!r}) and the decimal point"
@@ -71,7 +76,7 @@ def _own_uncertainty_faults(checked: Checked, smallest: float) -> Iterator[Obser
     if given.u is not None and given.plus_minus is not None:
         remedy = "give u (standard uncertainty) or plus_minus (limit), not both"
         yield checked.fault("plus_minus", given.plus_minus, "the uncertainty is given twice", remedy)
-    for part in ("u", "plus_minus"):
+    for part in ("u", "plus_minus", "less_u"):
         value = getattr(given, part)
         if value is None:
             continue
@@ -86,6 +91,40 @@ def _own_uncertainty_faults(checked: Checked, smallest: float) -> Iterator[Obser
         elif value >= smallest:
             remedy = f"check its unit: it is taken as {given.unit!r}, like the reading; or give bounds (min, max)"
             yield checked.fault(part, value, "the uncertainty is as large as the reading itself", remedy)
+
+
+def _less_faults(checked: Checked, numbers: list[tuple[str, float]]) -> Iterator[ObservationError]:
+    """What is taken off is a length below every number it is taken off."""
+    given, less = checked.given, checked.given.less
+    if less is None:
+        if given.less_u is not None:
+            remedy = "give the width that was taken off as less, or leave less_u out"
+            yield checked.fault("less_u", given.less_u, "nothing is taken off this reading", remedy)
+    elif not is_number(less):
+        yield not_number(checked, "less", less)
+    elif less <= 0.0:
+        remedy = "give the width itself, measured with the same tool, or leave less out"
+        yield checked.fault("less", less, "the width taken off is above 0", remedy)
+    elif numbers and less >= min(value for _, value in numbers):
+        remedy = f"check its unit: it is taken as {given.unit!r}, like the reading"
+        yield checked.fault("less", less, "what is taken off is as large as the reading", remedy)
+
+
+def _relative_faults(checked: Checked) -> Iterator[ObservationError]:
+    """Relative uncertainties of a picture's scale and plane: parts of one, where there is a scale or a picture."""
+    given = checked.given
+    instrument = instrument_of(given, checked.instruments)
+    if given.scale_rel is not None and given.px_per_mm is None:
+        remedy = "give the scale as px_per_mm with the reading in px, or leave scale_rel out"
+        yield checked.fault("scale_rel", given.scale_rel, "there is no scale it could belong to", remedy)
+    if given.plane_rel is not None and (instrument is None or not instrument.optical):
+        remedy = "name the instrument that took the picture, or leave plane_rel out"
+        yield checked.fault("plane_rel", given.plane_rel, "this reading is from no picture", remedy)
+    for part, least in (("scale_rel", SMALLEST_REL), ("plane_rel", 0.0)):
+        value = getattr(given, part)
+        if value is not None and not (is_number(value) and least <= value < LARGEST_REL):
+            remedy = f"give a part of one, e.g. 0.01 for 1 %: at least {least:g} and below {LARGEST_REL:g}"
+            yield checked.fault(part, value, "it is no relative standard uncertainty", remedy)
 
 
 def _setup_faults(checked: Checked) -> Iterator[ObservationError]:

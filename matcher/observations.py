@@ -39,7 +39,11 @@ class Observation:
     ``plus_minus`` a limit (± a, rectangular), both in ``unit`` and both winning over the instrument. ``spans`` gaps
     were measured over (the value is divided by it). ``image`` names the picture a reading comes from; readings of
     one image (or, unnamed, of one optical instrument) share its scale. ``plane`` (lands, mating_face, housing_top)
-    says at which depth of the picture a reading lies when it is not the feature's usual one.
+    says at which depth of the picture a reading lies when it is not the feature's usual one. ``scale_rel`` is the
+    relative standard uncertainty of ``px_per_mm`` (for all readings that share the scale) and ``plane_rel`` that of the
+    scale in this reading's plane (0: the scale's own plane); both win over the instrument's. ``less`` is a length taken
+    off each number before it is divided ("outer edge to outer edge minus one contact width"), measured with the same
+    tool, and ``less_u`` its standard uncertainty, both in ``unit``.
     """
 
     feature: str
@@ -55,6 +59,10 @@ class Observation:
     image: str | None = None
     plane: str | None = None
     px_per_mm: float | None = None
+    scale_rel: float | None = None
+    plane_rel: float | None = None
+    less: float | None = None
+    less_u: float | None = None
     of: Of = Of.THIS
 
 

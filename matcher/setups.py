@@ -55,6 +55,18 @@ def mm_per_unit(given: Observation, instrument: Instrument | None) -> float:
     return 1.0 / given.px_per_mm
 
 
+def net_mm(given: Observation, instrument: Instrument | None, number: float) -> float:
+    """Millimetres (pixels in a picture without scale) that a number of an observation stands for, gaps undivided.
+
+    What is to be taken off is taken off, and so is a zero error that closed jaws showed; in a difference of two
+    readings by one tool it cancels.
+    """
+    if given.less is not None:
+        return (number - given.less) * mm_per_unit(given, instrument)
+    zero = 0.0 if instrument is None or instrument.zero is None else instrument.zero.value_mm
+    return number * mm_per_unit(given, instrument) - zero
+
+
 def limits_of(feature: Feature, instrument: Instrument | None) -> tuple[float, float, str]:
     """Smallest and largest size that is taken seriously at all, and its unit."""
     if instrument is not None and instrument.unscaled:

@@ -63,11 +63,11 @@ def test_gaps_divide_the_value_and_every_contribution() -> None:
     assert spanned.spans == 11
 
 
-def test_repeats_add_their_scatter_to_the_type_b_terms() -> None:
+def test_repeats_add_their_scatter_to_the_feel_and_hold_the_rounding_already() -> None:
     readings = (6.40, 6.50, 6.60)
     reduced, scatter = one(readings=readings), type_a(readings)
     assert reduced.number == pytest.approx(6.5, rel=1e-15)
-    assert reduced.u == pytest.approx(math.hypot(scatter.u, own_type_b("caliper")), rel=1e-12)
+    assert reduced.u == pytest.approx(math.hypot(scatter.u, BUILT_IN["caliper"].feel_mm), rel=1e-12)
     assert reduced.budget[0].degrees_of_freedom == 2
 
 
