@@ -6,8 +6,8 @@ One piece is ``[of.]feature operator what``:
 - ``feature`` is a name or synonym of the feature table; hyphens stand for spaces.
 - The operator is ``=``, or ``<=`` / ``>=`` for a bound. ``=low..high`` is both bounds, and needs no quoting in a
   shell; either may be left out.
-- A length is ``reading[,reading…][unit][±limit][/spans][unit][@instrument[:picture]]``; ``+-`` does for ``±``. Any other
-  field of its JSON form may follow as ``+name=number``: ``pitch=561.2px/11@photo+px_per_mm=127.4``.
+- A length is ``reading[,reading…][unit][±limit][/spans][unit][@instrument[:picture]]``; ``+-`` does for ``±``. Other
+  fields of its JSON form may follow as ``+name=number``: ``pitch=561.2px/11@photo+px_per_mm=127.4``.
 - A count is a whole number, a category one or more of its values, a marking the letters, and a trial fit
   ``mates:KEY`` or ``not:KEY``.
 

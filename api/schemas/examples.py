@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from fastapi.openapi.models import Example
@@ -40,16 +41,55 @@ IDENTIFY_EXAMPLES: list[dict[str, Any]] = [
 EXPLAIN_EXAMPLES: list[dict[str, Any]] = [{**IDENTIFY_EXAMPLES[0], "half": "maker:part-number"}]
 """The first of them, with the half to be explained."""
 
+MEASURE_EXAMPLES: list[dict[str, Any]] = [
+    {
+        "pictures": [
+            {
+                "name": "plug from above",
+                "scale": {"start": [102.0, 880.5], "end": [1376.0, 881.0], "length_mm": 10.0, "u_mm": 0.02},
+                "rows": [
+                    {"points": [[310.5, 402.0], [361.0, 402.5], [412.5, 402.0], [463.0, 402.5], [564.5, 403.0]]},
+                    {"points": [[310.0, 530.5], [361.5, 531.0], [412.0, 531.0], [514.0, 531.5]]},
+                ],
+                "outlines": [
+                    {
+                        "corners": [[232.0, 340.0], [1072.0, 343.0], [1071.0, 596.0], [231.0, 593.0]],
+                        "along": "body_length",
+                        "across": "body_width",
+                        "plane": "mating_face",
+                    }
+                ],
+            }
+        ]
+    },
+    {
+        "readings": [
+            {"feature": "body_length", "readings": [6.54, 6.53, 6.54], "instrument": "caliper"},
+            {"feature": "body_length", "value": 6.5, "instrument": "vernier"},
+            {"feature": "pitch", "value": 4.62, "less": 0.21, "spans": 11, "instrument": "caliper"},
+        ],
+        "closed_jaws": {"caliper": [0.01, 0.01, 0.02]},
+    },
+]
+
+_PROFILE = [round(0.5 - 0.3 * math.cos(2 * math.pi * place / 12.5), 3) for place in range(126)]
+"""Ten bright contacts on dark plastic, 12.5 px from centre to centre."""
+
+ROW_EXAMPLES: list[dict[str, Any]] = [{"profile": _PROFILE, "row_count": 2}]
+
 _TITLES = (
     "Both halves at hand, caliper",
     "A picture without a scale: only ratios count",
     "A bare board, readings in inches",
 )
 
+MEASURE_TITLES = ("Points clicked in a picture with a scale", "Readings of two tools, closed jaws, outer edges")
+ROW_TITLES = ("A profile of grey levels",)
 
-def described(examples: list[dict[str, Any]]) -> dict[str, Example]:
+
+def described(examples: list[dict[str, Any]], titles: tuple[str, ...] = _TITLES) -> dict[str, Example]:
     """Examples with their titles, as the documentation page lists them."""
     return {
         f"example-{place}": Example(summary=title, value=example)
-        for place, (title, example) in enumerate(zip(_TITLES, examples, strict=False), start=1)
+        for place, (title, example) in enumerate(zip(titles, examples, strict=False), start=1)
     }

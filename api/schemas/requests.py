@@ -119,6 +119,18 @@ class DimensionObservation(_Observed):
     image: Word | None = Field(default=None, description="Name of the picture, where there are several.")
     plane: Plane | None = Field(default=None, description="Depth in the picture, where it is not the usual one.")
     px_per_mm: Number | None = Field(default=None, description="Scale of the picture, for readings in px.")
+    scale_rel: Number | None = Field(
+        default=None, description="Relative standard uncertainty of that scale; replaces the instrument's."
+    )
+    plane_rel: Number | None = Field(
+        default=None, description="Relative standard uncertainty of the scale in this plane; 0: the scale's own plane."
+    )
+    less: Number | None = Field(
+        default=None,
+        description="Taken off each number before it is divided, in `unit`: one contact's width, where outer edges "
+        "were measured. Measured with the same tool, so that its zero error cancels.",
+    )
+    less_u: Number | None = Field(default=None, description="Standard uncertainty of `less`, in `unit`.")
 
 
 class CountObservation(_Observed):
@@ -201,6 +213,28 @@ AnyObservation = Annotated[
 ]
 
 
+OwnFigures = Annotated[
+    dict[Word, dict[Word, Number]],
+    Field(
+        max_length=len(BUILT_IN),
+        description="Your own figures for a built-in instrument. Figures: " + ", ".join(MAGNITUDES) + ".",
+        examples=[{"caliper": {"feel_mm": 0.03}}],
+    ),
+]
+"""Own magnitudes of instruments, by instrument and magnitude."""
+
+ClosedJaws = Annotated[
+    dict[Word, Annotated[tuple[Number, ...], Field(max_length=MAX_READINGS)]],
+    Field(
+        max_length=len(BUILT_IN),
+        description="What a tool shows with its jaws closed, mm, several times: its zero error is taken off its "
+        "readings. By tool: caliper, vernier, micrometer.",
+        examples=[{"caliper": [0.01, 0.02, 0.01]}],
+    ),
+]
+"""Readings of closed jaws, mm, by tool."""
+
+
 class IdentifyRequest(Request):
     """A specimen: what was observed of it, and how probable it is beforehand that the catalogue lacks it."""
 
@@ -216,12 +250,8 @@ class IdentifyRequest(Request):
     limit: Annotated[StrictInt, Field(ge=1, le=MAX_CANDIDATES)] = Field(
         default=10, description="Most candidates to list."
     )
-    instruments: dict[Word, dict[Word, Number]] = Field(
-        default_factory=dict,
-        max_length=len(BUILT_IN),
-        description="Your own figures for a built-in instrument. Figures: " + ", ".join(MAGNITUDES) + ".",
-        examples=[{"caliper": {"feel_mm": 0.03}}],
-    )
+    instruments: OwnFigures = Field(default_factory=dict)
+    closed_jaws: ClosedJaws = Field(default_factory=dict)
 
     @model_validator(mode="before")
     @classmethod
