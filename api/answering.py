@@ -5,13 +5,14 @@ The JSON interface and the command line both answer through here, so they cannot
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Literal
 
 from api.cautions import CAUTIONS
 from api.problems import ApiError
 from api.schemas import answers
+from api.schemas.measuring import MeasureRequest
 from api.schemas.problems import FieldProblem
 from api.schemas.requests import ExplainRequest, FitObservation, IdentifyRequest, to_observations
 from catalog.records import HalfRecord, MatingRecord
@@ -19,10 +20,11 @@ from catalog.snapshot import Snapshot
 from matcher import identify as ranking
 from matcher.features import FEATURES, Kind
 from matcher.identify import CREDIBLE_LEVEL
-from matcher.instruments import overridden
+from matcher.instruments import Instrument, overridden
 from matcher.measurement import reduce
 from matcher.observations import Reduced
 from matcher.results import Candidate, FittingMate, Verdict
+from matcher.zero import with_closed_jaws
 
 EMPTY_CATALOGUE = "The catalogue is empty: load entries with 'otherhalf import PATH', or try 'otherhalf demo'."
 
@@ -88,7 +90,12 @@ def explanation(snapshot: Snapshot, request: ExplainRequest) -> answers.ExplainA
 
 def _reduced(snapshot: Snapshot, request: IdentifyRequest) -> Sequence[Reduced]:
     _check_tried_halves(snapshot, request)
-    return reduce(to_observations(request), instruments=overridden(request.instruments))
+    return reduce(to_observations(request), instruments=tools_of(request))
+
+
+def tools_of(request: IdentifyRequest | MeasureRequest) -> Mapping[str, Instrument]:
+    """The instruments with the person's own figures and with the zero errors that closed jaws showed."""
+    return with_closed_jaws(overridden(request.instruments), request.closed_jaws)
 
 
 def _check_tried_halves(snapshot: Snapshot, request: IdentifyRequest) -> None:
