@@ -9,7 +9,7 @@ makes them correlated, so they form one normal density per profile and class.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -44,8 +44,8 @@ class Kernels:
 
 
 def absent_log_density(model: AbsentModel, weighed: Likelihood) -> float:
-    """Log-density of all observations under *absent*."""
-    return float(absent_prefixes(model, weighed, weighed.parts)[-1])
+    """Log-density of all observations under *absent*; 0 where nothing was observed."""
+    return float(absent_prefixes(model, weighed, weighed.parts)[-1]) if weighed.parts else 0.0
 
 
 def absent_shares(model: AbsentModel, weighed: Likelihood) -> Floats:
@@ -57,17 +57,47 @@ def absent_shares(model: AbsentModel, weighed: Likelihood) -> Floats:
 
 def absent_prefixes(model: AbsentModel, weighed: Likelihood, parts: Sequence[Part]) -> Floats:
     """Log-density of the first, the first two, … of the parts."""
+    sums = _explanations(model, weighed, parts, np.cumsum)
+    near = logsumexp(sums.log_near, axis=(1, 2))
+    return np.asarray(logsumexp(np.stack([sums.log_present, near, sums.log_strange]), axis=0))
+
+
+@dataclass(frozen=True, kw_only=True)
+class AbsentExplanations:
+    """What *absent* explains the observations with, as log-densities with their shares.
+
+    ``log_near`` is (… × classes × kernels), ``log_present`` and ``log_strange`` are (…); ``kernels`` tells the halves
+    that the kernels stand for.
+    """
+
+    log_present: Floats
+    log_near: Floats
+    log_strange: Floats
+    kernels: Kernels
+
+
+def absent_explanations(model: AbsentModel, weighed: Likelihood) -> AbsentExplanations:
+    """How much each explanation under absent has to do with all observations so far."""
+    return _explanations(model, weighed, weighed.parts, np.sum)
+
+
+def _explanations(
+    model: AbsentModel, weighed: Likelihood, parts: Sequence[Part], total: Callable[..., Floats]
+) -> AbsentExplanations:
+    """``total`` adds up over the parts: np.sum for all of them, np.cumsum for the first, the first two, …"""
     columns = weighed.columns
     kernels = _kernels(model, columns, [reading for part in parts for reading in part.readings])
     log_prior = np.log(columns.prior_weight) - np.log(columns.prior_weight.sum())
-    present = np.cumsum(np.stack([part.log_likelihood for part in parts]), axis=0)
-    log_present = logsumexp(present + log_prior, axis=1)
-    log_kernel = np.cumsum(_kernel_terms(model, columns, kernels, parts, log_prior), axis=0)
-    log_weights = np.log(model.weights)[:, None] + kernels.log_weight[None, :]
-    log_near = logsumexp(log_kernel + log_weights, axis=(1, 2))
-    strange = np.cumsum([_strange_term(part, log_prior) for part in parts])
-    shares = np.log([model.present_share, 1 - model.present_share - STRANGE_SHARE, STRANGE_SHARE])
-    return np.asarray(logsumexp(shares[:, None] + np.stack([log_present, log_near, strange]), axis=0))
+    each = np.stack([part.log_likelihood for part in parts]) if parts else np.zeros((0, len(columns)))
+    terms = _kernel_terms(model, columns, kernels, parts, log_prior)
+    present, near, strange = np.log([model.present_share, 1 - model.present_share - STRANGE_SHARE, STRANGE_SHARE])
+    weights = np.log(model.weights)[:, None] + kernels.log_weight[None, :] + near
+    return AbsentExplanations(
+        log_present=present + logsumexp(total(each, axis=0) + log_prior, axis=-1),
+        log_near=total(terms, axis=0) + weights,
+        log_strange=strange + total(np.array([_strange_term(part, log_prior) for part in parts]), axis=0),
+        kernels=kernels,
+    )
 
 
 def _kernels(model: AbsentModel, columns: Columns, readings: Sequence[Reduced]) -> Kernels:

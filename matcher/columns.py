@@ -69,6 +69,15 @@ class DimensionColumn:
     half_width: Floats
     extra_u: Floats
 
+    def take(self, halves: Ints) -> DimensionColumn:
+        """The column of the given halves only."""
+        return DimensionColumn(
+            stated=self.stated[halves],
+            centre=self.centre[halves],
+            half_width=self.half_width[halves],
+            extra_u=self.extra_u[halves],
+        )
+
 
 @dataclass(frozen=True, kw_only=True)
 class MatingColumns:

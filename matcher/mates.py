@@ -80,24 +80,15 @@ def _listed(reading: Reduced, columns: Columns, known: Mapping[str, int]) -> Flo
         return half_probability(reading, columns, known)[columns.matings.other]
     pair = columns.matings.dimensions[reading.feature]
     missing = np.isnan(pair.centre)
-    predicted = _rows(columns.unlisted_mate[reading.feature], columns.matings.half)
+    predicted = columns.unlisted_mate[reading.feature].take(columns.matings.half)
     own = DimensionColumn(
         stated=pair.stated,
         centre=np.where(missing, predicted.centre, pair.centre),
         half_width=np.where(missing, predicted.half_width, pair.half_width),
         extra_u=np.where(missing, predicted.extra_u, pair.extra_u),
     )
-    others = {name: _rows(column, columns.matings.half) for name, column in columns.dimensions.items()}
+    others = {name: column.take(columns.matings.half) for name, column in columns.dimensions.items()}
     return dimension_probability(reading, own, others)
-
-
-def _rows(column: DimensionColumn, rows: Ints) -> DimensionColumn:
-    return DimensionColumn(
-        stated=column.stated[rows],
-        centre=column.centre[rows],
-        half_width=column.half_width[rows],
-        extra_u=column.extra_u[rows],
-    )
 
 
 def _unlisted(reading: Reduced, columns: Columns) -> Floats:
