@@ -99,7 +99,8 @@ def _invalid(request: Request, error: Exception) -> Response:
     errors = list(error.errors()) if isinstance(error, RequestValidationError) else []
     if any(each["type"] == "json_invalid" for each in errors):
         return problem_response(_malformed(request, errors[0]))
-    fields = field_problems(errors)
+    body = request.scope["route"].body_field
+    fields = field_problems(errors) if body is None else field_problems(errors, body.field_info.annotation)
     return problem_response(make_problem("invalid-request", _summary(fields), fields, request.url.path))
 
 

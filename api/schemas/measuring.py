@@ -5,11 +5,10 @@ Only the form is checked here; whether points make a row or corners a rectangle 
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import ConfigDict, Field, StrictInt
+from pydantic import ConfigDict, Discriminator, Field, StrictInt, Tag, model_validator
 
-from api.pictures import FORMATS
 from api.schemas.examples import MEASURE_EXAMPLES, ROW_EXAMPLES
 from api.schemas.requests import ClosedJaws, DimensionObservation, Number, OwnFigures, Request, Word
 from api.settings import MAX_OBSERVATIONS, MAX_PICTURES, MAX_POINTS, MAX_PROFILE, MAX_ROWS
@@ -24,17 +23,13 @@ Line = tuple[Number, Number, Number, Number]
 
 Corners = tuple[Point, Point, Point, Point]
 
-PICTURE_TOOLS = ("photo", "unscaled_photo", "usb_microscope", "microscope", "scanner")
-"""Instruments that take pictures."""
-
 _DIMENSIONS: list[Any] = [feature.name for feature in FEATURES.values() if feature.kind is Kind.DIMENSION]
 
 _POINT = "x, y in pixels: x right, y down, pixel centres at whole numbers."
 
 
-def _dimension(default: str | None = None, description: str = "") -> Any:
-    told = description or "What it is: the name of a length."
-    return Field(default=default, description=told, json_schema_extra={"enum": [*_DIMENSIONS, None]})
+def _dimension(description: str) -> Any:
+    return Field(default=None, description=description, json_schema_extra={"enum": [*_DIMENSIONS, None]})
 
 
 class _InPicture(Request):
@@ -54,11 +49,12 @@ class ClickedRow(_InPicture):
 
 
 class Outline(_InPicture):
-    """Four corners of something rectangular."""
+    """Four corners of something rectangular. Its edges along the rows are known from the rows; without a row in the
+    picture the longer ones are taken."""
 
-    corners: Corners = Field(description=f"In order round it, the first side along the rows. {_POINT}")
-    along: str | None = _dimension(description="What the first side is, along the rows: body_length …")
-    across: str | None = _dimension(description="What the second side is, across the rows: body_width, land_span …")
+    corners: Corners = Field(description=f"In order round it, from any corner. {_POINT}")
+    along: str | None = _dimension("What its edges along the rows give: body_length …")
+    across: str | None = _dimension("What its edges across the rows give: body_width, land_span …")
     of: Of = Field(default=Of.THIS, description="Which body.")
 
 
@@ -72,44 +68,75 @@ class Segment(_InPicture):
     of: Of = Field(default=Of.THIS, description="Which body.")
 
 
-class ScaleSegment(_InPicture):
-    """Something of known length in the picture."""
+class PictureScale(Request):
+    """A picture's scale: something of known length in it, or pixels per millimetre that are known otherwise."""
 
-    start: Point = Field(description=_POINT)
-    end: Point = Field(description=_POINT)
-    length_mm: Number = Field(description="Its true length, mm.")
-    u_mm: Number | None = Field(default=None, description="Standard uncertainty of that length, mm.")
+    start: Point | None = Field(default=None, description=f"One end of the known length. {_POINT}")
+    end: Point | None = Field(default=None, description="Its other end.")
+    length_mm: Number | None = Field(default=None, description="Its true length, mm.")
+    u_mm: Number = Field(default=0.0, description="Standard uncertainty of that length, mm.")
+    px_per_mm: Number | None = Field(default=None, description="Pixels per millimetre, instead of a known length.")
+    rel: Number | None = Field(default=None, description="Their relative standard uncertainty; else the instrument's.")
+    plane: Plane = Field(default=Plane.HOUSING_TOP, description="Depth in the picture where it holds.")
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        segment = [name for name in ("start", "end", "length_mm") if getattr(self, name) is not None]
+        if len(segment) != (3 if self.px_per_mm is None else 0):
+            raise ValueError("give start, end and length_mm of something known, or px_per_mm")
+        return self
 
 
-class KnownRectangle(_InPicture):
-    """A rectangle whose sides, or their proportions, are known: it takes the perspective out."""
+class KnownRectangle(Request):
+    """A rectangle whose sides, or their proportion, are known: it takes the perspective out."""
 
     corners: Corners = Field(description=f"In order round it. {_POINT}")
-    length_mm: Number | None = Field(default=None, description="True length of the first side, mm.")
-    width_mm: Number | None = Field(default=None, description="True length of the second side, mm.")
-    proportions: Number | None = Field(default=None, description="First side over second, where no length is known.")
+    length: Number = Field(description="Side from the first corner to the second.")
+    width: Number = Field(description="Side from the second corner to the third.")
+    in_mm: bool = Field(
+        default=False, strict=True, description="Whether the sides are mm and give the scale too; else any unit."
+    )
+    rel_u: Number = Field(default=0.0, description="Relative standard uncertainty of each side.")
+    plane: Plane = Field(default=Plane.HOUSING_TOP, description="Depth in the picture where it lies.")
 
 
 class PlaneDepth(Request):
-    """How a plane's scale differs from that of the plane the scale lies in. Give a depth and distance, or `rel_u`."""
+    """How a plane's scale differs from that of the plane the scale lies in: by depth and distance, or `rel`."""
 
     plane: Plane
     depth_mm: Number | None = Field(default=None, description="How much farther from the camera it lies, mm.")
-    camera_distance_mm: Number | None = Field(default=None, description="From the camera to the scale's plane, mm.")
-    rel_u: Number | None = Field(default=None, description="Relative standard uncertainty of the scale in this plane.")
+    camera_distance_mm: Number | None = Field(default=None, description="From the lens to the scale's plane, mm.")
+    u_depth_mm: Number | None = Field(default=None, description="Standard uncertainty of depth_mm; else a tenth of it.")
+    u_camera_distance_mm: Number | None = Field(default=None, description="The same of the camera's distance.")
+    rel: Number | None = Field(default=None, description="Relative standard uncertainty of the scale in this plane.")
+
+
+PERSPECTIVE_TAGS = ("by_rectangle", "by_rows")
+"""Names of the kinds of perspective; they turn up in the paths of pydantic's errors and are left out of ours."""
+
+
+def _perspective_kind(given: Any) -> str:
+    return "by_rows" if isinstance(given, str) else "by_rectangle"
+
+
+Perspective = Annotated[
+    Annotated[KnownRectangle, Tag("by_rectangle")] | Annotated[Literal["lattice"], Tag("by_rows")],
+    Discriminator(_perspective_kind),
+]
 
 
 class _Scaled(Request):
-    """A picture's name, what took it, and its scale."""
+    """What took a picture, and its scale."""
 
-    instrument: Literal[PICTURE_TOOLS] | None = Field(  # type: ignore[valid-type]
-        default=None, description="What took it; left out: photo, or unscaled_photo where there is no scale."
+    instrument: Literal["photo", "usb_microscope", "microscope", "scanner"] = Field(
+        default="photo", description="What took it. Without a scale each counts as an unscaled photo."
     )
-    scale: ScaleSegment | None = Field(default=None, description="Something of known length in it.")
-    px_per_mm: Number | None = Field(default=None, description="Its scale, where that is known otherwise.")
-    scale_rel: Number | None = Field(default=None, description="Relative standard uncertainty of px_per_mm.")
+    scale: PictureScale | None = Field(default=None, description="Left out: only ratios of its readings count.")
     planes: Annotated[tuple[PlaneDepth, ...], Field(max_length=len(Plane))] = Field(
         default=(), description="Planes at another depth; those not named get the instrument's usual doubt."
+    )
+    reference_plane: Plane = Field(
+        default=Plane.HOUSING_TOP, description="Without a scale: the plane from which depths are told."
     )
 
 
@@ -118,7 +145,7 @@ class ClickedPicture(_Scaled):
 
     name: Word = Field(description="Its name; readings of one picture share its scale.")
     rows: Annotated[tuple[ClickedRow, ...], Field(max_length=MAX_ROWS)] = Field(
-        default=(), description="Rows of contacts, in order across the part."
+        default=(), description="Rows of contacts, in order across the part; neighbours give the row spacing."
     )
     outlines: Annotated[tuple[Outline, ...], Field(max_length=MAX_OBSERVATIONS)] = Field(
         default=(), description="Rectangles: body, lands …"
@@ -126,8 +153,8 @@ class ClickedPicture(_Scaled):
     segments: Annotated[tuple[Segment, ...], Field(max_length=MAX_OBSERVATIONS)] = Field(
         default=(), description="Single lengths."
     )
-    perspective: KnownRectangle | Literal["lattice"] | None = Field(
-        default=None, description="What takes the perspective out: a known rectangle, or the rows of contacts."
+    perspective: Perspective | None = Field(
+        default=None, description="What takes the perspective out: a known rectangle, or 'lattice' for the contacts."
     )
 
 
@@ -149,7 +176,7 @@ class MeasureRequest(Request):
 class ImageData(Request):
     """A picture inside JSON."""
 
-    media_type: Literal[*FORMATS] = Field(description="What it is.")  # type: ignore[valid-type]
+    media_type: Literal["image/png", "image/jpeg"] = Field(description="What it is.")
     data: str = Field(description="The picture's bytes as base64.")
 
 

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, get_args
+
+from pydantic import BaseModel
 
 from api.problems import shown
+from api.schemas.measuring import PERSPECTIVE_TAGS
 from api.schemas.problems import FieldProblem
-from api.schemas.requests import KIND_TAGS, UNKNOWN_FEATURE, ExplainRequest, observation_fields
+from api.schemas.requests import KIND_TAGS, UNKNOWN_FEATURE, ExplainRequest, observation_model
 from matcher.features import FEATURES
 from matcher.suggestions import closest, closest_meaning, remedy_for
 
@@ -42,9 +45,11 @@ _REMEDIES: Mapping[str, str] = {
 _ELSE = "look up its form at /docs"
 
 
-def field_problems(errors: Sequence[Mapping[str, Any]]) -> tuple[FieldProblem, ...]:
-    """One `FieldProblem` for each of pydantic's errors (``ValidationError.errors()``)."""
-    return tuple(_field_problem(error) for error in errors if not _follows_from_another(error, errors))
+def field_problems(
+    errors: Sequence[Mapping[str, Any]], root: type[BaseModel] = ExplainRequest
+) -> tuple[FieldProblem, ...]:
+    """One `FieldProblem` for each of pydantic's errors (``ValidationError.errors()``); ``root`` is the whole request's type."""
+    return tuple(_field_problem(error, root) for error in errors if not _follows_from_another(error, errors))
 
 
 def _follows_from_another(error: Mapping[str, Any], errors: Sequence[Mapping[str, Any]]) -> bool:
@@ -53,11 +58,11 @@ def _follows_from_another(error: Mapping[str, Any], errors: Sequence[Mapping[str
     return error["type"] == "too_short" and any(len(o["loc"]) > len(at) and o["loc"][: len(at)] == at for o in errors)
 
 
-def _field_problem(error: Mapping[str, Any]) -> FieldProblem:
+def _field_problem(error: Mapping[str, Any], root: type[BaseModel]) -> FieldProblem:
     location = tuple(error["loc"])
     if error["type"] == UNKNOWN_FEATURE:
         return _unknown_feature(location, error["input"])
-    remedy = _unknown_field(location) if error["type"] == "extra_forbidden" else _remedy(error)
+    remedy = _unknown_field(location, root) if error["type"] == "extra_forbidden" else _remedy(error)
     value = None if error["type"] == "missing" else shown(error.get("input"))
     return FieldProblem(field=path_of(location), value=value, message=_message(error), remedy=remedy)
 
@@ -70,7 +75,9 @@ def path_of(location: Sequence[str | int]) -> str:
     """``observations[2].unit`` from pydantic's location, without the names it gives to kinds of observation."""
     path = ""
     for place, part in enumerate(location):
-        if (place == 0 and part in _SOURCES) or (part in KIND_TAGS and _follows_index(location, place)):
+        if (place == 0 and part in _SOURCES) or part in PERSPECTIVE_TAGS:
+            continue
+        if part in KIND_TAGS and _follows_index(location, place):
             continue
         path += f"[{part}]" if isinstance(part, int) else f".{part}" if path else str(part)
     return path or "body"
@@ -102,14 +109,27 @@ def feature_remedy(name: object) -> str:
     return remedy_for(FEATURES, closest_meaning(str(name), words))
 
 
-def _unknown_field(location: Sequence[str | int]) -> str:
-    if len(location) >= 2 and location[-2] in KIND_TAGS:
-        known = observation_fields(str(location[-2]))
-    elif len(location) == 2:
-        known = tuple(ExplainRequest.model_fields)
-    else:
-        return "leave it out"
-    return remedy_for(known, closest(str(location[-1]), known))
+def _unknown_field(location: Sequence[str | int], root: type[BaseModel]) -> str:
+    known = known_fields(location[:-1], root)
+    return remedy_for(known, closest(str(location[-1]), known)) if known else "leave it out"
+
+
+def known_fields(location: Sequence[str | int], root: type[BaseModel]) -> tuple[str, ...]:
+    """The fields that may stand at a place of a request; pydantic's location of it, names of kinds included."""
+    models = [root]
+    for place, part in enumerate(location):
+        if part in KIND_TAGS and _follows_index(location, place):
+            models = [observation_model(str(part))]
+        elif not (isinstance(part, int) or part in PERSPECTIVE_TAGS or (place == 0 and part in _SOURCES)):
+            fields = [model.model_fields[part] for model in models if part in model.model_fields]
+            models = [inner for field in fields for inner in _models_in(field.annotation)]
+    return tuple(dict.fromkeys(name for model in models for name in model.model_fields))
+
+
+def _models_in(annotation: object) -> list[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    return [model for part in get_args(annotation) for model in _models_in(part)]
 
 
 def _message(error: Mapping[str, Any]) -> str:

@@ -192,9 +192,9 @@ _MODELS: Mapping[str, type[_Observed]] = {
 }
 
 
-def observation_fields(tag: str) -> tuple[str, ...]:
-    """The fields that one kind of observation may have."""
-    return tuple(_MODELS[tag].model_fields)
+def observation_model(tag: str) -> type[BaseModel]:
+    """The form of one kind of observation."""
+    return _MODELS[tag]
 
 
 def _kind_of(given: Any) -> str | None:
