@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from matcher.checking import faults
+from matcher.combining import Combination, Contradiction, combinations, contradictions
 from matcher.errors import ObservationErrors
 from matcher.faults import is_number
 from matcher.features import FEATURES, Kind, Subject
@@ -30,6 +31,9 @@ def reduce(
     observations: Sequence[Observation], instruments: Mapping[str, Instrument] = BUILT_IN
 ) -> tuple[Reduced, ...]:
     """Observations as the likelihood uses them, in the given order; ``index`` is the position in that order.
+
+    Readings of one size by one or several instruments are combined into one where they agree, at the position of the
+    first (see `matcher.combining`); ``also`` holds the positions of the others.
 
     Without an instrument a reading counts as taken by caliper on a loose part; in pixels as from an unscaled photo;
     with ``image`` or ``px_per_mm`` as from a scaled photo. A person's own ``u`` or ``plus_minus`` (± a, rectangular:
@@ -48,10 +52,23 @@ def reduce(
         With every fault of the list, each at its place, e.g. ``observations[2].unit``.
     """
     takings = check_and_take(observations, instruments)
-    return tuple(
-        dimension(index, body_of(given), takings[index]) if index in takings else _other(index, given)
-        for index, given in enumerate(observations)
-    )
+    found = [reduced for each in find_combinations(observations, takings) for reduced in each.reduced]
+    combined = {index for reduced in found for index in (reduced.index, *reduced.also)}
+    bounds = [dimension(i, body_of(observations[i]), taking) for i, taking in takings.items() if i not in combined]
+    others = [_other(index, given) for index, given in enumerate(observations) if index not in takings]
+    return tuple(sorted([*found, *bounds, *others], key=lambda reduced: reduced.index))
+
+
+def find_contradictions(
+    observations: Sequence[Observation], instruments: Mapping[str, Instrument] = BUILT_IN
+) -> tuple[Contradiction, ...]:
+    """Readings of one size that cannot all be right and so stay apart in `reduce`; raises as `reduce`."""
+    return contradictions(find_combinations(observations, check_and_take(observations, instruments)))
+
+
+def find_combinations(observations: Sequence[Observation], takings: Mapping[int, Taking]) -> tuple[Combination, ...]:
+    """Readings of each size, in groups that agree; ``takings`` as `check_and_take` gives them."""
+    return combinations(takings, {index: body_of(observations[index]) for index in takings})
 
 
 def check_and_take(

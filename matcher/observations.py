@@ -13,6 +13,13 @@ UNSCALED_SD = 10.0
 """Standard deviation of ln(scale) of a picture without any scale: so wide that no answer depends on its size."""
 
 
+RECTANGULAR = "rectangular"
+"""A budget line's ``distribution``: a limit or a display's step, every value within is as likely."""
+
+TYPE_A = "normal, type A"
+"""A budget line's ``distribution``: what the scatter of repeats shows."""
+
+
 class Of(StrEnum):
     """Which body an observation belongs to."""
 
@@ -108,7 +115,7 @@ class Reduced:
     Exactly one of these is set: ``value`` (dimension, mm or px), ``count``, ``values`` (category or labels),
     ``text``, ``fit``, or ``at_least`` and/or ``at_most`` (bounds on a dimension or a count). ``u`` is the standard
     uncertainty that belongs to this reading alone; ``total_u`` includes the shared part. ``index`` is the position in
-    the list the person gave.
+    the list the person gave; ``also`` those of further readings of the same feature that are combined into this one.
     """
 
     index: int
@@ -126,6 +133,7 @@ class Reduced:
     fit: TrialFit | None = None
     shared: SharedError | None = None
     budget: tuple[BudgetLine, ...] = field(default=())
+    also: tuple[int, ...] = ()
 
     @property
     def number(self) -> float:

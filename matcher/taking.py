@@ -3,25 +3,33 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from matcher.budget import combine, rectangular, resolution, type_a
 from matcher.faults import is_number
 from matcher.features import FEATURES
 from matcher.instruments import Instrument
-from matcher.observations import UNSCALED_SD, BudgetLine, Observation, Of, Reduced, SharedError, SharedKind
+from matcher.observations import (
+    RECTANGULAR,
+    TYPE_A,
+    UNSCALED_SD,
+    BudgetLine,
+    Observation,
+    Of,
+    Reduced,
+    SharedError,
+    SharedKind,
+)
 from matcher.setups import group_of, mm_per_unit, net_mm, picture_of, plane_of
 from matcher.units import PIXEL, canonical_unit
 
 INSIDE_OR_DEPTH = frozenset({"opening_length", "opening_width", "height", "stack_height"})
 """Dimensions that inside jaws or a depth rod take."""
 
-TYPE_A = "normal, type A"
-"""Distribution of what the scatter of repeats shows."""
 
-RECTANGULAR = "rectangular"
-"""Distribution of a limit or a display's step: every value within it is as likely."""
+STATED_FIGURES = 9
+"""Decimals, mm, to which uncertainties stated in different units are the same one: a thousandth of a nanometre."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,6 +87,16 @@ class Taking:
     def stated(self) -> bool:
         """Whether the person's own uncertainty replaces the instrument's."""
         return self.given.u is not None or self.given.plus_minus is not None
+
+    @property
+    def way(self) -> tuple[object, ...]:
+        """What readings have in common that are repeats of one reading: tool, picture, plane, own statements, mm."""
+        given, tool = self.given, self.instrument
+        picture = None if tool is None or not tool.optical else (picture_of(given, tool), plane_of(given))
+        own = (given.u, given.plus_minus, given.less, given.less_u)
+        stated = tuple(None if part is None else round(part * self.unit_mm, STATED_FIGURES) for part in own)
+        pixel = self.unit_mm if self.in_pixels else None
+        return None if tool is None else tool.name, picture, pixel, given.plane_rel, stated
 
     def line(self, source: str, distribution: str, u: float, dof: float = math.inf) -> BudgetLine:
         """Budget line of an uncertainty of the reading as taken; the gaps divide its contribution."""
@@ -250,3 +268,9 @@ def _shared_zero(taking: Taking, instrument: Instrument) -> tuple[SharedError | 
         coefficient=1.0 / taking.given.spans,
     )
     return error, (taking.line(zero.source, zero.distribution, zero.u_mm, zero.degrees_of_freedom),)
+
+
+def pooled(takings: Sequence[Taking]) -> Taking:
+    """Readings taken in one `Taking.way` as repeats of one reading."""
+    readings = tuple(reading for taking in takings for reading in taking.readings)
+    return replace(takings[0], readings=readings, repeats=len(readings))

@@ -44,8 +44,9 @@ def test_the_tools_limit_is_a_shared_zero_error_and_only_in_the_total() -> None:
 
 def test_one_caliper_shares_its_zero_on_and_off_the_board_and_another_tool_does_not() -> None:
     names = ("caliper", "caliper_on_board", "vernier", "steel_rule")
+    features = ("body_length", "overall_length", "body_width", "tail_span")
     loose, on_board, vernier, rule = reduce(
-        [Observation(feature="body_length", value=6.5, instrument=name) for name in names]
+        [Observation(feature=f, value=6.5, instrument=name) for f, name in zip(features, names, strict=True)]
     )
     assert loose.shared == on_board.shared
     assert vernier.shared is not None

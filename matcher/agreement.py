@@ -1,0 +1,110 @@
+"""Weighted mean of several readings of one size, and whether they agree (GUM 5, chi-squared)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import chdtrc
+
+Floats = NDArray[np.float64]
+
+DISAGREEMENT_LEVEL = 0.01
+"""Readings contradict each other where χ² is this improbable or less. One in a hundred, not the customary one in
+twenty: a false alarm sends a person back to the bench, and a wrong reading is mostly wrong by far more."""
+
+SMALLEST_U = 1e-6
+"""Smallest standard uncertainty a reading has, mm: a nanometre keeps weights finite."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class WeightedMean:
+    """Weighted mean, its standard uncertainty, the readings' weights (their sum is 1) and how well they agree.
+
+    ``p`` is the probability of a χ² at least as large; 1 for a single reading.
+    """
+
+    value: float
+    u: float
+    weights: tuple[float, ...]
+    chi2: float
+    degrees_of_freedom: int
+    p: float
+
+    @property
+    def agree(self) -> bool:
+        """Whether the readings may be of one size."""
+        return self.p > DISAGREEMENT_LEVEL
+
+
+def weighted_mean(values: Sequence[float], u: ArrayLike) -> WeightedMean:
+    """Mean of independent readings weighted by 1/u², or, ``u`` being a covariance matrix, by least squares.
+
+    Raises
+    ------
+    ValueError
+        For no reading, a standard uncertainty that is not above 0, or a matrix that does not fit or has no inverse.
+    """
+    x, covariance = np.asarray(values, dtype=np.float64), np.asarray(u, dtype=np.float64)
+    if not len(x):
+        raise ValueError("a mean needs at least one reading")
+    if covariance.ndim == 1:
+        if not np.all(covariance > 0.0):
+            raise ValueError("every standard uncertainty must be above 0")
+        covariance = np.diag(covariance**2)
+    if covariance.shape != (len(x), len(x)):
+        raise ValueError("there must be one uncertainty for each reading")
+    try:
+        precision = np.linalg.inv(covariance)
+    except np.linalg.LinAlgError as error:
+        raise ValueError("these uncertainties have no inverse: readings fully correlated") from error
+    return _mean(x, np.asarray(precision, dtype=np.float64))
+
+
+def _mean(x: Floats, precision: Floats) -> WeightedMean:
+    total = float(precision.sum())
+    weights = precision.sum(axis=0) / total
+    residuals = x - x[0] - weights @ (x - x[0])  # small numbers: nothing cancels
+    chi2 = max(float(residuals @ precision @ residuals), 0.0)
+    dof = len(x) - 1
+    return WeightedMean(
+        value=float(x[0] + weights @ (x - x[0])),
+        u=float(1.0 / np.sqrt(total)),
+        weights=tuple(weights.tolist()),
+        chi2=chi2,
+        degrees_of_freedom=dof,
+        p=float(chdtrc(dof, chi2)) if dof else 1.0,
+    )
+
+
+def agreeing_groups(values: Sequence[float], covariance: ArrayLike) -> tuple[tuple[int, ...], ...]:
+    """The readings in groups that agree, positions in order: all in one where they do.
+
+    Readings that contradict are split, in order of size, where the two parts agree best within themselves, and so on.
+    """
+    x, matrix = np.asarray(values, dtype=np.float64), np.asarray(covariance, dtype=np.float64)
+    undecided, groups = [np.argsort(x, kind="stable")], []
+    while undecided:
+        members = undecided.pop()
+        if weighted_mean(x[members].tolist(), matrix[np.ix_(members, members)]).agree:
+            groups.append(tuple(sorted(members.tolist())))
+            continue
+        at = _best_split(x[members], np.diag(matrix)[members])
+        undecided += [members[:at], members[at:]]
+    return tuple(sorted(groups))
+
+
+def _best_split(x: Floats, variance: Floats) -> int:
+    """Length of the first part of ascending readings, so that both parts have the least χ², taken as independent."""
+    from_below = _chi2_of_first(x, variance)
+    from_above = _chi2_of_first(x[::-1], variance[::-1])[::-1]
+    return int(np.argmin(from_below[:-1] + from_above[1:])) + 1
+
+
+def _chi2_of_first(x: Floats, variance: Floats) -> Floats:
+    """χ² of the first 1, 2, … readings around their weighted mean."""
+    weight, shifted = np.cumsum(1.0 / variance), x - x[0]
+    first, second = np.cumsum(shifted / variance), np.cumsum(shifted * shifted / variance)
+    return np.asarray(second - first * first / weight)
