@@ -1,0 +1,65 @@
+"""One mistake, and readings with something about them corrected."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from matcher.columns import Bools
+from matcher.observations import Reduced
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mistake:
+    """One way in which observations may be wrong.
+
+    ``corrected`` stand in place of the observations with the same ``index``; ``odds`` is the probability of the
+    mistake over that of a right reading, times the Jacobian (the derivative of the corrected value by the one given);
+    ``change`` is what would differ if it were given anew; ``halves`` those under which the mistake can happen (None:
+    all). ``modelled`` says whether the likelihood's own mixture holds the mistake already.
+    """
+
+    kind: str
+    corrected: tuple[Reduced, ...]
+    odds: float
+    change: Mapping[str, float | int | str]
+    halves: Bools | None = None
+    modelled: bool = True
+
+    @property
+    def index(self) -> int:
+        """Position of the first observation that would change."""
+        return self.corrected[0].index
+
+
+def scaled(reading: Reduced, factor: float, *, spans: int | None = None) -> Reduced:
+    """The reading times ``factor``, with its uncertainty and its share of a zero error."""
+    shared = reading.shared
+    return replace(
+        reading,
+        value=reading.number * factor,
+        u=reading.u * factor,
+        total_u=reading.total_u * factor,
+        spans=reading.spans if spans is None else spans,
+        shared=None if shared is None else replace(shared, coefficient=shared.coefficient * factor),
+    )
+
+
+def longer(reading: Reduced, feature: str, by: tuple[float, float]) -> Reduced | None:
+    """The reading as one of ``feature``, which is longer by anything within a range (mm; negative: shorter).
+
+    The range's rectangle is folded into the uncertainty. None where nothing above zero is left.
+    """
+    value = reading.number + (by[0] + by[1]) / 2
+    if value <= 0.0:
+        return None
+    spread = (by[1] - by[0]) / math.sqrt(12.0)
+    return Reduced(
+        index=reading.index,
+        feature=feature,
+        of=reading.of,
+        value=value,
+        u=math.hypot(reading.total_u, spread),
+        total_u=math.hypot(reading.total_u, spread),
+    )

@@ -1,0 +1,181 @@
+"""How probable each possible mistake is, given everything that was observed.
+
+The evidence of the corrected observations, times the odds of the mistake, is compared with the evidence of the
+observations as given, absent included. First every mistake is weighed by what its corrected reading alone changes,
+over listed halves; the few that matter are weighed again in full.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import logsumexp
+
+from matcher.absent import AbsentModel
+from matcher.absent_density import absent_log_density
+from matcher.columns import Columns, Floats
+from matcher.counts import miscount_probability
+from matcher.dimension import W_MIN, rectangle_normal, spanned_half_width
+from matcher.features import FEATURES, Kind
+from matcher.halves import dimension_density, half_mixture, half_probability
+from matcher.hints.lengths import PITCHES
+from matcher.hints.mistake import Mistake
+from matcher.hints.mistakes import everything_in_one_unit, mistakes_of
+from matcher.likelihood import Part, likelihood
+from matcher.mates import mates_group
+from matcher.observations import Of, Reduced, SharedKind
+from matcher.posterior import Posterior, weigh_against_absent
+from matcher.shared import folded
+
+SCALE_REL = 0.02
+"""Relative standard uncertainty of an unscaled picture's scale as the other readings tell it under a half, where many
+mistakes are weighed at once. Common practice, no source; those that matter get the exact integral."""
+
+NEVER = -1e4
+"""Log-probability of a half under which a mistake cannot happen: finite, so that sums over halves stay finite."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Weighed:
+    """A mistake with the log of: its odds times the evidence of the corrected observations, over the evidence of those
+    given. ``answer`` is the posterior of the corrected ones where it was weighed in full."""
+
+    mistake: Mistake
+    log_weight: float
+    answer: Posterior | None = None
+
+
+def weigh_roughly(result: Posterior, observations: Sequence[Reduced], doubted: frozenset[int]) -> list[Weighed]:
+    """Every possible mistake of the observations whose index is ``doubted``, likeliest first."""
+    found: list[Weighed] = []
+    for part in result.weighed.parts:
+        for place, reading in enumerate(part.readings):
+            mistakes = list(mistakes_of(reading, observations, result.columns)) if reading.index in doubted else []
+            if mistakes:
+                rest = _log_half_without(result, part, place)
+                scale = _other_scale(part, place, result.columns)
+                found += [_weighed(mistake, rest, scale, result.columns) for mistake in mistakes]
+    found += _everything(result, observations, doubted)
+    return sorted(found, key=lambda each: -each.log_weight)
+
+
+def _weighed(mistake: Mistake, rest: Floats, scale: Floats | float, columns: Columns) -> Weighed:
+    logs = rest + sum(_log_right(reading, scale, columns) for reading in mistake.corrected)
+    if mistake.halves is not None:
+        logs = np.where(mistake.halves, logs, NEVER)
+    return Weighed(mistake=mistake, log_weight=float(np.log(mistake.odds) + logsumexp(logs)))
+
+
+def _everything(result: Posterior, observations: Sequence[Reduced], doubted: frozenset[int]) -> list[Weighed]:
+    found = []
+    for mistake in everything_in_one_unit(observations):
+        indices = {reading.index for reading in mistake.corrected}
+        if not indices <= doubted:
+            continue
+        rest = result.log_half
+        for part in result.weighed.parts:
+            if part.readings[0].index in indices:
+                rest = rest - part.log_likelihood
+        found.append(_weighed(mistake, rest, 0.0, result.columns))
+    return found
+
+
+def _log_half_without(result: Posterior, part: Part, place: int) -> Floats:
+    """Log-weight of each half without one reading. A zero error shared with others is small and counts as its own."""
+    reading = part.readings[place]
+    if len(part.readings) == 1:
+        return np.asarray(result.log_half - part.log_likelihood)
+    if reading.shared is not None and reading.shared.kind is SharedKind.ZERO and reading.of is Of.THIS:
+        return np.asarray(result.log_half - np.log(dimension_density(reading, half_mixture(reading, result.columns))))
+    smaller = part.drop(place)
+    rest = 0.0 if smaller is None else smaller.log_likelihood
+    return np.asarray(result.log_half - part.log_likelihood + rest)
+
+
+def _other_scale(part: Part, place: int, columns: Columns) -> Floats | float:
+    """ln(px per mm) of a picture without scale as the part's other readings tell it under each half; 0 elsewhere."""
+    shared = part.readings[place].shared
+    if shared is None or not shared.unscaled or len(part.readings) == 1:
+        return 0.0
+    others = [reading for i, reading in enumerate(part.readings) if i != place]
+    with np.errstate(invalid="ignore"):
+        logs = np.stack([np.log(o.number) - np.log(columns.dimensions[o.feature].centre) for o in others])
+    known = ~np.isnan(logs).all(axis=0)
+    scale = np.zeros(len(columns))
+    scale[known] = np.nanmedian(logs[:, known], axis=0)
+    return scale
+
+
+def _log_right(reading: Reduced, scale: Floats | float, columns: Columns) -> Floats:
+    """Log-probability of a corrected reading where it is right, over all halves."""
+    kind = FEATURES[reading.feature].kind
+    if reading.of is not Of.THIS:
+        return mates_group((reading,), columns, {}).log_likelihood([0])
+    if kind is Kind.COUNT and reading.count is not None:
+        return _log_right_count(reading.feature, reading.count, columns)
+    if kind is Kind.DIMENSION and reading.value is not None:
+        return _log_right_length(reading, scale, columns)
+    return np.asarray(np.log(half_probability(reading, columns, {})))
+
+
+def _log_right_count(feature: str, number: int, columns: Columns) -> Floats:
+    true = columns.counts[feature]
+    if feature == "contact_count":
+        wrong = float(miscount_probability(np.array(number)))
+    else:
+        wrong = FEATURES[feature].gross_share
+    return np.where(true == number, np.log1p(-wrong), NEVER)
+
+
+def _log_right_length(reading: Reduced, scale: Floats | float, columns: Columns) -> Floats:
+    column, x = columns.dimensions[reading.feature], reading.number * np.exp(-scale)
+    half_width = column.half_width
+    if reading.feature in PITCHES:
+        half_width = spanned_half_width(half_width, reading.spans)
+    variance = (reading.u * np.exp(-scale)) ** 2 + column.extra_u**2 + _shared_variance(reading, x)
+    known = ~np.isnan(column.centre)
+    density = rectangle_normal(
+        np.where(known, x - column.centre, np.inf),
+        np.nan_to_num(half_width),
+        np.maximum(np.sqrt(np.nan_to_num(variance)), W_MIN),
+    )
+    right = (1.0 - FEATURES[reading.feature].gross_share) * density * np.exp(-scale)
+    return np.asarray(np.log(np.maximum(right, np.exp(-700.0))))
+
+
+def _shared_variance(reading: Reduced, x: Floats) -> Floats | float:
+    if reading.shared is not None and reading.shared.unscaled:
+        return np.asarray((x * SCALE_REL) ** 2)
+    shared = folded(reading)
+    return shared.scale + shared.zero
+
+
+def weigh_in_full(
+    mistake: Mistake, result: Posterior, absent: AbsentModel, observations: Sequence[Reduced], prior_absent: float
+) -> Weighed:
+    """The mistake weighed with all the corrected observations, absent included, and the answer if it was made."""
+    corrected = {reading.index: reading for reading in mistake.corrected}
+    weighed = likelihood(result.columns, [corrected.get(given.index, given) for given in observations])
+    total = weighed.total
+    if mistake.halves is not None:
+        total = np.where(mistake.halves, total, total + NEVER)
+    log_density = absent_log_density(absent, weighed) if prior_absent > 0 else -np.inf
+    answer = weigh_against_absent(weighed, total, log_density, prior_absent)
+    gain = _log_evidence(answer, total) - _log_evidence(result, result.weighed.total)
+    return Weighed(mistake=mistake, log_weight=float(np.log(mistake.odds) + gain), answer=answer)
+
+
+def _log_evidence(result: Posterior, total: Floats) -> float:
+    """Log-evidence, absent included: what normalising took from the joint log-probability of any half."""
+    best = int(np.argmax(result.log_half))
+    return float(result.log_prior[best] + total[best] - result.log_half[best])
+
+
+def probabilities(found: Sequence[Weighed]) -> Floats:
+    """Probability of each mistake. What the likelihood's own mixture knows is taken out of the rest first."""
+    weights = np.exp(np.minimum([each.log_weight for each in found], 700.0))
+    modelled = np.array([each.mistake.modelled for each in found], dtype=np.bool_)
+    rest = max(1.0 - float(weights[modelled].sum()), 0.0)
+    return np.asarray(weights / max(rest + float(weights.sum()), 1e-300))

@@ -1,0 +1,322 @@
+"""Specimens with one mistake put in, of the kinds that people at the bench make.
+
+Toes of tails end 0.15 to 0.6 mm inside their lands, at each end (common practice, no source): so a span over tails, or
+a length over hold-downs, is made from a footprint, which knows lands only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from matcher.columns import Columns
+from matcher.dimension import spanned_half_width
+from matcher.features import FEATURES, Kind
+from matcher.hints import Hint
+from matcher.observations import Reduced, SharedError
+from tests.real_geometry.simulation import CALIPER_U, Bench, Scenario
+
+FULL = (
+    *("contact_count", "rows", "pitch", "body_length", "body_width", "land_row_spacing"),
+    *("land_span", "mounting", "half_kind", "hold_down_count"),
+)
+TOE = (0.15, 0.6)
+
+SEEN_FROM = 4.0
+"""Standard uncertainties by which a length must leave a half's tolerance for the mistake to be seen."""
+
+MOST_ROWS = int(FEATURES["rows"].high)
+INCH, MIL = 25.4, 0.0254
+FEWEST_GAPS = 2
+"""One gap for two, or two for one, is a pitch taken double or half, and called so."""
+
+OPPOSITE = {"plug": "receptacle", "receptacle": "plug"}
+
+
+class FullBench(Bench):
+    """Draws specimens with everything that a footprint tells; ``zero`` is a caliper's error that all readings share."""
+
+    def __init__(self, columns: Columns, seed: int, zero: SharedError | None = None) -> None:
+        super().__init__(columns, seed)
+        self.zero = zero
+
+    def specimen(self, half: int, scenario: Scenario) -> list[Reduced]:
+        """Observations of one specimen of the half."""
+        drawn = super().specimen(half, scenario)
+        if self.zero is None:
+            return drawn
+        error = float(self.draw.normal()) * self.zero.sd
+        return [o if o.value is None else self._with_zero(o, error) for o in drawn]
+
+    def _with_zero(self, reading: Reduced, error: float) -> Reduced:
+        assert self.zero is not None
+        shared = replace(self.zero, coefficient=1.0 / reading.spans)
+        return replace(reading, value=reading.number + error / reading.spans, shared=shared)
+
+    def _observe(self, half: int, name: str, scenario: Scenario, scale: float) -> Reduced | None:
+        if name == "hold_down_count":
+            return Reduced(index=0, feature=name, count=int(self.columns.counts[name][half]))
+        if name == "half_kind":
+            known = np.flatnonzero(self.columns.categories[name][half] > 0.999)
+            values = list(FEATURES[name].values)
+            return Reduced(index=0, feature=name, values=frozenset({values[known[0]]})) if len(known) else None
+        return super()._observe(half, name, scenario, scale)
+
+
+Made = list[Reduced] | None
+Injection = Callable[[list[Reduced], int, FullBench], Made]
+"""Puts a mistake into a specimen of a half; None where the half does not allow it."""
+
+
+def find(specimen: Sequence[Reduced], name: str) -> Reduced | None:
+    """The observation of a feature, if there is one."""
+    return next((o for o in specimen if o.feature == name), None)
+
+
+def swapped_in(specimen: Sequence[Reduced], *changed: Reduced) -> list[Reduced]:
+    """The specimen with observations of the same index replaced."""
+    by_index = {o.index: o for o in changed}
+    return [by_index.get(o.index, o) for o in specimen]
+
+
+def in_unit(mm: float) -> Injection:
+    """One length, typed as mm, in units of ``mm``; read to a thousandth of an inch either way."""
+
+    def inject(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
+        lengths = [o for o in specimen if o.value is not None]
+        return swapped_in(specimen, _typed(lengths[int(bench.draw.integers(len(lengths)))], mm)) if lengths else None
+
+    return inject
+
+
+def everything_in(mm: float) -> Injection:
+    """Every length in units of ``mm``, typed as mm."""
+
+    def inject(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
+        lengths = [o for o in specimen if o.value is not None]
+        return swapped_in(specimen, *(_typed(o, mm) for o in lengths)) if len(lengths) > 1 else None
+
+    return inject
+
+
+def _typed(reading: Reduced, mm: float) -> Reduced:
+    step = MIL / mm / reading.spans
+    return replace(reading, value=max(round(reading.number / mm / step), 1) * step)
+
+
+def gaps_off(more: int) -> Injection:
+    """A pitch divided by ``more`` gaps too many."""
+
+    def inject(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
+        pitch = find(specimen, "pitch")
+        if pitch is None or pitch.spans + more < FEWEST_GAPS:
+            return None
+        return swapped_in(specimen, _times(pitch, pitch.spans / (pitch.spans + more), pitch.spans + more))
+
+    return inject
+
+
+def pitch_times(factor: float) -> Injection:
+    """Every second contact, or the contacts of two rows, taken."""
+
+    def inject(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
+        pitch = find(specimen, "pitch")
+        return None if pitch is None else swapped_in(specimen, _times(pitch, factor, pitch.spans))
+
+    return inject
+
+
+def _times(pitch: Reduced, factor: float, spans: int) -> Reduced:
+    u = CALIPER_U / spans
+    shared = None if pitch.shared is None else replace(pitch.shared, coefficient=1.0 / spans)
+    return replace(pitch, value=pitch.number * factor, u=u, total_u=u, spans=spans, shared=shared)
+
+
+def over_hold_downs(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
+    """Body length over the metal: a catalogue's overall length, or the hold-downs' lands less their toes."""
+    length, columns = find(specimen, "body_length"), bench.columns
+    if length is None or columns.counts["hold_down_count"][half] <= 0:
+        return None
+    over = _size(columns, "hold_down_land_span", half) - bench.draw.uniform(*TOE, 2).sum()
+    stated = _size(columns, "overall_length", half)
+    moulding = _size(columns, "body_length", half)
+    over = stated if np.isnan(over) or stated > moulding else over
+    return swapped_in(specimen, _measured(length, over, bench)) if over > moulding else None
+
+
+def over_tails(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
+    """Body width over the tails: a catalogue's tail span, or the lands less their toes; surface mount only."""
+    width, columns = find(specimen, "body_width"), bench.columns
+    if width is None or columns.categories["mounting"][half, 0] < 0.5:
+        return None
+    stated = _size(columns, "tail_span", half)
+    lands = _size(columns, "land_span", half) - bench.draw.uniform(*TOE, 2).sum()
+    over = lands if np.isnan(stated) else stated
+    return swapped_in(specimen, _measured(width, over, bench)) if over > _size(columns, "body_width", half) else None
+
+
+def measured_instead(feature: str, instead: str) -> Injection:
+    """``instead`` of the same half measured where ``feature`` was asked for."""
+
+    def inject(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
+        reading, size = find(specimen, feature), _size(bench.columns, instead, half)
+        return None if reading is None or np.isnan(size) else swapped_in(specimen, _measured(reading, size, bench))
+
+    return inject
+
+
+def with_board(feature: str) -> Injection:
+    """A board's thickness, 0.6 to 1.6 mm, left in a height."""
+
+    def inject(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
+        reading = find(specimen, feature)
+        if reading is None:
+            return None
+        board = float(bench.draw.choice([0.6, 0.8, 1.0, 1.6]))
+        return swapped_in(specimen, replace(reading, value=reading.number + board))
+
+    return inject
+
+
+def stack_as_height(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
+    """The stack height of one of the half's matings given as its height."""
+    height, matings = find(specimen, "height"), bench.columns.matings
+    stacks = matings.dimensions["stack_height"].stated[matings.half == half] if height else np.zeros(0)
+    stacks = stacks[~np.isnan(stacks)]
+    if height is None or not len(stacks):
+        return None
+    return swapped_in(specimen, _measured(height, float(bench.draw.choice(stacks)), bench))
+
+
+def _size(columns: Columns, name: str, half: int) -> float:
+    return float(columns.dimensions[name].stated[half])
+
+
+def _measured(reading: Reduced, size: float, bench: FullBench) -> Reduced:
+    value = size + bench.draw.uniform(-0.1, 0.1) + bench.draw.normal() * CALIPER_U
+    return replace(reading, value=float(np.round(value, 2)))
+
+
+def hold_downs_counted(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
+    """Hold-downs counted in with the contacts."""
+    more = int(bench.columns.counts["hold_down_count"][half])
+    return _recounted(specimen, "contact_count", int(bench.columns.counts["contact_count"][half]) + more, more > 0)
+
+
+def one_row_only(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
+    """The contacts of one row given as all."""
+    contacts, rows = (int(bench.columns.counts[name][half]) for name in ("contact_count", "rows"))
+    return _recounted(specimen, "contact_count", contacts // rows, rows > 1 and contacts % rows == 0)
+
+
+def rows_swapped(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
+    """The contacts of one row given as rows."""
+    contacts, rows = (int(bench.columns.counts[name][half]) for name in ("contact_count", "rows"))
+    positions = contacts // rows
+    possible = contacts % rows == 0 and positions != rows and positions <= MOST_ROWS
+    return _recounted(specimen, "rows", positions, possible)
+
+
+def other_kind(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
+    """A plug called a receptacle or the other way about."""
+    seen = find(specimen, "half_kind")
+    if seen is None or not seen.values or not seen.values <= OPPOSITE.keys():
+        return None
+    return swapped_in(specimen, replace(seen, values=frozenset(OPPOSITE[value] for value in seen.values)))
+
+
+def _recounted(specimen: list[Reduced], name: str, number: int, possible: bool) -> Made:
+    counted = find(specimen, name)
+    return swapped_in(specimen, replace(counted, count=number)) if counted is not None and possible else None
+
+
+INJECTIONS: Mapping[str, Injection] = {
+    "inches": in_unit(INCH),
+    "mils": in_unit(MIL),
+    "everything_in_inches": everything_in(INCH),
+    "everything_in_mils": everything_in(MIL),
+    "contacts_for_gaps": gaps_off(1),
+    "gap_missed": gaps_off(-1),
+    "twice_the_pitch": pitch_times(2.0),
+    "half_the_pitch": pitch_times(0.5),
+    "overall_length_for_body_length": over_hold_downs,
+    "tail_span_for_body_width": over_tails,
+    "other_kind": other_kind,
+    "hold_downs_counted": hold_downs_counted,
+    "one_row_only": one_row_only,
+    "rows_swapped": rows_swapped,
+}
+"""What footprints can show, by the kind of the hint that should come."""
+
+WITH_HEIGHTS: Mapping[str, Injection] = {
+    "body_length_for_overall_length": measured_instead("overall_length", "body_length"),
+    "overall_length_for_body_length": over_hold_downs,
+    "tail_span_for_body_width": over_tails,
+    "board_thickness": with_board("height"),
+    "stack_height_for_height": stack_as_height,
+    "height_for_stack_height": measured_instead("stack_height", "height"),
+}
+"""What a catalogue with heights, tails and overall lengths can show."""
+
+
+def explained(specimen: Sequence[Reduced], columns: Columns) -> bool:
+    """Whether some half's entry explains every observation as it stands: then no mistake can be seen."""
+    fits = np.ones(len(columns), dtype=np.bool_)
+    for reading in specimen:
+        fits &= _fits(reading, columns)
+    return bool(fits.any())
+
+
+def _fits(reading: Reduced, columns: Columns) -> np.ndarray:
+    kind = FEATURES[reading.feature].kind
+    if kind is Kind.COUNT:
+        true = columns.counts[reading.feature]
+        return np.asarray((true < 0) | (true == reading.count))
+    if kind is Kind.CATEGORY:
+        values = [list(FEATURES[reading.feature].values).index(value) for value in reading.values or ()]
+        return np.asarray(columns.categories[reading.feature][:, values].sum(axis=1) > 0.0)
+    if reading.feature not in columns.dimensions:
+        return _some_mating_fits(reading, columns)
+    column = columns.dimensions[reading.feature]
+    return _within(reading, column.centre, column.half_width, column.extra_u)
+
+
+def _within(reading: Reduced, centre: np.ndarray, half_width: np.ndarray, extra_u: np.ndarray) -> np.ndarray:
+    t = spanned_half_width(half_width, reading.spans) if reading.feature == "pitch" else half_width
+    limit = t + SEEN_FROM * np.sqrt(reading.total_u**2 + extra_u**2)
+    return np.asarray(np.isnan(centre) | (np.abs(reading.number - centre) <= limit))
+
+
+def _some_mating_fits(reading: Reduced, columns: Columns) -> np.ndarray:
+    pair = columns.matings.dimensions[reading.feature]
+    fitting = _within(reading, pair.centre, pair.half_width, pair.extra_u)
+    return np.bincount(columns.matings.half[fitting], minlength=len(columns)) > 0
+
+
+def without_miscount(specimen: Sequence[Reduced], columns: Columns, half: int) -> list[Reduced]:
+    """The specimen with its contacts counted right."""
+    true = int(columns.counts["contact_count"][half])
+    return [replace(o, count=true) if o.feature == "contact_count" else o for o in specimen]
+
+
+def is_right(hint: Hint, kind: str, specimen: Sequence[Reduced], mistaken: Sequence[Reduced]) -> bool:
+    """Whether a hint names the mistake that was put in: its kind and its observations, and the number of a count."""
+    changed = [o for o, wrong in zip(specimen, mistaken, strict=True) if o != wrong]
+    wanted = hint.kind in OTHER_KINDS if kind == "other_kind" else hint.kind == kind
+    if not wanted or set(hint.indices) != {o.index for o in changed}:
+        return False
+    return all(hint.corrected.get("value") == o.count for o in changed if o.count is not None)
+
+
+OTHER_KINDS = ("plug_for_receptacle", "receptacle_for_plug")
+COUNTED = ("hold_downs_counted", "one_row_only", "rows_swapped")
+"""Mistakes of counts: the contacts are counted right otherwise."""
+
+
+def names_the_miscount(hint: Hint, specimen: Sequence[Reduced], true: int) -> bool:
+    """Whether a hint on a specimen without a mistake put in says just by how much its contacts were miscounted."""
+    counted = find(specimen, "contact_count")
+    wrong = counted is not None and counted.count != true
+    return wrong and hint.feature == "contact_count" and hint.corrected.get("value") == true
