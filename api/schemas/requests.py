@@ -271,10 +271,11 @@ class ExplainRequest(IdentifyRequest):
 
 def to_observations(request: IdentifyRequest) -> list[Observation]:
     """The request's observations as the measuring code takes them."""
-    return [_to_observation(given) for given in request.observations]
+    return [to_observation(given) for given in request.observations]
 
 
-def _to_observation(given: _Observed) -> Observation:
+def to_observation(given: _Observed) -> Observation:
+    """One observation as the measuring code takes it."""
     values: dict[str, Any] = {name: getattr(given, name) for name in type(given).model_fields}
     if values["of"] is None:
         values["of"] = Of.PAIR if FEATURES[values["feature"]].subject is Subject.PAIR else Of.THIS

@@ -1,0 +1,43 @@
+"""Observations in JSON form written as pieces of the short form, which `api.shortform` reads back as they were."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from api.shortform import MORE_FIELDS
+
+
+def piece_of(observation: Mapping[str, Any]) -> str:
+    """The piece for a length, a count or a category; fields that are None count as left out."""
+    given = {name: value for name, value in observation.items() if value is not None}
+    of = f"{given['of']}." if "of" in given else ""
+    return f"{of}{given['feature']}={_numbers(given)}{_circumstances(given)}"
+
+
+def _numbers(given: Mapping[str, Any]) -> str:
+    if isinstance(given.get("value"), str):
+        return str(given["value"])
+    if readings := given.get("readings"):
+        return ",".join(_decimal(reading) for reading in readings)
+    if "value" in given:
+        return _decimal(given["value"])
+    return f"{_decimal(given['min']) if 'min' in given else ''}..{_decimal(given['max']) if 'max' in given else ''}"
+
+
+def _circumstances(given: Mapping[str, Any]) -> str:
+    parts = [given["unit"] if given.get("unit", "mm") != "mm" else ""]
+    parts += [f"±{_decimal(given['plus_minus'])}" if "plus_minus" in given else ""]
+    parts += [f"/{given['spans']}" if given.get("spans", 1) != 1 else ""]
+    parts += [f"@{given['instrument']}" if "instrument" in given else ""]
+    parts += [f":{given['image']}" if "image" in given else ""]
+    parts += [f"+{name}={_decimal(given[name])}" for name in MORE_FIELDS if name in given]
+    parts += [f"+plane={given['plane']}" if "plane" in given else ""]
+    return "".join(parts)
+
+
+def _decimal(number: float) -> str:
+    """All figures of a number and no exponent. Readings keep one decimal, so that no comma is taken for a point."""
+    text = format(Decimal(repr(number)), "f")
+    return text if isinstance(number, int) or "." in text else f"{text}.0"
