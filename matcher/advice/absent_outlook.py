@@ -26,8 +26,8 @@ KERNELS_USED = 200
 """Kernels that the prediction uses, those that explain most of the observations so far."""
 
 FAR_BELOW = 10.0
-"""Steps may reach below zero where an entry is vague; absent is then told as if this part of the smallest plausible size
-had been read."""
+"""Steps may reach below zero where an entry is vague; absent is then told as if this part of the smallest plausible
+size had been read."""
 
 GRID = 96
 """Points at which the density of a dimension is worked out; between them it is interpolated."""
@@ -118,7 +118,7 @@ class AbsentOutlook:
         return np.asarray(self.present * listed + near + strange)
 
     def _near_count(self, feature: Feature, number: int, own: Ints, rows: Ints) -> Floats:
-        same = (own == number) * 1.0
+        same = np.asarray((own == number) * 1.0)
         if feature.name != "contact_count" or number < 1:
             return same
         share = self.model.listed_count[self.classes]

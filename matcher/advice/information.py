@@ -75,13 +75,9 @@ class Outcomes:
         return np.concatenate([table, self.wide])
 
     def condensed(self) -> Floats:
-        """The table without outcomes that only wide answers reach: those are told as elsewhere, and nothing is lost."""
+        """The table without outcomes that never happen."""
         table = self.rows()
-        reached = np.any(table[: len(self.first)] > 0, axis=0) if len(self.first) else np.ones(self.size, dtype=bool)
-        reached[-1] = True
-        kept = table[:, reached]
-        kept[:, -1] += table[:, ~reached].sum(axis=1)
-        return np.asarray(kept)
+        return np.asarray(table[:, np.any(table > 0.0, axis=0)])
 
 
 def expected_information(prior: Floats, outcomes: Outcomes) -> float:

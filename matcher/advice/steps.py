@@ -35,8 +35,18 @@ class DimensionSteps:
         return np.asarray(self.low + (np.arange(self.size - 1) + 0.5) * self.step)
 
     def with_wide(self, wide: Floats) -> Outcomes:
-        """As outcomes, with one more answer that may show anything."""
-        return Outcomes(size=self.size, first=self.first, band=self.band, elsewhere=self.elsewhere, wide=wide[None, :])
+        """As outcomes, with one more answer that may show anything.
+
+        Where only that answer reaches, its outcomes are told as elsewhere: the others' gross errors fall there too.
+        """
+        reached = np.zeros(self.size, dtype=bool)
+        reached[(self.first[:, None] + np.arange(self.band.shape[1])).ravel()] = True
+        reached[-1] = True
+        inside = np.where(reached, wide, 0.0)
+        inside[-1] += wide[~reached].sum()
+        return Outcomes(
+            size=self.size, first=self.first, band=self.band, elsewhere=self.elsewhere, wide=inside[None, :]
+        )
 
 
 def dimension_steps(centre: Floats, half_width: Floats, sd: Floats, gross: float) -> DimensionSteps:

@@ -24,7 +24,7 @@ MISCOUNTS = 0.04
 SAME, SAME_PITCH = 0.05, 0.02
 BASIC = ("contact_count", "rows", "pitch", "body_length", "body_width")
 PHOTO = ("contact_count", "rows", "pitch", "body_length", "body_width", "land_span")
-COMPARED = ("body_length", "body_width", "land_span")
+COMPARED = ("body_length", "body_width", "land_span", "land_row_spacing")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,7 +64,7 @@ class Bench:
     def _observe(self, half: int, name: str, scenario: Scenario, scale: float) -> Reduced | None:
         if name in ("contact_count", "rows"):
             return Reduced(index=0, feature=name, count=self._count(half, name))
-        if name == "mounting":
+        if name in ("mounting", "orientation"):
             values = list(self.columns.categories[name][half])
             return Reduced(
                 index=0, feature=name, values=frozenset([list(FEATURES[name].values)[int(np.argmax(values))]])
@@ -147,8 +147,9 @@ def same(
     ok = np.ones(len(halves), dtype=bool)
     for name in ("contact_count", "rows"):
         ok &= columns.counts[name][halves] == columns.counts[name][a]
-    if "mounting" in features:
-        ok &= columns.categories["mounting"][halves].argmax(axis=1) == columns.categories["mounting"][a].argmax()
+    for name in ("mounting", "orientation"):
+        if name in features:
+            ok &= columns.categories[name][halves].argmax(axis=1) == columns.categories[name][a].argmax()
     for name, limit in [("pitch", SAME_PITCH), *((name, SAME) for name in COMPARED if name in features)]:
         stated = columns.dimensions[name].stated
         ok &= ~(np.abs(stated[halves] - stated[a]) > limit + 1e-9)

@@ -1,0 +1,197 @@
+"""How many observations it takes until one geometry has 95 %: `python -m tests.real_geometry.next_measurement_study`.
+
+Specimens of real geometry are observed one feature after the other: in the customary order, in the best of all fixed
+orders (every permutation is tried on the very specimens that are scored), by the program's advice, and, with
+``--exhaustive``, on small catalogues, by a search over all courses that measuring may take. An observation counts where
+the specimen's entry states the feature; who never reaches 95 % has spent all of them.
+"""
+
+from __future__ import annotations
+
+import argparse
+import itertools
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import logsumexp
+
+from catalog.entries import Half
+from catalog.footprints import import_folders
+from matcher.absent import AbsentModel
+from matcher.absent_fit import fit_absent
+from matcher.advice.next_measurement import advise
+from matcher.building import build_columns
+from matcher.columns import Columns, Floats
+from matcher.features import FEATURES, Kind
+from matcher.instruments import Instrument
+from matcher.likelihood import likelihood
+from matcher.observations import Reduced
+from matcher.posterior import posterior
+from tests.real_geometry.conftest import FOOTPRINTS
+from tests.real_geometry.outlines import rows_of
+from tests.real_geometry.simulation import CALIPER_U, Bench, Scenario, same, with_process_tolerance
+
+ASKED = (
+    "pitch",
+    "contact_count",
+    "body_length",
+    "body_width",
+    "land_row_spacing",
+    "land_span",
+    "rows",
+    "mounting",
+    "orientation",
+)
+"""Features of the study, in the customary order (common practice, no source)."""
+
+REACHED = 0.95
+
+TOOL = Instrument(
+    name="study", label="the study's caliper", feel_mm=CALIPER_U, can=frozenset(FEATURES)
+)
+"""What specimens are measured with; see `tests.real_geometry.simulation`."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Specimen:
+    """Observations of one half, and the log-likelihood of each under all halves (features × halves)."""
+
+    half: int
+    observed: tuple[Reduced, ...]
+    logs: Floats
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The features that were observed."""
+        return tuple(o.feature for o in self.observed)
+
+
+class Groups:
+    """Halves that count as one geometry: within the study's limits of each other."""
+
+    def __init__(self, columns: Columns) -> None:
+        self._columns = columns
+        self._members: dict[int, np.ndarray] = {}
+
+    def probability_of_leader(self, log_posterior: Floats) -> float:
+        """Probability of the likeliest half's geometry."""
+        leader = int(np.argmax(log_posterior))
+        if leader not in self._members:
+            everyone = np.arange(len(self._columns))
+            self._members[leader] = np.flatnonzero(same(self._columns, leader, everyone, ASKED))
+        members = log_posterior[self._members[leader]]
+        return float(np.exp(logsumexp(members) - logsumexp(log_posterior)))
+
+
+def specimens(columns: Columns, number: int, seed: int) -> list[Specimen]:
+    """Simulated specimens of halves drawn at random."""
+    draw, bench = np.random.default_rng(seed), Bench(columns, seed)
+    found = []
+    for half in draw.integers(0, len(columns), number):
+        observed = tuple(bench.specimen(int(half), Scenario(features=ASKED)))
+        logs = np.stack([likelihood(columns, [reading]).total for reading in observed])
+        found.append(Specimen(half=int(half), observed=observed, logs=logs))
+    return found
+
+
+def reached_by_set(columns: Columns, groups: Groups, specimen: Specimen) -> np.ndarray:
+    """For every set of the specimen's observations (bit i: the i-th) whether one geometry has 95 %."""
+    number = len(specimen.observed)
+    log_prior = np.log(columns.prior_weight)
+    reached = np.zeros(2**number, dtype=bool)
+    for mask in range(1, 2**number):
+        chosen = [i for i in range(number) if mask >> i & 1]
+        total = log_prior + specimen.logs[chosen].sum(axis=0)
+        reached[mask] = groups.probability_of_leader(total) >= REACHED
+    return reached
+
+
+def steps_in_order(specimen: Specimen, reached: np.ndarray, order: Sequence[str]) -> int:
+    """Observations until 95 % in a fixed order."""
+    mask, steps = 0, 0
+    for name in order:
+        if name in specimen.names:
+            mask |= 1 << specimen.names.index(name)
+            steps += 1
+            if reached[mask]:
+                return steps
+    return steps
+
+
+def best_fixed_order(found: Sequence[Specimen], reached: Sequence[np.ndarray]) -> tuple[tuple[str, ...], float]:
+    """The order with the fewest observations on average, and their mean: a search that tries all permutations,
+    abandoning those that are already worse than the best."""
+    best: tuple[float, tuple[str, ...]] = (np.inf, ())
+    bits = np.array([[1 << s.names.index(n) if n in s.names else 0 for n in ASKED] for s in found])
+    tables = np.stack([np.resize(np.append(r, np.zeros(512 - len(r), dtype=bool)), 512) for r in reached])
+    everyone = np.arange(len(found))
+
+    def extend(order: tuple[int, ...], masks: np.ndarray, alive: np.ndarray, spent: float) -> None:
+        nonlocal best
+        if spent + alive.sum() * (len(order) < len(ASKED)) * 0 >= best[0]:
+            return
+        if len(order) == len(ASKED) or not alive.any():
+            rest = tuple(i for i in range(len(ASKED)) if i not in order)
+            best = (spent, tuple(ASKED[i] for i in (*order, *rest)))
+            return
+        for i in range(len(ASKED)):
+            if i not in order:
+                next_masks = masks | bits[:, i]
+                cost = spent + float((alive & (bits[:, i] > 0)).sum())
+                extend((*order, i), next_masks, alive & ~tables[everyone, next_masks], cost)
+
+    extend((), np.zeros(len(found), dtype=np.int64), np.ones(len(found), dtype=bool), 0.0)
+    return best[1], best[0] / len(found)
+
+
+Choice = Callable[[Sequence[Reduced], Sequence[str]], str]
+"""Names the feature to take next, given the readings so far and the features that are left."""
+
+
+def by_advice(columns: Columns, absent: AbsentModel, prior_absent: float = 0.1) -> Choice:
+    """The program's advice."""
+
+    def choose(readings: Sequence[Reduced], left: Sequence[str]) -> str:
+        result = posterior(columns, absent, readings, prior_absent)
+        advice = advise(result, absent, at_hand=("study",), instruments={"study": TOOL}, features=left, limit=1)
+        return advice.measurements[0].feature if advice.measurements else left[0]
+
+    return choose
+
+
+def steps_by(specimen: Specimen, reached: np.ndarray, choose: Choice) -> int:
+    """Observations until 95 % where each is chosen in the light of those before."""
+    mask, taken = 0, []
+    while mask + 1 < len(reached):
+        left = [name for i, name in enumerate(specimen.names) if not mask >> i & 1]
+        name = choose(taken, left)
+        place = specimen.names.index(name)
+        mask |= 1 << place
+        taken.append(replace(specimen.observed[place], index=len(taken)))
+        if reached[mask]:
+            break
+    return len(taken)
+
+
+def study(columns: Columns, number: int, seed: int) -> None:
+    """Print the means."""
+    absent, groups = fit_absent(columns), Groups(columns)
+    found = specimens(columns, number, seed)
+    reached = [reached_by_set(columns, groups, specimen) for specimen in found]
+    never = np.mean([not table[-1] for table in reached])
+    customary = np.array([steps_in_order(s, r, ASKED) for s, r in zip(found, reached, strict=True)])
+    order, best = best_fixed_order(found, reached)
+    advice = by_advice(columns, absent)
+    advised = np.array([steps_by(s, r, advice) for s, r in zip(found, reached, strict=True)])
+    fewest = np.array([min(bin(m).count("1") for m in np.flatnonzero(r)) if r.any() else len(s.names) for s, r in zip(found, reached, strict=True)])
+    print(f"{len(columns)} halves, {number} specimens; {never:.1%} never reach {REACHED:.0%}")
+    print(f"customary {customary.mean():.3f}; best fixed {best:.3f} ({', '.join(order)})")
+    print(f"advice {advised.mean():.3f} ± {advised.std() / np.sqrt(number):.3f}; in hindsight {fewest.mean():.3f}")
+    print(f"advice against customary {advised.mean() / customary.mean() - 1:+.1%}, against best fixed {advised.mean() / best - 1:+.1%}")
+
+
+def real_columns() -> Columns:
+    """All halves of pitch 0.2 to 2.54 mm in the installed package."""
+    halves = [e for e in import_folders(sorted(FOOTPRINTS.glob("Connector*.pretty"))).entries if isinstance(e, Half)]
+    return build_columns([with_process_tolerance(row) for row in rows_of(halves)], [])
