@@ -12,7 +12,8 @@ from starlette.middleware import Middleware
 from api.dependencies import Services, program_version
 from api.middleware import BodyLimit, HeadAsGet, SecurityHeaders
 from api.responses import add_handlers
-from api.routes import catalogue, identification, pages, reference
+from api.routes import catalogue, identification, measuring, pages, reference
+from api.schemas.measuring import RowRequest
 from api.schemas.problems import Problem
 from api.settings import Settings
 from catalog.database import open_catalogue
@@ -31,6 +32,10 @@ probability, says how probable it is that the half is not in this catalogue, and
 """
 
 
+PREFIX = "/v1"
+"""Where the JSON interface of this version begins."""
+
+
 def create_app(settings: Settings | None = None) -> FastAPI:
     """The web application for one catalogue, which is opened when the app starts and closed when it stops."""
     chosen = settings or Settings()
@@ -41,6 +46,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
             app.state.services = Services(catalogue=opened, source=SnapshotSource(opened))
             yield
 
+    larger = {f"{PREFIX}{measuring.ROW_ADDRESS}": chosen.max_picture_bytes}
     app = FastAPI(
         title="otherhalf",
         summary=SUMMARY,
@@ -52,11 +58,11 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         middleware=[
             Middleware(SecurityHeaders),
             Middleware(HeadAsGet),
-            Middleware(BodyLimit, max_bytes=chosen.max_body_bytes),
+            Middleware(BodyLimit, max_bytes=chosen.max_body_bytes, at=larger),
         ],
     )
-    for router in (identification.router, catalogue.router, reference.router):
-        app.include_router(router, prefix="/v1")
+    for router in (identification.router, measuring.router, catalogue.router, reference.router):
+        app.include_router(router, prefix=PREFIX)
     app.include_router(reference.health_router)
     pages.add_pages(app)
     add_handlers(app)
@@ -70,8 +76,8 @@ def app_from_environment() -> FastAPI:
 
 
 def _describe_problems(app: FastAPI) -> None:
-    """Put the problem document into the OpenAPI description, where the routes' responses point to it, and take out the
-    framework's own description of refusals, which this app never sends."""
+    """Put what routes point to by name into the OpenAPI description (the problem document, the request that a route
+    reads itself), and take out the framework's own description of refusals, which this app never sends."""
 
     def described() -> dict[str, object]:
         if app.openapi_schema is None:
@@ -85,8 +91,9 @@ def _describe_problems(app: FastAPI) -> None:
             schemas = schema["components"]["schemas"]
             for unused in ("HTTPValidationError", "ValidationError"):
                 schemas.pop(unused, None)
-            definitions = Problem.model_json_schema(ref_template="#/components/schemas/{model}")
-            schemas |= definitions.pop("$defs") | {"Problem": definitions}
+            for named in (Problem, RowRequest):
+                definition = named.model_json_schema(ref_template="#/components/schemas/{model}")
+                schemas |= definition.pop("$defs") | {named.__name__: definition}
             app.openapi_schema = schema
         return app.openapi_schema
 

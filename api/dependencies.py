@@ -62,10 +62,20 @@ def _catalogue_version(catalogue: CatalogueDep, request: Request, response: Resp
     return number
 
 
+def media_type_of(request: Request) -> str:
+    """What the body is declared as, without parameters; empty where nothing is said."""
+    return request.headers.get("content-type", "").split(";")[0].strip().lower()
+
+
+def is_json(media_type: str) -> bool:
+    """Whether a media type is JSON or a kind of it (RFC 6839)."""
+    return media_type == "application/json" or media_type.endswith("+json")
+
+
 def require_json(request: Request) -> None:
     """Raise ApiError unless the body is declared as JSON."""
-    media_type = request.headers.get("content-type", "").split(";")[0].strip().lower()
-    if media_type != "application/json" and not media_type.endswith("+json"):
+    media_type = media_type_of(request)
+    if not is_json(media_type):
         raise ApiError("unsupported-content", f"Content-Type is {media_type or 'missing'}")
 
 

@@ -11,6 +11,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from api.answering import tools_of
+from api.places import at
 from api.readying import ready, rounded, short_form
 from api.schemas import measured as answers
 from api.schemas import measuring as asked
@@ -55,6 +56,7 @@ def measure(request: asked.MeasureRequest) -> answers.MeasureAnswer:
         budgets=budgets(found),
         notes=found.notes,
         closed_jaws=request.closed_jaws,
+        instruments=request.instruments,
         pictures=tuple(_picture_answers(results)),
         contradictions=tuple(
             answers.Contradiction.model_validate(each, from_attributes=True) for each in found.contradictions
@@ -95,11 +97,6 @@ def _named_twice(given: Sequence[asked.ClickedPicture]) -> list[ObservationError
         for place, name in enumerate(names)
         if names.index(name) != place
     ]
-
-
-def at(error: ObservationError, field: str) -> ObservationError:
-    """The same error at another place."""
-    return ObservationError(error.message, field=field, value=error.value, remedy=error.remedy)
 
 
 def picture_of(given: asked.ClickedPicture) -> Picture:
@@ -180,7 +177,7 @@ def _measured(found: Measured) -> answers.Measured:
         value=found.value,
         spans=found.spans,
         u=found.u,
-        degrees_of_freedom=_finite(found.degrees_of_freedom),
+        degrees_of_freedom=finite(found.degrees_of_freedom),
         coverage_factor=found.k,
         level=found.level,
         expanded=found.expanded,
@@ -195,11 +192,12 @@ def _measured(found: Measured) -> answers.Measured:
 def budget(lines: Sequence[BudgetLine]) -> tuple[answers.BudgetLine, ...]:
     """A budget as it goes over the wire."""
     return tuple(
-        answers.BudgetLine(**{**asdict(line), "degrees_of_freedom": _finite(line.degrees_of_freedom)}) for line in lines
+        answers.BudgetLine(**{**asdict(line), "degrees_of_freedom": finite(line.degrees_of_freedom)}) for line in lines
     )
 
 
-def _finite(degrees_of_freedom: float) -> float | None:
+def finite(degrees_of_freedom: float) -> float | None:
+    """Degrees of freedom as JSON can carry them: None where they are unlimited."""
     return degrees_of_freedom if math.isfinite(degrees_of_freedom) else None
 
 
@@ -212,7 +210,7 @@ def _picture_answers(results: Sequence[PictureResult]) -> Iterator[answers.Pictu
             rows=tuple(_row(f"pictures[{place}].rows[{i}]", row) for i, row in enumerate(result.rows)),
             relations=relations(result),
             click_u=result.click_u,
-            click_degrees_of_freedom=_finite(result.click_dof),
+            click_degrees_of_freedom=finite(result.click_dof),
             scale=scale(result.scale),
             notes=result.notes,
         )
@@ -226,7 +224,7 @@ def _length(index: int, reading: Reading) -> answers.ClickedLength:
         value_px=reading.value,
         u_px=reading.u,
         u95_px=reading.u95,
-        degrees_of_freedom=_finite(reading.degrees_of_freedom),
+        degrees_of_freedom=finite(reading.degrees_of_freedom),
         budget=budget(reading.budget),
     )
 
@@ -277,5 +275,5 @@ def scale(found: PictureScale | None) -> answers.FoundScale | None:
         rel=found.rel,
         plane=Plane(found.plane),
         source=found.source,
-        degrees_of_freedom=_finite(found.degrees_of_freedom),
+        degrees_of_freedom=finite(found.degrees_of_freedom),
     )

@@ -193,9 +193,10 @@ class _Ready(Out):
 
 
 class MeasureAnswer(_Ready):
-    """What the points and readings come to. Send `observations` and `closed_jaws` on to /v1/identify."""
+    """What the points and readings come to. Send `observations`, `closed_jaws` and `instruments` on to /v1/identify."""
 
     closed_jaws: Mapping[str, tuple[float, ...]] = Field(description="As given: an identification needs them too.")
+    instruments: Mapping[str, Mapping[str, float]] = Field(description="As given; likewise.")
     pictures: tuple[PictureAnswer, ...]
     contradictions: tuple[Contradiction, ...]
 

@@ -48,7 +48,10 @@ _ELSE = "look up its form at /docs"
 def field_problems(
     errors: Sequence[Mapping[str, Any]], root: type[BaseModel] = ExplainRequest
 ) -> tuple[FieldProblem, ...]:
-    """One `FieldProblem` for each of pydantic's errors (``ValidationError.errors()``); ``root`` is the whole request's type."""
+    """One `FieldProblem` for each of pydantic's errors (``ValidationError.errors()``).
+
+    ``root`` is the type of the whole request.
+    """
     return tuple(_field_problem(error, root) for error in errors if not _follows_from_another(error, errors))
 
 
