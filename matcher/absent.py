@@ -96,7 +96,7 @@ def _profiles(columns: Columns) -> tuple[Ints, Ints, Ints]:
     return profile, listed[first], size
 
 
-def count_kernel(n: Ints, members: Ints, rows: Ints, spread: float) -> Floats:
+def count_kernel(n: Ints, members: Ints, rows: Ints, spread: float | Floats) -> Floats:
     """Probability of ``n`` contacts around each member's count: log-normal on multiples of the rows."""
     step = np.maximum(rows, 1)
     share = np.where(n % step == 0, ON_GRID * step, (1 - ON_GRID) * step / np.maximum(step - 1, 1))

@@ -109,22 +109,15 @@ class AbsentOutlook:
 
     def count(self, feature: Feature, numbers: Ints) -> Floats:
         """Probability of counting each of ``numbers``."""
-        listed, near = self._count_among(feature, numbers), np.zeros(len(numbers))
         own = self.columns.counts[feature.name][self.halves]
-        rows = self.columns.counts["rows"][self.halves]
-        for k, number in enumerate(numbers):
-            near[k] = float(self.weight @ self._near_count(feature, int(number), own, rows))
+        near = np.asarray((own == numbers[:, None]) * 1.0)
+        if feature.name == "contact_count":
+            rows, spread = self.columns.counts["rows"][self.halves], COUNT_SPREAD[self.classes]
+            around = count_kernel(np.maximum(numbers, 1)[:, None], np.maximum(own, 1), rows, spread)
+            share = self.model.listed_count[self.classes]
+            near = share * near + (1.0 - share) * around
         strange = np.array([self.strange * floor_probability(int(n), int(n)) for n in numbers])
-        return np.asarray(self.present * listed + near + strange)
-
-    def _near_count(self, feature: Feature, number: int, own: Ints, rows: Ints) -> Floats:
-        same = np.asarray((own == number) * 1.0)
-        if feature.name != "contact_count" or number < 1:
-            return same
-        share = self.model.listed_count[self.classes]
-        n = np.array(number)
-        around = np.stack([count_kernel(n, np.maximum(own, 1), rows, spread) for spread in COUNT_SPREAD])
-        return np.asarray(share * same + (1.0 - share) * around[self.classes, np.arange(len(own))])
+        return np.asarray(self.present * self._count_among(feature, numbers) + near @ self.weight + strange)
 
     def _count_among(self, feature: Feature, numbers: Ints) -> Floats:
         counts = self.columns.counts[feature.name]

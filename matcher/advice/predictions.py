@@ -21,14 +21,16 @@ from matcher.advice.tools import Tool, whole_row
 from matcher.categories import category_probability, labels_probability
 from matcher.columns import Bools, Columns, Floats, Ints
 from matcher.counts import contact_law, small_count_law
-from matcher.dimension import SPAN_TOLERANCE_MIN
+from matcher.dimension import SPAN_TOLERANCE_MIN, W_MIN
 from matcher.features import Feature, Kind
 
 MERGED_FROM = 32
 """With more leaders than this, those that predict the same are taken as one answer."""
 
-MERGED_STEP_MM = 1e-4
-"""Predictions that agree to a tenth of a micrometre are the same."""
+SQRT_3 = float(np.sqrt(3.0))
+
+MERGED_STEP_MM = 0.002
+"""Predictions that agree to two micrometres are the same where many are merged."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -109,8 +111,12 @@ def _predict_dimension(leaders: Leaders, feature: Feature, tool: Tool, absent: A
     merged = len(expected.centre) > MERGED_FROM
     if merged:
         expected, prior = _merged(expected, prior)
-    sd = np.maximum(np.hypot(tool.u(expected.centre, expected.gaps), expected.entry_u), MERGED_STEP_MM)
-    outcomes = dimension_steps(expected.centre, expected.half_width, sd, feature.gross_share)
+    sd = np.maximum(np.hypot(tool.u(expected.centre, expected.gaps), expected.entry_u), W_MIN)
+    half_width = expected.half_width
+    if merged:
+        # Among very many the shape of each hardly matters: a normal of the same spread.
+        sd, half_width = np.hypot(sd, half_width / SQRT_3), np.zeros(len(sd))
+    outcomes = dimension_steps(expected.centre, half_width, sd, feature.gross_share)
     wide = absent.dimension(feature, outcomes, prior[:-1])
     return Prediction(outcomes=outcomes.with_wide(wide), prior=prior, share=share, known=None if merged else known)
 

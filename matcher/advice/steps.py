@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtr
 
 from matcher.advice.information import Outcomes
 from matcher.columns import Floats, Ints
@@ -50,14 +51,20 @@ class DimensionSteps:
 
 
 def dimension_steps(centre: Floats, half_width: Floats, sd: Floats, gross: float) -> DimensionSteps:
-    """Steps of a reading around each answer's centre; all mm. ``gross`` is the share of readings that are elsewhere."""
+    """Steps of a reading around each answer's centre; all mm. ``gross`` is the share of readings that are elsewhere.
+
+    Half-widths of 0 throughout make it a plain normal, which takes a third of the time.
+    """
     step = STEP * float(np.quantile(np.sqrt(half_width**2 / 3 + sd**2), 0.1))
     reach = half_width + REACH * sd
     low = float(np.min(centre - reach))
     first = np.floor((centre - reach - low) / step).astype(np.int64)
     width = int(np.ceil(2 * float(reach.max()) / step)) + 1
     edges = low + (first[:, None] + np.arange(width + 1)) * step - centre[:, None]
-    below = rectangle_normal_cdf(edges, half_width[:, None], sd[:, None])
+    if np.any(half_width > 0.0):
+        below = rectangle_normal_cdf(edges, half_width[:, None], sd[:, None])
+    else:
+        below = ndtr(edges / sd[:, None])
     band = (1.0 - gross) * np.diff(below, axis=1)
     size = int(first.max()) + width + 1
     return DimensionSteps(low=low, step=step, size=size, first=first, band=band, elsewhere=1.0 - band.sum(axis=1))
