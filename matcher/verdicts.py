@@ -8,6 +8,7 @@ import numpy as np
 
 from matcher.fit import explanations, fit_p_value, read_against
 from matcher.observations import Reduced
+from matcher.one_half import only
 from matcher.posterior import Posterior
 from matcher.results import Verdict
 
@@ -32,7 +33,7 @@ def verdict(probability_absent: float, first: float, p_value: float | None) -> V
 def verdict_of(result: Posterior, observations: Sequence[Reduced]) -> Verdict:
     """The verdict of a posterior over the observations it was made from."""
     geometry = int(result.order[0])
-    half, columns = int(result.members(geometry)[0]), result.columns
+    columns = only(result.columns, int(result.members(geometry)[0]))
     explained = explanations(observations, columns)
-    p_value = fit_p_value([read_against(reading, columns, half, explained) for reading in observations])
+    p_value = fit_p_value([read_against(reading, columns, 0, explained) for reading in observations])
     return verdict(result.probability_absent, float(np.exp(result.log_geometry[geometry])), p_value)

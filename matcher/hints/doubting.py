@@ -1,15 +1,17 @@
-"""Which observations the likeliest half does not explain: only these are searched for mistakes."""
+"""Whether there is anything to explain: where the likeliest half fits every observation no mistake is searched for."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from matcher.columns import Columns
 from matcher.features import FEATURES, Kind
 from matcher.fit import explanations, read_against
+from matcher.gross import Mixture
 from matcher.observations import Of, Reduced
+from matcher.one_half import only
 from matcher.posterior import Posterior
 
 ABSENT_FROM = 0.3
@@ -22,36 +24,40 @@ RATIO_OFF = 3.0
 """Standard deviations by which a reading of an unscaled picture may miss the others' scale."""
 
 
-def doubted(result: Posterior, observations: Sequence[Reduced]) -> frozenset[int]:
-    """Indices of the observations that may be mistaken; empty where the likeliest half explains everything."""
+def all_explained(result: Posterior, observations: Sequence[Reduced]) -> bool:
+    """Whether the likeliest half explains every observation, so that no mistake can be probable."""
     if result.probability_absent >= ABSENT_FROM:
-        return frozenset(reading.index for reading in observations)
-    columns, half = result.columns, int(np.argmax(result.log_half))
-    found = {r.index for r in observations if r.of is not Of.THIS and r.value is not None}
-    explained = explanations(observations, columns)
-    for reading in observations:
-        if reading.of is not Of.THIS or _unscaled(reading):
-            continue
-        against = read_against(reading, columns, half, explained)
-        limit = 1.0 if FEATURES[reading.feature].kind is Kind.CATEGORY else STRAINS_BELOW
-        strains = against.p_value is not None and against.p_value < limit
-        if strains or against.slip_probability >= SLIP_FROM:
-            found.add(reading.index)
-    return frozenset(found | _off_the_common_scale([r for r in observations if _unscaled(r)], columns, half))
+        return False
+    if any(reading.of is not Of.THIS and reading.value is not None for reading in observations):
+        return False
+    columns = only(result.columns, int(np.argmax(result.log_half)))
+    own = [reading for reading in observations if reading.of is Of.THIS]
+    scaled, unscaled = [r for r in own if not _unscaled(r)], [r for r in own if _unscaled(r)]
+    explained = explanations(scaled, columns)
+    return all(_explained(reading, columns, explained) for reading in scaled) and _ratios_fit(unscaled, columns)
+
+
+def _explained(reading: Reduced, columns: Columns, explained: Mapping[int, Mixture]) -> bool:
+    against = read_against(reading, columns, 0, explained)
+    limit = 1.0 if FEATURES[reading.feature].kind is Kind.CATEGORY else STRAINS_BELOW
+    strains = against.p_value is not None and against.p_value < limit
+    return not strains and against.slip_probability < SLIP_FROM
 
 
 def _unscaled(reading: Reduced) -> bool:
     return reading.value is not None and reading.shared is not None and reading.shared.unscaled
 
 
-def _off_the_common_scale(readings: Sequence[Reduced], columns: Columns, half: int) -> set[int]:
-    """Readings of an unscaled picture; all of them where their ratios do not fit the half."""
+def _ratios_fit(readings: Sequence[Reduced], columns: Columns) -> bool:
+    """Whether the readings of an unscaled picture have the ratios of the one half in the columns."""
     if len(readings) < 2:
-        return set()
+        return True
     entries = [columns.dimensions[reading.feature] for reading in readings]
-    numbers = np.array([reading.number for reading in readings])
-    centre, t, s = (np.array([getattr(e, name)[half] for e in entries]) for name in ("centre", "half_width", "extra_u"))
-    logs = np.log(numbers / centre)
-    spread = np.sqrt((t**2 / 3 + s**2) / centre**2 + np.array([r.u for r in readings]) ** 2 / numbers**2)
-    off = np.abs(logs - np.nanmedian(logs)) > RATIO_OFF * spread
-    return {reading.index for reading in readings} if bool(np.any(off)) else set()
+    numbers, u = np.array([[reading.number, reading.u] for reading in readings]).T
+    centre, t, s = (np.array([getattr(e, name)[0] for e in entries]) for name in ("centre", "half_width", "extra_u"))
+    known = ~np.isnan(centre)
+    if not np.any(known):
+        return True
+    logs = (np.log(numbers) - np.log(centre))[known]
+    spread = np.sqrt((t**2 / 3 + s**2) / centre**2 + u**2 / numbers**2)[known]
+    return bool(np.all(np.abs(logs - np.median(logs)) <= RATIO_OFF * spread))

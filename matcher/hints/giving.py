@@ -9,7 +9,7 @@ import numpy as np
 
 from matcher.absent import AbsentModel
 from matcher.columns import Floats
-from matcher.hints.doubting import doubted
+from matcher.hints.doubting import all_explained
 from matcher.hints.mistake import Mistake
 from matcher.hints.weighing import Weighed, probabilities, weigh_in_full, weigh_roughly
 from matcher.hints.words import change, message
@@ -72,10 +72,9 @@ def hints(
     ``shown_from`` is the probability of a mistake from which it is given. Empty, and quick, where the
     likeliest half explains every observation.
     """
-    suspects = doubted(result, observations)
-    rough = weigh_roughly(result, observations, suspects) if suspects else []
-    if not rough:
+    if all_explained(result, observations):
         return ()
+    rough = weigh_roughly(result, observations)
     chosen = _worth_weighing(rough)
     full = [weigh_in_full(rough[i].mistake, result, absent, observations, prior_absent) for i in chosen]
     everything = [*full, *(each for i, each in enumerate(rough) if i not in chosen)]

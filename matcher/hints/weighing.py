@@ -7,23 +7,23 @@ over listed halves; the few that matter are weighed again in full.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import logsumexp
 
 from matcher.absent import AbsentModel
 from matcher.absent_density import absent_log_density
-from matcher.columns import Columns, Floats
+from matcher.columns import Columns, DimensionColumn, Floats, Ints
 from matcher.counts import miscount_probability
 from matcher.dimension import W_MIN, rectangle_normal, spanned_half_width
 from matcher.features import FEATURES, Kind
-from matcher.halves import dimension_density, half_mixture, half_probability
+from matcher.halves import IMPOSSIBLE, dimension_density, half_mixture, half_probability
 from matcher.hints.lengths import PITCHES
 from matcher.hints.mistake import Mistake
 from matcher.hints.mistakes import everything_in_one_unit, mistakes_of
-from matcher.likelihood import Part, likelihood
+from matcher.likelihood import Likelihood, Part, likelihood
 from matcher.mates import mates_group
 from matcher.observations import Of, Reduced, SharedKind
 from matcher.posterior import Posterior, weigh_against_absent
@@ -32,6 +32,10 @@ from matcher.shared import folded
 SCALE_REL = 0.02
 """Relative standard uncertainty of an unscaled picture's scale as the other readings tell it under a half, where many
 mistakes are weighed at once. Common practice, no source; those that matter get the exact integral."""
+
+FAR = 30.0
+"""Halves whose log-weight without a reading is this much below the best one's are left out when mistakes are weighed
+roughly: that is three more gross errors."""
 
 NEVER = -1e4
 """Log-probability of a half under which a mistake cannot happen: finite, so that sums over halves stay finite."""
@@ -47,38 +51,54 @@ class Weighed:
     answer: Posterior | None = None
 
 
-def weigh_roughly(result: Posterior, observations: Sequence[Reduced], doubted: frozenset[int]) -> list[Weighed]:
-    """Every possible mistake of the observations whose index is ``doubted``, likeliest first."""
-    found: list[Weighed] = []
+def weigh_roughly(result: Posterior, observations: Sequence[Reduced]) -> list[Weighed]:
+    """Every possible mistake, likeliest first."""
+    found = _everything(result, observations)
     for part in result.weighed.parts:
         for place, reading in enumerate(part.readings):
-            mistakes = list(mistakes_of(reading, observations, result.columns)) if reading.index in doubted else []
+            mistakes = list(mistakes_of(reading, observations, result.columns))
             if mistakes:
-                rest = _log_half_without(result, part, place)
-                scale = _other_scale(part, place, result.columns)
-                found += [_weighed(mistake, rest, scale, result.columns) for mistake in mistakes]
-    found += _everything(result, observations, doubted)
+                rest = _Rest.of(_log_half_without(result, part, place), part, place, result.columns)
+                found += [_weighed(mistake, rest, result.columns) for mistake in mistakes]
     return sorted(found, key=lambda each: -each.log_weight)
 
 
-def _weighed(mistake: Mistake, rest: Floats, scale: Floats | float, columns: Columns) -> Weighed:
-    logs = rest + sum(_log_right(reading, scale, columns) for reading in mistake.corrected)
+@dataclass(frozen=True, kw_only=True)
+class _Rest:
+    """The halves that matter without one reading, their log-weights, and ln(scale) of an unscaled picture there."""
+
+    halves: Ints
+    log_weight: Floats
+    log_scale: Floats
+
+    @classmethod
+    def of(cls, log_weight: Floats, part: Part | None, place: int, columns: Columns) -> _Rest:
+        halves = np.flatnonzero(log_weight > log_weight.max() - FAR)
+        scale = np.zeros(len(halves)) if part is None else _other_scale(part, place, columns, halves)
+        return cls(halves=halves, log_weight=log_weight[halves], log_scale=scale)
+
+
+def _weighed(mistake: Mistake, rest: _Rest, columns: Columns) -> Weighed:
+    logs = rest.log_weight + sum(_log_right(reading, rest, columns) for reading in mistake.corrected)
     if mistake.halves is not None:
-        logs = np.where(mistake.halves, logs, NEVER)
-    return Weighed(mistake=mistake, log_weight=float(np.log(mistake.odds) + logsumexp(logs)))
+        logs = np.where(mistake.halves[rest.halves], logs, NEVER)
+    return Weighed(mistake=mistake, log_weight=math.log(mistake.odds) + _log_sum(logs))
 
 
-def _everything(result: Posterior, observations: Sequence[Reduced], doubted: frozenset[int]) -> list[Weighed]:
+def _log_sum(logs: Floats) -> float:
+    top = float(logs.max())
+    return top + math.log(float(np.exp(logs - top).sum()))
+
+
+def _everything(result: Posterior, observations: Sequence[Reduced]) -> list[Weighed]:
     found = []
     for mistake in everything_in_one_unit(observations):
         indices = {reading.index for reading in mistake.corrected}
-        if not indices <= doubted:
-            continue
         rest = result.log_half
         for part in result.weighed.parts:
             if part.readings[0].index in indices:
                 rest = rest - part.log_likelihood
-        found.append(_weighed(mistake, rest, 0.0, result.columns))
+        found.append(_weighed(mistake, _Rest.of(rest, None, 0, result.columns), result.columns))
     return found
 
 
@@ -94,34 +114,31 @@ def _log_half_without(result: Posterior, part: Part, place: int) -> Floats:
     return np.asarray(result.log_half - part.log_likelihood + rest)
 
 
-def _other_scale(part: Part, place: int, columns: Columns) -> Floats | float:
+def _other_scale(part: Part, place: int, columns: Columns, halves: Ints) -> Floats:
     """ln(px per mm) of a picture without scale as the part's other readings tell it under each half; 0 elsewhere."""
-    shared = part.readings[place].shared
+    shared, scale = part.readings[place].shared, np.zeros(len(halves))
     if shared is None or not shared.unscaled or len(part.readings) == 1:
-        return 0.0
+        return scale
     others = [reading for i, reading in enumerate(part.readings) if i != place]
-    with np.errstate(invalid="ignore"):
-        logs = np.stack([np.log(o.number) - np.log(columns.dimensions[o.feature].centre) for o in others])
+    logs = np.stack([np.log(o.number) - np.log(columns.dimensions[o.feature].centre[halves]) for o in others])
     known = ~np.isnan(logs).all(axis=0)
-    scale = np.zeros(len(columns))
     scale[known] = np.nanmedian(logs[:, known], axis=0)
     return scale
 
 
-def _log_right(reading: Reduced, scale: Floats | float, columns: Columns) -> Floats:
-    """Log-probability of a corrected reading where it is right, over all halves."""
-    kind = FEATURES[reading.feature].kind
+def _log_right(reading: Reduced, rest: _Rest, columns: Columns) -> Floats:
+    """Log-probability of a corrected reading where it is right, over the halves that matter."""
+    kind, halves = FEATURES[reading.feature].kind, rest.halves
     if reading.of is not Of.THIS:
-        return mates_group((reading,), columns, {}).log_likelihood([0])
+        return mates_group((reading,), columns, {}).log_likelihood([0])[halves]
     if kind is Kind.COUNT and reading.count is not None:
-        return _log_right_count(reading.feature, reading.count, columns)
+        return _log_right_count(reading.feature, reading.count, columns.counts[reading.feature][halves])
     if kind is Kind.DIMENSION and reading.value is not None:
-        return _log_right_length(reading, scale, columns)
-    return np.asarray(np.log(half_probability(reading, columns, {})))
+        return _log_right_length(reading, rest, columns.dimensions[reading.feature])
+    return np.asarray(np.log(half_probability(reading, columns, {})[halves]))
 
 
-def _log_right_count(feature: str, number: int, columns: Columns) -> Floats:
-    true = columns.counts[feature]
+def _log_right_count(feature: str, number: int, true: Ints) -> Floats:
     if feature == "contact_count":
         wrong = float(miscount_probability(np.array(number)))
     else:
@@ -129,20 +146,18 @@ def _log_right_count(feature: str, number: int, columns: Columns) -> Floats:
     return np.where(true == number, np.log1p(-wrong), NEVER)
 
 
-def _log_right_length(reading: Reduced, scale: Floats | float, columns: Columns) -> Floats:
-    column, x = columns.dimensions[reading.feature], reading.number * np.exp(-scale)
-    half_width = column.half_width
+def _log_right_length(reading: Reduced, rest: _Rest, column: DimensionColumn) -> Floats:
+    centre, half_width, extra_u = (a[rest.halves] for a in (column.centre, column.half_width, column.extra_u))
+    size = np.exp(-rest.log_scale)
+    x, known = reading.number * size, ~np.isnan(centre)
     if reading.feature in PITCHES:
         half_width = spanned_half_width(half_width, reading.spans)
-    variance = (reading.u * np.exp(-scale)) ** 2 + column.extra_u**2 + _shared_variance(reading, x)
-    known = ~np.isnan(column.centre)
+    variance = (reading.u * size) ** 2 + np.nan_to_num(extra_u) ** 2 + _shared_variance(reading, x)
     density = rectangle_normal(
-        np.where(known, x - column.centre, np.inf),
-        np.nan_to_num(half_width),
-        np.maximum(np.sqrt(np.nan_to_num(variance)), W_MIN),
+        np.where(known, x - centre, np.inf), np.nan_to_num(half_width), np.maximum(np.sqrt(variance), W_MIN)
     )
-    right = (1.0 - FEATURES[reading.feature].gross_share) * density * np.exp(-scale)
-    return np.asarray(np.log(np.maximum(right, np.exp(-700.0))))
+    right = (1.0 - FEATURES[reading.feature].gross_share) * density * size
+    return np.asarray(np.log(np.maximum(right, IMPOSSIBLE)))
 
 
 def _shared_variance(reading: Reduced, x: Floats) -> Floats | float:
@@ -156,8 +171,7 @@ def weigh_in_full(
     mistake: Mistake, result: Posterior, absent: AbsentModel, observations: Sequence[Reduced], prior_absent: float
 ) -> Weighed:
     """The mistake weighed with all the corrected observations, absent included, and the answer if it was made."""
-    corrected = {reading.index: reading for reading in mistake.corrected}
-    weighed = likelihood(result.columns, [corrected.get(given.index, given) for given in observations])
+    weighed = _corrected_likelihood(mistake, result, observations)
     total = weighed.total
     if mistake.halves is not None:
         total = np.where(mistake.halves, total, total + NEVER)
@@ -165,6 +179,20 @@ def weigh_in_full(
     answer = weigh_against_absent(weighed, total, log_density, prior_absent)
     gain = _log_evidence(answer, total) - _log_evidence(result, result.weighed.total)
     return Weighed(mistake=mistake, log_weight=float(np.log(mistake.odds) + gain), answer=answer)
+
+
+def _corrected_likelihood(mistake: Mistake, result: Posterior, observations: Sequence[Reduced]) -> Likelihood:
+    """The likelihood of the corrected observations; where each stands alone the other parts stay as they are."""
+    corrected, columns = {reading.index: reading for reading in mistake.corrected}, result.columns
+    touched = [part for part in result.weighed.parts if any(r.index in corrected for r in part.readings)]
+    joins_mates = result.weighed.mates is not None and any(r.of is not Of.THIS for r in mistake.corrected)
+    if joins_mates or any(len(part.readings) > 1 or part.readings[0].of is not Of.THIS for part in touched):
+        return likelihood(columns, [corrected.get(given.index, given) for given in observations])
+    changed = likelihood(columns, mistake.corrected)
+    kept = [part for part in result.weighed.parts if not any(r.index in corrected for r in part.readings)]
+    total = changed.total + sum(part.log_likelihood for part in kept)
+    mates = changed.mates if result.weighed.mates is None else result.weighed.mates
+    return Likelihood(columns=columns, parts=(*kept, *changed.parts), mates=mates, total=np.asarray(total))
 
 
 def _log_evidence(result: Posterior, total: Floats) -> float:
