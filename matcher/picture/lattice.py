@@ -135,7 +135,7 @@ def fit_lattice(positions: ArrayLike, *, floor_u: float = FLOOR_U, field: str = 
     points = numbers_of(positions, 1, field=field, fewest=FEWEST)
     check_floor(floor_u)
     refuse_same_place(points, SAME_PLACE * 2 * floor_u, field=field)
-    return _lattice(_fitted(points, points[:, 0], floor_u, field), points, np.ones(1), floor_u)
+    return _lattice(_fitted(points, points[:, 0], floor_u, field), np.ones(1), floor_u)
 
 
 def fit_row(points: ArrayLike, *, floor_u: float = FLOOR_U, field: str = "points") -> RowFit:
@@ -146,12 +146,36 @@ def fit_row(points: ArrayLike, *, floor_u: float = FLOOR_U, field: str = "points
     ObservationError
         As `fit_lattice`, and where the points do not lie along a line.
     """
+    clicked = clicked_row(points, floor_u=floor_u, field=field)
+    return row_of(clicked, *sites_of(clicked, floor_u=floor_u, field=field), floor_u=floor_u)
+
+
+def clicked_row(points: ArrayLike, *, floor_u: float = FLOOR_U, field: str = "points") -> Floats:
+    """Checked points (n × 2) of one row; raises as `fit_row` for points that cannot be used at all."""
     clicked = numbers_of(points, 2, field=field, fewest=FEWEST)
     check_floor(floor_u)
     refuse_same_place(clicked, SAME_PLACE * 2 * floor_u, field=field)
-    fitted = _fitted(clicked, clicked @ _main_direction(clicked), floor_u, field)
+    return clicked
+
+
+def sites_of(
+    clicked: Floats, *, floor_u: float = FLOOR_U, field: str = "points", bent: bool = False
+) -> tuple[Ints, Bools]:
+    """Site of each point (n × 2) of a row, and whether the point belongs to it.
+
+    ``bent`` lets the steps change steadily along the row, as they do in a tilted picture; for that a row needs five
+    points. Raises as `fit_row`.
+    """
+    degree = 2 if bent and len(clicked) >= FEWEST + 2 else 1
+    fitted = _fitted(clicked, clicked @ _main_direction(clicked), floor_u, field, degree)
+    return fitted.sites, fitted.used
+
+
+def row_of(points: Floats, sites: Ints, used: Bools, *, floor_u: float = FLOOR_U) -> RowFit:
+    """The row through points (n × 2) whose sites are known."""
+    fitted = _regressed(points, sites, used)
     direction = fitted.step / _length(fitted.step)
-    lattice = _lattice(fitted, clicked, direction, floor_u)
+    lattice = _lattice(fitted, direction, floor_u)
     normal = np.array([-direction[1], direction[0]])
     return RowFit(
         lattice=lattice,
@@ -206,13 +230,19 @@ def _weighted_median_angle(angles: Floats, weights: Floats) -> float:
 
 @dataclass(frozen=True, kw_only=True)
 class _Fitted:
-    """Coordinates (n × d) fitted on the sites: origin and step (d), residuals (n × d), and which points were used."""
+    """Coordinates (n × d) fitted on the sites.
+
+    Origin and step (d) at site 0, residuals (n × d), which points were used, and the leverage of every point: how
+    much the fit at its site varies, in variances of one click.
+    """
 
     sites: Ints
     used: Bools
     origin: Floats
     step: Floats
     residuals: Floats
+    leverage: Floats
+    degree: int
 
     @property
     def squares(self) -> float:
@@ -222,39 +252,45 @@ class _Fitted:
     @property
     def degrees_of_freedom(self) -> int:
         """Coordinates less parameters."""
-        return int((np.count_nonzero(self.used) - 2) * self.residuals.shape[1])
+        return int((np.count_nonzero(self.used) - self.degree - 1) * self.residuals.shape[1])
 
 
-def _fitted(points: Floats, along: Floats, floor_u: float, field: str) -> _Fitted:
+def _fitted(points: Floats, along: Floats, floor_u: float, field: str, degree: int = 1) -> _Fitted:
     """Sites and fit, strays left out one after the other, and taken back where they fit after all."""
     assignment = assign(along, floor_u, field=field)
     used = assignment.inliers.copy()
-    fitted = _regressed(points, assignment.indices, used)
+    fitted = _regressed(points, assignment.indices, used, degree)
     for _ in range(2 * len(points)):
         changed = _most_misplaced(fitted, floor_u)
         if changed is None:
             break
         used[changed] = not used[changed]
-        fitted = _regressed(points, fitted.sites, used)
+        fitted = _regressed(points, fitted.sites, used, degree)
         if np.count_nonzero(used) < max(FEWEST, 2 * len(points) / 3 - 1e-9):
             raise _no_row(len(points), field)
     _refuse_rough(fitted, floor_u, field)
     return fitted
 
 
-def _regressed(points: Floats, sites: Ints, used: Bools) -> _Fitted:
-    x = sites[used].astype(np.float64)
-    centred = x - x.mean()
-    step = centred @ points[used] / float(centred @ centred)
-    origin = points[used].mean(axis=0) - x.mean() * step
-    first = int(sites[used].min())
+def _regressed(points: Floats, sites: Ints, used: Bools, degree: int = 1) -> _Fitted:
+    """Polynomial of ``degree`` in the site, a straight line for a lattice, fitted to each coordinate."""
+    shifted = (sites - sites[used].min()).astype(np.float64)
+    powers = np.vander(shifted / max(shifted[used].max(), 1.0), degree + 1, increasing=True)
+    q, r = np.linalg.qr(powers[used])
+    coefficients = np.linalg.solve(r, q.T @ points[used])
     return _Fitted(
-        sites=sites - first,
+        sites=sites - sites[used].min(),
         used=used.copy(),
-        origin=origin + first * step,
-        step=step,
-        residuals=points - origin - sites[:, None] * step,
+        origin=coefficients[0],
+        step=coefficients[1] / max(shifted[used].max(), 1.0),
+        residuals=points - powers @ coefficients,
+        leverage=np.sum(np.linalg.solve(r.T, powers.T) ** 2, axis=0),
+        degree=degree,
     )
+
+
+NO_FREEDOM = 1e-9
+"""Smallest share of a click's variance that its residual shows; a point that alone fixes the fit has none."""
 
 
 def _most_misplaced(fitted: _Fitted, floor_u: float) -> int | None:
@@ -275,9 +311,8 @@ def _strangeness(fitted: _Fitted, floor_u: float) -> Floats:
     degrees of freedom.
     """
     used, n, dims = fitted.used, np.count_nonzero(fitted.used), fitted.residuals.shape[1]
-    x = fitted.sites[used].astype(np.float64)
-    leverage = 1 / n + (fitted.sites - x.mean()) ** 2 / float(np.sum((x - x.mean()) ** 2))
-    squared = np.sum(fitted.residuals**2, axis=1) / np.where(used, np.maximum(1.0 - leverage, 1e-9), 1.0 + leverage)
+    spread = np.where(used, np.maximum(1.0 - fitted.leverage, NO_FREEDOM), 1.0 + fitted.leverage)
+    squared = np.sum(fitted.residuals**2, axis=1) / spread
     dof = fitted.degrees_of_freedom - dims * used
     usual = PRIOR_DOF * (USUAL_CLICKING * floor_u) ** 2
     variance = (np.maximum(fitted.squares - squared * used, 0.0) + usual) / (dof + PRIOR_DOF)
@@ -318,7 +353,7 @@ def _refuse_rough(fitted: _Fitted, floor_u: float, field: str) -> None:
         )
 
 
-def _lattice(fitted: _Fitted, points: Floats, direction: Floats, floor_u: float) -> Lattice:
+def _lattice(fitted: _Fitted, direction: Floats, floor_u: float) -> Lattice:
     dof = fitted.degrees_of_freedom
     residual_sd = math.sqrt(fitted.squares / dof)
     click_u, floor_rules = max(residual_sd, floor_u), residual_sd <= floor_u
