@@ -5,6 +5,8 @@ All of them see the same part, so given the half they share the part's own devia
 * Repeats by one tool in one way are repeats of one reading: their scatter counts, where the edge is stays common.
 * Different tools are combined by their weighted mean (1/u²; by least squares where they share an error). What one
   instrument repeats (where the edge is) does not become smaller.
+* A picture's reading that weighs little beside a better tool's stays apart where further readings share its scale: it
+  adds little to the mean, while beside the better one it tells the likelihood the picture's scale.
 * Readings that contradict each other (χ², `matcher.agreement.DISAGREEMENT_LEVEL`) stay apart.
 
 Never combined: bounds, readings of pictures without a scale, and readings over different numbers of gaps, whose
@@ -25,6 +27,10 @@ from matcher.features import FEATURES
 from matcher.observations import TYPE_A, BudgetLine, Of, Reduced, SharedError, SharedKind
 from matcher.taking import Taking, dimension, pooled
 
+LITTLE_WEIGHT = 0.1
+"""Weight in a mean below which a reading does more for its picture's scale. What it counts twice of the part's own
+deviation then narrows the size by a few per cent of its uncertainty."""
+
 ALONE = 1e-9
 """Weights miss their sum of 1 by less than this."""
 
@@ -42,21 +48,39 @@ class Taken:
         return None if self.taking.instrument is None else self.taking.instrument.name
 
     @property
+    def scale(self) -> str | None:
+        """Group of the scale of its picture; None without a picture, or without a scale."""
+        shared = self.reduced.shared
+        known = shared is not None and shared.kind is SharedKind.SCALE and not shared.unscaled
+        return shared.group if shared is not None and known else None
+
+    @property
     def label(self) -> str:
         """Bench words for what it was taken with."""
         return "as stated" if self.taking.instrument is None else self.taking.instrument.label
 
 
 @dataclass(frozen=True, kw_only=True)
+class Joined:
+    """Readings reduced to one, and their weighted mean before repeats were pooled."""
+
+    reduced: Reduced
+    mean: WeightedMean
+
+
+@dataclass(frozen=True, kw_only=True)
 class Combination:
-    """All readings of one feature of one body over equally many gaps: in groups that agree, each reduced to one."""
+    """All readings of one feature of one body over equally many gaps.
+
+    ``groups`` are the positions of readings that agree, ``means`` their weighted means, ``joined`` what they came to.
+    """
 
     feature: str
     of: Of
     whole: WeightedMean
     groups: tuple[tuple[int, ...], ...]
     means: tuple[WeightedMean, ...]
-    reduced: tuple[Reduced, ...]
+    joined: tuple[Joined, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,11 +100,16 @@ class Contradiction:
 def combinations(takings: Mapping[int, Taking], bodies: Mapping[int, Of]) -> tuple[Combination, ...]:
     """Every size among the observations that was read as a number, by first position; bounds are left out."""
     by_size: dict[tuple[object, ...], list[Taken]] = {}
+    pictures: dict[str, set[tuple[object, ...]]] = {}
     for index, taking in takings.items():
         taken = Taken(taking=taking, reduced=dimension(index, bodies[index], taking))
-        if taken.reduced.value is not None:
-            by_size.setdefault(_size(taken), []).append(taken)
-    return tuple(_combination(readings) for readings in by_size.values())
+        if taken.reduced.value is None:
+            continue
+        by_size.setdefault(_size(taken), []).append(taken)
+        if taken.scale is not None:
+            pictures.setdefault(taken.scale, set()).add(_size(taken))
+    wanted = frozenset(picture for picture, sizes in pictures.items() if len(sizes) > 1)
+    return tuple(_combination(readings, wanted) for readings in by_size.values())
 
 
 def contradictions(found: Iterable[Combination]) -> tuple[Contradiction, ...]:
@@ -95,23 +124,44 @@ def _size(taken: Taken) -> tuple[object, ...]:
     return reduced.feature, reduced.of, reduced.spans, reduced.index if unscaled else None
 
 
-def _combination(readings: Sequence[Taken]) -> Combination:
+def _combination(readings: Sequence[Taken], wanted: frozenset[str]) -> Combination:
+    """``wanted`` names the scales that readings of other sizes share."""
     values, matrix = [one.reduced.number for one in readings], covariance([one.reduced for one in readings])
-    groups = agreeing_groups(values, matrix)
-    means = [weighted_mean([values[i] for i in group], matrix[np.ix_(group, group)]) for group in map(list, groups)]
+    groups = [list(group) for group in agreeing_groups(values, matrix)]
+    means = [weighted_mean([values[i] for i in group], matrix[np.ix_(group, group)]) for group in groups]
+    joined = [
+        _join(part)
+        for group, mean in zip(groups, means, strict=True)
+        for part in _parts([readings[i] for i in group], mean, wanted)
+    ]
     first = readings[0].reduced
     return Combination(
         feature=first.feature,
         of=first.of,
-        whole=weighted_mean(values, matrix),
+        whole=means[0] if len(groups) == 1 else weighted_mean(values, matrix),
         groups=tuple(tuple(readings[i].reduced.index for i in group) for group in groups),
         means=tuple(means),
-        reduced=tuple(_joined([readings[i] for i in group]) for group in groups),
+        joined=tuple(joined),
     )
 
 
+def _parts(readings: Sequence[Taken], mean: WeightedMean, wanted: frozenset[str]) -> list[list[Taken]]:
+    """Readings that agree, apart where one weighs little and its scale is wanted by others."""
+    parts: dict[str | None, list[Taken]] = {}
+    for one, weight in zip(readings, mean.weights, strict=True):
+        apart = one.scale if one.scale in wanted and weight < LITTLE_WEIGHT else None
+        parts.setdefault(apart, []).append(one)
+    return list(parts.values())
+
+
+def _join(readings: Sequence[Taken]) -> Joined:
+    reduced = [one.reduced for one in readings]
+    mean = weighted_mean([one.number for one in reduced], covariance(reduced))
+    return Joined(reduced=_joined(readings), mean=mean)
+
+
 def _contradiction(found: Combination) -> Contradiction:
-    values = tuple(reduced.number for reduced in found.reduced)
+    values = tuple(mean.value for mean in found.means)
     named = [
         f"{' and '.join(f'observations[{i}]' for i in group)}: {value:.6g} mm"
         for group, value in zip(found.groups, values, strict=True)

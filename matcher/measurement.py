@@ -52,7 +52,7 @@ def reduce(
         With every fault of the list, each at its place, e.g. ``observations[2].unit``.
     """
     takings = check_and_take(observations, instruments)
-    found = [reduced for each in find_combinations(observations, takings) for reduced in each.reduced]
+    found = [one.reduced for each in find_combinations(observations, takings) for one in each.joined]
     combined = {index for reduced in found for index in (reduced.index, *reduced.also)}
     bounds = [dimension(i, body_of(observations[i]), taking) for i, taking in takings.items() if i not in combined]
     others = [_other(index, given) for index, given in enumerate(observations) if index not in takings]

@@ -58,8 +58,8 @@ def measure_readings(
 ) -> ReadingsResult:
     """Value, expanded uncertainty and budget of every size among the observations.
 
-    Readings that agree come as one result; those that contradict stay apart, and a note names them. What is no
-    length, and bounds, have no budget: a note says that they are left out.
+    Readings that agree come as one result; those that contradict stay apart, and a note names them (what else stays
+    apart: `matcher.combining`). What is no length, and bounds, have no budget: a note says that they are left out.
 
     Raises
     ------
@@ -67,9 +67,7 @@ def measure_readings(
         With every fault of the list, each at its place, e.g. ``observations[2].less``.
     """
     found = find_combinations(observations, check_and_take(observations, instruments))
-    measured = [
-        _measured(reduced, mean) for each in found for reduced, mean in zip(each.reduced, each.means, strict=True)
-    ]
+    measured = [_measured(one.reduced, one.mean) for each in found for one in each.joined]
     against = contradictions(found)
     return ReadingsResult(
         measured=tuple(sorted(measured, key=lambda each: each.indices[0])),
