@@ -5,26 +5,26 @@ The JSON interface and the command line both answer through here, so they cannot
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Literal
 
+from api.advising import further_measuring, next_measurements
 from api.cautions import CAUTIONS
 from api.problems import ApiError
 from api.schemas import answers
-from api.schemas.measuring import MeasureRequest
 from api.schemas.problems import FieldProblem
 from api.schemas.requests import ExplainRequest, FitObservation, IdentifyRequest, to_observations
+from api.toolbox import at_hand, tools_of
 from catalog.records import HalfRecord, MatingRecord
 from catalog.snapshot import Snapshot
 from matcher import identify as ranking
+from matcher.advice.next_measurement import Reason
 from matcher.features import FEATURES, Kind
 from matcher.identify import CREDIBLE_LEVEL
-from matcher.instruments import Instrument, overridden
 from matcher.measurement import reduce
 from matcher.observations import Reduced
 from matcher.results import Candidate, FittingMate, Verdict
-from matcher.zero import with_closed_jaws
 
 EMPTY_CATALOGUE = "The catalogue is empty: load entries with 'otherhalf import PATH', or try 'otherhalf demo'."
 
@@ -43,6 +43,8 @@ def answer(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
         readings,
         prior_absent=request.prior_absent,
         limit=request.limit,
+        at_hand=at_hand(request),
+        instruments=tools_of(request),
     )
     return answers.Answer(
         verdict=found.verdict,
@@ -51,7 +53,8 @@ def answer(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
         catalogue_version=snapshot.version,
         candidates=tuple(_candidate(snapshot, candidate, readings) for candidate in found.candidates),
         credible_set=answers.CredibleSet.model_validate(found.credible_set, from_attributes=True),
-        next_measurements=(),
+        next_measurements=next_measurements(snapshot, found.advice),
+        further_measuring=further_measuring(found.advice),
         recheck=tuple(answers.Recheck.model_validate(each, from_attributes=True) for each in found.recheck),
         hints=found.notes,
         cautions=CAUTIONS,
@@ -68,6 +71,7 @@ def _nothing_to_rank(snapshot: Snapshot, request: IdentifyRequest) -> answers.An
         candidates=(),
         credible_set=answers.CredibleSet(level=CREDIBLE_LEVEL, members=1, includes_absent=True),
         next_measurements=(),
+        further_measuring=answers.FurtherMeasuring(settled=True, reason=Reason.NOTHING_TELLS, probability=1.0),
         recheck=(),
         hints=(EMPTY_CATALOGUE,),
         cautions=CAUTIONS,
@@ -91,11 +95,6 @@ def explanation(snapshot: Snapshot, request: ExplainRequest) -> answers.ExplainA
 def _reduced(snapshot: Snapshot, request: IdentifyRequest) -> Sequence[Reduced]:
     _check_tried_halves(snapshot, request)
     return reduce(to_observations(request), instruments=tools_of(request))
-
-
-def tools_of(request: IdentifyRequest | MeasureRequest) -> Mapping[str, Instrument]:
-    """The instruments with the person's own figures and with the zero errors that closed jaws showed."""
-    return with_closed_jaws(overridden(request.instruments), request.closed_jaws)
 
 
 def _check_tried_halves(snapshot: Snapshot, request: IdentifyRequest) -> None:

@@ -10,12 +10,12 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from api.answering import tools_of
 from api.places import at
 from api.readying import ready, rounded, short_form
 from api.schemas import measured as answers
 from api.schemas import measuring as asked
 from api.schemas.requests import to_observation
+from api.toolbox import tools_of
 from matcher.errors import ObservationError, ObservationErrors
 from matcher.features import Plane
 from matcher.instruments import Instrument

@@ -7,11 +7,14 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from matcher.absent import AbsentModel
+from matcher.advice.next_measurement import advise
+from matcher.advice.tools import DEFAULT_AT_HAND
 from matcher.columns import Columns
 from matcher.errors import UnknownHalfError
 from matcher.evidence import ABSENT, evidence_lines, log_odds, opponent_of, sentences
 from matcher.fit import SLIP_FROM, Reading, explanations, fit_p_value, read_against
 from matcher.gross import Mixture
+from matcher.instruments import BUILT_IN, Instrument
 from matcher.likelihood import Part
 from matcher.observations import Of, Reduced
 from matcher.posterior import PRIOR_ABSENT, Posterior, posterior, posterior_without
@@ -50,8 +53,10 @@ def identify(
     *,
     prior_absent: float = PRIOR_ABSENT,
     limit: int = 10,
+    at_hand: Sequence[str] = DEFAULT_AT_HAND,
+    instruments: Mapping[str, Instrument] = BUILT_IN,
 ) -> Identification:
-    """Rank the catalogue's geometries for the observations.
+    """Rank the catalogue's geometries for the observations, and say what to measure next with what is ``at_hand``.
 
     Raises UnknownHalfError for a trial fit with a half that is not in the columns.
     """
@@ -68,6 +73,7 @@ def identify(
         credible_set=_credible_set(result),
         recheck=_rechecks(result, absent, prior_absent, explained),
         notes=_notes(observations),
+        advice=advise(result, absent, at_hand=at_hand, instruments=instruments),
     )
 
 

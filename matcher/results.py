@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from matcher.advice.next_measurement import Advice
 from matcher.observations import Of
 
 
@@ -101,6 +102,7 @@ class Identification:
     credible_set: CredibleSet
     recheck: tuple[Recheck, ...]
     notes: tuple[str, ...]
+    advice: Advice
 
 
 @dataclass(frozen=True, kw_only=True)

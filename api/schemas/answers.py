@@ -8,6 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from catalog.entries import Basis, Correspondence, HalfKind
 from catalog.records import Origin, Standing
+from matcher.advice.next_measurement import Reason
 from matcher.observations import Of
 from matcher.results import Verdict
 
@@ -92,20 +93,42 @@ class CredibleSet(Out):
 
 
 class Predicted(Out):
-    """What a leading half predicts for a feature."""
+    """What a leading half's entry states of a feature: mm, a number, or names."""
 
+    id: str = Field(description="Key of the half.")
     part_number: str
     value: float | int | str
 
 
 class NextMeasurement(Out):
-    """A measurement worth taking next, and how finely."""
+    """A measurement of this half worth taking next: what it is expected to tell, with what, and how finely."""
 
     feature: str
-    bits: float
-    instrument: str | None
-    measure_to_within_mm: float | None
-    predicted: tuple[Predicted, ...]
+    bits: float = Field(description="Expected information about what to order, bits.")
+    gain: float | None = Field(
+        description="How much likelier the best order is then expected to be right; null while too many are in play."
+    )
+    instrument: str | None = Field(description="The best one at hand; null for what the eye sees.")
+    again: bool = Field(description="Whether it was measured already and is worth taking again.")
+    spans: int | None = Field(description="For a pitch: gaps of a whole row of the likeliest half.")
+    measure_to_within_mm: float | None = Field(
+        description="Coarsest limit ± that keeps nine tenths of the bits; null where that hardly matters."
+    )
+    together_with: str | None = Field(
+        description="Where two measurements tell more than twice as much as the best one alone: the other one."
+    )
+    together_bits: float | None
+    predicted: tuple[Predicted, ...] = Field(description="What the leading halves' entries state, likeliest first.")
+
+
+class FurtherMeasuring(Out):
+    """Whether further measuring can change what to order, and why."""
+
+    settled: bool
+    reason: Reason = Field(
+        description="order_settled, absent_settled, nothing_tells (with what is at hand), keep_measuring."
+    )
+    probability: float = Field(description="Of the leading order; of the leading half while too many are in play.")
 
 
 class Recheck(Out):
@@ -129,8 +152,9 @@ class Answer(Out):
     candidates: tuple[Candidate, ...]
     credible_set: CredibleSet
     next_measurements: tuple[NextMeasurement, ...] = Field(
-        description="Empty where none is advised; this version advises none."
+        description="Most telling first; empty where none tells anything worth the work."
     )
+    further_measuring: FurtherMeasuring
     recheck: tuple[Recheck, ...]
     hints: tuple[str, ...] = Field(description="What the observations say of each other.")
     cautions: tuple[str, ...] = Field(description="Read them before anything is connected.")

@@ -24,6 +24,7 @@ from pydantic import (
 
 from api.schemas.examples import EXPLAIN_EXAMPLES, IDENTIFY_EXAMPLES
 from api.settings import MAX_CANDIDATES, MAX_OBSERVATIONS, MAX_READINGS
+from matcher.advice.tools import DEFAULT_AT_HAND
 from matcher.features import FEATURES, Feature, Kind, Plane, Subject
 from matcher.instruments import BUILT_IN, MAGNITUDES
 from matcher.observations import Observation, Of, TrialFit
@@ -235,6 +236,19 @@ ClosedJaws = Annotated[
 """Readings of closed jaws, mm, by tool."""
 
 
+AtHand = Annotated[
+    tuple[Word, ...],
+    Field(
+        max_length=len(BUILT_IN),
+        description="Instruments that you have, for the advice on what to measure next; an empty list: only eyes. Left "
+        f"out: {', '.join(DEFAULT_AT_HAND)}, and whatever the observations were taken with.",
+        json_schema_extra={"items": {"type": "string", "enum": [*BUILT_IN]}},
+        examples=[["caliper", "usb_microscope"]],
+    ),
+]
+"""Names of instruments that the person has."""
+
+
 class IdentifyRequest(Request):
     """A specimen: what was observed of it, and how probable it is beforehand that the catalogue lacks it."""
 
@@ -252,6 +266,7 @@ class IdentifyRequest(Request):
     )
     instruments: OwnFigures = Field(default_factory=dict)
     closed_jaws: ClosedJaws = Field(default_factory=dict)
+    at_hand: AtHand | None = None
 
     @model_validator(mode="before")
     @classmethod

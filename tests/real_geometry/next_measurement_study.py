@@ -47,9 +47,7 @@ ASKED = (
 
 REACHED = 0.95
 
-TOOL = Instrument(
-    name="study", label="the study's caliper", feel_mm=CALIPER_U, can=frozenset(FEATURES)
-)
+TOOL = Instrument(name="study", label="the study's caliper", feel_mm=CALIPER_U, can=frozenset(FEATURES))
 """What specimens are measured with; see `tests.real_geometry.simulation`."""
 
 
@@ -184,11 +182,18 @@ def study(columns: Columns, number: int, seed: int) -> None:
     order, best = best_fixed_order(found, reached)
     advice = by_advice(columns, absent)
     advised = np.array([steps_by(s, r, advice) for s, r in zip(found, reached, strict=True)])
-    fewest = np.array([min(bin(m).count("1") for m in np.flatnonzero(r)) if r.any() else len(s.names) for s, r in zip(found, reached, strict=True)])
+    fewest = np.array(
+        [
+            min(bin(m).count("1") for m in np.flatnonzero(r)) if r.any() else len(s.names)
+            for s, r in zip(found, reached, strict=True)
+        ]
+    )
     print(f"{len(columns)} halves, {number} specimens; {never:.1%} never reach {REACHED:.0%}")
     print(f"customary {customary.mean():.3f}; best fixed {best:.3f} ({', '.join(order)})")
     print(f"advice {advised.mean():.3f} ± {advised.std() / np.sqrt(number):.3f}; in hindsight {fewest.mean():.3f}")
-    print(f"advice against customary {advised.mean() / customary.mean() - 1:+.1%}, against best fixed {advised.mean() / best - 1:+.1%}")
+    print(
+        f"advice against customary {advised.mean() / customary.mean() - 1:+.1%}, against best fixed {advised.mean() / best - 1:+.1%}"
+    )
 
 
 def real_columns() -> Columns:
