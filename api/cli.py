@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands import catalogue, demo, drawing, identification, reference, serve
+from api.commands import catalogue, demo, drawing, identification, measure, reference, serve
 from api.commands.common import EXIT_CODES
 from api.dependencies import program_version
 
@@ -40,12 +40,14 @@ def otherhalf(
       otherhalf demo                         see it work on invented parts
       otherhalf import ~/footprints          fill a catalogue of your own
       otherhalf identify pins=24 pitch=4.41/11 body_length=6.52
+      otherhalf measure plug.png --row 40,212,1180,215    count contacts in a photo
       otherhalf features                     what can be observed, and how
     """
 
 
 app.command(epilog=EXIT_CODES)(identification.identify)
 app.command(epilog=EXIT_CODES)(identification.explain)
+app.command(epilog=EXIT_CODES)(measure.measure)
 app.command()(reference.features)
 app.command(epilog=EXIT_CODES)(catalogue.search)
 app.command("import", epilog=EXIT_CODES)(catalogue.import_)

@@ -2,28 +2,27 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Annotated, Any, TypeVar
 
 import typer
-from pydantic import ValidationError
 
 from api.answering import answer, explanation
 from api.cautions import CAUTIONS
 from api.commands.common import DatabaseOption, ExitCode, JsonOption, show, snapshot_of, told
+from api.commands.files import object_of
+from api.commands.jaws import JawsOption, closed_jaws_of
+from api.forms import form_of
 from api.output.answers import answer_blocks, caution_lines, explanation_blocks
-from api.problems import ApiError
-from api.schemas.problems import FieldProblem
-from api.schemas.refusals import field_problems
 from api.schemas.requests import ExplainRequest, IdentifyRequest
-from api.settings import MAX_BODY_BYTES
 from api.shortform import parse_pieces
 from matcher.results import Verdict
 
 Asked = TypeVar("Asked", bound=IdentifyRequest)
+
+REMEDY = 'give an object: {"observations": [...]}'
+"""What to do about a file that holds something else."""
 
 PiecesArgument = Annotated[
     list[str] | None,
@@ -46,6 +45,7 @@ def identify(
     file: FileOption = None,
     prior_absent: PriorOption = None,
     limit: LimitOption = None,
+    closed_jaws: JawsOption = None,
     as_json: JsonOption = False,
     all_cautions: CautionsOption = False,
     database: DatabaseOption = None,
@@ -75,7 +75,9 @@ def identify(
       otherhalf identify --file specimen.json --json
       otherhalf identify --file - height=..0.9 < specimen.json
     """
-    request, read = _read(IdentifyRequest, pieces or [], file, prior_absent, limit, {})
+    with told():
+        jaws = closed_jaws_of(closed_jaws or [])
+    request, read = _read(IdentifyRequest, pieces or [], file, prior_absent, limit, {"closed_jaws": jaws})
     with told(pieces or [], len(request.observations) - read):
         found = answer(snapshot_of(database), request)
     if as_json:
@@ -123,7 +125,7 @@ def _read(
     """The request, and how many of its observations (the last ones) came from pieces."""
     with told():
         typed = parse_pieces(pieces)
-        given = _specimen(file) if file is not None else {}
+        given = object_of(file, REMEDY) if file is not None else {}
     if not typed and file is None:
         raise typer.BadParameter("give observations, as in contact_count=24 pitch=4.41/11, or --file PATH")
     listed = given.get("observations", [])
@@ -132,41 +134,4 @@ def _read(
     asked = {**given, **{name: value for name, value in options.items() if value is not None}}
     asked["observations"] = [*listed, *typed] if isinstance(listed, list) else listed
     with told(pieces, before):
-        return _checked(kind, asked), len(typed)
-
-
-def _checked(kind: type[Asked], asked: dict[str, Any]) -> Asked:
-    try:
-        return kind.model_validate(asked)
-    except ValidationError as error:
-        fields = field_problems(error.errors(include_url=False))
-        raise ApiError("invalid-request", f"{len(fields)} fields cannot be used", fields) from error
-
-
-def _specimen(file: str) -> dict[str, Any]:
-    text = _text(file)
-    try:
-        given = json.loads(text)
-    except (ValueError, RecursionError) as error:
-        where = f"{file}: {error}"
-        raise ApiError("malformed-json", where) from error
-    if not isinstance(given, dict):
-        remedy = 'give an object: {"observations": [...]}'
-        problem = FieldProblem(field=file, value=None, message="the file holds no JSON object", remedy=remedy)
-        raise ApiError("invalid-request", problem.message, [problem])
-    return given
-
-
-def _text(file: str) -> str:
-    try:
-        if file == "-":
-            content = sys.stdin.buffer.read(MAX_BODY_BYTES + 1)
-        else:
-            with Path(file).open("rb") as stream:
-                content = stream.read(MAX_BODY_BYTES + 1)
-    except OSError as error:
-        problem = FieldProblem(field="--file", value=file, message=str(error), remedy="name a file that can be read")
-        raise ApiError("invalid-request", problem.message, [problem]) from error
-    if len(content) > MAX_BODY_BYTES:
-        raise ApiError("body-too-large", f"{file} is larger than {MAX_BODY_BYTES} bytes")
-    return content.decode("utf-8", errors="replace")
+        return form_of(kind, asked), len(typed)

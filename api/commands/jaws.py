@@ -1,0 +1,34 @@
+"""The option ``--closed-jaws``: a tool's zero error, by what it shows with its jaws closed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Annotated
+
+import typer
+
+from api.problems import ApiError, shown
+from api.schemas.problems import FieldProblem
+
+JawsOption = Annotated[
+    list[str] | None,
+    typer.Option("--closed-jaws", metavar="TOOL=MM,MM…", help="What a tool shows with its jaws closed; repeat it."),
+]
+
+
+def closed_jaws_of(texts: Sequence[str]) -> dict[str, list[float]] | None:
+    """Readings of closed jaws by tool, None where there are none; raises ApiError at the option."""
+    return dict(_jaws(text) for text in texts) or None
+
+
+def _jaws(text: str) -> tuple[str, list[float]]:
+    tool, _, numbers = text.partition("=")
+    try:
+        return tool, [float(number) for number in numbers.split(",")]
+    except ValueError as error:
+        message, remedy = (
+            "these are no readings of closed jaws",
+            "give what the display shows, in mm: caliper=0.01,0.02",
+        )
+        problem = FieldProblem(field="--closed-jaws", value=shown(text), message=message, remedy=remedy)
+        raise ApiError("invalid-request", message, [problem]) from error

@@ -1,0 +1,220 @@
+"""``otherhalf measure``."""
+
+from __future__ import annotations
+
+import re
+import sys
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+import typer
+
+from api.commands.common import JsonOption, show, told
+from api.commands.files import STANDARD, bytes_of, object_of
+from api.commands.jaws import JawsOption, closed_jaws_of
+from api.forms import form_of
+from api.measuring import measure as measured
+from api.output.measuring import measure_blocks, row_blocks
+from api.pictures import read_picture
+from api.places import told_at
+from api.problems import ApiError, shown
+from api.row_finding import find_rows
+from api.schemas.measured import MeasureAnswer, RowAnswer
+from api.schemas.measuring import MeasureRequest, RowRequest
+from api.schemas.problems import FieldProblem
+from api.settings import MAX_FILE_BYTES, MAX_FILE_PIXELS
+from api.shortform import parse_pieces
+from matcher.budget import rectangular
+from matcher.features import Plane
+from matcher.observations import Of
+from matcher.units import to_mm
+
+REMEDY = 'give an object: {"pictures": [...], "readings": [...]}'
+"""What to do about a file that holds something else."""
+
+_SCALE = re.compile(r"(?P<line>[^=]+)=(?P<length>[\d.]+)\s*(?P<unit>[^\d\s±.]*)(?:±(?P<limit>[\d.]+))?")
+_PLAIN_NAME = re.compile(r"[^\w.-]+")
+_GAPS = re.compile(r"/\d+")
+
+PictureArgument = Annotated[
+    str | None,
+    typer.Argument(metavar="[PICTURE]", help="A PNG or JPEG; - reads it from standard input.", show_default=False),
+]
+RowOption = Annotated[
+    list[str] | None,
+    typer.Option("--row", metavar="X0,Y0,X1,Y1", help="A line along a row, in pixels; repeat it for each row."),
+]
+ScaleOption = Annotated[
+    str | None,
+    typer.Option("--scale", metavar="X0,Y0,X1,Y1=LENGTH", help="Something of known length: …=10mm, …=0.5in±0.001."),
+]
+PxPerMmOption = Annotated[float | None, typer.Option("--px-per-mm", help="The scale, where it is known otherwise.")]
+WidthOption = Annotated[float | None, typer.Option("--width", metavar="PX", help="Pixels averaged across a row.")]
+RowsOption = Annotated[int | None, typer.Option("--rows", help="Rows the part has, all alike. [as many as --row]")]
+InstrumentOption = Annotated[
+    Literal["photo", "usb_microscope", "microscope", "scanner"] | None,
+    typer.Option("--instrument", help="What took the picture. [photo]"),
+]
+PlaneOption = Annotated[Plane | None, typer.Option("--plane", help="Depth of the rows, where it is not the usual one.")]
+FeatureOption = Annotated[
+    Literal["pitch", "tail_pitch"] | None, typer.Option("--feature", help="Contacts, or tails. [pitch]")
+]
+OfOption = Annotated[Of | None, typer.Option("--of", help="Which body. [this]")]
+NameOption = Annotated[str | None, typer.Option("--name", help="The picture's name. [its file's]")]
+ReadingsOption = Annotated[
+    list[str] | None,
+    typer.Option("--readings", metavar="PIECE", help="Readings in short form; repeat it. Without a name: a pitch."),
+]
+FileOption = Annotated[
+    str | None,
+    typer.Option("--file", "-f", metavar="PATH", help="Clicked points and readings as JSON; - reads standard input."),
+]
+
+
+def measure(
+    picture: PictureArgument = None,
+    row: RowOption = None,
+    scale: ScaleOption = None,
+    px_per_mm: PxPerMmOption = None,
+    width: WidthOption = None,
+    rows: RowsOption = None,
+    instrument: InstrumentOption = None,
+    plane: PlaneOption = None,
+    feature: FeatureOption = None,
+    of: OfOption = None,
+    name: NameOption = None,
+    readings: ReadingsOption = None,
+    closed_jaws: JawsOption = None,
+    file: FileOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Find the contacts in a picture, or say what readings come to.
+
+    [bold]A picture[/bold]: draw a line along each row of contacts, from before the
+    first to behind the last, in the pixels that a viewer shows (a picture that
+    its camera noted to be turned is turned upright first). It needs no scale:
+    without one only ratios count, and that is evidence already.
+
+    \b
+      otherhalf measure plug.png --row 40,212,1180,215 --rows 2
+      otherhalf measure plug.jpg --row 40,212,1180,215 --row 40,390,1180,392
+      otherhalf measure plug.png --row 40,212,1180,215 --scale 30,700,1304,701=10mm
+
+    [bold]Readings[/bold]: repeats, several tools, outer edges less one contact's width,
+    a tool's zero by its closed jaws. Short form as for 'otherhalf identify'.
+
+    \b
+      otherhalf measure --readings 4.41,4.40,4.42/11
+      otherhalf measure --readings pitch=4.62/11+less=0.21 --closed-jaws caliper=0.01,0.02
+      otherhalf measure --readings body_length=6.54@caliper --readings body_length=6.5@vernier
+      otherhalf measure --file measure.json
+
+    The last line printed is what to go on with. Nothing is stored.
+    """
+    drawn = {
+        "width": width,
+        "row_count": rows,
+        "instrument": instrument,
+        "plane": plane,
+        "feature": feature,
+        "of": of,
+        "name": name,
+    }
+    options = {option: value for option, value in drawn.items() if value is not None}
+    if picture is not None:
+        _check_unused("a picture", {"--readings": readings, "--closed-jaws": closed_jaws, "--file": file})
+        _print(_found(picture, row or [], scale, px_per_mm, options), as_json)
+    else:
+        lines = {"--row": row, "--scale": scale, "--px-per-mm": px_per_mm}
+        _check_unused("readings", lines | {_OPTION.get(each, f"--{each}"): options[each] for each in options})
+        _print(_reckoned(readings or [], closed_jaws or [], file), as_json)
+
+
+_OPTION = {"row_count": "--rows"}
+
+
+def _check_unused(beside: str, options: Mapping[str, object]) -> None:
+    used = [option for option, value in options.items() if value is not None]
+    if used:
+        raise typer.BadParameter(f"{used[0]} does nothing beside {beside}: give either a picture or readings")
+
+
+def _print(found: RowAnswer | MeasureAnswer, as_json: bool) -> None:
+    if as_json:
+        sys.stdout.write(found.model_dump_json(indent=2) + "\n")
+    elif isinstance(found, RowAnswer):
+        show(row_blocks(found))
+    else:
+        show(measure_blocks(found))
+
+
+def _found(
+    picture: str, rows: Sequence[str], scale: str | None, px_per_mm: float | None, options: dict[str, Any]
+) -> RowAnswer:
+    """The rows in a picture. Errors are told at the options."""
+    places = {f"lines[{place}]": f"--row {text}" for place, text in enumerate(rows)}
+    fields = {"row_count": "--rows", "scale.px_per_mm": "--px-per-mm", "lines": "--row", "line": "--row"}
+    fields |= {option: f"--{option}" for option in ("scale", "width", "instrument", "plane", "feature", "name")}
+    with told(), told_at(fields | places):
+        given = {"name": _name(picture), **options}
+        if rows:
+            given["lines"] = [_line(text, f"lines[{place}]") for place, text in enumerate(rows)]
+        if scale is not None or px_per_mm is not None:
+            given["scale"] = _scale(scale) | ({} if px_per_mm is None else {"px_per_mm": px_per_mm})
+        request = form_of(RowRequest, given)
+        data = bytes_of(picture, MAX_FILE_BYTES, picture)
+        return find_rows(request, read_picture(data, field=picture, max_pixels=MAX_FILE_PIXELS))
+
+
+def _name(picture: str) -> str:
+    """A name for the readings' picture that needs no quoting."""
+    return "photo" if picture == STANDARD else _PLAIN_NAME.sub("_", Path(picture).stem)[:100] or "photo"
+
+
+def _line(text: str, field: str) -> list[float]:
+    parts = text.split(",")
+    try:
+        numbers = [float(part) for part in parts]
+    except ValueError:
+        numbers = []
+    if len(numbers) != 4:
+        raise _bad(field, text, "this is no line", "give x0,y0,x1,y1 in pixels, without spaces")
+    return numbers
+
+
+def _scale(text: str | None) -> dict[str, Any]:
+    """A segment of known length: ``x0,y0,x1,y1=10mm±0.02``."""
+    if text is None:
+        return {}
+    match = _SCALE.fullmatch(text.replace("+-", "±"))
+    if match is None:
+        raise _bad("scale", text, "this is no scale", "give its ends and length, as in 30,700,1304,701=10mm")
+    x0, y0, x1, y1 = _line(match["line"], "scale")
+    unit = match["unit"] or "mm"
+    limit = rectangular(to_mm(float(match["limit"] or 0), unit, field="scale"))
+    length = to_mm(float(match["length"]), unit, field="scale")
+    return {"start": [x0, y0], "end": [x1, y1], "length_mm": length, "u_mm": limit}
+
+
+def _bad(field: str, value: str, message: str, remedy: str) -> ApiError:
+    problem = FieldProblem(field=field, value=shown(value), message=message, remedy=remedy)
+    return ApiError("invalid-request", message, [problem])
+
+
+def _reckoned(pieces: Sequence[str], closed_jaws: Sequence[str], file: str | None) -> MeasureAnswer:
+    """What readings and clicked points come to. Errors of readings are told at their pieces."""
+    if not pieces and file is None:
+        raise typer.BadParameter("give a picture with --row X0,Y0,X1,Y1, or --readings 4.41,4.40/11, or --file PATH")
+    named = [piece if re.search("[=<>≤≥]", piece) else f"pitch={piece}" for piece in pieces]
+    with told():
+        typed = parse_pieces(named)
+        given = {} if file is None else object_of(file, REMEDY)
+        jaws = closed_jaws_of(closed_jaws)
+    listed = given.get("readings", [])
+    before = len(listed) if isinstance(listed, list) else 0
+    asked = given | ({"readings": [*listed, *typed]} if isinstance(listed, list) else {})
+    if jaws is not None:
+        asked["closed_jaws"] = jaws
+    with told(named, before), told_at({"readings": "observations"}):
+        return measured(form_of(MeasureRequest, asked))
