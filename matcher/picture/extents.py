@@ -47,7 +47,7 @@ def outline_readings(given: Outline, i: int, setting: Setting) -> tuple[Reading,
         remedy = "name the features in along and across, or one of them"
         raise ObservationError("the outline shows no feature", field=f"{field}.along", value=None, remedy=remedy)
     corners = checked_corners(given.corners, field=f"{field}.corners")
-    straight = setting.rows.rectification.straight(corners, setting.rows.rectification.parameters)
+    straight = setting.rows.rectification.now(corners)
     _refuse_no_rectangle(straight, f"{field}.corners")
     first_is_along = _first_is_along(straight, setting.rows.along, f"{field}.corners")
     readings = []
@@ -166,8 +166,7 @@ def segment_reading(given: Segment, i: int, setting: Setting) -> Reading:
         remedy = "leave spans out"
         raise ObservationError("this feature has no gaps", field=f"{field}.spans", value=given.spans, remedy=remedy)
     plane = plane_for(given.plane, feature, field=f"{field}.plane")
-    rectification = setting.rows.rectification
-    straight = rectification.straight(ends, rectification.parameters)
+    straight = setting.rows.rectification.now(ends)
     drawn = (straight[1] - straight[0]) / np.linalg.norm(straight[1] - straight[0])
     direction = _direction_of(feature, drawn, setting.rows.along, field)
     value, lines = _by_clicks(_projection(direction, setting), ends, setting)

@@ -90,15 +90,16 @@ def _corner_error(message: str, corners: Floats, i: int, field: str, remedy: str
 
 
 def gradient(function: Callable[[Floats], Floats], at: Floats, u: Floats) -> Floats:
-    """Derivatives of a function of m parameters by central differences, all in one call.
+    """Derivatives (m × …) by m parameters, by central differences in one call.
 
-    ``function`` takes (k × m) and gives (k). ``u`` are the parameters' standard uncertainties; one of 0 gets derivative
-    0, since nothing is to be propagated.
+    ``function`` takes (k × m) and gives (k × …). ``u`` are the parameters' standard uncertainties; one of 0 gets
+    derivative 0, since nothing is to be propagated.
     """
     moving = np.nonzero(u > 0.0)[0]
     steps = np.zeros((len(moving), len(at)))
     steps[np.arange(len(moving)), moving] = STEP * u[moving]
     values = function(np.concatenate([at + steps, at - steps]))
-    slopes = np.zeros(len(at))
-    slopes[moving] = (values[: len(moving)] - values[len(moving) :]) / (2.0 * STEP * u[moving])
+    slopes = np.zeros((len(at), *values.shape[1:]))
+    widths = (2.0 * STEP * u[moving]).reshape(-1, *([1] * (values.ndim - 1)))
+    slopes[moving] = (values[: len(moving)] - values[len(moving) :]) / widths
     return slopes

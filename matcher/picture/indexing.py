@@ -51,7 +51,7 @@ REACH = 4
 LEADERS = 12
 """Pitches whose best chain is compared exactly: more than the small fractions that can compete."""
 
-EASY_SD, EASY_SHARE = 6.0, 0.15
+EASY_SD, EASY_SHARE = 12.0, 0.15
 """A row without gaps whose residuals are below this many floors and this part of the pitch has no rival."""
 
 
@@ -123,9 +123,9 @@ def _possible_pitches(ascending: Floats, floor_u: float) -> Floats:
     """Distances of near neighbours and their small fractions, those closer than 1 % merged."""
     near = [ascending[step:] - ascending[:-step] for step in range(1, min(REACH, len(ascending)))]
     every = np.concatenate([gaps / part for gaps in near for part in range(1, DIVISORS + 1)])
-    every = np.sort(every[every > SMALLEST_PITCH * floor_u])
-    bins = np.floor(np.log(every) / 0.01) if len(every) else every
-    return np.array([np.median(every[bins == one]) for one in np.unique(bins)])
+    every = every[every > SMALLEST_PITCH * floor_u]
+    _, firsts = np.unique(np.floor(np.log(every) / 0.01), return_index=True)
+    return np.asarray(every[firsts])
 
 
 def _hypotheses(ascending: Floats, pitches: Floats, floor_u: float) -> list[_Hypothesis]:

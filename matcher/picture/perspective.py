@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Protocol
 
 import numpy as np
@@ -46,6 +47,9 @@ class Rectification(Protocol):
     def straight(self, points: Floats, parameters: Floats) -> Floats:
         """Points (… × n × 2) of the picture without perspective, px, for parameters (… × m)."""
 
+    def now(self, points: Floats) -> Floats:
+        """Points (n × 2) of the picture without perspective, px, for the best parameters."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class AsSeen:
@@ -64,6 +68,10 @@ class AsSeen:
     def straight(self, points: Floats, parameters: Floats) -> Floats:
         """The points as they are."""
         return np.broadcast_to(points, (*parameters.shape[:-1], *points.shape[-2:]))
+
+    def now(self, points: Floats) -> Floats:
+        """The points as they are."""
+        return points
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,6 +103,14 @@ class FromRectangle:
         corners = parameters[..., :8].reshape(*parameters.shape[:-1], 4, 2)
         return mapped(homographies(corners, self._target(corners, parameters[..., 8])), points)
 
+    def now(self, points: Floats) -> Floats:
+        """Points as they would be seen from straight above, by the best map."""
+        return mapped(self._map, points)
+
+    @cached_property
+    def _map(self) -> Floats:
+        return homographies(self.corners, self._target(self.corners, np.zeros(())))
+
     def _target(self, corners: Floats, deviation: Floats) -> Floats:
         length, width = self.length * np.exp(deviation / 2), self.width * np.exp(-deviation / 2)
         size = circumference(corners) / (2.0 * (length + width))
@@ -125,6 +141,10 @@ class FromVanishingLine:
         off = points - self.centre
         line = parameters @ self.basis
         return np.asarray(self.centre + off / (1.0 + np.einsum("...nc,...c->...n", off, line))[..., None])
+
+    def now(self, points: Floats) -> Floats:
+        """Points as they would be seen from straight above, by the best vanishing line."""
+        return self.straight(points, self.parameters)
 
 
 def circumference(corners: Floats) -> Floats:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from scipy.special import chdtrc, fdtrc
@@ -17,7 +18,7 @@ from matcher.picture.given import ClickedRow, ContactLattice, Picture
 from matcher.picture.homography import gradient
 from matcher.picture.joint import JointFit, Occupied, design_of, fit_jointly
 from matcher.picture.lattice import FLOOR_U, RowFit, clicked_row, row_of, sites_of
-from matcher.picture.perspective import AsSeen, FromRectangle, FromVanishingLine, Rectification
+from matcher.picture.perspective import FromRectangle, FromVanishingLine, Rectification
 from matcher.picture.scale import checked_plane
 
 MOST_ROWS = 4
@@ -32,12 +33,14 @@ DISAGREE = 0.01
 
 @dataclass(frozen=True, kw_only=True)
 class Row:
-    """One clicked row: what it shows, its clicks (n × 2) as given, their sites and which belong to it."""
+    """One clicked row: what it shows, its clicks (n × 2) as given and without perspective, their sites and which
+    belong to it."""
 
     feature: str
     plane: str
     of: Of
     clicks: Floats
+    straight: Floats
     sites: Ints
     used: Bools
 
@@ -55,8 +58,7 @@ class Row:
 class Rows:
     """The rows of a picture, fitted together in the picture without perspective.
 
-    ``click_u`` is the standard uncertainty of one click, px, with ``click_dof``; ``agreeing`` are the keys whose rows
-    have one step; ``fits`` are the rows one by one.
+    ``click_u`` is the standard uncertainty of one click, px, with ``click_dof``; ``fits`` are the rows one by one.
     """
 
     rows: tuple[Row, ...]
@@ -65,7 +67,6 @@ class Rows:
     rectification: Rectification
     click_u: float
     click_dof: float
-    agreeing: frozenset[tuple[str, str, Of]]
 
     @property
     def fit(self) -> JointFit:
@@ -79,31 +80,30 @@ class Rows:
         """Unit vector along the rows, None without a row."""
         return None if not self.fits else np.array(self.fits[0].direction)
 
-    def propagated(self, function: Callable[[Floats], Floats]) -> tuple[float, float]:
-        """Value of a function of θ and its standard uncertainty, by the clicks of the rows and of the perspective.
+    @cached_property
+    def covariance(self) -> Floats:
+        """Covariance of θ, px², by the clicks of the rows and of the perspective.
 
-        A vanishing line is part of θ. A rectangle moves all clicks, and with them the fit.
+        A vanishing line is part of θ. A rectangle moves all clicks, and with them the fit, which is linear in them.
         """
-        fit = self.fit
-        slopes = gradient(function, fit.theta, self.click_u * np.sqrt(np.diag(fit.unit_covariance)))
-        variance = self.click_u**2 * float(slopes @ fit.unit_covariance @ slopes)
-        if isinstance(self.rectification, FromRectangle):
-            given = self.rectification
-            moved = gradient(
-                lambda parameters: function(self._theta_of(parameters)),
-                given.parameters,
-                np.sqrt(np.diag(given.covariance)),
-            )
-            variance += float(moved @ given.covariance @ moved)
-        return float(function(fit.theta[None, :])[0]), math.sqrt(variance)
-
-    def _theta_of(self, parameters: Floats) -> Floats:
-        """θ (k × m) when the perspective's parameters (k × p) were others; linear least squares."""
+        own = self.click_u**2 * self.fit.unit_covariance
+        if not isinstance(self.rectification, FromRectangle):
+            return own
         occupied = [row.occupied(row.clicks, group) for row, group in zip(self.rows, self.fit.groups, strict=True)]
-        straight = self.rectification.straight(np.concatenate([row.points for row in occupied]), parameters)
-        design = design_of(occupied)
-        theta = np.linalg.pinv(design) @ straight
-        return np.asarray(theta.reshape(len(parameters), -1))
+        clicks, fitting = np.concatenate([row.points for row in occupied]), np.linalg.pinv(design_of(occupied))
+        given = self.rectification
+        moved = gradient(
+            lambda parameters: (fitting @ given.straight(clicks, parameters)).reshape(len(parameters), -1),
+            given.parameters,
+            np.sqrt(np.diag(given.covariance)),
+        )
+        return own + moved.T @ given.covariance @ moved
+
+    def propagated(self, function: Callable[[Floats], Floats]) -> tuple[float, float]:
+        """Value of a function of θ (k × m to k) and its standard uncertainty."""
+        theta, covariance = self.fit.theta, self.covariance
+        slopes = gradient(function, theta, np.sqrt(np.diag(covariance)))
+        return float(function(theta[None, :])[0]), math.sqrt(float(slopes @ covariance @ slopes))
 
 
 def measured_rows(picture: Picture, rectification: Rectification) -> Rows:
@@ -121,12 +121,9 @@ def measured_rows(picture: Picture, rectification: Rectification) -> Rows:
     if bent and not picture.rows:
         remedy = "click contacts of at least one row, or a rectangle of known proportions"
         raise ObservationError("no row shows the perspective", field="perspective", value=None, remedy=remedy)
-    rows = _same_way([_taken(given, i, rectification, bent) for i, given in enumerate(picture.rows)], rectification)
+    rows = _same_way([_taken(given, i, rectification, bent) for i, given in enumerate(picture.rows)])
     if not rows:
-        return Rows(
-            rows=(), fits=(), joint=None, rectification=rectification, click_u=FLOOR_U, click_dof=math.inf,
-            agreeing=frozenset(),
-        )  # fmt: skip
+        return Rows(rows=(), fits=(), joint=None, rectification=rectification, click_u=FLOOR_U, click_dof=math.inf)
     return _by_contacts(rows) if bent else _as_given(rows, rectification)
 
 
@@ -137,28 +134,30 @@ def _taken(given: ClickedRow, i: int, rectification: Rectification, bent: bool) 
         raise ObservationError("no row shows this", field=f"{field}.feature", value=given.feature, remedy=remedy)
     plane = checked_plane(given.plane or str(FEATURES[given.feature].plane), field=f"{field}.plane")
     clicks = clicked_row(given.points, field=f"{field}.points")
-    straight = rectification.straight(clicks, rectification.parameters)
+    straight = rectification.now(clicks)
     sites, used = sites_of(straight, field=f"{field}.points", bent=bent)
-    return Row(feature=given.feature, plane=plane, of=Of(given.of), clicks=clicks, sites=sites, used=used)
+    return Row(
+        feature=given.feature, plane=plane, of=Of(given.of), clicks=clicks, straight=straight, sites=sites, used=used
+    )
 
 
-def _same_way(rows: Sequence[Row], rectification: Rectification) -> list[Row]:
+def _same_way(rows: Sequence[Row]) -> list[Row]:
     """Rows counted in the direction of the first one, so that neighbours can be compared."""
     turned = list(rows)
-    steps = [_fit(row, rectification).step for row in rows]
+    steps = [_fit(row).step for row in rows]
     for i, row in enumerate(rows):
         if float(steps[i] @ steps[0]) < 0.0:
             turned[i] = replace(row, sites=row.sites[row.used].max() - row.sites)
     return turned
 
 
-def _fit(row: Row, rectification: Rectification) -> RowFit:
-    return row_of(rectification.straight(row.clicks, rectification.parameters), row.sites, row.used)
+def _fit(row: Row) -> RowFit:
+    return row_of(row.straight, row.sites, row.used)
 
 
 def _as_given(rows: Sequence[Row], rectification: Rectification) -> Rows:
     """Rows in a picture that needs no perspective taken out, or whose rectangle has done so."""
-    points = [rectification.straight(row.clicks, rectification.parameters) for row in rows]
+    points = [row.straight for row in rows]
     apart = fit_jointly([row.occupied(points[i], i) for i, row in enumerate(rows)])
     click_u, dof = _click_error(apart)
     agreeing = {key for key in {row.key for row in rows} if _agree(key, rows, points, click_u, dof)}
@@ -169,12 +168,11 @@ def _as_given(rows: Sequence[Row], rectification: Rectification) -> Rows:
         rectification = replace(rectification, click_u=click_u)
     return Rows(
         rows=tuple(rows),
-        fits=tuple(_fit(row, rectification) for row in rows),
+        fits=tuple(_fit(row) for row in rows),
         joint=joint,
         rectification=rectification,
         click_u=click_u,
         click_dof=dof,
-        agreeing=frozenset(agreeing),
     )
 
 
@@ -183,7 +181,7 @@ def _by_contacts(rows: Sequence[Row]) -> Rows:
     keys = {row.key for row in rows}
     groups = _groups(rows, keys)
     occupied = [row.occupied(row.clicks, groups[i]) for i, row in enumerate(rows)]
-    basis = np.eye(2) if len(keys) < len(rows) else np.array([_fit(rows[0], AsSeen()).direction])
+    basis = np.eye(2) if len(keys) < len(rows) else np.array([_fit(rows[0]).direction])
     joint = fit_jointly(occupied, basis=basis)
     click_u, dof = _click_error(joint)
     line = slice(joint.line_at, None)
@@ -193,14 +191,14 @@ def _by_contacts(rows: Sequence[Row]) -> Rows:
         parameters=joint.theta[line],
         covariance=click_u**2 * joint.unit_covariance[line, line],
     )
+    straight = [replace(row, straight=rectification.now(row.clicks)) for row in rows]
     return Rows(
-        rows=tuple(rows),
-        fits=tuple(_fit(row, rectification) for row in rows),
+        rows=tuple(straight),
+        fits=tuple(_fit(row) for row in straight),
         joint=joint,
         rectification=rectification,
         click_u=click_u,
         click_dof=dof,
-        agreeing=frozenset(keys),
     )
 
 

@@ -71,7 +71,7 @@ class Setting:
         segment = self.picture.scale
         if isinstance(segment, ScaleSegment):
             ends = np.array([segment.start, segment.end], dtype=np.float64)
-            mapped = self.rows.rectification.straight(ends, self.rows.rectification.parameters)
+            mapped = self.rows.rectification.now(ends)
             return np.asarray((mapped[1] - mapped[0]) / np.linalg.norm(mapped[1] - mapped[0]))
         return self.rows.along
 
