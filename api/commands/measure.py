@@ -51,17 +51,21 @@ ScaleOption = Annotated[
 ]
 PxPerMmOption = Annotated[float | None, typer.Option("--px-per-mm", help="The scale, where it is known otherwise.")]
 WidthOption = Annotated[float | None, typer.Option("--width", metavar="PX", help="Pixels averaged across a row.")]
-RowsOption = Annotated[int | None, typer.Option("--rows", help="Rows the part has, all alike. [as many as --row]")]
+RowsOption = Annotated[
+    int | None,
+    typer.Option("--rows", help="Rows the part has, all alike; else as many as --row, where that is more than one."),
+]
 InstrumentOption = Annotated[
     Literal["photo", "usb_microscope", "microscope", "scanner"] | None,
-    typer.Option("--instrument", help="What took the picture. [photo]"),
+    typer.Option("--instrument", help="What took the picture; else a photo."),
 ]
 PlaneOption = Annotated[Plane | None, typer.Option("--plane", help="Depth of the rows, where it is not the usual one.")]
 FeatureOption = Annotated[
-    Literal["pitch", "tail_pitch"] | None, typer.Option("--feature", help="Contacts, or tails. [pitch]")
+    Literal["pitch", "tail_pitch"] | None,
+    typer.Option("--feature", help="pitch (contacts), unless tails are looked at."),
 ]
-OfOption = Annotated[Of | None, typer.Option("--of", help="Which body. [this]")]
-NameOption = Annotated[str | None, typer.Option("--name", help="The picture's name. [its file's]")]
+OfOption = Annotated[Of | None, typer.Option("--of", help="Which body; else this half.")]
+NameOption = Annotated[str | None, typer.Option("--name", help="The picture's name; else its file's.")]
 ReadingsOption = Annotated[
     list[str] | None,
     typer.Option("--readings", metavar="PIECE", help="Readings in short form; repeat it. Without a name: a pitch."),
@@ -99,15 +103,17 @@ def measure(
     \b
       otherhalf measure plug.png --row 40,212,1180,215 --rows 2
       otherhalf measure plug.jpg --row 40,212,1180,215 --row 40,390,1180,392
-      otherhalf measure plug.png --row 40,212,1180,215 --scale 30,700,1304,701=10mm
+      otherhalf measure plug.png --row 40,212,1180,215 \\
+        --scale 30,700,1304,701=10mm
 
     [bold]Readings[/bold]: repeats, several tools, outer edges less one contact's width,
     a tool's zero by its closed jaws. Short form as for 'otherhalf identify'.
 
     \b
       otherhalf measure --readings 4.41,4.40,4.42/11
-      otherhalf measure --readings pitch=4.62/11+less=0.21 --closed-jaws caliper=0.01,0.02
-      otherhalf measure --readings body_length=6.54@caliper --readings body_length=6.5@vernier
+      otherhalf measure --readings pitch=4.62/11+less=0.21 \\
+        --closed-jaws caliper=0.01,0.02
+      otherhalf measure --readings width=1.98@caliper --readings width=2@vernier
       otherhalf measure --file measure.json
 
     The last line printed is what to go on with. Nothing is stored.
