@@ -5,11 +5,35 @@ Identification and the dialogue of the command line both advise through here.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import asdict
 
 from api.schemas import answers
+from api.schemas.requests import IdentifyRequest, to_observations
+from api.toolbox import at_hand, tools_of
 from catalog.snapshot import Snapshot
-from matcher.advice.next_measurement import Advice, NextMeasurement
+from matcher.advice.next_measurement import Advice, NextMeasurement, advise
+from matcher.features import FEATURES
+from matcher.measurement import reduce
+from matcher.observations import Reduced
+from matcher.posterior import posterior
+
+
+def advice_on(snapshot: Snapshot, request: IdentifyRequest, *, skipped: Collection[str] = ()) -> Advice:
+    """What to measure next after a request's observations, or before any; never a feature of ``skipped``.
+
+    Raises ObservationErrors for readings that make no sense.
+    """
+    result = posterior(snapshot.columns, snapshot.absent, readings_of(request), request.prior_absent)
+    features = [name for name in FEATURES if name not in skipped]
+    return advise(result, snapshot.absent, at_hand=at_hand(request), instruments=tools_of(request), features=features)
+
+
+def readings_of(request: IdentifyRequest) -> tuple[Reduced, ...]:
+    """A request's observations as the ranking uses them; none before anything was taken. Raises ObservationErrors."""
+    if not request.observations:
+        return ()
+    return reduce(to_observations(request), instruments=tools_of(request))
 
 
 def next_measurements(snapshot: Snapshot, advice: Advice) -> tuple[answers.NextMeasurement, ...]:
@@ -27,4 +51,6 @@ def _measurement(snapshot: Snapshot, found: NextMeasurement) -> answers.NextMeas
 
 def further_measuring(advice: Advice) -> answers.FurtherMeasuring:
     """Whether further measuring can change what to order."""
-    return answers.FurtherMeasuring(settled=advice.settled, reason=advice.reason, probability=advice.probability)
+    return answers.FurtherMeasuring(
+        settled=advice.settled, reason=advice.reason, probability=advice.probability, open_bits=advice.open_bits
+    )

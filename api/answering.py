@@ -9,12 +9,12 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Literal
 
-from api.advising import further_measuring, next_measurements
+from api.advising import further_measuring, next_measurements, readings_of
 from api.cautions import CAUTIONS
 from api.problems import ApiError
 from api.schemas import answers
 from api.schemas.problems import FieldProblem
-from api.schemas.requests import ExplainRequest, FitObservation, IdentifyRequest, to_observations
+from api.schemas.requests import ExplainRequest, FitObservation, IdentifyRequest
 from api.toolbox import at_hand, tools_of
 from catalog.records import HalfRecord, MatingRecord
 from catalog.snapshot import Snapshot
@@ -22,7 +22,6 @@ from matcher import identify as ranking
 from matcher.advice.next_measurement import Reason
 from matcher.features import FEATURES, Kind
 from matcher.identify import CREDIBLE_LEVEL
-from matcher.measurement import reduce
 from matcher.observations import Reduced
 from matcher.results import Candidate, FittingMate, Verdict
 
@@ -71,7 +70,9 @@ def _nothing_to_rank(snapshot: Snapshot, request: IdentifyRequest) -> answers.An
         candidates=(),
         credible_set=answers.CredibleSet(level=CREDIBLE_LEVEL, members=1, includes_absent=True),
         next_measurements=(),
-        further_measuring=answers.FurtherMeasuring(settled=True, reason=Reason.NOTHING_TELLS, probability=1.0),
+        further_measuring=answers.FurtherMeasuring(
+            settled=True, reason=Reason.NOTHING_TELLS, probability=1.0, open_bits=0.0
+        ),
         recheck=(),
         hints=(EMPTY_CATALOGUE,),
         cautions=CAUTIONS,
@@ -94,7 +95,7 @@ def explanation(snapshot: Snapshot, request: ExplainRequest) -> answers.ExplainA
 
 def _reduced(snapshot: Snapshot, request: IdentifyRequest) -> Sequence[Reduced]:
     _check_tried_halves(snapshot, request)
-    return reduce(to_observations(request), instruments=tools_of(request))
+    return readings_of(request)
 
 
 def _check_tried_halves(snapshot: Snapshot, request: IdentifyRequest) -> None:

@@ -9,6 +9,7 @@ from rich.text import Text
 
 from api.cautions import SHORT_CAUTIONS
 from api.output import words
+from api.output.advice import advice_blocks
 from api.output.console import bullet, plain, table
 from api.schemas.answers import Answer, Candidate, EvidenceLine, ExplainAnswer, Mate, Recheck
 from matcher.results import Verdict
@@ -31,6 +32,7 @@ def answer_blocks(answer: Answer, *, brief: bool = False) -> Iterator[Renderable
         yield _candidates(answer)
         yield from _first(answer.candidates[0])
     yield from _rechecks(answer)
+    yield from advice_blocks(answer.next_measurements, answer.further_measuring)
     if not brief:
         yield from _notes("Worth knowing", answer.hints)
         yield from caution_lines(SHORT_CAUTIONS)

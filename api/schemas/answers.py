@@ -129,6 +129,7 @@ class FurtherMeasuring(Out):
         description="order_settled, absent_settled, nothing_tells (with what is at hand), keep_measuring."
     )
     probability: float = Field(description="Of the leading order; of the leading half while too many are in play.")
+    open_bits: float = Field(description="What is not known yet: the entropy of the answer, bits.")
 
 
 class Recheck(Out):

@@ -276,6 +276,12 @@ class IdentifyRequest(Request):
         return given
 
 
+class AskRequest(IdentifyRequest):
+    """A specimen of which nothing needs to be known yet, for the dialogue that asks for measurements."""
+
+    observations: Annotated[tuple[AnyObservation, ...], Field(max_length=MAX_OBSERVATIONS)] = ()
+
+
 class ExplainRequest(IdentifyRequest):
     """A specimen as for identification, and the half to be explained."""
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from matcher.absent import AbsentModel
 from matcher.advice.absent_outlook import AbsentOutlook
-from matcher.advice.information import expected_gain, information_about, joint_information
+from matcher.advice.information import entropy, expected_gain, information_about, joint_information
 from matcher.advice.leaders import Leaders, leaders, orders
 from matcher.advice.predictions import STATED, Prediction, predict, weights
 from matcher.advice.repeats import predict_again
@@ -102,13 +102,15 @@ class Reason(StrEnum):
 class Advice:
     """Measurements, most telling first; ``settled``: further measuring cannot change what to order, and ``reason`` why.
 
-    ``probability`` is that of the leading order (of the leading geometry while too many are in play).
+    ``probability`` is that of the leading order (of the leading geometry while too many are in play). ``open_bits`` is
+    what is not known yet: the entropy of the orders (of the geometries), absent included.
     """
 
     measurements: tuple[NextMeasurement, ...]
     settled: bool
     reason: Reason
     probability: float
+    open_bits: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -316,8 +318,9 @@ def _advice(situation: Situation, measurements: tuple[NextMeasurement, ...]) -> 
             settled=False,
             reason=Reason.KEEP_MEASURING,
             probability=float(probability.max()),
+            open_bits=entropy(probability),
         )
-    order = np.bincount(situation.orders, weights=probability)
+    order = np.bincount(situation.orders, weights=probability).astype(np.float64)
     first = int(np.argmax(order))
     if order[first] >= SETTLED_FROM:
         reason = Reason.ABSENT_SETTLED if first == situation.orders[-1] else Reason.ORDER_SETTLED
@@ -330,4 +333,5 @@ def _advice(situation: Situation, measurements: tuple[NextMeasurement, ...]) -> 
         settled=reason is not Reason.KEEP_MEASURING,
         reason=reason,
         probability=float(order[first]),
+        open_bits=entropy(order),
     )
