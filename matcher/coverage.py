@@ -27,9 +27,9 @@ LEVEL = 0.95
 """Probability that an expanded uncertainty is stated for."""
 
 FEWEST_DEGREES = 3.0
-"""Degrees of freedom from which effective ones (GUM G.4.1) may be trusted. Two or three readings that lie close by chance
-give intervals that hold the truth in 87 to 93 % only (simulated); so their scatter counts by its own Student's factor,
-and the interval is rather too wide."""
+"""Degrees of freedom from which effective ones (GUM G.4.1) may be trusted. Two or three readings that lie close by
+chance give intervals that hold the truth in 87 to 93 % only (simulated); so their scatter counts by its own Student's
+factor, and the interval is rather too wide."""
 
 EXACT_RECTANGLES = 2
 """How many rectangles, the largest, are convolved exactly."""
@@ -83,7 +83,7 @@ class Spread:
 
     def _mean_over_narrow(self, limit: float) -> float:
         edges = np.array([-self.wide, self.wide])[:, None] - limit + PANEL_OFFSETS * self.rest
-        limits = np.sort(np.clip(np.append(edges, (-self.narrow, self.narrow)), -self.narrow, self.narrow))
+        limits = np.unique(np.clip(np.append(edges, (-self.narrow, self.narrow)), -self.narrow, self.narrow))
         middles, halves = (limits[1:] + limits[:-1]) / 2.0, np.diff(limits) / 2.0
         below = self._below(limit + middles[:, None] + halves[:, None] * NODES)
         return float(((below @ WEIGHTS) * halves).sum() / (2.0 * self.narrow))

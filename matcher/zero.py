@@ -19,7 +19,7 @@ from matcher.instruments import BUILT_IN, Instrument, ZeroError
 from matcher.lengths import MAX_READINGS
 from matcher.observations import RECTANGULAR, TYPE_A
 from matcher.suggestions import closest, remedy_for
-from matcher.units import to_mm
+from matcher.units import MM_PER_UNIT, PIXEL, canonical_unit, to_mm
 
 LARGEST_ZERO_MM = 1.0
 """Largest zero error that is corrected, mm: beyond, the jaws were not closed or the unit is another one. Common
@@ -44,7 +44,7 @@ def with_closed_jaws(
         With every fault, each at its place, e.g. ``closed_jaws.caliper[1]``.
     """
     given = closed_jaws or {}
-    faults = [fault for name in given for fault in _faults(instruments, name, given[name], unit)]
+    faults = _unit_faults(unit) or [f for name in given for f in _faults(instruments, name, given[name], unit)]
     if not faults:
         faults = _twice(instruments, given)
     if faults:
@@ -77,6 +77,17 @@ def _estimate(instrument: Instrument, readings: Sequence[float], unit: str) -> Z
     )
 
 
+def _unit_faults(unit: str) -> list[ObservationError]:
+    field, remedy = "closed_jaws_unit", f"give one of {', '.join(MM_PER_UNIT)}"
+    try:
+        canonical = canonical_unit(unit, field=field)
+    except ObservationError as error:
+        return [error]
+    if canonical == PIXEL:
+        return [ObservationError("jaws open by a length, not by pixels", field=field, value=unit, remedy=remedy)]
+    return []
+
+
 def _faults(
     instruments: Mapping[str, Instrument], name: str, readings: Sequence[float], unit: str
 ) -> list[ObservationError]:
@@ -103,7 +114,7 @@ def _faults(
 def _reading_fault(field: str, reading: object, unit: str) -> ObservationError | None:
     if not is_number(reading):
         message, remedy = f"{str(reading)[:40]!r} is not a finite number", "give what the display shows, e.g. 0.01"
-    elif abs(to_mm(reading, unit, field="closed_jaws_unit")) > LARGEST_ZERO_MM:
+    elif abs(to_mm(reading, unit)) > LARGEST_ZERO_MM:
         message = f"{reading:g} {unit} is more than closed jaws show"
         remedy = f"close the jaws, check the unit, or set zero: at most {LARGEST_ZERO_MM:g} mm is corrected"
     else:
