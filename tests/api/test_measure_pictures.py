@@ -1,0 +1,129 @@
+"""Decoding pictures: what comes out, and everything that is refused before or instead of it."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from api import pictures
+from api.pictures import ON_WHITE, TURNED, read_picture
+from api.problems import ApiError
+from api.settings import MAX_PICTURE_PIXELS
+from tests.api.photographed import BOMB, UNUSABLE, WHOLE, Rows, encoded, held, photographed, png
+
+GREY = photographed(Rows())
+
+
+def read(data: bytes, **options: object) -> pictures.GreyPicture:
+    return read_picture(data, field="body", **options)  # type: ignore[arg-type]
+
+
+def test_a_grey_png_comes_out_as_it_went_in() -> None:
+    assert np.array_equal(read(encoded(GREY)).levels, GREY)
+    assert read(encoded(GREY)).notes == ()
+
+
+def test_sixteen_bits_stay_sixteen_bits() -> None:
+    fine = GREY.astype(np.uint16) * 257
+    found = read(encoded(fine))
+    assert found.levels.dtype == np.uint16
+    assert np.array_equal(found.levels, fine)
+
+
+@pytest.mark.parametrize("mode", ["RGB", "RGBA", "LA", "P", "L"])
+def test_colours_become_their_grey(mode: str) -> None:
+    found = read(encoded(Image.fromarray(GREY).convert(mode)))
+    assert np.array_equal(found.levels, GREY)
+    assert found.notes == ()
+
+
+@pytest.mark.parametrize("mode", ["L", "RGB", "CMYK"])
+def test_a_jpeg_is_decoded_to_grey(mode: str) -> None:
+    found = read(encoded(Image.fromarray(GREY).convert(mode), "JPEG", quality=95))
+    assert found.levels.shape == GREY.shape
+    assert np.abs(found.levels.astype(int) - GREY).mean() < 3
+
+
+def test_black_and_white_has_two_levels() -> None:
+    assert set(np.unique(read(encoded(Image.fromarray(GREY).convert("1"))).levels)) == {0, 255}
+
+
+def test_transparent_parts_are_white_and_said_to_be() -> None:
+    clear = Image.fromarray(GREY).convert("RGBA")
+    clear.paste((0, 0, 0, 0), (0, 0, 50, 50))
+    found = read(encoded(clear))
+    assert np.all(found.levels[:50, :50] == 255)
+    assert np.array_equal(found.levels[60:, 60:], GREY[60:, 60:])
+    assert found.notes == (ON_WHITE,)
+
+
+@pytest.mark.parametrize("form", ["PNG", "JPEG"])
+@pytest.mark.parametrize("orientation", [3, 6, 8])
+def test_a_picture_is_turned_upright_as_its_camera_noted_and_says_so(orientation: int, form: str) -> None:
+    found = read(held(GREY, orientation, form))
+    assert found.levels.shape == GREY.shape
+    assert np.abs(found.levels.astype(int) - GREY).mean() < 3
+    assert found.notes == (TURNED,)
+
+
+def test_an_upright_camera_changes_nothing() -> None:
+    assert read(held(GREY, 1)).notes == ()
+
+
+@pytest.mark.parametrize("name", UNUSABLE)
+def test_a_picture_that_cannot_be_used_is_refused_with_a_remedy(name: str) -> None:
+    data, told = UNUSABLE[name]
+    with pytest.raises(ApiError) as caught:
+        read(data)
+    assert caught.value.name == "invalid-picture"
+    (field,) = caught.value.errors
+    assert field.field == "body"
+    assert told in field.message
+    assert field.remedy
+
+
+def test_a_picture_of_another_kind_than_declared_is_refused() -> None:
+    with pytest.raises(ApiError, match="no JPEG picture"):
+        read(WHOLE, media_type="image/jpeg")
+
+
+def test_no_pixel_of_a_bomb_is_decoded(monkeypatch: pytest.MonkeyPatch) -> None:
+    def decoded(picture: Image.Image) -> None:
+        raise AssertionError("it was decoded")
+
+    monkeypatch.setattr("PIL.PngImagePlugin.PngImageFile.load", decoded)
+    for data in (BOMB, png(8_000, 8_000)):
+        with pytest.raises(ApiError, match="too many pixels"):
+            read(data)
+
+
+def test_the_bound_of_pixels_is_exact() -> None:
+    assert read(encoded(np.zeros((40, 50), np.uint8)), max_pixels=2_000).levels.size == 2_000
+    with pytest.raises(ApiError, match="too many pixels"):
+        read(encoded(np.zeros((40, 50), np.uint8)), max_pixels=1_999)
+
+
+def test_twelve_million_pixels_are_within_the_bound() -> None:
+    assert MAX_PICTURE_PIXELS >= 12_000_000
+    assert read(encoded(np.zeros((3_000, 4_000), np.uint8))).levels.shape == (3_000, 4_000)
+
+
+def test_a_jpeg_that_breaks_off_is_not_filled_up_with_grey() -> None:
+    whole = encoded(GREY, "JPEG", quality=95)
+    with pytest.raises(ApiError, match="damaged"):
+        read(whole[: len(whole) // 2])
+
+
+@pytest.mark.filterwarnings("ignore:.*EXIF:UserWarning", "ignore:Tag data larger:UserWarning")
+def test_any_single_wrong_byte_is_refused_or_harmless() -> None:
+    """Never an error of another kind, whatever a byte is turned into."""
+    draw = np.random.default_rng(3)
+    small = GREY[40:70, 50:90]
+    for whole in (encoded(small), held(small, 6), encoded(Image.fromarray(small).convert("P"))):
+        for place in draw.integers(0, len(whole), 400):
+            wrong = whole[:place] + bytes([whole[place] ^ int(draw.integers(1, 256))]) + whole[place + 1 :]
+            with suppress(ApiError):
+                assert read(wrong).levels.ndim == 2
