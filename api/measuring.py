@@ -17,7 +17,7 @@ from api.schemas import measuring as asked
 from api.schemas.requests import to_observation
 from api.toolbox import tools_of
 from matcher.errors import ObservationError, ObservationErrors
-from matcher.features import Plane
+from matcher.features import FEATURES, Kind, Plane
 from matcher.instruments import Instrument
 from matcher.observations import BudgetLine, Observation
 from matcher.picture.given import (
@@ -35,6 +35,7 @@ from matcher.picture.lattice import RowFit
 from matcher.picture.measured import PictureResult, PictureScale, Reading, RowRelation
 from matcher.picture.reduction import measure_picture
 from matcher.readings import Measured, ReadingsResult, measure_readings
+from matcher.suggestions import closest_meaning, remedy_for
 
 _OBSERVATION = re.compile(r"observations\[(?P<index>\d+)\](?P<rest>.*)", re.DOTALL)
 
@@ -69,6 +70,24 @@ def _check_something(request: asked.MeasureRequest) -> None:
         raise ObservationError(
             "there is nothing to measure", field="pictures", value=None, remedy="give pictures, readings or both"
         )
+    faults = [_no_length(place, given.feature) for place, given in enumerate(request.readings) if _other(given.feature)]
+    if faults:
+        raise ObservationErrors(faults)
+
+
+def _other(feature: str) -> bool:
+    """Whether it is no name of a length."""
+    return feature not in FEATURES or FEATURES[feature].kind is not Kind.DIMENSION
+
+
+def _no_length(place: int, feature: str) -> ObservationError:
+    lengths = {name: (each.label, *each.synonyms) for name, each in FEATURES.items() if not _other(name)}
+    return ObservationError(
+        f"{feature!r} is no name of a length",
+        field=f"readings[{place}].feature",
+        value=feature,
+        remedy=remedy_for(lengths, closest_meaning(feature, lengths)),
+    )
 
 
 def _pictures(given: Sequence[asked.ClickedPicture]) -> list[PictureResult]:
