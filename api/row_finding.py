@@ -48,11 +48,14 @@ _ROW = re.compile(r"rows\[(?P<place>\d+)\]")
 
 @dataclass(frozen=True, kw_only=True)
 class Found:
-    """A row, with the profile it was found in; without a picture the profile lies along the x axis."""
+    """A row, with the line of the picture along which it was found; None: in a profile without a picture."""
 
     row: FoundRow
-    profile: Profile
-    drawn: bool
+    along: Profile | None
+
+    def point(self, position: float) -> tuple[float, float]:
+        """Where a position along the row lies; a profile lies along the x axis."""
+        return (position, 0.0) if self.along is None else self.along.point(position)
 
 
 def find_rows(request: asked.RowRequest, picture: GreyPicture | None = None) -> answers.RowAnswer:
@@ -128,10 +131,7 @@ def _sent(image: asked.ImageData | None) -> GreyPicture | None:
 
 
 def _in_profile(request: asked.RowRequest) -> Found:
-    levels = np.array(request.profile, dtype=np.float64)
-    row = find_contacts(levels, step=request.step)
-    line = (0.0, 0.0, (len(levels) - 1) * request.step, 0.0)
-    return Found(row=row, profile=Profile(values=levels, step=request.step, line=line, width=1.0), drawn=False)
+    return Found(row=find_contacts(np.array(request.profile, dtype=np.float64), step=request.step), along=None)
 
 
 def _along_lines(request: asked.RowRequest, picture: GreyPicture) -> list[Found]:
@@ -153,7 +153,7 @@ def _along(picture: GreyPicture, line: asked.Line, width: float | None, field: s
         row = find_contacts(profile.values, step=profile.step)
     except ObservationError as error:
         raise at(error, error.field if error.field == "width" else field) from error
-    return Found(row=row, profile=profile, drawn=True)
+    return Found(row=row, along=profile)
 
 
 def _as_clicked(request: asked.RowRequest, rows: Sequence[Found]) -> PictureResult:
@@ -171,7 +171,7 @@ def _as_clicked(request: asked.RowRequest, rows: Sequence[Found]) -> PictureResu
 def _clear(found: Found) -> tuple[asked.Point, ...]:
     clear = [contact for contact in found.row.centres if contact.doubtful is None]
     used = clear if len(clear) >= FEWEST_POINTS else found.row.centres
-    return tuple(found.profile.point(contact.position) for contact in used)
+    return tuple(found.point(contact.position) for contact in used)
 
 
 def _lengths(request: asked.RowRequest, rows: Sequence[Found], result: PictureResult) -> Iterator[Observation]:
@@ -232,8 +232,8 @@ def _moved(found: answers.Measured, by: int) -> answers.Measured:
 def _answer(found: Found) -> answers.FoundRow:
     row = found.row
     return answers.FoundRow(
-        line=found.profile.line if found.drawn else None,
-        width=found.profile.width if found.drawn else None,
+        line=None if found.along is None else found.along.line,
+        width=None if found.along is None else found.along.width,
         count=row.count,
         count_probability=row.count_probability,
         alternatives=tuple(answers.CountProbability(count=count, probability=p) for count, p in row.alternatives),
@@ -251,7 +251,7 @@ def _answer(found: Found) -> answers.FoundRow:
 
 
 def _contact(found: Found, contact: FoundContact) -> answers.FoundContact:
-    x, y = found.profile.point(contact.position) if found.drawn else (None, None)
+    x, y = found.point(contact.position) if found.along is not None else (None, None)
     return answers.FoundContact(
         index=contact.index, position=contact.position, x=x, y=y, u=contact.u, doubtful=contact.doubtful
     )
