@@ -57,21 +57,22 @@ def weighted_mean(values: Sequence[float], u: ArrayLike) -> WeightedMean:
     if covariance.shape != (len(x), len(x)):
         raise ValueError("there must be one uncertainty for each reading")
     try:
-        precision = np.linalg.inv(covariance)
+        return _mean(x, covariance)
     except np.linalg.LinAlgError as error:
         raise ValueError("these uncertainties have no inverse: readings fully correlated") from error
-    return _mean(x, np.asarray(precision, dtype=np.float64))
 
 
-def _mean(x: Floats, precision: Floats) -> WeightedMean:
-    total = float(precision.sum())
-    weights = precision.sum(axis=0) / total
-    residuals = x - x[0] - weights @ (x - x[0])  # small numbers: nothing cancels
-    chi2 = max(float(residuals @ precision @ residuals), 0.0)
-    dof = len(x) - 1
+def _mean(x: Floats, covariance: Floats) -> WeightedMean:
+    """Least squares on the differences from the first reading, where what all share cancels before it is inverted."""
+    difference = x[1:] - x[0]
+    shared = covariance[1:, 0] - covariance[0, 0]
+    of_differences = covariance[1:, 1:] - covariance[1:, :1] - covariance[:1, 1:] + covariance[0, 0]
+    solved = np.linalg.solve(of_differences, np.stack([-shared, difference], axis=1))
+    weights = np.concatenate([[1.0 - solved[:, 0].sum()], solved[:, 0]])
+    chi2, dof = max(float(difference @ solved[:, 1]), 0.0), len(x) - 1
     return WeightedMean(
-        value=float(x[0] + weights @ (x - x[0])),
-        u=float(1.0 / np.sqrt(total)),
+        value=float(x[0] + solved[:, 0] @ difference),
+        u=float(np.sqrt(weights @ covariance @ weights)),
         weights=tuple(weights.tolist()),
         chi2=chi2,
         degrees_of_freedom=dof,

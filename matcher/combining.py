@@ -130,9 +130,9 @@ def _combination(readings: Sequence[Taken], wanted: frozenset[str]) -> Combinati
     groups = [list(group) for group in agreeing_groups(values, matrix)]
     means = [weighted_mean([values[i] for i in group], matrix[np.ix_(group, group)]) for group in groups]
     joined = [
-        _join(part)
+        joined
         for group, mean in zip(groups, means, strict=True)
-        for part in _parts([readings[i] for i in group], mean, wanted)
+        for joined in _joins([readings[i] for i in group], mean, wanted)
     ]
     first = readings[0].reduced
     return Combination(
@@ -154,10 +154,15 @@ def _parts(readings: Sequence[Taken], mean: WeightedMean, wanted: frozenset[str]
     return list(parts.values())
 
 
-def _join(readings: Sequence[Taken]) -> Joined:
-    reduced = [one.reduced for one in readings]
-    mean = weighted_mean([one.number for one in reduced], covariance(reduced))
-    return Joined(reduced=_joined(readings), mean=mean)
+def _joins(readings: Sequence[Taken], mean: WeightedMean, wanted: frozenset[str]) -> list[Joined]:
+    parts = _parts(readings, mean, wanted)
+    if len(parts) == 1:
+        return [Joined(reduced=_joined(readings), mean=mean)]
+    return [joined for part in parts for joined in _joins(part, _mean_of([one.reduced for one in part]), frozenset())]
+
+
+def _mean_of(reduced: Sequence[Reduced]) -> WeightedMean:
+    return weighted_mean([one.number for one in reduced], covariance(reduced))
 
 
 def _contradiction(found: Combination) -> Contradiction:
@@ -205,7 +210,7 @@ def _joined(readings: Sequence[Taken]) -> Reduced:
     if len(sources) == 1:
         return replace(sources[0].reduced, index=indices[0], also=tuple(indices[1:]))
     reduced = [one.reduced for one in sources]
-    mean = weighted_mean([one.number for one in reduced], covariance(reduced))
+    mean = _mean_of(reduced)
     kept = _kept(reduced, mean.weights)
     own = _lines(sources, mean.weights, kept)
     shared_line = [] if kept is None else [_shared_line(sources, mean.weights, kept.group, " (shared)")]

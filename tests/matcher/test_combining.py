@@ -92,7 +92,11 @@ def test_the_mean_goes_on_sharing_its_weightiest_zero_error_by_its_weight() -> N
 
 def test_one_tool_on_and_off_the_board_keeps_its_zero_error_whole() -> None:
     both = single(by("caliper", 6.50), by("caliper_on_board", 6.55))
-    assert both.shared == single(by("caliper", 6.5)).shared
+    alone = single(by("caliper", 6.5)).shared
+    assert both.shared is not None
+    assert alone is not None
+    assert (both.shared.group, both.shared.sd) == (alone.group, alone.sd)
+    assert both.shared.coefficient == pytest.approx(1.0, rel=1e-12)
     assert both.u < single(by("caliper", 6.5)).u
 
 
@@ -240,3 +244,11 @@ def test_the_stated_uncertainty_and_shared_part_are_those_of_simulated_readings(
 
 def _matrix(readings: list[Observation]) -> np.ndarray:
     return covariance([single(one) for one in readings])
+
+
+def test_what_nearly_everything_is_shared_of_keeps_its_weights() -> None:
+    own, common = np.array([1e-4, 2e-4]), 1.0
+    mean = weighted_mean([6.5, 6.5003], np.diag(own**2) + common)
+    assert mean.weights == pytest.approx((0.8, 0.2), rel=1e-6)
+    assert mean.chi2 == pytest.approx(0.0003**2 / (own**2).sum(), rel=1e-6)
+    assert mean.u == pytest.approx(1.0, rel=1e-6)
