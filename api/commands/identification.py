@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any, NoReturn, TypeVar
 
 import typer
 
 from api.answering import answer, explanation
 from api.cautions import CAUTIONS
+from api.commands.asking import ask
 from api.commands.common import DatabaseOption, ExitCode, JsonOption, show, snapshot_of, told
 from api.commands.files import object_of
 from api.commands.jaws import JawsOption, closed_jaws_of
 from api.forms import form_of
 from api.output.answers import answer_blocks, caution_lines, explanation_blocks
-from api.schemas.requests import ExplainRequest, IdentifyRequest
+from api.schemas.answers import Answer
+from api.schemas.requests import AskRequest, ExplainRequest, IdentifyRequest
 from api.shortform import parse_pieces
+from matcher.advice.tools import DEFAULT_AT_HAND
 from matcher.results import Verdict
 
 Asked = TypeVar("Asked", bound=IdentifyRequest)
@@ -37,6 +40,17 @@ PriorOption = Annotated[
     typer.Option("--prior-absent", help="Probability beforehand that the half is not in this catalogue. [0.1]"),
 ]
 LimitOption = Annotated[int | None, typer.Option("--limit", help="Most candidates to list. [10]")]
+AtHandOption = Annotated[
+    str | None,
+    typer.Option(
+        "--at-hand",
+        metavar="NAME,…",
+        help=f"Instruments you have, for the advice on what to measure next. [{','.join(DEFAULT_AT_HAND)}]",
+    ),
+]
+AskOption = Annotated[
+    bool, typer.Option("--ask", help="Ask for the measurement that tells most, and so on until it is settled.")
+]
 CautionsOption = Annotated[bool, typer.Option("--cautions", help="Print all cautions, not only the first.")]
 
 
@@ -48,6 +62,8 @@ def identify(
     closed_jaws: JawsOption = None,
     as_json: JsonOption = False,
     all_cautions: CautionsOption = False,
+    at_hand: AtHandOption = None,
+    ask_first: AskOption = False,
     database: DatabaseOption = None,
 ) -> None:
     """Say which half it is, from what was seen and measured.
@@ -74,10 +90,18 @@ def identify(
       otherhalf identify contact_count=24 pitch=4.41/11 body_length=6.52±0.03
       otherhalf identify --file specimen.json --json
       otherhalf identify --file - height=..0.9 < specimen.json
+      otherhalf identify --ask              asks for the measurement that tells most
+      otherhalf identify --ask rows=2 --at-hand caliper,usb_microscope
     """
     with told():
         jaws = closed_jaws_of(closed_jaws or [])
-    request, read = _read(IdentifyRequest, pieces or [], file, prior_absent, limit, {"closed_jaws": jaws})
+    have = None if at_hand is None else [name.strip() for name in at_hand.split(",") if name.strip()]
+    options = {"prior_absent": prior_absent, "limit": limit, "closed_jaws": jaws, "at_hand": have}
+    if ask_first:
+        if as_json or file == "-":
+            raise typer.BadParameter("--ask talks with you on this terminal: leave out --json and --file -")
+        _identify_asking(pieces or [], file, options, database)
+    request, read = _read(IdentifyRequest, pieces or [], file, options)
     with told(pieces or [], len(request.observations) - read):
         found = answer(snapshot_of(database), request)
     if as_json:
@@ -85,7 +109,19 @@ def identify(
     else:
         show(answer_blocks(found))
         show(caution_lines(CAUTIONS) if all_cautions else ())
-    raise typer.Exit(ExitCode.NO_MATCH if found.verdict is Verdict.NO_MATCH else ExitCode.ANSWERED)
+    raise _exit(found)
+
+
+def _identify_asking(pieces: list[str], file: str | None, options: dict[str, Any], database: str | None) -> NoReturn:
+    request, read = _read(AskRequest, pieces, file, options)
+    with told(pieces, len(request.observations) - read):
+        found = ask(snapshot_of(database), request, tuple(pieces))
+    raise _exit(found)
+
+
+def _exit(found: Answer | None) -> typer.Exit:
+    no_match = found is None or found.verdict is Verdict.NO_MATCH
+    return typer.Exit(ExitCode.NO_MATCH if no_match else ExitCode.ANSWERED)
 
 
 def explain(
@@ -105,7 +141,7 @@ def explain(
     \b
       otherhalf explain maker:part contact_count=24 pitch=4.41/11
     """
-    request, read = _read(ExplainRequest, pieces or [], file, prior_absent, None, {"half": half})
+    request, read = _read(ExplainRequest, pieces or [], file, {"prior_absent": prior_absent, "half": half})
     with told(pieces or [], len(request.observations) - read):
         found = explanation(snapshot_of(database), request)
     if as_json:
@@ -118,19 +154,16 @@ def _read(
     kind: type[Asked],
     pieces: Sequence[str],
     file: str | None,
-    prior_absent: float | None,
-    limit: int | None,
-    more: dict[str, Any],
+    options: dict[str, Any],
 ) -> tuple[Asked, int]:
     """The request, and how many of its observations (the last ones) came from pieces."""
     with told():
         typed = parse_pieces(pieces)
         given = object_of(file, REMEDY) if file is not None else {}
-    if not typed and file is None:
+    if not typed and file is None and kind is not AskRequest:
         raise typer.BadParameter("give observations, as in contact_count=24 pitch=4.41/11, or --file PATH")
     listed = given.get("observations", [])
     before = len(listed) if isinstance(listed, list) else 0
-    options = {"prior_absent": prior_absent, "limit": limit, **more}
     asked = {**given, **{name: value for name, value in options.items() if value is not None}}
     asked["observations"] = [*listed, *typed] if isinstance(listed, list) else listed
     with told(pieces, before):
