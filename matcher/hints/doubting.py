@@ -20,6 +20,9 @@ ABSENT_FROM = 0.3
 SLIP_FROM, STRAINS_BELOW = 0.05, 0.02
 """Probability of a slip from which, and p-value below which, a reading is doubted."""
 
+MATE_OFF = 3.0
+"""Standard uncertainties beyond its tolerance by which a size of the pair or the other half may miss a mating."""
+
 RATIO_OFF = 3.0
 """Standard deviations by which a reading of an unscaled picture may miss the others' scale."""
 
@@ -28,9 +31,10 @@ def all_explained(result: Posterior, observations: Sequence[Reduced]) -> bool:
     """Whether the likeliest half explains every observation, so that no mistake can be probable."""
     if result.probability_absent >= ABSENT_FROM:
         return False
-    if any(reading.of is not Of.THIS and reading.value is not None for reading in observations):
+    half = int(np.argmax(result.log_half))
+    if not all(_fits_a_mate(r, result.columns, half) for r in observations if r.of is not Of.THIS):
         return False
-    columns = only(result.columns, int(np.argmax(result.log_half)))
+    columns = only(result.columns, half)
     own = [reading for reading in observations if reading.of is Of.THIS]
     scaled, unscaled = [r for r in own if not _unscaled(r)], [r for r in own if _unscaled(r)]
     explained = explanations(scaled, columns)
@@ -42,6 +46,21 @@ def _explained(reading: Reduced, columns: Columns, explained: Mapping[int, Mixtu
     limit = 1.0 if FEATURES[reading.feature].kind is Kind.CATEGORY else STRAINS_BELOW
     strains = against.p_value is not None and against.p_value < limit
     return not strains and against.slip_probability < SLIP_FROM
+
+
+def _fits_a_mate(reading: Reduced, columns: Columns, half: int) -> bool:
+    """Whether a size of the pair or of the other half fits some listed mating; what else is seen there cannot tell."""
+    matings = np.flatnonzero(columns.matings.half == half)
+    if reading.value is None or _unscaled(reading) or not len(matings):
+        return True
+    if reading.of is Of.PAIR:
+        column, rows = columns.matings.dimensions[reading.feature], matings
+    else:
+        column, rows = columns.dimensions[reading.feature], columns.matings.other[matings]
+    centre, half_width, extra_u = column.centre[rows], column.half_width[rows], column.extra_u[rows]
+    known = ~np.isnan(centre)
+    limit = half_width + MATE_OFF * np.hypot(reading.total_u, extra_u)
+    return not np.any(known) or bool(np.any(np.abs(reading.number - centre)[known] <= limit[known]))
 
 
 def _unscaled(reading: Reduced) -> bool:

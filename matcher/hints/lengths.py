@@ -96,10 +96,11 @@ def kind_of(instead: str, feature: str) -> str:
 def _board(reading: Reduced, odds: float) -> Iterator[Mistake]:
     """The board's thickness is anything within a range."""
     low, high = BOARD_MIDDLE - BOARD_HALF_RANGE, BOARD_MIDDLE + BOARD_HALF_RANGE
-    corrected = longer(reading, reading.feature, (-high, -low))
-    if corrected is not None:
+    shorter = longer(reading, reading.feature, (-high, -low))
+    if shorter is not None:
+        corrected, left = shorter
         change = {"min": max(reading.number - high, 0.0), "max": reading.number - low}
-        yield Mistake(kind="board_thickness", corrected=(corrected,), odds=odds, change=change)
+        yield Mistake(kind="board_thickness", corrected=(corrected,), odds=odds * left, change=change)
 
 
 def _unstated(reading: Reduced, odds: float, columns: Columns) -> Iterator[Mistake]:
@@ -119,12 +120,13 @@ def _unstated(reading: Reduced, odds: float, columns: Columns) -> Iterator[Mista
 
 
 def _told_by(feature: str, reading: Reduced, instead: str, odds: float, halves: Bools) -> Iterator[Mistake]:
-    corrected = longer(reading, feature, LONGER[feature])
-    if corrected is not None:
+    told = longer(reading, feature, LONGER[feature])
+    if told is not None:
+        corrected, left = told
         yield Mistake(
             kind=kind_of(instead, reading.feature),
             corrected=(corrected,),
-            odds=odds,
+            odds=odds * left,
             change={"feature": instead},
             halves=halves,
             modelled=False,

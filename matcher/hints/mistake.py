@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from matcher.columns import Bools
+from matcher.features import FEATURES
 from matcher.observations import Reduced
 
 
@@ -46,20 +47,17 @@ def scaled(reading: Reduced, factor: float, *, spans: int | None = None) -> Redu
     )
 
 
-def longer(reading: Reduced, feature: str, by: tuple[float, float]) -> Reduced | None:
+def longer(reading: Reduced, feature: str, by: tuple[float, float]) -> tuple[Reduced, float] | None:
     """The reading as one of ``feature``, which is longer by anything within a range (mm; negative: shorter).
 
-    The range's rectangle is folded into the uncertainty. None where nothing above zero is left.
+    The range's rectangle is folded into the uncertainty. What would be below the feature's plausible sizes is cut off;
+    the second value is the share of the range that is left, None stands where nothing is.
     """
-    value = reading.number + (by[0] + by[1]) / 2
-    if value <= 0.0:
+    top = reading.number + by[1]
+    bottom = max(reading.number + by[0], FEATURES[feature].low)
+    if top <= bottom:
         return None
-    spread = (by[1] - by[0]) / math.sqrt(12.0)
-    return Reduced(
-        index=reading.index,
-        feature=feature,
-        of=reading.of,
-        value=value,
-        u=math.hypot(reading.total_u, spread),
-        total_u=math.hypot(reading.total_u, spread),
-    )
+    u = math.hypot(reading.total_u, (top - bottom) / math.sqrt(12.0))
+    value = (top + bottom) / 2
+    corrected = Reduced(index=reading.index, feature=feature, of=reading.of, value=value, u=u, total_u=u)
+    return corrected, (top - bottom) / (by[1] - by[0])

@@ -25,7 +25,7 @@ from matcher.hints.mistake import Mistake
 from matcher.hints.mistakes import everything_in_one_unit, mistakes_of
 from matcher.likelihood import Likelihood, Part, likelihood
 from matcher.mates import mates_group
-from matcher.observations import Of, Reduced, SharedKind
+from matcher.observations import Of, Reduced
 from matcher.posterior import Posterior, weigh_against_absent
 from matcher.shared import folded
 
@@ -74,7 +74,7 @@ class _Rest:
     @classmethod
     def of(cls, log_weight: Floats, part: Part | None, place: int, columns: Columns) -> _Rest:
         halves = np.flatnonzero(log_weight > log_weight.max() - FAR)
-        scale = np.zeros(len(halves)) if part is None else _other_scale(part, place, columns, halves)
+        scale = np.zeros(len(halves)) if part is None else _other_scale(part, place, columns)[halves]
         return cls(halves=halves, log_weight=log_weight[halves], log_scale=scale)
 
 
@@ -103,24 +103,42 @@ def _everything(result: Posterior, observations: Sequence[Reduced]) -> list[Weig
 
 
 def _log_half_without(result: Posterior, part: Part, place: int) -> Floats:
-    """Log-weight of each half without one reading. A zero error shared with others is small and counts as its own."""
-    reading = part.readings[place]
+    """Log-weight of each half without one reading.
+
+    A reading that shares an error with others is taken as one by itself: a zero error is small, and a picture's scale
+    is what the others tell.
+    """
+    reading, columns = part.readings[place], result.columns
     if len(part.readings) == 1:
         return np.asarray(result.log_half - part.log_likelihood)
-    if reading.shared is not None and reading.shared.kind is SharedKind.ZERO and reading.of is Of.THIS:
-        return np.asarray(result.log_half - np.log(dimension_density(reading, half_mixture(reading, result.columns))))
-    smaller = part.drop(place)
-    rest = 0.0 if smaller is None else smaller.log_likelihood
-    return np.asarray(result.log_half - part.log_likelihood + rest)
+    if reading.shared is None or reading.of is not Of.THIS:
+        smaller = part.drop(place)
+        rest = 0.0 if smaller is None else smaller.log_likelihood
+        return np.asarray(result.log_half - part.log_likelihood + rest)
+    if not reading.shared.unscaled:
+        return np.asarray(result.log_half - np.log(dimension_density(reading, half_mixture(reading, columns))))
+    return np.asarray(result.log_half - np.log(_density_at(_other_scale(part, place, columns), reading, columns)))
 
 
-def _other_scale(part: Part, place: int, columns: Columns, halves: Ints) -> Floats:
+def _density_at(log_scale: Floats, reading: Reduced, columns: Columns) -> Floats:
+    """Density of a reading of a picture whose scale is known under each half, per px."""
+    explained, size = half_mixture(reading, columns), np.exp(-log_scale)
+    x = reading.number * size
+    variance = (reading.u * size) ** 2 + (SCALE_REL * x) ** 2
+    density = explained.floor
+    for each in explained.components:
+        w = np.maximum(np.sqrt(variance + each.entry_u**2), W_MIN)
+        density = density + each.weight * rectangle_normal(x - each.centre, each.half_width, w) * size
+    return density
+
+
+def _other_scale(part: Part, place: int, columns: Columns) -> Floats:
     """ln(px per mm) of a picture without scale as the part's other readings tell it under each half; 0 elsewhere."""
-    shared, scale = part.readings[place].shared, np.zeros(len(halves))
+    shared, scale = part.readings[place].shared, np.zeros(len(columns))
     if shared is None or not shared.unscaled or len(part.readings) == 1:
         return scale
     others = [reading for i, reading in enumerate(part.readings) if i != place]
-    logs = np.stack([np.log(o.number) - np.log(columns.dimensions[o.feature].centre[halves]) for o in others])
+    logs = np.stack([np.log(o.number) - np.log(columns.dimensions[o.feature].centre) for o in others])
     known = ~np.isnan(logs).all(axis=0)
     scale[known] = np.nanmedian(logs[:, known], axis=0)
     return scale

@@ -11,12 +11,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from matcher.columns import Columns
+from matcher.columns import Bools, Columns, Floats
 from matcher.dimension import spanned_half_width
 from matcher.features import FEATURES, Kind
 from matcher.hints import Hint
-from matcher.observations import Reduced, SharedError
-from tests.real_geometry.simulation import CALIPER_U, Bench, Scenario
+from matcher.observations import UNSCALED_SD, Of, Reduced, SharedError, SharedKind
+from tests.real_geometry.simulation import CALIPER_U, PART, STEP, Bench, Scenario
 
 FULL = (
     *("contact_count", "rows", "pitch", "body_length", "body_width", "land_row_spacing"),
@@ -29,14 +29,23 @@ SEEN_FROM = 4.0
 
 MOST_ROWS = int(FEATURES["rows"].high)
 INCH, MIL = 25.4, 0.0254
+DEMO = (
+    *("contact_count", "rows", "pitch", "body_length", "overall_length", "body_width", "land_span", "height"),
+    *("stack_height", "mounting", "half_kind", "hold_down_count"),
+)
+"""What is observed of the demo catalogue's specimens: heights, the pair's stack and lengths over the metal too."""
+
 FEWEST_GAPS = 2
 """One gap for two, or two for one, is a pitch taken double or half, and called so."""
 
 OPPOSITE = {"plug": "receptacle", "receptacle": "plug"}
 
 
+PICTURE = SharedError(group="picture", kind=SharedKind.SCALE, sd=UNSCALED_SD, unscaled=True)
+
+
 class FullBench(Bench):
-    """Draws specimens with everything that a footprint tells; ``zero`` is a caliper's error that all readings share."""
+    """Draws specimens with everything that a catalogue tells; ``zero`` is a caliper's error that all readings share."""
 
     def __init__(self, columns: Columns, seed: int, zero: SharedError | None = None) -> None:
         super().__init__(columns, seed)
@@ -48,11 +57,10 @@ class FullBench(Bench):
         if self.zero is None:
             return drawn
         error = float(self.draw.normal()) * self.zero.sd
-        return [o if o.value is None else self._with_zero(o, error) for o in drawn]
+        return [o if o.value is None else self._with_zero(o, self.zero, error) for o in drawn]
 
-    def _with_zero(self, reading: Reduced, error: float) -> Reduced:
-        assert self.zero is not None
-        shared = replace(self.zero, coefficient=1.0 / reading.spans)
+    def _with_zero(self, reading: Reduced, zero: SharedError, error: float) -> Reduced:
+        shared = replace(zero, coefficient=1.0 / reading.spans)
         return replace(reading, value=reading.number + error / reading.spans, shared=shared)
 
     def _observe(self, half: int, name: str, scenario: Scenario, scale: float) -> Reduced | None:
@@ -62,7 +70,42 @@ class FullBench(Bench):
             known = np.flatnonzero(self.columns.categories[name][half] > 0.999)
             values = list(FEATURES[name].values)
             return Reduced(index=0, feature=name, values=frozenset({values[known[0]]})) if len(known) else None
+        if name == "stack_height":
+            return self._stack(half)
         return super()._observe(half, name, scenario, scale)
+
+    def _dimension(self, half: int, name: str, scenario: Scenario, scale: float) -> Reduced | None:
+        """As the process allows: anywhere within the entry's own tolerance."""
+        column, spans = self.columns.dimensions[name], self.gaps(half) if name == "pitch" else 1
+        if np.isnan(column.stated[half]) or spans < 1:
+            return None
+        size = column.centre[half] * spans + self.draw.uniform(-1.0, 1.0) * column.half_width[half]
+        size = float(np.round(max(size + self.draw.normal() * CALIPER_U, STEP) / STEP) * STEP)
+        u = CALIPER_U / spans * scale
+        shared = PICTURE if scenario.unscaled else None
+        return Reduced(index=0, feature=name, value=size / spans * scale, u=u, total_u=u, spans=spans, shared=shared)
+
+    def _stack(self, half: int) -> Reduced | None:
+        """The stack height with one of the listed mates."""
+        blank = Reduced(index=0, feature="stack_height", of=Of.PAIR, value=0.0, u=CALIPER_U, total_u=CALIPER_U)
+        return with_stack(blank, half, self)
+
+
+def with_stack(reading: Reduced, half: int, bench: FullBench) -> Reduced | None:
+    """The reading, had it met the stack height of one of the half's matings; None where none is stated."""
+    matings = bench.columns.matings
+    column = matings.dimensions["stack_height"]
+    stated = np.flatnonzero((matings.half == half) & ~np.isnan(column.stated))
+    if not len(stated):
+        return None
+    mating = int(bench.draw.choice(stated))
+    return measured(reading, float(column.centre[mating]), bench, float(column.half_width[mating]))
+
+
+def measured(reading: Reduced, size: float, bench: FullBench, half_width: float = PART) -> Reduced:
+    """The reading, had the caliper met ``size`` ± ``half_width``, mm."""
+    value = size + bench.draw.uniform(-half_width, half_width) + bench.draw.normal() * CALIPER_U
+    return replace(reading, value=float(np.round(value, 2)))
 
 
 Made = list[Reduced] | None
@@ -129,8 +172,10 @@ def pitch_times(factor: float) -> Injection:
 
 
 def _times(pitch: Reduced, factor: float, spans: int) -> Reduced:
-    u = CALIPER_U / spans
-    shared = None if pitch.shared is None else replace(pitch.shared, coefficient=1.0 / spans)
+    u = pitch.u * pitch.spans / spans
+    shared = pitch.shared
+    if shared is not None and shared.kind is SharedKind.ZERO:
+        shared = replace(shared, coefficient=1.0 / spans)
     return replace(pitch, value=pitch.number * factor, u=u, total_u=u, spans=spans, shared=shared)
 
 
@@ -143,7 +188,7 @@ def over_hold_downs(specimen: list[Reduced], half: int, bench: FullBench) -> Mad
     stated = _size(columns, "overall_length", half)
     moulding = _size(columns, "body_length", half)
     over = stated if np.isnan(over) or stated > moulding else over
-    return swapped_in(specimen, _measured(length, over, bench)) if over > moulding else None
+    return swapped_in(specimen, measured(length, over, bench)) if over > moulding else None
 
 
 def over_tails(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
@@ -154,15 +199,18 @@ def over_tails(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
     stated = _size(columns, "tail_span", half)
     lands = _size(columns, "land_span", half) - bench.draw.uniform(*TOE, 2).sum()
     over = lands if np.isnan(stated) else stated
-    return swapped_in(specimen, _measured(width, over, bench)) if over > _size(columns, "body_width", half) else None
+    return swapped_in(specimen, measured(width, over, bench)) if over > _size(columns, "body_width", half) else None
 
 
 def measured_instead(feature: str, instead: str) -> Injection:
     """``instead`` of the same half measured where ``feature`` was asked for."""
 
     def inject(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
-        reading, size = find(specimen, feature), _size(bench.columns, instead, half)
-        return None if reading is None or np.isnan(size) else swapped_in(specimen, _measured(reading, size, bench))
+        reading, column = find(specimen, feature), bench.columns.dimensions[instead]
+        if reading is None or np.isnan(column.stated[half]):
+            return None
+        size, half_width = float(column.centre[half]), float(column.half_width[half])
+        return swapped_in(specimen, measured(reading, size, bench, half_width))
 
     return inject
 
@@ -182,21 +230,13 @@ def with_board(feature: str) -> Injection:
 
 def stack_as_height(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
     """The stack height of one of the half's matings given as its height."""
-    height, matings = find(specimen, "height"), bench.columns.matings
-    stacks = matings.dimensions["stack_height"].stated[matings.half == half] if height else np.zeros(0)
-    stacks = stacks[~np.isnan(stacks)]
-    if height is None or not len(stacks):
-        return None
-    return swapped_in(specimen, _measured(height, float(bench.draw.choice(stacks)), bench))
+    height = find(specimen, "height")
+    mistaken = None if height is None else with_stack(height, half, bench)
+    return None if mistaken is None else swapped_in(specimen, mistaken)
 
 
 def _size(columns: Columns, name: str, half: int) -> float:
     return float(columns.dimensions[name].stated[half])
-
-
-def _measured(reading: Reduced, size: float, bench: FullBench) -> Reduced:
-    value = size + bench.draw.uniform(-0.1, 0.1) + bench.draw.normal() * CALIPER_U
-    return replace(reading, value=float(np.round(value, 2)))
 
 
 def hold_downs_counted(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
@@ -263,13 +303,27 @@ WITH_HEIGHTS: Mapping[str, Injection] = {
 
 def explained(specimen: Sequence[Reduced], columns: Columns) -> bool:
     """Whether some half's entry explains every observation as it stands: then no mistake can be seen."""
-    fits = np.ones(len(columns), dtype=np.bool_)
+    picture = [o for o in specimen if o.shared is not None and o.shared.unscaled]
+    fits = _ratios_fit(picture, columns) if picture else np.ones(len(columns), dtype=np.bool_)
     for reading in specimen:
-        fits &= _fits(reading, columns)
+        if reading not in picture:
+            fits &= _fits(reading, columns)
     return bool(fits.any())
 
 
-def _fits(reading: Reduced, columns: Columns) -> np.ndarray:
+def _ratios_fit(picture: Sequence[Reduced], columns: Columns) -> Bools:
+    """Whether some scale brings every reading of the picture within a half's tolerances."""
+    low, high = np.full(len(columns), -np.inf), np.full(len(columns), np.inf)
+    for reading in picture:
+        column, reach = columns.dimensions[reading.feature], SEEN_FROM * reading.u
+        t = _tolerance(reading, column.half_width)
+        with np.errstate(invalid="ignore"):
+            low = np.fmax(low, np.log(reading.number - reach) - np.log(column.centre + t))
+            high = np.fmin(high, np.log(reading.number + reach) - np.log(np.maximum(column.centre - t, STEP)))
+    return np.asarray(low <= high)
+
+
+def _fits(reading: Reduced, columns: Columns) -> Bools:
     kind = FEATURES[reading.feature].kind
     if kind is Kind.COUNT:
         true = columns.counts[reading.feature]
@@ -283,16 +337,24 @@ def _fits(reading: Reduced, columns: Columns) -> np.ndarray:
     return _within(reading, column.centre, column.half_width, column.extra_u)
 
 
-def _within(reading: Reduced, centre: np.ndarray, half_width: np.ndarray, extra_u: np.ndarray) -> np.ndarray:
-    t = spanned_half_width(half_width, reading.spans) if reading.feature == "pitch" else half_width
-    limit = t + SEEN_FROM * np.sqrt(reading.total_u**2 + extra_u**2)
+def _within(reading: Reduced, centre: Floats, half_width: Floats, extra_u: Floats) -> Bools:
+    limit = _tolerance(reading, half_width) + SEEN_FROM * np.sqrt(reading.total_u**2 + extra_u**2)
     return np.asarray(np.isnan(centre) | (np.abs(reading.number - centre) <= limit))
 
 
-def _some_mating_fits(reading: Reduced, columns: Columns) -> np.ndarray:
+def _tolerance(reading: Reduced, half_width: Floats) -> Floats:
+    return spanned_half_width(half_width, reading.spans) if reading.feature == "pitch" else half_width
+
+
+def _some_mating_fits(reading: Reduced, columns: Columns) -> Bools:
     pair = columns.matings.dimensions[reading.feature]
     fitting = _within(reading, pair.centre, pair.half_width, pair.extra_u)
     return np.bincount(columns.matings.half[fitting], minlength=len(columns)) > 0
+
+
+def without(specimen: Sequence[Reduced], feature: str) -> list[Reduced]:
+    """The specimen without one feature."""
+    return [replace(o, index=i) for i, o in enumerate(o for o in specimen if o.feature != feature)]
 
 
 def without_miscount(specimen: Sequence[Reduced], columns: Columns, half: int) -> list[Reduced]:
@@ -311,6 +373,9 @@ def is_right(hint: Hint, kind: str, specimen: Sequence[Reduced], mistaken: Seque
 
 
 OTHER_KINDS = ("plug_for_receptacle", "receptacle_for_plug")
+WITHOUT_PAIR = ("stack_height_for_height",)
+"""Mistakes of people who took one height only: the pair's is left out of their specimens."""
+
 COUNTED = ("hold_downs_counted", "one_row_only", "rows_swapped")
 """Mistakes of counts: the contacts are counted right otherwise."""
 
