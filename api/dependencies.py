@@ -7,6 +7,7 @@ from importlib.metadata import PackageNotFoundError, version
 from typing import Annotated
 
 from fastapi import Depends, Query, Request, Response
+from fastapi.dependencies.models import Dependant
 
 from api.paging import LONGEST_CURSOR
 from api.problems import ApiError, shown
@@ -79,9 +80,15 @@ def require_json(request: Request) -> None:
         raise ApiError("unsupported-content", f"Content-Type is {media_type or 'missing'}")
 
 
+def _query_names(dependant: Dependant) -> list[str]:
+    """The query parameters of an address, those of what it depends on included."""
+    own = [parameter.alias for parameter in dependant.query_params]
+    return own + [name for inner in dependant.dependencies for name in _query_names(inner)]
+
+
 def require_known_query(request: Request) -> None:
     """Raise ApiError for query parameters the address does not have: a filter with a slip in its name would be lost."""
-    known = [parameter.alias for parameter in request.scope["route"].dependant.query_params]
+    known = _query_names(request.scope["route"].dependant)
     unknown = [name for name in request.query_params if name not in known]
     if unknown:
         message = "this query parameter is not known"
