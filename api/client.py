@@ -5,11 +5,13 @@
 ...     answer = client.identify([{"feature": "contact_count", "value": 24}])
 ...     print(answer.verdict, answer.candidates[0].half.part_number)
 
-Observations may be dictionaries in the JSON form, or pieces of the short form such as ``"pitch=4.41/11"``.
+Observations may be dictionaries in the JSON form, pieces of the short form such as ``"pitch=4.41/11"``, or what
+`Client.measure` and `Client.measure_row` answered as ``observations``.
 """
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Iterator, Mapping, Sequence
 from types import TracebackType
 from typing import Any, Self, TypeVar
@@ -20,6 +22,7 @@ from pydantic import BaseModel, ValidationError
 
 from api.schemas.answers import Answer, ExplainAnswer, Health
 from api.schemas.lists import FeatureList, InstrumentList, Page, SearchAnswer
+from api.schemas.measured import MeasureAnswer, RowAnswer
 from api.schemas.problems import Problem
 from api.shortform import parse_pieces
 from catalog.records import HalfRecord, MatingRecord, SeriesRecord
@@ -29,7 +32,11 @@ TIMEOUT_S = 30.0
 
 R = TypeVar("R", bound=BaseModel)
 
-Observations = Sequence[Mapping[str, Any] | str]
+Observation = Mapping[str, Any] | str | BaseModel
+Observations = Sequence[Observation]
+
+PNG_SIGNATURE = b"\x89PNG"
+"""How every PNG file begins (W3C PNG, 5.2)."""
 
 
 class ProblemError(Exception):
@@ -74,9 +81,12 @@ class Client:
         prior_absent: float | None = None,
         limit: int | None = None,
         instruments: Mapping[str, Mapping[str, float]] | None = None,
+        closed_jaws: Mapping[str, Sequence[float]] | None = None,
     ) -> Answer:
         """Rank the catalogue for a specimen."""
-        body = _body(observations, prior_absent=prior_absent, limit=limit, instruments=instruments)
+        body = _body(
+            observations, prior_absent=prior_absent, limit=limit, instruments=instruments, closed_jaws=closed_jaws
+        )
         return self._ask(Answer, "POST", "/v1/identify", body=body)
 
     def explain(
@@ -86,10 +96,43 @@ class Client:
         *,
         prior_absent: float | None = None,
         instruments: Mapping[str, Mapping[str, float]] | None = None,
+        closed_jaws: Mapping[str, Sequence[float]] | None = None,
     ) -> ExplainAnswer:
         """Why one half, named by its key, stands where it stands."""
-        body = _body(observations, prior_absent=prior_absent, instruments=instruments, half=half)
+        body = _body(
+            observations, prior_absent=prior_absent, instruments=instruments, closed_jaws=closed_jaws, half=half
+        )
         return self._ask(ExplainAnswer, "POST", "/v1/identify/explain", body=body)
+
+    def measure(
+        self,
+        *,
+        pictures: Sequence[Mapping[str, Any]] = (),
+        readings: Observations = (),
+        closed_jaws: Mapping[str, Sequence[float]] | None = None,
+        instruments: Mapping[str, Mapping[str, float]] | None = None,
+    ) -> MeasureAnswer:
+        """Lengths with their uncertainty from points clicked in pictures (in the JSON form) and from readings."""
+        given = {"closed_jaws": closed_jaws, "instruments": instruments}
+        body: dict[str, object] = {name: value for name, value in given.items() if value is not None}
+        body |= {"pictures": [dict(picture) for picture in pictures], "readings": [_plain(each) for each in readings]}
+        return self._ask(MeasureAnswer, "POST", "/v1/measure", body=body)
+
+    def measure_row(
+        self,
+        picture: bytes | None = None,
+        *lines: tuple[float, float, float, float],
+        profile: Sequence[float] | None = None,
+        **options: Any,
+    ) -> RowAnswer:
+        """Contacts found in a PNG or JPEG ``picture`` along each of ``lines`` (x0, y0, x1, y1 in pixels), or in a
+        ``profile`` of grey levels. ``options`` are further fields of the JSON form: width, scale, row_count …"""
+        body = {"lines": lines or None, "profile": profile, **options}
+        if picture is not None:
+            kind = "image/png" if picture.startswith(PNG_SIGNATURE) else "image/jpeg"
+            body["image"] = {"media_type": kind, "data": base64.b64encode(picture).decode("ascii")}
+        given = {name: value for name, value in body.items() if value is not None}
+        return self._ask(RowAnswer, "POST", "/v1/measure/row", body=given)
 
     def halves(
         self,
@@ -173,8 +216,17 @@ class Client:
         raise _refusal(response)
 
 
+def _plain(observation: Observation) -> dict[str, Any]:
+    """An observation in its JSON form."""
+    if isinstance(observation, str):
+        return parse_pieces([observation])[0]
+    if isinstance(observation, BaseModel):
+        return observation.model_dump(mode="json", exclude_unset=True)
+    return dict(observation)
+
+
 def _body(observations: Observations, **options: object) -> dict[str, object]:
-    listed = [parse_pieces([each])[0] if isinstance(each, str) else dict(each) for each in observations]
+    listed = [_plain(each) for each in observations]
     return {"observations": listed, **{name: value for name, value in options.items() if value is not None}}
 
 
