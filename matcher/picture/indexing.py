@@ -26,8 +26,8 @@ PRIOR_DOF = 4.0
 USUAL_CLICKING = 2.0
 """Usual error of one click in units of the floor: a pixel where that is half of one. Common practice, no source."""
 
-GAP_COST = (math.log(10.0), math.log(2.0))
-"""Cost, in ln, of a first empty site in a run and of each further one: one contact in ten is skipped. A choice."""
+GAP_COST = (math.log(5.0), math.log(2.0))
+"""Cost, in ln, of a first empty site in a run and of each further one: one contact in five is skipped. A choice."""
 
 OUT_COST = math.log(1000.0)
 """Cost, in ln, of a point that belongs to no site: one click in a thousand, so that every second contact clicked does
@@ -52,7 +52,10 @@ LEADERS = 12
 """Pitches whose best chain is compared exactly: more than the small fractions that can compete."""
 
 EASY_SD, EASY_SHARE = 12.0, 0.15
-"""A row without gaps whose residuals are below this many floors and this part of the pitch has no rival."""
+"""A row whose residuals are below this many floors and this part of the pitch has no rival if `EASY_ONES` hold."""
+
+EASY_ONES = 0.6
+"""Share of neighbouring points that must be one pitch apart for a row without rivals."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,7 +85,9 @@ def assign(positions: Floats, floor_u: float, *, field: str) -> Assignment:
     """
     order = np.argsort(positions, kind="stable")
     ascending = positions[order]
-    sites = np.arange(len(positions)) if _is_easy(ascending, floor_u) else _searched(ascending, floor_u, field)
+    sites = _easy(ascending, floor_u)
+    if sites is None:
+        sites = _searched(ascending, floor_u, field)
     kept = sites >= 0
     line = fit_line(sites[kept].astype(np.float64), ascending[kept])
     nearest = np.rint((ascending - line.intercept) / line.slope).astype(np.int64)
@@ -91,22 +96,26 @@ def assign(positions: Floats, floor_u: float, *, field: str) -> Assignment:
     return Assignment(indices=indices, inliers=inliers)
 
 
-def _is_easy(ascending: Floats, floor_u: float) -> bool:
-    line = fit_line(np.arange(len(ascending), dtype=np.float64), ascending)
+def _easy(ascending: Floats, floor_u: float) -> Ints | None:
+    """Sites by the middle one of the gaps, if they leave no doubt."""
+    gaps = np.diff(ascending)
+    pitch = float(np.sort(gaps)[len(gaps) // 2])
+    if pitch <= SMALLEST_PITCH * floor_u:
+        return None
+    steps = np.rint(gaps / pitch)
+    if np.min(steps) < 1 or np.count_nonzero(steps == 1) < EASY_ONES * len(steps):
+        return None
+    sites = np.concatenate([[0.0], np.cumsum(steps)])
+    line = fit_line(sites, ascending)
     limit = min(EASY_SHARE * line.slope, EASY_SD * floor_u)
-    return line.slope > SMALLEST_PITCH * floor_u and float(np.max(np.abs(line.residuals))) < limit
+    return sites.astype(np.int64) if float(np.max(np.abs(line.residuals))) < limit else None
 
 
 def _searched(ascending: Floats, floor_u: float, field: str) -> Ints:
     pitches = _possible_pitches(ascending, floor_u)
     found = _hypotheses(ascending, pitches, floor_u) if len(pitches) else []
     if not found:
-        raise ObservationError(
-            "these points do not lie on one row of equal steps",
-            field=field,
-            value=len(ascending),
-            remedy="click contacts of one row and one group only; measure groups apart",
-        )
+        raise no_row(len(ascending), field)
     best = max(found, key=lambda one: one.score)
     rivals = [one for one in found if one.score > best.score - CLEAR and _differ(one.sites, best.sites)]
     if rivals:
@@ -114,9 +123,19 @@ def _searched(ascending: Floats, floor_u: float, field: str) -> Ints:
             f"the pitch is not clear: {best.pitch:.1f} or {rivals[0].pitch:.1f} px",
             field=field,
             value=len(ascending),
-            remedy="click more contacts, neighbouring ones among them",
+            remedy="click more contacts, neighbouring ones among them; measure groups of contacts apart",
         )
     return best.sites
+
+
+def no_row(count: int, field: str) -> ObservationError:
+    """Error for points that are not one row."""
+    return ObservationError(
+        "these points do not lie on one row of equal steps",
+        field=field,
+        value=count,
+        remedy="click contacts of one row and one group only; measure groups apart",
+    )
 
 
 def _possible_pitches(ascending: Floats, floor_u: float) -> Floats:

@@ -76,7 +76,7 @@ def refuse_same_place(points: Floats, closest: float, *, field: str) -> None:
         for j in order[rank + 1 :]:
             if points[j, 0] - points[i, 0] >= closest:
                 break
-            if float(np.hypot(*(points[j] - points[i]).tolist())) < closest:
+            if math.dist(points[i], points[j]) < closest:
                 first, second = sorted((int(i), int(j)))
                 raise ObservationError(
                     f"it is the same place as {field}[{first}]",

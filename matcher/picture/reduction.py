@@ -21,7 +21,6 @@ from matcher.instruments import BUILT_IN, Instrument
 from matcher.observations import Observation, Of
 from matcher.picture.extents import outline_readings, segment_reading
 from matcher.picture.given import ContactLattice, KnownRectangle, Picture, ScaleSegment, StatedScale
-from matcher.picture.lattice import FLOOR_U
 from matcher.picture.measured import PictureResult, PictureScale, Reading, RowRelation
 from matcher.picture.perspective import AsSeen, FromRectangle, Rectification, from_rectangle
 from matcher.picture.relations import Neighbours, distance, end_change, related
@@ -35,6 +34,7 @@ from matcher.picture.scale import (
     stated_scale,
 )
 from matcher.picture.setting import Setting, line
+from matcher.picture.sites import FLOOR_U
 from matcher.suggestions import closest, remedy_for
 
 EQUAL = 3.0

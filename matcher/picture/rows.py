@@ -17,9 +17,10 @@ from matcher.observations import Of
 from matcher.picture.given import ClickedRow, ContactLattice, Picture
 from matcher.picture.homography import gradient
 from matcher.picture.joint import JointFit, Occupied, design_of, fit_jointly
-from matcher.picture.lattice import FLOOR_U, RowFit, clicked_row, row_of, sites_of
+from matcher.picture.lattice import RowFit, row_of
 from matcher.picture.perspective import FromRectangle, FromVanishingLine, Rectification
 from matcher.picture.scale import checked_plane
+from matcher.picture.sites import FLOOR_U, clicked_row, sites_of
 
 MOST_ROWS = 4
 """Most rows of one picture."""
@@ -27,7 +28,7 @@ MOST_ROWS = 4
 ROW_FEATURES = ("pitch", "tail_pitch")
 """What a row of clicks can show."""
 
-DISAGREE = 0.01
+DISAGREE = 0.003
 """Probability, if the rows had one step, of steps that differ as much; below it they are kept apart. A choice."""
 
 
