@@ -33,7 +33,7 @@ class FoundRow:
     pitch_px: float
     pitch_u: float
     pitch_u95: float
-    degrees_of_freedom: int
+    degrees_of_freedom: float
     centres: tuple[FoundContact, ...]
     count: int
     count_probability: float

@@ -1,4 +1,8 @@
-"""The profile of grey levels along a line drawn in a picture, averaged across a band."""
+"""The profile of grey levels along a line drawn in a picture, averaged across a band.
+
+Averaging takes noise off, and a trimmed mean takes specks off that cover a part of the band only. Where no width is
+given, the band is as wide as the contacts are long, found by comparing what lies beside the line with the line.
+"""
 
 from __future__ import annotations
 
@@ -8,8 +12,9 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 
-from matcher.columns import Bools, Floats
+from matcher.columns import Floats, Ints
 from matcher.errors import ObservationError
 
 Image = NDArray[Any]
@@ -21,12 +26,22 @@ Line = tuple[float, float, float, float]
 SHORTEST_PX = 16.0
 """Shortest line with anything to count on it: four contacts of the smallest pitch that can be told apart (4 px)."""
 
-DEFAULT_WIDTH = 1.0 / 60.0
-"""Width of the band as a part of the line where none is given: about a third of a pitch of a row of twenty, so it
-stays on the contacts of a slightly tilted row."""
+WIDEST_CHOSEN = (0.125, 61.0)
+"""Widest band that is chosen where none is given, as a part of the line and in px: a contact of a row of four is not
+longer than an eighth of the line across, and more pixels than this make the noise no matter."""
 
-DEFAULT_WIDTHS_PX = (3.0, 31.0)
-"""Least and greatest width of the band where none is given: enough to average noise, little enough to stay on a row."""
+BEYOND_ENDS = 0.2
+"""How much of the line's length is looked at beyond each of its ends: most of a pitch of a row of four."""
+
+FIRST_LANES = 3
+"""Lanes (one px wide each) in the middle of the band that others are compared with."""
+
+LIKE_THE_MIDDLE = 0.7
+"""A lane belongs to the band where it goes with the middle at least this well, as compared with the lanes next to
+the middle. Tuned on rendered rows: beyond the contacts' ends it falls to nothing within a pixel or two."""
+
+TRIMMED = 0.25
+"""Part of the levels across the band that is left out at either end: dirt that covers less does not show."""
 
 WIDEST = 0.5
 """Widest band as a part of the line: wider takes in more of the picture than the row."""
@@ -36,13 +51,17 @@ WIDEST = 0.5
 class Profile:
     """Grey levels (0..1) along a line, every ``step`` px from its start, averaged over ``width`` px across it.
 
-    ``line`` is (x0, y0, x1, y1) in px: x right, y down, pixel centres at whole numbers.
+    ``line`` is (x0, y0, x1, y1) in px: x right, y down, pixel centres at whole numbers. ``ahead`` and ``behind`` are
+    the levels next before the line's start and next after its end, as far as the image goes on, in the same order
+    and step: they show a contact whole that the line cuts.
     """
 
     values: Floats
     step: float
     line: Line
     width: float
+    ahead: Floats
+    behind: Floats
 
     def point(self, position: float) -> tuple[float, float]:
         """The image point (x, y), px, at ``position`` px from the start of the line."""
@@ -55,7 +74,7 @@ def profile_along(image: Image, line: Line, width: float | None = None) -> Profi
     """The grey levels along ``line``, averaged across a band ``width`` px wide (None: chosen by the line's length).
 
     ``image`` is (h, w): whole numbers of 8 or 16 bits, or floating point from 0 to 1; only the band is read, in
-    bilinear interpolation. What of the band lies outside the image is left out of the average.
+    bilinear interpolation. Of the band, what lies outside the image is left out.
 
     Raises `ObservationError`: field ``image`` for what is no grey image or has no finite levels in the band, ``line``
     for a line that is too short or leaves the image, ``width`` for a band that is not wide at all or too wide.
@@ -65,29 +84,89 @@ def profile_along(image: Image, line: Line, width: float | None = None) -> Profi
     length = math.hypot(x1 - x0, y1 - y0)
     across = _checked_width(width, length)
     count = round(length) + 1
-    t = np.linspace(0.0, 1.0, count)
-    rows = max(1, math.ceil(across))
-    offsets = (np.arange(rows) + 0.5) / rows * across - across / 2.0
-    x = (x0 + t * (x1 - x0))[None, :] - (offsets * (y1 - y0) / length)[:, None]
-    y = (y0 + t * (y1 - y0))[None, :] + (offsets * (x1 - x0) / length)[:, None]
-    values = _averaged(image, x, y)
-    return Profile(values=values, step=length / (count - 1), line=ends, width=across)
+    before, after = _room(ends, count, image.shape)
+    places = np.arange(-before, count + after) / (count - 1)
+    lanes = max(FIRST_LANES, 2 * math.ceil(across / 2.0) + 1) if width is None else math.ceil(across)
+    levels = _lanes(image, ends, places, (np.arange(lanes) + 0.5) / lanes * across - across / 2.0)
+    if width is None:
+        chosen = _like_the_middle(levels[:, before : before + count])
+        across *= len(chosen) / lanes
+        levels = levels[chosen]
+    values = _trimmed_mean(levels)
+    return Profile(
+        values=values[before : before + count],
+        step=length / (count - 1),
+        line=ends,
+        width=across,
+        ahead=values[:before],
+        behind=values[before + count :],
+    )
 
 
-def _averaged(image: Image, x: Floats, y: Floats) -> Floats:
-    """Mean over the rows of points (x, y) that lie in the image: there is at least one, the line itself."""
+def _room(line: Line, count: int, shape: tuple[int, ...]) -> tuple[int, int]:
+    """Steps that the line can be made longer by at its start and its end, inside the image."""
+    x0, y0, x1, y1 = line
+    most = math.ceil(BEYOND_ENDS * count)
+    step_x, step_y = (x1 - x0) / (count - 1), (y1 - y0) / (count - 1)
+    return _steps_inside(x0, y0, -step_x, -step_y, shape, most), _steps_inside(x1, y1, step_x, step_y, shape, most)
+
+
+def _steps_inside(x: float, y: float, step_x: float, step_y: float, shape: tuple[int, ...], most: int) -> int:
+    steps = np.arange(1, most + 1)
+    along_x, along_y = x + steps * step_x, y + steps * step_y
+    inside = (along_x >= 0) & (along_x <= shape[1] - 1) & (along_y >= 0) & (along_y <= shape[0] - 1)
+    return int(np.argmin(np.append(inside, False)))
+
+
+def _lanes(image: Image, line: Line, places: Floats, offsets: Floats) -> Floats:
+    """Levels (lanes, places) along lines beside ``line``.
+
+    ``offsets`` are px to the line's right as seen in the picture, ``places`` parts of the line (0: its start, 1: its
+    end). Lanes that leave the image are left out; the line itself lies within, so one at least is left.
+    """
+    x0, y0, x1, y1 = line
     height, width = image.shape
-    inside: Bools = (x >= -0.5) & (x <= width - 0.5) & (y >= -0.5) & (y <= height - 0.5)
-    levels = _bilinear(image, x.clip(0, width - 1), y.clip(0, height - 1))
-    used = np.where(inside, levels, 0.0)
-    if not np.isfinite(used).all():
+    length = math.hypot(x1 - x0, y1 - y0)
+    across_x, across_y = -(y1 - y0) / length, (x1 - x0) / length
+    x = (x0 + places * (x1 - x0)) + offsets[:, None] * across_x
+    y = (y0 + places * (y1 - y0)) + offsets[:, None] * across_y
+    inside = (x > -1.0) & (x < width) & (y > -1.0) & (y < height)
+    whole = inside.all(axis=1)
+    whole[len(offsets) // 2] = True
+    levels = _bilinear(image, x[whole].clip(0, width - 1), y[whole].clip(0, height - 1))
+    if not np.isfinite(levels).all():
         raise ObservationError(
             "the image has levels that are not finite numbers along the line",
             field="image",
             value="not finite",
             remedy="give an image of finite grey levels, from 0 (black) to 1 (white)",
         )
-    means: Floats = used.sum(axis=0) / np.maximum(inside.sum(axis=0), 1)
+    return levels
+
+
+def _like_the_middle(levels: Floats) -> Ints:
+    """Lanes about the middle that show the same as the middle does: where contacts end, the band ends.
+
+    Slow changes are taken off first, since light is alike on and beside the contacts.
+    """
+    lanes, count = levels.shape
+    middle = lanes // 2
+    flat = levels - uniform_filter1d(levels, max(5, count // 8), axis=1, mode="reflect")
+    pattern = flat[max(0, middle - 1) : middle + 2].mean(axis=0)
+    along: Floats = uniform_filter1d(flat @ pattern, FIRST_LANES, mode="nearest")
+    # The three lanes in the middle hold their own noise in the pattern; those beside them do not.
+    beside = [lane for lane in (middle - 3, middle + 3) if 0 <= lane < lanes]
+    usual = max((float(along[lane]) for lane in beside), default=0.0)
+    unlike = np.flatnonzero(along < LIKE_THE_MIDDLE * usual)
+    first = int(max(unlike[unlike < middle - 1], default=-1)) + 1
+    last = int(min(unlike[unlike > middle + 1], default=lanes)) - 1
+    return np.arange(min(first, middle), max(last, middle) + 1)
+
+
+def _trimmed_mean(levels: Floats) -> Floats:
+    """Mean across the lanes without the outer ones in level."""
+    cut = int(TRIMMED * len(levels))
+    means: Floats = np.sort(levels, axis=0)[cut : len(levels) - cut].mean(axis=0)
     return means
 
 
@@ -143,8 +222,8 @@ def _line_error(message: str, line: Line, remedy: str) -> ObservationError:
 
 def _checked_width(width: float | None, length: float) -> float:
     if width is None:
-        least, most = DEFAULT_WIDTHS_PX
-        return min(max(length * DEFAULT_WIDTH, least), most)
+        part, most = WIDEST_CHOSEN
+        return min(length * part, most)
     if not (math.isfinite(width) and 0.0 < width <= WIDEST * length):
         raise ObservationError(
             f"a band {width:g} px wide cannot be averaged along a line of {length:.4g} px",

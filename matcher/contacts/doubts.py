@@ -1,0 +1,70 @@
+"""Why a contact may be none, and why a count may be wrong, in words."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from matcher.columns import Bools, Floats
+from matcher.contacts.choosing import Reading
+from matcher.contacts.counting import usual_strength
+
+WEAK = 0.5
+"""Strength below which a contact is weak, as a part of that of its neighbours. A choice."""
+
+EMPTY_BELOW = 0.35
+"""Strength below which a place that does not look like a contact is empty. Tuned."""
+
+WIDER, NARROWER = 0.2, -0.25
+"""Relative difference in width from which a contact is wider or narrower than the others. Tuned."""
+
+OFF = 0.08
+"""Distance from the lattice, pitches, from which a contact is off it: four times what is usual. Tuned."""
+
+UNLIKE = 0.75
+"""Correlation with the typical contact below which one looks different. Tuned."""
+
+CUT = 0.93
+"""Part of a contact's window that must be seen; less is cut by the edge of the line or the image."""
+
+ALMOST = -2.0
+"""Log-likelihood ratio of a place next to the row above which it may be a contact after all. Tuned."""
+
+
+def empty(reading: Reading) -> Bools:
+    """Which sites of the profile hold no contact, those outside the run included."""
+    strength = reading.sites.amplitudes / usual_strength(reading.sites)
+    inside = np.zeros(len(strength), dtype=np.bool_)
+    inside[reading.run.first : reading.run.last + 1] = True
+    free: Bools = ~inside | ((reading.run.ratios < 0.0) & (strength < EMPTY_BELOW))
+    free[[reading.run.first, reading.run.last]] = False
+    return free
+
+
+def doubts(reading: Reading) -> list[str | None]:
+    """Why each site of the profile may hold no contact of the row; None where that is clear."""
+    found = reading.sites
+    strength: Floats = found.amplitudes / usual_strength(found)
+    marks = (
+        (found.inside < CUT, "at the edge of the line: only a part of it shows"),
+        (strength < WEAK, "weak: much fainter than its neighbours"),
+        (np.abs(found.shifts) > OFF, "off the lattice of the others"),
+        (found.widenings > WIDER, "wider than the others: a hold-down, or merged with what is beside it"),
+        (found.widenings < NARROWER, "narrower than the others"),
+        (found.correlations < UNLIKE, "looks unlike the others: dirt, glare, or one line where they show two"),
+    )
+    return [next((why for present, why in marks if present[site]), None) for site in range(len(strength))]
+
+
+def row_reasons(reading: Reading, why: list[str | None]) -> list[str]:
+    """Sentences on what makes the count doubtful: the ends, what is beside them, and empty places."""
+    run, reasons = reading.run, []
+    for name, site, beside in (("first", run.first, run.first - 1), ("last", run.last, run.last + 1)):
+        if why[site] is not None:
+            reasons.append(f"The {name} contact is doubtful ({why[site]}).")
+        if 0 <= beside < len(why) and run.ratios[beside] > ALMOST:
+            reasons.append(f"Beside the {name} contact something shows that may be one more.")
+    gaps = np.flatnonzero(empty(reading)[run.first : run.last + 1])
+    if len(gaps):
+        places = ", ".join(str(place + 1) for place in gaps)
+        reasons.append(f"No contact shows at place {places} of the row; such places are counted.")
+    return reasons
