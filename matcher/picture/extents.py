@@ -11,11 +11,12 @@ from matcher.columns import Floats
 from matcher.errors import ObservationError
 from matcher.faults import is_number
 from matcher.lengths import SPANNED
-from matcher.observations import BudgetLine, Of
+from matcher.observations import BudgetLine
 from matcher.picture.given import Outline, Segment
 from matcher.picture.homography import checked_corners
 from matcher.picture.measured import Reading
-from matcher.picture.perspective import AsSeen, FromRectangle, FromVanishingLine
+from matcher.picture.named import checked_body
+from matcher.picture.perspective import AsSeen, FromRectangle, FromVanishingLine, refuse_beyond
 from matcher.picture.scale import parts_of, segment_ends
 from matcher.picture.setting import HEIGHTS, Setting, checked_length, line, plane_for
 from matcher.setups import ALONG_ROWS
@@ -46,7 +47,9 @@ def outline_readings(given: Outline, i: int, setting: Setting) -> tuple[Reading,
     if given.along is None and given.across is None:
         remedy = "name the features in along and across, or one of them"
         raise ObservationError("the outline shows no feature", field=f"{field}.along", value=None, remedy=remedy)
+    of = checked_body(given.of, field=f"{field}.of")
     corners = checked_corners(given.corners, field=f"{field}.corners")
+    refuse_beyond(setting.rows.rectification, corners, fields=[f"{field}.corners[{j}]" for j in range(4)])
     straight = setting.rows.rectification.now(corners)
     _refuse_no_rectangle(straight, f"{field}.corners")
     first_is_along = _first_is_along(straight, setting.rows.along, f"{field}.corners")
@@ -56,7 +59,7 @@ def outline_readings(given: Outline, i: int, setting: Setting) -> tuple[Reading,
             feature = checked_length(name, field=f"{field}.{'along' if along else 'across'}", along=along)
             plane = plane_for(given.plane, feature, field=f"{field}.plane")
             value, lines = _edge_pair(corners, straight, first_is_along == along, setting)
-            readings.append(setting.reading(feature, value, lines, plane=plane, of=Of(given.of)))
+            readings.append(setting.reading(feature, value, lines, plane=plane, of=of))
     return tuple(readings)
 
 
@@ -153,7 +156,9 @@ def segment_reading(given: Segment, i: int, setting: Setting) -> Reading:
     """
     field = f"segments[{i}]"
     feature = checked_length(given.feature, field=f"{field}.feature")
+    of = checked_body(given.of, field=f"{field}.of")
     ends = segment_ends(given.start, given.end, field=field)
+    refuse_beyond(setting.rows.rectification, ends, fields=(f"{field}.start", f"{field}.end"))
     if (
         isinstance(given.spans, bool)
         or not is_number(given.spans)
@@ -171,7 +176,7 @@ def segment_reading(given: Segment, i: int, setting: Setting) -> Reading:
     direction = _direction_of(feature, drawn, setting.rows.along, field)
     value, lines = _by_clicks(_projection(direction, setting), ends, setting)
     lines.extend(setting.skew_line(direction, value))
-    return setting.reading(feature, value, lines, plane=plane, of=Of(given.of), spans=int(given.spans))
+    return setting.reading(feature, value, lines, plane=plane, of=of, spans=int(given.spans))
 
 
 def _direction_of(feature: str, drawn: Floats, along: Floats | None, field: str) -> Floats:

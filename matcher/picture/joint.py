@@ -137,7 +137,9 @@ def _bent(design: Floats, clicks: Floats, start: Floats, basis: Floats, field: s
     seen = _seen(design, theta, basis)
     for _ in range(MOST_ITERATIONS):
         jacobian = _jacobian(design, theta, basis)
-        change, *_ = np.linalg.lstsq(jacobian, (clicks - seen).ravel(), rcond=None)
+        change, _, rank, _ = np.linalg.lstsq(jacobian, (clicks - seen).ravel(), rcond=None)
+        if rank < len(theta):
+            break
         theta = theta + change
         previous, seen = seen, _seen(design, theta, basis)
         if float(np.max(np.abs(seen - previous))) < CONVERGED:

@@ -17,6 +17,7 @@ business of `matcher.picture.scale`. Lens distortion is no perspective and is no
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Protocol
@@ -28,6 +29,10 @@ from matcher.errors import ObservationError
 from matcher.faults import is_number
 from matcher.picture.given import KnownRectangle
 from matcher.picture.homography import checked_corners, homographies, mapped
+
+MOST_STRETCHED = 2.0
+"""Most that taking the perspective out may stretch or shrink any direction at a point, against the picture or against
+another direction: a tilt of 60°. Beyond, it is no picture from above, or a slip in the corners or sides."""
 
 LARGEST_ASPECT = 100.0
 """Longest rectangle that is taken seriously, in widths."""
@@ -147,6 +152,33 @@ class FromVanishingLine:
         return self.straight(points, self.parameters)
 
 
+def refuse_beyond(rectification: Rectification, points: Floats, *, fields: Sequence[str]) -> None:
+    """Refuse points (n × 2) where taking the perspective out stretches or shrinks beyond `MOST_STRETCHED`.
+
+    Raises
+    ------
+    ObservationError
+        At the point's name among ``fields``.
+    """
+    if isinstance(rectification, AsSeen):
+        return
+    near = rectification.now((points[:, None, :] + PROBE).reshape(-1, 2)).reshape(-1, 3, 2)
+    stretches = np.linalg.svd(near[:, 1:] - near[:, :1], compute_uv=False)
+    largest, smallest = stretches[:, 0], stretches[:, 1]
+    worst = np.maximum(np.maximum(largest, 1.0 / smallest), largest / smallest)
+    for i in np.nonzero(~(worst < MOST_STRETCHED))[0]:
+        raise ObservationError(
+            "the perspective is too strong here to be taken out",
+            field=fields[int(i)],
+            value=points[i].tolist(),
+            remedy="take the picture from straight above; check the rectangle's corners and sides",
+        )
+
+
+PROBE = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
+"""Steps of one pixel either way, which show how a map stretches."""
+
+
 def circumference(corners: Floats) -> Floats:
     """Sum of the four sides of quadrilaterals (… × 4 × 2)."""
     return np.asarray(np.linalg.norm(np.roll(corners, -1, axis=-2) - corners, axis=-1).sum(axis=-1))
@@ -172,4 +204,6 @@ def from_rectangle(given: KnownRectangle, click_u: float, *, field: str = "persp
     if not 1.0 / LARGEST_ASPECT <= given.length / given.width <= LARGEST_ASPECT:
         remedy = "give both sides in one unit"
         raise ObservationError("no rectangle is so slender", field=f"{field}.length", value=given.length, remedy=remedy)
-    return FromRectangle(corners=corners, length=given.length, width=given.width, click_u=click_u, rel_u=given.rel_u)
+    known = FromRectangle(corners=corners, length=given.length, width=given.width, click_u=click_u, rel_u=given.rel_u)
+    refuse_beyond(known, corners, fields=[f"{field}.corners[{i}]" for i in range(4)])
+    return known

@@ -22,19 +22,18 @@ from matcher.observations import Observation, Of
 from matcher.picture.extents import outline_readings, segment_reading
 from matcher.picture.given import ContactLattice, KnownRectangle, Picture, ScaleSegment, StatedScale
 from matcher.picture.measured import PictureResult, PictureScale, Reading, RowRelation
+from matcher.picture.named import checked_plane
 from matcher.picture.perspective import AsSeen, FromRectangle, Rectification, from_rectangle
 from matcher.picture.relations import Neighbours, distance, end_change, related
-from matcher.picture.rows import Rows, measured_rows
+from matcher.picture.rows import UNSEEN_CLICK, Rows, measured_rows
 from matcher.picture.scale import (
     PlaneScale,
-    checked_plane,
     plane_scales,
     scale_from_rectangle,
     scale_from_segment,
     stated_scale,
 )
 from matcher.picture.setting import Setting, line
-from matcher.picture.sites import FLOOR_U
 from matcher.suggestions import closest, remedy_for
 
 EQUAL = 3.0
@@ -53,7 +52,7 @@ def measure_picture(picture: Picture, instruments: Mapping[str, Instrument] = BU
     rectification: Rectification = AsSeen()
     if isinstance(picture.perspective, KnownRectangle):
         checked_plane(picture.perspective.plane, field="perspective.plane")
-        rectification = from_rectangle(picture.perspective, FLOOR_U)
+        rectification = from_rectangle(picture.perspective, UNSEEN_CLICK)
     rows = measured_rows(picture, rectification)
     scale = _scale(picture, rows, instrument)
     if scale is None and not instrument.unscaled:

@@ -18,8 +18,8 @@ from matcher.picture.given import ClickedRow, ContactLattice, Picture
 from matcher.picture.homography import gradient
 from matcher.picture.joint import JointFit, Occupied, design_of, fit_jointly
 from matcher.picture.lattice import RowFit, row_of
-from matcher.picture.perspective import FromRectangle, FromVanishingLine, Rectification
-from matcher.picture.scale import checked_plane
+from matcher.picture.named import checked_body, checked_plane
+from matcher.picture.perspective import FromRectangle, FromVanishingLine, Rectification, refuse_beyond
 from matcher.picture.sites import FLOOR_U, clicked_row, sites_of
 
 MOST_ROWS = 4
@@ -107,6 +107,10 @@ class Rows:
         return float(function(theta[None, :])[0]), math.sqrt(float(slopes @ covariance @ slopes))
 
 
+UNSEEN_CLICK = 1.0
+"""Standard uncertainty of one click where no row shows it, px: twice the floor. Common practice, no source."""
+
+
 def measured_rows(picture: Picture, rectification: Rectification) -> Rows:
     """Find the sites of every row, the perspective if the contacts are to show it, and fit all rows.
 
@@ -124,7 +128,7 @@ def measured_rows(picture: Picture, rectification: Rectification) -> Rows:
         raise ObservationError("no row shows the perspective", field="perspective", value=None, remedy=remedy)
     rows = _same_way([_taken(given, i, rectification, bent) for i, given in enumerate(picture.rows)])
     if not rows:
-        return Rows(rows=(), fits=(), joint=None, rectification=rectification, click_u=FLOOR_U, click_dof=math.inf)
+        return Rows(rows=(), fits=(), joint=None, rectification=rectification, click_u=UNSEEN_CLICK, click_dof=math.inf)
     return _by_contacts(rows) if bent else _as_given(rows, rectification)
 
 
@@ -134,12 +138,12 @@ def _taken(given: ClickedRow, i: int, rectification: Rectification, bent: bool) 
         remedy = f"known: {', '.join(ROW_FEATURES)}"
         raise ObservationError("no row shows this", field=f"{field}.feature", value=given.feature, remedy=remedy)
     plane = checked_plane(given.plane or str(FEATURES[given.feature].plane), field=f"{field}.plane")
+    of = checked_body(given.of, field=f"{field}.of")
     clicks = clicked_row(given.points, field=f"{field}.points")
+    refuse_beyond(rectification, clicks, fields=[f"{field}.points[{j}]" for j in range(len(clicks))])
     straight = rectification.now(clicks)
     sites, used = sites_of(straight, field=f"{field}.points", bent=bent)
-    return Row(
-        feature=given.feature, plane=plane, of=Of(given.of), clicks=clicks, straight=straight, sites=sites, used=used
-    )
+    return Row(feature=given.feature, plane=plane, of=of, clicks=clicks, straight=straight, sites=sites, used=used)
 
 
 def _same_way(rows: Sequence[Row]) -> list[Row]:
@@ -192,6 +196,8 @@ def _by_contacts(rows: Sequence[Row]) -> Rows:
         parameters=joint.theta[line],
         covariance=click_u**2 * joint.unit_covariance[line, line],
     )
+    for i, row in enumerate(rows):
+        refuse_beyond(rectification, row.clicks, fields=[f"rows[{i}].points[{j}]" for j in range(len(row.clicks))])
     straight = [replace(row, straight=rectification.now(row.clicks)) for row in rows]
     return Rows(
         rows=tuple(straight),

@@ -17,16 +17,12 @@ import numpy as np
 from matcher.columns import Floats
 from matcher.errors import ObservationError
 from matcher.faults import is_number
-from matcher.features import Plane
 from matcher.picture.given import PlaneDepth, ScaleSegment, StatedScale
 from matcher.picture.homography import gradient
 from matcher.picture.measured import PictureScale
-from matcher.picture.perspective import FromRectangle, Rectification, circumference
+from matcher.picture.named import checked_plane, positive
+from matcher.picture.perspective import FromRectangle, Rectification, circumference, refuse_beyond
 from matcher.picture.points import SAME_PLACE, point_of
-from matcher.setups import SIDE_VIEW
-
-PLANES = (*(str(plane) for plane in Plane), SIDE_VIEW)
-"""Names of planes; side_view is that of heights."""
 
 ROUGHEST_SCALE = 0.2
 """Largest relative uncertainty of a scale: beyond, it says less than the plausible ranges of the features."""
@@ -47,23 +43,6 @@ class PlaneScale:
     rel: float = 0.0
 
 
-def checked_plane(plane: object, *, field: str) -> str:
-    """The name of a plane; raises ObservationError at ``field`` for anything else."""
-    if not isinstance(plane, str) or plane not in PLANES:
-        remedy = f"known: {', '.join(PLANES)}"
-        raise ObservationError(f"{plane!r} is no plane of a picture", field=field, value=plane, remedy=remedy)
-    return str(plane)
-
-
-def positive(value: object, *, field: str, what: str) -> float:
-    """A finite number above 0; raises ObservationError at ``field`` for anything else."""
-    if not is_number(value) or not value > 0.0:
-        raise ObservationError(
-            f"{what} is a finite number above 0", field=field, value=value, remedy=f"give {what} as it is"
-        )
-    return float(value)
-
-
 def scale_from_segment(
     given: ScaleSegment, rectification: Rectification, click_u: float, click_dof: float, *, field: str = "scale"
 ) -> PictureScale:
@@ -79,6 +58,7 @@ def scale_from_segment(
         remedy = "give a standard uncertainty in mm, at least 0 and below the length"
         raise ObservationError("no u of this length", field=f"{field}.u_mm", value=given.u_mm, remedy=remedy)
     ends = segment_ends(given.start, given.end, field=field)
+    refuse_beyond(rectification, ends, fields=(f"{field}.start", f"{field}.end"))
     size, size_u = extent_of(ends, rectification, click_u)
     rel = math.hypot(size_u / size, given.u_mm / length_mm)
     if rel > ROUGHEST_SCALE:

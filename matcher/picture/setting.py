@@ -16,8 +16,9 @@ from matcher.instruments import Instrument
 from matcher.observations import BudgetLine, Observation, Of
 from matcher.picture.given import KnownRectangle, Picture, ScaleSegment
 from matcher.picture.measured import PictureScale, Reading
+from matcher.picture.named import PLANES, checked_plane
 from matcher.picture.rows import Rows
-from matcher.picture.scale import PLANES, PlaneScale, checked_plane
+from matcher.picture.scale import PlaneScale
 from matcher.setups import ALONG_ROWS, SIDE_VIEW
 from matcher.suggestions import closest, remedy_for
 from matcher.units import PIXEL
@@ -58,7 +59,7 @@ class Setting:
         return (feel, math.inf) if feel > self.rows.click_u else (self.rows.click_u, self.rows.click_dof)
 
     def skew_line(self, direction: Floats, length: float) -> tuple[BudgetLine, ...]:
-        """Foreshortening against the direction in which the scale was taken, or along the rows."""
+        """Foreshortening against the direction of the scale, or of the rows, or else of the picture's x axis."""
         if self.instrument.name not in FREE_STANDING or isinstance(self.picture.perspective, KnownRectangle):
             return ()
         reference = self._reference_direction()
