@@ -24,7 +24,7 @@ from matcher.hints.lengths import PITCHES
 from matcher.hints.mistake import Mistake
 from matcher.hints.mistakes import everything_in_one_unit, mistakes_of
 from matcher.likelihood import Likelihood, Part, likelihood
-from matcher.mates import mates_group
+from matcher.mates import UNLISTED_MATE
 from matcher.observations import Of, Reduced
 from matcher.posterior import Posterior, weigh_against_absent
 from matcher.shared import folded
@@ -76,6 +76,12 @@ class _Rest:
         halves = np.flatnonzero(log_weight > log_weight.max() - FAR)
         scale = np.zeros(len(halves)) if part is None else _other_scale(part, place, columns)[halves]
         return cls(halves=halves, log_weight=log_weight[halves], log_scale=scale)
+
+    @classmethod
+    def plain(cls, halves: Ints) -> _Rest:
+        """The given halves alone."""
+        nothing = np.zeros(len(halves))
+        return cls(halves=halves, log_weight=nothing, log_scale=nothing)
 
 
 def _weighed(mistake: Mistake, rest: _Rest, columns: Columns) -> Weighed:
@@ -148,7 +154,7 @@ def _log_right(reading: Reduced, rest: _Rest, columns: Columns) -> Floats:
     """Log-probability of a corrected reading where it is right, over the halves that matter."""
     kind, halves = FEATURES[reading.feature].kind, rest.halves
     if reading.of is not Of.THIS:
-        return mates_group((reading,), columns, {}).log_likelihood([0])[halves]
+        return _log_right_at_mates(reading, columns)[halves]
     if kind is Kind.COUNT and reading.count is not None:
         return _log_right_count(reading.feature, reading.count, columns.counts[reading.feature][halves])
     if kind is Kind.DIMENSION and reading.value is not None:
@@ -162,6 +168,22 @@ def _log_right_count(feature: str, number: int, true: Ints) -> Floats:
     else:
         wrong = FEATURES[feature].gross_share
     return np.where(true == number, np.log1p(-wrong), NEVER)
+
+
+def _log_right_at_mates(reading: Reduced, columns: Columns) -> Floats:
+    """A size of the pair or the other half: the mean over a half's listed matings, else a mate nobody listed."""
+    matings, everyone = columns.matings, np.arange(len(columns))
+    if reading.of is Of.PAIR:
+        column, rows = matings.dimensions[reading.feature], np.arange(len(matings.half))
+    else:
+        column, rows = columns.dimensions[reading.feature], matings.other
+    listed = np.exp(_log_right_length(reading, _Rest.plain(rows), column))
+    number = np.bincount(matings.half, minlength=len(columns))
+    total = np.bincount(matings.half, weights=listed, minlength=len(columns))
+    unlisted = np.exp(_log_right_length(reading, _Rest.plain(everyone), columns.unlisted_mate[reading.feature]))
+    share = np.where(number > 0, UNLISTED_MATE, 1.0)
+    density = (1.0 - share) * total / np.maximum(number, 1) + share * unlisted
+    return np.asarray(np.log(np.maximum(density, IMPOSSIBLE)))
 
 
 def _log_right_length(reading: Reduced, rest: _Rest, column: DimensionColumn) -> Floats:

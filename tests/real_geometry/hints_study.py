@@ -1,4 +1,4 @@
-"""The study of hints: `python -m tests.real_geometry.hints_study [--specimens 300] [--clean 2000]`.
+"""The study of hints: `python -m tests.real_geometry.hints_study [--specimens 300] [--clean 2000] [PART…]`.
 
 Every mistake is put into specimens of real geometry, and the share is printed in which it can be seen at all (no half
 explains the mistaken observations as they stand), in which the right hint comes first and among the first two, and
@@ -168,20 +168,30 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--specimens", type=int, default=300, help="specimens for each mistake")
     parser.add_argument("--clean", type=int, default=2000, help="clean specimens for each setup")
+    parser.add_argument("parts", nargs="*", help=f"of {', '.join(PARTS)}; all by default")
     options = parser.parse_args(arguments)
     folders = sorted(FOOTPRINTS.glob("Connector*.pretty"))
     halves = [entry for entry in import_folders(folders).entries if isinstance(entry, Half)]
     columns = build_columns([with_process_tolerance(row) for row in rows_of(halves)], [])
     real = Setup(columns=columns, absent=fit_absent(columns), scenario=Scenario(features=FULL))
     print(f"real geometry: {len(columns)} halves")
-    choose(real, options.clean)
-    report("one caliper, its zero error shared", replace(real, zero=ZERO), INJECTIONS, options)
-    report("each reading by itself", real, INJECTIONS, options)
-    few = replace(real, scenario=Scenario(features=BASIC))
-    report("count, rows, pitch, length, width only", few, INJECTIONS, options)
-    picture = replace(real, scenario=Scenario(features=FULL, unscaled=True))
-    report("a picture without scale", picture, IN_PICTURE, options)
-    report("demo catalogue (invented)", demo_setup(), WITH_HEIGHTS, options)
+    setups: dict[str, tuple[str, Callable[[], Setup], tuple[str, ...]]] = {
+        "caliper": ("one caliper, its zero error shared", lambda: replace(real, zero=ZERO), tuple(INJECTIONS)),
+        "alone": ("each reading by itself", lambda: real, tuple(INJECTIONS)),
+        "few": ("count, rows, pitch, length, width only", lambda: replace(real, scenario=FEW), tuple(INJECTIONS)),
+        "picture": ("a picture without scale", lambda: replace(real, scenario=UNSCALED), IN_PICTURE),
+        "demo": ("demo catalogue (invented)", demo_setup, tuple(WITH_HEIGHTS)),
+    }
+    for part in options.parts or ("choice", *setups):
+        if part == "choice":
+            choose(real, options.clean)
+        else:
+            name, setup, kinds = setups[part]
+            report(name, setup(), kinds, options)
+
+
+FEW, UNSCALED = Scenario(features=BASIC), Scenario(features=FULL, unscaled=True)
+PARTS = ("choice", "caliper", "alone", "few", "picture", "demo")
 
 
 def demo_setup() -> Setup:
