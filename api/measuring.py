@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 from pydantic import BaseModel
@@ -36,6 +36,10 @@ from matcher.picture.measured import PictureResult, PictureScale, Reading, RowRe
 from matcher.picture.reduction import measure_picture
 from matcher.readings import Measured, ReadingsResult, measure_readings
 from matcher.suggestions import closest_meaning, remedy_for
+from matcher.taking import STATED
+
+CLICKS = "where the clicked points lie"
+"""Source of what clicking adds to a length's doubt."""
 
 _OBSERVATION = re.compile(r"observations\[(?P<index>\d+)\](?P<rest>.*)", re.DOTALL)
 
@@ -54,7 +58,7 @@ def measure(request: asked.MeasureRequest) -> answers.MeasureAnswer:
     return answers.MeasureAnswer(
         observations=ready([*lengths, *layouts]),
         short_form=short_form([*lengths, *layouts]),
-        budgets=budgets(found),
+        budgets=budgets(found, frozenset(range(len(clicked))), CLICKS),
         notes=found.notes,
         closed_jaws=request.closed_jaws,
         instruments=request.instruments,
@@ -182,12 +186,13 @@ def _places(results: Sequence[PictureResult], request: asked.MeasureRequest) -> 
     return [*clicked, *(f"readings[{place}]" for place in range(len(request.readings)))]
 
 
-def budgets(found: ReadingsResult) -> tuple[answers.Measured, ...]:
-    """What each length comes to."""
-    return tuple(_measured(each) for each in found.measured)
+def budgets(found: ReadingsResult, seen: frozenset[int], source: str) -> tuple[answers.Measured, ...]:
+    """What each length comes to. Of the observations ``seen`` in a picture, ``source`` says where their own doubt is
+    from: nobody stated it."""
+    return tuple(_measured(each, source if seen & set(each.indices) else STATED) for each in found.measured)
 
 
-def _measured(found: Measured) -> answers.Measured:
+def _measured(found: Measured, stated: str) -> answers.Measured:
     return answers.Measured(
         observations=found.indices,
         feature=found.feature,
@@ -200,7 +205,7 @@ def _measured(found: Measured) -> answers.Measured:
         coverage_factor=found.k,
         level=found.level,
         expanded=found.expanded,
-        budget=budget(found.budget),
+        budget=budget([replace(line, source=line.source.replace(STATED, stated)) for line in found.budget]),
         chi2=found.chi2,
         chi2_degrees_of_freedom=found.chi2_degrees_of_freedom,
         p=found.p,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import binascii
 import math
 import re
 from collections.abc import Iterator, Sequence
@@ -39,6 +38,9 @@ ONE_ROW = (
     "One row was looked at, so its contacts are sent on as 'at least'. Say how many rows the part has to have them "
     "counted."
 )
+CENTRES = "where the contacts' centres lie"
+"""Source of what finding the contacts adds to a length's doubt."""
+
 UNCOUNTED = "The contacts could not be counted with any confidence: count them by eye."
 TAILS = "Tails are not contacts: their number is not sent on."
 
@@ -75,8 +77,8 @@ def find_rows(request: asked.RowRequest, picture: GreyPicture | None = None) -> 
     return answers.RowAnswer(
         observations=ready(observations),
         short_form=short_form(observations),
-        budgets=tuple(_moved(each, len(counts)) for each in budgets(found)),
-        notes=(*(seen.notes if seen else ()), *_doubts(rows), *count_notes, *result.notes, *found.notes),
+        budgets=tuple(_moved(each, len(counts)) for each in budgets(found, frozenset(range(len(lengths))), CENTRES)),
+        notes=(*(seen.notes if seen else ()), *_empty_places(rows), *count_notes, *found.notes),
         rows=tuple(_answer(each) for each in rows),
         relations=relations(result),
         scale=scale(result.scale),
@@ -123,7 +125,7 @@ def _sent(image: asked.ImageData | None) -> GreyPicture | None:
         return None
     try:
         data = base64.b64decode(image.data, validate=True)
-    except binascii.Error as error:
+    except ValueError as error:
         message, remedy = f"this is no base64 ({error})", "encode the picture's bytes as base64, without line breaks"
         problem = FieldProblem(field="image.data", message=message, remedy=remedy)
         raise ApiError("invalid-picture", message, [problem]) from error
@@ -150,7 +152,7 @@ def _along(picture: GreyPicture, line: asked.Line, width: float | None, field: s
     """What is wrong with the line or with what is under it is told at the line."""
     try:
         profile = profile_along(picture.levels, line, width)
-        row = find_contacts(profile.values, step=profile.step)
+        row = find_contacts(profile.values, step=profile.step, ahead=profile.ahead, behind=profile.behind)
     except ObservationError as error:
         raise at(error, error.field if error.field == "width" else field) from error
     return Found(row=row, along=profile)
@@ -216,12 +218,11 @@ def _count_range(row: FoundRow) -> tuple[int, int] | None:
     return min(min(counts), row.count - len(row.missing)), max(counts)
 
 
-def _doubts(rows: Sequence[Found]) -> Iterator[str]:
-    for place, found in enumerate(rows, start=1):
-        name = f"Row {place}: " if len(rows) > 1 else ""
-        yield from (f"{name}{reason}" for reason in found.row.reasons)
-        if missing := ", ".join(str(index + 1) for index in found.row.missing):
-            yield f"{name}nothing was found at place {missing}: no contact is there, or it does not show."
+def _empty_places(rows: Sequence[Found]) -> Iterator[str]:
+    for number, found in enumerate(rows, start=1):
+        if places := ", ".join(str(index + 1) for index in found.row.missing):
+            row = f"Row {number}, place" if len(rows) > 1 else "Place"
+            yield f"{row} {places}: no contact is there, or it does not show. Look at it by eye."
 
 
 def _moved(found: answers.Measured, by: int) -> answers.Measured:

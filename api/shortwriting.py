@@ -17,12 +17,13 @@ def piece_of(observation: Mapping[str, Any]) -> str:
 
 
 def _numbers(given: Mapping[str, Any]) -> str:
-    if isinstance(given.get("value"), str):
-        return str(given["value"])
+    value = given.get("value")
+    if isinstance(value, str | list | tuple):
+        return value if isinstance(value, str) else ",".join(value)
     if readings := given.get("readings"):
         return ",".join(_decimal(reading) for reading in readings)
-    if "value" in given:
-        return _decimal(given["value"])
+    if value is not None:
+        return _decimal(value)
     return f"{_decimal(given['min']) if 'min' in given else ''}..{_decimal(given['max']) if 'max' in given else ''}"
 
 

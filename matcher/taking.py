@@ -31,6 +31,9 @@ INSIDE_OR_DEPTH = frozenset({"opening_length", "opening_width", "height", "stack
 STATED_FIGURES = 9
 """Decimals, mm, to which uncertainties stated in different units are the same one: a thousandth of a nanometre."""
 
+STATED = "stated with the reading"
+"""Source of a standard uncertainty that came with the reading: a person's own, or that of clicks and found contacts."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Taking:
@@ -156,7 +159,7 @@ def _own_lines(taking: Taking) -> tuple[BudgetLine, ...]:
 def _stated_line(taking: Taking) -> BudgetLine:
     given = taking.given
     if given.u is not None:
-        return taking.line("stated with the reading", "normal", given.u * taking.unit_mm)
+        return taking.line(STATED, "normal", given.u * taking.unit_mm)
     a = (given.plus_minus or 0.0) * taking.unit_mm
     return taking.line("limit stated with the reading", RECTANGULAR, rectangular(a))
 

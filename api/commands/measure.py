@@ -15,7 +15,7 @@ from api.commands.files import STANDARD, bytes_of, object_of
 from api.commands.jaws import JawsOption, closed_jaws_of
 from api.forms import form_of
 from api.measuring import measure as measured
-from api.output.measuring import measure_blocks, row_blocks
+from api.output.measuring import measure_blocks, onward, row_blocks
 from api.pictures import read_picture
 from api.places import told_at
 from api.problems import ApiError, shown
@@ -35,7 +35,7 @@ REMEDY = 'give an object: {"pictures": [...], "readings": [...]}'
 
 _SCALE = re.compile(r"(?P<line>[^=]+)=(?P<length>[\d.]+)\s*(?P<unit>[^\d\s±.]*)(?:±(?P<limit>[\d.]+))?")
 _PLAIN_NAME = re.compile(r"[^\w.-]+")
-_GAPS = re.compile(r"/\d+")
+_NAMELESS = re.compile(r"\s*[-+.\d]")
 
 PictureArgument = Annotated[
     str | None,
@@ -149,10 +149,9 @@ def _check_unused(beside: str, options: Mapping[str, object]) -> None:
 def _print(found: RowAnswer | MeasureAnswer, as_json: bool) -> None:
     if as_json:
         sys.stdout.write(found.model_dump_json(indent=2) + "\n")
-    elif isinstance(found, RowAnswer):
-        show(row_blocks(found))
     else:
-        show(measure_blocks(found))
+        show(row_blocks(found) if isinstance(found, RowAnswer) else measure_blocks(found))
+        sys.stdout.write(f"\nTo go on, add what else was seen:\n{onward(found)}\n")
 
 
 def _found(
@@ -212,7 +211,7 @@ def _reckoned(pieces: Sequence[str], closed_jaws: Sequence[str], file: str | Non
     """What readings and clicked points come to. Errors of readings are told at their pieces."""
     if not pieces and file is None:
         raise typer.BadParameter("give a picture with --row X0,Y0,X1,Y1, or --readings 4.41,4.40/11, or --file PATH")
-    named = [piece if re.search("[=<>≤≥]", piece) else f"pitch={piece}" for piece in pieces]
+    named = [f"pitch={piece}" if _NAMELESS.match(piece) else piece for piece in pieces]
     with told():
         typed = parse_pieces(named)
         given = {} if file is None else object_of(file, REMEDY)

@@ -27,7 +27,6 @@ def row_blocks(answer: RowAnswer) -> Iterator[RenderableType]:
     yield from _relations(answer)
     yield from _budgets(answer.budgets)
     yield from _notes(answer.notes)
-    yield from _go_on(answer.short_form)
 
 
 def measure_blocks(answer: MeasureAnswer) -> Iterator[RenderableType]:
@@ -35,13 +34,16 @@ def measure_blocks(answer: MeasureAnswer) -> Iterator[RenderableType]:
     for picture in answer.pictures:
         yield from _picture(picture)
     yield from _budgets(answer.budgets)
-    yield from _notes((*(note for picture in answer.pictures for note in picture.notes), *answer.notes))
-    jaws = tuple(f"{tool}: {', '.join(f'{each:g}' for each in shown)}" for tool, shown in answer.closed_jaws.items())
-    if jaws:
-        yield plain(
-            f"Zero errors by closed jaws were taken off ({'; '.join(jaws)} mm); send them along as closed_jaws."
-        )
-    yield from _go_on(answer.short_form)
+    told = [f"{picture.name}: {note}" for picture in answer.pictures for note in picture.notes]
+    yield from _notes((*told, *answer.notes))
+
+
+def onward(answer: RowAnswer | MeasureAnswer) -> str:
+    """The line to go on with. It stays one line, however long: a terminal that wraps it adds nothing to a copy."""
+    jaws = answer.closed_jaws if isinstance(answer, MeasureAnswer) else {}
+    shown = [f"{tool}={','.join(f'{reading:g}' for reading in readings)}" for tool, readings in jaws.items()]
+    typed = (*answer.short_form, *(part for each in shown for part in ("--closed-jaws", each)))
+    return f"otherhalf identify {shlex.join(typed)}"
 
 
 def _row(name: str, row: FoundRow) -> Iterator[RenderableType]:
@@ -83,7 +85,8 @@ def _relations(answer: RowAnswer | PictureAnswer) -> Iterator[RenderableType]:
     for each in answer.relations:
         first, second = (place + 1 for place in each.rows)
         layout = f"{each.layout} ({words.percent(each.probability)})"
-        yield plain(f"Rows {first} and {second}: {each.spacing_px:.2f} px apart, {layout}")
+        doubt = "" if each.agree else "; BUT THEIR PITCH OR DIRECTION DIFFERS"
+        yield plain(f"Rows {first} and {second}: {each.spacing_px:.2f} px apart, {layout}{doubt}")
     if answer.scale is not None:
         doubt = words.percent(answer.scale.rel)
         yield plain(f"Scale: {answer.scale.px_per_mm:.5g} px per mm, known to {doubt} ({answer.scale.source})")
@@ -155,11 +158,3 @@ def _notes(notes: Sequence[str]) -> Iterator[RenderableType]:
         yield plain("")
         yield Text("Worth knowing", style="bold")
         yield from (bullet(note) for note in notes)
-
-
-def _go_on(short_form: Sequence[str]) -> Iterator[RenderableType]:
-    """One line to type on, however long: a terminal wraps it without adding anything when it is copied."""
-    if short_form:
-        yield plain("")
-        yield plain("To go on, add what else was seen:")
-        yield Text(f"otherhalf identify {shlex.join(short_form)}", no_wrap=True, overflow="ignore")
