@@ -31,11 +31,11 @@ class Rows:
 
     @property
     def lines(self) -> list[list[float]]:
-        """A line along each row, from half a pitch before its first contact to half a pitch behind its last."""
+        """A line along each row, from a pitch and a half before its first contact to as much behind its last."""
         length = (self.count - 1) * self.pitch
-        starts = [self.first + shift - 0.6 * self.pitch for shift in self.shifts]
+        starts = [self.first + shift - 1.5 * self.pitch for shift in self.shifts]
         return [
-            [start, height, start + length + 1.2 * self.pitch, height]
+            [start, height, start + length + 3.0 * self.pitch, height]
             for start, height in zip(starts, self.heights, strict=True)
         ]
 
@@ -56,7 +56,7 @@ def photographed(rows: Rows) -> NDArray[np.uint8]:
 
 def _soft(distance: NDArray[np.float64], half_width: float) -> NDArray[np.float64]:
     """1 inside, 0 outside, over an edge some two pixels wide."""
-    return np.asarray(1.0 / (1.0 + np.exp((np.abs(distance) - half_width) / 0.6)))
+    return np.asarray(1.0 / (1.0 + np.exp(np.clip((np.abs(distance) - half_width) / 0.6, -50.0, 50.0))))
 
 
 def encoded(picture: NDArray[Any] | Image.Image, form: str = "PNG", **options: Any) -> bytes:

@@ -80,6 +80,8 @@ def test_every_address_of_the_interface_is_described_and_every_kind_of_problem_i
     assert set(description["paths"]) == {
         "/v1/identify",
         "/v1/identify/explain",
+        "/v1/measure",
+        "/v1/measure/row",
         "/v1/halves",
         "/v1/halves/{key}",
         "/v1/series",
@@ -96,9 +98,16 @@ def test_every_address_of_the_interface_is_described_and_every_kind_of_problem_i
             assert operation["description"]
 
 
-def test_the_examples_are_offered_by_the_documentation(description: dict[str, Any]) -> None:
-    body = description["paths"]["/v1/identify"]["post"]["requestBody"]["content"]["application/json"]
-    assert len(body["examples"]) >= 3
+@pytest.mark.parametrize(("path", "least"), [("/v1/identify", 3), ("/v1/measure", 2), ("/v1/measure/row", 1)])
+def test_the_examples_are_offered_by_the_documentation(description: dict[str, Any], path: str, least: int) -> None:
+    body = description["paths"][path]["post"]["requestBody"]["content"]["application/json"]
+    assert len(body["examples"]) >= least
+    assert all(example["summary"] for example in body["examples"].values())
+
+
+def test_the_documentation_says_that_a_bare_picture_does(description: dict[str, Any]) -> None:
+    body = description["paths"]["/v1/measure/row"]["post"]["requestBody"]["content"]
+    assert set(body) == {"application/json", "image/png", "image/jpeg"}
 
 
 def test_features_are_listed_as_the_table_has_them(server: TestClient) -> None:
@@ -183,7 +192,7 @@ def _starts(printed: list[str], line: str) -> bool:
 
 def test_the_help_names_every_command(app: FastAPI) -> None:
     listed = CliRunner().invoke(command, ["--help"]).output
-    for name in ("demo", "serve", "identify", "explain", "features", "search", "import", "export"):
+    for name in ("demo", "serve", "identify", "explain", "measure", "features", "search", "import", "export"):
         assert re.search(rf"^\W*{name}\s", listed, re.MULTILINE), name
         assert CliRunner().invoke(command, [name, "--help"]).exit_code == 0
 

@@ -7,9 +7,11 @@ import pytest
 from starlette.testclient import TestClient
 
 from api.client import Client, ProblemError
+from api.schemas.examples import ROW_EXAMPLES
 from catalog.snapshot import Snapshot
 from matcher.features import FEATURES
 from matcher.results import Verdict
+from tests.api.photographed import Rows, encoded, photographed
 
 
 @pytest.fixture
@@ -27,6 +29,34 @@ def test_an_identification_comes_back_typed(client: Client) -> None:
 def test_an_explanation_comes_back_typed(client: Client) -> None:
     explained = client.explain("ouzelby:mossipet-p24", ["contact_count=24"])
     assert explained.candidate.half.part_number == "MOSSIPET-P24"
+
+
+def test_clicks_and_readings_come_back_typed_and_go_on_as_they_are(client: Client) -> None:
+    row = {"points": [[100 + 50 * site, 200.0] for site in range(12)]}
+    measured = client.measure(
+        pictures=[{"name": "top", "rows": [row], "scale": {"px_per_mm": 125.0}}],
+        readings=["body_length=6.65@caliper", {"feature": "body_width", "value": 2.0, "instrument": "caliper"}],
+        closed_jaws={"caliper": [0.02, 0.02]},
+    )
+    assert measured.pictures[0].rows[0].pitch_px == pytest.approx(50.0)
+    length = next(each for each in measured.budgets if each.feature == "body_length")
+    assert length.value == pytest.approx(6.63)
+    answer = client.identify(
+        ["contact_count=24", *measured.observations], closed_jaws=measured.closed_jaws, instruments=measured.instruments
+    )
+    told = {line.feature: line.measured for line in answer.candidates[0].evidence}
+    assert told["body_length"] == pytest.approx(6.63)
+    assert told["pitch"] == pytest.approx(0.4)
+
+
+def test_a_row_comes_back_typed_from_a_picture_and_from_a_profile(client: Client) -> None:
+    rows = Rows()
+    line = rows.lines[0]
+    for form in ("PNG", "JPEG"):
+        found = client.measure_row(encoded(photographed(rows), form), (line[0], line[1], line[2], line[3]), row_count=1)
+        assert found.rows[0].count == rows.count
+        assert client.identify(found.observations).candidates
+    assert client.measure_row(profile=ROW_EXAMPLES[0]["profile"]).rows[0].pitch_px == pytest.approx(12.5, abs=0.1)
 
 
 def test_iterators_go_over_all_pages(client: Client, snapshot: Snapshot) -> None:

@@ -8,6 +8,7 @@ import pytest
 
 from api.schemas.requests import IdentifyRequest
 from api.shortform import ShortFormError, parse_pieces
+from api.shortwriting import piece_of
 from matcher.features import FEATURES
 
 READ = [
@@ -43,6 +44,26 @@ READ = [
             "image": "front",
         },
     ),
+    (
+        "pitch=561.2px/11@photo:front+px_per_mm=127.4+scale_rel=0.006+plane_rel=0.01+plane=lands",
+        {
+            "feature": "pitch",
+            "value": 561.2,
+            "unit": "px",
+            "spans": 11,
+            "instrument": "photo",
+            "image": "front",
+            "px_per_mm": 127.4,
+            "scale_rel": 0.006,
+            "plane_rel": 0.01,
+            "plane": "lands",
+        },
+    ),
+    (
+        "pitch=4.62/11+less=0.21+less_u=0.01",
+        {"feature": "pitch", "value": 4.62, "spans": 11, "less": 0.21, "less_u": 0.01},
+    ),
+    ("body_length=6.52+u=0.03", {"feature": "body_length", "value": 6.52, "u": 0.03}),
     ("height<=0.9", {"feature": "height", "max": 0.9}),
     ("height≥0.8", {"feature": "height", "min": 0.8}),
     ("height=..0.9", {"feature": "height", "max": 0.9}),
@@ -80,6 +101,10 @@ REFUSED = [
     ("body_length=nan", "nan", "no number"),
     ("body_length=1e3", "", ""),
     ("body_length=6.52±", "", "no number"),
+    ("pitch=4.62/11+les=0.21", "les", "no field of a length"),
+    ("pitch=4.62/11+less=much", "much", "no number"),
+    ("pitch=4.62/11+less=", "", "no number"),
+    ("pitch=4.62/11+plane=ceiling+less=x", "x", "no number"),
     ("latch_style=clicky", "clicky", "no value"),
     ("latch_style>=click_felt", ">=", "no smaller and larger"),
     ("trial_fit=maker:part", "maker:part", "whether it mated"),
@@ -94,6 +119,20 @@ def test_a_piece_means_what_the_manual_says(piece: str, meant: dict[str, Any]) -
 @pytest.mark.parametrize("piece", [piece for piece, _ in READ])
 def test_what_a_piece_gives_is_a_request_of_the_interface(piece: str) -> None:
     IdentifyRequest.model_validate({"observations": parse_pieces([piece])})
+
+
+@pytest.mark.parametrize("piece", [piece for piece, meant in READ if meant["feature"] not in ("marking", "trial_fit")])
+def test_what_a_piece_gives_is_written_as_a_piece_that_gives_the_same(piece: str) -> None:
+    (meant,) = parse_pieces([piece])
+    (again,) = parse_pieces([piece_of(meant)])
+    assert {"unit": "mm", **again} == {"unit": "mm", **meant}
+
+
+@pytest.mark.parametrize("number", [561.2, 1e-7, 12345678.125, 3, 4.0, 0.1 + 0.2])
+def test_a_number_is_written_with_all_its_figures_and_no_exponent(number: float) -> None:
+    piece = piece_of({"feature": "body_length", "value": number})
+    assert parse_pieces([piece])[0]["value"] == number
+    assert "e" not in piece.partition("=")[2]
 
 
 @pytest.mark.parametrize(("piece", "part", "message"), REFUSED)
