@@ -34,8 +34,12 @@ BETTER = 0.9
 BRIGHT_ODDS = math.log(3.0)
 """Log of the odds that contacts are brighter than what is between them. A choice: metal on plastic mostly is."""
 
-COVERED = 0.7
-"""Part of the length of a row that a multiple's row must have. A choice."""
+COVERED = 0.85
+"""Part of the length of a row that a multiple's row must have. Tuned."""
+
+ALTERNATING, ALTERNATING_T = 0.04, 6.0
+"""Mean shift of every second site against the others, periods, and its t value, from which the sites are the two
+lines of contacts twice as far apart. Tuned: of rendered rows of single lines one in a thousand has as much."""
 
 REGULAR = 2.5
 """Log-likelihood ratio above which a site is clearly regular: all but one in twenty contacts of rendered rows are."""
@@ -122,12 +126,27 @@ def _multiple(found: list[Reading]) -> Reading:
             reading
             for reading in found
             if _near(reading.sites.period, (2.0 * period, 3.0 * period))
-            and reading.per_site > best.per_site + BETTER
+            and (
+                reading.per_site > best.per_site + BETTER
+                or (_near(reading.sites.period, (2.0 * period,)) and _alternates(best))
+            )
             and reading.run.count * reading.sites.period > COVERED * length
         ]
         if not better:
             return best
         best = better[0]
+
+
+def _alternates(reading: Reading) -> bool:
+    """Whether every second site is off the lattice by the same, clearly: pairs of lines, not contacts."""
+    run = slice(reading.run.first, reading.run.last + 1)
+    clear = reading.run.ratios[run] > 0.0
+    shifts = [reading.sites.shifts[run][parity::2][clear[parity::2]] for parity in (0, 1)]
+    if min(len(part) for part in shifts) < 2:
+        return False
+    apart = abs(float(shifts[0].mean() - shifts[1].mean()))
+    error = math.sqrt(sum(float(part.var(ddof=1)) / len(part) for part in shifts))
+    return apart > ALTERNATING and apart > ALTERNATING_T * error
 
 
 def _polarity(bright: Reading, dark: Reading) -> float:

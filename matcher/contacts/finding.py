@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike
 from matcher.columns import Floats
 from matcher.contacts.choosing import Choice, Reading, chosen, readings
 from matcher.contacts.counting import usual_strength
-from matcher.contacts.doubts import doubts, empty, row_reasons
+from matcher.contacts.doubts import doubts, empty, row_reasons, traces
 from matcher.contacts.found import FoundContact, FoundRow
 from matcher.contacts.periods import SMALLEST_PX
 from matcher.errors import ObservationError
@@ -38,7 +38,10 @@ LARGEST_LEVEL = 1e6
 LEAST_EVIDENCE, LEAST_PER_SITE = 8.0, 1.5
 """Log-likelihood ratio from which a reading counts as a row, in all and per site. Tuned on noise and rendered rows."""
 
-SURE = 0.94
+HIDDEN = 0.08
+"""Probability that a trace beyond an end is one more contact. Tuned: of rendered rows one trace in twelve was."""
+
+SURE = 0.95
 """Probability of a count from which it can be used unseen. A choice."""
 
 FLOOR = 0.5
@@ -133,13 +136,22 @@ def _lattice(reading: Reading, places: list[int], why: list[str | None], step: f
 
 def _counts(choice: Choice) -> list[tuple[int, float]]:
     """All counts with their probabilities, likeliest first: those of the reading taken, and of bright and dark
-    exchanged."""
+    exchanged; each end with a trace of something beyond may have one more."""
     total: dict[int, float] = {}
     other = () if choice.other is None else choice.other.run.counts
     for weight, counts in ((choice.probability, choice.taken.run.counts), (1.0 - choice.probability, other)):
         for count, probability in counts:
             total[count] = total.get(count, 0.0) + weight * probability
+    for _ in traces(choice.taken):
+        total = _one_more(total)
     return sorted(total.items(), key=lambda item: -item[1])
+
+
+def _one_more(counts: dict[int, float]) -> dict[int, float]:
+    more = {count: (1.0 - HIDDEN) * probability for count, probability in counts.items()}
+    for count, probability in counts.items():
+        more[count + 1] = more.get(count + 1, 0.0) + HIDDEN * probability
+    return more
 
 
 def _reasons(choice: Choice, counts: list[tuple[int, float]], why: list[str | None]) -> tuple[str, ...]:
