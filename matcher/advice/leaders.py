@@ -45,7 +45,7 @@ class Leaders:
 def leaders(result: Posterior) -> Leaders:
     """The answers that are still in play after the observations so far."""
     geometry = np.exp(result.log_geometry[result.order])
-    number = int(np.searchsorted(np.cumsum(geometry), geometry.sum() * (1.0 - NEGLECTED))) + 1
+    number = int(np.searchsorted(np.cumsum(geometry), geometry.sum() - NEGLECTED)) + 1
     chosen = result.order[:number]
     kept = np.append(geometry[:number], result.probability_absent)
     return Leaders(columns=result.columns, halves=_likeliest(result)[chosen], probability=kept / kept.sum())

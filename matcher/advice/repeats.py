@@ -6,6 +6,8 @@ around that. Where the first was a slip the second is mostly right; but the same
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from scipy.special import ndtr
 
@@ -48,7 +50,7 @@ def _seen_again(leaders: Leaders, feature: Feature, reading: Reduced, absent: Ab
         return None
     table = (1.0 - REPEATED_SLIP) * fresh.outcomes.rows()
     table[:, place] += REPEATED_SLIP
-    return Prediction(outcomes=Outcomes.table(table), prior=fresh.prior, share=fresh.share, known=fresh.known)
+    return replace(fresh, outcomes=Outcomes.table(table))
 
 
 def _outcome_of(feature: Feature, reading: Reduced, fresh: Prediction) -> int | None:
