@@ -59,7 +59,7 @@ def outline_readings(given: Outline, i: int, setting: Setting) -> tuple[Reading,
             feature = checked_length(name, field=f"{field}.{'along' if along else 'across'}", along=along)
             plane = plane_for(given.plane, feature, field=f"{field}.plane")
             value, lines = _edge_pair(corners, straight, first_is_along == along, setting)
-            readings.append(setting.reading(feature, value, lines, plane=plane, of=of))
+            readings.append(setting.reading(feature, value, lines, plane=plane, of=of, field=f"{field}.corners"))
     return tuple(readings)
 
 
@@ -176,7 +176,7 @@ def segment_reading(given: Segment, i: int, setting: Setting) -> Reading:
     direction = _direction_of(feature, drawn, setting.rows.along, field)
     value, lines = _by_clicks(_projection(direction, setting), ends, setting)
     lines.extend(setting.skew_line(direction, value))
-    return setting.reading(feature, value, lines, plane=plane, of=of, spans=int(given.spans))
+    return setting.reading(feature, value, lines, plane=plane, of=of, field=f"{field}.end", spans=int(given.spans))
 
 
 def _direction_of(feature: str, drawn: Floats, along: Floats | None, field: str) -> Floats:

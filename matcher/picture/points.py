@@ -11,11 +11,12 @@ from numpy.typing import ArrayLike
 from matcher.columns import Floats
 from matcher.errors import ObservationError
 from matcher.faults import is_number
+from matcher.observations import LARGEST_COUNT
 
 LARGEST_PIXEL = 1e6
 """Largest coordinate that is taken seriously, px either way: no picture is larger."""
 
-MOST_POINTS = 2000
+MOST_POINTS = LARGEST_COUNT
 """Most points of one row: the largest count of contacts that is taken at all."""
 
 SAME_PLACE = 1.0

@@ -134,7 +134,8 @@ def _pitch(setting: Setting, group: int) -> Reading:
     value, u = rows.propagated(lambda theta: np.linalg.norm(rows.fit.step(theta, members[0]), axis=-1))
     lines = [line("clicks at the contacts", "normal, type A", rows.click_u, spans * u / rows.click_u, rows.click_dof)]
     lines.extend(setting.skew_line(np.array(rows.fits[members[0]].direction), spans * value))
-    return setting.reading(row.feature, spans * value, lines, plane=row.plane, of=row.of, spans=spans)
+    field = f"rows[{members[0]}].points"
+    return setting.reading(row.feature, spans * value, lines, plane=row.plane, of=row.of, field=field, spans=spans)
 
 
 def _spacings(setting: Setting, pairs: Sequence[tuple[Neighbours, RowRelation]]) -> list[Reading]:
@@ -160,7 +161,8 @@ def _spacing(setting: Setting, pairs: Sequence[Neighbours]) -> Reading:
     along = np.array(rows.fits[pairs[0].first].direction)
     lines.extend(setting.skew_line(np.array([-along[1], along[0]]), value))
     feature = "land_row_spacing" if row.plane == Plane.LANDS else "row_spacing"
-    return setting.reading(feature, value, lines, plane=row.plane, of=row.of, spans=len(pairs))
+    field = f"rows[{pairs[0].second}].points"
+    return setting.reading(feature, value, lines, plane=row.plane, of=row.of, field=field, spans=len(pairs))
 
 
 def _layouts(rows: Rows, relations: Sequence[RowRelation]) -> tuple[Observation, ...]:

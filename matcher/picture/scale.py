@@ -128,6 +128,13 @@ def scale_from_rectangle(given: FromRectangle, plane: str, click_dof: float) -> 
     clicks = given.click_u * float(np.linalg.norm(slopes)) / size
     sides = given.rel_u * math.hypot(given.length, given.width) / (given.length + given.width)
     rel = math.hypot(clicks, sides)
+    if rel > ROUGHEST_SCALE:
+        raise ObservationError(
+            f"a rectangle of {size / 4:.0f} px is no scale: uncertain by {rel:.0%}",
+            field="perspective.corners",
+            value=size,
+            remedy="click a larger rectangle of known sides, or leave in_mm out",
+        )
     return PictureScale(
         px_per_mm=size / (2.0 * (given.length + given.width)),
         rel=rel,

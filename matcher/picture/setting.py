@@ -13,6 +13,7 @@ from matcher.columns import Floats
 from matcher.errors import ObservationError
 from matcher.features import FEATURES, Kind
 from matcher.instruments import Instrument
+from matcher.lengths import SMALLEST_REL
 from matcher.observations import BudgetLine, Observation, Of
 from matcher.picture.given import KnownRectangle, Picture, ScaleSegment
 from matcher.picture.measured import PictureScale, Reading
@@ -84,13 +85,27 @@ class Setting:
         *,
         plane: str,
         of: Of,
+        field: str,
         spans: int = 1,
     ) -> Reading:
-        """A length in px as a reading: in the scale's plane by its own scale, or corrected to the reference plane."""
+        """A length in px as a reading: in the scale's plane by its own scale, or corrected to the reference plane.
+
+        Raises
+        ------
+        ObservationError
+            At ``field``, when the clicks are as uncertain as the length itself.
+        """
         here = self.planes.get(plane, PlaneScale(rel=self.instrument.other_plane_rel))
         factor = here.factor if self.scale is None else 1.0
         kept = tuple(_scaled(one, factor) for one in lines if one.contribution > 0.0)
         u = combine([one.contribution for one in kept])
+        if u >= value * factor:
+            raise ObservationError(
+                f"{feature} of {value / spans:.1f} px is uncertain by as much",
+                field=field,
+                value=value,
+                remedy="click points farther apart, or take a larger picture",
+            )
         observation = Observation(
             feature=feature,
             value=value * factor,
@@ -113,7 +128,7 @@ class Setting:
         if self.scale is None:
             raise TypeError("a picture without scale has no uncertainty of it")
         elsewhere = self.scale.source != "stated" and self.instrument.name in FREE_STANDING
-        return math.hypot(self.scale.rel, LENS if elsewhere else 0.0)
+        return max(math.hypot(self.scale.rel, LENS if elsewhere else 0.0), SMALLEST_REL)
 
 
 def line(source: str, distribution: str, u: float, sensitivity: float, dof: float = math.inf) -> BudgetLine:

@@ -15,6 +15,7 @@ from scipy.special import fdtri
 
 from matcher.columns import Bools, Floats, Ints
 from matcher.errors import ObservationError
+from matcher.observations import LARGEST_COUNT
 from matcher.picture.indexing import LOOSEST, PRIOR_DOF, USUAL_CLICKING, assign, no_row
 from matcher.picture.points import SAME_PLACE, numbers_of, refuse_same_place
 
@@ -133,7 +134,7 @@ def fit_sites(points: Floats, along: Floats, floor_u: float, field: str, degree:
         fitted = regressed(points, fitted.sites, used, degree)
         if np.count_nonzero(used) < max(FEWEST, 2 * len(points) / 3 - 1e-9):
             raise no_row(len(points), field)
-    _refuse_rough(fitted, floor_u, field)
+    _refuse_absurd(fitted, floor_u, field)
     return fitted
 
 
@@ -191,7 +192,7 @@ def length(vector: Floats) -> float:
     return math.hypot(*vector.tolist())
 
 
-def _refuse_rough(fitted: SiteFit, floor_u: float, field: str) -> None:
+def _refuse_absurd(fitted: SiteFit, floor_u: float, field: str) -> None:
     pitch = length(fitted.step)
     scatter = math.sqrt(fitted.squares / max(fitted.degrees_of_freedom, 1))
     if scatter > ROUGHEST * pitch:
@@ -200,6 +201,13 @@ def _refuse_rough(fitted: SiteFit, floor_u: float, field: str) -> None:
             field=field,
             value=len(fitted.sites),
             remedy="take a larger picture, or click the same spot of every contact",
+        )
+    if fitted.sites[fitted.used].max() >= LARGEST_COUNT:
+        raise ObservationError(
+            "no half has so many contacts in a row",
+            field=field,
+            value=int(fitted.sites[fitted.used].max()),
+            remedy="click contacts of one row only",
         )
     if floor_u > ROUGHEST * pitch:
         raise ObservationError(

@@ -8,8 +8,11 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given as drawn
+from hypothesis import settings
+from hypothesis import strategies as st
 
-from matcher.errors import ObservationError
+from matcher.errors import ObservationError, ObservationErrors
 from matcher.instruments import BUILT_IN, OTHER_PLANE_REL
 from matcher.measurement import reduce
 from matcher.observations import Of, Reduced
@@ -25,6 +28,7 @@ from matcher.picture.given import (
     StatedScale,
 )
 from matcher.picture.homography import homographies, mapped
+from matcher.picture.measured import PictureResult
 from matcher.picture.perspective import from_rectangle
 from matcher.picture.reduction import measure_picture
 from matcher.picture.relations import layout_of
@@ -479,11 +483,71 @@ SQUARE = ((0.0, 0.0), (400.0, 0.0), (400.0, 200.0), (0.0, 200.0))
             picture(planes=(PlaneDepth(plane="lands", depth_mm=2.0, camera_distance_mm=99.0, u_depth_mm=-1.0),)),
             "planes[0].u_depth_mm",
         ),
+        (picture(segments=(Segment(start=(0.0, 0.0), end=(1.2, 0.0), feature="body_length"),)), "segments[0].end"),
+        (with_points(((0.0, 0.0), (20.0, 0.0), (90_000.0, 0.0))), "rows[1].points"),
+        (picture(rows=(ClickedRow(points=picture().rows[0].points, of="mine"),)), "rows[0].of"),  # type: ignore[arg-type]
+        (picture(perspective=KnownRectangle(corners=SQUARE, length=1.0, width=3.0)), "perspective.corners[0]"),
+        (
+            picture(perspective=KnownRectangle(corners=SQUARE, length=2.0, width=1.0, in_mm=True, rel_u=0.4)),
+            "perspective.corners",
+        ),
         (picture(reference_plane="moon", planes=(PlaneDepth(plane="lands", rel=0.1),)), "reference_plane"),
     ],
 )
 def test_what_cannot_be_measured_is_refused_at_its_place(given: Picture, field: str) -> None:
     assert refused(given).field == field
+
+
+@settings(max_examples=150, deadline=None)
+@drawn(seed=st.integers(0, 10**6))
+def test_whatever_is_clicked_is_refused_by_name_or_measured_for_the_likelihood(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+
+    def anywhere() -> tuple[float, float]:
+        return float(rng.uniform(-50.0, 1500.0)), float(rng.choice([0.0, 1e6, *rng.uniform(0.0, 900.0, 6)]))
+
+    def steps() -> tuple[Any, ...]:
+        line = np.array(anywhere()) * 0.5 + np.arange(rng.integers(2, 9))[:, None] * rng.normal(0.0, 30.0, 2)
+        return clicks(line, rng, float(rng.choice([0.0, 0.5, 3.0])))
+
+    def quad() -> tuple[Any, ...]:
+        across = rng.uniform(0.2, 1.0)
+        edge = rng.normal(0.0, 300.0, 2)
+        other = across * np.array([-edge[1], edge[0]])
+        return clicks(
+            500.0 + np.array([edge * 0.0, edge, edge + other, other]), rng, float(rng.choice([0.0, 2.0, 30.0]))
+        )
+
+    known = KnownRectangle(corners=quad(), length=2.0, width=1.0, in_mm=bool(rng.integers(2)))
+    given = Picture(
+        name="any",
+        instrument=str(rng.choice(["photo", "scanner"])),
+        rows=tuple(ClickedRow(points=steps()) for _ in range(rng.integers(0, 3))),
+        outlines=(Outline(corners=quad(), along="body_length", across="body_width"),)[: rng.integers(2)],
+        segments=(Segment(start=anywhere(), end=anywhere(), feature="land_span"),)[: rng.integers(2)],
+        scale=(None, ScaleSegment(start=anywhere(), end=anywhere(), length_mm=10.0))[rng.integers(2)],
+        perspective=(None, ContactLattice(), known)[rng.integers(3)],
+    )
+    result, refusals = outcome(given)
+    assert all(error.field and error.remedy for error in refusals)
+    for reading in result.readings if result else ():
+        assert 0.0 < reading.u < reading.value < math.inf
+        assert reading.u < reading.u95 < math.inf
+    # what is left to `reduce`: sizes in mm that no half has
+    assert result is None or {error.field.split(".")[-1] for error in refusals} <= {"value"}
+
+
+def outcome(given: Picture) -> tuple[PictureResult | None, list[ObservationError]]:
+    """What a picture gives, and what is refused of it: by the picture, or by the reduction of its observations."""
+    try:
+        result = measure_picture(given)
+    except ObservationError as error:
+        return None, [error]
+    try:
+        reduce(result.observations)
+    except ObservationErrors as several:
+        return result, list(several.errors)
+    return result, []
 
 
 @pytest.mark.parametrize("turned", [False, True])
