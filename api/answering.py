@@ -14,7 +14,7 @@ from api.cautions import CAUTIONS
 from api.problems import ApiError
 from api.schemas import answers
 from api.schemas.problems import FieldProblem
-from api.schemas.requests import ExplainRequest, FitObservation, IdentifyRequest
+from api.schemas.requests import ExplainRequest, FitObservation, IdentifyRequest, to_observations
 from api.toolbox import at_hand, tools_of
 from catalog.records import HalfRecord, MatingRecord
 from catalog.snapshot import Snapshot
@@ -22,8 +22,9 @@ from matcher import identify as ranking
 from matcher.advice.next_measurement import Reason
 from matcher.features import FEATURES, Kind
 from matcher.identify import CREDIBLE_LEVEL
+from matcher.measurement import find_contradictions
 from matcher.observations import Reduced
-from matcher.results import Candidate, FittingMate, Verdict
+from matcher.results import Candidate, FittingMate, Hint, Verdict
 
 EMPTY_CATALOGUE = "The catalogue is empty: load entries with 'otherhalf import PATH', or try 'otherhalf demo'."
 
@@ -55,7 +56,7 @@ def answer(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
         next_measurements=next_measurements(snapshot, found.advice),
         further_measuring=further_measuring(found.advice),
         recheck=tuple(answers.Recheck.model_validate(each, from_attributes=True) for each in found.recheck),
-        hints=found.notes,
+        hints=(*map(_hint, found.hints), *(consistency(note) for note in (*found.notes, *_contradictions(request)))),
         cautions=CAUTIONS,
     )
 
@@ -74,9 +75,24 @@ def _nothing_to_rank(snapshot: Snapshot, request: IdentifyRequest) -> answers.An
             settled=True, reason=Reason.NOTHING_TELLS, probability=1.0, open_bits=0.0
         ),
         recheck=(),
-        hints=(EMPTY_CATALOGUE,),
+        hints=(consistency(EMPTY_CATALOGUE),),
         cautions=CAUTIONS,
     )
+
+
+def consistency(message: str) -> answers.Hint:
+    """A hint that names no mistake."""
+    return answers.Hint(kind="consistency", message=message)
+
+
+def _hint(found: Hint) -> answers.Hint:
+    return answers.Hint.model_validate({**vars(found), "corrected": dict(found.corrected)})
+
+
+def _contradictions(request: IdentifyRequest) -> tuple[str, ...]:
+    """Readings of one size that cannot all be right."""
+    found = find_contradictions(to_observations(request), tools_of(request))
+    return tuple(each.message for each in found)
 
 
 def explanation(snapshot: Snapshot, request: ExplainRequest) -> answers.ExplainAnswer:

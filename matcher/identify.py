@@ -14,6 +14,7 @@ from matcher.errors import UnknownHalfError
 from matcher.evidence import ABSENT, evidence_lines, log_odds, opponent_of, sentences
 from matcher.fit import SLIP_FROM, Reading, explanations, fit_p_value, read_against
 from matcher.gross import Mixture
+from matcher.hints import hints
 from matcher.instruments import BUILT_IN, Instrument
 from matcher.likelihood import Part
 from matcher.observations import Of, Reduced
@@ -27,17 +28,9 @@ from matcher.results import (
     Recheck,
     Verdict,
 )
+from matcher.verdicts import verdict
 
 CREDIBLE_LEVEL = 0.95
-
-IDENTIFIED_FROM = 0.9
-"""Probability of one geometry from which the verdict is `identified`."""
-
-NO_MATCH_FROM = 0.5
-"""Probability of absent from which the verdict is `no_match`."""
-
-POOR_FIT = 1e-4
-"""p-value of the best geometry below which nothing is called identified."""
 
 RECHECK_SHIFT = 0.05
 """An observation is named for re-measuring when the answer would move at least this far without it."""
@@ -72,6 +65,7 @@ def identify(
         candidates=candidates,
         credible_set=_credible_set(result),
         recheck=_rechecks(result, absent, prior_absent, explained),
+        hints=hints(result, absent, observations, prior_absent),
         notes=_notes(observations),
         advice=advise(result, absent, at_hand=at_hand, instruments=instruments),
     )
@@ -145,13 +139,9 @@ def _mates(result: Posterior, half: int) -> tuple[FittingMate, ...]:
 
 
 def _verdict(result: Posterior, candidates: tuple[Candidate, ...]) -> Verdict:
-    if result.probability_absent >= NO_MATCH_FROM or not candidates:
+    if not candidates:
         return Verdict.NO_MATCH
-    first = candidates[0]
-    poor = first.fit_p_value is not None and first.fit_p_value < POOR_FIT
-    if first.probability >= IDENTIFIED_FROM and not poor:
-        return Verdict.IDENTIFIED
-    return Verdict.SHORTLIST
+    return verdict(result.probability_absent, candidates[0].probability, candidates[0].fit_p_value)
 
 
 def _credible_set(result: Posterior) -> CredibleSet:

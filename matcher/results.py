@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -93,14 +94,49 @@ class Recheck:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Hint:
+    """What may have gone wrong and what it would change; it never acts by itself.
+
+    Attributes
+    ----------
+    kind: slug of the mistake.
+    index, indices: position of the observation (None where several would change), and of all of them.
+    feature, of: what was observed.
+    message: what may have happened, in bench words.
+    change: what it would change, in words: which half would come first, how probably, and the verdict.
+    probability: of the mistake, given everything that was observed.
+    corrected: what would be given instead, by field of the observation, e.g. ``{"spans": 10}`` or ``{"unit": "in"}``.
+    first, first_probability, probability_absent, verdict: the answer if the mistake was made; ``first`` is a key.
+    """
+
+    kind: str
+    index: int | None
+    indices: tuple[int, ...]
+    feature: str
+    of: Of
+    message: str
+    change: str
+    probability: float
+    corrected: Mapping[str, float | int | str]
+    first: str
+    first_probability: float
+    probability_absent: float
+    verdict: Verdict
+
+
+@dataclass(frozen=True, kw_only=True)
 class Identification:
-    """The whole answer. ``probability_absent`` and the candidates' probabilities add up over all geometries to 1."""
+    """The whole answer. ``probability_absent`` and the candidates' probabilities add up over all geometries to 1.
+
+    ``hints`` say what may have gone wrong, ``notes`` what the observations say of each other.
+    """
 
     verdict: Verdict
     probability_absent: float
     candidates: tuple[Candidate, ...]
     credible_set: CredibleSet
     recheck: tuple[Recheck, ...]
+    hints: tuple[Hint, ...]
     notes: tuple[str, ...]
     advice: Advice
 

@@ -11,7 +11,7 @@ from api.cautions import SHORT_CAUTIONS
 from api.output import words
 from api.output.advice import advice_blocks
 from api.output.console import bullet, plain, table
-from api.schemas.answers import Answer, Candidate, EvidenceLine, ExplainAnswer, Mate, Recheck
+from api.schemas.answers import Answer, Candidate, EvidenceLine, ExplainAnswer, Hint, Mate, Recheck
 from matcher.results import Verdict
 
 SHOWN_MATES = 6
@@ -34,7 +34,7 @@ def answer_blocks(answer: Answer, *, brief: bool = False) -> Iterator[Renderable
     yield from _rechecks(answer)
     yield from advice_blocks(answer.next_measurements, answer.further_measuring)
     if not brief:
-        yield from _notes("Worth knowing", answer.hints)
+        yield from _notes("Worth knowing", [_hint(hint) for hint in answer.hints])
         yield from caution_lines(SHORT_CAUTIONS)
 
 
@@ -178,6 +178,11 @@ def _recheck(recheck: Recheck) -> str:
     slip = f"likely slip: {recheck.likely_slip}; " if recheck.likely_slip else ""
     label = words.feature_label(recheck.feature, recheck.of)
     return f"{label}: {slip}without it the answer would move by {words.percent(recheck.shift)}"
+
+
+def _hint(hint: Hint) -> str:
+    chance = "" if hint.probability is None else f" ({words.percent(hint.probability)} likely)"
+    return f"{hint.message}{f' {hint.change}' if hint.change else ''}{chance}"
 
 
 def _notes(heading: str, lines: Sequence[str]) -> Iterator[RenderableType]:

@@ -143,6 +143,28 @@ class Recheck(Out):
     shift: float = Field(description="How far, 0 to 1, the answer would move without it.")
 
 
+class Hint(Out):
+    """Something that may have gone wrong, and what it would change; or what the observations say of each other.
+
+    It never acts by itself: mend the observation and ask again. A hint of kind `consistency` has a message only.
+    """
+
+    kind: str = Field(description="Name of the mistake, or 'consistency'.")
+    message: str = Field(description="What may have happened, in bench words.")
+    change: str | None = Field(default=None, description="What it would change, in words.")
+    probability: float | None = Field(default=None, description="Of the mistake, given everything that was observed.")
+    indices: tuple[int, ...] = Field(default=(), description="Places of the observations that it would change.")
+    feature: str | None = None
+    of: Of | None = None
+    corrected: dict[str, float | int | str] = Field(
+        default_factory=dict, description="What would be given instead, by field of the observation."
+    )
+    first: str | None = Field(default=None, description="Key of the half that would come first.")
+    first_probability: float | None = None
+    probability_absent: float | None = None
+    verdict: Verdict | None = None
+
+
 class Answer(Out):
     """The ranked and honest answer. The candidates' probabilities and probability_absent add up to 1 over all."""
 
@@ -157,7 +179,7 @@ class Answer(Out):
     )
     further_measuring: FurtherMeasuring
     recheck: tuple[Recheck, ...]
-    hints: tuple[str, ...] = Field(description="What the observations say of each other.")
+    hints: tuple[Hint, ...] = Field(description="What may have gone wrong, likeliest first; they never act themselves.")
     cautions: tuple[str, ...] = Field(description="Read them before anything is connected.")
 
 

@@ -3,6 +3,7 @@
 Nothing here acts by itself: `hints` says what a person may want to look at again.
 """
 
-from matcher.hints.giving import Hint, hints
+from matcher.hints.giving import hints
+from matcher.results import Hint
 
 __all__ = ["Hint", "hints"]

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -13,9 +12,9 @@ from matcher.hints.doubting import all_explained
 from matcher.hints.mistake import Mistake
 from matcher.hints.weighing import Weighed, probabilities, weigh_in_full, weigh_roughly
 from matcher.hints.words import change, message
-from matcher.observations import Of, Reduced
+from matcher.observations import Reduced
 from matcher.posterior import PRIOR_ABSENT, Posterior
-from matcher.results import Verdict
+from matcher.results import Hint
 from matcher.verdicts import verdict_of
 
 SHOWN_FROM = 0.1
@@ -27,37 +26,6 @@ WEIGHED_FROM = 0.05
 
 MOST = 3
 """Mistakes weighed in full, and hints given: more than a few are no help, and each costs an identification."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Hint:
-    """What may have gone wrong and what it would change; it never acts by itself.
-
-    Attributes
-    ----------
-    kind: slug of the mistake.
-    index, indices: position of the observation (None where several would change), and of all of them.
-    feature, of: what was observed.
-    message: what may have happened, in bench words.
-    change: what it would change, in words: which half would come first, how probably, and the verdict.
-    probability: of the mistake, given everything that was observed.
-    corrected: what would be given instead, by field of the observation, e.g. ``{"spans": 10}`` or ``{"unit": "in"}``.
-    first, first_probability, probability_absent, verdict: the answer if the mistake was made; ``first`` is a key.
-    """
-
-    kind: str
-    index: int | None
-    indices: tuple[int, ...]
-    feature: str
-    of: Of
-    message: str
-    change: str
-    probability: float
-    corrected: Mapping[str, float | int | str]
-    first: str
-    first_probability: float
-    probability_absent: float
-    verdict: Verdict
 
 
 def hints(
