@@ -26,9 +26,9 @@ Floats = NDArray[np.float64]
 LEVEL = 0.95
 """Probability that an expanded uncertainty is stated for."""
 
-FEWEST_DEGREES = 3.0
-"""Degrees of freedom from which effective ones (GUM G.4.1) may be trusted. Two or three readings that lie close by
-chance give intervals that hold the truth in 87 to 93 % only (simulated); so their scatter counts by its own Student's
+FEWEST_DEGREES = 4.0
+"""Degrees of freedom from which effective ones (GUM G.4.1) may be trusted. Two to four readings that lie close by
+chance give intervals that hold the truth in 87 to 94 % only (simulated); so their scatter counts by its own Student's
 factor, and the interval is rather too wide."""
 
 EXACT_RECTANGLES = 2

@@ -110,7 +110,7 @@ def test_intervals_hold_the_truth_as_often_as_they_say(make: Callable[[np.random
     assert apart <= 0.015
 
 
-@pytest.mark.parametrize(("count", "sd"), [(2, 0.02), (2, 0.1), (3, 0.03), (3, 0.1)])
+@pytest.mark.parametrize(("count", "sd"), [(2, 0.02), (2, 0.1), (3, 0.03), (3, 0.1), (4, 0.1)])
 def test_few_repeats_make_intervals_that_are_rather_too_wide(count: int, sd: float) -> None:
     share, _ = held(repeats(count, sd), seed=7, simulated=2_000)
     assert share >= 0.937  # 0.95 less 2.6 standard deviations of 2,000

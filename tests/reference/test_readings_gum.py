@@ -93,7 +93,7 @@ def test_outer_minus_width_agrees_with_gtc_where_the_zero_error_cancels() -> Non
 
 
 def test_a_zero_corrected_reading_agrees_with_gtc() -> None:
-    jaws = (0.03, 0.05, 0.04, 0.06)
+    jaws = (0.03, 0.05, 0.04, 0.06, 0.02)
     theirs = ureal(6.5, 0.02) + ureal(0, type_b.uniform(0.005)) - type_a.estimate(jaws)
     instruments = with_closed_jaws(closed_jaws={"caliper": jaws})
     (ours,) = measure_readings([Observation(feature="body_length", value=6.5)], instruments).measured
