@@ -7,6 +7,8 @@ row count as clicking error too.
 
 The clicking error comes from the residuals with their degrees of freedom, and is never taken to be below the floor.
 Where the floor rules the degrees of freedom are infinite.
+With four clicks and a true error of one and a half to two floors, residuals that happen to be small then let 95 %
+intervals hold the truth in 92 % of cases; from seven clicks on, in 95 %.
 """
 
 from __future__ import annotations
