@@ -242,7 +242,7 @@ def test_below_the_floor_intervals_are_wider_than_they_need_be() -> None:
 def test_just_above_the_floor_few_clicks_hold_the_truth_a_little_less_often(
     sd: float, count: int, least: float
 ) -> None:
-    """The known price of the normal factor where the floor rules: 92 % for four clicks (1,500 runs show it to 0.7 %)."""
+    """The price of the normal factor where the floor rules: 92 % for four clicks (1,500 runs show it to 0.7 %)."""
     rng, held = np.random.default_rng(13), 0
     for _ in range(1500):
         lattice = fit_lattice(np.arange(count) * 40.0 + rng.normal(0.0, sd, count))
