@@ -17,12 +17,14 @@ from matcher.absent import AbsentModel
 from matcher.advice.absent_outlook import AbsentOutlook
 from matcher.advice.information import entropy, expected_gain, information_about, joint_information
 from matcher.advice.leaders import Leaders, leaders, orders
+from matcher.advice.pairs import predict_pair, stated_matings
 from matcher.advice.predictions import STATED, Prediction, predict, weights
 from matcher.advice.repeats import predict_again
 from matcher.advice.tools import DEFAULT_AT_HAND, WHOLE_ROW, Tool, tool_for, whole_row
 from matcher.columns import Bools, Columns, Floats, Ints
 from matcher.features import FEATURES, Feature, Kind, Subject
 from matcher.instruments import BUILT_IN, Instrument
+from matcher.mates import MatesGroup
 from matcher.observations import Of, Reduced
 from matcher.posterior import Posterior
 
@@ -132,13 +134,26 @@ class Situation:
     leaders: Leaders
     outlook: AbsentOutlook
     orders: Ints | None
+    mates: MatesGroup | None
 
     @classmethod
     def of(cls, result: Posterior, absent: AbsentModel) -> Situation:
         """After the observations that ``result`` has weighed."""
         found = leaders(result)
-        singly = len(found) <= SINGLY_UP_TO
-        return cls(leaders=found, outlook=AbsentOutlook.of(result, absent), orders=orders(found) if singly else None)
+        return cls(
+            leaders=found,
+            outlook=AbsentOutlook.of(result, absent),
+            orders=orders(found) if len(found) <= SINGLY_UP_TO else None,
+            mates=result.weighed.mates,
+        )
+
+    def prediction(self, feature: Feature, tool: Tool | None) -> Prediction | None:
+        """Outcomes of taking a feature for the first time; the pair's only where leaders are looked at one by one."""
+        if feature.subject is Subject.HALF:
+            return predict(self.leaders, feature, tool, self.outlook)
+        if tool is None or self.orders is None:
+            return None
+        return predict_pair(self.leaders, feature, tool, self.mates)
 
     def orders_of(self, known: Bools) -> Ints:
         """The orders of the leaders that a measurement can tell of, absent last."""
@@ -159,7 +174,8 @@ def advise(
     """What to measure next on this half, after the observations that ``result`` has weighed.
 
     ``at_hand`` names the instruments one has (counts and what the eye sees need none); ``features`` those features
-    that may be asked for.
+    that may be asked for. Sizes of the mated pair are asked for where the pair or the other half was observed already:
+    then it is at hand.
     """
     situation = Situation.of(result, absent)
     options = _options(result, situation, at_hand, instruments, features)
@@ -180,11 +196,11 @@ def _options(
 ) -> list[Option]:
     """Every feature that can be taken, most telling first."""
     readings = [reading for part in result.weighed.parts for reading in part.readings]
-    taken = {reading.feature: reading for reading in readings if reading.of is Of.THIS}
+    taken = {reading.feature: reading for reading in readings if reading.of is not Of.OTHER}
     options = []
     for name in features:
         feature = FEATURES[name]
-        if feature.subject is not Subject.HALF or feature.kind in (Kind.TEXT, Kind.FIT):
+        if feature.kind in (Kind.TEXT, Kind.FIT) or (feature.subject is Subject.PAIR and situation.mates is None):
             continue
         tool = tool_for(feature, at_hand, instruments) if feature.kind is Kind.DIMENSION else None
         option = _option(situation, feature, tool, taken.get(name))
@@ -196,7 +212,9 @@ def _options(
 def _option(situation: Situation, feature: Feature, tool: Tool | None, before: Reduced | None) -> Option | None:
     bound = before is not None and (before.at_least is not None or before.at_most is not None)
     if before is None or bound:
-        prediction = predict(situation.leaders, feature, tool, situation.outlook)
+        prediction = situation.prediction(feature, tool)
+    elif feature.subject is Subject.PAIR:
+        prediction = None
     elif situation.orders is not None:
         prediction = predict_again(situation.leaders, before, tool, situation.outlook)
     else:
@@ -284,7 +302,7 @@ def _fineness(option: Option, situation: Situation) -> float | None:
         return None
     for limit in FINENESS:
         tool = Tool(instrument=option.tool.instrument, own_u=limit / SQRT_3, scale_rel=0.0)
-        coarser = predict(situation.leaders, option.feature, tool, situation.outlook)
+        coarser = situation.prediction(option.feature, tool)
         if coarser is not None and _bits(situation, coarser) >= FINE_ENOUGH * option.bits:
             return None if limit == FINENESS[0] else limit
     return FINENESS[-1]
@@ -298,6 +316,9 @@ def _predicted(feature: Feature, found: Leaders) -> tuple[Predicted, ...]:
 
 
 def _stated(feature: Feature, columns: Columns, half: int) -> float | int | str | None:
+    if feature.subject is Subject.PAIR:
+        stated = columns.matings.dimensions[feature.name].stated[stated_matings(columns, feature, half)]
+        return float(stated[0]) if len(set(stated)) == 1 else None
     if feature.kind is Kind.DIMENSION:
         value = float(columns.dimensions[feature.name].stated[half])
         return None if np.isnan(value) else value

@@ -12,7 +12,7 @@ from matcher.advice.next_measurement import Advice, Reason, advise
 from matcher.building import build_columns
 from matcher.columns import Columns, Dim, HalfRow, MatingRow
 from matcher.measurement import reduce
-from matcher.observations import Observation, Reduced
+from matcher.observations import Observation, Of, Reduced
 from matcher.posterior import posterior
 from tests.matcher.invented import invented_columns
 
@@ -189,3 +189,24 @@ def test_a_likely_slip_is_worth_taking_again() -> None:
     again = [each for each in advice.measurements if each.again]
     assert {each.feature for each in again} == {"body_length", "body_width"}
     assert again[0].bits > 0.1
+
+
+def stacked() -> Columns:
+    """Two plugs alike to any caliper, whose pairs stand 1.5 and 2.0 mm high."""
+    plugs = [row(f"plug {i}", "plug", body_length=10.0, body_width=5.0, height=1.0 + 0.03 * i) for i in range(2)]
+    mates = [row(f"mate {i}", "receptacle", body_length=12.0 + i, body_width=7.0 + i) for i in range(2)]
+    matings = [
+        MatingRow(half=f"plug {i}", other=f"mate {i}", dimensions={"stack_height": Dim(value=1.5 + 0.5 * i)})
+        for i in range(2)
+    ]
+    return build_columns([*plugs, *mates], matings)
+
+
+def test_the_pair_is_measured_only_where_it_is_at_hand() -> None:
+    alone = [*KNOWN, Observation(feature="body_length", value=10.0), Observation(feature="body_width", value=5.0)]
+    assert all(each.feature != "stack_height" for each in advice_on(stacked(), alone).measurements)
+    at_hand = Observation(feature="contact_count", value=20, of=Of.OTHER)
+    advised = advice_on(stacked(), [*alone, at_hand]).measurements
+    assert advised[0].feature == "stack_height"
+    assert advised[0].bits > 0.8
+    assert {each.key: each.value for each in advised[0].predicted} == {"plug 0": 1.5, "plug 1": 2.0}
