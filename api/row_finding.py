@@ -41,6 +41,7 @@ ONE_ROW = (
 CENTRES = "where the contacts' centres lie"
 """Source of what finding the contacts adds to a length's doubt."""
 
+UNSURE = "Not every row is sure: look at it by eye before going on, since the count and the pitch sent on rest on it."
 UNCOUNTED = "The contacts could not be counted with any confidence: count them by eye."
 TAILS = "Tails are not contacts: their number is not sent on."
 
@@ -78,7 +79,7 @@ def find_rows(request: asked.RowRequest, picture: GreyPicture | None = None) -> 
         observations=ready(observations),
         short_form=short_form(observations),
         budgets=tuple(_moved(each, len(counts)) for each in budgets(found, frozenset(range(len(lengths))), CENTRES)),
-        notes=(*(seen.notes if seen else ()), *_empty_places(rows), *count_notes, *found.notes),
+        notes=(*(seen.notes if seen else ()), *_to_look_at(rows), *count_notes, *found.notes),
         rows=tuple(_answer(each) for each in rows),
         relations=relations(result),
         scale=scale(result.scale),
@@ -218,7 +219,9 @@ def _count_range(row: FoundRow) -> tuple[int, int] | None:
     return min(min(counts), row.count - len(row.missing)), max(counts)
 
 
-def _empty_places(rows: Sequence[Found]) -> Iterator[str]:
+def _to_look_at(rows: Sequence[Found]) -> Iterator[str]:
+    if not all(found.row.sure for found in rows):
+        yield UNSURE
     for number, found in enumerate(rows, start=1):
         if places := ", ".join(str(index + 1) for index in found.row.missing):
             row = f"Row {number}, place" if len(rows) > 1 else "Place"

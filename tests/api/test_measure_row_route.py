@@ -12,7 +12,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from api.pictures import ON_WHITE, TURNED
-from api.row_finding import ONE_ROW, TAILS
+from api.row_finding import ONE_ROW, TAILS, UNSURE
 from api.schemas.examples import ROW_EXAMPLES
 from api.settings import MAX_BODY_BYTES, MAX_PICTURE_BYTES
 from api.shortform import parse_pieces
@@ -301,6 +301,22 @@ def test_what_makes_no_sense_is_refused_at_its_place_with_a_remedy(server: TestC
     problem = asked(server, body, 422)
     assert any(at.startswith(field) for at in fields(problem)), problem
     assert all(error["message"] and error["remedy"] for error in problem["errors"]), problem
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_noise_is_refused_or_at_least_never_sure(server: TestClient, seed: int) -> None:
+    noise = np.random.default_rng(seed).normal(size=300).tolist()
+    response = server.post("/v1/measure/row", json={"profile": noise, "row_count": 1})
+    if response.status_code == 200:
+        assert not response.json()["rows"][0]["sure"]
+        assert UNSURE in response.json()["notes"]
+        assert not any("value" in count for count in observed(response.json(), "contact_count"))
+    else:
+        assert fields(refused(response, name="invalid-observations")) == ["profile"]
+
+
+def test_a_sure_row_needs_no_second_look(server: TestClient) -> None:
+    assert UNSURE not in found(server, DATA, **query(ONE))["notes"]
 
 
 @pytest.mark.parametrize("body", ["", "{", "[" * 100_000, "\x00"])
