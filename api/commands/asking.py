@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from rich.console import RenderableType
 from rich.text import Text
 
+from api.answering import EMPTY_CATALOGUE
 from api.asking import Dialogue, Question
 from api.commands.common import OF_INPUT, show
 from api.output import words
@@ -37,6 +38,9 @@ def ask(snapshot: Snapshot, request: AskRequest, pieces: tuple[str, ...]) -> Ans
 
     ``request`` holds what is known already, ``pieces`` the same in short form as far as it was typed so.
     """
+    if not snapshot.halves:
+        show([plain(EMPTY_CATALOGUE)])
+        return None
     show([plain(line) for line in OPENING])
     dialogue = _talk(Dialogue(snapshot=snapshot, request=request))
     found = dialogue.answer()
