@@ -16,6 +16,9 @@ from matcher.instruments import BUILT_IN
 SHOWN = 3
 """Measurements named below an answer; all are in the JSON answer."""
 
+SHOWN_BITS = 0.05
+"""Less would be printed as 0.0 bits."""
+
 SHOWN_PREDICTIONS = 3
 """Candidates whose values are named beside a measurement."""
 
@@ -28,7 +31,8 @@ REASONS: Mapping[Reason, str] = {
 
 def advice_blocks(measurements: Sequence[NextMeasurement], further: FurtherMeasuring) -> Iterator[RenderableType]:
     """Whether to go on, and what with."""
-    shown = [] if further.settled else measurements[:SHOWN]
+    worth = [each for each in measurements if each.bits >= SHOWN_BITS or each.together_with]
+    shown = [] if further.settled else worth[:SHOWN]
     if not shown and further.reason not in REASONS:
         return
     yield plain("")
