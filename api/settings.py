@@ -33,8 +33,8 @@ MAX_ROWS = 4
 MAX_POINTS = 2000
 """Most points clicked in one row: the largest count of contacts that is taken at all."""
 
-MAX_PROFILE = 50_000
-"""Most grey levels of one profile: five times the width of the largest picture that is taken."""
+MAX_PROFILE = 10_000
+"""Most grey levels of one profile: the width of the largest picture that is taken, and half as much again."""
 
 MAX_CANDIDATES = 100
 """Most candidates in one answer; beyond that no person reads on."""

@@ -14,7 +14,7 @@ from starlette.testclient import TestClient
 from api.pictures import ON_WHITE, TURNED
 from api.row_finding import ONE_ROW, TAILS, UNSURE
 from api.schemas.examples import ROW_EXAMPLES
-from api.settings import MAX_BODY_BYTES, MAX_PICTURE_BYTES
+from api.settings import MAX_BODY_BYTES, MAX_PICTURE_BYTES, MAX_PROFILE
 from api.shortform import parse_pieces
 from tests.api.photographed import BOMB, UNUSABLE, Rows, encoded, held, photographed
 
@@ -289,7 +289,7 @@ REFUSED: list[tuple[Any, str]] = [
     ({"profile": [0.5]}, "profile"),
     ({"profile": [0.5] * 200}, "profile"),
     ({"profile": ["0.5"] * 200}, "profile[0]"),
-    ({"profile": [0.1] * 50_001}, "profile"),
+    ({"profile": [0.1] * (MAX_PROFILE + 1)}, "profile"),
     ({"profile": np.linspace(0, 1, 200).tolist()}, "profile"),
     ({**ROW_EXAMPLES[0], "step": 0}, "step"),
     ({**ROW_EXAMPLES[0], "step": -1}, "step"),
