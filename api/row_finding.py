@@ -18,6 +18,7 @@ from api.readying import ready, rounded, short_form
 from api.schemas import measured as answers
 from api.schemas import measuring as asked
 from api.schemas.problems import FieldProblem
+from api.settings import MAX_PROFILE
 from matcher.contacts.finding import find_contacts
 from matcher.contacts.found import FoundContact, FoundRow
 from matcher.contacts.profile import Profile, profile_along
@@ -151,6 +152,11 @@ def _line_field(request: asked.RowRequest, place: int) -> str:
 
 def _along(picture: GreyPicture, line: asked.Line, width: float | None, field: str) -> Found:
     """What is wrong with the line or with what is under it is told at the line."""
+    length = math.hypot(line[2] - line[0], line[3] - line[1])
+    if length > MAX_PROFILE:  # finding takes time with the square of it
+        message = f"the line is {length:.0f} px long; at most {MAX_PROFILE} are looked at"
+        remedy = "draw it along the row only; make a picture smaller whose row is longer than that"
+        raise ObservationError(message, field=field, value=list(line), remedy=remedy)
     try:
         profile = profile_along(picture.levels, line, width)
         row = find_contacts(profile.values, step=profile.step, ahead=profile.ahead, behind=profile.behind)

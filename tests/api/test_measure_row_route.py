@@ -303,6 +303,13 @@ def test_what_makes_no_sense_is_refused_at_its_place_with_a_remedy(server: TestC
     assert all(error["message"] and error["remedy"] for error in problem["errors"]), problem
 
 
+def test_a_line_longer_than_is_looked_at_is_refused_before_it_is(server: TestClient) -> None:
+    """Finding takes time with the square of the length: a long thin picture of fine stripes would take minutes."""
+    stripes = encoded(np.tile(np.array([[60, 200]], np.uint8), (30, MAX_PROFILE)))
+    refusal = refused(sent(server, stripes, line=f"0,10,{MAX_PROFILE + 1},10"), name="invalid-observations")
+    assert fields(refusal) == ["line[0]"]
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_noise_is_refused_or_at_least_never_sure(server: TestClient, seed: int) -> None:
     noise = np.random.default_rng(seed).normal(size=300).tolist()
