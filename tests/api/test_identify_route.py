@@ -275,7 +275,7 @@ def test_contradictory_observations_are_answered_with_a_hint(server: TestClient)
         {"feature": "pitch", "value": 0.8},
         {"feature": "body_length", "value": 3.0},
     )
-    assert any("body_length" in hint for hint in answer["hints"])
+    assert any("body_length" in hint["message"] for hint in answer["hints"])
 
 
 def test_an_explanation_agrees_with_the_identification(server: TestClient) -> None:
