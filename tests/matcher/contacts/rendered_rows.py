@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from PIL import Image
+from scipy.fft import next_fast_len
 
 from matcher.columns import Floats
 
@@ -220,8 +221,9 @@ def _blurred(levels: Floats, sigma: float) -> Floats:
     # Rows are averaged first: both are linear, and the blur along the row is the one that matters.
     high = levels.reshape(levels.shape[0] // fine, fine, levels.shape[1]).mean(axis=1)
     padded = np.pad(high, ((0, 0), (reach, reach)), mode="edge")
-    spectrum = np.fft.rfft(padded, axis=1) * np.fft.rfft(weights, padded.shape[1])
-    along = np.fft.irfft(spectrum, padded.shape[1], axis=1)[:, 2 * reach :]
+    size = next_fast_len(padded.shape[1], real=True)
+    spectrum = np.fft.rfft(padded, size, axis=1) * np.fft.rfft(weights, size)
+    along = np.fft.irfft(spectrum, size, axis=1)[:, 2 * reach : padded.shape[1]]
     return along.reshape(high.shape[0], -1, fine).mean(axis=2)
 
 

@@ -1,0 +1,33 @@
+"""``python -m tests.matcher.contacts.figures 1000`` prints the figures of as many pictures of the tests' family; with
+``harsh`` behind it, those of harsh ones."""
+
+from __future__ import annotations
+
+import sys
+
+import numpy as np
+
+from tests.matcher.contacts.rendered_rows import drawn_difficulty, rendered
+from tests.matcher.contacts.test_found_contacts import FAMILY, Outcome, by_difficulty, outcome_of
+
+
+def outcome(number: int, *, harsh: bool) -> Outcome:
+    """What comes of one picture of the family, the same as the tests'."""
+    rng = np.random.default_rng([FAMILY, 1, number] if harsh else [FAMILY, number])
+    return outcome_of(rendered(rng, drawn_difficulty(rng, harsh=harsh)))
+
+
+def main(images: int, *, harsh: bool) -> None:
+    """Print the shares, and wrong counts by difficulty."""
+    outcomes = [outcome(number, harsh=harsh) for number in range(images)]
+    found = [one for one in outcomes if one.row is not None]
+    wrong = [one for one in found if not one.right]
+    print(f"refused {images - len(found)}, right {np.mean([one.right for one in outcomes]):.4f}")
+    print(f"pitch held {np.mean([one.held for one in found]):.4f} of those found")
+    print(f"wrong {len(wrong)}, of these unsure {sum(not one.row.sure for one in wrong if one.row)}")
+    print(f"sure of the right {np.mean([one.row.sure for one in found if one.right and one.row]):.4f}")
+    print(by_difficulty(outcomes))
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]), harsh="harsh" in sys.argv)
