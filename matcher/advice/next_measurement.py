@@ -71,9 +71,9 @@ class NextMeasurement:
     ``bits`` are its own; ``together_with`` names the measurement that it would best be taken with where the two tell
     more than twice as much as the best one alone, and ``together_bits`` what both tell. ``again`` marks a feature that
     was measured already. ``measure_to_within_mm`` is the coarsest limit ± a that keeps nine tenths of the bits (None
-    for what is seen by eye, and where even half a millimetre will do). ``spans`` is the number of gaps of the
-    likeliest half. ``gain`` says how much likelier the best order is then expected to be the
-    right one (None while too many are in play).
+    for what is seen by eye, where even half a millimetre will do, and, while too many are in play, for all but the
+    best). ``spans`` is the number of gaps of the likeliest half. ``gain`` says how much likelier the best order is
+    then expected to be the right one (None while too many are in play).
     """
 
     feature: str
@@ -183,7 +183,10 @@ def advise(
     if pair is not None:
         options = [*pair.options, *(option for option in options if option not in pair.options)]
     useful = [option for option in options if option.bits >= USEFUL_BITS or (pair and option in pair.options)]
-    measurements = tuple(_described(option, pair, situation) for option in useful[:limit])
+    measurements = tuple(
+        _described(option, pair, situation, how_fine=place == 0 or situation.orders is not None)
+        for place, option in enumerate(useful[:limit])
+    )
     return _advice(situation, measurements)
 
 
@@ -272,7 +275,7 @@ def _known(option: Option) -> Bools:
     return option.prediction.known
 
 
-def _described(option: Option, pair: Pair | None, situation: Situation) -> NextMeasurement:
+def _described(option: Option, pair: Pair | None, situation: Situation, *, how_fine: bool) -> NextMeasurement:
     together = pair if pair is not None and option in pair.options else None
     gain = None
     if situation.orders is not None:
@@ -288,7 +291,7 @@ def _described(option: Option, pair: Pair | None, situation: Situation) -> NextM
         instrument=None if option.tool is None else option.tool.instrument.name,
         again=option.again,
         spans=spans,
-        measure_to_within_mm=_fineness(option, situation),
+        measure_to_within_mm=_fineness(option, situation) if how_fine else None,
         together_with=None if together is None else together.partner(option).feature.name,
         together_bits=None if together is None else together.bits,
         gain=gain,
