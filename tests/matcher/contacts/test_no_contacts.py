@@ -51,7 +51,7 @@ def test_noise_is_refused_mostly_and_never_sure() -> None:
         except ObservationError as error:
             assert error.field == "profile"  # noqa: PT017 (both outcomes are counted)
     assert not any(row.sure for row in rows)
-    # Something is found in one of ten at most, called unsure; the mean of 400 others was 0.07.
+    # Something is found in one of seven at most, and called unsure; of 400 others it was 8 %, none sure.
     assert len(rows) <= 0.15 * 150
 
 
