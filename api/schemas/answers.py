@@ -112,7 +112,7 @@ class NextMeasurement(Out):
     again: bool = Field(description="Whether it was measured already and is worth taking again.")
     spans: int | None = Field(description="For a pitch: gaps of a whole row of the likeliest half.")
     measure_to_within_mm: float | None = Field(
-        description="Coarsest limit ± that keeps nine tenths of the bits; null where it hardly matters, or too many are left."
+        description="Coarsest limit ± that keeps nine tenths of the bits; null where it hardly matters."
     )
     together_with: str | None = Field(
         description="Where two measurements tell more than twice as much as the best one alone: the other one."
