@@ -20,7 +20,7 @@ FAMILY = 20261125
 `DRIFT` (by families 2 to 4 and simulated profiles). ``python -m tests.matcher.contacts.figures 1000`` prints what comes
 of its first 1,000 pictures: right in 97.6 %, pitch held in 94.7 %, 20 of 23 wrong counts unsure."""
 
-IMAGES = 320
+IMAGES = 1000
 HARSH_IMAGES = 120
 PROFILES = 400
 
@@ -79,12 +79,10 @@ def test_the_count_is_right_in_97_of_100_pictures(outcomes: list[Outcome]) -> No
 
 
 def test_the_pitch_lies_in_its_own_95_percent_interval_in_94_of_100_pictures(outcomes: list[Outcome]) -> None:
-    # A picture that is refused has no interval; it counts as a wrong count above. The share of 320 pictures has a
-    # standard deviation of 1.3 %: what is asserted is that it is not below 94 % by more than two of them, and that
-    # intervals are not needlessly wide.
+    # A picture that is refused has no interval; it counts as a wrong count above. Nor may intervals be needlessly wide.
     held = [outcome.held for outcome in outcomes if outcome.row is not None]
     print(f"pitch held in {np.mean(held):.3f}")
-    assert 0.94 - 2 * np.sqrt(0.94 * 0.06 / len(held)) <= np.mean(held) < 0.98
+    assert 0.94 <= np.mean(held) < 0.98
 
 
 def test_a_wrong_count_is_called_unsure_in_nine_of_ten(outcomes: list[Outcome], harsh_outcomes: list[Outcome]) -> None:
