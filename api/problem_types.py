@@ -35,6 +35,35 @@ _TABLE = (
         remedy="Send one JSON object, UTF-8; the problem's detail says where reading stopped.",
     ),
     ProblemType(
+        name="unauthorised",
+        title="A valid token is needed",
+        status=401,
+        meaning="The request carries no token where one is needed, or one that is unknown, has ended or was revoked.",
+        remedy="Send the header 'Authorization: Bearer oh_…'. Ask a maintainer for a token, or make a new one.",
+    ),
+    ProblemType(
+        name="forbidden",
+        title="This is not allowed",
+        status=403,
+        meaning="The token is good, but the contributor's role or the token's scopes do not reach as far, or what is to "
+        "be changed is somebody else's.",
+        remedy="Each entry of errors says what is lacking.",
+    ),
+    ProblemType(
+        name="suspended",
+        title="This contributor is suspended",
+        status=403,
+        meaning="A maintainer has stopped this contributor's changes, with a reason; reading stays open.",
+        remedy="Ask a maintainer; the detail tells since when and why.",
+    ),
+    ProblemType(
+        name="own-evidence",
+        title="Evidence must come from somebody else",
+        status=403,
+        meaning="An entry is confirmed by others than the author of what it says.",
+        remedy="Let somebody else measure the part; cite a drawing instead, if there is one.",
+    ),
+    ProblemType(
         name="not-found",
         title="Nothing is at this address",
         status=404,

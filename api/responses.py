@@ -22,6 +22,9 @@ from matcher.errors import ObservationError, ObservationErrors, UnknownHalfError
 
 PROBLEM_JSON = "application/problem+json"
 
+CHALLENGE = 'Bearer realm="otherhalf"'
+"""What a 401 asks for (RFC 6750, section 3)."""
+
 SECURITY_HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "no-referrer",
@@ -47,6 +50,8 @@ def problem_response(problem: Problem, headers: Mapping[str, str] | None = None)
     sent = {**SECURITY_HEADERS, **(headers or {})}
     if problem.type == PROBLEMS["catalogue-locked"].uri:
         sent["Retry-After"] = str(RETRY_AFTER_S)
+    if problem.status == 401:
+        sent["WWW-Authenticate"] = CHALLENGE
     return Response(problem.model_dump_json(), status_code=problem.status, headers=sent, media_type=PROBLEM_JSON)
 
 

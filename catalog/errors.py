@@ -57,6 +57,22 @@ class EntryError(CatalogueError):
     """An entry contradicts itself, its law cannot be carried out, or it names something that is not there."""
 
 
+class UnauthorisedError(CatalogueError):
+    """Who asks is not known: no token where one is needed, or one that is unknown, has ended or was revoked."""
+
+
+class ForbiddenError(CatalogueError):
+    """Who asks is known, and may not do this: the role or the token's scopes do not reach, or it is not theirs."""
+
+
+class SuspendedError(CatalogueError):
+    """Nothing is taken from this contributor until the suspension is lifted."""
+
+
+class OwnEvidenceError(CatalogueError):
+    """Evidence about an entry has to come from somebody else than its author."""
+
+
 class FileError(CatalogueError):
     """One place in a file cannot be used. ``line`` and ``column`` count from 1; in CSV a column is a field, and
     ``field`` its name."""
