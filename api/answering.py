@@ -110,11 +110,12 @@ def explanation(snapshot: Snapshot, request: ExplainRequest) -> answers.ExplainA
 
 
 def _reduced(snapshot: Snapshot, request: IdentifyRequest) -> Sequence[Reduced]:
-    _check_tried_halves(snapshot, request)
+    check_tried_halves(snapshot, request)
     return readings_of(request)
 
 
-def _check_tried_halves(snapshot: Snapshot, request: IdentifyRequest) -> None:
+def check_tried_halves(snapshot: Snapshot, request: IdentifyRequest) -> None:
+    """Raise ApiError where a fit was tried with a half that the catalogue does not have."""
     unknown = [
         FieldProblem(
             field=f"observations[{index}].value.half",

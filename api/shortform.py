@@ -27,6 +27,7 @@ from matcher.features import FEATURES, Feature, Kind
 from matcher.observations import Of
 from matcher.suggestions import closest, closest_meaning, remedy_for
 from matcher.units import canonical_unit
+from matcher.words import named_values
 
 LARGEST_RATIO = 2.0
 """Repeated readings of one thing that differ by more than this factor are no repeats: most likely a decimal comma."""
@@ -249,13 +250,14 @@ def _values(feature: Feature, what: str) -> list[str]:
     known = {_plain(word): name for name, label in feature.values.items() for word in (label, name)}
     found = []
     for text in what.split(","):
-        if _plain(text) not in known:
+        name = known.get(_plain(text)) or "".join(named_values(feature, text))
+        if name not in feature.values:
             raise _Refusal(
                 text,
                 f"{text.strip()!r} is no value of {feature.name}",
                 remedy_for(feature.values, closest_meaning(text, words)),
             )
-        found.append(known[_plain(text)])
+        found.append(name)
     return found
 
 

@@ -115,7 +115,7 @@ def identify(
 def _identify_asking(pieces: list[str], file: str | None, options: dict[str, Any], database: str | None) -> NoReturn:
     request, read = _read(AskRequest, pieces, file, options)
     with told(pieces, len(request.observations) - read):
-        found = ask(snapshot_of(database), request, tuple(pieces))
+        found = ask(snapshot_of(database), request, database)
     raise _exit(found)
 
 

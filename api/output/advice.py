@@ -8,7 +8,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from api.output.console import bullet, indented, plain
-from api.schemas.answers import FurtherMeasuring, NextMeasurement, Predicted
+from api.schemas.answers import FurtherMeasuring, NextMeasurement
 from matcher.advice.next_measurement import Reason
 from matcher.features import FEATURES, Feature, Kind
 from matcher.instruments import BUILT_IN
@@ -18,6 +18,9 @@ SHOWN = 3
 
 SHOWN_BITS = 0.05
 """Less would be printed as 0.0 bits."""
+
+EXPECTED_FROM = 0.05
+"""Probability of the leading answer below which nothing is expected: the leaders are then any few of very many."""
 
 SHOWN_PREDICTIONS = 3
 """Candidates whose values are named beside a measurement."""
@@ -39,12 +42,12 @@ def advice_blocks(measurements: Sequence[NextMeasurement], further: FurtherMeasu
     yield Text("Next to measure", style="bold")
     if further.reason in REASONS:
         yield plain(REASONS[further.reason])
-    yield from (bullet(_line(each, further.open_bits)) for each in shown)
+    yield from (bullet(_line(each, further)) for each in shown)
 
 
-def _line(advised: NextMeasurement, open_bits: float) -> str:
-    predicted = _predictions(advised.predicted)
-    return f"{_what(advised)}: {bits(advised, open_bits)}{f'. Expect {predicted}' if predicted else ''}"
+def _line(advised: NextMeasurement, further: FurtherMeasuring) -> str:
+    expected = _expected(advised, further)
+    return f"{_what(advised)}: {bits(advised, further.open_bits)}{f'. Expect {expected}' if expected else ''}"
 
 
 def _what(advised: NextMeasurement) -> str:
@@ -67,10 +70,12 @@ def bits(advised: NextMeasurement, open_bits: float) -> str:
     return f"it tells about {advised.bits:.1f} of {open_bits:.1f} bits"
 
 
-def _predictions(predicted: Sequence[Predicted]) -> str:
+def _expected(advised: NextMeasurement, further: FurtherMeasuring) -> str:
     """What the leading halves would show; those that would show the same are named together."""
+    if further.probability < EXPECTED_FROM:
+        return ""
     by_value: dict[str, list[str]] = {}
-    for each in predicted[:SHOWN_PREDICTIONS]:
+    for each in advised.predicted[:SHOWN_PREDICTIONS]:
         by_value.setdefault(_value(each.value), []).append(each.part_number)
     return "; ".join(f"{value} for {', '.join(names)}" for value, names in by_value.items())
 
@@ -79,7 +84,7 @@ def _value(value: float | int | str) -> str:
     return f"{value:.3f} mm" if isinstance(value, float) else str(value).replace("_", " ")
 
 
-def question_blocks(number: int, advised: NextMeasurement, open_bits: float) -> Iterator[RenderableType]:
+def question_blocks(number: int, advised: NextMeasurement, further: FurtherMeasuring) -> Iterator[RenderableType]:
     """One question of the dialogue."""
     feature = FEATURES[advised.feature]
     yield plain("")
@@ -89,9 +94,9 @@ def question_blocks(number: int, advised: NextMeasurement, open_bits: float) -> 
         yield indented("One of: " + ", ".join(feature.values), 3)
     if advised.spans is not None:
         yield indented(f"Write reading/gaps, as in {_example(advised)}.", 3)
-    predicted = _predictions(advised.predicted)
-    expect = f"; expect {predicted}" if predicted and not feature.values else ""
-    tells = bits(advised, open_bits)
+    expected = "" if feature.values else _expected(advised, further)
+    expect = f"; expect {expected}" if expected else ""
+    tells = bits(advised, further.open_bits)
     yield indented(f"{tells[0].upper()}{tells[1:]}{expect}.", 3)
 
 

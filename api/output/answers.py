@@ -34,7 +34,7 @@ def answer_blocks(answer: Answer, *, brief: bool = False) -> Iterator[Renderable
     yield from _rechecks(answer)
     yield from advice_blocks(answer.next_measurements, answer.further_measuring)
     if not brief:
-        yield from _notes("Worth knowing", [_hint(hint) for hint in answer.hints])
+        yield from _notes("Worth knowing", [hint_line(hint) for hint in answer.hints])
         yield from caution_lines(SHORT_CAUTIONS)
 
 
@@ -180,7 +180,8 @@ def _recheck(recheck: Recheck) -> str:
     return f"{label}: {slip}without it the answer would move by {words.percent(recheck.shift)}"
 
 
-def _hint(hint: Hint) -> str:
+def hint_line(hint: Hint) -> str:
+    """What may have gone wrong, what it would change, and how likely it is."""
     chance = "" if hint.probability is None else f" ({words.percent(hint.probability)} likely)"
     return f"{hint.message}{f' {hint.change}' if hint.change else ''}{chance}"
 

@@ -341,7 +341,7 @@ def _advice(situation: Situation, measurements: tuple[NextMeasurement, ...]) -> 
             measurements=measurements,
             settled=False,
             reason=Reason.KEEP_MEASURING,
-            probability=float(probability.max()),
+            probability=float(probability[0]),
             open_bits=entropy(probability),
         )
     order = np.bincount(situation.orders, weights=probability).astype(np.float64)
