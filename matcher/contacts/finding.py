@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from matcher.columns import Floats
+from matcher.contacts.chance import is_clear, is_row
 from matcher.contacts.choosing import Choice, Reading, chosen, readings
 from matcher.contacts.counting import usual_strength
 from matcher.contacts.doubts import doubts, empty, row_reasons, traces
@@ -42,18 +43,8 @@ FLATTEST = 1e-4
 LARGEST_LEVEL = 1e6
 """Largest level taken: more than 16 bits have, and sums of squares stay far from what a float holds."""
 
-LEAST_EVIDENCE, LEAST_PER_SITE = 13.0, 2.0
-"""Log-likelihood ratio from which a reading counts as a row, in all and per site. Tuned on noise and rendered rows."""
-
 HIDDEN = 0.08
 """Probability that a trace beyond an end is one more contact. Tuned: of rendered rows one trace in twelve was."""
-
-SURE_EVIDENCE, SURE_PER_SITE = 16.0, 2.5
-"""Log-likelihood ratio below which a row may be chance, whatever its count. Tuned: of 400 profiles of noise the
-strongest reading that fits as well per site had 19, with a doubtful count; half of rendered rows of four have 22."""
-
-FEWEST_SURE = 4
-"""Fewest contacts that show, from which a count can be sure: three at equal distances are found anywhere. A choice."""
 
 SURE = 0.95
 """Probability of a count from which it can be used unseen. A choice."""
@@ -95,11 +86,6 @@ def find_contacts(profile: Floats, *, step: float = 1.0, ahead: ArrayLike = (), 
     return _row(chosen(clear), values, float(start), step)
 
 
-def is_row(reading: Reading) -> bool:
-    """Whether a reading is more than noise looks like: enough evidence, in all and per site."""
-    return reading.evidence > LEAST_EVIDENCE and reading.per_site > LEAST_PER_SITE
-
-
 def _row(choice: Choice, values: Floats, start: float, step: float) -> FoundRow:
     reading = choice.taken
     why, free = doubts(reading), empty(reading)
@@ -107,7 +93,7 @@ def _row(choice: Choice, values: Floats, start: float, step: float) -> FoundRow:
     lattice = _lattice(reading, places, why, step, len(values))
     counts = _counts(choice)
     count, probability = reading.run.count, dict(counts)[reading.run.count]
-    clear = _clear(reading, len(places))
+    clear = is_clear(reading, len(places))
     sure = probability >= SURE and clear
     reasons = () if sure else _reasons(choice, counts, why, clear)
     strength = float(np.median(reading.sites.amplitudes[places]))
@@ -173,11 +159,6 @@ def _one_more(counts: dict[int, float]) -> dict[int, float]:
     for count, probability in counts.items():
         more[count + 1] = more.get(count + 1, 0.0) + HIDDEN * probability
     return more
-
-
-def _clear(reading: Reading, contacts: int) -> bool:
-    """Whether a row of so many contacts can not be chance."""
-    return contacts >= FEWEST_SURE and reading.evidence > SURE_EVIDENCE and reading.per_site > SURE_PER_SITE
 
 
 def _reasons(choice: Choice, counts: list[tuple[int, float]], why: list[str | None], clear: bool) -> tuple[str, ...]:
