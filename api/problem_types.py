@@ -45,8 +45,8 @@ _TABLE = (
         name="forbidden",
         title="This is not allowed",
         status=403,
-        meaning="The token is good, but the contributor's role or the token's scopes do not reach as far, or what is to "
-        "be changed is somebody else's.",
+        meaning="The token is good, but the contributor's role or the token's scopes do not reach as far, or what is "
+        "to be changed is somebody else's.",
         remedy="Each entry of errors says what is lacking.",
     ),
     ProblemType(

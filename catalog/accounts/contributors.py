@@ -1,0 +1,219 @@
+"""Contributors: added, given another role, suspended with a reason, and taken back. Nobody is ever deleted."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from dataclasses import dataclass, replace
+from typing import Any
+
+from sqlalchemy import func, insert, select, update
+from sqlalchemy.orm import Session
+
+from catalog.accounts.masking import masked
+from catalog.accounts.who import Role
+from catalog.entries import slug
+from catalog.errors import DuplicateError, EntryError, NotFoundError
+from catalog.history.acts import OPERATOR, Act
+from catalog.history.journal import Change, append
+from catalog.plain_text import plain_line
+from catalog.record_tables import ContributorTable, JournalTable
+
+RECORD = "contributor"
+"""What the journal calls them."""
+
+LONGEST_NAME = 80
+LONGEST_REASON = 500
+"""Characters of a name, and of a suspension's reason."""
+
+RESERVED = (OPERATOR, "anonymous")
+"""Names that mean somebody else in the journal."""
+
+GIVEN_ROLES = (Role.CONTRIBUTOR, Role.MAINTAINER)
+"""Roles that somebody can be given: readers need none, and an operator is who holds the database."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Contributor:
+    """Somebody who may add. ``key`` is the slug of the name; ``suspended_at`` a moment (None: not suspended) and
+    ``suspended_for`` the reason."""
+
+    id: int
+    key: str
+    name: str
+    role: Role
+    added_at: str
+    suspended_at: str | None
+    suspended_for: str = ""
+
+
+def add(session: Session, act: Act, name: str, role: Role = Role.CONTRIBUTOR) -> Contributor:
+    """Add a contributor. Raises EntryError for a name or role that cannot be, DuplicateError for one that stands."""
+    given, checked = _checked_name(name), _checked_role(role)
+    key = slug(given)
+    standing = _row(session, key)
+    if standing is not None:
+        raise DuplicateError(
+            f"there is a contributor called {standing.name!r}",
+            field="name",
+            value=given,
+            remedy="Give another name; small and large letters, spaces and signs make no difference",
+        )
+    values = {"key": key, "name": given, "role": checked.value, "added_at": act.at}
+    session.execute(insert(ContributorTable).values(values))
+    return _journalled(session, act, "added", key, old=None)
+
+
+def get(session: Session, name: str) -> Contributor:
+    """The contributor of this name or key; raises NotFoundError."""
+    row = _row(session, slug(unicodedata.normalize("NFKC", name)))
+    if row is None:
+        raise NotFoundError(
+            f"no contributor is called {name!r}",
+            field="name",
+            value=name,
+            remedy="List them for the names there are, or add this one first",
+        )
+    return _contributor(row, _reasons(session, row.key).get(row.key, ""))
+
+
+def listed(session: Session) -> tuple[Contributor, ...]:
+    """Everybody, in the order of their keys."""
+    rows = session.execute(select(ContributorTable).order_by(ContributorTable.key)).scalars()
+    reasons = _reasons(session)
+    return tuple(_contributor(row, reasons.get(row.key, "")) for row in rows)
+
+
+def nobody_yet(session: Session) -> bool:
+    """Whether the catalogue has no contributor at all."""
+    return session.execute(select(ContributorTable.id).limit(1)).first() is None
+
+
+def change_role(session: Session, act: Act, name: str, role: Role) -> Contributor:
+    """Give a contributor another role; the same one again changes nothing. Raises NotFoundError, EntryError."""
+    before, checked = get(session, name), _checked_role(role)
+    if before.role is checked:
+        return before
+    return _changed(session, act, "role_changed", before, role=checked.value)
+
+
+def suspend(session: Session, act: Act, name: str) -> Contributor:
+    """Take nothing more from a contributor, for the act's reason. Raises NotFoundError, EntryError without a reason
+    or for somebody who is suspended already."""
+    before = get(session, name)
+    act = replace(act, reason=checked_line(act.reason, field="reason", least=1, most=LONGEST_REASON))
+    if before.suspended_at is not None:
+        raise EntryError(
+            f"{before.name} is suspended since {before.suspended_at}: {before.suspended_for}",
+            field="name",
+            value=before.name,
+            remedy="Lift the suspension first, to give another reason",
+        )
+    return _changed(session, act, "suspended", before, suspended_at=act.at)
+
+
+def lift(session: Session, act: Act, name: str) -> Contributor:
+    """End a suspension. Raises NotFoundError, EntryError for somebody who is not suspended."""
+    before = get(session, name)
+    act = replace(act, reason=checked_line(act.reason, field="reason", least=0, most=LONGEST_REASON))
+    if before.suspended_at is None:
+        raise EntryError(
+            f"{before.name} is not suspended", field="name", value=before.name, remedy="There is nothing to lift"
+        )
+    return _changed(session, act, "lifted", before, suspended_at=None)
+
+
+def checked_line(text: str, *, field: str, least: int, most: int) -> str:
+    """The text as one plain line of ``least`` to ``most`` characters (`catalog.plain_text`).
+
+    Raises EntryError, also for a text that holds a token: labels and reasons are shown to others.
+    """
+    bare = text.strip()
+    if not least <= len(bare) <= most:
+        bounds = f"{least} to {most}" if least else f"at most {most}"
+        raise EntryError(
+            f"the {field} has {len(bare)} characters", field=field, value=bare, remedy=f"Give {bounds} characters"
+        )
+    if masked(bare) != bare:
+        raise EntryError(
+            f"the {field} holds a token", field=field, value=masked(bare), remedy="Leave it out; revoke it if it leaked"
+        )
+    try:
+        return plain_line(bare)
+    except ValueError as error:
+        remedy = "Write it on one line, with visible characters and plain spaces"
+        raise EntryError(f"the {field}: {error}", field=field, value=bare, remedy=remedy) from error
+
+
+def _checked_name(name: str) -> str:
+    """The name as it is kept: compatibility forms folded as RFC 8266 (nicknames) does, single spaces."""
+    folded = re.sub(" +", " ", unicodedata.normalize("NFKC", name))
+    given = checked_line(folded, field="name", least=1, most=LONGEST_NAME)
+    if not given.isprintable() or not given[0].isalnum():
+        raise EntryError(
+            "a name is made of printable characters and begins with a letter or a figure",
+            field="name",
+            value=given,
+            remedy="Leave out what stands before, and signs that cannot be seen",
+        )
+    if slug(given) in RESERVED:
+        raise EntryError(
+            f"the name {given!r} is reserved", field="name", value=given, remedy="Give the name of a person or group"
+        )
+    return given
+
+
+def _checked_role(role: Role) -> Role:
+    if role not in GIVEN_ROLES:
+        raise EntryError(
+            f"nobody can be given the role {role}", field="role", value=role, remedy=f"Give {' or '.join(GIVEN_ROLES)}"
+        )
+    return role
+
+
+def _row(session: Session, key: str) -> ContributorTable | None:
+    found = select(ContributorTable).where(ContributorTable.key == key)
+    return session.execute(found.execution_options(populate_existing=True)).scalar_one_or_none()
+
+
+def _contributor(row: ContributorTable, reason: str) -> Contributor:
+    return Contributor(
+        id=row.id,
+        key=row.key,
+        name=row.name,
+        role=Role(row.role),
+        added_at=row.added_at,
+        suspended_at=row.suspended_at,
+        suspended_for=reason if row.suspended_at is not None else "",
+    )
+
+
+def _reasons(session: Session, key: str | None = None) -> dict[str, str]:
+    """The reason of the last suspension, by key: the journal keeps it."""
+    rows = select(JournalTable.key, JournalTable.reason).where(
+        JournalTable.record == RECORD, JournalTable.action == "suspended"
+    )
+    chosen = rows if key is None else rows.where(JournalTable.key == key)
+    return {row.key: row.reason for row in session.execute(chosen.order_by(JournalTable.id))}
+
+
+def _changed(session: Session, act: Act, action: str, before: Contributor, **values: str | None) -> Contributor:
+    session.execute(update(ContributorTable).where(ContributorTable.id == before.id).values(values))
+    return _journalled(session, act, action, before.key, old=_written(before))
+
+
+def _journalled(session: Session, act: Act, action: str, key: str, *, old: dict[str, Any] | None) -> Contributor:
+    new, revision = _written(get(session, key)), _revisions(session, key) + 1
+    append(session, act, action, [Change(record=RECORD, key=key, revision=revision, old=old, new=new)])
+    return get(session, key)
+
+
+def _written(contributor: Contributor) -> dict[str, Any]:
+    """As the journal keeps it."""
+    return {"name": contributor.name, "role": contributor.role.value, "suspended_at": contributor.suspended_at}
+
+
+def _revisions(session: Session, key: str) -> int:
+    counted = select(func.max(JournalTable.revision)).where(JournalTable.record == RECORD, JournalTable.key == key)
+    found: int | None = session.execute(counted).scalar_one()
+    return found or 0

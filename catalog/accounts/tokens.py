@@ -1,0 +1,283 @@
+"""Tokens: made, shown once, recognised by their SHA-256, noted when used, revoked. Never readable again."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+from sqlalchemy import insert, or_, select, update
+from sqlalchemy.orm import Session
+
+from catalog import moments
+from catalog.accounts import contributors
+from catalog.accounts.contributors import Contributor, checked_line
+from catalog.accounts.masking import PREFIX, is_token
+from catalog.accounts.who import Role, Scope, State, Who
+from catalog.errors import EntryError, NotFoundError, SuspendedError
+from catalog.history.acts import OPERATOR, Act
+from catalog.history.journal import Change, append
+from catalog.record_tables import ContributorTable, TokenTable
+
+RECORD = "token"
+"""What the journal calls them. It tells that one was made or revoked, and whose: nothing that helps to guess it."""
+
+SECRET_BYTES = 32
+"""Random bytes of a token: 256 bits, so that a plain SHA-256 without salt cannot be searched through."""
+
+START = 8
+"""Characters that are kept to tell tokens apart by; 226 unknown bits are left."""
+
+LONGEST_LABEL = 80
+DEFAULT_DAYS = 365
+LONGEST_DAYS = 730
+"""Days until a token ends, where nothing is said, and at most."""
+
+NOTED_EVERY = timedelta(hours=1)
+"""How exactly the last use is known: reading must not write each time."""
+
+DEFAULT_SCOPES = frozenset((Scope.CONTRIBUTE, Scope.EVIDENCE))
+"""What a token is good for where nothing is said: the usual work, and no power over others or over tokens."""
+
+_WITH_OWNER = (
+    select(TokenTable, ContributorTable)
+    .join(ContributorTable, ContributorTable.id == TokenTable.contributor_id)
+    .execution_options(populate_existing=True)
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Token:
+    """What is known of a token. ``id`` is its number, ``start`` its first characters, ``state`` how it stands at the
+    moment of asking; moments as `catalog.moments` writes them, ``last_used_at`` to the hour."""
+
+    id: int
+    contributor: str
+    start: str
+    label: str
+    scopes: frozenset[Scope]
+    state: State
+    created_at: str
+    expires_at: str | None
+    last_used_at: str | None
+    revoked_at: str | None
+    revoked_by: str | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Created:
+    """A new token, and the one time that its ``secret`` is shown."""
+
+    token: Token
+    secret: str = field(repr=False)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Verified:
+    """Who showed a token. ``unnoted``: its last use has not been noted within the hour."""
+
+    who: Who
+    unnoted: bool = False
+
+
+def create(
+    session: Session,
+    act: Act,
+    contributor: str,
+    *,
+    label: str = "",
+    scopes: Iterable[Scope] = DEFAULT_SCOPES,
+    expires: datetime | None,
+) -> Created:
+    """Make a token for a contributor, by name. ``expires`` None: it never ends.
+
+    Only whoever holds the database makes a token without end: they can make a new one at any time, so a bound would
+    protect nothing; and never one that is good for maintaining, which must not outlive its being forgotten.
+    Raises NotFoundError, SuspendedError, EntryError.
+    """
+    owner, given = contributors.get(session, contributor), frozenset(scopes)
+    _check_active(owner)
+    _check_scopes(owner, given)
+    _check_expiry(act, given, expires)
+    named = checked_line(label, field="label", least=0, most=LONGEST_LABEL)
+    secret = PREFIX + secrets.token_urlsafe(SECRET_BYTES)
+    values = {
+        "contributor_id": owner.id,
+        "digest": digest(secret),
+        "start": secret[:START],
+        "label": named,
+        "scopes": " ".join(sorted(given)),
+        "created_at": act.at,
+        "expires_at": None if expires is None else moments.written(expires),
+    }
+    number = session.execute(insert(TokenTable).values(values).returning(TokenTable.id)).scalar_one()
+    made = get(session, number, act.at)
+    _journal(session, act, made, "created", revision=1)
+    return Created(token=made, secret=secret)
+
+
+def get(session: Session, number: int, at: str) -> Token:
+    """The token of this number as it stands ``at`` a moment; raises NotFoundError."""
+    row = session.execute(_WITH_OWNER.where(TokenTable.id == number)).one_or_none()
+    if row is None:
+        raise NotFoundError(
+            f"there is no token {number}", field="token", value=number, remedy="List the tokens for their numbers"
+        )
+    return _token(row[0], row[1], at)
+
+
+def listed(session: Session, at: str, contributor: str | None = None) -> tuple[Token, ...]:
+    """All tokens, or those of one contributor (by name; raises NotFoundError), in the order in which they were made."""
+    chosen = _WITH_OWNER.order_by(TokenTable.id)
+    if contributor is not None:
+        chosen = chosen.where(TokenTable.contributor_id == contributors.get(session, contributor).id)
+    return tuple(_token(token, owner, at) for token, owner in session.execute(chosen))
+
+
+def revoke(session: Session, act: Act, number: int) -> Token:
+    """End a token now and for good; one that was revoked already stays as it is. Raises NotFoundError.
+
+    Whether the actor may is asked before (`catalog.accounts.access.permission_to_revoke`).
+    """
+    standing = get(session, number, act.at)
+    if standing.revoked_at is not None:
+        return standing
+    ended = {"revoked_at": act.at, "revoked_by": act.actor}
+    session.execute(update(TokenTable).where(TokenTable.id == number).values(ended))
+    _journal(session, act, standing, "revoked", revision=2)
+    return get(session, number, act.at)
+
+
+def verify(session: Session, secret: str, at: str) -> Verified:
+    """Who shows this token ``at`` a moment; their ``state`` says where it is not good.
+
+    It is looked up by its digest, so that how long the answer takes tells nothing of the tokens there are.
+    """
+    if not is_token(secret):
+        return Verified(who=Who(state=State.UNKNOWN, told="it has another form than 'oh_' and 43 characters"))
+    row = session.execute(_WITH_OWNER.where(TokenTable.digest == digest(secret))).one_or_none()
+    if row is None:
+        return Verified(who=Who(state=State.UNKNOWN))
+    token = _token(row[0], row[1], at)
+    who = Who(
+        role=Role(row[1].role),
+        name=token.contributor,
+        scopes=token.scopes,
+        state=token.state,
+        token=token.id,
+        told=_told(session, token),
+    )
+    return Verified(who=who, unnoted=token.state is State.ACTIVE and _is_unnoted(token.last_used_at, at))
+
+
+def note_use(session: Session, number: int, at: str) -> None:
+    """Note that a token was used ``at`` a moment, unless that was noted within the hour before."""
+    unnoted = or_(TokenTable.last_used_at.is_(None), TokenTable.last_used_at <= _hour_before(at))
+    session.execute(update(TokenTable).where(TokenTable.id == number, unnoted).values(last_used_at=at))
+
+
+def digest(secret: str) -> str:
+    """What is kept of a token: its SHA-256, hexadecimal."""
+    return hashlib.sha256(secret.encode()).hexdigest()
+
+
+def _check_active(owner: Contributor) -> None:
+    if owner.suspended_at is not None:
+        raise SuspendedError(
+            f"{owner.name} is suspended since {owner.suspended_at}: {owner.suspended_for}",
+            field="contributor",
+            value=owner.name,
+            remedy="Lift the suspension first",
+        )
+
+
+def _check_scopes(owner: Contributor, scopes: frozenset[Scope]) -> None:
+    if not scopes:
+        raise EntryError(
+            "a token without scopes is good for nothing",
+            field="scopes",
+            value="",
+            remedy=f"Give some of {', '.join(Scope)}; reading needs no token",
+        )
+    if Scope.MAINTAIN in scopes and owner.role is not Role.MAINTAINER:
+        raise EntryError(
+            f"{owner.name} is no maintainer",
+            field="scopes",
+            value=Scope.MAINTAIN,
+            remedy="Leave the scope 'maintain' out, or give the role first",
+        )
+
+
+def _check_expiry(act: Act, scopes: frozenset[Scope], expires: datetime | None) -> None:
+    now = moments.read(act.at, field="at")
+    if expires is None:
+        if act.actor != OPERATOR or Scope.MAINTAIN in scopes:
+            raise EntryError(
+                "this token has to end some day",
+                field="expires",
+                value="none",
+                remedy=f"Give at most {LONGEST_DAYS} days; only whoever holds the database makes tokens without end, "
+                "and none with the scope 'maintain'",
+            )
+    elif not now < expires <= now + timedelta(days=LONGEST_DAYS):
+        raise EntryError(
+            "a token cannot end then",
+            field="expires",
+            value=moments.written(expires),
+            remedy=f"Give a moment to come, at most {LONGEST_DAYS} days from now",
+        )
+
+
+def _token(row: TokenTable, owner: ContributorTable, at: str) -> Token:
+    return Token(
+        id=row.id,
+        contributor=owner.name,
+        start=row.start,
+        label=row.label,
+        scopes=frozenset(Scope(word) for word in row.scopes.split()),
+        state=_state(row, owner, at),
+        created_at=row.created_at,
+        expires_at=row.expires_at,
+        last_used_at=row.last_used_at,
+        revoked_at=row.revoked_at,
+        revoked_by=row.revoked_by,
+    )
+
+
+def _state(row: TokenTable, owner: ContributorTable, at: str) -> State:
+    """Revoked before expired before suspended: what cannot be mended comes first. Moments compare as texts."""
+    if row.revoked_at is not None:
+        return State.REVOKED
+    if row.expires_at is not None and row.expires_at <= at:
+        return State.EXPIRED
+    return State.ACTIVE if owner.suspended_at is None else State.SUSPENDED
+
+
+def _told(session: Session, token: Token) -> str:
+    if token.state is State.EXPIRED:
+        return f"on {token.expires_at}"
+    if token.state is State.REVOKED:
+        return f"on {token.revoked_at}"
+    if token.state is State.SUSPENDED:
+        owner = contributors.get(session, token.contributor)
+        return f"since {owner.suspended_at}, {owner.suspended_for}"
+    return ""
+
+
+def _is_unnoted(last_used_at: str | None, at: str) -> bool:
+    return last_used_at is None or last_used_at <= _hour_before(at)
+
+
+def _hour_before(at: str) -> str:
+    return moments.written(moments.read(at, field="at") - NOTED_EVERY)
+
+
+def _journal(session: Session, act: Act, token: Token, action: str, *, revision: int) -> None:
+    key, about = str(token.id), contributors.get(session, token.contributor).key
+    old = None if revision == 1 else {"state": "created"}
+    change = Change(
+        record=RECORD, key=key, revision=revision, old=old, new={"state": action}, of=contributors.RECORD, about=about
+    )
+    append(session, act, action, [change])
