@@ -2,29 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from dataclasses import field as with_default
 from typing import Any
 
-from sqlalchemy import update
 from sqlalchemy.orm import Session
 
-from catalog.database import mark_changed
 from catalog.entries import AnyEntry, Citation, Entry, Half, Mating, Series, slug
 from catalog.errors import DuplicateError, EntryError
+from catalog.history.acts import Act, operators
+from catalog.history.journal import Change, append
+from catalog.history.rewriting import rewrite
+from catalog.history.states import Stood
 from catalog.loading import Ids, load_halves, load_matings, load_series
 from catalog.series_laws import expand
 from catalog.storing import (
+    Row,
     chunks,
+    half_row,
     ids_by_key,
+    insert_rows,
+    mating_row,
+    new_standing,
     series_row,
     store_aliases,
     store_citations,
-    store_halves,
+    store_half_parts,
     store_makers,
-    store_matings,
-    store_series,
+    store_mating_parts,
     values_by_key,
 )
 from catalog.tables import Base, HalfTable, Maker, MatingTable, SeriesTable
@@ -76,8 +82,13 @@ class _Batch:
         _refuse_difference(earlier.entry, given.entry, key, given.index, f"earlier in the same batch ({earlier.place})")
 
 
-def add(session: Session, entries: Sequence[AnyEntry]) -> AddReport:
+def add(
+    session: Session, entries: Sequence[AnyEntry], act: Act | None = None, *, clean: Collection[str] = ()
+) -> AddReport:
     """Add entries, in any order, within the session's writing transaction.
+
+    ``act`` says whose they are (default: the operator's); ``clean`` are the keys of those in which the machine review
+    found nothing.
 
     Series are expanded by their laws. An entry that already stands with the same content is left alone. Raises
     DuplicateError for a key that stands with other content, EntryError for laws that cannot be carried out and matings
@@ -94,11 +105,10 @@ def add(session: Session, entries: Sequence[AnyEntry]) -> AddReport:
     halves = _new(session, HalfTable, batch.halves, _listed_halves)
     matings = _new(session, MatingTable, batch.matings, _listed_matings)
     citations = store_citations(session, _citations([*series, *halves, *matings]))
-    series_ids = _store_series(session, series, halves, citations)
-    store_halves(session, [(given.entry, given.from_law) for given in halves], series_ids, citations)
-    _store_matings(session, matings, citations)
-    if series or halves or matings:
-        mark_changed(session)
+    writer = _Writer(session=session, act=act or operators("added"), clean=frozenset(clean), citations=citations)
+    series_ids = writer.series(series, halves)
+    writer.halves(halves, series_ids)
+    writer.matings(matings)
     added = {"series": len(series), "half": len(halves), "mating": len(matings)}
     given = {"series": len(batch.series), "half": len(batch.halves), "mating": len(batch.matings)}
     return AddReport(added=added, unchanged={record: count - added[record] for record, count in given.items()})
@@ -191,40 +201,86 @@ def _citations(given: Iterable[_Given]) -> list[Citation | None]:
     return [entry.citation if isinstance(entry, Mating) else entry.datasheet for entry in entries]
 
 
-def _store_series(
-    session: Session, stated: Sequence[_Given], halves: Sequence[_Given], citations: Mapping[Citation, int]
-) -> dict[str, int]:
-    """Row numbers of all series that the new entries need; those that halves only name are made without laws."""
-    described: dict[str, Series] = {each.entry.key: each.entry for each in stated}
-    wanted = dict(described)
-    for each in halves:
-        wanted.setdefault(each.entry.series_key, Series(maker=each.entry.maker, name=each.entry.series))
-    known = ids_by_key(session, SeriesTable, wanted)
-    makers = store_makers(session, {slug(series.maker): series.maker for series in wanted.values()})
-    rows = {
-        key: series_row(series, stated=key in described, maker_id=makers[slug(series.maker)], citations=citations)
-        for key, series in wanted.items()
-        if key in described or key not in known
-    }
-    for key in rows.keys() & known.keys():  # named by halves so far, described now
-        statement = update(SeriesTable).where(SeriesTable.id == known[key])
-        session.execute(statement.values(**rows[key], revision=SeriesTable.revision + 1))
-        store_aliases(session, known[key], wanted[key].aliases)
-    new = [key for key in rows if key not in known]
-    return known | store_series(session, [rows[key] for key in new], [wanted[key].aliases for key in new])
+@dataclass(frozen=True, kw_only=True)
+class _Writer:
+    """Writes new entries and the journal's rows of them."""
+
+    session: Session
+    act: Act
+    clean: frozenset[str]
+    citations: Mapping[Citation, int]
+
+    def series(self, stated: Sequence[_Given], halves: Sequence[_Given]) -> dict[str, int]:
+        """Row numbers of all series that the new entries need; those that halves only name are made without laws."""
+        described: dict[str, Series] = {each.entry.key: each.entry for each in stated}
+        wanted = dict(described)
+        for each in halves:
+            wanted.setdefault(each.entry.series_key, Series(maker=each.entry.maker, name=each.entry.series))
+        known = ids_by_key(self.session, SeriesTable, wanted)
+        for key in described.keys() & known.keys():  # named by halves so far, described now
+            rewrite(self.session, self.act, "describe", self._stood(described[key]), citations=self.citations)
+        new = {key: series for key, series in wanted.items() if key not in known}
+        makers = store_makers(self.session, {slug(series.maker): series.maker for series in new.values()})
+        rows = [
+            series_row(series, stated=key in described, maker_id=makers[slug(series.maker)], citations=self.citations)
+            for key, series in new.items()
+        ]
+        ids = self._insert(SeriesTable, rows)
+        for id_, series in zip(ids, new.values(), strict=True):
+            store_aliases(self.session, id_, series.aliases)
+        self._journal([self._stood(series, stated=key in described) for key, series in new.items()])
+        return known | dict(zip(new, ids, strict=True))
+
+    def halves(self, given: Sequence[_Given], series_ids: Mapping[str, int]) -> None:
+        rows = [
+            half_row(
+                each.entry,
+                from_law=each.from_law,
+                series_id=series_ids[each.entry.series_key],
+                citations=self.citations,
+            )
+            for each in given
+        ]
+        ids = self._insert(HalfTable, rows)
+        store_half_parts(self.session, list(zip(ids, (each.entry for each in given), strict=True)))
+        self._journal([self._stood(each.entry, from_law=each.from_law) for each in given])
+
+    def matings(self, given: Sequence[_Given]) -> None:
+        named = [key for each in given for key in (each.entry.half, each.entry.other)]
+        half_ids = ids_by_key(self.session, HalfTable, named)
+        for each in given:
+            _check_halves(each, half_ids)
+        rows = [
+            mating_row(each.entry, from_law=each.from_law, half_ids=half_ids, citations=self.citations)
+            for each in given
+        ]
+        ids = self._insert(MatingTable, rows)
+        store_mating_parts(self.session, list(zip(ids, (each.entry for each in given), strict=True)))
+        self._journal([self._stood(each.entry, from_law=each.from_law) for each in given])
+
+    def _insert(self, table: type[Base], rows: Sequence[Row]) -> list[int]:
+        return insert_rows(
+            self.session, table, [row | new_standing(self.act, clean=row["key"] in self.clean) for row in rows]
+        )
+
+    def _stood(self, entry: AnyEntry, *, from_law: bool = False, stated: bool = True) -> Stood:
+        return Stood(content=entry, from_law=from_law, stated=stated, clean=entry.key in self.clean)
+
+    def _journal(self, added: Sequence[Stood]) -> None:
+        changes = (
+            Change(record=each.content.record, key=each.content.key, revision=1, new=each.written()) for each in added
+        )
+        append(self.session, self.act, "add", changes)
 
 
-def _store_matings(session: Session, matings: Sequence[_Given], citations: Mapping[Citation, int]) -> None:
-    ids = ids_by_key(session, HalfTable, [key for each in matings for key in (each.entry.half, each.entry.other)])
-    for each in matings:
-        for name in ("half", "other"):
-            key = getattr(each.entry, name)
-            if key not in ids:
-                raise EntryError(
-                    f"no half of the catalogue or of this batch has the key {key!r}",
-                    field=f"{each.place}.{name}",
-                    value=key,
-                    remedy="Add the half first, or correct the key: maker:part-number in lower case",
-                    entry=each.index,
-                )
-    store_matings(session, [(each.entry, each.from_law) for each in matings], ids, citations)
+def _check_halves(given: _Given, half_ids: Mapping[str, int]) -> None:
+    for name in ("half", "other"):
+        key = getattr(given.entry, name)
+        if key not in half_ids:
+            raise EntryError(
+                f"no half of the catalogue or of this batch has the key {key!r}",
+                field=f"{given.place}.{name}",
+                value=key,
+                remedy="Add the half first, or correct the key: maker:part-number in lower case",
+                entry=given.index,
+            )

@@ -15,7 +15,7 @@ from sqlalchemy.orm import Session
 
 from catalog.engines import USE, Use, make_engine, parse, shown_address
 from catalog.errors import LockedError
-from catalog.schema import prepare, upgrade_engine
+from catalog.schema import prepare
 from catalog.tables import CatalogueState
 from catalog.translation import BUSY_SECONDS, driver_errors
 
@@ -115,7 +115,7 @@ def open_catalogue(url: str | None = None, *, create: bool = True) -> Catalogue:
     Raises SchemaError for tables of another version, UnavailableError where nothing can be opened, LockedError,
     ReadOnlyError.
     """
-    engine, where = _connect(url)
+    engine, where = connect(url)
     try:
         with driver_errors(where):
             prepare(engine, where, create=create)
@@ -125,16 +125,7 @@ def open_catalogue(url: str | None = None, *, create: bool = True) -> Catalogue:
     return Catalogue(engine, where)
 
 
-def upgrade(url: str | None = None) -> None:
-    """Move a catalogue's tables to this program's version; raises as `open_catalogue` does."""
-    engine, where = _connect(url)
-    try:
-        with driver_errors(where):
-            upgrade_engine(engine, where)
-    finally:
-        engine.dispose()
-
-
-def _connect(url: str | None) -> tuple[Engine, str]:
+def connect(url: str | None) -> tuple[Engine, str]:
+    """An engine for a database address, and the address as it may be shown."""
     parsed = parse(url if url is not None else default_url())
     return make_engine(parsed), shown_address(parsed)

@@ -9,10 +9,10 @@ from typing import Annotated, Literal
 
 from pydantic import Field, FiniteFloat
 
-from catalog.entries import Bound, Citation, Entry, HalfKind, Text
+from catalog.entries import DIGITS_MM, Bound, Citation, Entry, HalfKind, Text
 from catalog.exchange.problems import Problems
 from catalog.pasted_table import PLUS_MINUS, Printed, TableCell, printed
-from catalog.series_laws import DIGITS_MM, LARGEST_DIMENSION
+from catalog.series_laws import LARGEST_DIMENSION
 from matcher.features import DIMENSIONS, FEATURES
 from matcher.units import MM_PER_UNIT, SPELLINGS
 

@@ -18,10 +18,9 @@ from statistics import median
 from pydantic import ValidationError
 
 from catalog.drawing_columns import IGNORE, Column, Drawing, Sizes, read_columns
-from catalog.entries import DimensionLaw, KindLaw, Series
+from catalog.entries import DIGITS_MM, DimensionLaw, KindLaw, Series
 from catalog.exchange.problems import Problems, message_of
 from catalog.pasted_table import table_rows
-from catalog.series_laws import DIGITS_MM
 from matcher.features import FEATURES
 from matcher.laws import Law, fit_law
 

@@ -7,8 +7,9 @@ everything is checked here. Lengths are millimetres. They know neither tables no
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from functools import lru_cache
-from typing import Annotated, Literal, Self, TypeVar
+from typing import Annotated, Any, Literal, Self, TypeVar
 
 from pydantic import (
     AfterValidator,
@@ -21,8 +22,26 @@ from pydantic import (
 )
 
 from matcher.features import DIMENSIONS, FEATURES, Kind
+from matcher.units import MM_PER_UNIT
 
 T = TypeVar("T")
+
+
+DIGITS_MM = 6
+"""Decimals kept of a computed dimension: a nanometre, so that 0.1 + 0.2 stays 0.3."""
+
+SAME_MM = 1e-5
+"""Two figures that differ by less, mm, are one figure rounded differently."""
+
+
+def _number(value: object) -> float | None:
+    """The number that a value not yet validated is, or is the text of (as in a table); else None."""
+    if isinstance(value, bool) or not isinstance(value, int | float | str):
+        return None
+    try:
+        return float(value)
+    except (ValueError, OverflowError):
+        return None
 
 
 def _storable(text: str) -> str:
@@ -35,6 +54,7 @@ def _storable(text: str) -> str:
 Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200), AfterValidator(_storable)]
 LongText = Annotated[str, StringConstraints(strip_whitespace=True, max_length=2000), AfterValidator(_storable)]
 HalfKind = Literal["plug", "receptacle", "hermaphroditic"]
+LengthUnit = Literal["mm", "in", "mil", "um"]
 Bound = Literal["nominal", "max", "min", "reference"]
 Basis = Literal["maker", "other_maker", "trial_fit", "inferred"]
 Correspondence = Literal["identity", "rows_swapped", "reversed", "listed", "unknown"]
@@ -47,10 +67,14 @@ class Entry(BaseModel):
 
 
 class Dimension(Entry):
-    """A dimension as its source gives it, mm.
+    """A dimension, mm.
 
     ``tolerance`` is the drawing's half-width; none when the drawing states none. ``extra_u`` is a standard
     uncertainty of the entry itself and ``doubt`` says why.
+
+    A source in another ``unit`` is given as it stands there, value, tolerance and extra_u alike; they become mm, and
+    ``given`` and ``given_tolerance`` keep the source's own figures. Where ``given`` is there, value is mm already: that
+    is the stored form, and the one that files exchange.
     """
 
     value: Annotated[FiniteFloat, Field(gt=0, le=1000)]
@@ -58,6 +82,34 @@ class Dimension(Entry):
     tolerance: Annotated[FiniteFloat, Field(ge=0, le=100)] | None = None
     extra_u: Annotated[FiniteFloat, Field(ge=0, le=100)] = 0.0
     doubt: LongText = ""
+    unit: LengthUnit = "mm"
+    given: FiniteFloat | None = None
+    given_tolerance: FiniteFloat | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _to_mm(cls, data: Any) -> Any:
+        if not isinstance(data, Mapping) or data.get("given") is not None:
+            return data
+        unit = data.get("unit", "mm")
+        if unit == "mm" or not isinstance(unit, str) or unit not in MM_PER_UNIT:
+            return data  # an unknown unit is refused at its field
+        read = {name: _number(data.get(name)) for name in ("value", "tolerance", "extra_u")}
+        lengths = {name: length for name, length in read.items() if length is not None}
+        mm = {name: round(length * MM_PER_UNIT[unit], DIGITS_MM) for name, length in lengths.items()}
+        source = {"given": lengths.get("value"), "given_tolerance": lengths.get("tolerance")}
+        return {**data, **mm, **source}
+
+    @model_validator(mode="after")
+    def _given_in_its_unit(self) -> Self:
+        if (self.unit == "mm") != (self.given is None):
+            raise ValueError("given holds the source's figure in a unit that is not mm, and only there")
+        for mm, source in ((self.value, self.given), (self.tolerance, self.given_tolerance)):
+            if source is not None and (mm is None or abs(mm - source * MM_PER_UNIT[self.unit]) > SAME_MM):
+                raise ValueError(
+                    f"{source:g} {self.unit} is not {mm} mm; leave given out and write value in {self.unit}"
+                )
+        return self
 
 
 class DimensionLaw(Entry):

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from typing import Any, cast
+from typing import Any
 
-from sqlalchemy import ColumnElement, Row, func, select, true
+from sqlalchemy import ColumnElement, Row, func, select
 from sqlalchemy.orm import Session, aliased
 
 from catalog.entries import BlockedPosition, Citation, Dimension, Half, Mating, Ratings, Series
-from catalog.records import HalfRecord, MatingRecord, SeriesRecord, present_standing
+from catalog.records import HalfRecord, MatingRecord, SeriesRecord
 from catalog.storing import TEXT_ROLES
 from catalog.tables import (
     Base,
@@ -30,7 +30,7 @@ from catalog.tables import (
 )
 
 Ids = Sequence[int] | None
-"""Row numbers to load (few enough for one IN list), or None for all."""
+"""Row numbers to load (few enough for one IN list) whatever their state, or None for all that are listed."""
 
 Parts = Mapping[int, list[Row[Any]]]
 
@@ -43,7 +43,7 @@ def load_halves(session: Session, ids: Ids = None) -> list[HalfRecord]:
         .join(Maker, SeriesTable.maker_id == Maker.id)
         .outerjoin(CitedDocument, HalfTable.citation_id == CitedDocument.id)
     )
-    rows = session.execute(statement.where(_among(HalfTable.id, ids)).order_by(HalfTable.key)).all()
+    rows = session.execute(statement.where(_among(HalfTable, ids)).order_by(HalfTable.key)).all()
     dimensions = _parts(session, HalfDimension, "half_id", ids)
     counts = _parts(session, HalfCount, "half_id", ids)
     categories = _parts(session, HalfCategory, "half_id", ids, "ordinal")
@@ -74,30 +74,29 @@ def _half_record(row: HalfTable, half: Half, series_key: str) -> HalfRecord:
     return HalfRecord(
         key=row.key,
         origin="listed",
-        standing=present_standing(),
-        revision=row.revision,
         half=half,
         series_key=series_key,
         from_law=row.from_law,
+        **_standing(row),
     )
 
 
 def load_series(session: Session, ids: Ids = None) -> list[SeriesRecord]:
     """Series in the order of their keys."""
-    members = select(HalfTable.series_id, func.count().label("members")).group_by(HalfTable.series_id).subquery()
+    listed = select(HalfTable.series_id, func.count().label("members")).where(HalfTable.state == "listed")
+    members = listed.group_by(HalfTable.series_id).subquery()
     statement = (
         select(SeriesTable, Maker.name, CitedDocument, func.coalesce(members.c.members, 0))
         .join(Maker, SeriesTable.maker_id == Maker.id)
         .outerjoin(CitedDocument, SeriesTable.citation_id == CitedDocument.id)
         .outerjoin(members, members.c.series_id == SeriesTable.id)
     )
-    rows = session.execute(statement.where(_among(SeriesTable.id, ids)).order_by(SeriesTable.key)).all()
+    rows = session.execute(statement.where(_among(SeriesTable, ids)).order_by(SeriesTable.key)).all()
     aliases = _parts(session, SeriesAlias, "series_id", ids, "ordinal")
     return [
         SeriesRecord(
             key=row.key,
-            standing=present_standing(),
-            revision=row.revision,
+            **_standing(row),
             series=Series(
                 maker=maker,
                 name=row.name,
@@ -121,14 +120,15 @@ def load_matings(session: Session, ids: Ids = None) -> list[MatingRecord]:
         .join(second, MatingTable.other_id == second.id)
         .outerjoin(CitedDocument, MatingTable.citation_id == CitedDocument.id)
     )
-    rows = session.execute(statement.where(_among(MatingTable.id, ids)).order_by(MatingTable.key)).all()
+    if ids is None:  # a mating of a half that was taken away waits for it to come back
+        statement = statement.where(first.state == "listed", second.state == "listed")
+    rows = session.execute(statement.where(_among(MatingTable, ids)).order_by(MatingTable.key)).all()
     dimensions = _parts(session, MatingDimension, "mating_id", ids)
     contacts = _parts(session, MatingContact, "mating_id", ids, "ordinal")
     return [
         MatingRecord(
             id=row.key,
-            standing=present_standing(),
-            revision=row.revision,
+            **_standing(row),
             mating=Mating(
                 half=half,
                 other=other,
@@ -145,14 +145,29 @@ def load_matings(session: Session, ids: Ids = None) -> list[MatingRecord]:
     ]
 
 
-def _among(column: Any, ids: Ids) -> ColumnElement[bool]:
-    return true() if ids is None else cast("ColumnElement[bool]", column.in_(ids))
+def _among(table: type[HalfTable] | type[SeriesTable] | type[MatingTable], ids: Ids) -> ColumnElement[bool]:
+    return table.state == "listed" if ids is None else table.id.in_(ids)
+
+
+def _standing(row: HalfTable | SeriesTable | MatingTable) -> dict[str, Any]:
+    return {
+        "standing": "reported" if row.state == "listed" else "withdrawn",
+        "revision": row.revision,
+        "substance_revision": row.substance_revision,
+        "author": row.author,
+        "changed_at": row.changed_at,
+        "clean": row.clean,
+        "state": row.state,
+        "successor": row.successor,
+    }
 
 
 def _parts(session: Session, table: type[Base], owner: str, ids: Ids, order: str | None = None) -> Parts:
     """Rows of a table of parts by their owner's number. Plain columns: mapped objects would triple the time."""
     columns = table.__table__.c
-    statement = select(*columns).where(_among(columns[owner], ids))
+    statement = select(*columns)
+    if ids is not None:
+        statement = statement.where(columns[owner].in_(ids))
     if order is not None:
         statement = statement.order_by(columns[order])
     found: dict[int, list[Row[Any]]] = defaultdict(list)
@@ -164,7 +179,14 @@ def _parts(session: Session, table: type[Base], owner: str, ids: Ids, order: str
 def _dimensions(parts: Sequence[Row[Any]]) -> dict[str, Dimension]:
     return {
         part.feature: Dimension(
-            value=part.value, bound=part.bound, tolerance=part.tolerance, extra_u=part.extra_u, doubt=part.doubt
+            value=part.value,
+            bound=part.bound,
+            tolerance=part.tolerance,
+            extra_u=part.extra_u,
+            doubt=part.doubt,
+            unit=part.unit,
+            given=part.given,
+            given_tolerance=part.given_tolerance,
         )
         for part in parts
     }

@@ -61,7 +61,7 @@ def halves_page(
 ) -> Page[HalfRecord]:
     """Halves, filtered: ``maker`` by name, ``series`` by key, ``text`` a fragment of a part number, order code, marking
     or alias in any case. ``limit`` is 1 to `LARGEST_PAGE` (ValueError)."""
-    wanted: list[ColumnElement[bool]] = []
+    wanted: list[ColumnElement[bool]] = [HalfTable.state == "listed"]
     if maker is not None:
         wanted.append(HalfTable.series_id.in_(_series_of(maker)))
     if series is not None:
@@ -80,7 +80,7 @@ def series_page(
     session: Session, *, after: str | None = None, limit: int = 50, maker: str | None = None, text: str | None = None
 ) -> Page[SeriesRecord]:
     """Series, filtered as halves are; ``text`` is a fragment of the name."""
-    wanted: list[ColumnElement[bool]] = []
+    wanted: list[ColumnElement[bool]] = [SeriesTable.state == "listed"]
     if maker is not None:
         wanted.append(SeriesTable.id.in_(_series_of(maker)))
     if text is not None:
@@ -92,7 +92,7 @@ def matings_page(
     session: Session, *, after: str | None = None, limit: int = 50, half: str | None = None, basis: str | None = None
 ) -> Page[MatingRecord]:
     """Matings, filtered: ``half`` is the key of either half."""
-    wanted: list[ColumnElement[bool]] = []
+    wanted: list[ColumnElement[bool]] = [MatingTable.state == "listed"]
     if half is not None:
         ids = select(HalfTable.id).where(HalfTable.key == half)
         wanted.append(or_(MatingTable.half_id.in_(ids), MatingTable.other_id.in_(ids)))
@@ -110,6 +110,7 @@ def mates_of(session: Session, key: str) -> list[tuple[MatingRecord, HalfRecord]
         .join(first, MatingTable.half_id == first.id)
         .join(second, MatingTable.other_id == second.id)
         .where(or_(first.id == half, second.id == half))
+        .where(MatingTable.state == "listed", first.state == "listed", second.state == "listed")
     ).all()
     others = {record.key: record for record in load_halves(session, [b if a == half else a for _, a, b in found])}
     return [

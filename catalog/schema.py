@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
+
 from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine, inspect
+from sqlalchemy import Connection, Engine, inspect, text
 
 from catalog.engines import USE
 from catalog.errors import SchemaError, UnavailableError
 
 UPGRADE_COMMAND = "otherhalf upgrade"
-"""The command line's name for `catalog.database.upgrade`."""
+"""The command line's name for `catalog.upgrading.upgrade`."""
 
 
 def migration_config(connection: Connection) -> Config:
@@ -85,21 +88,48 @@ def upgrade_engine(engine: Engine, where: str, *, only_if_empty: bool = False) -
 
     ``only_if_empty``: refuse tables that another program may just have made, unless they are current.
     """
-    if engine.dialect.name == "sqlite":
-        _use_wal(engine)
-    with engine.connect().execution_options(**{USE: "writing"}) as connection, connection.begin():
+    sqlite = engine.dialect.name == "sqlite"
+    if sqlite:
+        _pragma(engine, "journal_mode = WAL")  # once for the file: readers and the one writer do not block each other
+    with (
+        engine.connect().execution_options(**{USE: "writing"}) as connection,
+        _foreign_keys_off(connection) if sqlite else nullcontext(),
+        connection.begin(),
+    ):
         if only_if_empty and is_current(connection, where):
             return
         current = MigrationContext.configure(connection).get_current_revision()
         if current is not None and current not in known_revisions():
             raise _refusal(current, where)
         command.upgrade(migration_config(connection), "head")
+        if sqlite and connection.execute(text("PRAGMA foreign_key_check")).first() is not None:
+            raise SchemaError(
+                "the catalogue's rows do not fit together after the upgrade; it was taken back",
+                field="database",
+                value=where,
+                remedy="Report this; the catalogue is as it was",
+            )
 
 
-def _use_wal(engine: Engine) -> None:
-    """Write-ahead logging, once for the file: readers and the one writer do not block each other."""
+def _pragma(engine: Engine, setting: str) -> None:
     raw = engine.raw_connection()
     try:
-        raw.cursor().execute("PRAGMA journal_mode = WAL")
+        raw.cursor().execute(f"PRAGMA {setting}")
     finally:
         raw.close()
+
+
+@contextmanager
+def _foreign_keys_off(connection: Connection) -> Iterator[None]:
+    """SQLite changes a table by making it anew; with foreign keys on, dropping the old one would be refused.
+
+    They are checked as a whole before the end instead, and no other transaction sees the time between. The setting can
+    only be changed outside of a transaction.
+    """
+    cursor = connection.connection.cursor()
+    cursor.execute("PRAGMA foreign_keys = OFF")
+    try:
+        yield
+    finally:
+        cursor.execute("PRAGMA foreign_keys = ON")
+        cursor.close()

@@ -7,11 +7,8 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from catalog.entries import Dimension, DimensionLaw, Half, HeightClass, KindLaw, Mating, Series, StackPair
+from catalog.entries import DIGITS_MM, Dimension, DimensionLaw, Half, HeightClass, KindLaw, Mating, Series, StackPair
 from catalog.errors import EntryError
-
-DIGITS_MM = 6
-"""Decimals kept of a computed dimension: a nanometre, so that 0.1 + 0.2 stays 0.3."""
 
 LARGEST_DIMENSION = 1000.0
 """What `Dimension.value` allows, mm."""

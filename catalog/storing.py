@@ -1,4 +1,4 @@
-"""From entries to table rows: inserting makers, documents, series, halves and matings in bulk."""
+"""From entries to table rows, in bulk: makers, documents, series, halves, matings, and what hangs under them."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from sqlalchemy import Table, insert, select
 from sqlalchemy.orm import Session
 
 from catalog.entries import Citation, Common, Dimension, Half, Mating, Series
+from catalog.history.acts import Act
 from catalog.tables import (
     Base,
     CitedDocument,
@@ -16,14 +17,11 @@ from catalog.tables import (
     HalfCount,
     HalfDimension,
     HalfSite,
-    HalfTable,
     HalfText,
     Maker,
     MatingContact,
     MatingDimension,
-    MatingTable,
     SeriesAlias,
-    SeriesTable,
 )
 
 Row = dict[str, Any]
@@ -122,12 +120,17 @@ def series_row(series: Series, *, stated: bool, maker_id: int, citations: Mappin
     }
 
 
-def store_series(session: Session, rows: Sequence[Row], aliases: Sequence[Sequence[str]]) -> dict[str, int]:
-    """Insert series and their aliases; row numbers by key."""
-    ids = insert_rows(session, SeriesTable, rows)
-    for id_, names in zip(ids, aliases, strict=True):
-        store_aliases(session, id_, names)
-    return {row["key"]: id_ for row, id_ in zip(rows, ids, strict=True)}
+def new_standing(act: Act, *, clean: bool) -> Row:
+    """The columns of an entry that its first author has just given."""
+    return {
+        "revision": 1,
+        "substance_revision": 1,
+        "author": act.actor,
+        "changed_at": act.at,
+        "clean": clean,
+        "state": "listed",
+        "successor": None,
+    }
 
 
 def store_aliases(session: Session, series_id: int, names: Sequence[str]) -> None:
@@ -137,28 +140,23 @@ def store_aliases(session: Session, series_id: int, names: Sequence[str]) -> Non
     )
 
 
-def store_halves(
-    session: Session,
-    halves: Sequence[tuple[Half, bool]],
-    series_ids: Mapping[str, int],
-    citations: Mapping[Citation, int],
-) -> None:
-    """Insert halves, each with whether a law made it."""
-    rows = [
-        {
-            "key": half.key,
-            "series_id": series_ids[half.series_key],
-            "part_number": half.part_number,
-            "half_kind": half.half_kind,
-            "rows": half.rows,
-            "contact_count": half.contact_count,
-            "positions": half.positions,
-            "from_law": from_law,
-            **_common(half, citations),
-        }
-        for half, from_law in halves
-    ]
-    owned = list(zip(insert_rows(session, HalfTable, rows), (half for half, _ in halves), strict=True))
+def half_row(half: Half, *, from_law: bool, series_id: int, citations: Mapping[Citation, int]) -> Row:
+    """The row of a half; what hangs under it goes into tables of its own (`store_half_parts`)."""
+    return {
+        "key": half.key,
+        "series_id": series_id,
+        "part_number": half.part_number,
+        "half_kind": half.half_kind,
+        "rows": half.rows,
+        "contact_count": half.contact_count,
+        "positions": half.positions,
+        "from_law": from_law,
+        **_common(half, citations),
+    }
+
+
+def store_half_parts(session: Session, owned: Sequence[tuple[int, Half]]) -> None:
+    """Insert what hangs under halves, each with its row number."""
     _insert_parts(
         session, HalfDimension, [row for id_, half in owned for row in _dimensions("half_id", id_, half.dimensions)]
     )
@@ -197,27 +195,24 @@ def _sites(id_: int, half: Half) -> Iterator[Row]:
         yield {"half_id": id_, "ordinal": ordinal, **row}
 
 
-def store_matings(
-    session: Session,
-    matings: Sequence[tuple[Mating, bool]],
-    half_ids: Mapping[str, int],
-    citations: Mapping[Citation, int],
-) -> None:
-    """Insert matings, each with whether a law made it."""
-    rows = [
-        {
-            "key": mating.key,
-            "half_id": half_ids[mating.half],
-            "other_id": half_ids[mating.other],
-            "basis": mating.basis,
-            "correspondence": mating.correspondence,
-            "citation_id": citations[mating.citation] if mating.citation else None,
-            "note": mating.note,
-            "from_law": from_law,
-        }
-        for mating, from_law in matings
-    ]
-    owned = list(zip(insert_rows(session, MatingTable, rows), (mating for mating, _ in matings), strict=True))
+def mating_row(
+    mating: Mating, *, from_law: bool, half_ids: Mapping[str, int], citations: Mapping[Citation, int]
+) -> Row:
+    """The row of a mating; what hangs under it goes into tables of its own (`store_mating_parts`)."""
+    return {
+        "key": mating.key,
+        "half_id": half_ids[mating.half],
+        "other_id": half_ids[mating.other],
+        "basis": mating.basis,
+        "correspondence": mating.correspondence,
+        "citation_id": citations[mating.citation] if mating.citation else None,
+        "note": mating.note,
+        "from_law": from_law,
+    }
+
+
+def store_mating_parts(session: Session, owned: Sequence[tuple[int, Mating]]) -> None:
+    """Insert what hangs under matings, each with its row number."""
     parts = [row for id_, mating in owned for row in _dimensions("mating_id", id_, mating.dimensions)]
     _insert_parts(session, MatingDimension, parts)
     contacts = [

@@ -42,6 +42,9 @@ LongText = Annotated[str, mapped_column(Text, default="")]
 Amount = Annotated[float, mapped_column(Double)]
 OptionalAmount = Annotated[float | None, mapped_column(Double)]
 OptionalInt = Annotated[int | None, mapped_column()]
+OptionalText = Annotated[str | None, mapped_column(Text)]
+Moment = Annotated[str, mapped_column(String(27))]
+"""A moment as `catalog.moments` writes it: UTC, ISO 8601, microseconds, so that texts sort as times do."""
 Revision = Annotated[int, mapped_column(default=1)]
 Ordinal = Annotated[int, mapped_column(primary_key=True, autoincrement=False)]
 Choice = Annotated[str, mapped_column(Word)]
@@ -95,7 +98,33 @@ class CitedDocument(Base):
     address: Mapped[LongText]
 
 
-class CommonColumns:
+class StandingColumns:
+    """Whose an entry is and whether it stands.
+
+    ``revision`` counts its changes. ``substance_revision`` is the one that last changed what can be measured,
+    ``author`` who made that: evidence given since then speaks of the entry as it is. ``clean``: the machine review of
+    that revision found nothing. A merged entry names its ``successor``.
+    """
+
+    revision: Mapped[Revision]
+    substance_revision: Mapped[Revision]
+    author: Mapped[Name]
+    changed_at: Mapped[Moment]
+    clean: Mapped[bool]
+    state: Mapped[Choice]
+    successor: Mapped[OptionalText]
+
+
+def _standing_checks() -> tuple[CheckConstraint, ...]:
+    return (
+        CheckConstraint("revision >= 1", name="revision"),
+        CheckConstraint("substance_revision BETWEEN 1 AND revision", name="substance_revision"),
+        CheckConstraint(one_of("state", "listed", "withdrawn", "merged"), name="state"),
+        CheckConstraint("(state = 'merged') = (successor IS NOT NULL)", name="successor"),
+    )
+
+
+class CommonColumns(StandingColumns):
     """What series and halves both may say."""
 
     lifecycle: Mapped[Choice]
@@ -106,7 +135,6 @@ class CommonColumns:
     voltage_v: Mapped[OptionalAmount]
     citation_id: Mapped[CitationId]
     note: Mapped[LongText]
-    revision: Mapped[Revision]
 
 
 def _common_checks() -> tuple[CheckConstraint, ...]:
@@ -117,7 +145,7 @@ def _common_checks() -> tuple[CheckConstraint, ...]:
         CheckConstraint("mating_cycles >= 1", name="mating_cycles"),
         CheckConstraint("contact_current_a > 0 AND power_contact_current_a > 0 AND voltage_v > 0", name="ratings"),
         CheckConstraint("loaded_contacts >= 1", name="loaded_contacts"),
-        CheckConstraint("revision >= 1", name="revision"),
+        *_standing_checks(),
     )
 
 
@@ -171,7 +199,7 @@ class HalfTable(CommonColumns, Base):
 
 
 class DimensionColumns:
-    """A dimension as its source gives it."""
+    """A dimension, mm; ``given`` and ``given_tolerance`` are the source's own figures where its ``unit`` is another."""
 
     feature: Mapped[KeyWord]
     value: Mapped[Amount]
@@ -179,6 +207,9 @@ class DimensionColumns:
     tolerance: Mapped[OptionalAmount]
     extra_u: Mapped[Amount]
     doubt: Mapped[LongText]
+    unit: Mapped[Choice]
+    given: Mapped[OptionalAmount]
+    given_tolerance: Mapped[OptionalAmount]
 
 
 def _dimension_checks() -> tuple[CheckConstraint, ...]:
@@ -187,6 +218,8 @@ def _dimension_checks() -> tuple[CheckConstraint, ...]:
         CheckConstraint(one_of("bound", "nominal", "max", "min", "reference"), name="bound"),
         CheckConstraint("tolerance >= 0", name="tolerance"),
         CheckConstraint("extra_u >= 0", name="extra_u"),
+        CheckConstraint(one_of("unit", "mm", "in", "mil", "um"), name="unit"),
+        CheckConstraint("(unit = 'mm') = (given IS NULL)", name="given"),
     )
 
 
@@ -244,7 +277,7 @@ class HalfSite(Base):
     contacts: Mapped[OptionalInt]
 
 
-class MatingTable(Base):
+class MatingTable(StandingColumns, Base):
     """Two halves that mate. ``key`` is made of both halves' keys, the basis and the stack height."""
 
     __tablename__ = "matings"
@@ -254,7 +287,7 @@ class MatingTable(Base):
             one_of("correspondence", "identity", "rows_swapped", "reversed", "listed", "unknown"),
             name="correspondence",
         ),
-        CheckConstraint("revision >= 1", name="revision"),
+        *_standing_checks(),
     )
     id: Mapped[Id]
     key: Mapped[Key]
@@ -264,7 +297,6 @@ class MatingTable(Base):
     correspondence: Mapped[Choice]
     citation_id: Mapped[CitationId]
     note: Mapped[LongText]
-    revision: Mapped[Revision]
     from_law: Mapped[bool]
 
 

@@ -18,7 +18,7 @@ from api.schemas.lists import SearchAnswer, SearchHit
 from api.settings import MAX_HITS
 from catalog.adding import add
 from catalog.database import Catalogue, read_version
-from catalog.database import upgrade as upgrade_tables
+from catalog.upgrading import upgrade as upgrade_tables
 from catalog.errors import FileError
 from catalog.exchange import add_file, is_exchange, stored_entries, write_csv, write_jsonl
 from catalog.footprints import import_folders

@@ -17,13 +17,13 @@ from api.output.console import plain, table
 from api.output.lists import added_lines
 from catalog.adding import AddReport, add
 from catalog.drawing_table import IGNORE, Drawing, FittedTable, Residual, fit_table
-from catalog.entries import DimensionLaw, HalfKind, Series
+from catalog.entries import DIGITS_MM, DimensionLaw, HalfKind, Series
 from catalog.errors import FileError
 from catalog.exchange import write_jsonl
 from catalog.exchange.problems import Problems, message_of, remedy_for
 from catalog.exchange.texts import read_text
 from catalog.pasted_table import LONGEST_TABLE
-from catalog.series_laws import DIGITS_MM, expand
+from catalog.series_laws import expand
 
 STANDARD = "-"
 """The file name that means standard input or output."""

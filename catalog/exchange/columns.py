@@ -1,6 +1,7 @@
 """The columns of the three CSV tables, made from the feature table: halves, matings, series.
 
-A dimension has the columns ``<name>``, ``<name>.tolerance``, ``<name>.bound``, ``<name>.extra_u``, ``<name>.doubt``.
+A dimension has the columns ``<name>``, ``<name>.tolerance``, ``<name>.bound``, ``<name>.extra_u``, ``<name>.doubt``,
+``<name>.unit``, ``<name>.given``, ``<name>.given_tolerance``.
 Lists are parted by semicolons. What has more structure than a cell can show in the open (a series' kinds and stack, a
 map of contacts) is JSON in its cell.
 """
@@ -70,7 +71,7 @@ def _columns(cell: Cell, *names: str, required: bool = False) -> tuple[Column, .
 
 
 def _dimension(name: str, path: Path) -> tuple[Column, ...]:
-    text_fields = ("bound", "doubt")
+    text_fields = ("bound", "doubt", "unit")
     return tuple(
         Column(
             name=name if field == "value" else f"{name}.{field}",

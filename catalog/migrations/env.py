@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from alembic import context
 
+from catalog import record_tables  # noqa: F401 - its tables belong to the metadata
 from catalog.tables import Base
 
 context.configure(

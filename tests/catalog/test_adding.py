@@ -13,6 +13,7 @@ from catalog.database import Catalogue
 from catalog.entries import AnyEntry, Series
 from catalog.errors import DuplicateError, EntryError, NotFoundError
 from catalog.exchange import stored_entries
+from catalog.history.acts import operators
 from catalog.loading import load_halves, load_matings, load_series
 from catalog.reading import (
     LARGEST_PAGE,
@@ -25,6 +26,7 @@ from catalog.reading import (
     series_page,
 )
 from catalog.series_laws import expand
+from catalog.storing import new_standing
 from catalog.tables import HalfDimension, HalfTable
 from tests.catalog.entry_examples import half, mating, series
 
@@ -187,7 +189,15 @@ def test_more_halves_than_one_list_of_values_holds(catalogue: Catalogue) -> None
 
 
 def test_the_database_itself_refuses_a_dimension_of_no_length(filled: Catalogue) -> None:
-    row = {"half_id": 1, "feature": "tail_span", "value": 0.0, "bound": "nominal", "extra_u": 0.0, "doubt": ""}
+    row = {
+        "half_id": 1,
+        "feature": "tail_span",
+        "value": 0.0,
+        "bound": "nominal",
+        "extra_u": 0.0,
+        "doubt": "",
+        "unit": "mm",
+    }
     with pytest.raises(IntegrityError), filled.writing() as session:
         session.execute(insert(HalfDimension), [row])
 
@@ -195,7 +205,7 @@ def test_the_database_itself_refuses_a_dimension_of_no_length(filled: Catalogue)
 def test_the_database_itself_refuses_a_half_of_no_series(filled: Catalogue) -> None:
     row = {"key": "k", "series_id": 99, "part_number": "k", "rows": 1, "contact_count": 1, "from_law": False}
     with pytest.raises(IntegrityError), filled.writing() as session:
-        session.execute(insert(HalfTable), [row | {"lifecycle": "unknown"}])
+        session.execute(insert(HalfTable), [row | {"lifecycle": "unknown"} | new_standing(operators(), clean=False)])
 
 
 # --- reading -----------------------------------------------------------------------------------------------------

@@ -1,0 +1,1 @@
+"""What happened to the catalogue, and changing it: every change is a new revision, and a row of the journal."""

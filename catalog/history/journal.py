@@ -1,0 +1,141 @@
+"""The journal: appended to in the transaction of each change, never altered; read by page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict
+from sqlalchemy import ColumnElement, and_, func, insert, or_, select
+from sqlalchemy.orm import Session
+
+from catalog.database import mark_changed
+from catalog.errors import NotFoundError
+from catalog.history.acts import Act
+from catalog.record_tables import JournalTable
+from catalog.tables import HalfTable, SeriesTable
+
+LARGEST_PAGE = 500
+"""Rows on one page at most."""
+
+
+class JournalEntry(BaseModel):
+    """One thing that happened. ``id`` grows with time; ``old`` and ``new`` are the record before and after."""
+
+    model_config = ConfigDict(frozen=True, from_attributes=True)
+
+    id: int
+    at: str
+    actor: str
+    action: str
+    record: str
+    key: str
+    of: str | None
+    about: str | None
+    revision: int
+    old: dict[str, Any] | None
+    new: dict[str, Any]
+    reason: str
+    batch: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Change:
+    """A record before and after, as its state is written; ``of`` and ``about``: record and key that it speaks of."""
+
+    record: str
+    key: str
+    revision: int
+    new: dict[str, Any]
+    old: dict[str, Any] | None = None
+    of: str | None = None
+    about: str | None = None
+
+
+def append(
+    session: Session,
+    act: Act,
+    action: str,
+    changes: Iterable[Change],
+) -> None:
+    """Append a row for each change, and let the catalogue's version move."""
+    common = {"at": act.at, "actor": act.actor, "action": action, "reason": act.reason, "batch": act.batch}
+    written = [common | vars(change) for change in changes]
+    if written:
+        session.execute(insert(JournalTable.__table__), written)  # type: ignore[arg-type]
+        mark_changed(session)
+
+
+def page(
+    session: Session,
+    *,
+    before: int | None = None,
+    after: int | None = None,
+    limit: int = 50,
+    record: str | None = None,
+    key: str | None = None,
+    actor: str | None = None,
+    series: str | None = None,
+    since: str | None = None,
+) -> list[JournalEntry]:
+    """Rows, the newest first (or, given ``after``, the oldest first after that id).
+
+    ``record`` and ``key`` together give one record's rows and those of documents about it;
+    ``series`` those of a series, its halves and what is said of them; ``since`` a moment. ``limit`` is 1 to
+    `LARGEST_PAGE` (ValueError).
+    """
+    if not 1 <= limit <= LARGEST_PAGE:
+        raise ValueError(f"limit is {limit}; give 1 to {LARGEST_PAGE}")
+    statement = select(JournalTable).limit(limit)
+    if before is not None:
+        statement = statement.where(JournalTable.id < before)
+    if after is not None:
+        statement = statement.where(JournalTable.id > after)
+    if record is not None:
+        statement = statement.where(JournalTable.record == record if key is None else _about(record, key))
+    if series is not None:
+        statement = statement.where(or_(_about("series", series), *_about_members(series)))
+    if actor is not None:
+        statement = statement.where(JournalTable.actor == actor)
+    if since is not None:
+        statement = statement.where(JournalTable.at >= since)
+    order = JournalTable.id.asc() if after is not None else JournalTable.id.desc()
+    found: Sequence[JournalTable] = session.execute(statement.order_by(order)).scalars().all()
+    return [JournalEntry.model_validate(row) for row in found]
+
+
+def _about(record: str, key: str) -> ColumnElement[bool]:
+    own = and_(JournalTable.record == record, JournalTable.key == key)
+    return or_(own, and_(JournalTable.of == record, JournalTable.about == key))
+
+
+def _about_members(series: str) -> tuple[ColumnElement[bool], ...]:
+    halves = select(HalfTable.key).join(SeriesTable, HalfTable.series_id == SeriesTable.id)
+    members = halves.where(SeriesTable.key == series)
+    return (
+        and_(JournalTable.record == "half", JournalTable.key.in_(members)),
+        and_(JournalTable.of == "half", JournalTable.about.in_(members)),
+    )
+
+
+def revision_of(session: Session, record: str, key: str, revision: int) -> JournalEntry:
+    """The row that made a revision; raises NotFoundError."""
+    statement = select(JournalTable).where(
+        JournalTable.record == record, JournalTable.key == key, JournalTable.revision == revision
+    )
+    row = session.execute(statement).scalar_one_or_none()
+    if row is None:
+        raise NotFoundError(
+            f"{record} {key} has no revision {revision}",
+            field="revision",
+            value=revision,
+            remedy="Look at its history for those there are",
+        )
+    return JournalEntry.model_validate(row)
+
+
+def last_about(session: Session, record: str, key: str) -> int:
+    """Number of the last row about a record, documents that speak of it included; 0 where there is none."""
+    found: int | None = session.execute(select(func.max(JournalTable.id)).where(_about(record, key))).scalar_one()
+    return found or 0

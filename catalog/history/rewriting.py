@@ -1,0 +1,158 @@
+"""Rewriting one entry of the tables as a new revision, with its row in the journal: the one place that does."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+
+from sqlalchemy import delete, select, update
+from sqlalchemy.orm import Session
+
+from catalog.entries import AnyEntry, Citation, Half, Mating, slug
+from catalog.errors import EntryError, NotFoundError
+from catalog.history.acts import Act
+from catalog.history.journal import Change, append
+from catalog.history.states import Stood, substance
+from catalog.loading import load_halves, load_matings, load_series
+from catalog.records import HalfRecord, MatingRecord, SeriesRecord
+from catalog.storing import (
+    Row,
+    half_row,
+    ids_by_key,
+    mating_row,
+    series_row,
+    store_aliases,
+    store_citations,
+    store_half_parts,
+    store_makers,
+    store_mating_parts,
+)
+from catalog.tables import (
+    Base,
+    HalfCategory,
+    HalfCount,
+    HalfDimension,
+    HalfSite,
+    HalfTable,
+    HalfText,
+    MatingContact,
+    MatingDimension,
+    MatingTable,
+    SeriesAlias,
+    SeriesTable,
+)
+
+AnyRecord = SeriesRecord | HalfRecord | MatingRecord
+
+TABLES: Mapping[str, type[Base]] = {"series": SeriesTable, "half": HalfTable, "mating": MatingTable}
+"""The table of each kind of entry."""
+
+_LOAD: Mapping[str, Callable[[Session, Sequence[int]], Sequence[AnyRecord]]] = {
+    "series": load_series,
+    "half": load_halves,
+    "mating": load_matings,
+}
+_PARTS: Mapping[str, tuple[str, tuple[type[Base], ...]]] = {
+    "series": ("series_id", (SeriesAlias,)),
+    "half": ("half_id", (HalfDimension, HalfCount, HalfCategory, HalfText, HalfSite)),
+    "mating": ("mating_id", (MatingDimension, MatingContact)),
+}
+
+
+def get_record(session: Session, record: str, key: str) -> AnyRecord:
+    """An entry as it is now, whatever its state; raises NotFoundError."""
+    table = TABLES[record].__table__
+    id_: int | None = session.execute(select(table.c.id).where(table.c.key == key)).scalar_one_or_none()
+    if id_ is None:
+        raise NotFoundError(
+            f"no {record} has the key {key!r}", field="key", value=key, remedy="Search for it by a part of its name"
+        )
+    return _LOAD[record](session, [id_])[0]
+
+
+def stood_of(record: AnyRecord) -> Stood:
+    """An entry's state, as the journal keeps it."""
+    return Stood(
+        content=record.content,
+        state=record.state,
+        successor=record.successor,
+        from_law=not isinstance(record, SeriesRecord) and record.from_law,
+        stated=not isinstance(record, SeriesRecord) or record.stated,
+        clean=record.clean,
+    )
+
+
+def rewrite(
+    session: Session, act: Act, action: str, after: Stood, *, citations: Mapping[Citation, int] | None = None
+) -> int:
+    """Make ``after`` the entry's next revision, and journal it; returns the revision's number.
+
+    Nothing happens where the entry stands so already. ``citations``: row numbers of documents, where they are known.
+    Raises NotFoundError.
+    """
+    entry = after.content
+    before = get_record(session, entry.record, entry.key)
+    was = stood_of(before)
+    if was == after:
+        return before.revision
+    documents = store_citations(session, [_citation(entry)]) if citations is None else citations
+    revision = before.revision + 1
+    # An entry that comes back after it was withdrawn has to earn its standing anew.
+    same = substance(was.content) == substance(entry) and was.state == after.state
+    standing = {
+        "revision": revision,
+        "substance_revision": before.substance_revision if same else revision,
+        "author": before.author if same else act.actor,
+        "changed_at": act.at,
+        "clean": after.clean,
+        "state": after.state,
+        "successor": after.successor,
+    }
+    _write(session, after, documents, standing)
+    change = Change(record=entry.record, key=entry.key, revision=revision, old=was.written(), new=after.written())
+    append(session, act, action, [change])
+    return revision
+
+
+def _citation(entry: AnyEntry) -> Citation | None:
+    return entry.citation if isinstance(entry, Mating) else entry.datasheet
+
+
+def _write(session: Session, after: Stood, documents: Mapping[Citation, int], standing: Row) -> None:
+    entry = after.content
+    table = TABLES[entry.record].__table__
+    id_ = session.execute(select(table.c.id).where(table.c.key == entry.key)).scalar_one()
+    row = _row(session, after, documents) | standing
+    session.execute(update(table).where(table.c.id == id_).values(**row))  # type: ignore[arg-type]
+    owner, parts = _PARTS[entry.record]
+    for part in parts:
+        session.execute(delete(part).where(part.__table__.c[owner] == id_))
+    if isinstance(entry, Half):
+        store_half_parts(session, [(id_, entry)])
+    elif isinstance(entry, Mating):
+        store_mating_parts(session, [(id_, entry)])
+    else:
+        store_aliases(session, id_, entry.aliases)
+
+
+def _row(session: Session, after: Stood, documents: Mapping[Citation, int]) -> Row:
+    entry = after.content
+    if isinstance(entry, Half):
+        series_id = _series_id(session, entry)
+        return half_row(entry, from_law=after.from_law, series_id=series_id, citations=documents)
+    if isinstance(entry, Mating):
+        half_ids = ids_by_key(session, HalfTable, [entry.half, entry.other])
+        return mating_row(entry, from_law=after.from_law, half_ids=half_ids, citations=documents)
+    makers = store_makers(session, {slug(entry.maker): entry.maker})
+    return series_row(entry, stated=after.stated, maker_id=makers[slug(entry.maker)], citations=documents)
+
+
+def _series_id(session: Session, half: Half) -> int:
+    ids = ids_by_key(session, SeriesTable, [half.series_key])
+    if not ids:
+        raise EntryError(
+            f"no series is called {half.series!r}",
+            field="series",
+            value=half.series,
+            remedy="Add the series first; its laws may be left out",
+        )
+    return ids[half.series_key]
