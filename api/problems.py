@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 
 from api.problem_types import PROBLEMS
 from api.schemas.problems import FieldProblem, Problem
+from catalog.accounts.masking import masked
 from catalog.errors import (
     CatalogueError,
     DuplicateError,
@@ -85,10 +86,16 @@ def make_problem(name: str, detail: str, errors: Iterable[FieldProblem] = (), in
         type=kind.uri,
         title=kind.title,
         status=kind.status,
-        detail=detail,
-        instance=instance,
-        errors=listed[:MOST_ERRORS],
+        detail=masked(detail),
+        instance=masked(instance),
+        errors=tuple(_without_tokens(each) for each in listed[:MOST_ERRORS]),
     )
+
+
+def _without_tokens(error: FieldProblem) -> FieldProblem:
+    """A token that was sent in the wrong place is not given back, nor kept by those who log answers."""
+    said = error.model_dump()
+    return FieldProblem(**{name: masked(each) if isinstance(each, str) else each for name, each in said.items()})
 
 
 def shown(value: object) -> object:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Mapping
 from typing import Any
 
@@ -12,6 +11,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
+from api.logs import logger
 from api.problem_types import PROBLEMS
 from api.problems import ApiError, make_problem, problem_of
 from api.schemas.problems import FieldProblem, Problem
@@ -32,7 +32,7 @@ SECURITY_HEADERS = {
 }
 """Headers of every answer that does not set its own."""
 
-_log = logging.getLogger("otherhalf.api")
+_log = logger()
 
 _BY_STATUS = {400: "malformed-json", 404: "not-found", 405: "method-not-allowed", 413: "body-too-large"}
 
