@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -39,6 +40,12 @@ SMALLEST_PRESENT_SHARE = 0.05
 """However few twins the catalogue has among its own series, an absent half may measure just like a listed one: what is
 measured never speaks more than twenty to one for "in the catalogue"."""
 
+BLOCK_HALVES = 8
+"""Halves weighed at a time: their tables of some hundred profiles stay in the processor's cache."""
+
+SMALLEST = 1e-300
+"""Added to a count's kernel, so that a count far from all others still has a logarithm."""
+
 PRIOR_COUNT = 2.0
 """Weight, in halves, of the starting values in every fitted share: keeps small catalogues from extremes."""
 
@@ -57,32 +64,106 @@ def fit_absent(columns: Columns) -> AbsentModel:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Deviation:
-    """One measured quantity: squared deviation (halves × profiles; 0 where not known), whether it is known, and its
-    variance from measuring (halves × 1)."""
+class Block:
+    """Some listed halves (n) against all profiles (k) of other series and other geometry.
 
-    name: str
-    square: Floats
-    known: Bools
-    noise: Floats
-
-
-@dataclass(frozen=True, kw_only=True)
-class Training:
-    """Listed halves (rows) against all profiles (columns) of other series and other geometry.
-
-    ``allowed`` marks the pairs; ``deviations`` their differences; ``listed`` whether the profile lists the half's
-    count, as a probability; ``unlisted`` (classes × halves × profiles) the kernel of other counts; ``same_kind`` and
-    ``any_kind`` the probability of mounting, orientation and rows shared with the profile or drawn from the catalogue.
+    ``differences`` (n × 2·quantities × k): squared deviations (0 where not known), then whether each is known;
+    ``noise`` (n × quantities) their variances from measuring. ``log_share`` (n × k) is −∞ for pairs that do not count.
+    The first class, *exact*, stands for halves that measure as listed; ``unlisted`` and all that is fitted have one
+    entry for it and one for each bandwidth class. ``listed`` is the probability that the profile lists the half's
+    count, ``unlisted`` (n × classes × k) the kernel of other counts; ``same_kind`` and ``any_kind`` the probability of
+    mounting, orientation and rows shared with the profile or drawn from the catalogue.
     """
 
-    start: AbsentModel
+    differences: Floats
+    noise: Floats
     log_share: Floats
-    deviations: tuple[Deviation, ...]
     listed: Floats
     unlisted: Floats
     same_kind: Floats
     any_kind: Floats
+
+    def some(self, halves: slice) -> Block:
+        """The block of the chosen halves only."""
+        return Block(**{name: table[halves] for name, table in vars(self).items()})
+
+    def totals(self, shares: Shares) -> Totals:
+        """What one step of expectation finds in these halves."""
+        count = (1 - shares.listed)[:, None] * self.unlisted
+        count += shares.listed[:, None] * self.listed[:, None]
+        drawn = shares.other[:, None] * self.any_kind[:, None]
+        kind = (1 - shares.other)[:, None] * self.same_kind[:, None]
+        kind += drawn
+        belongs = self._log_deviations(shares.widths)
+        with np.errstate(divide="ignore"):
+            belongs += np.log(count * kind)
+        belongs += self.log_share[:, None]
+        belongs += np.log(shares.weights)[:, None]
+        belongs -= belongs.max(axis=(1, 2), keepdims=True)
+        np.exp(belongs, out=belongs)
+        belongs /= belongs.sum(axis=(1, 2), keepdims=True)
+        sums = belongs @ self.differences.transpose(0, 2, 1)
+        squares, known = np.split(sums, 2, axis=2)
+        fitted = belongs[:, 1:]
+        return Totals(
+            weights=belongs.sum(axis=(0, 2)),
+            excess=(squares - self.noise[:, None] * known).sum(axis=0)[1:],
+            known=known.sum(axis=0)[1:],
+            listed=np.einsum("njk,nk->j", fitted / count[:, 1:], self.listed) * shares.listed[1:],
+            other=np.einsum("njk,nj->j", fitted / kind[:, 1:], drawn[:, 1:, 0]),
+        )
+
+    def _log_deviations(self, widths: Floats) -> Floats:
+        variance = self.noise[:, None] + widths**2
+        return np.concatenate([-0.5 / variance, -0.5 * np.log(2 * np.pi * variance)], axis=2) @ self.differences
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shares:
+    """A model as the expectation needs it, *exact* first: weights, bandwidths (classes × quantities), shares."""
+
+    weights: Floats
+    widths: Floats
+    listed: Floats
+    other: Floats
+
+    @classmethod
+    def of(cls, model: AbsentModel, names: tuple[str, ...]) -> Shares:
+        """Those of a model, for the named quantities."""
+        widths = np.stack([_bandwidths(model.bandwidths)[name] for name in names], axis=1)
+        return cls(
+            weights=np.concatenate([[model.present_share], (1 - model.present_share) * model.weights]),
+            widths=np.concatenate([np.zeros((1, len(names))), widths]),
+            listed=np.concatenate([[1.0], model.listed_count]),
+            other=np.concatenate([[0.0], model.other_kind]),
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Totals:
+    """Sums over pairs, each weighed by how probably the pair belongs to a class: of the classes themselves (*exact*
+    first), and by bandwidth class of excess squares, known deviations, counts and kinds."""
+
+    weights: Floats
+    excess: Floats
+    known: Floats
+    listed: Floats
+    other: Floats
+
+    @classmethod
+    def over(cls, parts: Iterable[Totals]) -> Totals:
+        """The sum of all parts."""
+        each = [vars(part) for part in parts]
+        return cls(**{name: np.sum([part[name] for part in each], axis=0) for name in each[0]})
+
+
+@dataclass(frozen=True, kw_only=True)
+class Training:
+    """Listed halves against the profiles, in blocks, and what is measured of them."""
+
+    start: AbsentModel
+    names: tuple[str, ...]
+    blocks: tuple[Block, ...]
 
     @classmethod
     def of(cls, columns: Columns, model: AbsentModel) -> Training | None:
@@ -90,97 +171,53 @@ class Training:
         halves = _training_halves(columns, len(model.size))
         if len(halves) < FEWEST_HALVES or len(set(columns.series[halves].tolist())) < FEWEST_SERIES:
             return None
+        names, differences, noise = _differences(columns, model, halves)
         members = _members(columns, model, halves)
-        total = members.sum(axis=1, keepdims=True)
         with np.errstate(divide="ignore"):
-            log_share = np.log(members) - np.log(np.maximum(total, 1))
+            log_share = np.log(members) - np.log(np.maximum(members.sum(axis=1, keepdims=True), 1))
         listed, unlisted = _counts(columns, model, halves)
         same, anything = _kinds(columns, model, halves)
-        return cls(
-            start=model,
+        whole = Block(
+            differences=differences,
+            noise=noise,
             log_share=log_share,
-            deviations=_deviations(columns, model, halves),
             listed=listed,
             unlisted=unlisted,
             same_kind=same,
             any_kind=anything,
         )
+        blocks = [whole.some(slice(at, at + BLOCK_HALVES)) for at in range(0, len(halves), BLOCK_HALVES)]
+        return cls(start=model, names=names, blocks=tuple(blocks))
 
     def improved(self, model: AbsentModel) -> AbsentModel:
-        """One step of expectation and maximisation. The first, exact class stands for halves that measure as listed."""
-        logs = [self._log_exact()] + [self._log_class(model, j) for j in range(CLASSES)]
-        shares = np.concatenate([[model.present_share], (1 - model.present_share) * model.weights])
-        joint = np.stack(logs) + np.log(shares)[:, None, None]
-        responsibility = np.exp(joint - joint.max(axis=(0, 2), keepdims=True))
-        responsibility /= responsibility.sum(axis=(0, 2), keepdims=True)
-        by_class = responsibility.sum(axis=(1, 2))
-        counted = by_class + PRIOR_COUNT / (CLASSES + 1)
-        listed, other = self._shares(model, responsibility[1:])
+        """One step of expectation and maximisation."""
+        shares = Shares.of(model, self.names)
+        totals = Totals.over(block.totals(shares) for block in self.blocks)
+        counted = totals.weights + PRIOR_COUNT / (CLASSES + 1)
+        weight = totals.weights[1:] + PRIOR_COUNT
         return replace(
             model,
             present_share=max(float(counted[0] / counted.sum()), SMALLEST_PRESENT_SHARE),
             weights=counted[1:] / counted[1:].sum(),
-            bandwidths=self._bandwidths(model, responsibility[1:]),
-            listed_count=listed,
-            other_kind=other,
+            bandwidths=self._fitted(totals),
+            listed_count=(totals.listed + PRIOR_COUNT * self.start.listed_count) / weight,
+            other_kind=(totals.other + PRIOR_COUNT * self.start.other_kind) / weight,
         )
 
-    def _log_exact(self) -> Floats:
-        with np.errstate(divide="ignore"):
-            return np.asarray(self._log_deviations({}) + np.log(self.listed * self.same_kind) + self.log_share)
-
-    def _log_class(self, model: AbsentModel, j: int) -> Floats:
-        widths = {"pitch": model.bandwidths.pitch[j], "allowance": model.bandwidths.allowance[j]}
-        widths |= {name: values[j] for name, values in model.bandwidths.across.items()}
-        count, kind = self._count_terms(model, j), self._kind_terms(model, j)
-        return np.asarray(self._log_deviations(widths) + np.log(count.sum(axis=0) * kind.sum(axis=0)) + self.log_share)
-
-    def _count_terms(self, model: AbsentModel, j: int) -> Floats:
-        share = model.listed_count[j]
-        return np.stack([share * self.listed, (1 - share) * self.unlisted[j] + 1e-300])
-
-    def _kind_terms(self, model: AbsentModel, j: int) -> Floats:
-        share = model.other_kind[j]
-        return np.stack([(1 - share) * self.same_kind, share * self.any_kind])
-
-    def _log_deviations(self, widths: dict[str, float]) -> Floats:
-        total = np.zeros(self.log_share.shape)
-        for deviation in self.deviations:
-            variance = deviation.noise + widths.get(deviation.name, 0.0) ** 2
-            total -= deviation.square * (0.5 / variance)
-            total -= deviation.known * (0.5 * np.log(2 * np.pi * variance))
-        return total
-
-    def _bandwidths(self, model: AbsentModel, responsibility: Floats) -> Bandwidths:
-        def fitted(name: str, old: Floats, smallest: float) -> Floats:
-            deviation = next(d for d in self.deviations if d.name == name)
-            excess = deviation.square - deviation.known * deviation.noise
-            weight = np.einsum("jik,ik->j", responsibility, deviation.known) + PRIOR_COUNT
-            square = (np.einsum("jik,ik->j", responsibility, excess) + PRIOR_COUNT * old**2) / weight
-            return np.asarray(np.sqrt(np.maximum(square, smallest**2)))
-
-        start = self.start.bandwidths
-        names = [deviation.name for deviation in self.deviations]
+    def _fitted(self, totals: Totals) -> Bandwidths:
+        """Bandwidths of what is measured; the starting ones of what is not."""
+        found = _bandwidths(self.start.bandwidths)
+        for name, excess, known in zip(self.names, totals.excess.T, totals.known.T, strict=True):
+            smallest = {"pitch": SMALLEST_PITCH, "allowance": SMALLEST_ALLOWANCE}.get(name, SMALLEST_ACROSS)
+            square = (excess + PRIOR_COUNT * found[name] ** 2) / (known + PRIOR_COUNT)
+            found[name] = np.sqrt(np.maximum(square, smallest**2))
         return Bandwidths(
-            pitch=fitted("pitch", start.pitch, SMALLEST_PITCH),
-            allowance=fitted("allowance", start.allowance, SMALLEST_ALLOWANCE),
-            across={
-                name: fitted(name, start.across[name], SMALLEST_ACROSS) if name in names else start.across[name]
-                for name in ACROSS
-            },
+            pitch=found["pitch"], allowance=found["allowance"], across={name: found[name] for name in ACROSS}
         )
 
-    def _shares(self, model: AbsentModel, responsibility: Floats) -> tuple[Floats, Floats]:
-        listed, other = np.zeros(CLASSES), np.zeros(CLASSES)
-        for j in range(CLASSES):
-            count, kind = self._count_terms(model, j), self._kind_terms(model, j)
-            weight = responsibility[j]
-            total = weight.sum() + PRIOR_COUNT
-            listed[j] = (
-                (weight * count[0] / count.sum(axis=0)).sum() + PRIOR_COUNT * self.start.listed_count[j]
-            ) / total
-            other[j] = ((weight * kind[1] / kind.sum(axis=0)).sum() + PRIOR_COUNT * self.start.other_kind[j]) / total
-        return listed, other
+
+def _bandwidths(of: Bandwidths) -> dict[str, Floats]:
+    return {"pitch": of.pitch, "allowance": of.allowance, **of.across}
 
 
 def _training_halves(columns: Columns, profiles: int) -> Ints:
@@ -204,40 +241,48 @@ def _members(columns: Columns, model: AbsentModel, halves: Ints) -> Floats:
     return np.maximum(left, 0.0)
 
 
-def _deviations(columns: Columns, model: AbsentModel, halves: Ints) -> tuple[Deviation, ...]:
-    profiles = model.representative
+def _differences(columns: Columns, model: AbsentModel, halves: Ints) -> tuple[tuple[str, ...], Floats, Floats]:
+    """Names of the quantities that can be compared, and ``differences`` and ``noise`` as in `Block`."""
     rng = np.random.default_rng(0)
-    result = []
-    for name in ("pitch", "allowance", *ACROSS):
-        column = columns.dimensions["body_length" if name == "allowance" else name]
-        value = allowances(columns, "body_length") if name == "allowance" else np.log(column.centre)
-        size = np.ones(len(column.centre)) if name == "allowance" else column.centre
-        spread = column.half_width**2 / 3 + column.extra_u**2 + TRAINING_U**2
-        if name == "pitch":
-            spread = spread / np.maximum(columns.counts["contact_count"] / columns.counts["rows"] - 1, 1) ** 2
-        noise = np.sqrt(spread) / size
-        measured = value[halves] + rng.normal(size=len(halves)) * noise[halves]
-        stated = np.where(np.isnan(column.stated[halves]), np.nan, measured)
-        difference = stated[:, None] - value[profiles][None, :]
-        own = np.where(np.isnan(noise[halves]), 1.0, noise[halves])[:, None]
-        known = ~np.isnan(difference)
-        result.append(Deviation(name=name, square=np.nan_to_num(difference) ** 2, known=known, noise=own**2))
-    return tuple(deviation for deviation in result if np.any(deviation.known))
+    found = {name: _deviation(columns, model, halves, name, rng) for name in ("pitch", "allowance", *ACROSS)}
+    names = tuple(name for name, (known, _, _) in found.items() if np.any(known))
+    squares, known = [found[name][1] for name in names], [found[name][0] for name in names]
+    noise = np.stack([found[name][2] for name in names], axis=1)
+    return names, np.stack([*squares, *known], axis=1), noise
+
+
+def _deviation(
+    columns: Columns, model: AbsentModel, halves: Ints, name: str, rng: np.random.Generator
+) -> tuple[Bools, Floats, Floats]:
+    """Of one quantity: whether the difference is known, its square (0: not known), its variance from measuring."""
+    column = columns.dimensions["body_length" if name == "allowance" else name]
+    value = allowances(columns, "body_length") if name == "allowance" else np.log(column.centre)
+    size = np.ones(len(column.centre)) if name == "allowance" else column.centre
+    spread = column.half_width**2 / 3 + column.extra_u**2 + TRAINING_U**2
+    if name == "pitch":
+        spread = spread / np.maximum(columns.counts["contact_count"] / columns.counts["rows"] - 1, 1) ** 2
+    noise = np.sqrt(spread) / size
+    measured = value[halves] + rng.normal(size=len(halves)) * noise[halves]
+    stated = np.where(np.isnan(column.stated[halves]), np.nan, measured)
+    difference = stated[:, None] - value[model.representative]
+    own = np.where(np.isnan(noise[halves]), 1.0, noise[halves])
+    return ~np.isnan(difference), np.nan_to_num(difference) ** 2, own**2
 
 
 def _counts(columns: Columns, model: AbsentModel, halves: Ints) -> tuple[Floats, Floats]:
-    """Probability of each half's count as one the profile lists, and (classes ×) as one near those."""
+    """Probability of each half's count as one the profile lists, and by class as one near those (*exact*: none)."""
     members = np.flatnonzero(model.profile >= 0)
-    counts, rows = columns.counts["contact_count"], columns.counts["rows"]
-    listed = np.zeros((len(halves), len(model.size)))
-    unlisted = np.zeros((CLASSES, len(halves), len(model.size)))
-    for i, half in enumerate(halves):
-        n = counts[half]
-        listed[i] = np.bincount(model.profile[members], weights=counts[members] == n, minlength=len(model.size))
-        for j, spread in enumerate(COUNT_SPREAD):
-            kernel = count_kernel(n, counts[members], rows[members], spread)
-            unlisted[j, i] = np.bincount(model.profile[members], weights=kernel, minlength=len(model.size))
-    return listed / model.size, unlisted / model.size
+    profile, profiles = model.profile[members], len(model.size)
+    counts, rows = columns.counts["contact_count"][members], columns.counts["rows"][members]
+    different, which = np.unique(columns.counts["contact_count"][halves], return_inverse=True)
+    listed = np.zeros((len(different), profiles))
+    unlisted = np.zeros((len(different), CLASSES + 1, profiles))
+    for i, n in enumerate(different):
+        listed[i] = np.bincount(profile, weights=counts == n, minlength=profiles)
+        for j, spread in enumerate(COUNT_SPREAD, start=1):
+            kernel = count_kernel(n, counts, rows, spread)
+            unlisted[i, j] = np.bincount(profile, weights=kernel, minlength=profiles) + SMALLEST
+    return (listed / model.size)[which], (unlisted / model.size)[which]
 
 
 def _kinds(columns: Columns, model: AbsentModel, halves: Ints) -> tuple[Floats, Floats]:
@@ -250,4 +295,4 @@ def _kinds(columns: Columns, model: AbsentModel, halves: Ints) -> tuple[Floats, 
     rows = columns.counts["rows"]
     same *= rows[halves][:, None] == rows[model.representative][None, :]
     anything *= np.array([np.mean(rows[~columns.inferred] == rows[half]) for half in halves])[:, None]
-    return same + 1e-12, np.broadcast_to(anything, same.shape)
+    return same + 1e-12, anything
