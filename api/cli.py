@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands import catalogue, demo, drawing, identification, measure, reference, serve
+from api.commands import catalogue, contributor, demo, drawing, identification, measure, reference, serve, token
 from api.commands.common import EXIT_CODES
 from api.dependencies import program_version
 
@@ -54,6 +54,8 @@ app.command("import", epilog=EXIT_CODES)(catalogue.import_)
 app.command("table", epilog=EXIT_CODES)(drawing.table_of_drawing)
 app.command(epilog=EXIT_CODES)(catalogue.export)
 app.command(epilog=EXIT_CODES)(catalogue.upgrade)
+app.add_typer(contributor.app, name="contributor")
+app.add_typer(token.app, name="token")
 app.command()(serve.serve)
 app.command()(demo.demo)
 

@@ -21,7 +21,11 @@ from catalog.errors import (
     EntryError,
     FileError,
     FileRefusedError,
+    ForbiddenError,
     NotFoundError,
+    OwnEvidenceError,
+    SuspendedError,
+    UnauthorisedError,
 )
 from catalog.snapshot import Snapshot, take_snapshot
 from matcher.errors import ObservationError, ObservationErrors, UnknownHalfError
@@ -51,7 +55,11 @@ OF_INPUT = (
     EntryError,
     FileError,
     FileRefusedError,
+    ForbiddenError,
     NotFoundError,
+    OwnEvidenceError,
+    SuspendedError,
+    UnauthorisedError,
 )
 """Errors that the person who typed can mend."""
 

@@ -9,7 +9,10 @@ import typer
 import uvicorn
 
 from api.commands.common import DatabaseOption, opened, show, told
+from api.logs import server_logs
 from api.output.console import plain
+from api.output.people import first_steps
+from catalog.accounts.contributors import nobody_yet
 from catalog.database import DATABASE_VARIABLE, default_url
 
 DEFAULT_PORT = 8642
@@ -32,6 +35,11 @@ def serve(
     """
     with told(), opened(database) as catalogue:
         show([plain(f"catalogue: {catalogue.where}")], to_errors=True)
+        with catalogue.reading() as session:
+            nobody = nobody_yet(session)
+        if nobody:
+            show(first_steps(catalogue.where if database else None), to_errors=True)
     # Worker processes are started anew and know the catalogue from the environment alone.
     os.environ[DATABASE_VARIABLE] = database or default_url()
-    uvicorn.run("api.app:app_from_environment", factory=True, host=host, port=port, workers=workers)
+    factory = "api.app:app_from_environment"
+    uvicorn.run(factory, factory=True, host=host, port=port, workers=workers, log_config=server_logs())

@@ -1,0 +1,110 @@
+"""``otherhalf contributor``: who may add to this catalogue. Whoever holds the database acts as its operator."""
+
+from __future__ import annotations
+
+import sys
+from typing import Annotated
+
+import typer
+
+from api.commands.common import EXIT_CODES, DatabaseOption, JsonOption, opened, show, told
+from api.output.console import plain
+from api.output.people import contributor_table, first_steps
+from api.schemas.people import ContributorList, contributor_out
+from catalog.accounts import contributors
+from catalog.accounts.who import Role
+from catalog.history.acts import operators
+
+app = typer.Typer(
+    no_args_is_help=True,
+    help="""Add contributors, give them roles, suspend them. Nobody is ever deleted: what they did stays in the journal.
+
+    \b
+      contributor   adds and revises entries, gives evidence, comments
+      maintainer    also undoes, hastens and stops changes, suspends, gives roles
+
+    Reading and identifying need no contributor. A contributor is known by a token: see 'otherhalf token'.
+    """,
+)
+
+NameArgument = Annotated[str, typer.Argument(help="The contributor's name, as in 'otherhalf contributor list'.")]
+RoleArgument = Annotated[Role, typer.Argument(help="contributor or maintainer.", metavar="ROLE")]
+
+
+@app.command(epilog=EXIT_CODES)
+def add(
+    name: Annotated[str, typer.Argument(help="Name that is shown beside what they add; it never changes.")],
+    role: Annotated[Role, typer.Option("--role", help="contributor or maintainer.", metavar="ROLE")] = Role.CONTRIBUTOR,
+    database: DatabaseOption = None,
+) -> None:
+    """Add a contributor. Give them a token next.
+
+    [bold]Example[/bold]
+
+    \b
+      otherhalf contributor add "Wren Ashby"
+      otherhalf token create "Wren Ashby"
+    """
+    with told(), opened(database) as catalogue, catalogue.writing() as session:
+        made = contributors.add(session, operators(), name, role)
+    show([plain(f"{made.name} is now a {made.role}.")])
+
+
+@app.command("list", epilog=EXIT_CODES)
+def list_(as_json: JsonOption = False, database: DatabaseOption = None) -> None:
+    """List everybody, with role, and who is suspended since when and why."""
+    with told(), opened(database) as catalogue, catalogue.reading() as session:
+        found = contributors.listed(session)
+    if as_json:
+        answer = ContributorList(items=tuple(contributor_out(each) for each in found))
+        sys.stdout.write(answer.model_dump_json(indent=2) + "\n")
+    else:
+        show([contributor_table(found)] if found else list(first_steps(database)))
+
+
+@app.command(epilog=EXIT_CODES)
+def suspend(
+    name: NameArgument,
+    reason: Annotated[str, typer.Option("--reason", help="Why; it is kept in the journal and told to them.")],
+    database: DatabaseOption = None,
+) -> None:
+    """Take nothing more from a contributor: all their tokens stop at once, and reading stays open.
+
+    What they added stays as it is.
+
+    [bold]Example[/bold]
+
+    \b
+      otherhalf contributor suspend "Wren Ashby" --reason "a token of theirs leaked"
+    """
+    with told(), opened(database) as catalogue, catalogue.writing() as session:
+        suspended = contributors.suspend(session, operators(reason), name)
+    show([plain(f"{suspended.name} is suspended. 'otherhalf contributor lift' takes it back.")])
+
+
+@app.command(epilog=EXIT_CODES)
+def lift(
+    name: NameArgument,
+    reason: Annotated[str, typer.Option("--reason", help="Why; it is kept in the journal.")] = "",
+    database: DatabaseOption = None,
+) -> None:
+    """End a suspension; tokens that have not ended meanwhile are good again."""
+    with told(), opened(database) as catalogue, catalogue.writing() as session:
+        lifted = contributors.lift(session, operators(reason), name)
+    show([plain(f"{lifted.name} may contribute again.")])
+
+
+@app.command(epilog=EXIT_CODES)
+def role(name: NameArgument, role: RoleArgument, database: DatabaseOption = None) -> None:
+    """Give a contributor another role.
+
+    A token with the scope 'maintain' works only as long as its contributor is a maintainer.
+
+    [bold]Example[/bold]
+
+    \b
+      otherhalf contributor role "Wren Ashby" maintainer
+    """
+    with told(), opened(database) as catalogue, catalogue.writing() as session:
+        changed = contributors.change_role(session, operators(), name, role)
+    show([plain(f"{changed.name} is now a {changed.role}.")])
