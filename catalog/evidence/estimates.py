@@ -1,0 +1,252 @@
+"""What is best known of each dimension: the stated value, people's measurements together, other documents' values."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from catalog.entries import Citation, Dimension
+from catalog.evidence.agreement import AGREES, Stated, deviation, dim, spanned
+from catalog.evidence.measured import MeasuredValue
+from matcher.agreement import DISAGREEMENT_LEVEL
+from matcher.columns import Dim
+from matcher.estimates import COVERAGE, Combined, combine_people, normalised_error, one_persons, stated_u
+from matcher.features import FEATURES
+from matcher.tolerances import default_half_width, process_interval
+
+Ranked = Literal["stated", "measured"]
+
+SEVERAL = 2
+"""People whose agreeing measurements rank above a stated value that they do not fit: one alone may have slipped."""
+
+SAME_FIGURE = 0.005
+"""Two documents give one figure where they differ by no more, mm: half of the last decimal that most drawings print."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Part:
+    """One person's value of a dimension, mm: ``u`` its standard uncertainty, ``half_width`` the process's around it."""
+
+    person: str
+    value: float
+    u: float
+    half_width: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Estimate:
+    """All that is known of one dimension by number, mm.
+
+    ``measured`` is the centre of the type as people measured it together, ``parts`` one value per person. ``stated``
+    and ``stated_u`` are the entry's centre and its standard uncertainty, ``e_n`` the measured centre against the
+    drawing; None where it states nothing. ``ranked`` is the better known, ``explanation`` says why; ``half_width`` is
+    the process's.
+    """
+
+    feature: str
+    measured: Combined
+    parts: tuple[Part, ...]
+    stated: float | None
+    stated_u: float | None
+    e_n: float | None
+    half_width: float
+    ranked: Ranked
+    explanation: str
+
+    @property
+    def contradicts(self) -> bool:
+        """Whether several people, who agree among themselves, together do not agree with the entry."""
+        return self.e_n is not None and self.e_n > AGREES and _united(self.measured)
+
+    @property
+    def dim(self) -> Dim:
+        """The measured dimension as the matcher reads it."""
+        return Dim(value=self.measured.value, tolerance=self.half_width, extra_u=self.measured.u)
+
+
+def estimates(said: Sequence[tuple[str, MeasuredValue]], entry: Stated) -> dict[str, Estimate]:
+    """One estimate for each dimension that people, named with each value, measured."""
+    by_feature: dict[str, list[tuple[str, MeasuredValue]]] = defaultdict(list)
+    for person, value in said:
+        by_feature[value.feature].append((person, value))
+    return {feature: _estimate(feature, values, entry) for feature, values in by_feature.items()}
+
+
+def _estimate(feature: str, said: Sequence[tuple[str, MeasuredValue]], entry: Stated) -> Estimate:
+    half_width = _half_width(feature, said, entry)
+    parts = _parts(feature, said, half_width)
+    measured = combine_people([p.value for p in parts], [p.u for p in parts], [p.half_width for p in parts])
+    stated, own_u = _stated(feature, entry)
+    e_n = _e_n(feature, measured, entry)
+    far = _is_far(feature, measured, entry)
+    ranked, explanation = _rank(FEATURES[feature].label, measured, stated, own_u, e_n, far=far)
+    return Estimate(
+        feature=feature,
+        measured=measured,
+        parts=parts,
+        stated=stated,
+        stated_u=own_u,
+        e_n=e_n,
+        half_width=half_width,
+        ranked=ranked,
+        explanation=explanation,
+    )
+
+
+def _half_width(feature: str, said: Sequence[tuple[str, MeasuredValue]], entry: Stated) -> float:
+    """The process half-width over one gap, mm; by the measured size where the entry states none."""
+    if feature in entry.dimensions:
+        return entry.process(feature)[1]
+    return default_half_width(feature, said[0][1].value, entry.pitch)
+
+
+def _parts(feature: str, said: Sequence[tuple[str, MeasuredValue]], half_width: float) -> tuple[Part, ...]:
+    by_person: dict[str, list[MeasuredValue]] = defaultdict(list)
+    for person, value in said:
+        by_person[person].append(value)
+    parts = []
+    for person, values in sorted(by_person.items()):
+        mean, u = one_persons([one.value for one in values], [one.u for one in values])
+        spans = min(one.spans for one in values)
+        parts.append(Part(person=person, value=mean, u=u, half_width=spanned(feature, half_width, spans)))
+    return tuple(parts)
+
+
+def _stated(feature: str, entry: Stated) -> tuple[float | None, float | None]:
+    """The stated centre and its standard uncertainty, mm."""
+    own = entry.dimensions.get(feature)
+    if own is None:
+        return None, None
+    centre, half_width = process_interval(feature, own, entry.pitch)
+    return centre, stated_u(own.extra_u, own.tolerance, half_width, bound=own.bound in ("max", "min"))
+
+
+def _e_n(feature: str, measured: Combined, entry: Stated) -> float | None:
+    own = entry.dimensions.get(feature)
+    if own is None:
+        return None
+    difference, half_width = deviation(feature, measured.value, entry)
+    return normalised_error(difference, half_width, measured.expanded, COVERAGE * own.extra_u)
+
+
+def _is_far(feature: str, measured: Combined, entry: Stated) -> bool:
+    """Whether the measured centre lies where the entry makes no part likely: beyond the process and the drawing."""
+    own = entry.dimensions.get(feature)
+    if own is None:
+        return False
+    centre, half_width = process_interval(feature, own, entry.pitch)
+    room = (max(own.tolerance or 0.0, half_width), measured.expanded, COVERAGE * own.extra_u)
+    return normalised_error(measured.value - centre, *room) > AGREES
+
+
+def _united(measured: Combined) -> bool:
+    """Whether several people measured it and agree among themselves."""
+    return measured.people >= SEVERAL and measured.p > DISAGREEMENT_LEVEL
+
+
+def _rank(
+    label: str, measured: Combined, stated: float | None, own_u: float | None, e_n: float | None, *, far: bool
+) -> tuple[Ranked, str]:
+    """The better known, and why. One person's value never outranks a stated one that it is ``far`` from."""
+    found = f"{measured.value:.4g} ± {measured.expanded:.2g} mm"
+    people = "one person" if measured.people == 1 else f"{measured.people} people"
+    if stated is None or own_u is None or e_n is None:
+        return "measured", f"The entry states no {label}; {people} measured {found}."
+    known = f"the stated {stated:.4g} mm " + (
+        f"is known to ± {COVERAGE * own_u:.2g} mm" if own_u else "leaves no doubt"
+    )
+    if measured.people >= SEVERAL and not _united(measured):
+        return "stated", f"The measurements of the {label} by {people} contradict each other; the stated one is used."
+    if e_n > AGREES and _united(measured):
+        return (
+            "measured",
+            f"The measured {label} is used: {people} measured {found}, which the stated one does not fit.",
+        )
+    if measured.u >= own_u:
+        return "stated", f"The stated {label} is used: {known}, {people} measured {found}."
+    if measured.people == 1 and far:
+        return "stated", f"The stated {label} is used although {known}: one person alone measured {found}, far from it."
+    return "measured", f"The measured {label} is used: {people} measured {found}, {known}."
+
+
+@dataclass(frozen=True, kw_only=True)
+class DocumentValue:
+    """A dimension as one document gives it; ``source`` None: as the entry states it, without a citation."""
+
+    dimension: Dimension
+    source: Citation | None
+    said_by: str
+    confirmation: str | None = None
+    """Key of the confirmation that brought it; None: it is the entry's own."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Competing:
+    """Documents that differ about one dimension; ``values`` holds the entry's own first, ``ranked`` the place of the
+    one to go by and ``explanation`` why."""
+
+    feature: str
+    values: tuple[DocumentValue, ...]
+    ranked: int
+    explanation: str
+
+
+def same_figure(one: Dimension, other: Dimension) -> bool:
+    """Whether two documents give one figure: value and kind of bound. Tolerances are often left out in one of them."""
+    return one.bound == other.bound and abs(one.value - other.value) <= SAME_FIGURE
+
+
+def competing(
+    own: Mapping[str, DocumentValue],
+    others: Mapping[str, Sequence[DocumentValue]],
+    measured: Mapping[str, Estimate],
+    pitch: float | None,
+) -> tuple[Competing, ...]:
+    """Dimensions about which cited documents differ from the entry or, where it states none, from each other."""
+    found = []
+    for feature, values in sorted(others.items()):
+        every = (own[feature], *values) if feature in own else tuple(values)
+        if any(not same_figure(every[0].dimension, one.dimension) for one in every[1:]):
+            ranked, explanation = _best_document(feature, every, measured.get(feature), pitch)
+            found.append(Competing(feature=feature, values=every, ranked=ranked, explanation=explanation))
+    return tuple(found)
+
+
+def _best_document(
+    feature: str, values: Sequence[DocumentValue], measured: Estimate | None, pitch: float | None
+) -> tuple[int, str]:
+    label = FEATURES[feature].label
+    if measured is not None:
+        errors = [_error(feature, value.dimension, measured.measured, pitch) for value in values]
+        fitting = [place for place, error in enumerate(errors) if error <= AGREES]
+        if 0 < len(fitting) < len(values):
+            best = min(fitting, key=lambda place: errors[place])
+            return best, f"{_shown(values[best])} is ranked: of the documents' figures it fits what was measured."
+    cited = [place for place, value in enumerate(values) if is_complete(value.source)]
+    if cited and cited[0] > 0:
+        return cited[0], f"{_shown(values[cited[0]])} is ranked: its document is cited with revision and page."
+    return (
+        0,
+        f"{_shown(values[0])} is ranked: no measurement of the {label} tells the documents apart, and it came first.",
+    )
+
+
+def _error(feature: str, dimension: Dimension, measured: Combined, pitch: float | None) -> float:
+    centre, half_width = process_interval(feature, dim(dimension), pitch)
+    allowed = stated_u(dimension.extra_u, None, half_width, bound=dimension.bound in ("max", "min"))
+    return normalised_error(measured.value - centre, measured.expanded, COVERAGE * allowed)
+
+
+def is_complete(source: Citation | None) -> bool:
+    """Whether a document is cited so that others can look it up: with revision and page."""
+    return source is not None and bool(source.revision and source.page)
+
+
+def _shown(value: DocumentValue) -> str:
+    figure = f"{value.dimension.value:g} mm"
+    if value.source is None:
+        return f"{figure}, as the entry states it,"
+    details = ", ".join(text for text in (value.source.revision, value.source.page) if text)
+    return f"{figure} of “{value.source.title}”" + (f" ({details})" if details else "")

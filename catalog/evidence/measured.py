@@ -1,0 +1,206 @@
+"""Values that somebody measured, counted or named on a part, as they are given and as they are kept.
+
+A length is given as an observation is: ``value`` with ``u``, ``plus_minus`` or ``expanded_u`` and ``k``, or
+``readings`` with the instrument, in any unit and over ``spans`` gaps. It is kept in mm with its standard uncertainty,
+beside the figures as they were given; the kept form can be read again and is what files exchange.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import AfterValidator, Discriminator, Field, FiniteFloat, Tag, model_validator
+
+from catalog.entries import Entry, LengthUnit
+from catalog.plain_text import Line
+from matcher.errors import ObservationErrors
+from matcher.faults import is_number
+from matcher.features import FEATURES, Kind
+from matcher.lengths import MAX_READINGS, MAX_SPANS
+from matcher.observations import LARGEST_COUNT, Observation
+from matcher.readings import measure_readings
+from matcher.setups import limits_of
+from matcher.units import PIXEL, canonical_unit, to_mm
+from matcher.words import named_values
+
+COVERAGE_FACTOR = 2.0
+"""k where an expanded uncertainty is given without one: what calibration certificates mostly state (GUM 6.3.3)."""
+
+SAME_PART = 1e-6
+"""Part of itself by which a kept value may differ from what its given figures come to: rounding of a file."""
+
+DIGITS = 9
+"""Decimals kept of a value in mm: far below any reading, so that 0.1 + 0.2 stays 0.3."""
+
+GIVEN_AS = {"value": "given", "u": "given_u"}
+"""Where the figures of the given form are kept."""
+
+HOW_WELL = ("u", "plus_minus", "expanded_u", "instrument")
+
+Reading = Annotated[FiniteFloat, Field(gt=0)]
+
+
+def _of_kind(*kinds: Kind) -> AfterValidator:
+    def checked(name: str) -> str:
+        if name not in FEATURES or FEATURES[name].kind not in kinds:
+            raise ValueError(f"{name!r} is no {kinds[0]}")
+        return name
+
+    return AfterValidator(checked)
+
+
+class MeasuredValue(Entry):
+    """A measured length: ``value`` and standard uncertainty ``u``, mm, over one gap.
+
+    ``given`` (or ``readings``), ``given_u``, ``plus_minus`` (± a, rectangular) and ``expanded_u`` with ``k`` are as the
+    person gave them, in ``unit``, over all ``spans`` gaps. In the given form they stand as ``value`` and ``u``.
+    """
+
+    feature: Annotated[Line, _of_kind(Kind.DIMENSION)]
+    value: Annotated[FiniteFloat, Field(gt=0, le=1000)]
+    u: Annotated[FiniteFloat, Field(gt=0, le=100)]
+    unit: LengthUnit = "mm"
+    given: Reading | None = None
+    readings: Annotated[tuple[Reading, ...], Field(max_length=MAX_READINGS)] = ()
+    given_u: Reading | None = None
+    plus_minus: Reading | None = None
+    expanded_u: Reading | None = None
+    k: Annotated[FiniteFloat, Field(ge=1, le=10)] | None = None
+    spans: Annotated[int, Field(ge=1, le=MAX_SPANS)] = 1
+    instrument: Line | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _reduced(cls, data: Any) -> Any:
+        if not isinstance(data, Mapping) or _is_kept(data):
+            return data
+        given = {GIVEN_AS.get(name, name): part for name, part in data.items() if part is not None}
+        measured = _reduce(data)
+        unit = canonical_unit(data.get("unit") or "mm")
+        return {**given, "unit": unit, "value": round(measured.value, DIGITS), "u": measured.u}
+
+    @model_validator(mode="after")
+    def _figures_agree(self) -> Self:
+        if (self.given is None) != bool(self.readings):
+            raise ValueError("give a value or readings: one of them")
+        figure = self.given if self.given is not None else math.fsum(self.readings) / len(self.readings)
+        if not math.isclose(to_mm(figure, self.unit) / self.spans, self.value, rel_tol=SAME_PART):
+            over = f" over {self.spans} gaps" if self.spans > 1 else ""
+            raise ValueError(f"{figure:g} {self.unit}{over} is not {self.value:g} mm")
+        low, high = limits_of(FEATURES[self.feature], None)[:2]
+        if not low <= self.value <= high:
+            raise ValueError(f"{self.value:g} mm cannot be a {FEATURES[self.feature].label}; check the unit")
+        return self
+
+
+def _is_kept(data: Mapping[str, Any]) -> bool:
+    """Whether a value is in the kept form: its mm are there beside the figures they come from."""
+    return data.get("given") is not None or (bool(data.get("readings")) and data.get("value") is not None)
+
+
+class _Mm:
+    """Value and standard uncertainty, mm."""
+
+    def __init__(self, value: float, u: float) -> None:
+        self.value, self.u = value, u
+
+
+def _reduce(data: Mapping[str, Any]) -> _Mm:
+    """By the matcher's own reduction; raises ValueError with every fault and its remedy."""
+    if all(data.get(name) is None for name in HOW_WELL):
+        raise ValueError("say how well it was measured: u, plus_minus, expanded_u (with k), or the instrument")
+    readings = data.get("readings")
+    observed = Observation(
+        feature=data.get("feature", ""),
+        value=data.get("value"),
+        readings=tuple(readings) if isinstance(readings, list | tuple) else (),
+        unit=data.get("unit") or "mm",
+        u=_standard(data),
+        plus_minus=data.get("plus_minus"),
+        spans=data.get("spans") or 1,
+        instrument=data.get("instrument"),
+    )
+    try:
+        (measured,) = measure_readings([observed]).measured
+    except ObservationErrors as error:
+        raise ValueError(
+            "; ".join(_told(fault.field, fault.message, fault.remedy) for fault in error.errors)
+        ) from error
+    if measured.unit == PIXEL:
+        raise ValueError("a picture without a scale gives no length; give one with a scale")
+    return _Mm(measured.value, measured.u)
+
+
+def _standard(data: Mapping[str, Any]) -> Any:
+    """The standard uncertainty as given, or U/k."""
+    expanded, k = data.get("expanded_u"), data.get("k")
+    if expanded is None:
+        if k is not None:
+            raise ValueError("k belongs to expanded_u; leave it out")
+        return data.get("u")
+    if data.get("u") is not None:
+        raise ValueError("the uncertainty is given twice: give u, or expanded_u with k")
+    factor = COVERAGE_FACTOR if k is None else k
+    if not is_number(expanded) or not is_number(factor) or not 1.0 <= factor <= 10.0:
+        raise ValueError("expanded_u is a number above 0, and k its coverage factor from 1 to 10")
+    return expanded / factor
+
+
+def _told(field: str, message: str, remedy: str) -> str:
+    return f"{field.removeprefix('observations[0].')}: {message}; {remedy}"
+
+
+class CountedValue(Entry):
+    """A number of contacts, rows or fittings that somebody counted."""
+
+    feature: Annotated[Line, _of_kind(Kind.COUNT)]
+    value: Annotated[int, Field(ge=0, le=LARGEST_COUNT)]
+
+
+class NamedValue(Entry):
+    """What somebody saw or felt: one name of a category, several where it stays open; for keys all that are there."""
+
+    feature: Annotated[Line, _of_kind(Kind.CATEGORY, Kind.LABELS)]
+    value: tuple[Line, ...]
+
+    @model_validator(mode="before")
+    @classmethod
+    def _as_named(cls, data: Any) -> Any:
+        feature = FEATURES.get(str(data.get("feature"))) if isinstance(data, Mapping) else None
+        if feature is None or feature.kind not in (Kind.CATEGORY, Kind.LABELS):
+            return data
+        names = named_values(feature, data.get("value"))
+        if not names or set(names) - set(feature.values) or len(set(names)) < len(names):
+            raise ValueError(f"{feature.label} is given by name, each once; known: {', '.join(feature.values)}")
+        if feature.kind is Kind.LABELS and "none" in names and len(names) > 1:
+            raise ValueError("none and something cannot both be seen")
+        return {**data, "value": names}
+
+
+FORMS: Mapping[Kind, Literal["measured", "counted", "named"]] = {
+    Kind.DIMENSION: "measured",
+    Kind.COUNT: "counted",
+    Kind.CATEGORY: "named",
+    Kind.LABELS: "named",
+}
+
+
+def _form(value: Any) -> str | None:
+    name = value.get("feature") if isinstance(value, Mapping) else getattr(value, "feature", None)
+    feature = FEATURES.get(name) if isinstance(name, str) else None
+    return None if feature is None else FORMS.get(feature.kind)
+
+
+Value = Annotated[
+    Annotated[MeasuredValue, Tag("measured")]
+    | Annotated[CountedValue, Tag("counted")]
+    | Annotated[NamedValue, Tag("named")],
+    Discriminator(
+        _form,
+        custom_error_type="feature",
+        custom_error_message="feature must name a dimension, a count or a category",
+    ),
+]
+"""A value of one feature; which form it has follows from the feature."""

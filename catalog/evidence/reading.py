@@ -1,0 +1,68 @@
+"""Reading what people said about entries, and assessing it: for one entry, a page, or the whole catalogue."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from pydantic import TypeAdapter
+from sqlalchemy import Select, select
+from sqlalchemy.orm import Session
+
+from catalog.evidence.assessments import Assessment, assess
+from catalog.evidence.judging import Assessed, Said
+from catalog.evidence.statements import Confirmation, Dispute, Sighting
+from catalog.record_tables import DocumentTable
+
+FEW = 500
+"""Entries up to which their documents are asked for by key; beyond, all documents are read at once. It is below every
+engine's limit of values in one statement."""
+
+_MODELS: Mapping[str, TypeAdapter[Sighting] | TypeAdapter[Confirmation] | TypeAdapter[Dispute]] = {
+    "sighting": TypeAdapter(Sighting),
+    "confirmation": TypeAdapter(Confirmation),
+    "dispute": TypeAdapter(Dispute),
+}
+
+
+def assessments(session: Session, entries: Sequence[Assessed]) -> dict[str, Assessment]:
+    """What the evidence says of each entry, by key. One query, however many entries; none without entries.
+
+    Raises ValueError for entries of several kinds: a half and a series can have one key.
+    """
+    if not entries:
+        return {}
+    kinds = {entry.of for entry in entries}
+    if len(kinds) > 1:
+        raise ValueError(f"entries of one kind at a time, not {' and '.join(sorted(kinds))}")
+    (of,) = kinds
+    said = said_about(session, of, [entry.key for entry in entries] if len(entries) <= FEW else None)
+    return {entry.key: assess(entry, said.get(entry.key, ())) for entry in entries}
+
+
+def said_about(session: Session, of: str, keys: Sequence[str] | None) -> dict[str, list[Said]]:
+    """Sightings, confirmations and disputes about entries of one kind, by key, in the order in which they were added.
+
+    ``keys`` None: about all entries.
+    """
+    found: dict[str, list[Said]] = defaultdict(list)
+    for about, said in _documents(session, _wanted(of, keys)):
+        found[about].append(said)
+    return found
+
+
+def _wanted(of: str, keys: Sequence[str] | None) -> Select[Any]:
+    table = DocumentTable
+    statement = select(
+        table.about, table.record, table.key, table.author, table.added_at, table.state, table.content
+    ).where(table.record.in_(_MODELS), table.of == of)
+    if keys is not None:
+        statement = statement.where(table.about.in_(keys))
+    return statement.order_by(table.id)
+
+
+def _documents(session: Session, statement: Select[Any]) -> Iterator[tuple[str, Said]]:
+    for about, record, key, author, added_at, state, content in session.execute(statement):
+        statement_said = _MODELS[record].validate_python(content)
+        yield about, Said(key=key, author=author, added_at=added_at, state=state, statement=statement_said)

@@ -1,0 +1,86 @@
+"""Text as people may send it: visible characters only, in one spelling (Unicode NFC).
+
+What cannot be seen can deceive: direction overrides show a name in another order than it is stored, zero-width
+characters make two names that look alike, control characters break files and terminals. They are refused, not taken
+out: the person sees what their text really held. Markup and formulas are ordinary text here; who shows them escapes them.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from typing import Annotated
+
+from pydantic import AfterValidator, StringConstraints
+
+LONGEST_LINE, LONGEST_TEXT = 200, 2000
+"""Characters of a name or other line, and of a note."""
+
+JOINERS = "\u200c\u200d"
+"""Zero-width non-joiner and joiner. Persian and several Indian scripts cannot be spelt without them, nor joined
+pictographs; so notes may have them. Names and part numbers may not: there they would only make look-alikes."""
+
+NOT_IN_XML = "\ufffe\uffff"
+"""Noncharacters that XML 1.0 (2.2, Char) refuses: the feed of changes could not carry them."""
+
+BLANK_LETTERS = "\u115f\u1160\u3164\uffa0\u2800"
+"""Letters and a symbol that show nothing although Unicode does not count them as space (Hangul fillers, blank
+Braille pattern): a name made of them would look empty."""
+
+REFUSED = {
+    "Cc": "a control character",
+    "Cf": "an invisible character",
+    "Cs": "half of a character",
+    "Zl": "a line separator",
+    "Zp": "a paragraph separator",
+}
+"""General categories of Unicode that are refused. Cf holds zero-width characters, direction marks, overrides and
+isolates, soft hyphens and tags."""
+
+
+def plain_line(text: str) -> str:
+    """The line in NFC. Raises ValueError for line breaks and everything else that cannot be seen."""
+    return _plain(text, allowed="")
+
+
+def plain_text(text: str) -> str:
+    """The text in NFC, line breaks as ``\\n`` and tabs as spaces; raises as `plain_line` for what else is invisible."""
+    broken = text.replace("\r\n", "\n").replace("\r", "\n").replace("\t", " ")
+    return _plain(broken, allowed="\n" + JOINERS)
+
+
+def _plain(text: str, allowed: str) -> str:
+    if not text.isascii() or not text.isprintable():
+        for position, character in enumerate(text, start=1):
+            if character not in allowed and (fault := _fault(character)) is not None:
+                raise ValueError(f"character {position} is {fault} (U+{ord(character):04X}); write the text without it")
+    return unicodedata.normalize("NFC", text)
+
+
+def _fault(character: str) -> str | None:
+    if character in NOT_IN_XML:
+        return "no character"
+    if character in BLANK_LETTERS:
+        return "an invisible character"
+    return REFUSED.get(unicodedata.category(character))
+
+
+Line = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=LONGEST_LINE),
+    AfterValidator(plain_line),
+]
+"""A name, part number or other single line: 1 to 200 characters."""
+
+Passage = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, max_length=LONGEST_TEXT),
+    AfterValidator(plain_text),
+]
+"""A note of at most 2000 characters; may be empty."""
+
+Remark = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=LONGEST_TEXT),
+    AfterValidator(plain_text),
+]
+"""A note of at most 2000 characters that says something."""
