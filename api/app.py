@@ -61,6 +61,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
             Middleware(BodyLimit, max_bytes=chosen.max_body_bytes, at=larger),
         ],
     )
+    app.state.delay = chosen.pending_delay
     for router in (identification.router, measuring.router, catalogue.router, reference.router):
         app.include_router(router, prefix=PREFIX)
     app.include_router(reference.health_router)

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
+
+from catalog.history.pending import DELAY
 
 MAX_BODY_BYTES = 1_048_576
 """Largest request body that is read, bytes (1 MiB): a thousand times a usual list of observations."""
@@ -56,8 +59,10 @@ class Settings:
 
     ``database_url`` chooses the catalogue; None: ``OTHERHALF_DATABASE``, else the user's own. ``max_body_bytes``
     bounds request bodies, ``max_picture_bytes`` those of the one address that takes pictures.
+    ``pending_delay`` is how long destroying changes wait for objections.
     """
 
     database_url: str | None = None
     max_body_bytes: int = MAX_BODY_BYTES
     max_picture_bytes: int = MAX_PICTURE_BYTES
+    pending_delay: timedelta = DELAY

@@ -59,6 +59,7 @@ class _Given:
 
 @dataclass(kw_only=True)
 class _Batch:
+    from_law: frozenset[str] = frozenset()
     series: dict[str, _Given] = with_default(default_factory=dict)
     halves: dict[str, _Given] = with_default(default_factory=dict)
     matings: dict[str, _Given] = with_default(default_factory=dict)
@@ -72,9 +73,12 @@ class _Batch:
             for mating in made.matings:
                 self._put(self.matings, mating.key, _Given(entry=mating, index=index, from_law=True))
         elif isinstance(entry, Half):
-            self._put(self.halves, entry.key, _Given(entry=entry, index=index))
+            self._put(self.halves, entry.key, self._given(entry, index))
         else:
-            self._put(self.matings, entry.key, _Given(entry=entry, index=index))
+            self._put(self.matings, entry.key, self._given(entry, index))
+
+    def _given(self, entry: Half | Mating, index: int) -> _Given:
+        return _Given(entry=entry, index=index, from_law=entry.key in self.from_law)
 
     @staticmethod
     def _put(kept: dict[str, _Given], key: str, given: _Given) -> None:
@@ -83,18 +87,23 @@ class _Batch:
 
 
 def add(
-    session: Session, entries: Sequence[AnyEntry], act: Act | None = None, *, clean: Collection[str] = ()
+    session: Session,
+    entries: Sequence[AnyEntry],
+    act: Act | None = None,
+    *,
+    clean: Collection[str] = (),
+    from_law: Collection[str] = (),
 ) -> AddReport:
     """Add entries, in any order, within the session's writing transaction.
 
     ``act`` says whose they are (default: the operator's); ``clean`` are the keys of those in which the machine review
-    found nothing.
+    found nothing, ``from_law`` of those that laws make which are not in the batch.
 
     Series are expanded by their laws. An entry that already stands with the same content is left alone. Raises
     DuplicateError for a key that stands with other content, EntryError for laws that cannot be carried out and matings
     whose halves nobody listed; then nothing of the transaction may be kept (`Catalogue.writing` sees to it).
     """
-    batch = _Batch()
+    batch = _Batch(from_law=frozenset(from_law))
     for index, entry in enumerate(entries):
         try:
             batch.take(entry, index)

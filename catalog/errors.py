@@ -53,6 +53,18 @@ class DuplicateError(CatalogueError):
     """An entry of this key stands in the catalogue (or earlier in the same batch) with other content."""
 
 
+class StaleError(CatalogueError):
+    """Somebody changed the record, or said something of it, since the asker looked at it."""
+
+
+class PreconditionError(CatalogueError):
+    """A change names no revision that it was made from."""
+
+
+class KeyReusedError(CatalogueError):
+    """A request carries the key of an earlier one but asks for something else."""
+
+
 class EntryError(CatalogueError):
     """An entry contradicts itself, its law cannot be carried out, or it names something that is not there."""
 

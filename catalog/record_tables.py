@@ -52,6 +52,7 @@ class JournalTable(Base):
 
     ``old`` and ``new`` are the record before and after (`catalog.history.states`); ``of`` and ``about`` are record
     and key of what a document speaks of; ``batch`` is shared by rows of one act.
+    ``private`` rows tell of what only those see who have its address.
     """
 
     __tablename__ = "journal"
@@ -74,6 +75,7 @@ class JournalTable(Base):
     new: Mapped[dict[str, Any]] = mapped_column(Document)
     reason: Mapped[LongText]
     batch: Mapped[LongText]
+    private: Mapped[bool]
 
 
 class DocumentTable(Base):
@@ -94,6 +96,7 @@ class DocumentTable(Base):
     of: Mapped[OptionalChoice]
     about: Mapped[str | None] = mapped_column(KeyText)
     state: Mapped[Choice]
+    private: Mapped[bool]
     revision: Mapped[int]
     author: Mapped[Name]
     added_at: Mapped[Moment]

@@ -16,8 +16,8 @@ State = Literal["listed", "withdrawn", "merged"]
 class Record(BaseModel):
     """An entry as it stands. Frozen.
 
-    ``revision`` counts its changes from 1 (0: nobody listed it). ``substance_revision`` is the one that last changed
-    what can be measured, by ``author``. ``clean``: the machine review found nothing in it. ``state`` merged: another
+    ``revision`` counts its changes from 1 (0: nobody listed it). ``substance_revision`` is the one that first had
+    what can be measured as it is now, by ``author``. ``clean``: the machine review found nothing in it. ``state`` merged: another
     entry, ``successor``, took its place.
     """
 

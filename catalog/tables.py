@@ -101,9 +101,8 @@ class CitedDocument(Base):
 class StandingColumns:
     """Whose an entry is and whether it stands.
 
-    ``revision`` counts its changes. ``substance_revision`` is the one that last changed what can be measured,
-    ``author`` who made that: evidence given since then speaks of the entry as it is. ``clean``: the machine review of
-    that revision found nothing. A merged entry names its ``successor``.
+    ``revision`` counts its changes. ``substance_revision`` is the one that first had what can be measured
+    as it is now, ``author`` who made that. ``clean``: the machine review of that revision found nothing. A merged entry names its ``successor``.
     """
 
     revision: Mapped[Revision]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict
-from sqlalchemy import ColumnElement, and_, func, insert, or_, select
+from sqlalchemy import ColumnElement, and_, false, func, insert, or_, select
 from sqlalchemy.orm import Session
 
 from catalog.database import mark_changed
@@ -51,6 +51,7 @@ class Change:
     old: dict[str, Any] | None = None
     of: str | None = None
     about: str | None = None
+    private: bool = False
 
 
 def append(
@@ -73,6 +74,7 @@ def page(
     before: int | None = None,
     after: int | None = None,
     limit: int = 50,
+    private: bool = False,
     record: str | None = None,
     key: str | None = None,
     actor: str | None = None,
@@ -82,12 +84,14 @@ def page(
     """Rows, the newest first (or, given ``after``, the oldest first after that id).
 
     ``record`` and ``key`` together give one record's rows and those of documents about it;
-    ``series`` those of a series, its halves and what is said of them; ``since`` a moment. ``limit`` is 1 to
-    `LARGEST_PAGE` (ValueError).
+    ``series`` those of a series, its halves and what is said of them; ``since`` a moment. ``private``: rows of
+    private records too. ``limit`` is 1 to `LARGEST_PAGE` (ValueError).
     """
     if not 1 <= limit <= LARGEST_PAGE:
         raise ValueError(f"limit is {limit}; give 1 to {LARGEST_PAGE}")
     statement = select(JournalTable).limit(limit)
+    if not private:
+        statement = statement.where(JournalTable.private == false())
     if before is not None:
         statement = statement.where(JournalTable.id < before)
     if after is not None:

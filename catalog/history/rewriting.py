@@ -11,8 +11,9 @@ from catalog.entries import AnyEntry, Citation, Half, Mating, slug
 from catalog.errors import EntryError, NotFoundError
 from catalog.history.acts import Act
 from catalog.history.journal import Change, append
-from catalog.history.states import Stood, substance
+from catalog.history.states import Stood, stood, substance
 from catalog.loading import load_halves, load_matings, load_series
+from catalog.record_tables import JournalTable
 from catalog.records import HalfRecord, MatingRecord, SeriesRecord
 from catalog.storing import (
     Row,
@@ -96,12 +97,13 @@ def rewrite(
         return before.revision
     documents = store_citations(session, [_citation(entry)]) if citations is None else citations
     revision = before.revision + 1
-    # An entry that comes back after it was withdrawn has to earn its standing anew.
-    same = substance(was.content) == substance(entry) and was.state == after.state
+    since, author = before.substance_revision, before.author
+    if substance(was.content) != substance(entry):
+        since, author = _first_with(session, entry) or (revision, act.actor)
     standing = {
         "revision": revision,
-        "substance_revision": before.substance_revision if same else revision,
-        "author": before.author if same else act.actor,
+        "substance_revision": since,
+        "author": author,
         "changed_at": act.at,
         "clean": after.clean,
         "state": after.state,
@@ -111,6 +113,17 @@ def rewrite(
     change = Change(record=entry.record, key=entry.key, revision=revision, old=was.written(), new=after.written())
     append(session, act, action, [change])
     return revision
+
+
+def _first_with(session: Session, entry: AnyEntry) -> tuple[int, str] | None:
+    """Revision and author that first gave the entry this substance: going back to it brings back what stood for it."""
+    rows = session.execute(
+        select(JournalTable.revision, JournalTable.actor, JournalTable.new)
+        .where(JournalTable.record == entry.record, JournalTable.key == entry.key)
+        .order_by(JournalTable.revision)
+    )
+    wanted = substance(entry)
+    return next(((revision, actor) for revision, actor, new in rows if substance(stood(new).content) == wanted), None)
 
 
 def _citation(entry: AnyEntry) -> Citation | None:
