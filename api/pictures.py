@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import ExifTags, Image, ImageOps, UnidentifiedImageError
 
+from api.picture_rows import first_rows
 from api.problems import ApiError
 from api.schemas.problems import FieldProblem
 from api.settings import MAX_PICTURE_PIXELS
@@ -69,7 +70,12 @@ class GreyPicture:
 
 
 def read_picture(
-    data: bytes, *, field: str, media_type: str | None = None, max_pixels: int = MAX_PICTURE_PIXELS
+    data: bytes,
+    *,
+    field: str,
+    media_type: str | None = None,
+    max_pixels: int = MAX_PICTURE_PIXELS,
+    rows: tuple[int, int] | None = None,
 ) -> GreyPicture:
     """Decode a picture to grey.
 
@@ -81,6 +87,8 @@ def read_picture(
     field: where the picture stands in the request, for the error.
     media_type: what the sender says it is, one of `FORMATS`; None: found out from the data.
     max_pixels: most pixels, width × height.
+    rows: the first row that is looked at, and the first after it that is not; None: all are. Levels of others may be
+        left 0.
 
     Raises
     ------
@@ -91,7 +99,8 @@ def read_picture(
     with _decoding:
         picture = _opened(data, formats, field, max_pixels)
         with picture:
-            return _grey(picture, field)
+            part = None if rows is None or picture.format != "PNG" else _part(data, rows, picture.size, field)
+            return _grey(picture, field) if part is None else part
 
 
 def _opened(data: bytes, formats: list[str], field: str, max_pixels: int) -> Image.Image:
@@ -125,6 +134,25 @@ def _grey(picture: Image.Image, field: str) -> GreyPicture:
     levels = np.asarray(grey)
     done = {TURNED: orientation in _TURNED, ON_WHITE: clear}
     return GreyPicture(levels=levels, notes=tuple(note for note, so in done.items() if so))
+
+
+def _part(data: bytes, rows: tuple[int, int], size: tuple[int, int], field: str) -> GreyPicture | None:
+    """Only some rows of a plain PNG, in a picture of the whole size; None where it must be decoded whole."""
+    width, height = size
+    top, bottom = max(0, rows[0]), min(height, rows[1])
+    if top >= bottom:
+        return None
+    try:
+        fewer = first_rows(data, bottom)
+        if fewer is None:
+            return None
+        with Image.open(io.BytesIO(fewer), formats=["PNG"]) as picture:
+            part = np.asarray(_one_channel(picture.crop((0, top, width, bottom))))
+    except _DAMAGED as error:
+        raise _damaged(field, error) from error
+    levels = np.zeros((height, width), dtype=part.dtype)
+    levels[top:bottom] = part
+    return GreyPicture(levels=levels)
 
 
 def _is_clear(picture: Image.Image) -> bool:

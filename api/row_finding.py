@@ -21,7 +21,7 @@ from api.schemas.problems import FieldProblem
 from api.settings import MAX_PROFILE
 from matcher.contacts.finding import find_contacts
 from matcher.contacts.found import FoundContact, FoundRow
-from matcher.contacts.profile import Profile, profile_along
+from matcher.contacts.profile import Profile, profile_along, rows_read
 from matcher.errors import ObservationError, ObservationErrors
 from matcher.observations import Observation
 from matcher.picture.given import ClickedRow, Picture
@@ -69,7 +69,7 @@ def find_rows(request: asked.RowRequest, picture: GreyPicture | None = None) -> 
     request and for a picture that cannot be used, ObservationError for a line or profile without a row.
     """
     _check_form(request, picture is not None)
-    seen = picture if picture is not None else _sent(request.image)
+    seen = picture if picture is not None else _sent(request)
     rows = [_in_profile(request)] if seen is None else _along_lines(request, seen)
     result = _as_clicked(request, rows)
     counts, count_notes = _counts(request, [found.row for found in rows])
@@ -122,7 +122,8 @@ def _lines(request: asked.RowRequest) -> tuple[asked.Line, ...]:
     return () if request.line is None else (request.line,)
 
 
-def _sent(image: asked.ImageData | None) -> GreyPicture | None:
+def _sent(request: asked.RowRequest) -> GreyPicture | None:
+    image = request.image
     if image is None:
         return None
     try:
@@ -131,7 +132,15 @@ def _sent(image: asked.ImageData | None) -> GreyPicture | None:
         message, remedy = f"this is no base64 ({error})", "encode the picture's bytes as base64, without line breaks"
         problem = FieldProblem(field="image.data", message=message, remedy=remedy)
         raise ApiError("invalid-picture", message, [problem]) from error
-    return read_picture(data, field="image.data", media_type=image.media_type)
+    return read_picture(data, field="image.data", media_type=image.media_type, rows=rows_looked_at(request))
+
+
+def rows_looked_at(request: asked.RowRequest) -> tuple[int, int] | None:
+    """The picture's first row that any line needs, and the first after it that none does; None: not known, so all."""
+    ends = [end for line in _lines(request) for end in rows_read(line, request.width)]
+    if not ends or not all(map(math.isfinite, ends)):
+        return None
+    return math.floor(min(ends)), math.ceil(max(ends)) + 1
 
 
 def _in_profile(request: asked.RowRequest) -> Found:

@@ -18,7 +18,7 @@ from api.pictures import FORMATS, read_picture
 from api.places import told_at
 from api.problems import ApiError, shown
 from api.responses import documented
-from api.row_finding import find_rows
+from api.row_finding import find_rows, rows_looked_at
 from api.schemas.examples import MEASURE_EXAMPLES, MEASURE_TITLES, ROW_EXAMPLES, ROW_TITLES, described
 from api.schemas.measured import MeasureAnswer, RowAnswer
 from api.schemas.measuring import MeasureRequest, RowRequest
@@ -141,7 +141,8 @@ def measure_row(sent: Annotated[Sent, Depends(_sent)], said: Annotated[dict[str,
         return find_rows(form_of_json(RowRequest, sent.body))
     with told_at(IN_QUERY):
         request = form_of(RowRequest, _as_form(said))
-        return find_rows(request, read_picture(sent.body, field="body", media_type=sent.media_type))
+        rows = rows_looked_at(request)
+        return find_rows(request, read_picture(sent.body, field="body", media_type=sent.media_type, rows=rows))
 
 
 def _check_no_query(said: Mapping[str, Any]) -> None:

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
+from scipy.ndimage import map_coordinates, uniform_filter1d
 
 from matcher.columns import Floats, Ints
 from matcher.errors import ObservationError
@@ -103,6 +103,15 @@ def profile_along(image: Image, line: Line, width: float | None = None) -> Profi
     )
 
 
+def rows_read(line: Line, width: float | None = None) -> tuple[float, float]:
+    """The least and the greatest y that `profile_along` may read of an image for this line and width."""
+    x0, y0, x1, y1 = line
+    length = max(math.hypot(x1 - x0, y1 - y0), SHORTEST_PX)
+    half = (WIDEST_CHOSEN[1] if width is None else width) / 2.0 + 1.0
+    beyond = BEYOND_ENDS * abs(y1 - y0) * (1.0 + 2.0 / length) + 2.0
+    return min(y0, y1) - beyond - half, max(y0, y1) + beyond + half
+
+
 def _room(line: Line, count: int, shape: tuple[int, ...]) -> tuple[int, int]:
     """Steps that the line can be made longer by at its start and its end, inside the image."""
     x0, y0, x1, y1 = line
@@ -171,16 +180,12 @@ def _trimmed_mean(levels: Floats) -> Floats:
 
 
 def _bilinear(image: Image, x: Floats, y: Floats) -> Floats:
-    """Levels (0..1) at points inside the image; reads four pixels per point and copies nothing else."""
-    left = np.minimum(x.astype(np.intp), max(image.shape[1] - 2, 0))
-    top = np.minimum(y.astype(np.intp), max(image.shape[0] - 2, 0))
-    right, bottom = np.minimum(left + 1, image.shape[1] - 1), np.minimum(top + 1, image.shape[0] - 1)
-    fx, fy = x - left, y - top
-    upper = image[top, left] * (1.0 - fx) + image[top, right] * fx
-    lower = image[bottom, left] * (1.0 - fx) + image[bottom, right] * fx
+    """Levels (0..1) at points inside the image; only the rows about the points are read, and nothing else copied."""
+    top, bottom = int(y.min()), int(y.max()) + 2
+    near = image[top:bottom]
     white = float(np.iinfo(image.dtype).max) if image.dtype.kind == "u" else 1.0
-    levels: Floats = (upper * (1.0 - fy) + lower * fy) / white
-    return levels
+    levels: Floats = map_coordinates(near, (y - top, x), order=1, output=np.float64, mode="nearest", prefilter=False)
+    return levels / white
 
 
 def _check_image(image: Image) -> None:

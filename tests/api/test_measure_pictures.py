@@ -127,3 +127,57 @@ def test_any_single_wrong_byte_is_refused_or_harmless() -> None:
             wrong = whole[:place] + bytes([whole[place] ^ int(draw.integers(1, 256))]) + whole[place + 1 :]
             with suppress(ApiError):
                 assert read(wrong).levels.ndim == 2
+
+
+ROWS = (60, 90)
+
+
+@pytest.mark.parametrize("mode", ["RGB", "P", "L", "1"])
+def test_of_a_png_the_rows_that_are_looked_at_are_as_in_the_whole(mode: str) -> None:
+    data = encoded(Image.fromarray(GREY).convert(mode))
+    whole, part = read(data), read(data, rows=ROWS)
+    assert part.levels.shape == whole.levels.shape
+    assert np.array_equal(part.levels[slice(*ROWS)], whole.levels[slice(*ROWS)])
+
+
+def test_rows_below_those_looked_at_are_not_decoded() -> None:
+    # The last row breaks off, which decoding the whole tells and decoding less does not.
+    short = png(50, 50, b"\0" * (51 * 49 + 20))
+    assert read(short, rows=(0, 40)).levels.shape == (50, 50)
+    for rows in ((0, 50), None):
+        with pytest.raises(ApiError, match="damaged"):
+            read(short, rows=rows)
+
+
+@pytest.mark.parametrize("rows", [(-50, 5000), (-9, -3), (900, 950), (80, 80)])
+def test_rows_beyond_the_picture_are_no_error(rows: tuple[int, int]) -> None:
+    assert np.array_equal(read(encoded(GREY), rows=rows).levels, GREY)
+
+
+def test_sixteen_bits_stay_so_in_some_rows() -> None:
+    fine = GREY.astype(np.uint16) * 257
+    assert np.array_equal(read(encoded(fine), rows=ROWS).levels[slice(*ROWS)], fine[slice(*ROWS)])
+
+
+def test_a_turned_or_transparent_png_is_decoded_whole() -> None:
+    turned = read(held(GREY, 6, "PNG"), rows=ROWS)
+    assert np.array_equal(turned.levels, GREY)
+    assert turned.notes == (TURNED,)
+    clear = Image.fromarray(GREY).convert("RGBA")
+    clear.paste((0, 0, 0, 0), (0, 150, 50, 200))
+    assert read(encoded(clear), rows=ROWS).notes == (ON_WHITE,)
+
+
+@pytest.mark.parametrize("name", UNUSABLE.keys() - {"fewer pixels than promised"})
+def test_what_cannot_be_used_is_refused_whichever_rows_are_looked_at(name: str) -> None:
+    data, told = UNUSABLE[name]
+    with pytest.raises(ApiError, match=told):
+        read(data, rows=(0, 1))
+
+
+def test_any_single_wrong_byte_below_the_rows_is_refused() -> None:
+    whole = encoded(GREY)
+    for place in np.random.default_rng(4).integers(33, len(whole), 100):
+        wrong = whole[:place] + bytes([whole[place] ^ 1]) + whole[place + 1 :]
+        with pytest.raises(ApiError):
+            read(wrong, rows=(0, 2))

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from matcher.contacts.finding import find_contacts
-from matcher.contacts.profile import profile_along
+from matcher.contacts.profile import profile_along, rows_read
 from matcher.errors import ObservationError
 
 Y, X = np.mgrid[0:60, 0:200]
@@ -105,6 +105,23 @@ def test_levels_that_are_no_numbers_are_refused_where_the_line_meets_them_only()
     with pytest.raises(ObservationError) as refused:
         profile_along(image, (10.0, 55.0, 150.0, 55.0), 5.0)
     assert refused.value.field == "image"
+
+
+@pytest.mark.parametrize("width", [None, 7.5])
+def test_levels_outside_the_rows_that_are_read_do_not_matter(width: float | None) -> None:
+    rng = np.random.default_rng(8)
+    image = rng.uniform(0.0, 1.0, (200, 260))
+    for _ in range(100):
+        line = tuple(rng.uniform((0, 0, 0, 0), (259, 199, 259, 199)))
+        if np.hypot(line[2] - line[0], line[3] - line[1]) < 16:
+            continue
+        low, high = rows_read(line, width)
+        other = np.full_like(image, 9.0)
+        kept = slice(max(0, int(np.floor(low))), int(np.ceil(high)) + 1)
+        other[kept] = image[kept]
+        whole, part = profile_along(image, line, width), profile_along(other, line, width)
+        for levels in ("values", "ahead", "behind"):
+            assert np.array_equal(getattr(whole, levels), getattr(part, levels))
 
 
 @pytest.mark.bench
