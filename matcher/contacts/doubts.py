@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from matcher.columns import Bools, Floats
-from matcher.contacts.choosing import Reading
+from matcher.contacts.choosing import Reading, alternates
 from matcher.contacts.counting import usual_strength
 
 WEAK = 0.5
@@ -29,6 +29,11 @@ CUT = 0.93
 TRACE, TRACE_STRENGTH = 0.08, 0.2
 """Signal in the window of a place next to the row, as a part of a contact's, and strength there, from which it may be
 a contact under dirt or in glare. Tuned: one in forty empty places of rendered rows without wide ends has as much."""
+
+FAINT_TRACE, FAINT_STRENGTH, LEAST_MISFIT = 5.0, 0.05, 0.001
+"""The same for what little is left of a contact wholly under dirt: signal as a multiple of what the contacts of the row
+usually leave unexplained (and of at least so much of a contact's signal), and strength. Tuned: one in sixteen rendered
+rows whose count is right has as much beside it."""
 
 
 def empty(reading: Reading) -> Bools:
@@ -59,13 +64,15 @@ def doubts(reading: Reading) -> list[str | None]:
 def traces(reading: Reading) -> list[str]:
     """At which ends of the row ("first", "last") something shows, on the line, where one more contact would be."""
     found, run = reading.sites, reading.run
+    within = slice(run.first, run.last + 1)
     strength = found.amplitudes / usual_strength(found)
-    signal = (found.energies + found.misfits) / max(float(np.median(found.energies[run.first : run.last + 1])), 1e-18)
-    return [
-        name
-        for name, site in (("first", run.first - 1), ("last", run.last + 1))
-        if 0 <= site < len(signal) and signal[site] > TRACE and strength[site] > TRACE_STRENGTH
-    ]
+    contact = max(float(np.median(found.energies[within])), 1e-18)
+    signal = (found.energies + found.misfits) / contact
+    usual = LEAST_MISFIT + float(np.median(found.misfits[within])) / contact
+    plain = (signal > TRACE) & (strength > TRACE_STRENGTH)
+    faint = (signal > FAINT_TRACE * usual) & (strength > FAINT_STRENGTH)
+    ends = (("first", run.first - 1), ("last", run.last + 1))
+    return [name for name, site in ends if 0 <= site < len(signal) and (plain | faint)[site]]
 
 
 def row_reasons(reading: Reading, why: list[str | None]) -> list[str]:
@@ -76,6 +83,8 @@ def row_reasons(reading: Reading, why: list[str | None]) -> list[str]:
             reasons.append(f"The {name} contact is doubtful ({why[site]}).")
     beyond = "contact something shows: a wide contact, or one more under dirt or glare."
     reasons += [f"Beyond the {name} {beyond}" for name in traces(reading)]
+    if alternates(reading):
+        reasons.append("Every second one is off by the same: they may be the two lines of half as many contacts.")
     gaps = np.flatnonzero(empty(reading)[run.first : run.last + 1])
     if len(gaps):
         places = ", ".join(str(place + 1) for place in gaps)
