@@ -10,7 +10,10 @@ from sqlalchemy import ColumnElement, Row, func, select
 from sqlalchemy.orm import Session, aliased
 
 from catalog.entries import BlockedPosition, Citation, Dimension, Half, Mating, Ratings, Series
-from catalog.records import HalfRecord, MatingRecord, SeriesRecord
+from catalog.evidence.assessments import Assessment
+from catalog.evidence.judging import Assessed
+from catalog.evidence.reading import assessments
+from catalog.records import BetterKnown, HalfRecord, MatingRecord, SeriesRecord
 from catalog.storing import TEXT_ROLES
 from catalog.tables import (
     Base,
@@ -32,6 +35,9 @@ from catalog.tables import (
 Ids = Sequence[int] | None
 """Row numbers to load (few enough for one IN list) whatever their state, or None for all that are listed."""
 
+ASSESSED_COLUMNS = ("revision", "substance_revision", "author", "clean", "state", "successor")
+STANDING_COLUMNS = (*ASSESSED_COLUMNS, "changed_at")
+
 Parts = Mapping[int, list[Row[Any]]]
 
 
@@ -49,9 +55,8 @@ def load_halves(session: Session, ids: Ids = None) -> list[HalfRecord]:
     categories = _parts(session, HalfCategory, "half_id", ids, "ordinal")
     texts = _parts(session, HalfText, "half_id", ids, "ordinal")
     sites = _parts(session, HalfSite, "half_id", ids, "ordinal")
-    records = []
-    for row, series, series_key, maker, document in rows:
-        half = Half(
+    halves = [
+        Half(
             maker=maker,
             series=series,
             part_number=row.part_number,
@@ -66,19 +71,15 @@ def load_halves(session: Session, ids: Ids = None) -> list[HalfRecord]:
             **_texts(texts.get(row.id, [])),
             **_common(row, document),
         )
-        records.append(_half_record(row, half, series_key))
-    return records
-
-
-def _half_record(row: HalfTable, half: Half, series_key: str) -> HalfRecord:
-    return HalfRecord(
-        key=row.key,
-        origin="listed",
-        half=half,
-        series_key=series_key,
-        from_law=row.from_law,
-        **_standing(row),
-    )
+        for row, series, _, maker, document in rows
+    ]
+    standings = _standings(session, [row for row, *_ in rows], halves)
+    return [
+        HalfRecord(
+            key=row.key, origin="listed", half=half, series_key=series_key, from_law=row.from_law, **standings[row.key]
+        )
+        for (row, _, series_key, *_), half in zip(rows, halves, strict=True)
+    ]
 
 
 def load_series(session: Session, ids: Ids = None) -> list[SeriesRecord]:
@@ -93,22 +94,25 @@ def load_series(session: Session, ids: Ids = None) -> list[SeriesRecord]:
     )
     rows = session.execute(statement.where(_among(SeriesTable, ids)).order_by(SeriesTable.key)).all()
     aliases = _parts(session, SeriesAlias, "series_id", ids, "ordinal")
-    return [
-        SeriesRecord(
-            key=row.key,
-            **_standing(row),
-            series=Series(
-                maker=maker,
-                name=row.name,
-                aliases=tuple(part.text for part in aliases.get(row.id, [])),
-                **row.laws,
-                **_common(row, document),
-            ),
-            stated=row.stated,
-            half_count=count,
+    described = [
+        Series(
+            maker=maker,
+            name=row.name,
+            aliases=tuple(part.text for part in aliases.get(row.id, [])),
+            **row.laws,
+            **_common(row, document),
         )
-        for row, maker, document, count in rows
+        for row, maker, document, _ in rows
     ]
+    standings = _standings(session, [row for row, *_ in rows], described)
+    return [
+        SeriesRecord(key=row.key, series=series, stated=row.stated, half_count=count, **_of_series(standings[row.key]))
+        for (row, *_, count), series in zip(rows, described, strict=True)
+    ]
+
+
+def _of_series(standing: dict[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in standing.items() if name != "better_known"}
 
 
 def load_matings(session: Session, ids: Ids = None) -> list[MatingRecord]:
@@ -125,23 +129,23 @@ def load_matings(session: Session, ids: Ids = None) -> list[MatingRecord]:
     rows = session.execute(statement.where(_among(MatingTable, ids)).order_by(MatingTable.key)).all()
     dimensions = _parts(session, MatingDimension, "mating_id", ids)
     contacts = _parts(session, MatingContact, "mating_id", ids, "ordinal")
-    return [
-        MatingRecord(
-            id=row.key,
-            **_standing(row),
-            mating=Mating(
-                half=half,
-                other=other,
-                **_dimensions(dimensions.get(row.id, [])),
-                correspondence=row.correspondence,
-                contact_map=tuple((part.contact, part.other_contact) for part in contacts.get(row.id, [])),
-                basis=row.basis,
-                citation=_citation(document),
-                note=row.note,
-            ),
-            from_law=row.from_law,
+    matings = [
+        Mating(
+            half=half,
+            other=other,
+            **_dimensions(dimensions.get(row.id, [])),
+            correspondence=row.correspondence,
+            contact_map=tuple((part.contact, part.other_contact) for part in contacts.get(row.id, [])),
+            basis=row.basis,
+            citation=_citation(document),
+            note=row.note,
         )
         for row, half, other, document in rows
+    ]
+    standings = _standings(session, [row for row, *_ in rows], matings)
+    return [
+        MatingRecord(id=row.key, mating=mating, from_law=row.from_law, **standings[row.key])
+        for (row, *_), mating in zip(rows, matings, strict=True)
     ]
 
 
@@ -149,16 +153,32 @@ def _among(table: type[HalfTable] | type[SeriesTable] | type[MatingTable], ids: 
     return table.state == "listed" if ids is None else table.id.in_(ids)
 
 
-def _standing(row: HalfTable | SeriesTable | MatingTable) -> dict[str, Any]:
+def _standings(
+    session: Session, rows: Sequence[HalfTable | SeriesTable | MatingTable], contents: Sequence[Half | Series | Mating]
+) -> dict[str, dict[str, Any]]:
+    """What every record says of its standing, by key; the evidence of all is read at once."""
+    columns = {row.key: {name: getattr(row, name) for name in STANDING_COLUMNS} for row in rows}
+    entries = [
+        Assessed(key=row.key, content=content, **{name: columns[row.key][name] for name in ASSESSED_COLUMNS})
+        for row, content in zip(rows, contents, strict=True)
+    ]
+    assessed = assessments(session, entries)
     return {
-        "standing": "reported" if row.state == "listed" else "withdrawn",
-        "revision": row.revision,
-        "substance_revision": row.substance_revision,
-        "author": row.author,
-        "changed_at": row.changed_at,
-        "clean": row.clean,
-        "state": row.state,
-        "successor": row.successor,
+        key: {**values, "standing": assessed[key].standing, "better_known": _better_known(assessed[key])}
+        for key, values in columns.items()
+    }
+
+
+def _better_known(assessment: Assessment) -> dict[str, BetterKnown]:
+    return {
+        name: BetterKnown(
+            value=dim.value,
+            tolerance=dim.tolerance,
+            u=dim.extra_u,
+            people=assessment.estimates[name].measured.people,
+            explanation=assessment.estimates[name].explanation,
+        )
+        for name, dim in assessment.better.items()
     }
 
 

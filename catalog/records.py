@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 
 from catalog.entries import Half, Mating, Series
+from catalog.evidence.standing import Standing
 
 Origin = Literal["listed", "inferred"]
-Standing = Literal["reported", "documented", "confirmed", "disputed", "withdrawn"]
 State = Literal["listed", "withdrawn", "merged"]
 
 
@@ -17,8 +17,8 @@ class Record(BaseModel):
     """An entry as it stands. Frozen.
 
     ``revision`` counts its changes from 1 (0: nobody listed it). ``substance_revision`` is the one that first had
-    what can be measured as it is now, by ``author``. ``clean``: the machine review found nothing in it. ``state`` merged: another
-    entry, ``successor``, took its place.
+    what can be measured as it is now, by ``author``. ``clean``: the machine review found nothing in it. ``state``
+    merged: another entry, ``successor``, took its place.
     """
 
     model_config = ConfigDict(frozen=True)
@@ -31,6 +31,21 @@ class Record(BaseModel):
     clean: bool = False
     state: State = "listed"
     successor: str | None = None
+
+
+class BetterKnown(BaseModel):
+    """A dimension that measurements know better than the entry states it, mm: identification uses it instead.
+
+    ``tolerance`` is the half-width within which parts lie, ``u`` the standard uncertainty of ``value``, their centre.
+    """
+
+    model_config = ConfigDict(frozen=True)
+
+    value: float
+    tolerance: float | None
+    u: float
+    people: int
+    explanation: str
 
 
 class HalfRecord(Record):
@@ -47,6 +62,7 @@ class HalfRecord(Record):
     from_law: bool = False
     inferred_by: Literal["stated law", "fitted law"] | None = None
     siblings: int = 0
+    better_known: dict[str, BetterKnown] = Field(default_factory=dict)
 
     @property
     def content(self) -> Half:
@@ -74,6 +90,7 @@ class MatingRecord(Record):
     id: str
     mating: Mating
     from_law: bool = False
+    better_known: dict[str, BetterKnown] = Field(default_factory=dict)
 
     @property
     def content(self) -> Mating:

@@ -101,8 +101,9 @@ class CitedDocument(Base):
 class StandingColumns:
     """Whose an entry is and whether it stands.
 
-    ``revision`` counts its changes. ``substance_revision`` is the one that first had what can be measured
-    as it is now, ``author`` who made that. ``clean``: the machine review of that revision found nothing. A merged entry names its ``successor``.
+    ``revision`` counts its changes. ``substance_revision`` is the one that first had what can be measured as it is now,
+    ``author`` who made that. ``clean``: the machine review of that revision found nothing. A merged entry names its
+    ``successor``.
     """
 
     revision: Mapped[Revision]

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from catalog.entries import AnyEntry, Citation, Half, Mating, slug
 from catalog.errors import EntryError, NotFoundError
+from catalog.evidence.judging import Assessed
 from catalog.history.acts import Act
 from catalog.history.journal import Change, append
 from catalog.history.states import Stood, stood, substance
@@ -79,6 +80,20 @@ def stood_of(record: AnyRecord) -> Stood:
         from_law=not isinstance(record, SeriesRecord) and record.from_law,
         stated=not isinstance(record, SeriesRecord) or record.stated,
         clean=record.clean,
+    )
+
+
+def assessed_of(record: AnyRecord) -> Assessed:
+    """An entry, as far as its standing depends on it."""
+    return Assessed(
+        key=record.content.key,
+        content=record.content,
+        revision=record.revision,
+        substance_revision=record.substance_revision,
+        author=record.author,
+        clean=record.clean,
+        state=record.state,
+        successor=record.successor,
     )
 
 

@@ -1,0 +1,166 @@
+"""What people say beside entries, each a document with revisions: adding, revising, reading."""
+
+from __future__ import annotations
+
+import secrets
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict
+from sqlalchemy import false, insert, select, update
+from sqlalchemy.orm import Session
+
+from catalog.errors import NotFoundError
+from catalog.history.acts import Act
+from catalog.history.journal import Change, append
+from catalog.record_tables import DocumentTable
+
+LARGEST_PAGE = 500
+"""Documents on one page at most."""
+
+KEY_BYTES = 16
+"""Random bytes of a document's key: nobody guesses one, so that a private one is as private as its address."""
+
+
+class DocumentRecord(BaseModel):
+    """A document as it stands; ``of`` and ``about`` are record and key of what it speaks of."""
+
+    model_config = ConfigDict(frozen=True, from_attributes=True)
+
+    id: int
+    record: str
+    key: str
+    of: str | None
+    about: str | None
+    state: str
+    private: bool
+    revision: int
+    author: str
+    added_at: str
+    changed_at: str
+    content: dict[str, Any]
+
+
+def new_key() -> str:
+    """A key for a new document."""
+    return secrets.token_urlsafe(KEY_BYTES)
+
+
+def written(content: BaseModel) -> dict[str, Any]:
+    """A document's content as it is stored."""
+    return content.model_dump(mode="json", exclude_defaults=True)
+
+
+def add_document(
+    session: Session,
+    act: Act,
+    record: str,
+    content: BaseModel,
+    *,
+    of: str | None = None,
+    about: str | None = None,
+    state: str = "listed",
+    private: bool = False,
+    key: str | None = None,
+    action: str = "add",
+) -> DocumentRecord:
+    """Add a document in the session's writing transaction, with its row in the journal."""
+    made = {
+        "record": record,
+        "key": key or new_key(),
+        "of": of,
+        "about": about,
+        "state": state,
+        "private": private,
+        "revision": 1,
+        "author": act.actor,
+        "added_at": act.at,
+        "changed_at": act.at,
+        "content": written(content),
+    }
+    id_ = session.execute(insert(DocumentTable).returning(DocumentTable.id), made).scalar_one()
+    document = DocumentRecord(id=id_, **made)
+    append(session, act, action, [_change(None, document)])
+    return document
+
+
+def revise_document(
+    session: Session,
+    act: Act,
+    document: DocumentRecord,
+    action: str,
+    *,
+    content: BaseModel | dict[str, Any] | None = None,
+    state: str | None = None,
+    private: bool | None = None,
+) -> DocumentRecord:
+    """Make the next revision of a document that was read in this transaction, with its row in the journal."""
+    stored = written(content) if isinstance(content, BaseModel) else content
+    after = document.model_copy(
+        update={
+            "content": document.content if stored is None else stored,
+            "state": state or document.state,
+            "private": document.private if private is None else private,
+            "revision": document.revision + 1,
+            "changed_at": act.at,
+        }
+    )
+    changed = after.model_dump(include={"content", "state", "private", "revision", "changed_at"})
+    session.execute(update(DocumentTable).where(DocumentTable.id == document.id).values(**changed))
+    append(session, act, action, [_change(document, after)])
+    return after
+
+
+def _change(before: DocumentRecord | None, after: DocumentRecord) -> Change:
+    return Change(
+        record=after.record,
+        key=after.key,
+        revision=after.revision,
+        old=None if before is None else kept(before),
+        new=kept(after),
+        of=after.of,
+        about=after.about,
+        private=after.private or (before is not None and before.private),
+    )
+
+
+def kept(document: DocumentRecord) -> dict[str, Any]:
+    """A document's state as the journal keeps it."""
+    return {"content": document.content, "state": document.state, "private": document.private}
+
+
+def get_document(session: Session, record: str, key: str) -> DocumentRecord:
+    """The document of this key; raises NotFoundError."""
+    statement = select(DocumentTable).where(DocumentTable.record == record, DocumentTable.key == key)
+    row = session.execute(statement).scalar_one_or_none()
+    if row is None:
+        raise NotFoundError(f"no {record} has the key {key!r}", field="key", value=key, remedy="Check the address")
+    return DocumentRecord.model_validate(row)
+
+
+def documents(
+    session: Session,
+    record: str,
+    *,
+    of: str | None = None,
+    about: str | None = None,
+    state: str | None = None,
+    author: str | None = None,
+    private: bool = False,
+    after: int | None = None,
+    limit: int | None = None,
+) -> list[DocumentRecord]:
+    """Documents of one record, oldest first, after the number ``after``; ``private``: private ones too."""
+    statement = select(DocumentTable).where(DocumentTable.record == record).order_by(DocumentTable.id).limit(limit)
+    for column, wanted in (
+        (DocumentTable.of, of),
+        (DocumentTable.about, about),
+        (DocumentTable.state, state),
+        (DocumentTable.author, author),
+    ):
+        if wanted is not None:
+            statement = statement.where(column == wanted)
+    if not private:
+        statement = statement.where(DocumentTable.private == false())
+    if after is not None:
+        statement = statement.where(DocumentTable.id > after)
+    return [DocumentRecord.model_validate(row) for row in session.execute(statement).scalars()]

@@ -1,0 +1,62 @@
+"""Requests under a key of their own: sent twice, they act once and are answered alike."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import insert, select
+from sqlalchemy.orm import Session
+
+from catalog.errors import EntryError, KeyReusedError
+from catalog.history.acts import Act
+from catalog.record_tables import AnsweredRequest
+
+LONGEST_KEY = 200
+"""Characters of a request's key."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class RequestKey:
+    """A request's own key, and the digest of what it asks for."""
+
+    key: str
+    digest: str
+
+
+def request_key(key: str, *asked: bytes) -> RequestKey:
+    """The key of a request for what is ``asked``. Raises EntryError for one that is empty, too long or not ASCII."""
+    if not 1 <= len(key) <= LONGEST_KEY or not key.isascii() or not key.isprintable():
+        raise EntryError(
+            "the request's key cannot be used",
+            field="Idempotency-Key",
+            value=key[:LONGEST_KEY],
+            remedy=f"Send 1 to {LONGEST_KEY} printable ASCII characters, new for every request, such as a UUID",
+        )
+    digest = hashlib.sha256()
+    for part in asked:
+        digest.update(len(part).to_bytes(8, "big") + part)
+    return RequestKey(key=key, digest=digest.hexdigest())
+
+
+def answered(session: Session, act: Act, request: RequestKey) -> tuple[int, dict[str, Any]] | None:
+    """Status and answer of an earlier request of this key; None where there was none. Raises KeyReusedError."""
+    statement = select(AnsweredRequest).where(AnsweredRequest.actor == act.actor, AnsweredRequest.key == request.key)
+    row = session.execute(statement).scalar_one_or_none()
+    if row is None:
+        return None
+    if row.digest != request.digest:
+        raise KeyReusedError(
+            "an earlier request of this key asked for something else",
+            field="Idempotency-Key",
+            value=request.key,
+            remedy="Give every new request a key of its own; repeat one only with the same body",
+        )
+    return row.status, row.answer
+
+
+def remember(session: Session, act: Act, request: RequestKey, status: int, answer: dict[str, Any]) -> None:
+    """Keep an answer, in the transaction of what it acknowledges."""
+    row = {"actor": act.actor, "at": act.at, "status": status, "answer": answer, **vars(request)}
+    session.execute(insert(AnsweredRequest), row)

@@ -1,0 +1,176 @@
+"""Slow to destroy: what takes something away waits, in the open, until it takes effect or a maintainer decides.
+
+Withdrawing, merging and changing the values of a confirmed entry wait for `DELAY`; a maintainer may hasten or stop
+them. A change whose entry somebody else changed meanwhile lapses: it was made from what is no longer there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, TypeAdapter
+from sqlalchemy.orm import Session
+
+from catalog.entries import AnyEntry
+from catalog.errors import CatalogueError, EntryError
+from catalog.history.acts import Act
+from catalog.history.changing import Changed, merge, revise, withdraw
+from catalog.history.documents import DocumentRecord, add_document, documents, get_document, revise_document
+from catalog.history.rewriting import get_record
+from catalog.history.states import substance
+from catalog.moments import read, written
+
+RECORD = "pending"
+DELAY = timedelta(hours=72)
+"""Time in which others can object, unless the server is set otherwise: three days hold one weekend."""
+
+Destroying = Literal["revise", "withdraw", "merge"]
+Outcome = Literal["waiting", "done", "stopped", "lapsed"]
+
+_ENTRY: TypeAdapter[AnyEntry] = TypeAdapter(AnyEntry)
+
+
+class Pending(BaseModel):
+    """A change that waits. ``revision`` is the entry's from which it was made; ``due`` a moment.
+
+    ``content`` is the new content (revise), ``successor`` the half that takes the place (merge). ``decided_by`` and
+    ``decision`` say who ended the waiting and why.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    action: Destroying
+    of: str
+    key: str
+    revision: int
+    due: str
+    reason: str
+    content: dict[str, Any] | None = None
+    successor: str | None = None
+    clean: bool = False
+    decided_by: str | None = None
+    decision: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Submitted:
+    """What became of a change: done at once (``changed``), or waiting (``pending``)."""
+
+    changed: Changed | None = None
+    pending: DocumentRecord | None = None
+
+
+def submit_revision(
+    session: Session, act: Act, key: str, entry: AnyEntry, *, clean: bool, delay: timedelta = DELAY
+) -> Submitted:
+    """Revise an entry; where that changes the values of a confirmed one, it waits. Raises what `revise` raises."""
+    before = get_record(session, entry.record, key)
+    if before.standing != "confirmed" or substance(before.content) == substance(entry):
+        return Submitted(changed=revise(session, act, key, entry, clean=clean))
+    with session.begin_nested() as trial:  # what could not be done later is refused now
+        revise(session, act, key, entry, clean=clean)
+        trial.rollback()
+    content = {"record": entry.record, **entry.model_dump(mode="json", exclude_defaults=True)}
+    return _wait(session, act, "revise", entry.record, key, delay, content=content, clean=clean)
+
+
+def submit_withdrawal(session: Session, act: Act, record: str, key: str, delay: timedelta = DELAY) -> Submitted:
+    """Let the withdrawal of an entry wait. Raises what `withdraw` raises."""
+    with session.begin_nested() as trial:
+        withdraw(session, act, record, key)
+        trial.rollback()
+    return _wait(session, act, "withdraw", record, key, delay)
+
+
+def submit_merge(session: Session, act: Act, key: str, successor: str, delay: timedelta = DELAY) -> Submitted:
+    """Let the merging of a half into another wait. Raises what `merge` raises."""
+    with session.begin_nested() as trial:
+        merge(session, act, key, successor)
+        trial.rollback()
+    return _wait(session, act, "merge", "half", key, delay, successor=successor)
+
+
+def _wait(
+    session: Session, act: Act, action: Destroying, of: str, key: str, delay: timedelta, **more: Any
+) -> Submitted:
+    for other in documents(session, RECORD, of=of, about=key, state="waiting"):
+        if other.content["action"] == action:
+            raise EntryError(
+                f"{action} of {key} waits already, since {other.added_at}",
+                field="key",
+                value=key,
+                remedy="Wait for it to take effect, or ask a maintainer to stop it first",
+            )
+    change = Pending(
+        action=action,
+        of=of,
+        key=key,
+        revision=get_record(session, of, key).revision,
+        due=written(read(act.at, field="at") + delay),
+        reason=act.reason,
+        **more,
+    )
+    document = add_document(session, act, RECORD, change, of=of, about=key, state="waiting", action="propose")
+    return Submitted(pending=document)
+
+
+def carry_out_due(session: Session, moment: str) -> list[DocumentRecord]:
+    """Carry out every waiting change that is due at a moment; returns what became of them."""
+    waiting = documents(session, RECORD, state="waiting")
+    return [_carry_out(session, each, at=moment) for each in waiting if each.content["due"] <= moment]
+
+
+def hasten(session: Session, act: Act, key: str) -> DocumentRecord:
+    """Carry a waiting change out now, on a maintainer's word. Raises EntryError where it waits no longer."""
+    return _carry_out(session, _waiting(session, key), at=act.at, decided_by=act)
+
+
+def stop(session: Session, act: Act, key: str) -> DocumentRecord:
+    """Let a waiting change not happen, on a maintainer's word, or of whoever asked for it."""
+    waiting = _waiting(session, key)
+    content = {**waiting.content, "decided_by": act.actor, "decision": act.reason}
+    return revise_document(session, act, waiting, "stop", content=content, state="stopped")
+
+
+def _waiting(session: Session, key: str) -> DocumentRecord:
+    found = get_document(session, RECORD, key)
+    if found.state != "waiting":
+        raise EntryError(
+            f"this change is {found.state} already", field="key", value=key, remedy="Nothing is left to decide"
+        )
+    return found
+
+
+def _carry_out(session: Session, waiting: DocumentRecord, *, at: str, decided_by: Act | None = None) -> DocumentRecord:
+    """The change is its author's, whoever hastened it."""
+    change = Pending.model_validate(waiting.content)
+    act = Act(actor=waiting.author, at=at, reason=change.reason, batch=waiting.key)
+    decision = decided_by or act
+    content = {
+        **waiting.content,
+        "decided_by": decision.actor if decided_by else None,
+        "decision": decision.reason if decided_by else "",
+    }
+    if get_record(session, change.of, change.key).revision != change.revision:
+        content["decision"] = "somebody changed the entry meanwhile"
+        return revise_document(session, decision, waiting, "lapse", content=content, state="lapsed")
+    try:
+        with session.begin_nested():
+            _do(session, act, change)
+    except CatalogueError as error:  # the catalogue moved on, and the change no longer fits into it
+        content["decision"] = str(error)
+        return revise_document(session, decision, waiting, "lapse", content=content, state="lapsed")
+    return revise_document(
+        session, decision, waiting, "hasten" if decided_by else "carry out", content=content, state="done"
+    )
+
+
+def _do(session: Session, act: Act, change: Pending) -> None:
+    if change.action == "withdraw":
+        withdraw(session, act, change.of, change.key)
+    elif change.action == "merge" and change.successor is not None:
+        merge(session, act, change.key, change.successor)
+    else:
+        revise(session, act, change.key, _ENTRY.validate_python(change.content), clean=change.clean)

@@ -1,0 +1,43 @@
+"""A change says what it was made from; what somebody else changed meanwhile is not overwritten."""
+
+from __future__ import annotations
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from catalog.errors import NotFoundError, PreconditionError, StaleError
+from catalog.history.journal import last_about
+from catalog.history.rewriting import TABLES
+from catalog.record_tables import DocumentTable
+
+
+def tag_of(session: Session, record: str, key: str) -> str:
+    """The record's state as a tag: its revision, and the journal's last row about it. Raises NotFoundError."""
+    table = TABLES.get(record, DocumentTable).__table__
+    statement = select(table.c.revision).where(table.c.key == key)
+    if record not in TABLES:
+        statement = statement.where(table.c.record == record)
+    revision = session.execute(statement).scalar_one_or_none()
+    if revision is None:
+        raise NotFoundError(f"no {record} has the key {key!r}", field="key", value=key, remedy="Check the address")
+    return f"{revision}-{last_about(session, record, key)}"
+
+
+def require_unchanged(session: Session, record: str, key: str, tag: str | None) -> None:
+    """Raise PreconditionError without a tag, and StaleError for one that is not the record's present one."""
+    if tag is None:
+        raise PreconditionError(
+            "the change does not say what it was made from",
+            field="If-Match",
+            remedy="Read the record, look at it, and send its ETag as If-Match",
+        )
+    present = tag_of(session, record, key)
+    if tag != present:
+        same = tag.partition("-")[0] == present.partition("-")[0]
+        what = "said something about it" if same else "changed it"
+        raise StaleError(
+            f"somebody {what} since you looked",
+            field="If-Match",
+            value=tag,
+            remedy="Read it again; if your change still makes sense, send it with the new ETag. Nothing was changed",
+        )
