@@ -1,0 +1,69 @@
+"""What stands around an entry, as far as the review needs it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+from catalog.entries import AnyEntry, Half, Mating, Series
+from catalog.review.names import known_as, names_of, one_slip_apart, skeleton, stem
+from catalog.review.sizes import pitch_of
+
+SAME_PITCH = 0.02
+"""Pitches closer than this may be one, mm: 1.25 and 1.27 stay apart by no more."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Surroundings:
+    """Halves and laws that the checks hold an entry against; none of them is the entry itself.
+
+    ``siblings``: listed halves of its series (of a half: of its rows and kind). ``series``: its stated laws. ``alike``:
+    halves of as many contacts and rows and of like pitch. ``namesakes``: halves whose names may mean the same part.
+    ``mates``: a mating's halves by key. More than needed does no harm.
+    """
+
+    siblings: tuple[Half, ...] = ()
+    series: Series | None = None
+    alike: tuple[Half, ...] = ()
+    namesakes: tuple[Half, ...] = ()
+    mates: Mapping[str, Half] = field(default_factory=lambda: MappingProxyType({}))
+
+
+def among(entry: AnyEntry, halves: Iterable[Half], series: Series | None = None) -> Surroundings:
+    """What of these halves stands around a half or a mating; a series' halves are looked after one by one."""
+    known = list(halves)
+    if isinstance(entry, Mating):
+        mates = {half.key: half for half in known if half.key in (entry.half, entry.other)}
+        return Surroundings(mates=MappingProxyType(mates))
+    others = [half for half in known if half.key != entry.key]
+    if isinstance(entry, Series):
+        own = tuple(half for half in others if half.series_key == entry.key)
+        return Surroundings(siblings=own, alike=tuple(others), namesakes=tuple(others))
+    return Surroundings(
+        siblings=tuple(half for half in others if _sibling(entry, half)),
+        series=series,
+        alike=tuple(half for half in others if alike(entry, half)),
+        namesakes=tuple(half for half in others if may_be_named_alike(entry, half)),
+    )
+
+
+def _sibling(entry: Half, half: Half) -> bool:
+    kinds = {entry.half_kind, half.half_kind} - {None}
+    return entry.series_key == half.series_key and entry.rows == half.rows and len(kinds) < 2
+
+
+def alike(entry: Half, half: Half) -> bool:
+    """Whether two halves have as many contacts and rows, and pitches that may be one."""
+    if (entry.contact_count, entry.rows) != (half.contact_count, half.rows):
+        return False
+    own, other = pitch_of(entry), pitch_of(half)
+    return own is not None and other is not None and abs(own - other) <= SAME_PITCH
+
+
+def may_be_named_alike(entry: Half, half: Half) -> bool:
+    """Whether names of the two mean one part but for signs, case, packing words, or one slip of the keyboard."""
+    own, other = {stem(name) for name in names_of(entry)}, {stem(name) for name in known_as(half)}
+    if own & other or {stem(name) for name in known_as(entry)} & {stem(name) for name in names_of(half)}:
+        return True
+    return one_slip_apart(skeleton(entry.part_number), skeleton(half.part_number))

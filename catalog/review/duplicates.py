@@ -1,0 +1,158 @@
+"""Near-duplicates: the same part under another name, by its dimensions or by its part numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+
+from rapidfuzz.distance import OSA
+
+from catalog.entries import Half, slug
+from catalog.review.around import Surroundings, alike
+from catalog.review.findings import Code, Finding, Severity
+from catalog.review.names import known_as, names_of, one_slip_apart, skeleton, stem
+from catalog.review.sizes import agree_on_categories, pitch_of, value
+from matcher.tolerances import LANDS, default_half_width
+
+SAME_SHARE = 0.5
+"""Two sources of one part print sizes closer than this share of the process's tolerance: they differ by rounding. Lands
+are recommended differently, they may differ by all of it."""
+
+LEAST_IN_COMMON = 3
+"""Dimensions that both must state, pitch included, before equal geometry means anything."""
+
+NEEDED = ("pitch", "body_length", "body_width")
+"""Without these nothing is said of geometry."""
+
+SHOWN = 3
+"""Names written out in a message; ``others`` holds all."""
+
+
+def duplicates(half: Half, around: Surroundings) -> Iterator[Finding]:
+    """Findings about halves that may be this one."""
+    named = {other.key for other in around.namesakes if _same_name(half, other)}
+    yield from _names(half, [other for other in around.namesakes if other.key in named])
+    similar = [other for other in around.namesakes if other.key not in named and _similar(half, other)]
+    yield from _similar_names(half, similar)
+    told = named | {other.key for other in similar}
+    yield from _geometry(
+        half, [other for other in around.alike if other.key not in told and same_geometry(half, other)]
+    )
+
+
+def same_geometry(half: Half, other: Half) -> bool:
+    """Whether two halves cannot be told apart by what both state, which is enough to mean something."""
+    shared = half.dimensions.keys() & other.dimensions.keys()
+    return (
+        alike(half, other) and set(NEEDED) <= shared and len(shared) >= LEAST_IN_COMMON and not contradict(half, other)
+    )
+
+
+def contradict(half: Half, other: Half) -> bool:
+    """Whether anything that both state says they are two parts."""
+    kinds = {half.half_kind, other.half_kind} - {None}
+    if (half.rows, half.contact_count) != (other.rows, other.contact_count) or len(kinds) > 1:
+        return True
+    counts = half.counts.keys() & other.counts.keys()
+    if any(half.counts[name] != other.counts[name] for name in counts):
+        return True
+    if not agree_on_categories(half.categories, other.categories):
+        return True
+    return any(_differ(half, other, name) for name in half.dimensions.keys() & other.dimensions.keys())
+
+
+def _differ(half: Half, other: Half, name: str) -> bool:
+    own, theirs = half.dimensions[name], other.dimensions[name]
+    share = 1.0 if name in LANDS else SAME_SHARE
+    allowed = share * default_half_width(name, own.value, pitch_of(half))
+    if own.bound != theirs.bound:
+        allowed *= 2.0  # a maximum stands a tolerance above what another source calls nominal
+    return abs(own.value - theirs.value) > allowed
+
+
+def _same_maker(half: Half, other: Half) -> bool:
+    return slug(half.maker) == slug(other.maker)
+
+
+def _same_name(half: Half, other: Half) -> bool:
+    """Equal but for signs and case; or for packing words too, where nothing else says they are two parts."""
+    if _share(half, other, skeleton):
+        return True
+    return not contradict(half, other) and _share(half, other, stem)
+
+
+def _share(half: Half, other: Half, read: Callable[[str], str]) -> bool:
+    ours, theirs = {read(name) for name in names_of(half)}, {read(name) for name in names_of(other)}
+    all_ours, all_theirs = {read(name) for name in known_as(half)}, {read(name) for name in known_as(other)}
+    return bool(ours & all_theirs or all_ours & theirs)
+
+
+def _similar(half: Half, other: Half) -> bool:
+    names = skeleton(half.part_number), skeleton(other.part_number)
+    return _same_maker(half, other) and one_slip_apart(*names) and not contradict(half, other)
+
+
+def _names(half: Half, others: Sequence[Half]) -> Iterator[Finding]:
+    """One part number means one part of a maker; where geometry contradicts, one of the two entries is wrong."""
+    own = [other for other in others if _same_maker(half, other)]
+    agreeing = [other for other in own if not contradict(half, other)]
+    unlike = [other for other in own if contradict(half, other)]
+    foreign = [other for other in others if not _same_maker(half, other)]
+    add = "Add its order code or alias to the entry that stands, rather than a new one"
+    yield from _finding(half, agreeing, Code.SAME_NAME, "severe", "already listed, written otherwise:", add)
+    differ = "One part number and two geometries: correct whichever is wrong"
+    yield from _finding(half, unlike, Code.SAME_NAME, "warning", "listed with other contacts or sizes:", differ)
+    maker = "Check the maker; if it is a second source, keep both and add the mating or alias"
+    yield from _finding(half, foreign, Code.SAME_NAME, "warning", "another maker has this part number:", maker)
+
+
+def _similar_names(half: Half, others: Sequence[Half]) -> Iterator[Finding]:
+    remedy = "Compare the part numbers letter by letter; if they are two parts, say in the note how they differ"
+    words = "one letter off a part of the same sizes:"
+    yield from _finding(half, others, Code.SIMILAR_NAME, _severity(half, others), words, remedy)
+
+
+def _geometry(half: Half, others: Sequence[Half]) -> Iterator[Finding]:
+    own = [other for other in others if _same_maker(half, other)]
+    foreign = [other for other in others if not _same_maker(half, other)]
+    remedy = "The same part under another name? Then add the name as alias; else state what tells them apart"
+    yield from _finding(
+        half, own, Code.SAME_GEOMETRY, _severity(half, own), "cannot be told from", remedy, "dimensions"
+    )
+    clone = "A second source may well be the same; if they mate alike, add the mating"
+    yield from _finding(half, foreign, Code.SAME_GEOMETRY, "notice", "has the sizes of", clone, "dimensions")
+
+
+def _severity(half: Half, others: Iterable[Half]) -> Severity:
+    """Low and tall halves of one maker are alike but for heights: where those are not known it is a notice only."""
+    known = value(half, "height") is not None and any(value(other, "height") is not None for other in others)
+    return "warning" if known else "notice"
+
+
+def _finding(
+    half: Half,
+    others: Sequence[Half],
+    code: Code,
+    severity: Severity,
+    words: str,
+    remedy: str,
+    field: str = "part_number",
+) -> Iterator[Finding]:
+    if not others:
+        return
+    nearest = sorted(others, key=lambda other: (_distance(half, other), other.key))
+    names = ", ".join(f"{other.maker} {other.part_number}" for other in nearest[:SHOWN])
+    more = f" and {len(nearest) - SHOWN} more" if len(nearest) > SHOWN else ""
+    yield Finding(
+        code=code,
+        severity=severity,
+        field=field,
+        value=half.part_number,
+        expected=nearest[0].part_number,
+        message=f"{half.part_number}: {words} {names}{more}",
+        remedy=remedy,
+        others=tuple(other.key for other in nearest),
+    )
+
+
+def _distance(half: Half, other: Half) -> int:
+    return int(OSA.distance(skeleton(half.part_number), skeleton(other.part_number)))

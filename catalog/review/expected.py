@@ -1,0 +1,144 @@
+"""What a half's series says of its dimensions: by the stated law, else by a law fitted to at least three siblings."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from math import hypot
+
+from catalog.entries import Bound, DimensionLaw, Half, HeightClass, KindLaw, Series
+from catalog.footprints.grouping import alike, skeleton
+from catalog.review.around import Surroundings
+from catalog.review.sizes import agree_on_categories, as_dim, pitch_of
+from catalog.series_laws import dimension_at
+from catalog.variants import Members, member_groups
+from matcher.columns import Dim
+from matcher.laws import LEAST_U
+from matcher.tolerances import process_interval
+
+FARTHEST = 8.0
+"""Tolerances off at which a dimension counts no further when laws are compared: one slip must not choose the law."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Expected:
+    """One dimension as the series has it, mm, with the law's standard uncertainty ``u``.
+
+    ``slope`` is mm per position. ``sizes`` are the positions of what the law rests on, ``sure`` says that the half is
+    known to obey this very law, ``source`` names it in words; ``others`` are keys of the siblings behind it.
+    """
+
+    value: float
+    bound: Bound
+    tolerance: float | None
+    u: float
+    slope: float
+    sizes: frozenset[int]
+    sure: bool
+    source: str
+    others: tuple[str, ...] = ()
+
+    def interval(self, feature: str, pitch: float | None) -> tuple[float, float]:
+        """Centre and half-width, mm, of parts by this law."""
+        dim = Dim(value=self.value, tolerance=self.tolerance, bound=self.bound, extra_u=self.u)
+        return process_interval(feature, dim, pitch)
+
+
+Expectations = Mapping[str, Expected]
+
+
+def expectations(half: Half, around: Surroundings) -> Expectations:
+    """What the series says of each of the half's dimensions; empty where it says nothing."""
+    stated = list(_by_stated_laws(half, around.series)) if around.series is not None else []
+    laws = stated or list(_by_siblings(half, around.siblings))
+    return min(laws, key=lambda law: misfit(half, law)) if laws else {}
+
+
+def deviation(half: Half, feature: str, expected: Expected, value: float | None = None) -> float:
+    """How many tolerances the stated (or a given) value is off what is expected, with sign."""
+    dimension = half.dimensions[feature]
+    pitch = pitch_of(half)
+    own = as_dim(dimension)
+    centre, width = process_interval(
+        feature, own if value is None else Dim(value=value, tolerance=own.tolerance, bound=own.bound), pitch
+    )
+    target, target_width = expected.interval(feature, pitch)
+    # Expected: 95 % of what law and entry themselves leave open; the wider of both tolerances.
+    return (centre - target) / (max(width, target_width) + 2.0 * hypot(expected.u, own.extra_u))
+
+
+def misfit(half: Half, law: Expectations) -> float:
+    """How badly the half fits a law: tolerances off, summed over the dimensions, each up to `FARTHEST`."""
+    return sum(min(abs(deviation(half, name, law[name])), FARTHEST) for name in half.dimensions if name in law)
+
+
+def _by_stated_laws(half: Half, series: Series | None) -> Iterator[Expectations]:
+    for law in series.kinds if series is not None else ():
+        if law.rows == half.rows and half.half_kind in (None, law.half_kind):
+            for height in law.classes:
+                yield _stated(half, law, height, several=len(law.classes) > 1)
+
+
+def _stated(half: Half, law: KindLaw, height: HeightClass, *, several: bool) -> Expectations:
+    """A half of a new class may differ in what classes differ in, so that those are not sure."""
+    own: dict[str, DimensionLaw] = {**law.dimensions, **height.dimensions}
+    sizes = frozenset(-(-(count + len(law.blocked)) // law.rows) for count in law.contact_counts)
+    return {
+        name: Expected(
+            value=dimension_at(each, half.contacts_per_row),
+            bound=each.bound,
+            tolerance=each.tolerance,
+            u=LEAST_U,
+            slope=each.slope,
+            sizes=sizes,
+            sure=not (several and name in height.dimensions),
+            source="the series' law",
+        )
+        for name, each in own.items()
+        if dimension_at(each, half.contacts_per_row) > 0
+    }
+
+
+def _by_siblings(half: Half, siblings: Sequence[Half]) -> list[Expectations]:
+    """Fitted laws of the groups this half may belong to; those that write its name alike go before all others."""
+    groups = [group for group in member_groups(siblings) if _may_belong(half, group)]
+    named = [group for group in groups if _named_alike(half, group)]
+    return [_fitted(half, group, sure=bool(named)) for group in named or groups]
+
+
+def _may_belong(half: Half, group: Members) -> bool:
+    first = group.first
+    kinds = {half.half_kind, first.half_kind} - {None}
+    return first.rows == half.rows and len(kinds) < 2 and agree_on_categories(half.categories, first.categories)
+
+
+def _named_alike(half: Half, group: Members) -> bool:
+    """Whether the part number has the group's form with this half's size in it (the pitch, last, may be the slip)."""
+    if not group.form or alike(half)[:-1] != alike(group.first)[:-1]:
+        return False
+    return skeleton(half, group.form) == group.pattern
+
+
+def _fitted(half: Half, group: Members, *, sure: bool) -> Expectations:
+    positions = half.contacts_per_row
+    return {
+        name: Expected(
+            value=round(law.value(positions), 4),
+            bound=_commonest_bound(group, name),
+            tolerance=None,
+            u=law.u(positions),
+            slope=law.slope,
+            sizes=group.listed,
+            sure=sure,
+            source=f"{len(group.halves)} siblings",
+            others=tuple(sibling.key for sibling in group.halves),
+        )
+        for name, law in group.laws.items()
+        if law.value(positions) > 0
+    }
+
+
+def _commonest_bound(group: Members, name: str) -> Bound:
+    bounds = Counter(half.dimensions[name].bound for half in group.halves if name in half.dimensions)
+    return bounds.most_common(1)[0][0]

@@ -1,0 +1,75 @@
+"""Part numbers as people write them: blind to case and signs, and to words that stand for plating or packing."""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+
+from rapidfuzz.distance import OSA
+
+from catalog.entries import Half
+from catalog.search import plain
+
+_PLATING = ("au", "sn", "ag", "ni", "gf", "g", "s", "f", "e", "lf", "pb", "pbf", "rohs")
+_PACKING = ("tr", "t", "r", "te", "reel", "tape", "cut", "ct", "box", "bulk", "bag", "tray", "tube", "cap", "peg")
+PACKING_WORDS = frozenset((*_PLATING, *_PACKING))
+"""Words behind a part number that stand for plating, lead-free, cap, tape or packing. Common practice, no source."""
+
+MOST_PACKING_WORDS = 3
+"""So many words at most are taken off: more would eat the number itself."""
+
+SHORTEST_STEM = 4
+"""Letters and figures that a part number keeps when packing words are taken off."""
+
+LEAST_SIMILAR_LENGTH = 6
+"""Shorter part numbers are similar by chance."""
+
+_WITHOUT_SIGNS = {code: None for code in range(128) if not chr(code).isalnum()}
+
+_SIGNS = re.compile(r"[\W_]+")
+
+
+@lru_cache(maxsize=1 << 17)
+def skeleton(text: str) -> str:
+    """`plain` text, ten times as fast for names in ASCII: a catalogue holds tens of thousands of them."""
+    return text.lower().translate(_WITHOUT_SIGNS) if text.isascii() else plain(text)
+
+
+def stem(text: str) -> str:
+    """`plain` text of a part number without the words for plating and packing at its end."""
+    if text.isascii() and text.isalnum():
+        return text.lower()
+    words = [word for word in _SIGNS.split(text.casefold()) if word]
+    for _ in range(MOST_PACKING_WORDS):
+        shorter = skeleton("".join(words[:-1]))
+        if len(words) < 2 or words[-1] not in PACKING_WORDS or len(shorter) < SHORTEST_STEM:
+            break
+        words.pop()
+    return skeleton("".join(words))
+
+
+def names_of(half: Half) -> tuple[str, ...]:
+    """Part number and order codes: what the half is sold under."""
+    return (half.part_number, *half.order_codes)
+
+
+def is_part_number(text: str) -> bool:
+    """Whether an alias can be a part number rather than a word for the kind of half."""
+    return any(character.isdigit() for character in text) and len(skeleton(text)) >= SHORTEST_STEM
+
+
+def known_as(half: Half) -> tuple[str, ...]:
+    """All names that mean this half alone."""
+    return (*names_of(half), *(alias for alias in half.aliases if is_part_number(alias)))
+
+
+def one_slip_apart(first: str, second: str) -> bool:
+    """Whether two plain names differ by one slip of the keyboard that is no other figure: sizes differ by figures."""
+    if min(len(first), len(second)) < LEAST_SIMILAR_LENGTH or OSA.distance(first, second, score_cutoff=1) != 1:
+        return False
+    differing = [(a, b) for a, b in zip(first, second, strict=False) if a != b]
+    if len(first) != len(second):
+        longer, shorter = sorted((first, second), key=len, reverse=True)
+        place = next((i for i, (a, b) in enumerate(zip(longer, shorter, strict=False)) if a != b), len(shorter))
+        return not longer[place].isdigit()
+    return len(differing) > 1 or not (differing[0][0].isdigit() and differing[0][1].isdigit())

@@ -1,0 +1,168 @@
+"""Slips of unit, decimal point and keyboard, told from a half's own proportions where no law is at hand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+from types import MappingProxyType
+
+from catalog.entries import Half
+from catalog.review.findings import Code, Finding, mm
+from catalog.review.sizes import label, pitch_of
+from matcher.features import FEATURES
+from matcher.units import MM_PER_UNIT
+
+_INCH, _MIL, _MICROMETRE = MM_PER_UNIT["in"], MM_PER_UNIT["mil"], MM_PER_UNIT["um"]
+
+UNIT_FACTORS: Mapping[float, str] = MappingProxyType(
+    {
+        _INCH: "inches entered as millimetres",
+        1.0 / _INCH: "millimetres taken for inches and converted",
+        _MIL: "mils entered as millimetres",
+        1.0 / _MIL: "millimetres taken for mils and converted",
+        _MICROMETRE: "micrometres entered as millimetres",
+        10.0: "the decimal point one place off",
+        0.1: "the decimal point one place off",
+    }
+)
+"""What a value has to be multiplied by where the unit or the decimal point slipped, and how that happened."""
+
+FACTORS: Mapping[float, str] = MappingProxyType(
+    {**UNIT_FACTORS, 2.0: "half of it, or one side of two", 0.5: "double, or both sides of one"}
+)
+"""All factors, units first."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Proportion:
+    """Two lengths of one half keep a ratio ``inner`` / ``outer`` between ``low`` and ``high``."""
+
+    inner: str
+    outer: str
+    low: float
+    high: float
+
+
+ROW = "row"
+"""Pitch × contacts per row: stands for the row's length in proportions."""
+
+PITCHES = "pitches"
+"""Stands for `TYPICAL_PITCHES` as what a pitch was held against."""
+
+PROPORTIONS = (
+    Proportion(inner="land_span", outer="body_width", low=0.06, high=3.5),
+    Proportion(inner="tail_span", outer="body_width", low=0.1, high=3.5),
+    Proportion(inner="overall_length", outer="body_length", low=0.9, high=2.2),
+    Proportion(inner="hold_down_land_span", outer="body_length", low=0.15, high=2.4),
+    Proportion(inner="peg_hole_span", outer="body_length", low=0.15, high=2.2),
+    Proportion(inner="opening_length", outer="body_length", low=0.2, high=1.1),
+    Proportion(inner="opening_width", outer="body_width", low=0.1, high=1.1),
+    Proportion(inner="row_spacing", outer="body_width", low=0.04, high=1.0),
+    Proportion(inner="land_row_spacing", outer="land_span", low=0.04, high=1.0),
+    Proportion(inner="contact_width", outer="pitch", low=0.1, high=1.0),
+    Proportion(inner="tail_pitch", outer="pitch", low=0.9, high=4.5),
+    Proportion(inner="body_length", outer=ROW, low=0.6, high=14.0),
+)
+"""Widest ratios between lengths of one half. Where real geometry knows both, at least what 5,642 real connectors span
+(tests/real_geometry holds them to it); the others are common practice, no source."""
+
+
+TYPICAL_PITCHES = (
+    *(0.3, 0.35, 0.4, 0.5, 0.6, 0.635, 0.65, 0.7, 0.75, 0.8, 1.0, 1.2, 1.25, 1.27, 1.5, 1.8, 2.0, 2.2, 2.29, 2.5),
+    *(2.54, 2.77, 3.0, 3.5, 3.81, 3.96, 4.0, 4.2, 5.0, 5.08, 7.5, 7.62, 10.0, 10.16),
+)
+"""Pitches that makers offer, mm. Common practice, no source."""
+
+TYPICAL_WITHIN = 0.02
+"""Share of a pitch by which thousandths of an inch round it: 0.4 mm becomes 0.016 in."""
+
+HUGE_PITCH = 2.0
+"""Only a pitch this many times above the plausible range is taken for mils or micrometres: rows of screws have 15 mm."""
+
+
+def swapped_figures(value: float) -> Iterator[float]:
+    """All values that swapping two neighbouring figures of the decimal number gives."""
+    text = f"{value:.6f}".rstrip("0")
+    places = [place for place, character in enumerate(text) if character != "."]
+    for first, second in pairwise(places):
+        if text[first] != text[second]:
+            figures = list(text)
+            figures[first], figures[second] = figures[second], figures[first]
+            yield float("".join(figures))
+
+
+def out_of_proportion(half: Half, judged: frozenset[str]) -> Iterator[Finding]:
+    """Dimensions of which a unit factor puts all proportions right; ``judged`` ones have a law that says more."""
+    lengths = {name: dimension.value for name, dimension in half.dimensions.items()}
+    pitch = _typical_pitch(half)
+    if pitch is not None:
+        lengths["pitch"] *= pitch.factor
+        if "pitch" not in judged:
+            yield _finding(half, pitch)
+    wrong = {p for p in PROPORTIONS if _holds(p, lengths, half) is False}
+    while wrong:
+        found = max(_cures(lengths, wrong, half), key=lambda cure: len(cure.cured), default=None)
+        if found is None:
+            return
+        wrong -= found.cured
+        if found.feature not in judged:
+            yield _finding(half, found)
+        lengths[found.feature] *= found.factor
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Cure:
+    feature: str
+    factor: float
+    cured: frozenset[Proportion] = frozenset()
+    against: str
+
+
+def _typical_pitch(half: Half) -> _Cure | None:
+    """A pitch far outside what is made, that another unit makes a usual one."""
+    pitch = pitch_of(half)
+    if pitch is None or FEATURES["pitch"].low <= pitch <= HUGE_PITCH * FEATURES["pitch"].high:
+        return None
+    for factor in (_INCH, _MIL, _MICROMETRE):
+        if any(abs(pitch * factor - typical) <= TYPICAL_WITHIN * typical for typical in TYPICAL_PITCHES):
+            return _Cure(feature="pitch", factor=factor, against=PITCHES)
+    return None
+
+
+def _holds(proportion: Proportion, lengths: Mapping[str, float], half: Half) -> bool | None:
+    """Whether two lengths are in proportion; None where one of them is not known."""
+    known = {**lengths, ROW: lengths["pitch"] * half.contacts_per_row} if "pitch" in lengths else lengths
+    if proportion.inner not in known or proportion.outer not in known:
+        return None
+    return proportion.low <= known[proportion.inner] / known[proportion.outer] <= proportion.high
+
+
+def _cures(lengths: Mapping[str, float], wrong: set[Proportion], half: Half) -> Iterator[_Cure]:
+    """Factors on one dimension after which all its proportions hold, some that did not among them."""
+    for feature in lengths:
+        own = {p for p in PROPORTIONS if feature in (p.inner, "pitch" if p.outer == ROW else p.outer)}
+        cured = frozenset(own & wrong)
+        for factor in UNIT_FACTORS if cured else ():
+            mended = {**lengths, feature: lengths[feature] * factor}
+            if all(_holds(proportion, mended, half) is not False for proportion in own):
+                first = min(cured, key=PROPORTIONS.index)
+                against = first.outer if feature == first.inner else first.inner
+                yield _Cure(feature=feature, factor=factor, cured=cured, against=against)
+                break
+
+
+def _finding(half: Half, cure: _Cure) -> Finding:
+    value = half.dimensions[cure.feature].value
+    words = {ROW: "the row of contacts", PITCHES: "the pitches that are made"}
+    against = words.get(cure.against) or f"the {label(cure.against)}"
+    return Finding(
+        code=Code.UNITS_SLIP,
+        severity="severe",
+        field=f"dimensions.{cure.feature}",
+        value=value,
+        expected=round(value * cure.factor, 4),
+        message=f"the {label(cure.feature)} {mm(value)} is out of all proportion to {against}; "
+        f"{UNIT_FACTORS[cure.factor]}?",
+        remedy=f"Probably {mm(value * cure.factor)}: check unit and decimal point against the source",
+    )

@@ -1,0 +1,65 @@
+"""Tolerances: where the drawing states none the default is offered, and one that says nothing is questioned."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from catalog.entries import Dimension, Half, Mating
+from catalog.review.findings import Code, Finding, mm
+from catalog.review.sizes import label, pitch_of
+from matcher.tolerances import LANDS, default_half_width
+
+WIDE_FACTOR = 5.0
+"""A drawing's tolerance this many times the process's default is questioned: common practice, no source."""
+
+WIDE_SHARE = 1.0
+"""A half-width of this share of the size itself would allow a part of size 0: it is a slip. A general ±0.3 mm on a
+height of 0.5 mm is lazy, but drawings do print it."""
+
+
+def tolerances_of_half(half: Half) -> Iterator[Finding]:
+    """Findings about the tolerances of a half."""
+    yield from _tolerances(half.dimensions, "dimensions.", pitch_of(half))
+
+
+def tolerances_of_mating(mating: Mating) -> Iterator[Finding]:
+    """Findings about the tolerances of a mated pair."""
+    yield from _tolerances(mating.dimensions, "", None)
+
+
+def _tolerances(dimensions: Mapping[str, Dimension], path: str, pitch: float | None) -> Iterator[Finding]:
+    for name, dimension in dimensions.items():
+        default = default_half_width(name, dimension.value, pitch)
+        if dimension.tolerance is None:
+            yield from _missing(name, dimension, f"{path}{name}.tolerance", default)
+        else:
+            yield from _wide(name, dimension.value, dimension.tolerance, f"{path}{name}.tolerance", default)
+
+
+def _missing(name: str, dimension: Dimension, field: str, default: float) -> Iterator[Finding]:
+    """A bound or reference dimension carries no tolerance, and recommended lands are no part that could lie off."""
+    if dimension.bound != "nominal" or name in LANDS:
+        return
+    yield Finding(
+        code=Code.NO_TOLERANCE,
+        severity="notice",
+        field=field,
+        expected=default,
+        message=f"the {label(name)} has no tolerance; ±{mm(default)} is assumed, as usual for this size",
+        remedy="Give the drawing's tolerance if it states one; else leave it out",
+    )
+
+
+def _wide(name: str, size: float, tolerance: float, field: str, default: float) -> Iterator[Finding]:
+    senseless = tolerance >= WIDE_SHARE * size
+    if not senseless and tolerance <= WIDE_FACTOR * default:
+        return
+    yield Finding(
+        code=Code.WIDE_TOLERANCE,
+        severity="severe" if senseless else "warning",
+        field=field,
+        value=tolerance,
+        expected=default,
+        message=f"±{mm(tolerance)} on a {label(name)} of {mm(size)} is wide; ±{mm(default)} is usual",
+        remedy="Check unit and decimal point of the tolerance; it is the half-width, in the unit of the value",
+    )
