@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import math
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal, TypeVar
+from functools import lru_cache
+from itertools import chain
+from typing import Generic, Literal, TypeVar
 
-from catalog.entries import BlockedPosition, Dimension, Half, KindLaw, Series
+from catalog.entries import BlockedPosition, Bound, Dimension, Half, KindLaw, Series
 from catalog.errors import EntryError
 from catalog.footprints.grouping import Reading, alike, filled, readings, skeleton
 from catalog.series_laws import expand
@@ -53,6 +55,14 @@ class InferredHalf:
     half: Half
     basis: Basis
     siblings: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Inferred(Generic[T]):
+    """What one series makes likely, by its stated laws and by laws fitted to its members."""
+
+    stated: tuple[T, ...]
+    fitted: tuple[T, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -226,15 +236,38 @@ def inferred_halves(halves: Sequence[Half], series: Sequence[Series]) -> tuple[I
 
     No key of a listed half is used again.
     """
-    taken = {half.key for half in halves}
-    covered = {(entry.key, law.half_kind, law.rows) for entry in series for law in entry.kinds}
-    found: list[InferredHalf] = []
-    fitted = [half for half in halves if (half.series_key, half.half_kind, half.rows) not in covered]
-    for inferred in (*_stated(series), *(i for group in member_groups(fitted) for i in variants_of(group))):
-        if inferred.half.key not in taken:
-            taken.add(inferred.half.key)
-            found.append(inferred)
-    return tuple(found)
+    members = by_series(halves, lambda half: half.series_key)
+    stated = {entry.key: entry for entry in series}
+    found = [inferred_of(members.get(key, []), stated.get(key)) for key in dict.fromkeys([*stated, *members])]
+    return tuple(unlisted(found, {half.key for half in halves}, lambda each: each.half.key))
+
+
+def by_series(halves: Iterable[T], key: Callable[[T], str]) -> dict[str, list[T]]:
+    """Halves by the key of their series."""
+    found: dict[str, list[T]] = defaultdict(list)
+    for half in halves:
+        found[key(half)].append(half)
+    return dict(found)
+
+
+def inferred_of(members: Sequence[Half], series: Series | None) -> Inferred[InferredHalf]:
+    """What one series makes likely, whether listed elsewhere or not; ``series`` None: nobody described it."""
+    laws = [] if series is None else series.kinds
+    covered = {(law.half_kind, law.rows) for law in laws}
+    fitted = [half for half in members if (half.half_kind, half.rows) not in covered]
+    return Inferred(
+        stated=() if series is None else tuple(_stated(series)),
+        fitted=tuple(variant for group in member_groups(fitted) for variant in variants_of(group)),
+    )
+
+
+def unlisted(found: Sequence[Inferred[T]], taken: Collection[str], key: Callable[[T], str]) -> list[T]:
+    """What series make likely, each key once and none that is ``taken``: first by stated laws, then by fitted ones."""
+    chosen: dict[str, T] = {}
+    for variant in chain(*(each.stated for each in found), *(each.fitted for each in found)):
+        if key(variant) not in taken:
+            chosen.setdefault(key(variant), variant)
+    return list(chosen.values())
 
 
 def variants_of(group: Members) -> Iterator[InferredHalf]:
@@ -245,28 +278,36 @@ def variants_of(group: Members) -> Iterator[InferredHalf]:
             yield InferredHalf(half=half, basis="fitted law", siblings=len(group.halves))
 
 
-def _stated(series: Sequence[Series]) -> Iterator[InferredHalf]:
-    for entry in series:
-        for law in entry.kinds:
-            listed = frozenset(-(-(count + len(law.blocked)) // law.rows) for count in law.contact_counts)
-            for positions in plausible_positions(listed, law.rows):
-                contacts = positions * law.rows - len(law.blocked)
-                for half in _by_stated_law(entry, law, contacts):
-                    yield InferredHalf(half=half, basis="stated law", siblings=len(law.contact_counts))
+def _stated(entry: Series) -> Iterator[InferredHalf]:
+    for law in entry.kinds:
+        listed = frozenset(-(-(count + len(law.blocked)) // law.rows) for count in law.contact_counts)
+        counts = [size * law.rows - len(law.blocked) for size in plausible_positions(listed, law.rows)]
+        wanted = tuple(count for count in counts if count >= 1 and count not in law.contact_counts)
+        for half in _by_stated_law(entry, law, wanted):
+            yield InferredHalf(half=half, basis="stated law", siblings=len(law.contact_counts))
 
 
-def _by_stated_law(entry: Series, law: KindLaw, contacts: int) -> Iterator[Half]:
-    """One half per height class at an unlisted count; nothing where the law cannot be carried out so far out."""
-    if contacts < 1 or contacts in law.contact_counts:
-        return
-    one = law.model_copy(update={"contact_counts": (contacts,)})
+def _by_stated_law(entry: Series, law: KindLaw, counts: tuple[int, ...]) -> list[Half]:
+    """One half per count and height class; none of a count at which the law cannot be carried out."""
+    if not counts:
+        return []
+    those = law.model_copy(update={"contact_counts": counts})
     try:
-        made = expand(entry.model_copy(update={"kinds": (one,), "stack": ()})).halves
+        made = expand(entry.model_copy(update={"kinds": (those,), "stack": ()})).halves
     except EntryError:
-        return
-    for half in made:
-        dimensions = {n: d.model_copy(update={"extra_u": LEAST_U}) for n, d in half.dimensions.items()}
-        yield half.model_copy(update={"dimensions": dimensions})
+        each = [] if len(counts) == 1 else [(count,) for count in counts]
+        return [half for one in each for half in _by_stated_law(entry, law, one)]
+    return [half.model_copy(update={"dimensions": _doubtful(half.dimensions)}) for half in made]
+
+
+def _doubtful(dimensions: Mapping[str, Dimension]) -> dict[str, Dimension]:
+    return {name: _with_least_u(dim.value, dim.bound, dim.tolerance) for name, dim in dimensions.items()}
+
+
+@lru_cache(maxsize=4096)
+def _with_least_u(value: float, bound: Bound, tolerance: float | None) -> Dimension:
+    """Sizes of one law share most of their dimensions."""
+    return Dimension(value=value, bound=bound, tolerance=tolerance, extra_u=LEAST_U)
 
 
 @dataclass(frozen=True, kw_only=True)

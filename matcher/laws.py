@@ -105,7 +105,8 @@ def fit_law(positions: Sequence[int], values: Sequence[float], *, snap_slope_to:
 def _median_slope(p: Floats, v: Floats) -> float:
     """Median slope over pairs of different sizes; members of one size count as their median, which bounds the pairs."""
     sizes = np.unique(p)
-    middles = np.array([np.median(v[p == size]) for size in sizes])
+    once = sizes.size == p.size
+    middles = v[np.argsort(p)] if once else np.array([np.median(v[p == size]) for size in sizes])
     first, second = np.triu_indices(sizes.size, 1)
     return float(np.median((middles[second] - middles[first]) / (sizes[second] - sizes[first])))
 

@@ -34,9 +34,9 @@ class Reading:
         """The figures that state this size."""
         return str(contacts if self.by_contacts else positions).zfill(self.padding)
 
-    def opened(self, run: str, half: Half) -> str:
+    def opened(self, run: str, contacts: int, positions: int) -> str:
         """The run with the size taken out, or the run itself where it does not state it so."""
-        size = self.size(half.contact_count, half.contacts_per_row)
+        size = self.size(contacts, positions)
         if self.place == "whole":
             return OPEN if run == size else run
         if self.place == "prefix":
@@ -82,20 +82,26 @@ def readings(members: Sequence[Half]) -> tuple[Reading | None, ...]:
 
 
 def _reading(column: Sequence[str], members: Sequence[Half]) -> Reading | None:
+    runs = len(set(column))
+    if runs == 1:
+        return None
+    sizes = [(half.contact_count, half.contacts_per_row) for half in members]
+    stated = set(zip(column, sizes, strict=True))
+
     def distinct(reading: Reading) -> int:
-        return len({reading.opened(run, half) for run, half in zip(column, members, strict=True)})
+        return len({reading.opened(run, *size) for run, size in stated})
 
     best = min(_READINGS, key=distinct)
-    return best if distinct(best) < len(set(column)) else None
+    return best if distinct(best) < runs else None
 
 
 def skeleton(half: Half, form: Sequence[Reading | None]) -> str:
     """The half's name with its sizes left open."""
-    following = iter(form)
+    following, size = iter(form), (half.contact_count, half.contacts_per_row)
 
     def opened(match: re.Match[str]) -> str:
         reading = next(following)
-        return match[0] if reading is None else reading.opened(match[0], half)
+        return match[0] if reading is None else reading.opened(match[0], *size)
 
     return RUN.sub(opened, half.part_number)
 
