@@ -1,0 +1,155 @@
+"""Taking evidence: confirmations, disputes and their resolution, answers, sightings; and taking one's own back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from pydantic import BaseModel
+from sqlalchemy.orm import Session
+
+from catalog.errors import EntryError, ForbiddenError
+from catalog.evidence.accepting import check_confirmation, check_dispute
+from catalog.evidence.agreement import Stated, Verdict, agreement
+from catalog.evidence.judging import COUNTED, OPEN, Assessed
+from catalog.evidence.measured import MeasuredValue
+from catalog.evidence.statements import Answer, Confirmation, Dispute, Resolution, Sighting
+from catalog.history.acts import Act
+from catalog.history.documents import DocumentRecord, add_document, get_document, revise_document
+from catalog.history.rewriting import assessed_of, get_record
+from catalog.review.findings import Code, Finding
+from catalog.reviewing import acknowledge
+from matcher.units import MM_PER_UNIT
+
+RESOLVED, WITHDRAWN = "resolved", "withdrawn"
+"""State of a dispute that is settled, and of what its author took back."""
+
+
+def confirm(
+    session: Session, act: Act, confirmation: Confirmation, acknowledged: Mapping[str, str]
+) -> tuple[DocumentRecord, tuple[Finding, ...]]:
+    """Take a confirmation, and what the machine review found about its figures.
+
+    Raises what `check_confirmation` raises, NotFoundError, and ReviewRefusedError for a figure that only fits in
+    another unit, unless that is acknowledged.
+    """
+    entry = assessed_of(get_record(session, confirmation.of, confirmation.key))
+    check_confirmation(confirmation, entry, act.actor)
+    _check_mate(session, confirmation, entry)
+    findings = tuple(_units_slips(confirmation, entry.figures)) if entry.figures is not None else ()
+    act = acknowledge(act, findings, acknowledged)
+    document = add_document(
+        session, act, "confirmation", confirmation, of=confirmation.of, about=confirmation.key, state=COUNTED
+    )
+    return document, findings
+
+
+def _check_mate(session: Session, confirmation: Confirmation, entry: Assessed) -> None:
+    """What a half was fitted to has to be known."""
+    if confirmation.basis == "trial_fit" and entry.of == "half" and confirmation.mate is not None:
+        get_record(session, "mating" if "~" in confirmation.mate else "half", confirmation.mate)
+
+
+def _units_slips(confirmation: Confirmation, figures: Stated) -> Iterator[Finding]:
+    for place, value in enumerate(confirmation.values):
+        if not isinstance(value, MeasuredValue) or not agreement(value, figures).verdict.against:
+            continue
+        for unit in ("in", "mil"):
+            for factor in (MM_PER_UNIT[unit], 1.0 / MM_PER_UNIT[unit]):
+                other = value.model_copy(update={"value": value.value * factor, "u": value.u * factor})
+                if agreement(other, figures).verdict is Verdict.FITS:
+                    yield Finding(
+                        code=Code.UNITS_SLIP,
+                        severity="severe",
+                        field=f"values[{place}].value",
+                        message=f"{value.value:g} mm is off, but {other.value:.4g} mm would fit",
+                        remedy=f"Check the unit on the tool's display: mm, or {unit}",
+                        value=value.value,
+                        expected=round(other.value, 4),
+                    )
+
+
+def dispute(session: Session, act: Act, given: Dispute) -> DocumentRecord:
+    """Open a dispute. Raises what `check_dispute` raises, and EntryError for one that comes resolved."""
+    if given.resolution is not None:
+        raise EntryError(
+            "a dispute begins open", field="resolution", value=given.resolution.outcome, remedy="Leave it out"
+        )
+    check_dispute(given, assessed_of(get_record(session, given.of, given.key)))
+    return add_document(session, act, "dispute", given, of=given.of, about=given.key, state=OPEN)
+
+
+def answer(session: Session, act: Act, given: Answer) -> DocumentRecord:
+    """Add an answer to a dispute, open or not. Raises NotFoundError."""
+    get_document(session, "dispute", given.dispute)
+    return add_document(session, act, "answer", given, of="dispute", about=given.dispute)
+
+
+def resolve(session: Session, act: Act, key: str, resolution: Resolution) -> DocumentRecord:
+    """Settle a dispute: its author may withdraw it, a maintainer may settle any and set confirmations aside.
+
+    Raises ForbiddenError, NotFoundError, and EntryError for one that is settled.
+    """
+    document = _open(get_document(session, "dispute", key))
+    own = act.actor == document.author and resolution.outcome == "dispute_withdrawn" and not resolution.set_aside
+    if not (act.maintainer or own):
+        raise ForbiddenError(
+            "only a maintainer settles a dispute",
+            field="outcome",
+            value=resolution.outcome,
+            remedy="Answer it; whoever opened it may withdraw it",
+        )
+    for place, aside in enumerate(resolution.set_aside):
+        confirmation = get_document(session, "confirmation", aside)
+        if (confirmation.of, confirmation.about) != (document.of, document.about):
+            raise EntryError(
+                "this confirmation is about another entry",
+                field=f"set_aside[{place}]",
+                value=aside,
+                remedy="Name confirmations of the disputed entry",
+            )
+    settled = Dispute.model_validate(document.content).resolved(resolution, act.actor)
+    return revise_document(session, act, document, "resolve", content=settled, state=RESOLVED)
+
+
+def _open(document: DocumentRecord) -> DocumentRecord:
+    if document.state != OPEN:
+        raise EntryError(
+            f"this dispute is {document.state} already",
+            field="key",
+            value=document.key,
+            remedy="Open a new one where something else is wrong",
+        )
+    return document
+
+
+def sight(session: Session, act: Act, sighting: Sighting) -> DocumentRecord:
+    """Note where a half was found. Raises NotFoundError."""
+    get_record(session, "half", sighting.half)
+    return add_document(session, act, "sighting", sighting, of="half", about=sighting.half, state=COUNTED)
+
+
+def take_back(session: Session, act: Act, record: str, key: str) -> DocumentRecord:
+    """Withdraw one's own confirmation, sighting or answer; a maintainer withdraws anybody's. It stays readable.
+
+    Raises ForbiddenError, NotFoundError, and EntryError for what was withdrawn before.
+    """
+    document = get_document(session, record, key)
+    if not (act.maintainer or act.actor == document.author):
+        raise ForbiddenError(
+            f"this {record} is {document.author}'s",
+            field="key",
+            value=key,
+            remedy="Its author or a maintainer may take it back; you may dispute the entry",
+        )
+    if document.state == WITHDRAWN:
+        raise EntryError(f"this {record} is withdrawn already", field="key", value=key, remedy="Nothing is left to do")
+    return revise_document(session, act, document, "withdraw", state=WITHDRAWN)
+
+
+STATEMENTS: Mapping[str, type[BaseModel]] = {
+    "sighting": Sighting,
+    "confirmation": Confirmation,
+    "dispute": Dispute,
+    "answer": Answer,
+}
+"""The model of each kind of statement."""
