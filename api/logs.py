@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import logging
+from collections.abc import Mapping
 from typing import Any
 
 from uvicorn.config import LOGGING_CONFIG
@@ -19,6 +20,8 @@ class TokenMask(logging.Filter):
         record.msg = _masked(record.msg)
         if isinstance(record.args, tuple):
             record.args = tuple(_masked(each) for each in record.args)
+        elif isinstance(record.args, Mapping):
+            record.args = {name: _masked(each) for name, each in record.args.items()}
         if record.exc_info and record.exc_text is None:
             record.exc_text = masked(logging.Formatter().formatException(record.exc_info))
         return True
