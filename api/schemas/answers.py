@@ -7,7 +7,8 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from catalog.entries import Basis, Correspondence, HalfKind
-from catalog.records import Origin, Standing
+from catalog.evidence.standing import Standing
+from catalog.records import Origin
 from matcher.advice.next_measurement import Reason
 from matcher.observations import Of
 from matcher.results import Verdict

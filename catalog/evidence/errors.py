@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from catalog.errors import CatalogueError
+from catalog import errors
 
 
-class StaleEvidenceError(CatalogueError):
+class StaleEvidenceError(errors.StaleError):
     """The evidence speaks of figures that changed since: ``seen`` is the revision it names, ``current`` the present."""
 
     def __init__(self, seen: int, current: int) -> None:
@@ -19,7 +19,7 @@ class StaleEvidenceError(CatalogueError):
         self.current = current
 
 
-class OwnEvidenceError(CatalogueError):
+class OwnEvidenceError(errors.OwnEvidenceError):
     """Somebody would confirm their own figures by measuring or fitting. ``author`` gave the figures in force."""
 
     def __init__(self, author: str, basis: str) -> None:

@@ -1,0 +1,229 @@
+"""Evidence as it goes over the wire: what is given, and what an entry's evidence comes to."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from api.schemas.answers import Out
+from catalog.entries import Citation, Dimension
+from catalog.evidence.assessments import Assessment
+from catalog.evidence.estimates import Competing, Estimate
+from catalog.evidence.judging import JudgedConfirmation
+from catalog.evidence.standing import Standing
+from catalog.evidence.statements import Confirmation, Resolution
+from catalog.history.documents import DocumentRecord
+from catalog.plain_text import Passage, Remark
+from catalog.review import Finding
+
+MOST_ACKNOWLEDGED = 50
+"""Findings acknowledged in one request at most: more kinds than the machine review has."""
+
+Acknowledged = Annotated[dict[str, Passage], Field(max_length=MOST_ACKNOWLEDGED)]
+
+
+class Given(BaseModel):
+    """Base of what is sent: a misspelt field is an error rather than lost."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class ConfirmationIn(Given):
+    """A confirmation, and reasons for what the machine review finds severe in it, by code."""
+
+    confirmation: Confirmation
+    acknowledge: Acknowledged = Field(default_factory=dict)
+
+
+class ResolutionIn(Given):
+    """How a dispute ends."""
+
+    resolution: Resolution
+
+
+class ReasonIn(Given):
+    """Why something is done; the journal keeps it."""
+
+    reason: Remark
+
+
+class FindingOut(Out):
+    """One thing that the machine review found."""
+
+    code: str
+    severity: Literal["notice", "warning", "severe"]
+    field: str
+    message: str
+    remedy: str
+    value: float | str | None
+    expected: float | str | None
+    others: tuple[str, ...]
+    concerns: int
+
+
+class StatementOut(Out):
+    """What somebody said, as it stands. `etag` is what changes of it are made from."""
+
+    record: str
+    key: str
+    of: str | None
+    about: str | None
+    state: str
+    revision: int
+    author: str
+    added_at: str
+    changed_at: str
+    content: dict[str, Any]
+    etag: str | None = None
+    findings: tuple[FindingOut, ...] = ()
+
+
+class AgreementOut(Out):
+    """One measured value against the entry: E_n = |x − m| / √(t² + U²), at most 1 where they agree."""
+
+    feature: str
+    verdict: str
+    words: str
+    e_n: float | None
+    difference_mm: float | None
+    allowed_mm: float | None
+
+
+class ConfirmationOut(Out):
+    """A confirmation and what it says of the entry as it is now; `counts`: it stands and speaks of these figures."""
+
+    key: str
+    author: str
+    added_at: str
+    state: str
+    confirmation: Confirmation
+    agreement: tuple[AgreementOut, ...]
+    counts: bool
+    stale: bool
+    agrees: bool
+    contradicts: bool
+    words: str
+
+
+class EstimateOut(Out):
+    """A dimension as measurements know it, beside what is stated; `ranked` is what identification uses."""
+
+    feature: str
+    value: float
+    u: float
+    people: int
+    birge_ratio: float | None
+    stated: float | None
+    stated_u: float | None
+    ranked: str
+    explanation: str
+
+
+class DocumentValueOut(Out):
+    """One document's figure."""
+
+    dimension: Dimension
+    source: Citation | None
+    said_by: str
+    confirmation: str | None
+
+
+class CompetingOut(Out):
+    """Figures of one dimension that differ, side by side, and which one is used and why."""
+
+    feature: str
+    values: tuple[DocumentValueOut, ...]
+    ranked: int = Field(description="Place in `values` of the one that is used.")
+    explanation: str
+
+
+class EvidenceOut(Out):
+    """Everything said about one entry, and what it comes to."""
+
+    of: str
+    key: str
+    standing: Standing
+    why: tuple[str, ...]
+    confirmations: tuple[ConfirmationOut, ...]
+    estimates: tuple[EstimateOut, ...]
+    competing: tuple[CompetingOut, ...]
+    disputes: tuple[StatementOut, ...]
+    answers: tuple[StatementOut, ...]
+    sightings: tuple[StatementOut, ...]
+    etag: str
+
+
+class StatementPage(Out):
+    """Statements, oldest first; follow `next` until it is null."""
+
+    items: tuple[StatementOut, ...]
+    next: str | None
+
+
+def findings_out(findings: tuple[Finding, ...]) -> tuple[FindingOut, ...]:
+    """Findings as they go over the wire."""
+    return tuple(FindingOut.model_validate(finding, from_attributes=True) for finding in findings)
+
+
+def statement_out(
+    document: DocumentRecord, etag: str | None = None, findings: tuple[Finding, ...] = ()
+) -> StatementOut:
+    """A statement as it goes over the wire."""
+    fields = {name: getattr(document, name) for name in StatementOut.model_fields if hasattr(document, name)}
+    return StatementOut(**fields | {"etag": etag, "findings": findings_out(findings)})
+
+
+def evidence_out(
+    of: str, key: str, assessment: Assessment, said: Mapping[str, tuple[DocumentRecord, ...]], etag: str
+) -> EvidenceOut:
+    """An entry's evidence; ``said`` are its disputes, answers and sightings."""
+    return EvidenceOut(
+        of=of,
+        key=key,
+        standing=assessment.standing,
+        why=assessment.why,
+        confirmations=tuple(_confirmation(each) for each in assessment.confirmations),
+        estimates=tuple(_estimate(name, each) for name, each in assessment.estimates.items()),
+        competing=tuple(_competing(each) for each in assessment.competing),
+        etag=etag,
+        **{name: tuple(statement_out(document) for document in documents) for name, documents in said.items()},
+    )
+
+
+def _confirmation(judged: JudgedConfirmation) -> ConfirmationOut:
+    names = ("key", "author", "added_at", "state", "confirmation", "counts", "stale", "agrees", "contradicts", "words")
+    agreement = tuple(
+        AgreementOut(
+            feature=each.feature,
+            verdict=each.verdict,
+            words=each.words,
+            e_n=each.e_n,
+            difference_mm=each.difference,
+            allowed_mm=each.allowed,
+        )
+        for each in judged.features
+    )
+    return ConfirmationOut(**{name: getattr(judged, name) for name in names}, agreement=agreement)
+
+
+def _estimate(feature: str, estimate: Estimate) -> EstimateOut:
+    return EstimateOut(
+        feature=feature,
+        value=estimate.measured.value,
+        u=estimate.measured.u,
+        people=estimate.measured.people,
+        birge_ratio=estimate.measured.birge_ratio,
+        stated=estimate.stated,
+        stated_u=estimate.stated_u,
+        ranked=estimate.ranked,
+        explanation=estimate.explanation,
+    )
+
+
+def _competing(competing: Competing) -> CompetingOut:
+    values = tuple(DocumentValueOut.model_validate(value, from_attributes=True) for value in competing.values)
+    return CompetingOut(
+        feature=competing.feature, values=values, ranked=competing.ranked, explanation=competing.explanation
+    )
