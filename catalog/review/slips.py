@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from math import inf, log
 from types import MappingProxyType
 
 from catalog.entries import Half
@@ -36,11 +37,12 @@ FACTORS: Mapping[float, str] = MappingProxyType(
 
 @dataclass(frozen=True, kw_only=True)
 class Proportion:
-    """Two lengths of one half keep a ratio ``inner`` / ``outer`` between ``low`` and ``high``."""
+    """Two lengths of one half keep a ratio ``inner`` / ``outer`` from ``low`` to ``high``, mostly about ``usual``."""
 
     inner: str
     outer: str
     low: float
+    usual: float
     high: float
 
 
@@ -51,21 +53,21 @@ PITCHES = "pitches"
 """Stands for `TYPICAL_PITCHES` as what a pitch was held against."""
 
 PROPORTIONS = (
-    Proportion(inner="land_span", outer="body_width", low=0.06, high=3.5),
-    Proportion(inner="tail_span", outer="body_width", low=0.1, high=3.5),
-    Proportion(inner="overall_length", outer="body_length", low=0.9, high=2.2),
-    Proportion(inner="hold_down_land_span", outer="body_length", low=0.15, high=2.4),
-    Proportion(inner="peg_hole_span", outer="body_length", low=0.15, high=2.2),
-    Proportion(inner="opening_length", outer="body_length", low=0.2, high=1.1),
-    Proportion(inner="opening_width", outer="body_width", low=0.1, high=1.1),
-    Proportion(inner="row_spacing", outer="body_width", low=0.04, high=1.0),
-    Proportion(inner="land_row_spacing", outer="land_span", low=0.04, high=1.0),
-    Proportion(inner="contact_width", outer="pitch", low=0.1, high=1.0),
-    Proportion(inner="tail_pitch", outer="pitch", low=0.9, high=4.5),
-    Proportion(inner="body_length", outer=ROW, low=0.6, high=14.0),
+    Proportion(inner="land_span", outer="body_width", low=0.06, usual=1.0, high=3.5),
+    Proportion(inner="tail_span", outer="body_width", low=0.1, usual=1.1, high=3.5),
+    Proportion(inner="overall_length", outer="body_length", low=0.9, usual=1.1, high=2.2),
+    Proportion(inner="hold_down_land_span", outer="body_length", low=0.15, usual=1.05, high=2.4),
+    Proportion(inner="peg_hole_span", outer="body_length", low=0.15, usual=0.9, high=2.2),
+    Proportion(inner="opening_length", outer="body_length", low=0.2, usual=0.85, high=1.5),
+    Proportion(inner="opening_width", outer="body_width", low=0.1, usual=0.75, high=1.5),
+    Proportion(inner="row_spacing", outer="body_width", low=0.04, usual=0.5, high=1.5),
+    Proportion(inner="land_row_spacing", outer="land_span", low=0.04, usual=0.6, high=1.5),
+    Proportion(inner="contact_width", outer="pitch", low=0.1, usual=0.4, high=1.5),
+    Proportion(inner="tail_pitch", outer="pitch", low=0.9, usual=2.0, high=4.5),
+    Proportion(inner="body_length", outer=ROW, low=0.4, usual=1.2, high=14.0),
 )
-"""Widest ratios between lengths of one half. Where real geometry knows both, at least what 5,642 real connectors span
-(tests/real_geometry holds them to it); the others are common practice, no source."""
+"""Widest ratios between lengths of one half, with room for lesser mistakes, which are no slips of a unit. Where real
+geometry knows both lengths they hold what 5,642 real connectors span; the others are common practice, no source."""
 
 
 TYPICAL_PITCHES = (
@@ -77,8 +79,11 @@ TYPICAL_PITCHES = (
 TYPICAL_WITHIN = 0.02
 """Share of a pitch by which thousandths of an inch round it: 0.4 mm becomes 0.016 in."""
 
+FINEST_PITCH = 0.29
+"""A finer pitch is held for inches where those make it usual, mm: 0.3 is the finest in use. Common practice."""
+
 HUGE_PITCH = 2.0
-"""Only a pitch this many times above the plausible range is taken for mils or micrometres: rows of screws have 15 mm."""
+"""Only a pitch this many times above the plausible range is taken for mils or micrometres: terminals have 15 mm."""
 
 
 def swapped_figures(value: float) -> Iterator[float]:
@@ -100,7 +105,7 @@ def out_of_proportion(half: Half, judged: frozenset[str]) -> Iterator[Finding]:
         lengths["pitch"] *= pitch.factor
         if "pitch" not in judged:
             yield _finding(half, pitch)
-    wrong = {p for p in PROPORTIONS if _holds(p, lengths, half) is False}
+    wrong = {p for p in PROPORTIONS if not _holds(p, _ratio(p, lengths, half))}
     while wrong:
         found = max(_cures(lengths, wrong, half), key=lambda cure: len(cure.cured), default=None)
         if found is None:
@@ -122,7 +127,7 @@ class _Cure:
 def _typical_pitch(half: Half) -> _Cure | None:
     """A pitch far outside what is made, that another unit makes a usual one."""
     pitch = pitch_of(half)
-    if pitch is None or FEATURES["pitch"].low <= pitch <= HUGE_PITCH * FEATURES["pitch"].high:
+    if pitch is None or FINEST_PITCH <= pitch <= HUGE_PITCH * FEATURES["pitch"].high:
         return None
     for factor in (_INCH, _MIL, _MICROMETRE):
         if any(abs(pitch * factor - typical) <= TYPICAL_WITHIN * typical for typical in TYPICAL_PITCHES):
@@ -130,26 +135,39 @@ def _typical_pitch(half: Half) -> _Cure | None:
     return None
 
 
-def _holds(proportion: Proportion, lengths: Mapping[str, float], half: Half) -> bool | None:
-    """Whether two lengths are in proportion; None where one of them is not known."""
+def _ratio(proportion: Proportion, lengths: Mapping[str, float], half: Half) -> float | None:
+    """The ratio of two lengths; None where one of them is not known."""
     known = {**lengths, ROW: lengths["pitch"] * half.contacts_per_row} if "pitch" in lengths else lengths
     if proportion.inner not in known or proportion.outer not in known:
         return None
-    return proportion.low <= known[proportion.inner] / known[proportion.outer] <= proportion.high
+    return known[proportion.inner] / known[proportion.outer]
+
+
+def _holds(proportion: Proportion, ratio: float | None) -> bool:
+    return ratio is None or proportion.low <= ratio <= proportion.high
 
 
 def _cures(lengths: Mapping[str, float], wrong: set[Proportion], half: Half) -> Iterator[_Cure]:
-    """Factors on one dimension after which all its proportions hold, some that did not among them."""
+    """For each dimension that is in a wrong proportion, the factor that puts all its proportions right, and best."""
     for feature in lengths:
-        own = {p for p in PROPORTIONS if feature in (p.inner, "pitch" if p.outer == ROW else p.outer)}
-        cured = frozenset(own & wrong)
-        for factor in UNIT_FACTORS if cured else ():
-            mended = {**lengths, feature: lengths[feature] * factor}
-            if all(_holds(proportion, mended, half) is not False for proportion in own):
-                first = min(cured, key=PROPORTIONS.index)
-                against = first.outer if feature == first.inner else first.inner
-                yield _Cure(feature=feature, factor=factor, cured=cured, against=against)
-                break
+        own = [p for p in PROPORTIONS if feature in (p.inner, "pitch" if p.outer == ROW else p.outer)]
+        cured = frozenset(p for p in own if p in wrong)
+        oddness = {
+            factor: _oddness(own, {**lengths, feature: lengths[feature] * factor}, half) for factor in UNIT_FACTORS
+        }
+        best = min(UNIT_FACTORS, key=oddness.__getitem__)
+        if cured and oddness[best] < inf:
+            first = min(cured, key=PROPORTIONS.index)
+            against = first.outer if feature == first.inner else first.inner
+            yield _Cure(feature=feature, factor=best, cured=cured, against=against)
+
+
+def _oddness(proportions: Sequence[Proportion], lengths: Mapping[str, float], half: Half) -> float:
+    """How far proportions are from the usual, squared logarithms summed; infinite where one does not hold."""
+    ratios = [(each, _ratio(each, lengths, half)) for each in proportions]
+    if not all(_holds(each, ratio) for each, ratio in ratios):
+        return inf
+    return sum(log(ratio / each.usual) ** 2 for each, ratio in ratios if ratio is not None)
 
 
 def _finding(half: Half, cure: _Cure) -> Finding:

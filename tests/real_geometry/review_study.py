@@ -24,7 +24,7 @@ Slip = Callable[[Half, str, Mapping[str, Half], np.random.Generator], Values]
 """Makes wrong values, the named dimension's among them, of a half (with its siblings); empty where it cannot."""
 
 SEEN_FROM = 1.0
-"""A slip that moves a value by fewer default tolerances than this lies within what parts do anyway; it is not counted."""
+"""A slip that moves a value by fewer default tolerances lies within what parts do anyway; it is not counted."""
 
 SLIPPED = ("pitch", "body_length", "body_width", "land_span", "land_row_spacing", "hold_down_land_span")
 """Dimensions in which slips are made, each alike often where the half has it."""
@@ -54,10 +54,9 @@ class Neighbourhood:
     def around(self, half: Half) -> Surroundings:
         """What stands around it, itself left out."""
         named = {key: other for name in names_of(half) for key, other in self._names.get(stem(name), {}).items()}
-        for short in _shortened(plain(half.part_number)):
-            for key, other in self._near.get(short, {}).items():
-                if one_slip_apart(plain(half.part_number), plain(other.part_number)):
-                    named[key] = other
+        name = plain(half.part_number)
+        near = {key: other for short in _shortened(name) for key, other in self._near.get(short, {}).items()}
+        named |= {key: other for key, other in near.items() if one_slip_apart(name, plain(other.part_number))}
         return Surroundings(
             siblings=tuple(self.siblings(half).values()),
             alike=tuple(o for o in self._contacts[half.contact_count, half.rows] if o.key != half.key),
