@@ -2,7 +2,8 @@
 
 What cannot be seen can deceive: direction overrides show a name in another order than it is stored, zero-width
 characters make two names that look alike, control characters break files and terminals. They are refused, not taken
-out: the person sees what their text really held. Markup and formulas are ordinary text here; who shows them escapes them.
+out: the person sees what their text really held. Markup and formulas are ordinary text here; who shows them escapes
+them.
 """
 
 from __future__ import annotations

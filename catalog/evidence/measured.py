@@ -78,7 +78,7 @@ class MeasuredValue(Entry):
             return data
         given = {GIVEN_AS.get(name, name): part for name, part in data.items() if part is not None}
         measured = _reduce(data)
-        unit = canonical_unit(data.get("unit") or "mm")
+        unit = canonical_unit(_word(data, "unit") or "mm")
         return {**given, "unit": unit, "value": round(measured.value, DIGITS), "u": measured.u}
 
     @model_validator(mode="after")
@@ -113,14 +113,14 @@ def _reduce(data: Mapping[str, Any]) -> _Mm:
         raise ValueError("say how well it was measured: u, plus_minus, expanded_u (with k), or the instrument")
     readings = data.get("readings")
     observed = Observation(
-        feature=data.get("feature", ""),
+        feature=_word(data, "feature") or "",
         value=data.get("value"),
         readings=tuple(readings) if isinstance(readings, list | tuple) else (),
-        unit=data.get("unit") or "mm",
+        unit=_word(data, "unit") or "mm",
         u=_standard(data),
         plus_minus=data.get("plus_minus"),
         spans=data.get("spans") or 1,
-        instrument=data.get("instrument"),
+        instrument=_word(data, "instrument"),
     )
     try:
         (measured,) = measure_readings([observed]).measured
@@ -131,6 +131,13 @@ def _reduce(data: Mapping[str, Any]) -> _Mm:
     if measured.unit == PIXEL:
         raise ValueError("a picture without a scale gives no length; give one with a scale")
     return _Mm(measured.value, measured.u)
+
+
+def _word(data: Mapping[str, Any], name: str) -> str | None:
+    word = data.get(name)
+    if word is not None and not isinstance(word, str):
+        raise ValueError(f"{name} is given by name")
+    return word
 
 
 def _standard(data: Mapping[str, Any]) -> Any:
