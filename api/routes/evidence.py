@@ -26,8 +26,7 @@ from api.settings import DEFAULT_PAGE
 from api.writing import WritingDep
 from catalog.accounts.access import Permission
 from catalog.evidence import giving
-from catalog.evidence.assessments import assess
-from catalog.evidence.reading import said_about
+from catalog.evidence.reading import assessment_of
 from catalog.evidence.standing import EntryRecord
 from catalog.evidence.statements import Answer, Dispute, Sighting
 from catalog.history.acts import Act
@@ -259,10 +258,9 @@ def _evidence(session: Session, of: EntryRecord, key: str, response: Response) -
         "answers": tuple(answers),
         "sightings": tuple(documents(session, "sighting", of=of, about=key)),
     }
-    assessment = assess(entry, said_about(session, of, [key]).get(key, ()))
     tag = tag_of(session, of, key)
     response.headers["ETag"] = f'"{tag}"'
-    return evidence_out(of, key, assessment, said, tag)
+    return evidence_out(of, key, assessment_of(session, entry), said, tag)
 
 
 def _page(catalogue: CatalogueDep, record: str, cursor: str | None, limit: int, **filters: str | None) -> StatementPage:

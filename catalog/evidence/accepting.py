@@ -52,7 +52,7 @@ def _check_about(statement: Confirmation | Dispute, entry: Assessed) -> None:
             value=entry.key,
             remedy=f"Go on at {entry.successor}" if entry.successor else "Have it restored first",
         )
-    if not entry.substance_revision <= statement.revision <= entry.revision:
+    if statement.revision > entry.revision or entry.is_stale(statement.revision):
         raise StaleEvidenceError(statement.revision, entry.revision)
 
 

@@ -12,6 +12,7 @@ from catalog.evidence.accepting import check_confirmation, check_dispute
 from catalog.evidence.agreement import Stated, Verdict, agreement
 from catalog.evidence.judging import COUNTED, OPEN, Assessed
 from catalog.evidence.measured import MeasuredValue
+from catalog.evidence.reading import seen
 from catalog.evidence.statements import Answer, Confirmation, Dispute, Resolution, Sighting
 from catalog.history.acts import Act
 from catalog.history.documents import DocumentRecord, add_document, get_document, revise_document
@@ -32,7 +33,7 @@ def confirm(
     Raises what `check_confirmation` raises, NotFoundError, and ReviewRefusedError for a figure that only fits in
     another unit, unless that is acknowledged.
     """
-    entry = assessed_of(get_record(session, confirmation.of, confirmation.key))
+    entry = _entry(session, confirmation)
     check_confirmation(confirmation, entry, act.actor)
     _check_mate(session, confirmation, entry)
     findings = tuple(_units_slips(confirmation, entry.figures)) if entry.figures is not None else ()
@@ -41,6 +42,10 @@ def confirm(
         session, act, "confirmation", confirmation, of=confirmation.of, about=confirmation.key, state=COUNTED
     )
     return document, findings
+
+
+def _entry(session: Session, statement: Confirmation | Dispute) -> Assessed:
+    return seen(session, assessed_of(get_record(session, statement.of, statement.key)), [statement.revision])
 
 
 def _check_mate(session: Session, confirmation: Confirmation, entry: Assessed) -> None:
@@ -74,7 +79,7 @@ def dispute(session: Session, act: Act, given: Dispute) -> DocumentRecord:
         raise EntryError(
             "a dispute begins open", field="resolution", value=given.resolution.outcome, remedy="Leave it out"
         )
-    check_dispute(given, assessed_of(get_record(session, given.of, given.key)))
+    check_dispute(given, _entry(session, given))
     return add_document(session, act, "dispute", given, of=given.of, about=given.key, state=OPEN)
 
 

@@ -21,7 +21,9 @@ COUNTED, OPEN = "listed", "open"
 class Assessed:
     """An entry, as far as its standing depends on it: its content, and the columns beside it.
 
-    ``key`` is the one it was listed under: that of a mating stays although its stack height, part of it, is corrected.
+    ``otherwise`` are those revisions since ``substance_revision`` that had other figures: an entry that was changed and
+    changed back. ``key`` is the one it was listed under: that of a mating stays although its stack height, part of
+    it, is corrected.
     """
 
     key: str
@@ -32,11 +34,16 @@ class Assessed:
     clean: bool
     state: str = "listed"
     successor: str | None = None
+    otherwise: frozenset[int] = frozenset()
 
     @property
     def of(self) -> EntryRecord:
         """Which record it is."""
         return self.content.record
+
+    def is_stale(self, revision: int) -> bool:
+        """Whether a revision had other figures than the entry has now."""
+        return revision < self.substance_revision or revision in self.otherwise
 
     @property
     def citation(self) -> Citation | None:
@@ -104,7 +111,7 @@ def judge(
     features = () if figures is None else tuple(agreement(value, figures) for value in confirmation.values)
     outcome = _outcome(confirmation, features, entry)
     stands = said.state == COUNTED and said.key not in set_aside
-    stale = stands and confirmation.revision < entry.substance_revision
+    stale = stands and entry.is_stale(confirmation.revision)
     return JudgedConfirmation(
         key=said.key,
         author=said.author,

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from pydantic import TypeAdapter
@@ -13,7 +14,8 @@ from sqlalchemy.orm import Session
 from catalog.evidence.assessments import Assessment, assess
 from catalog.evidence.judging import Assessed, Said
 from catalog.evidence.statements import Confirmation, Dispute, Sighting
-from catalog.record_tables import DocumentTable
+from catalog.history.states import stood, substance
+from catalog.record_tables import DocumentTable, JournalTable
 
 FEW = 500
 """Entries up to which their documents are asked for by key; beyond, all documents are read at once. It is below every
@@ -27,7 +29,8 @@ _MODELS: Mapping[str, TypeAdapter[Sighting] | TypeAdapter[Confirmation] | TypeAd
 
 
 def assessments(session: Session, entries: Sequence[Assessed]) -> dict[str, Assessment]:
-    """What the evidence says of each entry, by key. One query, however many entries; none without entries.
+    """What the evidence says of each entry, by key. One query, however many entries, and one for each entry
+    that was changed after somebody gave evidence; none without entries.
 
     Raises ValueError for entries of several kinds: a half and a series can have one key.
     """
@@ -38,7 +41,34 @@ def assessments(session: Session, entries: Sequence[Assessed]) -> dict[str, Asse
         raise ValueError(f"entries of one kind at a time, not {' and '.join(sorted(kinds))}")
     (of,) = kinds
     said = said_about(session, of, [entry.key for entry in entries] if len(entries) <= FEW else None)
-    return {entry.key: assess(entry, said.get(entry.key, ())) for entry in entries}
+    return {
+        entry.key: assess(_seen(session, entry, said.get(entry.key, ())), said.get(entry.key, ())) for entry in entries
+    }
+
+
+def assessment_of(session: Session, entry: Assessed) -> Assessment:
+    """What the evidence says of one entry."""
+    return assessments(session, [entry])[entry.key]
+
+
+def _seen(session: Session, entry: Assessed, said: Sequence[Said]) -> Assessed:
+    return seen(session, entry, [each.statement.revision for each in said if isinstance(each.statement, Confirmation)])
+
+
+def seen(session: Session, entry: Assessed, revisions: Iterable[int]) -> Assessed:
+    """The entry, with those of the revisions that had other figures than it has now."""
+    between = {revision for revision in revisions if entry.substance_revision < revision < entry.revision}
+    if not between:
+        return entry
+    rows = session.execute(
+        select(JournalTable.revision, JournalTable.new).where(
+            JournalTable.record == entry.of, JournalTable.key == entry.key, JournalTable.revision.in_(between)
+        )
+    )
+    present = substance(entry.content)
+    return replace(
+        entry, otherwise=frozenset(revision for revision, new in rows if substance(stood(new).content) != present)
+    )
 
 
 def said_about(session: Session, of: str, keys: Sequence[str] | None) -> dict[str, list[Said]]:

@@ -9,15 +9,17 @@ from dataclasses import dataclass, replace
 from sqlalchemy import ColumnElement, and_, or_, select
 from sqlalchemy.orm import Session
 
-from catalog.evidence.assessments import assess
-from catalog.evidence.reading import said_about
+from catalog.entries import Series
+from catalog.evidence.reading import assessment_of
 from catalog.history.acts import Act
 from catalog.history.documents import get_document, revise_document
 from catalog.history.journal import JournalEntry
 from catalog.history.pending import RECORD as PENDING
 from catalog.history.rewriting import assessed_of, get_record, rewrite, stood_of
-from catalog.history.states import ENTRIES, stood
+from catalog.history.states import ENTRIES, Stood, stood
 from catalog.record_tables import JournalTable
+from catalog.records import SeriesRecord
+from catalog.tables import HalfTable, SeriesTable
 
 UNDO = "undo"
 """The journal's word for a change that takes back another's."""
@@ -64,8 +66,8 @@ def undo(session: Session, act: Act, contributor: str, since: str) -> Undone:
         if built:
             kept.append(_kept(place, "others bear it out, or built on it", built))
             continue
-        _take_back(session, act, place, run[0])
-        taken.append(place)
+        if _take_back(session, act, place, run[0]):
+            taken.append(place)
         if others:
             kept.append(_kept(place, "an earlier change of theirs, which others revised", others))
     return Undone(taken_back=tuple(taken), kept=tuple(kept))
@@ -117,8 +119,7 @@ def _built_on(session: Session, place: Place, first: JournalEntry, contributor: 
     record, key = place
     if record not in ENTRIES:
         return []
-    entry = get_record(session, record, key)
-    assessed = assess(assessed_of(entry), said_about(session, record, [key]).get(key, ()))
+    assessed = assessment_of(session, assessed_of(get_record(session, record, key)))
     agreeing = [each.author for each in assessed.confirmations if each.counts and each.agrees]
     using = _using(session, key, first, contributor) if record == "half" and first.old is None else []
     return [name for name in (*agreeing, *using) if name != contributor]
@@ -143,11 +144,11 @@ def _names(key: str) -> ColumnElement[bool]:
     )
 
 
-def _take_back(session: Session, act: Act, place: Place, first: JournalEntry) -> None:
+def _take_back(session: Session, act: Act, place: Place, first: JournalEntry) -> bool:
+    """Whether anything was left to take back."""
     record, key = place
     if record in ENTRIES:
-        _take_entry_back(session, act, record, key, first)
-        return
+        return _take_entry_back(session, act, record, key, first)
     document = get_document(session, record, key)
     if first.old is None:
         revise_document(session, act, document, UNDO, state="stopped" if record == PENDING else "withdrawn")
@@ -161,10 +162,22 @@ def _take_back(session: Session, act: Act, place: Place, first: JournalEntry) ->
             state=first.old["state"],
             private=first.old["private"],
         )
+    return True
 
 
-def _take_entry_back(session: Session, act: Act, record: str, key: str, first: JournalEntry) -> None:
+def _take_entry_back(session: Session, act: Act, record: str, key: str, first: JournalEntry) -> bool:
+    now = get_record(session, record, key)
     if first.old is not None:
-        rewrite(session, act, UNDO, stood(first.old))
-        return
-    rewrite(session, act, UNDO, replace(stood_of(get_record(session, record, key)), state="withdrawn", successor=None))
+        before = stood(first.old)
+    elif isinstance(now, SeriesRecord) and _others_halves(session, key, first.actor):
+        # Others' halves belong to it: its name stays, without anything that was said of it.
+        before = Stood(content=Series(maker=now.series.maker, name=now.series.name), stated=False)
+    else:
+        before = replace(stood_of(now), state="withdrawn", successor=None)
+    return rewrite(session, act, UNDO, before) != now.revision
+
+
+def _others_halves(session: Session, series: str, contributor: str) -> bool:
+    statement = select(HalfTable.id).join(SeriesTable, HalfTable.series_id == SeriesTable.id)
+    others = statement.where(SeriesTable.key == series, HalfTable.state == "listed", HalfTable.author != contributor)
+    return session.execute(others.limit(1)).first() is not None
