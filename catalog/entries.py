@@ -17,10 +17,10 @@ from pydantic import (
     ConfigDict,
     Field,
     FiniteFloat,
-    StringConstraints,
     model_validator,
 )
 
+from catalog.plain_text import Line, Passage
 from matcher.features import DIMENSIONS, FEATURES, Kind
 from matcher.units import MM_PER_UNIT
 
@@ -44,15 +44,8 @@ def _number(value: object) -> float | None:
         return None
 
 
-def _storable(text: str) -> str:
-    """Refuse the one character that not every database can hold."""
-    if "\0" in text:
-        raise ValueError("the text contains a zero byte")
-    return text
-
-
-Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200), AfterValidator(_storable)]
-LongText = Annotated[str, StringConstraints(strip_whitespace=True, max_length=2000), AfterValidator(_storable)]
+Text = Line
+LongText = Passage
 HalfKind = Literal["plug", "receptacle", "hermaphroditic"]
 LengthUnit = Literal["mm", "in", "mil", "um"]
 Bound = Literal["nominal", "max", "min", "reference"]

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from sqlalchemy.orm import Session
 
 from catalog.adding import add
 from catalog.entries import AnyEntry, Half, Mating, Series
-from catalog.errors import DuplicateError, EntryError, NotFoundError
+from catalog.errors import DuplicateError, EntryError
 from catalog.history.acts import Act
 from catalog.history.journal import revision_of
-from catalog.history.rewriting import AnyRecord, get_record, rewrite, stood_of
+from catalog.history.rewriting import AnyRecord, get_record, get_records, rewrite, stood_of
 from catalog.history.states import Stood, stood
 from catalog.reading import mates_of
-from catalog.records import HalfRecord
+from catalog.records import HalfRecord, MatingRecord, SeriesRecord
 from catalog.series_laws import Expansion, expand
+from catalog.storing import ids_by_key
+from catalog.tables import MatingTable
+
+Place = tuple[str, str]
+"""Record and key."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -23,13 +29,14 @@ class Changed:
     """What a change did: the entry's new revision, and for series the keys of members it changed and added.
 
     ``left_over`` are members that the new laws no longer make: they stay listed, one by one, until somebody withdraws
-    them.
+    them. ``by_hand`` are members that somebody corrected one by one: they no longer follow the laws.
     """
 
     revision: int
     changed: tuple[str, ...] = ()
     added: tuple[str, ...] = ()
     left_over: tuple[str, ...] = ()
+    by_hand: tuple[str, ...] = ()
 
 
 def revise(session: Session, act: Act, key: str, entry: AnyEntry, *, clean: bool = False) -> Changed:
@@ -43,7 +50,7 @@ def revise(session: Session, act: Act, key: str, entry: AnyEntry, *, clean: bool
     _require_same_key(entry, key)
     after = replace(stood_of(before), content=entry, clean=clean, stated=True)
     if isinstance(entry, Series):
-        return _revise_series(session, act, before, after)
+        return _revise_series(session, act, "revise", before, after)
     if isinstance(before, HalfRecord) and before.from_law and before.content != entry:
         # It no longer is what the laws make; from now on it is an entry of its own.
         after = replace(after, from_law=False)
@@ -57,7 +64,9 @@ def _require_listed(before: AnyRecord, key: str) -> None:
             f"{key} was {before.state}{successor}",
             field="state",
             value=before.state,
-            remedy="Restore it first, or change its successor",
+            remedy="Restore it first"
+            if before.successor is None
+            else f"Change {before.successor}, or restore this first",
         )
 
 
@@ -67,35 +76,61 @@ def _require_same_key(entry: AnyEntry, key: str) -> None:
             f"this is the content of {entry.key}, not of {key}",
             field={"half": "part_number", "series": "name", "mating": "half"}[entry.record],
             value=entry.key,
-            remedy="Keys are permanent: add the entry under its right name, then merge the wrong one into it",
+            remedy=_PERMANENT[entry.record],
         )
 
 
-def _revise_series(session: Session, act: Act, before: AnyRecord, after: Stood) -> Changed:
+_PERMANENT = {
+    "half": "Keys are permanent: add the half under its right name, then merge the wrong one into it",
+    "series": "Keys are permanent: add the series under its right name, then withdraw the wrong one",
+    "mating": "Halves, basis and stack height name a mating: add the right one, then withdraw the wrong one",
+}
+
+
+def _revise_series(session: Session, act: Act, action: str, before: AnyRecord, after: Stood) -> Changed:
     series, was = after.content, before.content
     if not isinstance(series, Series) or not isinstance(was, Series):
         raise TypeError("a series is revised by a series")
-    made, earlier = expand(series), _members(was)
-    revision = rewrite(session, act, "revise", after)
+    made, earlier = expand(series), members(was)
+    revision = rewrite(session, act, action, after)
     new: list[AnyEntry] = []
     changed: list[str] = []
+    by_hand: list[str] = []
+    standing = members_standing(session, series)
     for member in _all(made):
-        try:
-            standing = get_record(session, member.record, member.key)
-        except NotFoundError:
+        stands = standing.get((member.record, member.key))
+        if stands is None:
             new.append(member)
-            continue
-        _require_from_law(standing, member, earlier)
-        followed = replace(stood_of(standing), content=member, from_law=True, clean=after.clean)
-        if rewrite(session, act, "follow", followed) != standing.revision:
-            changed.append(member.key)
+        elif _is_by_hand(stands, member, earlier):
+            by_hand.append(member.key)
+        else:
+            _require_from_law(stands, member, earlier)
+            followed = replace(stood_of(stands), content=member, from_law=True, clean=after.clean)
+            if rewrite(session, act, "follow", followed) != stands.revision:
+                changed.append(member.key)
     keys = [member.key for member in new]
     add(session, new, act, clean=keys if after.clean else (), from_law=keys)
-    left = _let_go(session, act, earlier, made)
-    return Changed(revision=revision, changed=tuple(changed), added=tuple(keys), left_over=tuple(left))
+    return Changed(
+        revision=revision,
+        changed=tuple(changed),
+        added=tuple(keys),
+        left_over=tuple(_let_go(session, act, earlier, made)),
+        by_hand=tuple(by_hand),
+    )
 
 
-def _members(series: Series) -> dict[tuple[str, str], AnyEntry]:
+def members_standing(session: Session, series: Series) -> dict[Place, AnyRecord]:
+    """Those of the halves and matings that a series' laws make which the catalogue holds, in whatever state."""
+    made = expand(series)
+    halves = get_records(session, "half", [half.key for half in made.halves])
+    matings = get_records(session, "mating", [mating.key for mating in made.matings])
+    return {("half", key): record for key, record in halves.items()} | {
+        ("mating", key): record for key, record in matings.items()
+    }
+
+
+def members(series: Series) -> dict[Place, AnyEntry]:
+    """The halves and matings that a series' laws make."""
     return {(member.record, member.key): member for member in _all(expand(series))}
 
 
@@ -103,10 +138,23 @@ def _all(made: Expansion) -> list[AnyEntry]:
     return [*made.halves, *made.matings]
 
 
-def _require_from_law(standing: AnyRecord, member: AnyEntry, earlier: dict[tuple[str, str], AnyEntry]) -> None:
+def _is_by_hand(stands: AnyRecord, member: AnyEntry, earlier: Mapping[Place, AnyEntry]) -> bool:
+    """Whether a member of the laws, then as now, was corrected by itself since: the correction stands."""
+    was_member = (member.record, member.key) in earlier
+    return was_member and not stood_of(stands).from_law and not same(stands.content, member)
+
+
+def same(entry: AnyEntry, other: AnyEntry) -> bool:
+    """Whether two entries say the same; matings whichever half they name first."""
+    if isinstance(entry, Mating) and isinstance(other, Mating):
+        return entry.faced() == other.faced()
+    return entry == other
+
+
+def _require_from_law(stands: AnyRecord, member: AnyEntry, earlier: Mapping[Place, AnyEntry]) -> None:
     """What was listed by itself, with other content, is not overwritten by a law."""
-    own = (member.record, member.key) not in earlier or not stood_of(standing).from_law
-    if own and standing.content != member:
+    own = (member.record, member.key) not in earlier
+    if own and not same(stands.content, member):
         raise DuplicateError(
             f"{member.record} {member.key} stands in the catalogue by itself, with other content",
             field="kinds" if isinstance(member, Half) else "stack",
@@ -115,7 +163,7 @@ def _require_from_law(standing: AnyRecord, member: AnyEntry, earlier: dict[tuple
         )
 
 
-def _let_go(session: Session, act: Act, earlier: dict[tuple[str, str], AnyEntry], made: Expansion) -> list[str]:
+def _let_go(session: Session, act: Act, earlier: Mapping[Place, AnyEntry], made: Expansion) -> list[str]:
     kept = {(member.record, member.key) for member in _all(made)}
     left = []
     for record, key in earlier.keys() - kept:
@@ -134,8 +182,15 @@ def withdraw(session: Session, act: Act, record: str, key: str) -> int:
 
 
 def restore(session: Session, act: Act, record: str, key: str) -> int:
-    """Put an entry that was withdrawn or merged back on the lists. Returns its revision; raises NotFoundError."""
+    """Put an entry that was withdrawn or merged back on the lists. Returns its revision.
+
+    Raises NotFoundError, and EntryError for an entry that stands.
+    """
     before = get_record(session, record, key)
+    if before.state == "listed":
+        raise EntryError(
+            f"{key} is on the lists", field="state", value=before.state, remedy="There is nothing to restore"
+        )
     return rewrite(session, act, "restore", replace(stood_of(before), state="listed", successor=None))
 
 
@@ -154,21 +209,52 @@ def merge(session: Session, act: Act, key: str, successor: str) -> int:
 
 
 def _handed_on(session: Session, key: str, successor: str) -> list[Mating]:
-    """The half's matings as its successor's, without those that it has already or would have with itself."""
-    had = {record.mating.key for record, _ in mates_of(session, successor)}
+    """The half's matings as its successor's, without those that it would have with itself, that stand already, or that
+    stood and were withdrawn."""
     found = []
     for record, _ in mates_of(session, key):
         names = {"half": record.mating.half, "other": record.mating.other}
         moved = record.mating.model_copy(
             update={name: successor if half == key else half for name, half in names.items()}
         )
-        if moved.key not in had and (moved.half != moved.other or record.mating.half == record.mating.other):
+        if moved.half != moved.other or record.mating.half == record.mating.other:
             found.append(moved)
-    return found
+    stood_ever = ids_by_key(session, MatingTable, [mating.key for mating in found])
+    return [mating for mating in found if mating.key not in stood_ever]
 
 
-def revert(session: Session, act: Act, record: str, key: str, revision: int) -> int:
-    """Make an earlier revision's content and state the present ones, as a new revision. Raises NotFoundError."""
+def revert(session: Session, act: Act, record: str, key: str, revision: int) -> Changed:
+    """Make an earlier revision's content the present one, as a new revision; a series' members follow.
+
+    Raises NotFoundError, EntryError for a revision that took the entry off the lists, and what `revise` raises.
+    """
+    earlier, before = listed_revision(session, record, key, revision), get_record(session, record, key)
+    if isinstance(before, SeriesRecord):
+        return _revise_series(session, act, "revert", before, earlier)
+    after = replace(earlier, from_law=earlier.from_law and _is_of_law(session, before, earlier.content))
+    return Changed(revision=rewrite(session, act, "revert", after))
+
+
+def listed_revision(session: Session, record: str, key: str, revision: int) -> Stood:
+    """An entry as a revision had it. Raises NotFoundError, EntryError for one in which it was off the lists."""
     earlier = stood(revision_of(session, record, key, revision).new)
-    get_record(session, record, key)
-    return rewrite(session, act, "revert", earlier)
+    if earlier.state != "listed":
+        raise EntryError(
+            f"in revision {revision} {key} was {earlier.state}",
+            field="revision",
+            value=revision,
+            remedy="Go back to a revision that stood; to take the entry off the lists, withdraw or merge it",
+        )
+    return earlier
+
+
+def _is_of_law(session: Session, record: HalfRecord | MatingRecord, entry: AnyEntry) -> bool:
+    """Whether its series' present laws make an entry as it is."""
+    half = record if isinstance(record, HalfRecord) else get_record(session, "half", record.mating.half)
+    if not isinstance(half, HalfRecord):
+        raise TypeError(f"{record.content.key} hangs under no half")
+    series = get_record(session, "series", half.series_key)
+    if not isinstance(series, SeriesRecord) or not series.stated or series.state != "listed":
+        return False
+    member = members(series.series).get((entry.record, entry.key))
+    return member is not None and same(member, entry)

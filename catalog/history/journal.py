@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict
-from sqlalchemy import ColumnElement, and_, false, func, insert, or_, select
+from sqlalchemy import ColumnElement, Select, and_, false, func, insert, or_, select
 from sqlalchemy.orm import Session
 
 from catalog.database import mark_changed
 from catalog.errors import NotFoundError
 from catalog.history.acts import Act
 from catalog.record_tables import JournalTable
-from catalog.tables import HalfTable, SeriesTable
+from catalog.tables import HalfTable, MatingTable, SeriesTable
 
 LARGEST_PAGE = 500
 """Rows on one page at most."""
@@ -84,8 +84,8 @@ def page(
     """Rows, the newest first (or, given ``after``, the oldest first after that id).
 
     ``record`` and ``key`` together give one record's rows and those of documents about it;
-    ``series`` those of a series, its halves and what is said of them; ``since`` a moment. ``private``: rows of
-    private records too. ``limit`` is 1 to `LARGEST_PAGE` (ValueError).
+    ``series`` those of a series, its halves and matings and what is said of them; ``since`` a moment.
+    ``private``: rows of private records too. ``limit`` is 1 to `LARGEST_PAGE` (ValueError).
     """
     if not 1 <= limit <= LARGEST_PAGE:
         raise ValueError(f"limit is {limit}; give 1 to {LARGEST_PAGE}")
@@ -115,11 +115,16 @@ def _about(record: str, key: str) -> ColumnElement[bool]:
 
 
 def _about_members(series: str) -> tuple[ColumnElement[bool], ...]:
-    halves = select(HalfTable.key).join(SeriesTable, HalfTable.series_id == SeriesTable.id)
-    members = halves.where(SeriesTable.key == series)
+    own = select(HalfTable.id).join(SeriesTable, HalfTable.series_id == SeriesTable.id).where(SeriesTable.key == series)
+    halves = select(HalfTable.key).where(HalfTable.id.in_(own))
+    matings = select(MatingTable.key).where(or_(MatingTable.half_id.in_(own), MatingTable.other_id.in_(own)))
+    return (*_about_any("half", halves), *_about_any("mating", matings))
+
+
+def _about_any(record: str, keys: Select[Any]) -> tuple[ColumnElement[bool], ColumnElement[bool]]:
     return (
-        and_(JournalTable.record == "half", JournalTable.key.in_(members)),
-        and_(JournalTable.of == "half", JournalTable.about.in_(members)),
+        and_(JournalTable.record == record, JournalTable.key.in_(keys)),
+        and_(JournalTable.of == record, JournalTable.about.in_(keys)),
     )
 
 
@@ -140,6 +145,10 @@ def revision_of(session: Session, record: str, key: str, revision: int) -> Journ
 
 
 def last_about(session: Session, record: str, key: str) -> int:
-    """Number of the last row about a record, documents that speak of it included; 0 where there is none."""
-    found: int | None = session.execute(select(func.max(JournalTable.id)).where(_about(record, key))).scalar_one()
+    """Number of the last row about a record, documents that speak of it included, and for a series its
+    halves and matings; 0 where there is none."""
+    about = _about(record, key)
+    if record == "series":  # its laws are its halves': a change of one is a change of what it says
+        about = or_(about, *_about_members(key))
+    found: int | None = session.execute(select(func.max(JournalTable.id)).where(about)).scalar_one()
     return found or 0

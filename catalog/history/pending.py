@@ -11,16 +11,27 @@ from datetime import timedelta
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, TypeAdapter
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from catalog.entries import AnyEntry
+from catalog.entries import AnyEntry, Series
 from catalog.errors import CatalogueError, EntryError
 from catalog.history.acts import Act
-from catalog.history.changing import Changed, merge, revise, withdraw
+from catalog.history.changing import (
+    Changed,
+    listed_revision,
+    members,
+    members_standing,
+    merge,
+    revert,
+    revise,
+    withdraw,
+)
 from catalog.history.documents import DocumentRecord, add_document, documents, get_document, revise_document
-from catalog.history.rewriting import get_record
+from catalog.history.rewriting import get_record, stood_of
 from catalog.history.states import substance
 from catalog.moments import read, written
+from catalog.record_tables import ContributorTable
 
 RECORD = "pending"
 DELAY = timedelta(hours=72)
@@ -65,15 +76,41 @@ class Submitted:
 def submit_revision(
     session: Session, act: Act, key: str, entry: AnyEntry, *, clean: bool, delay: timedelta = DELAY
 ) -> Submitted:
-    """Revise an entry; where that changes the values of a confirmed one, it waits. Raises what `revise` raises."""
-    before = get_record(session, entry.record, key)
-    if before.standing != "confirmed" or substance(before.content) == substance(entry):
+    """Revise an entry; where that changes the values of a confirmed one, or of a confirmed half or mating of a series,
+    it waits. Raises what `revise` raises."""
+    if not _changes_confirmed(session, key, entry):
         return Submitted(changed=revise(session, act, key, entry, clean=clean))
     with session.begin_nested() as trial:  # what could not be done later is refused now
         revise(session, act, key, entry, clean=clean)
         trial.rollback()
     content = {"record": entry.record, **entry.model_dump(mode="json", exclude_defaults=True)}
     return _wait(session, act, "revise", entry.record, key, delay, content=content, clean=clean)
+
+
+def submit_revert(
+    session: Session, act: Act, record: str, key: str, revision: int, *, delay: timedelta = DELAY
+) -> Submitted:
+    """Go back to an earlier revision; where that changes confirmed values, it waits. Raises what `revert` raises."""
+    earlier = listed_revision(session, record, key, revision)
+    if not _changes_confirmed(session, key, earlier.content):
+        return Submitted(changed=revert(session, act, record, key, revision))
+    return submit_revision(session, act, key, earlier.content, clean=earlier.clean, delay=delay)
+
+
+def _changes_confirmed(session: Session, key: str, entry: AnyEntry) -> bool:
+    """Whether an entry's new content changes confirmed values, its own or those of members that follow its laws."""
+    before = get_record(session, entry.record, key)
+    if before.standing == "confirmed" and substance(before.content) != substance(entry):
+        return True
+    if not isinstance(entry, Series):
+        return False
+    new = members(entry)
+    return any(
+        standing.standing == "confirmed"
+        and stood_of(standing).from_law
+        and substance(standing.content) != substance(new[place])
+        for place, standing in members_standing(session, entry).items()
+    )
 
 
 def submit_withdrawal(session: Session, act: Act, record: str, key: str, delay: timedelta = DELAY) -> Submitted:
@@ -118,8 +155,21 @@ def _wait(
 
 def carry_out_due(session: Session, moment: str) -> list[DocumentRecord]:
     """Carry out every waiting change that is due at a moment; returns what became of them."""
-    waiting = documents(session, RECORD, state="waiting")
-    return [_carry_out(session, each, at=moment) for each in waiting if each.content["due"] <= moment]
+    return [_carry_out(session, each, at=moment) for each in due(session, moment)]
+
+
+def due(session: Session, moment: str) -> list[DocumentRecord]:
+    """Waiting changes that are due at a moment, oldest first.
+
+    Those of suspended contributors wait on: nothing is taken from them, until the suspension ends or a maintainer
+    decides.
+    """
+    waiting = [each for each in documents(session, RECORD, state="waiting") if each.content["due"] <= moment]
+    if not waiting:
+        return []
+    suspended = select(ContributorTable.name).where(ContributorTable.suspended_at.is_not(None))
+    stopped = set(session.execute(suspended).scalars())
+    return [each for each in waiting if each.author not in stopped]
 
 
 def hasten(session: Session, act: Act, key: str) -> DocumentRecord:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from sqlalchemy import delete, select, update
 from sqlalchemy.orm import Session
@@ -18,6 +18,7 @@ from catalog.record_tables import JournalTable
 from catalog.records import HalfRecord, MatingRecord, SeriesRecord
 from catalog.storing import (
     Row,
+    chunks,
     half_row,
     ids_by_key,
     mating_row,
@@ -69,6 +70,12 @@ def get_record(session: Session, record: str, key: str) -> AnyRecord:
             f"no {record} has the key {key!r}", field="key", value=key, remedy="Search for it by a part of its name"
         )
     return _LOAD[record](session, [id_])[0]
+
+
+def get_records(session: Session, record: str, keys: Iterable[str]) -> dict[str, AnyRecord]:
+    """Those of the entries that the catalogue holds, by key, whatever their state."""
+    ids = ids_by_key(session, TABLES[record], keys)
+    return {each.content.key: each for chunk in chunks(ids.values()) for each in _LOAD[record](session, chunk)}
 
 
 def stood_of(record: AnyRecord) -> Stood:
