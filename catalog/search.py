@@ -70,18 +70,49 @@ def plain(text: str) -> str:
     return "".join(character for character in decomposed if character.isalnum())
 
 
-class SearchIndex:
-    """An index of records, built once and then only read: safe to share between threads."""
+@dataclass(frozen=True, kw_only=True)
+class Searchable:
+    """What a half or a series can be found by: each text as search compares it, and all its words together."""
 
-    def __init__(self, records: Iterable[HalfRecord | SeriesRecord]) -> None:
+    texts: tuple[tuple[str, _Target], ...]
+    words: str
+    whole: _Target
+
+    @classmethod
+    def of(cls, record: HalfRecord | SeriesRecord) -> Searchable:
+        """Work a record out."""
+        if isinstance(record, HalfRecord):
+            half = record.half
+            texts = (half.part_number, *half.order_codes, *half.aliases, *half.markings)
+            beside: tuple[str, ...] = (half.maker, half.series, *texts, str(half.contact_count))
+            return cls._of("half", record.key, half.maker, texts, beside)
+        series = record.series
+        texts = (series.name, *series.aliases)
+        return cls._of("series", record.key, series.maker, texts, (series.maker, *texts))
+
+    @classmethod
+    def _of(cls, kind: HitKind, key: str, maker: str, texts: tuple[str, ...], words: tuple[str, ...]) -> Searchable:
+        label = f"{maker} {texts[0]}"
+        targets = [_Target(key=key, kind=kind, label=label, matched=text) for text in texts]
+        of_maker = _Target(key=slug(maker), kind="maker", label=maker, matched=maker)
+        compared = [(plain(target.matched), target) for target in (*targets, of_maker)]
+        return cls(
+            texts=tuple((text, target) for text, target in compared if text),
+            words=_SEPARATOR.join(plain(word) for word in words),
+            whole=targets[0],
+        )
+
+
+class SearchIndex:
+    """An index of entries, built once and then only read: safe to share between threads."""
+
+    def __init__(self, entries: Iterable[Searchable]) -> None:
         by_text: dict[str, dict[tuple[HitKind, str], _Target]] = {}
         self._whole: list[tuple[str, _Target]] = []
-        for target, context in _targets(records):
-            text = plain(target.matched)
-            if text:
+        for entry in entries:
+            for text, target in entry.texts:
                 by_text.setdefault(text, {}).setdefault((target.kind, target.key), target)
-            if context:
-                self._whole.append((_SEPARATOR.join(plain(part) for part in context), target))
+            self._whole.append((entry.words, entry.whole))
         self._texts = list(by_text)
         self._targets = [tuple(targets.values()) for targets in by_text.values()]
         self._lengths = np.array([len(text) for text in self._texts], dtype=np.int64)
@@ -153,28 +184,3 @@ def _hit(target: _Target, score: float) -> Hit:
 
 def _order(hit: Hit) -> tuple[float, int, str]:
     return -hit.score, _KIND_ORDER[hit.kind], hit.key
-
-
-def _targets(records: Iterable[HalfRecord | SeriesRecord]) -> Iterator[tuple[_Target, tuple[str, ...]]]:
-    """Each searchable text, and once for each thing all its words together."""
-    for record in records:
-        if isinstance(record, HalfRecord):
-            half = record.half
-            label = f"{half.maker} {half.part_number}"
-            texts = (half.part_number, *half.order_codes, *half.aliases, *half.markings)
-            yield from _of("half", record.key, label, texts, (half.maker, half.series, *texts, str(half.contact_count)))
-            maker = half.maker
-        else:
-            series = record.series
-            label = f"{series.maker} {series.name}"
-            texts = (series.name, *series.aliases)
-            yield from _of("series", record.key, label, texts, (series.maker, *texts))
-            maker = series.maker
-        yield from _of("maker", slug(maker), maker, (maker,), ())
-
-
-def _of(
-    kind: HitKind, key: str, label: str, texts: tuple[str, ...], words: tuple[str, ...]
-) -> Iterator[tuple[_Target, tuple[str, ...]]]:
-    for index, text in enumerate(texts):
-        yield _Target(key=key, kind=kind, label=label, matched=text), words if index == 0 else ()

@@ -1,25 +1,22 @@
-"""One state of the whole catalogue as the matcher and the search use it, rebuilt only when the catalogue moved."""
+"""One state of the whole catalogue as the matcher and the search use it, rebuilt only as far as the catalogue moved."""
 
 from __future__ import annotations
 
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
 from sqlalchemy.orm import Session
 
-from catalog.database import Catalogue, read_version
-from catalog.entries import Dimension
-from catalog.loading import load_halves, load_matings, load_series
-from catalog.records import HalfRecord, MatingRecord, SeriesRecord, present_standing
-from catalog.search import SearchIndex
-from catalog.variants import inferred_halves
-from matcher import columns as matcher_columns
+from catalog.database import Catalogue
+from catalog.records import HalfRecord, MatingRecord
+from catalog.search import Searchable, SearchIndex
+from catalog.stock import KeptHalf, Stock, read_stock, update_stock
 from matcher.absent import AbsentModel
 from matcher.absent_fit import fit_absent
-from matcher.building import build_columns
-from matcher.columns import Columns, Dim, HalfRow
+from matcher.building import assemble_columns
+from matcher.columns import Columns
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,87 +35,75 @@ class Snapshot:
     search: SearchIndex
 
 
+@dataclass(frozen=True, kw_only=True)
+class Taken:
+    """A snapshot and what it was made of: all halves in its order, and the stock behind them."""
+
+    snapshot: Snapshot
+    halves: Sequence[KeptHalf]
+    stock: Stock
+
+
 class SnapshotSource:
     """Hands out the current snapshot; safe to share between threads, one build at a time."""
 
     def __init__(self, catalogue: Catalogue) -> None:
         self._catalogue = catalogue
         self._building = threading.Lock()
-        self._latest: Snapshot | None = None
+        self._latest: Taken | None = None
 
     def current(self) -> Snapshot:
         """The snapshot of the catalogue's present version."""
         latest = self._latest
-        if latest is not None and latest.version == self._catalogue.version():
-            return latest
+        if latest is not None and latest.snapshot.version == self._catalogue.version():
+            return latest.snapshot
         with self._building:
             # Whoever waited here may find that another thread has built it meanwhile.
-            if self._latest is None or self._latest.version != self._catalogue.version():
+            latest = self._latest
+            if latest is None or latest.snapshot.version != self._catalogue.version():
                 with self._catalogue.reading() as session:
-                    self._latest = take_snapshot(session)
-            return self._latest
+                    latest = self._latest = take(session, latest)
+            return latest.snapshot
 
 
 def take_snapshot(session: Session) -> Snapshot:
     """Read everything, add the variants that nobody listed, and build columns, absent model and search."""
-    listed = load_halves(session)
-    series = load_series(session)
-    matings = tuple(load_matings(session))
-    halves = [*listed, *_inferred(listed, series)]
-    columns = build_columns([half_row(record) for record in halves], [mating_row(record) for record in matings])
-    return Snapshot(
-        version=read_version(session),
-        halves=MappingProxyType({record.key: record for record in halves}),
-        matings=matings,
+    return take(session, None).snapshot
+
+
+def take(session: Session, before: Taken | None) -> Taken:
+    """The snapshot of what the transaction sees, for which only what changed since ``before`` is read and worked out.
+
+    It is the same as one that is taken anew.
+    """
+    stock = (before and update_stock(session, before.stock)) or read_stock(session)
+    halves = stock.all_halves
+    columns, absent = _computed(halves, stock, before)
+    snapshot = Snapshot(
+        version=stock.version,
+        halves=MappingProxyType({kept.record.key: kept.record for kept in halves}),
+        matings=tuple(kept.record for kept in stock.matings.values()),
         columns=columns,
-        absent=fit_absent(columns),
-        search=SearchIndex([*series, *listed]),
+        absent=absent,
+        search=SearchIndex(_searchable(stock)),
     )
+    return Taken(snapshot=snapshot, halves=halves, stock=stock)
 
 
-def _inferred(listed: Sequence[HalfRecord], series: Sequence[SeriesRecord]) -> list[HalfRecord]:
-    """The variants that nobody listed; `inferred_halves` gives them no key of a listed half."""
-    found = inferred_halves([record.half for record in listed], [record.series for record in series if record.stated])
-    return [
-        HalfRecord(
-            key=each.half.key,
-            origin="inferred",
-            standing=present_standing(),
-            revision=0,
-            half=each.half,
-            series_key=each.half.series_key,
-            inferred_by=each.basis,
-            siblings=each.siblings,
-        )
-        for each in found
-    ]
+def _searchable(stock: Stock) -> Iterator[Searchable]:
+    yield from (kept.searchable for kept in stock.series.values())
+    yield from (kept.searchable for kept in stock.halves.values() if kept.searchable is not None)
 
 
-def half_row(record: HalfRecord) -> HalfRow:
-    """The matcher's row of a half."""
-    half = record.half
-    categories = {name: frozenset(values) for name, values in half.categories.items()}
-    if half.half_kind is not None:
-        categories["half_kind"] = frozenset({half.half_kind})
-    return HalfRow(
-        key=record.key,
-        series=record.series_key,
-        dimensions=_dims(half.dimensions),
-        counts={**half.counts, "contact_count": half.contact_count, "rows": half.rows},
-        categories=categories,
-        texts=(*half.markings, half.part_number, *half.order_codes, *half.aliases),
-        inferred=record.origin == "inferred",
-    )
+def _computed(halves: Sequence[KeptHalf], stock: Stock, before: Taken | None) -> tuple[Columns, AbsentModel]:
+    """Columns and absent model; those of before where nothing that can be measured changed."""
+    if before is not None and _parts(halves, stock) == _parts(before.halves, before.stock):
+        return before.snapshot.columns, before.snapshot.absent
+    matings = [kept.prepared for kept in stock.matings.values()]
+    columns = assemble_columns([kept.prepared for kept in halves], matings)
+    return columns, fit_absent(columns)
 
 
-def mating_row(record: MatingRecord) -> matcher_columns.MatingRow:
-    """The matcher's row of a mating."""
-    mating = record.mating
-    return matcher_columns.MatingRow(half=mating.half, other=mating.other, dimensions=_dims(mating.dimensions))
-
-
-def _dims(dimensions: Mapping[str, Dimension]) -> dict[str, Dim]:
-    return {
-        name: Dim(value=each.value, tolerance=each.tolerance, bound=each.bound, extra_u=each.extra_u)
-        for name, each in dimensions.items()
-    }
+def _parts(halves: Sequence[KeptHalf], stock: Stock) -> list[int]:
+    """Which parts columns are made of: a part stays the same object as long as nothing in it changes."""
+    return [*(id(kept.prepared) for kept in halves), *(id(kept.prepared) for kept in stock.matings.values())]

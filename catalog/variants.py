@@ -10,8 +10,7 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import chain
-from typing import Generic, Literal, TypeVar
+from typing import Literal, TypeVar
 
 from catalog.entries import BlockedPosition, Bound, Dimension, Half, KindLaw, Series
 from catalog.errors import EntryError
@@ -55,14 +54,6 @@ class InferredHalf:
     half: Half
     basis: Basis
     siblings: int
-
-
-@dataclass(frozen=True, kw_only=True)
-class Inferred(Generic[T]):
-    """What one series makes likely, by its stated laws and by laws fitted to its members."""
-
-    stated: tuple[T, ...]
-    fitted: tuple[T, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -237,9 +228,10 @@ def inferred_halves(halves: Sequence[Half], series: Sequence[Series]) -> tuple[I
     No key of a listed half is used again.
     """
     members = by_series(halves, lambda half: half.series_key)
-    stated = {entry.key: entry for entry in series}
-    found = [inferred_of(members.get(key, []), stated.get(key)) for key in dict.fromkeys([*stated, *members])]
-    return tuple(unlisted(found, {half.key for half in halves}, lambda each: each.half.key))
+    laws = {entry.key: entry for entry in series}
+    stated = [variant for entry in series for variant in by_stated_laws(entry)]
+    fitted = [variant for key, own in members.items() for variant in by_fitted_laws(own, laws.get(key))]
+    return tuple(unlisted([*stated, *fitted], {half.key for half in halves}, lambda each: each.half.key))
 
 
 def by_series(halves: Iterable[T], key: Callable[[T], str]) -> dict[str, list[T]]:
@@ -250,21 +242,27 @@ def by_series(halves: Iterable[T], key: Callable[[T], str]) -> dict[str, list[T]
     return dict(found)
 
 
-def inferred_of(members: Sequence[Half], series: Series | None) -> Inferred[InferredHalf]:
-    """What one series makes likely, whether listed elsewhere or not; ``series`` None: nobody described it."""
-    laws = [] if series is None else series.kinds
-    covered = {(law.half_kind, law.rows) for law in laws}
-    fitted = [half for half in members if (half.half_kind, half.rows) not in covered]
-    return Inferred(
-        stated=() if series is None else tuple(_stated(series)),
-        fitted=tuple(variant for group in member_groups(fitted) for variant in variants_of(group)),
-    )
+def by_stated_laws(series: Series) -> Iterator[InferredHalf]:
+    """What the laws of one series make likely, whether listed elsewhere or not."""
+    for law in series.kinds:
+        listed = frozenset(-(-(count + len(law.blocked)) // law.rows) for count in law.contact_counts)
+        counts = [size * law.rows - len(law.blocked) for size in plausible_positions(listed, law.rows)]
+        wanted = tuple(count for count in counts if count >= 1 and count not in law.contact_counts)
+        for half in _by_stated_law(series, law, wanted):
+            yield InferredHalf(half=half, basis="stated law", siblings=len(law.contact_counts))
 
 
-def unlisted(found: Sequence[Inferred[T]], taken: Collection[str], key: Callable[[T], str]) -> list[T]:
-    """What series make likely, each key once and none that is ``taken``: first by stated laws, then by fitted ones."""
+def by_fitted_laws(members: Sequence[Half], series: Series | None) -> Iterator[InferredHalf]:
+    """What the members of one series make likely, of kinds for which it states no law; None: nobody described it."""
+    stated = {(law.half_kind, law.rows) for law in (series.kinds if series is not None else ())}
+    for group in member_groups([half for half in members if (half.half_kind, half.rows) not in stated]):
+        yield from variants_of(group)
+
+
+def unlisted(variants: Iterable[T], taken: Collection[str], key: Callable[[T], str]) -> list[T]:
+    """The variants with each key once, the first, and none that is ``taken``."""
     chosen: dict[str, T] = {}
-    for variant in chain(*(each.stated for each in found), *(each.fitted for each in found)):
+    for variant in variants:
         if key(variant) not in taken:
             chosen.setdefault(key(variant), variant)
     return list(chosen.values())
@@ -276,15 +274,6 @@ def variants_of(group: Members) -> Iterator[InferredHalf]:
         half = group.variant(positions)
         if half is not None:
             yield InferredHalf(half=half, basis="fitted law", siblings=len(group.halves))
-
-
-def _stated(entry: Series) -> Iterator[InferredHalf]:
-    for law in entry.kinds:
-        listed = frozenset(-(-(count + len(law.blocked)) // law.rows) for count in law.contact_counts)
-        counts = [size * law.rows - len(law.blocked) for size in plausible_positions(listed, law.rows)]
-        wanted = tuple(count for count in counts if count >= 1 and count not in law.contact_counts)
-        for half in _by_stated_law(entry, law, wanted):
-            yield InferredHalf(half=half, basis="stated law", siblings=len(law.contact_counts))
 
 
 def _by_stated_law(entry: Series, law: KindLaw, counts: tuple[int, ...]) -> list[Half]:

@@ -17,7 +17,7 @@ from matcher.columns import (
 )
 from matcher.features import CATEGORIES, COUNTS, DIMENSIONS, PAIR_DIMENSIONS
 from matcher.missing import Layout, predict_dimension, predict_pair_dimension, predict_unlisted_mate
-from matcher.prepared import VALUES, PreparedHalf, dimension_table, part_of
+from matcher.prepared import VALUES, PreparedHalf, PreparedMating, part_of
 
 INFERRED_PRIOR = 0.1
 """Prior of a variant that nobody listed, relative to a listed half. Common practice, no source."""
@@ -28,11 +28,12 @@ PSEUDO_SIBLINGS = 1.0
 
 def build_columns(rows: Iterable[HalfRow], matings: Sequence[MatingRow]) -> Columns:
     """Columns of the catalogue. Matings that name an unknown half raise KeyError."""
-    return assemble_columns([PreparedHalf.of(row) for row in rows], matings)
+    halves = [PreparedHalf.of(row) for row in rows]
+    return assemble_columns(halves, [PreparedMating.of(row) for row in matings])
 
 
-def assemble_columns(halves: Sequence[PreparedHalf], matings: Sequence[MatingRow]) -> Columns:
-    """Columns of halves that were worked out before. Matings that name an unknown half raise KeyError."""
+def assemble_columns(halves: Sequence[PreparedHalf], matings: Sequence[PreparedMating]) -> Columns:
+    """Columns of what was worked out before. Matings that name an unknown half raise KeyError."""
     rows = [half.row for half in halves]
     series = _numbers([row.series for row in rows])
     counts = _counts(halves)
@@ -104,16 +105,13 @@ def _predicted_category(has: Floats, known: np.ndarray, series: Ints) -> Floats:
     return np.where(known[:, None], has, by_series[series])
 
 
-def _pair_columns(rows: Sequence[HalfRow], matings: Sequence[MatingRow]) -> MatingColumns:
+def _pair_columns(rows: Sequence[HalfRow], matings: Sequence[PreparedMating]) -> MatingColumns:
     """Each mating in both directions; a half that mates with itself once."""
     positions = {row.key: position for position, row in enumerate(rows)}
-    both = [(positions[m.half], positions[m.other], m.dimensions) for m in matings]
+    both = [(positions[m.row.half], positions[m.row.other], m.dimensions) for m in matings]
     both += [(other, half, dims) for half, other, dims in both if half != other]
     return MatingColumns(
         half=np.array([half for half, _, _ in both], dtype=np.int64),
         other=np.array([other for _, other, _ in both], dtype=np.int64),
-        dimensions=_stated(
-            [dimension_table(dims, PAIR_DIMENSIONS, rows[half].dimensions.get("pitch")) for half, _, dims in both],
-            PAIR_DIMENSIONS,
-        ),
+        dimensions=_stated([dims for _, _, dims in both], PAIR_DIMENSIONS),
     )

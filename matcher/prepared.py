@@ -1,4 +1,5 @@
-"""A half worked out by itself, as far as that goes: its part of the columns that `matcher.building` puts together.
+"""A half or mating worked out by itself, as far as that goes: its part of the columns that `matcher.building`
+puts together.
 
 A catalogue that keeps these pays, after a change, only for the halves that changed.
 """
@@ -10,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from matcher.columns import Bools, Dim, Floats, HalfRow, Ints
-from matcher.features import CATEGORIES, COUNTS, DIMENSIONS, FEATURES, Kind
+from matcher.columns import Bools, Dim, Floats, HalfRow, Ints, MatingRow
+from matcher.features import CATEGORIES, COUNTS, DIMENSIONS, FEATURES, PAIR_DIMENSIONS, Kind
 from matcher.tolerances import process_interval
 
 SAME_GEOMETRY = {"pitch": 0.01}
@@ -47,12 +48,25 @@ class PreparedHalf:
         """Work a half out."""
         return cls(
             row=row,
-            dimensions=dimension_table(row.dimensions, DIMENSIONS, row.dimensions.get("pitch")),
+            dimensions=_dimension_table(row.dimensions, DIMENSIONS, row.dimensions.get("pitch")),
             counts=np.array([row.counts.get(name, -1) for name in COUNTS], dtype=np.int64),
             has=_has(row.categories),
             known=np.array([name in row.categories for name in CATEGORIES], dtype=bool),
             signature=_signature(row),
         )
+
+
+@dataclass(frozen=True, kw_only=True)
+class PreparedMating:
+    """One mating's part of the columns; ``dimensions`` as a half has them, of the pair."""
+
+    row: MatingRow
+    dimensions: Floats
+
+    @classmethod
+    def of(cls, row: MatingRow) -> PreparedMating:
+        """Work a mating out; how closely a pair is held does not depend on the pitch."""
+        return cls(row=row, dimensions=_dimension_table(row.dimensions, PAIR_DIMENSIONS, None))
 
 
 def part_of(has: Floats, feature: str) -> Floats:
@@ -61,7 +75,7 @@ def part_of(has: Floats, feature: str) -> Floats:
     return has[:, start : start + len(VALUES[feature])]
 
 
-def dimension_table(dimensions: Mapping[str, Dim], names: Sequence[str], pitch: Dim | None) -> Floats:
+def _dimension_table(dimensions: Mapping[str, Dim], names: Sequence[str], pitch: Dim | None) -> Floats:
     """Of each named dimension the stated value, the process's centre and half-width, and the extra uncertainty, mm."""
     at = None if pitch is None else pitch.value
     found = {name: (dim.value, *process_interval(name, dim, at), dim.extra_u) for name, dim in dimensions.items()}

@@ -23,7 +23,7 @@ from catalog.errors import FileError
 from catalog.exchange import add_file, is_exchange, stored_entries, write_csv, write_jsonl
 from catalog.footprints import import_folders
 from catalog.loading import load_halves, load_series
-from catalog.search import SearchIndex
+from catalog.search import Searchable, SearchIndex
 
 
 def search(
@@ -34,7 +34,8 @@ def search(
 ) -> None:
     """Find halves, series and makers by text; fragments and slips of the keyboard will do."""
     with told(), opened(database) as catalogue, catalogue.reading() as session:
-        version, index = read_version(session), SearchIndex([*load_series(session), *load_halves(session)])
+        records = [*load_series(session), *load_halves(session)]
+        version, index = read_version(session), SearchIndex(map(Searchable.of, records))
     hits = index.search(text, limit)
     if as_json:
         listed = tuple(SearchHit.model_validate(hit, from_attributes=True) for hit in hits)

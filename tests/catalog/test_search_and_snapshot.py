@@ -17,9 +17,9 @@ from catalog.database import Catalogue, open_catalogue
 from catalog.entries import Half, Series
 from catalog.errors import EntryError
 from catalog.records import HalfRecord, SeriesRecord
-from catalog.search import LONGEST_QUERY, SearchIndex
+from catalog.search import LONGEST_QUERY, Searchable, SearchIndex
 from catalog.series_laws import expand
-from catalog.snapshot import Snapshot, SnapshotSource
+from catalog.snapshot import Snapshot, SnapshotSource, Taken
 from tests.catalog.entry_examples import half, mating, series
 
 
@@ -29,6 +29,10 @@ def _record(entry: Half) -> HalfRecord:
     )
 
 
+def _searchable(entry: Half) -> Searchable:
+    return Searchable.of(_record(entry))
+
+
 def _series_record(entry: Series) -> SeriesRecord:
     return SeriesRecord(key=entry.key, standing="reported", revision=1, series=entry, stated=True, half_count=0)
 
@@ -36,7 +40,7 @@ def _series_record(entry: Series) -> SeriesRecord:
 @pytest.fixture(scope="module")
 def index() -> SearchIndex:
     halves = [half(), *expand(series()).halves]
-    return SearchIndex([_series_record(series()), *map(_record, halves)])
+    return SearchIndex([Searchable.of(_series_record(series())), *map(_searchable, halves)])
 
 
 def _first(index: SearchIndex, text: str) -> tuple[str, str]:
@@ -72,7 +76,7 @@ def test_what_is_meant_comes_first(index: SearchIndex, text: str, expected: tupl
 
 def test_exact_before_beginning_before_fragment_before_similar() -> None:
     parts = ["WREN20", "WREN200", "XWREN20", "WREM20"]
-    index = SearchIndex(_record(half(part_number=part, order_codes=[], markings=[], aliases=[])) for part in parts)
+    index = SearchIndex(_searchable(half(part_number=part, order_codes=[], markings=[], aliases=[])) for part in parts)
     hits = index.search("wren-20")
     assert [hit.matched for hit in hits] == parts
     assert hits[0].score == 1.0
@@ -107,7 +111,7 @@ def test_a_query_longer_than_any_text_is_refused(index: SearchIndex) -> None:
 @pytest.mark.bench
 def test_time_of_a_search_among_six_thousand_halves(capsys: pytest.CaptureFixture[str]) -> None:
     halves = [half(part_number=f"W{n % 97}-{n:05}", order_codes=[f"{n}-TR", f"{n}-TU"]) for n in range(6000)]
-    index = SearchIndex(map(_record, halves))
+    index = SearchIndex(map(_searchable, halves))
     times = []
     for text in ["W13-00110", "w1300110", "00110", "w13-0011o", "siskin 110", "tr"] * 5:
         start = time.perf_counter()
@@ -183,13 +187,13 @@ def test_an_unchanged_catalogue_is_built_once_and_a_changed_one_anew(filled: Cat
 
 def test_threads_that_ask_at_once_wait_for_one_build(filled: Catalogue, monkeypatch: pytest.MonkeyPatch) -> None:
     builds: list[int] = []
-    whole = snapshot_module.take_snapshot
+    whole = snapshot_module.take
 
-    def counted(session: Session) -> Snapshot:
+    def counted(session: Session, before: Taken | None) -> Taken:
         builds.append(1)
-        return whole(session)
+        return whole(session, before)
 
-    monkeypatch.setattr(snapshot_module, "take_snapshot", counted)
+    monkeypatch.setattr(snapshot_module, "take", counted)
     source = SnapshotSource(filled)
     ready = threading.Barrier(6)
 
