@@ -5,10 +5,8 @@ site, a straight line fitted by least squares: exactly the GUM's example H.3. In
 fitted on the site, which is total least squares for clicks that err equally in all directions: deviations across the
 row count as clicking error too.
 
-The clicking error comes from the residuals with their degrees of freedom, and is never taken to be below the floor.
-Where the floor rules the degrees of freedom are infinite.
-With four clicks and a true error of one and a half to two floors, residuals that happen to be small then let 95 %
-intervals hold the truth in 92 % of cases; from seven clicks on, in 95 %.
+The clicking error comes from the residuals with their degrees of freedom, and is never taken to be below the floor
+(`matcher.picture.sites.click_error`, which says how often 95 % intervals hold the truth).
 """
 
 from __future__ import annotations
@@ -29,6 +27,7 @@ from matcher.picture.sites import (
     FLOOR_U,
     SiteFit,
     check_floor,
+    click_error,
     clicked_row,
     fit_sites,
     length,
@@ -59,7 +58,7 @@ class Lattice:
     residuals: position minus site, px, in the given order, strays too.
     residual_sd: standard deviation of one click about the lattice, from the residuals (GUM H.3.2), strays left out.
     click_u: standard uncertainty of one click: ``residual_sd``, or the floor where that is larger.
-    degrees_of_freedom: of ``click_u``; infinite where the floor rules.
+    degrees_of_freedom: of ``click_u``; the more, the farther the residuals are below the floor.
     outliers: points left out.
     missing: sites without a point between the first and the last.
     spans: gaps between the first and the last contact.
@@ -81,7 +80,7 @@ class Lattice:
 
     @property
     def pitch_u95(self) -> float:
-        """Expanded uncertainty of the pitch at 95 %, px: by Student's t, or the normal where the floor rules."""
+        """Expanded uncertainty of the pitch at 95 %, px, by Student's t."""
         return coverage_factor(self.degrees_of_freedom) * self.pitch_u
 
     @property
@@ -167,8 +166,7 @@ def row_of(points: Floats, sites: Ints, used: Bools, *, floor_u: float = FLOOR_U
 
 def _lattice(fitted: SiteFit, direction: Floats, floor_u: float) -> Lattice:
     dof = fitted.degrees_of_freedom
-    residual_sd = math.sqrt(fitted.squares / dof)
-    click_u, floor_rules = max(residual_sd, floor_u), residual_sd <= floor_u
+    click_u, click_dof = click_error(fitted.squares, dof, floor_u)
     used_sites = fitted.sites[fitted.used]
     covariance = click_u**2 * unit_covariance(used_sites.astype(np.float64))
     off = np.sqrt(np.sum(fitted.residuals**2, axis=1))
@@ -181,9 +179,9 @@ def _lattice(fitted: SiteFit, direction: Floats, floor_u: float) -> Lattice:
         covariance=covariance,
         indices=tuple(fitted.sites.tolist()),
         residuals=tuple((fitted.residuals @ direction).tolist()),
-        residual_sd=residual_sd,
+        residual_sd=math.sqrt(fitted.squares / dof),
         click_u=click_u,
-        degrees_of_freedom=math.inf if floor_rules else float(dof),
+        degrees_of_freedom=click_dof,
         outliers=tuple(strays),
         missing=empty_sites(used_sites.tolist()),
         spans=int(used_sites.max()),

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from matcher.budget import coverage_factor, effective_dof
+from matcher.budget import effective_dof
+from matcher.coverage import coverage
 from matcher.observations import BudgetLine, Observation
 from matcher.picture.lattice import RowFit
 
@@ -70,7 +71,7 @@ class Reading:
     @property
     def u95(self) -> float:
         """Expanded uncertainty at 95 %, px, scale and plane left out."""
-        return coverage_factor(self.degrees_of_freedom) * self.u
+        return coverage(self.budget).expanded
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,7 +87,7 @@ class PictureResult:
         perspective taken out where a rectangle was known.
     relations: of neighbouring rows.
     click_u, click_dof: standard uncertainty of one click, px, pooled over all rows, and its degrees of freedom
-        (infinite where the floor rules).
+        (`matcher.picture.sites.click_error`).
     scale: None where the picture has none.
     notes: sentences about what was found or assumed, strays among them.
     """

@@ -20,7 +20,7 @@ from matcher.picture.joint import JointFit, Occupied, design_of, fit_jointly
 from matcher.picture.lattice import RowFit, row_of
 from matcher.picture.named import checked_body, checked_plane
 from matcher.picture.perspective import FromRectangle, FromVanishingLine, Rectification, refuse_beyond
-from matcher.picture.sites import FLOOR_U, clicked_row, sites_of
+from matcher.picture.sites import click_error, clicked_row, sites_of
 
 MOST_ROWS = 4
 """Most rows of one picture."""
@@ -210,9 +210,8 @@ def _by_contacts(rows: Sequence[Row]) -> Rows:
 
 
 def _click_error(fit: JointFit) -> tuple[float, float]:
-    """Standard uncertainty of one click by all residuals, and its degrees of freedom; the floor where it rules."""
-    scatter = math.sqrt(fit.squares / fit.degrees_of_freedom)
-    return (FLOOR_U, math.inf) if scatter <= FLOOR_U else (scatter, float(fit.degrees_of_freedom))
+    """Standard uncertainty of one click by all residuals, and its degrees of freedom."""
+    return click_error(fit.squares, fit.degrees_of_freedom)
 
 
 def _groups(rows: Sequence[Row], agreeing: set[tuple[str, str, Of]]) -> list[int]:

@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import chi2, norm
 
+from matcher.budget import coverage_factor
 from matcher.errors import ObservationError
 from matcher.picture.lattice import fit_lattice, fit_row
-from matcher.picture.sites import FLOOR_U
+from matcher.picture.sites import FLOOR_U, click_error
 
 RUNS = 10_000
 
@@ -237,14 +239,55 @@ def test_below_the_floor_intervals_are_wider_than_they_need_be() -> None:
     assert held / 1000 >= 0.99
 
 
-@pytest.mark.parametrize(("count", "least"), [(4, 0.91), (7, 0.94), (12, 0.94)])
-@pytest.mark.parametrize("sd", [0.75, 1.0])
-def test_just_above_the_floor_few_clicks_hold_the_truth_a_little_less_often(
-    sd: float, count: int, least: float
+def held_in_plane(count: int, sd: float, seed: int) -> tuple[float, float]:
+    """Share of clicked rows whose 95 % interval of the pitch holds the truth, and share whose pitch is refused."""
+    rng, step, held, refused_rows = np.random.default_rng(seed), np.array([57.0, 18.0]), 0, 0
+    for _ in range(RUNS):
+        try:
+            row = fit_row(np.arange(count)[:, None] * step + rng.normal(0.0, sd, (count, 2)))
+        except ObservationError:  # three clicks that leave the pitch open
+            refused_rows += 1
+            continue
+        held += abs(row.lattice.pitch - float(np.hypot(*step))) <= row.lattice.pitch_u95
+    return held / (RUNS - refused_rows), refused_rows / RUNS
+
+
+@pytest.mark.parametrize("sd", [0.8, 2.0])
+@pytest.mark.parametrize("count", [3, 4, 6])
+def test_few_clicks_hold_the_truth_in_94_to_96_percent(count: int, sd: float) -> None:
+    share, refused_rows = held_in_plane(count, sd, seed=100 * count + round(10 * sd))
+    assert 0.94 <= share <= 0.96
+    assert refused_rows <= 0.002
+
+
+def held_by_quadrature(degrees_of_freedom: int, true_u: float) -> float:
+    """Probability that an interval from `click_error` holds the truth, with the floor of half a pixel."""
+    chances = (np.arange(2000) + 0.5) / 2000
+    errors = [click_error(true_u**2 * w, degrees_of_freedom) for w in chi2.ppf(chances, degrees_of_freedom)]
+    half_widths = np.array([coverage_factor(dof) * u for u, dof in errors])
+    return float(np.mean(2.0 * norm.cdf(half_widths / true_u) - 1.0))
+
+
+@pytest.mark.parametrize("dof", [2, 3, 4, 6, 10, 30])
+@pytest.mark.parametrize("true_u", [0.8, 1.0, 1.5, 2.0, 5.0])
+def test_from_four_fifths_of_a_pixel_on_clicks_hold_the_truth_however_few(dof: int, true_u: float) -> None:
+    assert 0.945 <= held_by_quadrature(dof, true_u) <= 0.96
+
+
+@pytest.mark.parametrize(("true_u", "share"), [(0.25, 1.0), (0.5, 0.982), (0.6, 0.971)])
+def test_at_the_floor_few_clicks_hold_the_truth_more_often_on_principle(true_u: float, share: float) -> None:
+    assert held_by_quadrature(4, true_u) == pytest.approx(share, abs=0.002)
+
+
+@pytest.mark.parametrize(("true_u", "share"), [(0.5, 0.995), (0.75, 0.98), (1.0, 0.966), (1.5, 0.949), (2.0, 0.943)])
+def test_three_positions_along_a_line_hold_the_truth_in_94_to_98_percent_above_the_floor(
+    true_u: float, share: float
 ) -> None:
-    """The price of the normal factor where the floor rules: 92 % for four clicks (1,500 runs show it to 0.7 %)."""
-    rng, held = np.random.default_rng(13), 0
-    for _ in range(1500):
-        lattice = fit_lattice(np.arange(count) * 40.0 + rng.normal(0.0, sd, count))
-        held += abs(lattice.pitch - 40.0) <= lattice.pitch_u95
-    assert held / 1500 >= least - 0.01
+    assert held_by_quadrature(1, true_u) == pytest.approx(share, abs=0.002)
+
+
+def test_clicks_that_fit_better_than_the_floor_do_not_prove_it_at_once() -> None:
+    assert click_error(2 * 0.5**2, 2) == (0.5, 2.0)
+    assert click_error(2 * 0.25**2, 2) == (0.5, 32.0)
+    assert click_error(2 * 0.9**2, 2) == (0.9, 2.0)
+    assert click_error(0.0, 2) == (0.5, math.inf)
