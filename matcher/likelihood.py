@@ -65,8 +65,18 @@ def log_likelihoods(columns: Columns, observations: Sequence[Reduced]) -> Floats
     return likelihood(columns, observations).total
 
 
-def likelihood(columns: Columns, observations: Sequence[Reduced]) -> Likelihood:
-    """Split the observations into parts and weigh every half. Raises UnknownHalfError for a trial fit's half."""
+def likelihood(
+    columns: Columns,
+    observations: Sequence[Reduced],
+    *,
+    beside: Floats | float = 0.0,
+    inexact_mass: float = INEXACT_MASS,
+) -> Likelihood:
+    """Split the observations into parts and weigh every half. Raises UnknownHalfError for a trial fit's half.
+
+    Which halves' shared errors are integrated exactly is judged with ``beside``, the log-likelihood of further
+    observations, added: all but those that have ``inexact_mass`` together.
+    """
     known = _positions_of_fits(columns, observations)
     about_mate = tuple(o for o in observations if o.of is not Of.THIS)
     groups, fittings, single = _split([o for o in observations if o.of is Of.THIS])
@@ -77,7 +87,9 @@ def likelihood(columns: Columns, observations: Sequence[Reduced]) -> Likelihood:
     if mates is not None:
         parts.append(_mates_part(mates))
     base = sum((part.log_likelihood for part in parts), np.zeros(len(columns)))
-    parts += _shared_parts([_shared_group(group, columns) for group in groups], base + _log_prior(columns))
+    parts += _shared_parts(
+        [_shared_group(group, columns) for group in groups], base + beside + _log_prior(columns), inexact_mass
+    )
     total = sum((part.log_likelihood for part in parts), np.zeros(len(columns)))
     return Likelihood(columns=columns, parts=tuple(parts), mates=mates, total=np.asarray(total))
 
@@ -160,25 +172,25 @@ def _shared_group(readings: list[Reduced], columns: Columns) -> SharedGroup:
     return SharedGroup(error=error, readings=tuple(readings), mixtures=mixtures)
 
 
-def _shared_parts(groups: list[SharedGroup], base: Floats) -> list[Part]:
+def _shared_parts(groups: list[SharedGroup], base: Floats, inexact_mass: float) -> list[Part]:
     """Exact integrals for the halves that matter, judged by ``base`` plus the closed forms; closed form for others."""
     if not groups:
         return []
     results = [closed_form(group) for group in groups]
-    leaders = _leaders(base + sum(results))
+    leaders = _leaders(base + sum(results), inexact_mass)
     for group, result in zip(groups, results, strict=True):
         result[leaders] = exact(group, leaders)
     return [_shared_part(group, result, leaders) for group, result in zip(groups, results, strict=True)]
 
 
-def _leaders(approximate: Floats) -> Ints:
-    """The likeliest halves, so many that the others' approximate probability is below `INEXACT_MASS`."""
+def _leaders(approximate: Floats, inexact_mass: float) -> Ints:
+    """The likeliest halves, so many that the others' approximate probability is below ``inexact_mass``."""
     order = np.argsort(-approximate, kind="stable")
     if len(order) <= EXACT_AT_LEAST:
         return np.sort(order)
     probability = np.exp(approximate[order] - logsumexp(approximate))
     remaining = np.cumsum(probability[::-1])[::-1]
-    number = max(EXACT_AT_LEAST, int(np.count_nonzero(remaining > INEXACT_MASS)))
+    number = max(EXACT_AT_LEAST, int(np.count_nonzero(remaining > inexact_mass)))
     return np.sort(order[:number])
 
 

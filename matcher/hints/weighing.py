@@ -23,22 +23,20 @@ from matcher.halves import IMPOSSIBLE, dimension_density, half_mixture, half_pro
 from matcher.hints.lengths import PITCHES
 from matcher.hints.mistake import Mistake
 from matcher.hints.mistakes import everything_in_one_unit, mistakes_of
+from matcher.hints.pictures import NEVER, PictureReadings, in_picture, stays_in_picture
 from matcher.likelihood import Likelihood, Part, likelihood
 from matcher.mates import UNLISTED_MATE
 from matcher.observations import Of, Reduced
 from matcher.posterior import Posterior, weigh_against_absent
 from matcher.shared import folded
 
-SCALE_REL = 0.02
-"""Relative standard uncertainty of an unscaled picture's scale as the other readings tell it under a half, where many
-mistakes are weighed at once. Common practice, no source; those that matter get the exact integral."""
-
 FAR = 30.0
 """Halves whose log-weight without a reading is this much below the best one's are left out when mistakes are weighed
 roughly: that is three more gross errors."""
 
-NEVER = -1e4
-"""Log-probability of a half under which a mistake cannot happen: finite, so that sums over halves stay finite."""
+INEXACT_MASS = 1e-3
+"""Posterior probability that may rest on closed forms of shared errors where a mistake is weighed in full: they are
+right to a few nats, so that a hint's probability is right to a per cent or so."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,37 +53,45 @@ def weigh_roughly(result: Posterior, observations: Sequence[Reduced]) -> list[We
     """Every possible mistake, likeliest first."""
     found = _everything(result, observations)
     for part in result.weighed.parts:
+        if in_picture(part.readings[0]) and part.readings[0].of is Of.THIS:
+            found += _in_picture(part, result, observations)
+            continue
         for place, reading in enumerate(part.readings):
-            mistakes = list(mistakes_of(reading, observations, result.columns))
+            mistakes = [] if in_picture(reading) else list(mistakes_of(reading, observations, result.columns))
             if mistakes:
-                rest = _Rest.of(_log_half_without(result, part, place), part, place, result.columns)
+                rest = _Rest.of(_log_half_without(result, part, place))
                 found += [_weighed(mistake, rest, result.columns) for mistake in mistakes]
     return sorted(found, key=lambda each: -each.log_weight)
 
 
+def _in_picture(part: Part, result: Posterior, observations: Sequence[Reduced]) -> list[Weighed]:
+    """Mistakes in one picture without a scale; halves that are far off even as it was given are left out."""
+    halves = np.flatnonzero(result.log_half > result.log_half.max() - FAR)
+    log_rest = (result.log_half - part.log_likelihood)[halves]
+    picture = PictureReadings.of(part.readings, result.columns, halves, log_rest)
+    return [
+        Weighed(mistake=mistake, log_weight=picture.log_weight(mistake, place, result.columns))
+        for place, reading in enumerate(part.readings)
+        for mistake in mistakes_of(reading, observations, result.columns)
+        if stays_in_picture(mistake)
+    ]
+
+
 @dataclass(frozen=True, kw_only=True)
 class _Rest:
-    """The halves that matter without one reading, their log-weights, and ln(scale) of an unscaled picture there."""
+    """The halves that matter without one reading, and their log-weights."""
 
     halves: Ints
     log_weight: Floats
-    log_scale: Floats
 
     @classmethod
-    def of(cls, log_weight: Floats, part: Part | None, place: int, columns: Columns) -> _Rest:
+    def of(cls, log_weight: Floats) -> _Rest:
         halves = np.flatnonzero(log_weight > log_weight.max() - FAR)
-        scale = np.zeros(len(halves)) if part is None else _other_scale(part, place, columns)[halves]
-        return cls(halves=halves, log_weight=log_weight[halves], log_scale=scale)
-
-    @classmethod
-    def plain(cls, halves: Ints) -> _Rest:
-        """The given halves alone."""
-        nothing = np.zeros(len(halves))
-        return cls(halves=halves, log_weight=nothing, log_scale=nothing)
+        return cls(halves=halves, log_weight=log_weight[halves])
 
 
 def _weighed(mistake: Mistake, rest: _Rest, columns: Columns) -> Weighed:
-    logs = rest.log_weight + sum(_log_right(reading, rest, columns) for reading in mistake.corrected)
+    logs = rest.log_weight + sum(_log_right(reading, rest.halves, columns) for reading in mistake.corrected)
     if mistake.halves is not None:
         logs = np.where(mistake.halves[rest.halves], logs, NEVER)
     return Weighed(mistake=mistake, log_weight=math.log(mistake.odds) + _log_sum(logs))
@@ -104,15 +110,14 @@ def _everything(result: Posterior, observations: Sequence[Reduced]) -> list[Weig
         for part in result.weighed.parts:
             if part.readings[0].index in indices:
                 rest = rest - part.log_likelihood
-        found.append(_weighed(mistake, _Rest.of(rest, None, 0, result.columns), result.columns))
+        found.append(_weighed(mistake, _Rest.of(rest), result.columns))
     return found
 
 
 def _log_half_without(result: Posterior, part: Part, place: int) -> Floats:
     """Log-weight of each half without one reading.
 
-    A reading that shares an error with others is taken as one by itself: a zero error is small, and a picture's scale
-    is what the others tell.
+    A reading that shares an error with others is taken as one by itself: a zero error is small.
     """
     reading, columns = part.readings[place], result.columns
     if len(part.readings) == 1:
@@ -121,44 +126,18 @@ def _log_half_without(result: Posterior, part: Part, place: int) -> Floats:
         smaller = part.drop(place)
         rest = 0.0 if smaller is None else smaller.log_likelihood
         return np.asarray(result.log_half - part.log_likelihood + rest)
-    if not reading.shared.unscaled:
-        return np.asarray(result.log_half - np.log(dimension_density(reading, half_mixture(reading, columns))))
-    return np.asarray(result.log_half - np.log(_density_at(_other_scale(part, place, columns), reading, columns)))
+    return np.asarray(result.log_half - np.log(dimension_density(reading, half_mixture(reading, columns))))
 
 
-def _density_at(log_scale: Floats, reading: Reduced, columns: Columns) -> Floats:
-    """Density of a reading of a picture whose scale is known under each half, per px."""
-    explained, size = half_mixture(reading, columns), np.exp(-log_scale)
-    x = reading.number * size
-    variance = (reading.u * size) ** 2 + (SCALE_REL * x) ** 2
-    density = explained.floor
-    for each in explained.components:
-        w = np.maximum(np.sqrt(variance + each.entry_u**2), W_MIN)
-        density = density + each.weight * rectangle_normal(x - each.centre, each.half_width, w) * size
-    return density
-
-
-def _other_scale(part: Part, place: int, columns: Columns) -> Floats:
-    """ln(px per mm) of a picture without scale as the part's other readings tell it under each half; 0 elsewhere."""
-    shared, scale = part.readings[place].shared, np.zeros(len(columns))
-    if shared is None or not shared.unscaled or len(part.readings) == 1:
-        return scale
-    others = [reading for i, reading in enumerate(part.readings) if i != place]
-    logs = np.stack([np.log(o.number) - np.log(columns.dimensions[o.feature].centre) for o in others])
-    known = ~np.isnan(logs).all(axis=0)
-    scale[known] = np.nanmedian(logs[:, known], axis=0)
-    return scale
-
-
-def _log_right(reading: Reduced, rest: _Rest, columns: Columns) -> Floats:
+def _log_right(reading: Reduced, halves: Ints, columns: Columns) -> Floats:
     """Log-probability of a corrected reading where it is right, over the halves that matter."""
-    kind, halves = FEATURES[reading.feature].kind, rest.halves
+    kind = FEATURES[reading.feature].kind
     if reading.of is not Of.THIS:
         return _log_right_at_mates(reading, columns)[halves]
     if kind is Kind.COUNT and reading.count is not None:
         return _log_right_count(reading.feature, reading.count, columns.counts[reading.feature][halves])
     if kind is Kind.DIMENSION and reading.value is not None:
-        return _log_right_length(reading, rest, columns.dimensions[reading.feature])
+        return _log_right_length(reading, halves, columns.dimensions[reading.feature])
     return np.asarray(np.log(half_probability(reading, columns, {})[halves]))
 
 
@@ -177,34 +156,25 @@ def _log_right_at_mates(reading: Reduced, columns: Columns) -> Floats:
         column, rows = matings.dimensions[reading.feature], np.arange(len(matings.half))
     else:
         column, rows = columns.dimensions[reading.feature], matings.other
-    listed = np.exp(_log_right_length(reading, _Rest.plain(rows), column))
+    listed = np.exp(_log_right_length(reading, rows, column))
     number = np.bincount(matings.half, minlength=len(columns))
     total = np.bincount(matings.half, weights=listed, minlength=len(columns))
-    unlisted = np.exp(_log_right_length(reading, _Rest.plain(everyone), columns.unlisted_mate[reading.feature]))
+    unlisted = np.exp(_log_right_length(reading, everyone, columns.unlisted_mate[reading.feature]))
     share = np.where(number > 0, UNLISTED_MATE, 1.0)
     density = (1.0 - share) * total / np.maximum(number, 1) + share * unlisted
     return np.asarray(np.log(np.maximum(density, IMPOSSIBLE)))
 
 
-def _log_right_length(reading: Reduced, rest: _Rest, column: DimensionColumn) -> Floats:
-    centre, half_width, extra_u = (a[rest.halves] for a in (column.centre, column.half_width, column.extra_u))
-    size = np.exp(-rest.log_scale)
-    x, known = reading.number * size, ~np.isnan(centre)
+def _log_right_length(reading: Reduced, halves: Ints, column: DimensionColumn) -> Floats:
+    centre, half_width, extra_u = (a[halves] for a in (column.centre, column.half_width, column.extra_u))
     if reading.feature in PITCHES:
         half_width = spanned_half_width(half_width, reading.spans)
-    variance = (reading.u * size) ** 2 + np.nan_to_num(extra_u) ** 2 + _shared_variance(reading, x)
-    density = rectangle_normal(
-        np.where(known, x - centre, np.inf), np.nan_to_num(half_width), np.maximum(np.sqrt(variance), W_MIN)
-    )
-    right = (1.0 - FEATURES[reading.feature].gross_share) * density * size
-    return np.asarray(np.log(np.maximum(right, IMPOSSIBLE)))
-
-
-def _shared_variance(reading: Reduced, x: Floats) -> Floats | float:
-    if reading.shared is not None and reading.shared.unscaled:
-        return np.asarray((x * SCALE_REL) ** 2)
     shared = folded(reading)
-    return shared.scale + shared.zero
+    variance = reading.u**2 + np.nan_to_num(extra_u) ** 2 + shared.scale + shared.zero
+    distance = np.where(np.isnan(centre), np.inf, reading.number - centre)
+    density = rectangle_normal(distance, np.nan_to_num(half_width), np.maximum(np.sqrt(variance), W_MIN))
+    right = (1.0 - FEATURES[reading.feature].gross_share) * density
+    return np.asarray(np.log(np.maximum(right, IMPOSSIBLE)))
 
 
 def weigh_in_full(
@@ -222,17 +192,21 @@ def weigh_in_full(
 
 
 def _corrected_likelihood(mistake: Mistake, result: Posterior, observations: Sequence[Reduced]) -> Likelihood:
-    """The likelihood of the corrected observations; where each stands alone the other parts stay as they are."""
+    """The likelihood of the corrected observations; parts that the mistake does not touch stay as they are."""
     corrected, columns = {reading.index: reading for reading in mistake.corrected}, result.columns
-    touched = [part for part in result.weighed.parts if any(r.index in corrected for r in part.readings)]
-    joins_mates = result.weighed.mates is not None and any(r.of is not Of.THIS for r in mistake.corrected)
-    if joins_mates or any(len(part.readings) > 1 or part.readings[0].of is not Of.THIS for part in touched):
+    if result.weighed.mates is not None and any(reading.of is not Of.THIS for reading in mistake.corrected):
         return likelihood(columns, [corrected.get(given.index, given) for given in observations])
-    changed = likelihood(columns, mistake.corrected)
-    kept = [part for part in result.weighed.parts if not any(r.index in corrected for r in part.readings)]
-    total = changed.total + sum(part.log_likelihood for part in kept)
+    touched = [part for part in result.weighed.parts if any(r.index in corrected for r in part.readings)]
+    if any(part.readings[0].of is not Of.THIS for part in touched):
+        return likelihood(columns, [corrected.get(given.index, given) for given in observations])
+    kept = [part for part in result.weighed.parts if not any(part is each for each in touched)]
+    beside = np.asarray(sum((part.log_likelihood for part in kept), np.zeros(len(columns))))
+    readings = [corrected.get(given.index, given) for part in touched for given in part.readings]
+    changed = likelihood(columns, readings, beside=beside, inexact_mass=INEXACT_MASS)
     mates = changed.mates if result.weighed.mates is None else result.weighed.mates
-    return Likelihood(columns=columns, parts=(*kept, *changed.parts), mates=mates, total=np.asarray(total))
+    return Likelihood(
+        columns=columns, parts=(*kept, *changed.parts), mates=mates, total=np.asarray(changed.total + beside)
+    )
 
 
 def _log_evidence(result: Posterior, total: Floats) -> float:
