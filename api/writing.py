@@ -15,11 +15,13 @@ from starlette.responses import JSONResponse, Response
 from api.access import WhoDep
 from api.dependencies import CatalogueDep
 from catalog.accounts.access import act_of
+from catalog.accounts.tokens import as_they_stand
 from catalog.accounts.who import Who
 from catalog.database import Catalogue
 from catalog.history.acts import Act
 from catalog.history.once import RequestKey, answered, remember, request_key
 from catalog.history.pending import carry_out_due
+from catalog.moments import now
 
 REPLAYED = "Idempotency-Replayed"
 """Header of an answer that is an earlier one's, since the request was sent again."""
@@ -62,7 +64,7 @@ class Writing:
         """
         request = None if self.key is None else self._request(body)
         with self.catalogue.writing() as session:
-            act = act_of(self.who, reason=reason)
+            act = act_of(as_they_stand(session, self.who, now()), reason=reason)
             earlier = None if request is None else answered(session, act, request)
             if earlier is not None:
                 return _answer(*earlier, replayed=True)

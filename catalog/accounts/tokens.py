@@ -16,7 +16,7 @@ from catalog.accounts import contributors
 from catalog.accounts.contributors import Contributor, checked_line
 from catalog.accounts.masking import PREFIX, is_token
 from catalog.accounts.who import Role, Scope, State, Who
-from catalog.errors import EntryError, NotFoundError, SuspendedError
+from catalog.errors import EntryError, ForbiddenError, NotFoundError, SuspendedError
 from catalog.history.acts import OPERATOR, Act
 from catalog.history.journal import Change, append
 from catalog.record_tables import ContributorTable, TokenTable
@@ -161,15 +161,24 @@ def verify(session: Session, secret: str, at: str) -> Verified:
     if row is None:
         return Verified(who=Who(state=State.UNKNOWN))
     token = _token(row[0], row[1], at)
-    who = Who(
-        role=Role(row[1].role),
-        name=token.contributor,
-        scopes=token.scopes,
-        state=token.state,
-        token=token.id,
-        told=_told(session, token),
-    )
+    who = _who(session, token, Role(row[1].role))
     return Verified(who=who, unnoted=token.state is State.ACTIVE and _is_unnoted(token.last_used_at, at))
+
+
+def as_they_stand(session: Session, who: Who, at: str) -> Who:
+    """``who``, verified before, as they stand within this transaction.
+
+    Writers wait for their turn: what waited while its contributor was suspended must not come after the undoing of all
+    that they did. Raises ForbiddenError where the role changed meanwhile, since it was judged by the old one.
+    """
+    if who.token is None:
+        return who
+    token, owner = session.execute(_WITH_OWNER.where(TokenTable.id == who.token)).one()
+    if owner.role != who.role:
+        raise ForbiddenError(
+            f"{who.name} is no {who.role} any more", value=owner.role, remedy="Send it again as what you are now"
+        )
+    return _who(session, _token(token, owner, at), who.role)
 
 
 def note_use(session: Session, number: int, at: str) -> None:
@@ -253,6 +262,17 @@ def _state(row: TokenTable, owner: ContributorTable, at: str) -> State:
     if row.expires_at is not None and row.expires_at <= at:
         return State.EXPIRED
     return State.ACTIVE if owner.suspended_at is None else State.SUSPENDED
+
+
+def _who(session: Session, token: Token, role: Role) -> Who:
+    return Who(
+        role=role,
+        name=token.contributor,
+        scopes=token.scopes,
+        state=token.state,
+        token=token.id,
+        told=_told(session, token),
+    )
 
 
 def _told(session: Session, token: Token) -> str:

@@ -14,9 +14,9 @@ from sqlalchemy import Engine, MetaData, create_engine, select
 from catalog import moments
 from catalog.accounts import contributors, tokens
 from catalog.accounts.masking import MASK, is_token, masked
-from catalog.accounts.who import Role, Scope, State, Who
+from catalog.accounts.who import ANYBODY, THE_OPERATOR, Role, Scope, State, Who
 from catalog.database import Catalogue, open_catalogue
-from catalog.errors import EntryError, NotFoundError, SuspendedError
+from catalog.errors import EntryError, ForbiddenError, NotFoundError, SuspendedError
 from catalog.history import journal
 from catalog.history.acts import Act, operators
 from catalog.record_tables import JournalTable, TokenTable
@@ -151,6 +151,28 @@ def test_a_suspended_contributors_tokens_rest_until_it_is_lifted(people: Catalog
     with people.writing() as session:
         contributors.lift(session, operators(), NAME)
     assert verify(people, secret).state is State.ACTIVE
+
+
+def test_who_waited_for_their_turn_is_looked_at_again_within_the_transaction(people: Catalogue) -> None:
+    made = create(people, KEEPER, scopes=Scope)
+    before = verify(people, made.secret)
+    with people.writing() as session:
+        assert tokens.as_they_stand(session, before, at()) == before
+        contributors.suspend(session, operators("a slip"), KEEPER)
+        assert tokens.as_they_stand(session, before, at()).state is State.SUSPENDED
+        contributors.lift(session, operators(), KEEPER)
+        contributors.change_role(session, operators(), KEEPER, Role.CONTRIBUTOR)
+        with pytest.raises(ForbiddenError, match="no maintainer any more"):
+            tokens.as_they_stand(session, before, at())
+        contributors.change_role(session, operators(), KEEPER, Role.MAINTAINER)
+        tokens.revoke(session, by_operator(), made.token.id)
+        assert tokens.as_they_stand(session, before, at()).state is State.REVOKED
+
+
+@pytest.mark.parametrize("who", [ANYBODY, THE_OPERATOR])
+def test_who_shows_no_token_stands_as_they_are(local: Catalogue, who: Who) -> None:
+    with local.reading() as session:
+        assert tokens.as_they_stand(session, who, at()) == who
 
 
 def test_what_cannot_be_mended_is_told_first(people: Catalogue) -> None:
