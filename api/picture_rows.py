@@ -28,7 +28,7 @@ def first_rows(data: bytes, rows: int) -> bytes | None:
 
     Raises ValueError where the file breaks off or a checksum is wrong.
     """
-    names = {bytes(name) for name in _chunks(data)}
+    names = set(_chunks(data))
     width, height, depth, colour, compression, filtering, interlaced = struct.unpack_from(
         ">IIBBBBB", data, _SIGNATURE + 8
     )
@@ -41,7 +41,7 @@ def first_rows(data: bytes, rows: int) -> bytes | None:
     return b"".join((data[: _SIGNATURE + 4], fewer, struct.pack(">I", zlib.crc32(fewer)), rest))
 
 
-def _chunks(data: bytes) -> Iterator[memoryview]:
+def _chunks(data: bytes) -> Iterator[bytes]:
     """Names of the chunks in order, each chunk's checksum checked."""
     view, place = memoryview(data), _SIGNATURE
     while place + _FRAME <= len(data):
@@ -49,9 +49,9 @@ def _chunks(data: bytes) -> Iterator[memoryview]:
         end = place + _FRAME + length
         if end > len(data):
             break
-        name = view[place + 4 : place + 8]
+        name = data[place + 4 : place + 8]
         if struct.unpack_from(">I", data, end - 4) != (zlib.crc32(view[place + 4 : end - 4]),):
-            raise ValueError(f"wrong checksum of {bytes(name)!r} at byte {place}")
+            raise ValueError(f"wrong checksum of {name!r} at byte {place}")
         yield name
         if name == b"IEND":
             return

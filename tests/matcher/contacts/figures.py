@@ -1,5 +1,5 @@
-"""``python -m tests.matcher.contacts.figures 1000`` prints the figures of as many pictures of the tests' family; with
-``harsh`` behind it, those of harsh ones."""
+"""``python -m tests.matcher.contacts.figures 1000`` prints the figures of as many pictures of the tests' family; with a
+number behind it, those of that family of seeds; with ``harsh`` behind it, those of harsh ones."""
 
 from __future__ import annotations
 
@@ -11,15 +11,15 @@ from tests.matcher.contacts.rendered_rows import drawn_difficulty, rendered
 from tests.matcher.contacts.test_found_contacts import FAMILY, Outcome, by_difficulty, outcome_of
 
 
-def outcome(number: int, *, harsh: bool) -> Outcome:
-    """What comes of one picture of the family, the same as the tests'."""
-    rng = np.random.default_rng([FAMILY, 1, number] if harsh else [FAMILY, number])
+def outcome(number: int, *, family: int, harsh: bool) -> Outcome:
+    """What comes of one picture of a family; of the tests' family, the same as the tests'."""
+    rng = np.random.default_rng([family, 1, number] if harsh else [family, number])
     return outcome_of(rendered(rng, drawn_difficulty(rng, harsh=harsh)))
 
 
-def main(images: int, *, harsh: bool) -> None:
+def main(images: int, *, family: int, harsh: bool) -> None:
     """Print the shares, and wrong counts by difficulty."""
-    outcomes = [outcome(number, harsh=harsh) for number in range(images)]
+    outcomes = [outcome(number, family=family, harsh=harsh) for number in range(images)]
     found = [one for one in outcomes if one.row is not None]
     wrong = [one for one in found if not one.right]
     print(f"refused {images - len(found)}, right {np.mean([one.right for one in outcomes]):.4f}")
@@ -30,4 +30,5 @@ def main(images: int, *, harsh: bool) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]), harsh="harsh" in sys.argv)
+    families = [int(word) for word in sys.argv[2:] if word != "harsh"]
+    main(int(sys.argv[1]), family=families[0] if families else FAMILY, harsh="harsh" in sys.argv)

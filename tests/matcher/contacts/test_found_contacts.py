@@ -85,12 +85,20 @@ def test_the_pitch_lies_in_its_own_95_percent_interval_in_94_of_100_pictures(out
     assert 0.94 <= np.mean(held) < 0.98
 
 
-def test_a_wrong_count_is_called_unsure_in_nine_of_ten(outcomes: list[Outcome], harsh_outcomes: list[Outcome]) -> None:
-    # The usual pictures alone have too few wrong ones to speak of a share.
-    wrong = [outcome for outcome in (*outcomes, *harsh_outcomes) if not outcome.right]
-    print(f"{len(wrong)} wrong, sure of them: {sum(outcome.row is not None and outcome.row.sure for outcome in wrong)}")
+def test_a_wrong_count_is_called_unsure_in_nine_of_ten(outcomes: list[Outcome]) -> None:
+    check_unsure(outcomes)
+
+
+def test_a_wrong_count_in_a_harsh_picture_is_called_unsure_in_nine_of_ten(harsh_outcomes: list[Outcome]) -> None:
+    check_unsure(harsh_outcomes)
+
+
+def check_unsure(outcomes: list[Outcome]) -> None:
+    """Of the wrong counts that are answered; what is refused says so itself and is not among them."""
+    wrong = [outcome.row for outcome in outcomes if outcome.row is not None and not outcome.right]
+    print(f"{len(wrong)} wrong, sure of them: {sum(row.sure for row in wrong)}")
     assert len(wrong) >= 5
-    assert sum(outcome.row is not None and outcome.row.sure for outcome in wrong) <= 0.1 * len(wrong)
+    assert sum(row.sure for row in wrong) <= 0.1 * len(wrong)
 
 
 def test_nine_of_ten_harsh_pictures_are_counted_right(harsh_outcomes: list[Outcome]) -> None:
