@@ -16,6 +16,9 @@ _HEADER = 13
 _FRAME = 12
 """Bytes of the file's signature, of a header's data, and of a chunk's length, name and checksum (W3C PNG, 5)."""
 
+_FIRST = struct.pack(">I", _HEADER) + b"IHDR"
+"""What a file begins with after its signature: the header's length and name."""
+
 _PLAIN = frozenset((b"IHDR", b"PLTE", b"IDAT", b"IEND", b"gAMA", b"cHRM", b"sRGB", b"iCCP", b"pHYs", b"sBIT", b"tIME"))
 """Chunks of a picture that is neither turned (as text or EXIF may say) nor transparent nor moving."""
 
@@ -28,11 +31,13 @@ def first_rows(data: bytes, rows: int) -> bytes | None:
 
     Raises ValueError where the file breaks off or a checksum is wrong.
     """
-    names = set(_chunks(data))
+    names = list(_chunks(data))
+    if data[_SIGNATURE : _SIGNATURE + 8] != _FIRST or names.count(b"IHDR") != 1:
+        return None
     width, height, depth, colour, compression, filtering, interlaced = struct.unpack_from(
         ">IIBBBBB", data, _SIGNATURE + 8
     )
-    if not names <= _PLAIN or colour not in _OPAQUE or interlaced:
+    if not _PLAIN.issuperset(names) or colour not in _OPAQUE or interlaced:
         return None
     fewer = b"IHDR" + struct.pack(
         ">IIBBBBB", width, min(rows, height), depth, colour, compression, filtering, interlaced

@@ -175,6 +175,13 @@ def test_what_cannot_be_used_is_refused_whichever_rows_are_looked_at(name: str) 
         read(data, rows=(0, 1))
 
 
+def test_a_second_header_lets_no_more_pixels_in() -> None:
+    large = encoded(np.zeros((400, 400), np.uint8))
+    second = large[8:33]
+    with pytest.raises(ApiError):
+        read(WHOLE[:33] + second + WHOLE[33:], rows=(0, 9), max_pixels=GREY.size)
+
+
 def test_any_single_wrong_byte_below_the_rows_is_refused() -> None:
     whole = encoded(GREY)
     for place in np.random.default_rng(4).integers(33, len(whole), 100):
