@@ -28,6 +28,19 @@ INEXACT_MASS = 1e-6
 
 
 @dataclass(frozen=True, kw_only=True)
+class Exactness:
+    """How many halves' shared errors are integrated exactly: always the ``at_least`` likeliest, and so many that the
+    others have less than ``inexact_mass`` of probability."""
+
+    at_least: int = EXACT_AT_LEAST
+    inexact_mass: float = INEXACT_MASS
+
+
+RANKING = Exactness()
+"""For the ranking itself."""
+
+
+@dataclass(frozen=True, kw_only=True)
 class Part:
     """Observations that hang together, with their joint log-likelihood under each half.
 
@@ -70,12 +83,12 @@ def likelihood(
     observations: Sequence[Reduced],
     *,
     beside: Floats | float = 0.0,
-    inexact_mass: float = INEXACT_MASS,
+    exactness: Exactness = RANKING,
 ) -> Likelihood:
     """Split the observations into parts and weigh every half. Raises UnknownHalfError for a trial fit's half.
 
-    Which halves' shared errors are integrated exactly is judged with ``beside``, the log-likelihood of further
-    observations, added: all but those that have ``inexact_mass`` together.
+    Which halves' shared errors are integrated exactly is judged with ``beside`` added, the log-likelihood of further
+    observations.
     """
     known = _positions_of_fits(columns, observations)
     about_mate = tuple(o for o in observations if o.of is not Of.THIS)
@@ -88,7 +101,7 @@ def likelihood(
         parts.append(_mates_part(mates))
     base = sum((part.log_likelihood for part in parts), np.zeros(len(columns)))
     parts += _shared_parts(
-        [_shared_group(group, columns) for group in groups], base + beside + _log_prior(columns), inexact_mass
+        [_shared_group(group, columns) for group in groups], base + beside + _log_prior(columns), exactness
     )
     total = sum((part.log_likelihood for part in parts), np.zeros(len(columns)))
     return Likelihood(columns=columns, parts=tuple(parts), mates=mates, total=np.asarray(total))
@@ -172,25 +185,25 @@ def _shared_group(readings: list[Reduced], columns: Columns) -> SharedGroup:
     return SharedGroup(error=error, readings=tuple(readings), mixtures=mixtures)
 
 
-def _shared_parts(groups: list[SharedGroup], base: Floats, inexact_mass: float) -> list[Part]:
+def _shared_parts(groups: list[SharedGroup], base: Floats, exactness: Exactness) -> list[Part]:
     """Exact integrals for the halves that matter, judged by ``base`` plus the closed forms; closed form for others."""
     if not groups:
         return []
     results = [closed_form(group) for group in groups]
-    leaders = _leaders(base + sum(results), inexact_mass)
+    leaders = _leaders(base + sum(results), exactness)
     for group, result in zip(groups, results, strict=True):
         result[leaders] = exact(group, leaders)
     return [_shared_part(group, result, leaders) for group, result in zip(groups, results, strict=True)]
 
 
-def _leaders(approximate: Floats, inexact_mass: float) -> Ints:
-    """The likeliest halves, so many that the others' approximate probability is below ``inexact_mass``."""
+def _leaders(approximate: Floats, exactness: Exactness) -> Ints:
+    """The likeliest halves by approximate probability."""
     order = np.argsort(-approximate, kind="stable")
-    if len(order) <= EXACT_AT_LEAST:
+    if len(order) <= exactness.at_least:
         return np.sort(order)
     probability = np.exp(approximate[order] - logsumexp(approximate))
     remaining = np.cumsum(probability[::-1])[::-1]
-    number = max(EXACT_AT_LEAST, int(np.count_nonzero(remaining > inexact_mass)))
+    number = max(exactness.at_least, int(np.count_nonzero(remaining > exactness.inexact_mass)))
     return np.sort(order[:number])
 
 

@@ -24,7 +24,7 @@ from matcher.hints.lengths import PITCHES
 from matcher.hints.mistake import Mistake
 from matcher.hints.mistakes import everything_in_one_unit, mistakes_of
 from matcher.hints.pictures import NEVER, PictureReadings, in_picture, stays_in_picture
-from matcher.likelihood import Likelihood, Part, likelihood
+from matcher.likelihood import Exactness, Likelihood, Part, likelihood
 from matcher.mates import UNLISTED_MATE
 from matcher.observations import Of, Reduced
 from matcher.posterior import Posterior, weigh_against_absent
@@ -34,9 +34,9 @@ FAR = 30.0
 """Halves whose log-weight without a reading is this much below the best one's are left out when mistakes are weighed
 roughly: that is three more gross errors."""
 
-INEXACT_MASS = 1e-3
-"""Posterior probability that may rest on closed forms of shared errors where a mistake is weighed in full: they are
-right to a few nats, so that a hint's probability is right to a per cent or so."""
+WEIGHING = Exactness(at_least=4, inexact_mass=1e-4)
+"""Halves whose shared errors are integrated exactly where a mistake is weighed in full. Closed forms are right to a few
+nats, so that the answer a hint states is right to 0.001; the ranking asks for far more, at many times the cost."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -202,7 +202,7 @@ def _corrected_likelihood(mistake: Mistake, result: Posterior, observations: Seq
     kept = [part for part in result.weighed.parts if not any(part is each for each in touched)]
     beside = np.asarray(sum((part.log_likelihood for part in kept), np.zeros(len(columns))))
     readings = [corrected.get(given.index, given) for part in touched for given in part.readings]
-    changed = likelihood(columns, readings, beside=beside, inexact_mass=INEXACT_MASS)
+    changed = likelihood(columns, readings, beside=beside, exactness=WEIGHING)
     mates = changed.mates if result.weighed.mates is None else result.weighed.mates
     return Likelihood(
         columns=columns, parts=(*kept, *changed.parts), mates=mates, total=np.asarray(changed.total + beside)

@@ -7,6 +7,7 @@ errors. Only every second series is used here: the others chose the probability 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,7 +15,16 @@ import pytest
 from catalog.entries import Half
 from matcher.absent_fit import fit_absent
 from matcher.building import build_columns
-from tests.real_geometry.hints_study import ZERO, Setup, demo_setup, of_series, try_clean, try_mistake
+from tests.real_geometry.hints_study import (
+    IN_PICTURE,
+    UNSCALED,
+    ZERO,
+    Setup,
+    demo_setup,
+    of_series,
+    try_clean,
+    try_mistake,
+)
 from tests.real_geometry.mistaken import FULL, INJECTIONS, WITH_HEIGHTS, FullBench, explained
 from tests.real_geometry.outlines import rows_of
 from tests.real_geometry.simulation import Scenario, with_process_tolerance
@@ -44,6 +54,15 @@ def _allowance(share: float, number: int) -> float:
 @pytest.mark.parametrize("kind", INJECTIONS)
 def test_the_right_hint_is_among_the_first_two(real: Setup, kind: str) -> None:
     outcome = try_mistake(kind, real, SPECIMENS, of_series(real.columns, 1), seed=21)
+    assert len(outcome.places) == SPECIMENS
+    assert outcome.share(2) >= FIRST_TWO - _allowance(FIRST_TWO, SPECIMENS)
+
+
+@pytest.mark.real_geometry
+@pytest.mark.parametrize("kind", IN_PICTURE)
+def test_the_right_hint_is_among_the_first_two_in_a_picture_without_scale(real: Setup, kind: str) -> None:
+    picture = replace(real, scenario=UNSCALED, zero=None)
+    outcome = try_mistake(kind, picture, SPECIMENS, of_series(real.columns, 1), seed=27)
     assert len(outcome.places) == SPECIMENS
     assert outcome.share(2) >= FIRST_TWO - _allowance(FIRST_TWO, SPECIMENS)
 
