@@ -18,6 +18,14 @@ from matcher.measurement import reduce
 from matcher.observations import Reduced
 from matcher.posterior import posterior
 
+WORTH_BITS = 0.05
+"""A measurement that tells less is not named to a person: it would be printed as 0.0 bits."""
+
+
+def worth_taking(advised: answers.NextMeasurement) -> bool:
+    """Whether a measurement tells enough to be asked for, alone or together with its partner."""
+    return advised.bits >= WORTH_BITS or advised.together_with is not None
+
 
 def advice_on(snapshot: Snapshot, request: IdentifyRequest, *, skipped: Collection[str] = ()) -> Advice:
     """What to measure next after a request's observations, or before any; never a feature of ``skipped``.

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from api.advising import advice_on, further_measuring, next_measurements, readings_of
+from api.advising import advice_on, further_measuring, next_measurements, readings_of, worth_taking
 from api.answering import answer, check_tried_halves
 from api.forms import form_of
 from api.schemas.answers import Answer, FurtherMeasuring, NextMeasurement
@@ -66,7 +66,7 @@ class Dialogue:
         """The measurement that tells most; why there is none to ask for where there is none."""
         found = advice_on(self.snapshot, self.request, skipped=self.skipped)
         further = further_measuring(found)
-        measurements = next_measurements(self.snapshot, found)
+        measurements = [each for each in next_measurements(self.snapshot, found) if worth_taking(each)]
         return further if further.settled or not measurements else Question(advised=measurements[0], further=further)
 
     def answered(self, question: Question, line: str) -> Dialogue:

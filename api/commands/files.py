@@ -24,7 +24,9 @@ def bytes_of(file: str, max_bytes: int, field: str) -> bytes:
             with Path(file).open("rb") as stream:
                 content = stream.read(max_bytes + 1)
     except OSError as error:
-        problem = FieldProblem(field=field, value=file, message=str(error), remedy="name a file that can be read")
+        problem = FieldProblem(
+            field=field, value=file, message=error.strerror or str(error), remedy="name a file that can be read"
+        )
         raise ApiError("invalid-request", problem.message, [problem]) from error
     if len(content) > max_bytes:
         raise ApiError("body-too-large", f"{file} is larger than {max_bytes} bytes")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, NoReturn, TypeVar
 
 import typer
@@ -16,6 +16,7 @@ from api.commands.files import object_of
 from api.commands.jaws import JawsOption, closed_jaws_of
 from api.forms import form_of
 from api.output.answers import answer_blocks, caution_lines, explanation_blocks
+from api.places import told_at
 from api.schemas.answers import Answer
 from api.schemas.requests import AskRequest, ExplainRequest, IdentifyRequest
 from api.shortform import parse_pieces
@@ -102,7 +103,7 @@ def identify(
             raise typer.BadParameter("--ask talks with you on this terminal: leave out --json and --file -")
         _identify_asking(pieces or [], file, options, database)
     request, read = _read(IdentifyRequest, pieces or [], file, options)
-    with told(pieces or [], len(request.observations) - read):
+    with told(pieces or [], len(request.observations) - read), told_at(_given(options)):
         found = answer(snapshot_of(database), request)
     if as_json:
         sys.stdout.write(found.model_dump_json(indent=2) + "\n")
@@ -114,7 +115,7 @@ def identify(
 
 def _identify_asking(pieces: list[str], file: str | None, options: dict[str, Any], database: str | None) -> NoReturn:
     request, read = _read(AskRequest, pieces, file, options)
-    with told(pieces, len(request.observations) - read):
+    with told(pieces, len(request.observations) - read), told_at(_given(options)):
         found = ask(snapshot_of(database), request, database)
     raise _exit(found)
 
@@ -164,7 +165,13 @@ def _read(
         raise typer.BadParameter("give observations, as in contact_count=24 pitch=4.41/11, or --file PATH")
     listed = given.get("observations", [])
     before = len(listed) if isinstance(listed, list) else 0
-    asked = {**given, **{name: value for name, value in options.items() if value is not None}}
+    asked = {**given, **{name: options[name] for name in _given(options)}}
     asked["observations"] = [*listed, *typed] if isinstance(listed, list) else listed
-    with told(pieces, before):
+    with told(pieces, before), told_at(_given(options)):
         return form_of(kind, asked), len(typed)
+
+
+def _given(options: Mapping[str, object]) -> dict[str, str]:
+    """What was given on the command line, by the request's field: the option's name, or KEY."""
+    names = {name: f"--{name.replace('_', '-')}" for name, value in options.items() if value is not None}
+    return names | ({"half": "KEY"} if "half" in names else {})

@@ -18,17 +18,22 @@ JawsOption = Annotated[
 
 def closed_jaws_of(texts: Sequence[str]) -> dict[str, list[float]] | None:
     """Readings of closed jaws by tool, None where there are none; raises ApiError at the option."""
-    return dict(_jaws(text) for text in texts) or None
+    found: dict[str, list[float]] = {}
+    for text in texts:
+        tool, readings = _jaws(text)
+        found.setdefault(tool, []).extend(readings)
+    return found or None
 
 
 def _jaws(text: str) -> tuple[str, list[float]]:
     tool, _, numbers = text.partition("=")
     try:
-        return tool, [float(number) for number in numbers.split(",")]
-    except ValueError as error:
-        message, remedy = (
-            "these are no readings of closed jaws",
-            "give what the display shows, in mm: caliper=0.01,0.02",
-        )
+        readings = [float(number) for number in numbers.split(",")]
+    except ValueError:
+        readings = []
+    if not tool.strip() or not readings:
+        message = "these are no readings of closed jaws"
+        remedy = "give what the display shows, in mm: caliper=0.01,0.02"
         problem = FieldProblem(field="--closed-jaws", value=shown(text), message=message, remedy=remedy)
-        raise ApiError("invalid-request", message, [problem]) from error
+        raise ApiError("invalid-request", message, [problem])
+    return tool.strip(), readings

@@ -33,7 +33,8 @@ from matcher.units import to_mm
 REMEDY = 'give an object: {"pictures": [...], "readings": [...]}'
 """What to do about a file that holds something else."""
 
-_SCALE = re.compile(r"(?P<line>[^=]+)=(?P<length>[\d.]+)\s*(?P<unit>[^\d\s±.]*)(?:±(?P<limit>[\d.]+))?")
+_FIGURES = r"\d+\.?\d*|\.\d+"
+_SCALE = re.compile(rf"(?P<line>[^=]+)=(?P<length>{_FIGURES})\s*(?P<unit>[^\d\s±.]*)(?:±(?P<limit>{_FIGURES}))?")
 _PLAIN_NAME = re.compile(r"[^\w.-]+")
 _NAMELESS = re.compile(r"\s*[-+.\d]")
 
@@ -161,10 +162,12 @@ def _found(
     places = {f"lines[{place}]": f"--row {text}" for place, text in enumerate(rows)}
     fields = {"row_count": "--rows", "scale.px_per_mm": "--px-per-mm", "lines": "--row", "line": "--row"}
     fields |= {option: f"--{option}" for option in ("scale", "width", "instrument", "plane", "feature", "name")}
+    fields |= {"scale": "--px-per-mm"} if scale is None else {}
+    if not rows:
+        raise typer.BadParameter("draw a line along the row of contacts: --row X0,Y0,X1,Y1, one for each row")
     with told(), told_at(fields | places):
-        given = {"name": _name(picture), **options}
-        if rows:
-            given["lines"] = [_line(text, f"lines[{place}]") for place, text in enumerate(rows)]
+        lines = [_line(text, f"lines[{place}]") for place, text in enumerate(rows)]
+        given = {"name": _name(picture), "lines": lines, **options}
         if scale is not None or px_per_mm is not None:
             given["scale"] = _scale(scale) | ({} if px_per_mm is None else {"px_per_mm": px_per_mm})
         request = form_of(RowRequest, given)
@@ -221,5 +224,7 @@ def _reckoned(pieces: Sequence[str], closed_jaws: Sequence[str], file: str | Non
     asked = given | ({"readings": [*listed, *typed]} if isinstance(listed, list) else {})
     if jaws is not None:
         asked["closed_jaws"] = jaws
-    with told(named, before), told_at({"readings": "observations"}):
+    typed_at = {f"readings[{place}]": f"observations[{place}]" for place in range(before, before + len(typed))}
+    at_option = {} if jaws is None else {"closed_jaws": "--closed-jaws"}
+    with told(named, before), told_at(typed_at | at_option):
         return measured(form_of(MeasureRequest, asked))

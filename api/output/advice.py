@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from rich.console import RenderableType
 from rich.text import Text
 
+from api.advising import worth_taking
 from api.output.console import bullet, indented, plain
 from api.schemas.answers import FurtherMeasuring, NextMeasurement
 from matcher.advice.next_measurement import Reason
@@ -15,9 +16,6 @@ from matcher.instruments import BUILT_IN
 
 SHOWN = 3
 """Measurements named below an answer; all are in the JSON answer."""
-
-SHOWN_BITS = 0.05
-"""Less would be printed as 0.0 bits."""
 
 EXPECTED_FROM = 0.05
 """Probability of the leading answer below which nothing is expected: the leaders are then any few of very many."""
@@ -34,7 +32,7 @@ REASONS: Mapping[Reason, str] = {
 
 def advice_blocks(measurements: Sequence[NextMeasurement], further: FurtherMeasuring) -> Iterator[RenderableType]:
     """Whether to go on, and what with."""
-    worth = [each for each in measurements if each.bits >= SHOWN_BITS or each.together_with]
+    worth = [each for each in measurements if worth_taking(each)]
     shown = [] if further.settled else worth[:SHOWN]
     if not shown and further.reason not in REASONS:
         return

@@ -143,4 +143,6 @@ def _message(error: Mapping[str, Any]) -> str:
         return f"at least {context['min_length']} must be given"
     if error["type"] == "too_long":
         return f"at most {context['max_length']} may be given"
+    if error["type"] == "tuple_type":
+        return "this is no list"
     return str(error["msg"]).removeprefix("Value error, ").removeprefix("Input ")

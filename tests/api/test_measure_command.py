@@ -144,7 +144,10 @@ BAD: list[tuple[tuple[str, ...], tuple[str, ...]]] = [
     (("--readings", "4.41/11@calliper"), ("pitch=4.41/11@calliper", "did you mean 'caliper'?")),
     (("--readings", "4.41/11+les=0.2"), ("did you mean 'less'?",)),
     (("--readings", "4.41/11", "--closed-jaws", "caliper"), ("--closed-jaws", "caliper=0.01,0.02")),
-    (("--readings", "4.41/11", "--closed-jaws", "tongs=0.01"), ("closed_jaws.tongs", "not known")),
+    (("--readings", "4.41/11", "--closed-jaws", "tongs=0.01"), ("--closed-jaws.tongs", "not known")),
+    (("--readings", "4.41/11", "--closed-jaws", "=0.01"), ("--closed-jaws", "caliper=0.01,0.02")),
+    (("PHOTO", *ROW, "--scale", "0,0,90,0=1.2.3mm"), ("--scale", "30,700,1304,701=10mm")),
+    (("PHOTO", *ROW, "--px-per-mm", "1e9"), ("--px-per-mm:", "cannot be a pitch")),
     (("--file", "/no/such/file.json"), ("name a file that can be read",)),
     (("/no/such/photo.png", *ROW), ("/no/such/photo.png", "name a file that can be read")),
 ]
@@ -211,6 +214,20 @@ def test_a_file_gives_what_the_interface_answers(server: TestClient, tmp_path: P
     assert shown.exit_code == ExitCode.ANSWERED
     said = parse_pieces([piece for piece in onward(shown) if "=" in piece and not piece.startswith("caliper=")])
     assert said == server.post("/v1/measure", json=example).json()["observations"]
+
+
+def test_the_option_for_closed_jaws_can_be_repeated_for_one_tool() -> None:
+    apart = run("--readings", "4.41/11", "--closed-jaws", "caliper=0.01", "--closed-jaws", "caliper=0.03", "--json")
+    assert apart.exit_code == ExitCode.ANSWERED
+    assert apart.stdout == run("--readings", "4.41/11", "--closed-jaws", "caliper=0.01,0.03", "--json").stdout
+
+
+def test_a_fault_of_a_file_is_told_at_the_file_s_own_field(tmp_path: Path) -> None:
+    path = tmp_path / "measure.json"
+    path.write_text('{"readings": {"feature": "pitch"}}', encoding="utf-8")
+    result = run("--file", str(path))
+    assert result.exit_code == ExitCode.BAD_INPUT
+    assert "readings: this is no list" in words(result.stderr)
 
 
 def test_readings_add_to_a_file(server: TestClient) -> None:
