@@ -6,13 +6,18 @@ import logging
 import logging.config
 import sqlite3
 import sys
+import threading
 from collections.abc import Iterator
-from contextlib import closing
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import AbstractContextManager, closing
 from datetime import timedelta
 from pathlib import Path
 from typing import Annotated
 
 import pytest
+from pydantic import BaseModel
+from sqlalchemy.orm import Session
+from starlette.responses import Response
 from starlette.testclient import TestClient
 
 from api.access import SESSION_COOKIE, WhoDep, needs, session_token
@@ -21,6 +26,7 @@ from api.logs import TokenMask, logger, server_logs
 from api.problems import make_problem
 from api.schemas.problems import FieldProblem
 from api.settings import Settings
+from api.writing import WritingDep
 from catalog import moments
 from catalog.accounts import contributors, tokens
 from catalog.accounts.access import Permission
@@ -175,6 +181,39 @@ def test_a_use_that_cannot_be_noted_is_logged_and_refuses_nobody(
 
 def _name(who: WhoDep) -> str:
     return who.name
+
+
+class Written(BaseModel):
+    """What the route below answers."""
+
+    actor: str
+
+
+def _write(writing: WritingDep) -> Response:
+    return writing.once(lambda session, act: Written(actor=act.actor))
+
+
+def test_a_change_that_waited_while_its_contributor_was_suspended_comes_too_late(
+    catalogue: Catalogue, catalogue_file: Path, token: tokens.Created, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    waiting = threading.Event()
+    ask_for_turn = Catalogue.writing
+
+    def announced(self: Catalogue) -> AbstractContextManager[Session]:
+        waiting.set()
+        return ask_for_turn(self)
+
+    app = create_app(Settings(database_url=f"sqlite:///{catalogue_file}"))
+    app.add_api_route("/write", _write, methods=["POST"], dependencies=[needs(Permission.CONTRIBUTE)])
+    with TestClient(app) as server, ThreadPoolExecutor(1) as beside:
+        assert server.post("/write", headers=bearer(token)).json() == {"actor": "Wren Ashby"}
+        with catalogue.writing() as session:
+            monkeypatch.setattr(Catalogue, "writing", announced)
+            asked = beside.submit(server.post, "/write", headers=bearer(token))
+            assert waiting.wait(5)  # the token was found good, and the change waits for its turn
+            contributors.suspend(session, operators("a slip"), "Wren Ashby")
+        refused = asked.result(timeout=20)
+    assert (refused.status_code, refused.json()["type"]) == (403, "/problems/suspended")
 
 
 def test_a_token_sent_in_the_wrong_place_is_not_given_back(server: TestClient) -> None:
