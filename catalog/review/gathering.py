@@ -47,7 +47,8 @@ def _load(session: Session, ids: Iterable[int]) -> list[Half]:
 
 def _stated_series(session: Session, half: Half) -> Series | None:
     """The series where it is stated and has a law for halves of this kind and rows."""
-    ids = session.scalars(select(SeriesTable.id).where(SeriesTable.key == half.series_key, SeriesTable.stated)).all()
+    standing = (SeriesTable.key == half.series_key, SeriesTable.stated, SeriesTable.state == "listed")
+    ids = session.scalars(select(SeriesTable.id).where(*standing)).all()
     for record in load_series(session, ids) if ids else ():
         laws = [law for law in record.series.kinds if half.half_kind in (None, law.half_kind)]
         if any(law.rows == half.rows for law in laws):

@@ -82,7 +82,8 @@ def test_one_part_number_written_otherwise_is_severe(name: str) -> None:
 
 @pytest.mark.parametrize("field", ["order_codes", "aliases"])
 def test_an_order_code_or_alias_of_a_listed_half_is_its_name_too(field: str) -> None:
-    listed = member(part_number="WW-77415", **{field: ["REED.P20"]})
+    named: dict[str, Any] = {field: ["REED.P20"]}
+    listed = member(part_number="WW-77415", **named)
     assert _found(member(), listed) == {("same-name", "severe", "part_number")}
 
 

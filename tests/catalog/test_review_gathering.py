@@ -14,7 +14,7 @@ from catalog.adding import add
 from catalog.database import Catalogue, open_catalogue
 from catalog.entries import AnyEntry, Half, Mating, Series
 from catalog.review import Surroundings, review, surroundings
-from catalog.tables import HalfTable
+from catalog.tables import HalfTable, SeriesTable
 from tests.catalog.review_examples import SIZES, codes, family, member, sized
 
 LISTED = (
@@ -137,6 +137,15 @@ def test_a_series_gets_the_halves_listed_one_by_one_and_those_like_its_own(catal
     around = _around(catalogue, entry)
     assert _keys(around.siblings) == {half.key for half in family()}
     assert "pipit-parts:pp-20k" in _keys(around.alike)
+
+
+def test_the_laws_of_a_withdrawn_series_say_nothing(tmp_path: Path) -> None:
+    entry = member(series="Lapwingle", part_number="TWELVE-9")
+    with open_catalogue(f"sqlite:///{tmp_path / 'withdrawn.sqlite3'}") as opened:
+        with opened.writing() as session:
+            add(session, [STATED])
+            session.execute(update(SeriesTable).values(state="withdrawn"))
+        assert _around(opened, entry).series is None
 
 
 def test_withdrawn_halves_are_left_out(tmp_path: Path) -> None:

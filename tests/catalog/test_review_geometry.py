@@ -193,7 +193,7 @@ def test_the_span_of_the_contacts(changes: dict[str, Any], span: float | None) -
 
 
 def test_a_body_that_holds_its_groups_but_not_their_gap_is_found() -> None:
-    grouped = {"counts": {"bank_count": 2}, "contact_count": 20}
+    grouped: dict[str, Any] = {"counts": {"bank_count": 2}, "contact_count": 20}
     gap = {"bank_gap": {"value": 9.0}}
     assert ("contacts-outside", "severe", "dimensions.body_length") in codes(
         review(member(dimensions=gap, **grouped), ALONE)

@@ -13,8 +13,8 @@ from tests.real_geometry.review_study import Detection, FalseAlarms, Neighbourho
 
 pytestmark = pytest.mark.real_geometry
 
-EVERY = 2
-"""Every second half is reviewed for false alarms, against all others."""
+EVERY = 3
+"""Every third half is reviewed for false alarms, against all others."""
 
 OF_EACH = 80
 """Slips of each kind."""
