@@ -81,9 +81,18 @@ def _step(dialogue: Dialogue) -> Dialogue | None:
     question = dialogue.question()
     if not isinstance(question, Question):
         show([plain(""), Text(REASONS.get(question.reason, NOTHING_LEFT), style="bold")])
-        return None
+        return _reconsidered(dialogue)
     show(question_blocks(dialogue.steps + 1, question.advised, question.further))
     return _reply(dialogue, question)
+
+
+def _reconsidered(dialogue: Dialogue) -> Dialogue | None:
+    """The dialogue without its last step where that is taken back, so that a slip cannot end it; else None."""
+    line = None if dialogue.before is None else _line("   Enter: see the answer.  back: take the last step back > ")
+    if line is None or line.lower() not in BACK:
+        return None
+    show([indented(f"Taken back: {dialogue.said}.", 3)])
+    return dialogue.undone()
 
 
 def _reply(dialogue: Dialogue, question: Question) -> Dialogue | None:

@@ -197,6 +197,14 @@ def test_the_terminal_tells_what_it_took_back_and_counts_on_from_there(talk: Cal
     assert printed.count("\n1. ") == 2
 
 
+def test_a_slip_that_seems_to_settle_it_can_be_taken_back(talk: Callable[..., tuple[int, str]]) -> None:
+    given = ("half_kind=plug", "pins=24", "height=6.63", "body_length=4")
+    _, printed = talk("pitch=7.05\nback\nstop\n", *given)
+    assert "Settled: it is almost certainly not in this catalogue" in printed
+    assert "Taken back: pitch=7.05." in printed
+    assert "pitch" not in printed.rpartition("To come back")[2]
+
+
 @pytest.mark.parametrize("word", ["don't know", "don’t know", "-", "skip", ""])
 def test_not_knowing_has_several_words(talk: Callable[..., tuple[int, str]], word: str) -> None:
     _, printed = talk(f"{word}\nstop\n", "contact_count=24")
