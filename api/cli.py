@@ -7,7 +7,18 @@ from typing import Annotated
 
 import typer
 
-from api.commands import catalogue, contributor, demo, drawing, identification, measure, reference, serve, token
+from api.commands import (
+    catalogue,
+    contributor,
+    demo,
+    drawing,
+    identification,
+    measure,
+    reference,
+    serve,
+    sharing,
+    token,
+)
 from api.commands.common import EXIT_CODES
 from api.dependencies import program_version
 
@@ -53,6 +64,8 @@ app.command(epilog=EXIT_CODES)(catalogue.search)
 app.command("import", epilog=EXIT_CODES)(catalogue.import_)
 app.command("table", epilog=EXIT_CODES)(drawing.table_of_drawing)
 app.command(epilog=EXIT_CODES)(catalogue.export)
+app.command(epilog=EXIT_CODES)(sharing.publish)
+app.command(epilog=EXIT_CODES)(sharing.merge)
 app.command(epilog=EXIT_CODES)(catalogue.upgrade)
 app.add_typer(contributor.app, name="contributor")
 app.add_typer(token.app, name="token")

@@ -16,7 +16,7 @@ from catalog.history.journal import Change, append
 from catalog.history.rewriting import rewrite
 from catalog.history.states import Stood
 from catalog.loading import Ids, load_halves, load_matings, load_series
-from catalog.series_laws import expand
+from catalog.series_laws import Expansion, expand
 from catalog.storing import (
     Row,
     chunks,
@@ -60,6 +60,7 @@ class _Given:
 @dataclass(kw_only=True)
 class _Batch:
     from_law: frozenset[str] = frozenset()
+    expanded: bool = True
     series: dict[str, _Given] = with_default(default_factory=dict)
     halves: dict[str, _Given] = with_default(default_factory=dict)
     matings: dict[str, _Given] = with_default(default_factory=dict)
@@ -67,7 +68,7 @@ class _Batch:
     def take(self, entry: AnyEntry, index: int) -> None:
         if isinstance(entry, Series):
             self._put(self.series, entry.key, _Given(entry=entry, index=index))
-            made = expand(entry)
+            made = expand(entry) if self.expanded else Expansion(halves=(), matings=())
             for half in made.halves:
                 self._put(self.halves, half.key, _Given(entry=half, index=index, from_law=True))
             for mating in made.matings:
@@ -93,17 +94,19 @@ def add(
     *,
     clean: Collection[str] = (),
     from_law: Collection[str] = (),
+    expanded: bool = True,
 ) -> AddReport:
     """Add entries, in any order, within the session's writing transaction.
 
     ``act`` says whose they are (default: the operator's); ``clean`` are the keys of those in which the machine review
-    found nothing, ``from_law`` of those that laws make which are not in the batch.
+    found nothing, ``from_law`` of those that laws make which are not in the batch. ``expanded`` False: series come
+    without the halves and matings that their laws make.
 
     Series are expanded by their laws. An entry that already stands with the same content is left alone. Raises
     DuplicateError for a key that stands with other content, EntryError for laws that cannot be carried out and matings
     whose halves nobody listed; then nothing of the transaction may be kept (`Catalogue.writing` sees to it).
     """
-    batch = _Batch(from_law=frozenset(from_law))
+    batch = _Batch(from_law=frozenset(from_law), expanded=expanded)
     for index, entry in enumerate(entries):
         try:
             batch.take(entry, index)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -41,4 +42,6 @@ def journal_missing(session: Session) -> None:
         for record in records
         if (record.content.record, record.content.key) not in known
     )
-    append(session, operators("stood here before the journal began"), "add", changes)
+    if records:
+        act = operators("stood here before the journal began")
+        append(session, replace(act, at=records[0].changed_at), "add", changes)

@@ -10,20 +10,24 @@ from typing import Annotated
 
 import typer
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+from sqlalchemy.orm import Session
 
 from api.commands.common import DatabaseOption, ExitCode, JsonOption, opened, show, told
+from api.commands.sharing import written_whole
 from api.output.console import errors, plain
 from api.output.lists import added_lines, footprint_lines, hit_table
 from api.schemas.lists import SearchAnswer, SearchHit
 from api.settings import MAX_HITS
 from catalog.adding import add
 from catalog.database import Catalogue, read_version
-from catalog.upgrading import upgrade as upgrade_tables
 from catalog.errors import FileError
 from catalog.exchange import add_file, is_exchange, stored_entries, write_csv, write_jsonl
+from catalog.exchange.replaying import take_whole
+from catalog.exchange.whole import is_whole, write_whole
 from catalog.footprints import import_folders
 from catalog.loading import load_halves, load_series
 from catalog.search import Searchable, SearchIndex
+from catalog.upgrading import upgrade as upgrade_tables
 
 
 def search(
@@ -55,6 +59,7 @@ def import_(
 
     \b
       .jsonl, .csv, or a folder of tables    as 'otherhalf export' writes them
+      .jsonl of 'otherhalf export --history' the whole catalogue, into an empty one
       .kicad_mod, or a folder of them        each footprint becomes a half
 
     A file is taken as a whole or not at all. What already stands in the catalogue with the same content is left
@@ -69,20 +74,40 @@ def import_(
         for path in paths:
             _check_exists(path)
         for path in (path for path in paths if is_exchange(path)):
-            with catalogue.writing() as session:
-                report = add_file(session, path)
-            show([plain(f"{path}:"), *added_lines(report)])
+            _import_file(catalogue, path)
         footprints = [path for path in paths if not is_exchange(path)]
         taken = not footprints or _import_footprints(catalogue, footprints, every=skipped)
     raise typer.Exit(ExitCode.ANSWERED if taken else ExitCode.NO_MATCH)
 
 
+def _import_file(catalogue: Catalogue, path: Path) -> None:
+    with catalogue.writing() as session:
+        if is_whole(path):
+            with _progress("taking the history") as progress:
+                taken = take_whole(session, path, progress)
+            lines = [plain(f"{record}: {number}") for record, number in taken.items()]
+        else:
+            lines = list(added_lines(add_file(session, path)))
+    show([plain(f"{path}:"), *lines])
+
+
 def export(
     path: Annotated[Path, typer.Argument(help="A .jsonl file, or a folder for tables (.csv); - prints JSON Lines.")],
+    history: Annotated[
+        bool, typer.Option("--history", help="Everything: evidence, disputes, cases and the journal too (.jsonl).")
+    ] = False,
+    private: Annotated[bool, typer.Option("--private", help="With --history: private cases too.")] = False,
     database: DatabaseOption = None,
 ) -> None:
-    """Write the whole catalogue to a file or folder that 'otherhalf import' reads back without loss."""
+    """Write the whole catalogue to a file or folder that 'otherhalf import' reads back without loss.
+
+    Without --history these are its entries as they stand, to be read and edited; with it, everything that happened.
+    Tokens are never written.
+    """
     with told(), opened(database) as catalogue, catalogue.reading() as session:
+        if history:
+            _export_history(session, path, private=private)
+            return
         entries = stored_entries(session)
         if str(path) == "-":
             write_jsonl(entries, sys.stdout)
@@ -96,6 +121,17 @@ def export(
             else:
                 number = sum(write_csv(entries, path).values())
     show([plain(f"{number} entries written to {path}")])
+
+
+def _export_history(session: Session, path: Path, *, private: bool) -> None:
+    if str(path) == "-":
+        write_whole(session, sys.stdout, private=private)
+        return
+    if path.suffix != ".jsonl":
+        raise FileError("the history is written as JSON Lines", path=str(path), remedy="Name the file .jsonl")
+    with written_whole(path) as unfinished, unfinished.open("w", encoding="utf-8", newline="\n") as stream:
+        number = write_whole(session, stream, private=private)
+    show([plain(f"{number} rows of history written to {path}")])
 
 
 def upgrade(database: DatabaseOption = None) -> None:

@@ -27,8 +27,9 @@ KEEPER = "operator"
 
 def upgrade() -> None:
     """Make the new tables, and mark every entry as the keeper's."""
+    moment = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
     for table in ENTRIES:
-        _add_standing(table)
+        _add_standing(table, moment)
     for table in DIMENSIONS:
         _add_source(table)
     _people()
@@ -62,8 +63,7 @@ def downgrade() -> None:
                 batch.drop_column(name)
 
 
-def _add_standing(table: str) -> None:
-    moment = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+def _add_standing(table: str, moment: str) -> None:
     filled: dict[str, tuple[sa.types.TypeEngine[Any], str]] = {
         "substance_revision": (sa.Integer(), "1"),
         "author": (sa.Text(), KEEPER),

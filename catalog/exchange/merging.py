@@ -1,0 +1,222 @@
+"""Merging what another catalogue published: new entries are added, evidence is united, differences listed; nothing is
+overwritten."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from sqlalchemy import select, update
+from sqlalchemy.orm import Session
+
+from catalog.adding import add
+from catalog.entries import AnyEntry, Mating
+from catalog.errors import CatalogueError, EntryError
+from catalog.evidence.statements import Answer, Confirmation, Dispute, Sighting
+from catalog.exchange.states import Place, Told, states
+from catalog.exchange.whole import Heading, read_heading, read_rows
+from catalog.history.acts import Act
+from catalog.history.documents import add_document
+from catalog.history.rewriting import TABLES, AnyRecord, get_records
+from catalog.history.states import ENTRIES, substance
+from catalog.record_tables import DocumentTable
+
+STATEMENTS: Mapping[str, type[Confirmation] | type[Dispute] | type[Sighting] | type[Answer]] = {
+    "sighting": Sighting,
+    "confirmation": Confirmation,
+    "dispute": Dispute,
+    "answer": Answer,
+}
+"""What is united; specimens stay where their owners can be asked."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Difference:
+    """An entry that both catalogues have and describe differently, or that was taken away in one of them."""
+
+    record: str
+    key: str
+    what: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Left:
+    """A statement that was not taken, and why."""
+
+    record: str
+    key: str
+    about: str
+    why: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Merged:
+    """What a merge did: entries added and already there, by record; statements taken; differences; what was left."""
+
+    added: Mapping[str, int]
+    unchanged: Mapping[str, int]
+    statements: Mapping[str, int]
+    differences: tuple[Difference, ...]
+    left: tuple[Left, ...]
+
+
+def merge_published(session: Session, act: Act, path: Path) -> Merged:
+    """Merge a publication. Its people become "name @ origin", so that they are nobody of this catalogue.
+
+    Raises EntryError for a file that nobody signed off, FileError for a damaged one.
+    """
+    heading = read_heading(path)
+    if heading.origin is None or heading.signed_off_by is None:
+        raise EntryError(
+            "nobody signed this file off for others",
+            field="signed_off_by",
+            value=str(path),
+            remedy="Ask its catalogue's keepers to publish it: otherhalf publish",
+        )
+    found = states(read_rows(path), str(path))
+    act = replace(
+        act, reason=f"{act.reason or 'merged'} (from {heading.origin}, signed off by {heading.signed_off_by})"
+    )
+    work = _Merge(session=session, act=act, heading=heading, found=found)
+    entries = work.entries()
+    statements = work.statements()
+    return replace(entries, statements=statements, left=tuple(work.left))
+
+
+class _Merge:
+    """One merge under way."""
+
+    def __init__(self, *, session: Session, act: Act, heading: Heading, found: Mapping[Place, Told]) -> None:
+        self.session, self.act, self.heading, self.found = session, act, heading, found
+        self.left: list[Left] = []
+
+    def entries(self) -> Merged:
+        """Add what is new, and list what differs."""
+        added: dict[str, int] = {}
+        unchanged: dict[str, int] = {}
+        differences: list[Difference] = []
+        for record in ENTRIES:
+            told = {key: each for (kind, key), each in self.found.items() if kind == record}
+            here = get_records(self.session, record, told)
+            new = []
+            for key, each in told.items():
+                if each.stood is None:
+                    raise TypeError("an entry has a state")
+                if key not in here:
+                    new.extend([each] if each.stood.state == "listed" else [])
+                    continue
+                difference = _difference(here[key], each)
+                unchanged[record] = unchanged.get(record, 0) + (difference is None)
+                differences.extend([] if difference is None else [Difference(record=record, key=key, what=difference)])
+            added[record] = self._add(record, new)
+        return Merged(added=added, unchanged=unchanged, statements={}, differences=tuple(differences), left=())
+
+    def _add(self, record: str, new: list[Told]) -> int:
+        """A series is added without its members, which come by themselves: some may have been changed since."""
+        contents = [each.stood.content for each in new if each.stood is not None and each.stood.stated]
+        taken = self._possible(contents)
+        add(
+            self.session,
+            taken,
+            self.act,
+            clean=[each.last.key for each in new if each.stood is not None and each.stood.clean],
+            from_law=[each.last.key for each in new if each.stood is not None and each.stood.from_law],
+            expanded=False,
+        )
+        table = TABLES[record]
+        keys = {entry.key for entry in taken}
+        for each in new:
+            if each.last.key in keys:
+                author = self._person(each.substance[1])
+                self.session.execute(update(table).where(table.__table__.c.key == each.last.key).values(author=author))
+        return len(taken)
+
+    def _possible(self, contents: Sequence[AnyEntry]) -> Sequence[AnyEntry]:
+        """Those whose halves are here, or came with them, and whose maker and series are written as here."""
+        if self._why_not(contents) is None:
+            return contents
+        possible = []
+        for entry in contents:
+            why = self._why_not([entry])
+            if why is None:
+                possible.append(entry)
+            else:
+                self.left.append(Left(record=entry.record, key=entry.key, about=entry.key, why=why))
+        return possible
+
+    def _why_not(self, entries: Sequence[AnyEntry]) -> str | None:
+        try:
+            with self.session.begin_nested() as trial:
+                add(self.session, entries, self.act, expanded=False)
+                trial.rollback()
+        except CatalogueError as error:
+            return error.message
+        return None
+
+    def statements(self) -> dict[str, int]:
+        """Unite what people said of entries that have the same figures here."""
+        taken: dict[str, int] = {}
+        told = {key: each for (record, key), each in self.found.items() if record in STATEMENTS}
+        known = set(self.session.execute(select(DocumentTable.key).where(DocumentTable.key.in_(told))).scalars())
+        for key, each in told.items():
+            if key in known or each.last.new["state"] == "withdrawn" or each.last.private:
+                continue
+            why = self._take(each)
+            if why is None:
+                taken[each.last.record] = taken.get(each.last.record, 0) + 1
+            else:
+                about = f"{each.last.of} {each.last.about}"
+                self.left.append(Left(record=each.last.record, key=key, about=about, why=why))
+        return taken
+
+    def _take(self, told: Told) -> str | None:
+        """Take one statement; else why not."""
+        last = told.last
+        content = dict(last.new["content"])
+        if last.of in ENTRIES:
+            here = get_records(self.session, last.of, [last.about or ""]).get(last.about or "")
+            if here is None:
+                return "the entry is not here"
+            if "revision" in content:
+                if not self._same_figures(last.of, last.about or "", content["revision"], here):
+                    return "the entry has other figures here"
+                content["revision"] = here.revision
+        statement = STATEMENTS[last.record].model_validate(content)
+        add_document(
+            self.session,
+            replace(self.act, actor=self._person(told.first.actor)),
+            last.record,
+            statement,
+            of=last.of,
+            about=last.about,
+            state=last.new["state"],
+            key=last.key,
+            action="merge",
+        )
+        return None
+
+    def _same_figures(self, of: str, key: str, revision: int, here: AnyRecord) -> bool:
+        """Whether the revision that was looked at there has the figures that the entry has here."""
+        seen = self.found.get((of, key))
+        if seen is None or seen.stood is None:
+            return False
+        since = seen.substance[0]
+        return since <= revision and substance(seen.stood.content) == substance(here.content)
+
+    def _person(self, name: str) -> str:
+        return f"{name} @ {self.heading.origin}"
+
+
+def _difference(here: AnyRecord, told: Told) -> str | None:
+    if told.stood is None:
+        raise TypeError("an entry has a state")
+    if told.stood.state != here.state:
+        return f"{told.stood.state} there, {here.state} here"
+    mine, theirs = here.content, told.stood.content
+    if isinstance(mine, Mating) and isinstance(theirs, Mating):
+        mine, theirs = mine.faced(), theirs.faced()
+    if mine == theirs:
+        return None
+    names = [name for name in type(mine).model_fields if getattr(mine, name) != getattr(theirs, name, None)]
+    return "another " + ", ".join(names)
