@@ -27,7 +27,7 @@ from catalog.accounts.who import ANYBODY, Role, Scope, State, Who
 from catalog.database import Catalogue, open_catalogue
 from catalog.history.acts import Act
 
-COMPUTING = {"/v1/identify", "/v1/identify/explain", "/v1/measure", "/v1/measure/row"}
+COMPUTING = {"/v1/identify", "/v1/identify/explain", "/v1/measure", "/v1/measure/row", "/v1/review"}
 """Addresses that take a body and store nothing: reading by another method."""
 
 STATES = (State.ACTIVE, State.SUSPENDED, State.EXPIRED, State.REVOKED)
@@ -209,9 +209,10 @@ def test_every_role_in_every_state_gets_at_every_route_what_the_policy_says(
     held = [address for address in addresses(people_app.routes) if address.permissions]
     assert {f"/held/{permission}" for permission in Permission} <= {address.path for address in held}
     for address in held:
-        path = re.sub(r"\{[^}]*\}", "1", address.path)
+        # No key and no body that any route takes: who is let through gets as far as that, and changes nothing.
+        path = re.sub(r"\{[^}]*\}", "none", address.path)
         for kind, asker in everybody[1].items():
-            answer = people_server.request(address.method, path, json={}, headers=asker.headers)
+            answer = people_server.request(address.method, path, json=[], headers=asker.headers)
             refusals = [allowed(asker.who, permission) for permission in address.permissions]
             if any(refusals):
                 assert answer.status_code in (401, 403), (kind, address, answer.text)
