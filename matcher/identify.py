@@ -25,6 +25,7 @@ from matcher.results import (
     Explanation,
     FittingMate,
     Identification,
+    Judgement,
     Recheck,
     Verdict,
 )
@@ -83,11 +84,39 @@ def explain(
     if key not in columns.keys:
         raise UnknownHalfError(key)
     result = posterior(columns, absent, observations, prior_absent)
-    half = columns.keys.index(key)
-    geometry = int(columns.geometry[half])
-    rank = int(np.flatnonzero(result.order == geometry)[0]) + 1
-    candidate = _candidate(result, absent, geometry, rank, explanations(observations, columns), half)
+    candidate = _named(result, absent, key, explanations(observations, columns))
     return Explanation(candidate=candidate, sentences=sentences(candidate))
+
+
+def judge(
+    columns: Columns,
+    absent: AbsentModel,
+    observations: Sequence[Reduced],
+    keys: Sequence[str] = (),
+    *,
+    prior_absent: float = PRIOR_ABSENT,
+) -> Judgement:
+    """The verdict and the first candidate as `identify` gives them, and named halves as `explain` does, at a part of
+    the cost: without advice, hints and what to measure again. Raises UnknownHalfError."""
+    unknown = next((key for key in keys if key not in columns.keys), None)
+    if unknown is not None:
+        raise UnknownHalfError(unknown)
+    result = posterior(columns, absent, observations, prior_absent)
+    explained = explanations(observations, columns)
+    first = tuple(_candidate(result, absent, int(geometry), 1, explained) for geometry in result.order[:1])
+    return Judgement(
+        verdict=_verdict(result, first),
+        probability_absent=result.probability_absent,
+        first=first[0] if first else None,
+        named=tuple(_named(result, absent, key, explained) for key in keys),
+    )
+
+
+def _named(result: Posterior, absent: AbsentModel, key: str, explained: Mapping[int, Mixture]) -> Candidate:
+    half = result.columns.keys.index(key)
+    geometry = int(result.columns.geometry[half])
+    rank = int(np.flatnonzero(result.order == geometry)[0]) + 1
+    return _candidate(result, absent, geometry, rank, explained, half)
 
 
 def _candidate(

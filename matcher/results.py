@@ -147,3 +147,14 @@ class Explanation:
 
     candidate: Candidate
     sentences: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Judgement:
+    """An answer in short, and what it makes of halves that were named, in their order. ``first`` is None where there
+    is nothing to rank."""
+
+    verdict: Verdict
+    probability_absent: float
+    first: Candidate | None
+    named: tuple[Candidate, ...]

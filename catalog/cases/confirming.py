@@ -1,0 +1,128 @@
+"""From a specimen's observations to evidence about the half that it turned out to be. Pure.
+
+Only what was measured, counted or seen of this half, with a stated uncertainty or tool, is evidence; everything else is
+left out and told.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import TypeAdapter, ValidationError
+
+from catalog.evidence.measured import DIGITS, MeasuredValue, Value
+from catalog.evidence.statements import FEATURES_OF
+from matcher.features import FEATURES, Kind
+from matcher.instruments import BUILT_IN, Instrument
+from matcher.measurement import body_of
+from matcher.observations import Observation, Of
+from matcher.readings import Measured, measure_readings
+from matcher.units import PIXEL
+
+SAME_U = 1e-6
+"""Part of itself by which an uncertainty may differ between the given form and what was ranked: rounding."""
+
+HOW_WELL = ("u", "plus_minus", "instrument", "image", "px_per_mm")
+"""What says how well a length was measured."""
+
+PLAIN = ("value", "readings", "unit", "u", "plus_minus", "spans", "instrument")
+"""Figures that evidence keeps as they were given."""
+
+_VALUE: TypeAdapter[Value] = TypeAdapter(Value)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Evidence:
+    """Values for a measured confirmation, and in words what could not become one."""
+
+    values: tuple[Value, ...]
+    left_out: tuple[str, ...]
+
+    @property
+    def measured(self) -> bool:
+        """Whether there is a dimension among the values: a measurement needs one."""
+        return any(isinstance(value, MeasuredValue) for value in self.values)
+
+
+def evidence_of(observations: Sequence[Observation], instruments: Mapping[str, Instrument] = BUILT_IN) -> Evidence:
+    """What of the observations is evidence about the half. Raises ObservationErrors for readings that make no sense."""
+    faults = {index: _fault(given) for index, given in enumerate(observations)}
+    left = [_told(observations[index], why) for index, why in faults.items() if why]
+    usable = [given for index, given in enumerate(observations) if not faults[index]]
+    values: list[Value] = []
+    for value, given, why in (*_lengths(usable, instruments), *_others(usable)):
+        if value is not None and value.feature not in {each.feature for each in values}:
+            values.append(value)
+        else:
+            left.append(_told(given, why or "it was given before"))
+    return Evidence(values=tuple(values), left_out=tuple(left))
+
+
+def _told(given: Observation, why: str) -> str:
+    return f"{FEATURES[given.feature].label}: {why}"
+
+
+def _fault(given: Observation) -> str:
+    """Why an observation is no evidence about the half by its form; empty where nothing speaks against it."""
+    kind = FEATURES[given.feature].kind
+    if body_of(given) is not Of.THIS:
+        return "it is of the other half or of the pair"
+    if given.feature not in FEATURES_OF["half"]:
+        return "a measurement does not speak of it"
+    if kind is Kind.DIMENSION and all(getattr(given, name) is None for name in HOW_WELL):
+        return "neither its uncertainty nor its instrument is stated"
+    if given.min is not None or given.max is not None:
+        return "a bound is no measurement"
+    return ""
+
+
+Found = tuple[Value | None, Observation, str]
+"""A value (None where it cannot be one), the observation it comes from, and why it cannot."""
+
+
+def _lengths(usable: Sequence[Observation], instruments: Mapping[str, Instrument]) -> Iterator[Found]:
+    lengths = [given for given in usable if FEATURES[given.feature].kind is Kind.DIMENSION]
+    measured = measure_readings(lengths, instruments).measured if lengths else ()
+    features = [each.feature for each in measured]
+    for each in measured:
+        given = lengths[each.indices[0]]
+        if each.unit == PIXEL:
+            yield None, given, "a picture without a scale gives no length"
+        elif features.count(each.feature) > 1:
+            yield None, given, "readings of it do not agree, or cannot be taken together"
+        else:
+            yield *_length(each, [lengths[index] for index in each.indices]), given, ""
+
+
+def _length(measured: Measured, given: Sequence[Observation]) -> tuple[Value]:
+    """With the figures as they were given where they say all; else what they come to, in mm."""
+    if len(given) == 1 and (as_given := _as_given(given[0])) is not None and _same(as_given, measured):
+        return (as_given,)
+    figures = {"feature": measured.feature, "value": round(measured.value, DIGITS), "u": measured.u}
+    return (_VALUE.validate_python(figures),)
+
+
+def _as_given(given: Observation) -> Value | None:
+    figures: dict[str, Any] = {name: getattr(given, name) for name in PLAIN}
+    figures["readings"] = list(given.readings)
+    try:
+        return _VALUE.validate_python({"feature": given.feature} | {k: v for k, v in figures.items() if v})
+    except ValidationError:
+        return None  # pixels and the like: what they come to is kept instead
+
+
+def _same(value: Value, measured: Measured) -> bool:
+    return (
+        isinstance(value, MeasuredValue)
+        and math.isclose(value.value, measured.value, rel_tol=SAME_U)
+        and math.isclose(value.u, measured.u, rel_tol=SAME_U)
+    )
+
+
+def _others(usable: Sequence[Observation]) -> Iterator[Found]:
+    for given in usable:
+        if FEATURES[given.feature].kind is not Kind.DIMENSION:
+            yield _VALUE.validate_python({"feature": given.feature, "value": given.value}), given, ""

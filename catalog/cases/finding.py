@@ -1,0 +1,158 @@
+"""Finding cases: one by its key for who may see it, and the lists, on which private ones never are."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sqlalchemy import ColumnElement, Select, and_, false, select
+from sqlalchemy.orm import Session, aliased
+
+from catalog.accounts.access import Permission, allowed
+from catalog.accounts.who import Who, not_known
+from catalog.cases.specimens import COMMENT, OPEN, SPECIMEN
+from catalog.cases.summaries import CHANGED, RECORD, CaseAnswer
+from catalog.errors import NotFoundError
+from catalog.history.acts import Act
+from catalog.history.documents import DocumentRecord, documents
+from catalog.history.journal import JournalEntry, revision_of
+from catalog.record_tables import DocumentTable, JournalTable
+
+
+@dataclass(frozen=True, kw_only=True)
+class Seer:
+    """Who looks: a contributor's name (None: anybody), and whether they keep the catalogue."""
+
+    name: str | None = None
+    maintainer: bool = False
+
+
+def seer(who: Who) -> Seer:
+    """``who`` asks, as one who looks; a token that is not good makes nobody known."""
+    if not_known(who) is not None:
+        return Seer()
+    return Seer(name=who.name, maintainer=allowed(who, Permission.MAINTAIN) is None)
+
+
+def seer_of(act: Act) -> Seer:
+    """Who acts, as one who looks."""
+    return Seer(name=act.actor, maintainer=act.maintainer)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Case:
+    """A specimen's document and that of its answer."""
+
+    document: DocumentRecord
+    answer_document: DocumentRecord
+
+    @property
+    def answer(self) -> CaseAnswer:
+        """The answer as it is kept."""
+        return CaseAnswer.model_validate(self.answer_document.content)
+
+    @property
+    def changed_since(self) -> str | None:
+        """The moment at which the answer last became another one; None where it did not since the author wrote."""
+        return self.answer_document.changed_at if self.answer_document.state == CHANGED else None
+
+
+def get_case(session: Session, key: str, seen_by: Seer) -> Case:
+    """The case of this key. Raises NotFoundError, alike for a key that nothing has and for a case that is not to be
+    seen.
+
+    A private case is seen by whoever has its key. Once it was public its key is no secret any more: made private
+    again, it is seen by its author and by maintainers.
+    """
+    found = _cases(session, _both().where(_Specimen.key == key))
+    if not found or not _is_seen(session, found[0].document, seen_by):
+        raise NotFoundError(
+            "no case has this key", field="key", value=key, remedy="Check the address, letter by letter"
+        )
+    return found[0]
+
+
+def _is_seen(session: Session, document: DocumentRecord, seen_by: Seer) -> bool:
+    return not document.private or _inner(document, seen_by) or not was_public(session, document.key)
+
+
+def _inner(document: DocumentRecord, seen_by: Seer) -> bool:
+    return seen_by.maintainer or seen_by.name == document.author
+
+
+def was_public(session: Session, key: str) -> bool:
+    """Whether any revision of a case was public."""
+    table = JournalTable
+    statement = select(table.id).where(
+        table.record == SPECIMEN, table.key == key, table.new["private"].as_boolean() == false()
+    )
+    return session.execute(statement.limit(1)).first() is not None
+
+
+def comments_of(session: Session, case: DocumentRecord, seen_by: Seer) -> list[DocumentRecord]:
+    """Comments that stand, oldest first. What was said while the case was private is not made public with it: then
+    the case's author, whoever said it, and maintainers see it."""
+    said = documents(session, COMMENT, of=SPECIMEN, about=case.key, state="listed", private=True)
+    if case.private or _inner(case, seen_by):
+        return said
+    return [each for each in said if not each.private or each.author == seen_by.name]
+
+
+def get_revision(session: Session, key: str, revision: int, seen_by: Seer) -> JournalEntry:
+    """A revision of a case that may be seen. A private revision of a case that has been public since is seen by the
+    author and by maintainers. Raises NotFoundError."""
+    document = get_case(session, key, seen_by).document
+    row = revision_of(session, SPECIMEN, key, revision)
+    if row.new["private"] and not _inner(document, seen_by) and was_public(session, key):
+        return revision_of(session, SPECIMEN, key, 0)  # as one that is not there
+    return row
+
+
+_Specimen, _Answer = aliased(DocumentTable), aliased(DocumentTable)
+
+
+def _both() -> Select[DocumentTable, DocumentTable]:
+    answers = and_(_Answer.about == _Specimen.key, _Answer.of == SPECIMEN, _Answer.record == RECORD)
+    return select(_Specimen, _Answer).join(_Answer, answers).where(_Specimen.record == SPECIMEN)
+
+
+def _cases(session: Session, statement: Select[DocumentTable, DocumentTable]) -> list[Case]:
+    return [
+        Case(document=DocumentRecord.model_validate(specimen), answer_document=DocumentRecord.model_validate(answered))
+        for specimen, answered in session.execute(statement)
+    ]
+
+
+def public_cases(
+    session: Session, *, changed_since: str | None = None, after: int | None = None, limit: int, latest: bool = False
+) -> list[Case]:
+    """Open public cases, oldest first, after the number ``after``; ``latest``: those that changed last, first.
+
+    ``changed_since``: only those whose answer became another one at that moment or later.
+    """
+    conditions: list[ColumnElement[bool]] = [_Specimen.state == OPEN, _Specimen.private == false()]
+    if changed_since is not None:
+        conditions += [_Answer.state == CHANGED, _Answer.changed_at >= changed_since]
+    if after is not None:
+        conditions.append(_Specimen.id > after)
+    order = (_Answer.changed_at.desc(), _Answer.id.desc()) if latest else (_Specimen.id.asc(),)
+    return _cases(session, _both().where(*conditions).order_by(*order).limit(limit))
+
+
+def own_cases(session: Session, author: str) -> list[Case]:
+    """All cases of one author, whatever their state, private ones too, oldest first."""
+    return _cases(session, _both().where(_Specimen.author == author).order_by(_Specimen.id))
+
+
+def next_behind(session: Session, version: int, after: int = 0) -> Case | None:
+    """The first open case after the number ``after`` whose answer is of another version of the catalogue."""
+    behind = _Answer.content["now"]["catalogue_version"].as_integer() != version
+    found = _cases(
+        session,
+        _both().where(_Specimen.state == OPEN, _Specimen.id > after, behind).order_by(_Specimen.id).limit(1),
+    )
+    return found[0] if found else None
+
+
+def case_now(session: Session, key: str) -> Case:
+    """A case that was read before, as it is now."""
+    return _cases(session, _both().where(_Specimen.key == key))[0]

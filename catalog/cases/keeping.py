@@ -1,0 +1,259 @@
+"""Saving, revising, closing and reopening cases, and what others say to them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+
+from sqlalchemy.orm import Session
+
+from catalog.cases.answers import add_answer, replace_answer
+from catalog.cases.confirming import Evidence
+from catalog.cases.finding import Case, comments_of, get_case, seer_of
+from catalog.cases.specimens import (
+    COMMENT,
+    MOST_COMMENTS,
+    OPEN,
+    SOLVED,
+    SPECIMEN,
+    WITHDRAWN,
+    Comment,
+    Solution,
+    Specimen,
+)
+from catalog.cases.summaries import CaseAnswer, Judged, Summary
+from catalog.errors import EntryError, ForbiddenError
+from catalog.evidence import giving
+from catalog.evidence.errors import OwnEvidenceError, StaleEvidenceError
+from catalog.evidence.statements import Confirmation
+from catalog.history.acts import Act
+from catalog.history.documents import DocumentRecord, add_document, get_document, revise_document
+from catalog.history.rewriting import get_record
+
+
+def save(session: Session, act: Act, specimen: Specimen, summary: Summary, *, private: bool) -> DocumentRecord:
+    """Open a case with its first answer."""
+    document = add_document(session, act, SPECIMEN, specimen, state=OPEN, private=private)
+    add_answer(session, act.at, document, summary)
+    return document
+
+
+def own_case(session: Session, act: Act, key: str, *, maintained: bool = False) -> Case:
+    """The case of this key for whoever may change it: its author, and where ``maintained`` maintainers.
+
+    Raises NotFoundError where it cannot be seen, ForbiddenError.
+    """
+    case = get_case(session, key, seer_of(act))
+    if act.actor != case.document.author and not (maintained and act.maintainer):
+        raise ForbiddenError(
+            f"this case is {case.document.author}'s",
+            field="key",
+            value=key,
+            remedy="Comment on it, or suggest a half" if not maintained else "Its author or a maintainer may do this",
+        )
+    return case
+
+
+def revise(
+    session: Session, act: Act, case: Case, specimen: Specimen, summary: Summary, *, private: bool
+) -> DocumentRecord:
+    """Give an open case of one's own new content. Its answer starts anew."""
+    require_open(case)
+    document = revise_document(session, act, case.document, "revise", content=specimen, private=private)
+    replace_answer(session, case, CaseAnswer(now=summary), private=private)
+    return document
+
+
+def require_open(case: Case) -> None:
+    """Raise EntryError for a case that is closed."""
+    if case.document.state != OPEN:
+        raise EntryError(
+            f"this case is {case.document.state}",
+            field="state",
+            value=case.document.state,
+            remedy="Reopen it first, with a reason",
+        )
+
+
+def withdraw(session: Session, act: Act, case: Case) -> DocumentRecord:
+    """Take a case off the list. It stays readable for whoever has its key. Raises EntryError where it is so already."""
+    if case.document.state == WITHDRAWN:
+        raise EntryError(
+            "this case is withdrawn already", field="state", value=WITHDRAWN, remedy="Nothing is left to do"
+        )
+    return revise_document(session, act, case.document, "withdraw", state=WITHDRAWN)
+
+
+def reopen(session: Session, act: Act, case: Case) -> DocumentRecord:
+    """Open a closed case again, without its solution; evidence that came from it stays until it is taken back.
+
+    Raises EntryError for one that is open, and ForbiddenError where its author would reopen what was withdrawn: a
+    maintainer may have done that.
+    """
+    state = case.document.state
+    if state == OPEN:
+        raise EntryError("this case is open", field="state", value=OPEN, remedy="Nothing is left to do")
+    if state == WITHDRAWN and not act.maintainer:
+        raise ForbiddenError(
+            "a withdrawn case is reopened by a maintainer",
+            field="state",
+            value=state,
+            remedy="Save it anew, or ask a maintainer",
+        )
+    content = Specimen.model_validate(case.document.content).model_copy(update={"solution": None})
+    return revise_document(session, act, case.document, "reopen", content=content, state=OPEN)
+
+
+def comment(session: Session, act: Act, case: Case, said: Comment, judged: Judged | None) -> DocumentRecord:
+    """Add a comment or suggestion, ``judged`` by the ranking. It is as private as the case is now.
+
+    Raises EntryError for a withdrawn case, and for one that has `MOST_COMMENTS`.
+    """
+    if case.document.state == WITHDRAWN:
+        require_open(case)
+    if len(comments_of(session, case.document, replace(seer_of(act), maintainer=True))) >= MOST_COMMENTS:
+        raise EntryError(
+            f"this case has {MOST_COMMENTS} comments, and takes no more",
+            field="specimen",
+            value=case.document.key,
+            remedy="Ask its author to close it, and to open another with what is known now",
+        )
+    if judged is not None:
+        others = tuple(each for each in case.answer.judged if each.half != judged.half)
+        answer = case.answer.model_copy(update={"judged": (*others, judged)})
+        kept = case.answer_document
+        replace_answer(session, case, answer, private=kept.private, state=kept.state)
+    return add_document(
+        session, act, COMMENT, said, of=SPECIMEN, about=case.document.key, private=case.document.private
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Choice:
+    """What is accepted: a half, ``listed`` or inferred, by a suggestion or of one's own accord.
+
+    ``confirm``: True: the observations have to become evidence, False: they shall not, None: they become it where they
+    can. ``may_confirm``: whether whoever accepts may give evidence at all. ``revision`` is that of the half which was
+    looked at; None: the one that the answer, or the suggestion, was made from. ``acknowledged``: reasons for what the
+    machine review finds severe.
+    """
+
+    half: str
+    listed: bool
+    reason: str = ""
+    comment: str | None = None
+    confirm: bool | None = None
+    may_confirm: bool = True
+    revision: int | None = None
+    acknowledged: Mapping[str, str] = field(default_factory=dict)
+
+
+def accept(session: Session, act: Act, case: Case, choice: Choice, evidence: Callable[[], Evidence]) -> DocumentRecord:
+    """Close a case with its solution, and in the same step confirm the half by what was measured.
+
+    Raises EntryError for a closed case, NotFoundError for a half or suggestion that is not there, and where evidence
+    is insisted on what `catalog.evidence.giving.confirm` raises; ReviewRefusedError always.
+    """
+    require_open(case)
+    said = _suggestion(session, case, choice)
+    if choice.listed:
+        _require_listed(session, choice.half)
+    confirmation, left_out = (
+        (None, ()) if choice.confirm is False else _confirm(session, act, case, choice, said, evidence)
+    )
+    solution = Solution(
+        half=choice.half,
+        accepted_by=act.actor,
+        reason=choice.reason,
+        comment=choice.comment,
+        confirmation=confirmation,
+        left_out=left_out,
+    )
+    content = Specimen.model_validate(case.document.content).model_copy(update={"solution": solution})
+    return revise_document(session, act, case.document, "accept", content=content, state=SOLVED)
+
+
+def _suggestion(session: Session, case: Case, choice: Choice) -> Comment | None:
+    if choice.comment is None:
+        return None
+    document = get_document(session, COMMENT, choice.comment)
+    said = Comment.model_validate(document.content)
+    if document.about != case.document.key or document.state != "listed" or said.half != choice.half:
+        raise EntryError(
+            f"no comment on this case with this key suggests {choice.half}",
+            field="comment",
+            value=choice.comment,
+            remedy="Name the suggestion that is accepted, or leave it out",
+        )
+    return said
+
+
+def _require_listed(session: Session, half: str) -> None:
+    record = get_record(session, "half", half)
+    if record.state != "listed":
+        raise EntryError(
+            f"the half {half} is {record.state}",
+            field="half",
+            value=half,
+            remedy=f"Accept {record.successor}" if record.successor else "Have it restored first",
+        )
+
+
+def _confirm(
+    session: Session,
+    act: Act,
+    case: Case,
+    choice: Choice,
+    said: Comment | None,
+    evidence: Callable[[], Evidence],
+) -> tuple[str | None, tuple[str, ...]]:
+    """Key of the confirmation, if there is one, and what was left out."""
+    found = evidence()
+    why, revision = _why_none(act, case, choice, found), _revision_seen(case, choice, said)
+    if not why and revision is None:
+        why = "no revision of the half is named that was looked at"
+    if why or revision is None:
+        return None, _insisted(choice, (f"nothing became evidence: {why}", *found.left_out))
+    public = not case.document.private
+    given = Confirmation(
+        of="half",
+        key=choice.half,
+        revision=revision,
+        basis="measured",
+        values=found.values,
+        note=f"measured on the case {case.document.key}" if public else "",
+    )
+    # A private case leaves no trace in what is public about the half.
+    told = act if public else replace(act, reason="")
+    try:
+        document, _ = giving.confirm(session, told, given, choice.acknowledged)
+    except (OwnEvidenceError, StaleEvidenceError) as error:
+        if choice.confirm:
+            raise
+        return None, (f"nothing became evidence: {error.message}", *found.left_out)
+    return document.key, found.left_out
+
+
+def _insisted(choice: Choice, left_out: tuple[str, ...]) -> tuple[str, ...]:
+    if choice.confirm:
+        raise EntryError(left_out[0], field="confirm", value=True, remedy="Leave confirm out, or give what is missing")
+    return left_out
+
+
+def _why_none(act: Act, case: Case, choice: Choice, found: Evidence) -> str:
+    if act.actor != case.document.author:
+        return f"the measurements are {case.document.author}'s, who alone can put their name to them"
+    if not choice.may_confirm:
+        return "the token that it was accepted by is not good for evidence"
+    if not choice.listed:
+        return "nobody listed this half; add it, then confirm it"
+    if not found.measured:
+        return "no length was measured of it with its uncertainty or instrument"
+    return ""
+
+
+def _revision_seen(case: Case, choice: Choice, said: Comment | None) -> int | None:
+    if choice.revision is not None:
+        return choice.revision
+    led = {half.key: half.revision for half in case.answer.now.halves}
+    return led.get(choice.half) or (said.revision if said is not None else None)
