@@ -9,10 +9,24 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 from starlette.middleware import Middleware
 
+from api.carrying_out import carrying_out
+from api.case_watching import watching_cases
 from api.dependencies import Services, program_version
 from api.middleware import BodyLimit, HeadAsGet, SecurityHeaders
 from api.responses import add_handlers
-from api.routes import catalogue, identification, measuring, pages, reference
+from api.routes import (
+    accounts,
+    cases,
+    catalogue,
+    contributing,
+    evidence,
+    history,
+    identification,
+    measuring,
+    pages,
+    pending,
+    reference,
+)
 from api.schemas.measuring import RowRequest
 from api.schemas.problems import Problem
 from api.settings import Settings
@@ -43,8 +57,13 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         with open_catalogue(chosen.database_url) as opened:
-            app.state.services = Services(catalogue=opened, source=SnapshotSource(opened))
-            yield
+            source = SnapshotSource(opened)
+            app.state.services = Services(catalogue=opened, source=source)
+            async with (
+                carrying_out(opened, chosen.looked_every_s),
+                watching_cases(opened, source, chosen.cases_every_s),
+            ):
+                yield
 
     larger = {f"{PREFIX}{measuring.ROW_ADDRESS}": chosen.max_picture_bytes}
     app = FastAPI(
@@ -62,8 +81,19 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         ],
     )
     app.state.delay = chosen.pending_delay
-    for router in (identification.router, measuring.router, catalogue.router, reference.router):
-        app.include_router(router, prefix=PREFIX)
+    for part in (
+        identification,
+        measuring,
+        catalogue,
+        contributing,
+        evidence,
+        history,
+        pending,
+        cases,
+        accounts,
+        reference,
+    ):
+        app.include_router(part.router, prefix=PREFIX)
     app.include_router(reference.health_router)
     pages.add_pages(app)
     add_handlers(app)

@@ -54,13 +54,18 @@ def _catalogue_version(catalogue: CatalogueDep, request: Request, response: Resp
     Sets the ETag, and raises NotModified where the asker already has it.
     """
     number = catalogue.version()
-    etag = f'"{program_version()}-{number}"'
-    known = [tag.strip().removeprefix("W/") for tag in request.headers.get("if-none-match", "").split(",")]
+    tell_tag(request, response, f"{program_version()}-{number}")
+    return number
+
+
+def tell_tag(request: Request, response: Response, tag: str) -> None:
+    """Send what is answered under a tag; raises NotModified where the asker already has it."""
+    etag = f'"{tag}"'
+    known = [each.strip().removeprefix("W/") for each in request.headers.get("if-none-match", "").split(",")]
     if etag in known or "*" in known:
         raise NotModified(etag)
     response.headers["ETag"] = etag
     response.headers["Cache-Control"] = "no-cache"
-    return number
 
 
 def media_type_of(request: Request) -> str:

@@ -92,6 +92,22 @@ _TABLE = (
         remedy="Compare both; give the new one its own part number, or leave it out.",
     ),
     ProblemType(
+        name="review-refused",
+        title="The machine review found something severe",
+        status=409,
+        meaning="The entry is impossible, far off its series' law, in another unit by the look of it, or listed "
+        "already. Nothing was saved.",
+        remedy="Correct what errors name. What is right as it is goes in with a reason in acknowledge, under the code "
+        "that the error gives; the reason is kept.",
+    ),
+    ProblemType(
+        name="stale-revision",
+        title="Somebody changed it since you looked",
+        status=412,
+        meaning="The change, or the evidence, was made from an earlier state of the record. Nothing was changed.",
+        remedy="Read it again; if your change still makes sense, send it with the new ETag.",
+    ),
+    ProblemType(
         name="body-too-large",
         title="The body is too large",
         status=413,
@@ -147,6 +163,20 @@ _TABLE = (
         status=422,
         meaning="A catalogue entry, or a file of entries, contradicts itself or has an unknown form.",
         remedy="Each entry of errors names the place and what to change.",
+    ),
+    ProblemType(
+        name="key-reused",
+        title="The request's key belongs to another request",
+        status=422,
+        meaning="An earlier request with this Idempotency-Key asked for something else.",
+        remedy="Give every new request a key of its own; repeat one only with the same body.",
+    ),
+    ProblemType(
+        name="precondition-missing",
+        title="The change does not say what it was made from",
+        status=428,
+        meaning="Changes carry the ETag of what they were made from, so that nobody's work is overwritten unseen.",
+        remedy="Read the record, look at it, and send its ETag as If-Match.",
     ),
     ProblemType(
         name="internal-error",

@@ -18,15 +18,20 @@ from catalog.errors import (
     FileError,
     FileRefusedError,
     ForbiddenError,
+    KeyReusedError,
     LockedError,
     NotFoundError,
     OwnEvidenceError,
+    PreconditionError,
     ReadOnlyError,
     SchemaError,
+    StaleError,
     SuspendedError,
     UnauthorisedError,
     UnavailableError,
 )
+from catalog.review import Finding
+from catalog.reviewing import ReviewRefusedError
 from matcher.errors import ObservationError, ObservationErrors, UnknownHalfError
 
 LONGEST_VALUE = 200
@@ -41,6 +46,10 @@ KIND_OF_ERROR: tuple[tuple[type[Exception], str], ...] = (
     (UnknownHalfError, "unknown-half"),
     (NotFoundError, "unknown-entry"),
     (DuplicateError, "conflicting-entry"),
+    (ReviewRefusedError, "review-refused"),
+    (StaleError, "stale-revision"),
+    (PreconditionError, "precondition-missing"),
+    (KeyReusedError, "key-reused"),
     (EntryError, "invalid-entry"),
     (FileError, "invalid-entry"),
     (FileRefusedError, "invalid-entry"),
@@ -86,8 +95,8 @@ def make_problem(name: str, detail: str, errors: Iterable[FieldProblem] = (), in
         type=kind.uri,
         title=kind.title,
         status=kind.status,
-        detail=masked(detail),
-        instance=masked(instance),
+        detail=_sayable(detail),
+        instance=_sayable(instance),
         errors=tuple(_without_tokens(each) for each in listed[:MOST_ERRORS]),
     )
 
@@ -95,7 +104,12 @@ def make_problem(name: str, detail: str, errors: Iterable[FieldProblem] = (), in
 def _without_tokens(error: FieldProblem) -> FieldProblem:
     """A token that was sent in the wrong place is not given back, nor kept by those who log answers."""
     said = error.model_dump()
-    return FieldProblem(**{name: masked(each) if isinstance(each, str) else each for name, each in said.items()})
+    return FieldProblem(**{name: _sayable(each) if isinstance(each, str) else each for name, each in said.items()})
+
+
+def _sayable(text: str) -> str:
+    """Without tokens, and without halves of characters (JSON's \\ud800), which no answer can carry."""
+    return masked(text.encode("utf-8", "replace").decode())
 
 
 def shown(value: object) -> object:
@@ -131,11 +145,19 @@ def _counted(messages: Sequence[str]) -> str:
 def _fields(error: Exception) -> tuple[FieldProblem, ...]:
     if isinstance(error, ObservationErrors | FileRefusedError):
         return tuple(field for one in error.errors for field in _fields(one))
+    if isinstance(error, ReviewRefusedError):
+        return tuple(_to_acknowledge(finding) for finding in error.unacknowledged)
     if isinstance(error, UnknownHalfError):
         return (_field("half", error.key, str(error), PROBLEMS["unknown-half"].remedy),)
     if isinstance(error, ObservationError | CatalogueError):
         return (_field(error.field or "", error.value, error.message, error.remedy),)
     return ()
+
+
+def _to_acknowledge(finding: Finding) -> FieldProblem:
+    remedy = f"{finding.remedy}. If it is right as it is, acknowledge {finding.code.value} with a reason"
+    named = _field(finding.field, finding.value, finding.message, remedy)
+    return named.model_copy(update={"acknowledge": finding.code.value})
 
 
 def _field(field: str, value: object, message: str, remedy: str) -> FieldProblem:

@@ -49,6 +49,13 @@ MAX_PAGE = 500
 MAX_HITS = 100
 """Most hits of one text search."""
 
+LOOKED_EVERY_S = 30.0
+"""Seconds between two looks for pending changes that are due: nothing to a delay of days."""
+
+CASES_EVERY_S = 5.0
+"""Seconds between two looks whether the catalogue changed, so that open cases have to be ranked again: a look reads one
+number."""
+
 RETRY_AFTER_S = 2
 """Seconds to wait when the database is locked; writers hold it for less."""
 
@@ -59,10 +66,13 @@ class Settings:
 
     ``database_url`` chooses the catalogue; None: ``OTHERHALF_DATABASE``, else the user's own. ``max_body_bytes``
     bounds request bodies, ``max_picture_bytes`` those of the one address that takes pictures.
-    ``pending_delay`` is how long destroying changes wait for objections.
+    ``pending_delay`` is how long destroying changes wait for objections, ``looked_every_s`` how often, in seconds, is
+    looked for those that are due, and ``cases_every_s`` whether open cases have to be ranked again.
     """
 
     database_url: str | None = None
     max_body_bytes: int = MAX_BODY_BYTES
     max_picture_bytes: int = MAX_PICTURE_BYTES
     pending_delay: timedelta = DELAY
+    looked_every_s: float = LOOKED_EVERY_S
+    cases_every_s: float = CASES_EVERY_S

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 
 from fastapi import Depends, Header, Request
 from pydantic import BaseModel
@@ -25,6 +25,8 @@ from catalog.moments import now
 
 REPLAYED = "Idempotency-Replayed"
 """Header of an answer that is an earlier one's, since the request was sent again."""
+
+A = TypeVar("A", bound=BaseModel)
 
 IdempotencyKey = Annotated[
     str | None,
@@ -51,16 +53,18 @@ class Writing:
 
     def once(
         self,
-        work: Callable[[Session, Act], BaseModel],
+        work: Callable[[Session, Act], A],
         *,
         body: BaseModel | None = None,
         reason: str = "",
-        status: int = 200,
+        status: int | Callable[[A], int] = 200,
+        told_once: Collection[str] = (),
     ) -> Response:
         """Do the work in one transaction and answer with what it returns; a repeated request is answered alike.
 
-        ``body`` is what was asked, to tell a repetition from another request under the same key. What is due of the
-        pending changes is carried out first, so that nobody works on what should be gone.
+        ``body`` is what was asked, to tell a repetition from another request under the same key. ``status`` may depend
+        on the answer. ``told_once`` names fields of the answer that are not kept, and null when it is repeated:
+        secrets. What is due of the pending changes is carried out first, so that nobody works on what should be gone.
         """
         request = None if self.key is None else self._request(body)
         with self.catalogue.writing() as session:
@@ -69,10 +73,12 @@ class Writing:
             if earlier is not None:
                 return _answer(*earlier, replayed=True)
             carry_out_due(session, act.at)
-            answer = work(session, act).model_dump(mode="json")
+            made = work(session, act)
+            answer = made.model_dump(mode="json")
+            code = status if isinstance(status, int) else status(made)
             if request is not None:
-                remember(session, act, request, status, answer)
-        return _answer(status, answer)
+                remember(session, act, request, code, {**answer, **dict.fromkeys(told_once)})
+        return _answer(code, answer)
 
     def _request(self, body: BaseModel | None) -> RequestKey:
         asked = b"" if body is None else body.model_dump_json().encode()

@@ -27,6 +27,7 @@ from catalog.errors import (
     SuspendedError,
     UnauthorisedError,
 )
+from catalog.reviewing import ReviewRefusedError
 from catalog.snapshot import Snapshot, take_snapshot
 from matcher.errors import ObservationError, ObservationErrors, UnknownHalfError
 
@@ -58,6 +59,7 @@ OF_INPUT = (
     ForbiddenError,
     NotFoundError,
     OwnEvidenceError,
+    ReviewRefusedError,
     SuspendedError,
     UnauthorisedError,
 )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Query
+from fastapi import APIRouter, Depends, Query, Request, Response
 
 from api.dependencies import (
     CatalogueDep,
@@ -16,6 +16,7 @@ from api.dependencies import (
     TextQuery,
     VersionDep,
     require_known_query,
+    tell_tag,
 )
 from api.paging import decode_cursor, encode_cursor
 from api.responses import documented
@@ -23,6 +24,7 @@ from api.schemas.lists import Page, SearchAnswer, SearchHit
 from api.settings import DEFAULT_PAGE, MAX_HITS
 from catalog import reading
 from catalog.entries import Basis, HalfKind
+from catalog.history.preconditions import tag_of
 from catalog.records import HalfRecord, MatingRecord, SeriesRecord
 
 PROBLEMS = ("invalid-request", "invalid-cursor", "internal-error", "catalogue-locked", "catalogue-unusable")
@@ -60,9 +62,13 @@ def list_halves(
 
 
 @router.get("/halves/{key}", summary="One half", responses=documented("unknown-entry"))
-def get_half(key: str, catalogue: CatalogueDep, version: VersionDep) -> HalfRecord:
-    """The half of this key."""
+def get_half(key: str, catalogue: CatalogueDep, request: Request, response: Response) -> HalfRecord:
+    """The half of this key; one that was withdrawn or merged too, with its `state` and `successor`.
+
+    Its `ETag` is what a change is made from: send it as `If-Match`.
+    """
     with catalogue.reading() as session:
+        tell_tag(request, response, tag_of(session, "half", key))
         return reading.get_half(session, key)
 
 
@@ -84,9 +90,10 @@ def list_series(
 
 
 @router.get("/series/{key}", summary="One series", responses=documented("unknown-entry"))
-def get_series(key: str, catalogue: CatalogueDep, version: VersionDep) -> SeriesRecord:
-    """The series of this key."""
+def get_series(key: str, catalogue: CatalogueDep, request: Request, response: Response) -> SeriesRecord:
+    """The series of this key, in whatever state. Its `ETag` moves with its halves and matings too."""
     with catalogue.reading() as session:
+        tell_tag(request, response, tag_of(session, "series", key))
         return reading.get_series(session, key)
 
 
@@ -105,6 +112,14 @@ def list_matings(
     with catalogue.reading() as session:
         found = reading.matings_page(session, after=after, limit=limit, half=half, basis=basis)
     return Page(items=found.items, next=_cursor(found.next, "matings", filters), catalogue_version=version)
+
+
+@router.get("/matings/{key}", summary="One mating", responses=documented("unknown-entry"))
+def get_mating(key: str, catalogue: CatalogueDep, request: Request, response: Response) -> MatingRecord:
+    """The mating of this key, in whatever state. Its `ETag` is what a change is made from."""
+    with catalogue.reading() as session:
+        tell_tag(request, response, tag_of(session, "mating", key))
+        return reading.get_mating(session, key)
 
 
 @router.get("/search", summary="Find by text")

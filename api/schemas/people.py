@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
 from pydantic import Field
 
 from api.schemas.answers import Out
+from api.schemas.evidence import Given
 from catalog.accounts.contributors import Contributor
-from catalog.accounts.tokens import Token
+from catalog.accounts.tokens import DEFAULT_DAYS, DEFAULT_SCOPES, LONGEST_DAYS, Created, Token
 from catalog.accounts.who import Role, Scope, State
+from catalog.plain_text import Passage
 
 
 class ContributorOut(Out):
@@ -58,3 +62,45 @@ def token_out(token: Token) -> TokenOut:
     """A token in the interface's form."""
     told = {name: value for name, value in vars(token).items() if name != "scopes"}
     return TokenOut(**told, scopes=tuple(scope for scope in Scope if scope in token.scopes))
+
+
+class MeOut(Out):
+    """Who the token says you are, and what it is good for."""
+
+    name: str
+    role: Role
+    scopes: tuple[Scope, ...]
+    token: int | None = Field(description="The token's number.")
+    permissions: tuple[str, ...] = Field(description="What it may do, as DEVELOPERS.md has it.")
+
+
+class TokenIn(Given):
+    """A token to make for oneself."""
+
+    label: Passage = Field(default="", description="What it is for, to tell it from others.")
+    scopes: tuple[Scope, ...] = tuple(sorted(DEFAULT_SCOPES))
+    expires_days: Annotated[int, Field(ge=1, le=LONGEST_DAYS, strict=True)] = DEFAULT_DAYS
+
+
+class TokenMadeOut(TokenOut):
+    """A new token, and the one time that its secret is shown."""
+
+    secret: str | None = Field(description="Null where the request was sent again: it is kept nowhere.")
+
+
+class RoleIn(Given):
+    """The role that a contributor is to have."""
+
+    role: Role
+    reason: Passage = ""
+
+
+class LiftIn(Given):
+    """Why a suspension ends."""
+
+    reason: Passage = ""
+
+
+def token_made_out(made: Created) -> TokenMadeOut:
+    """A new token in the interface's form."""
+    return TokenMadeOut(**token_out(made.token).model_dump(), secret=made.secret)

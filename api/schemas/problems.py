@@ -16,6 +16,9 @@ class FieldProblem(BaseModel):
     value: Any = Field(default=None, description="What was given, shortened where it is long.")
     message: str = Field(description="What is wrong with it.")
     remedy: str = Field(default="", description="What to do instead.")
+    acknowledge: str | None = Field(
+        default=None, description="Code under which a reason in `acknowledge` lets it pass, where that can be."
+    )
 
 
 class Problem(BaseModel):

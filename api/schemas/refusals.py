@@ -8,11 +8,20 @@ from typing import Any, get_args
 from pydantic import BaseModel
 
 from api.problems import shown
+from api.schemas.contributing import ENTRY_TAGS
 from api.schemas.measuring import PERSPECTIVE_TAGS
 from api.schemas.problems import FieldProblem
 from api.schemas.requests import KIND_TAGS, UNKNOWN_FEATURE, ExplainRequest, observation_model
+from catalog.entries import Half, Mating, Series
 from matcher.features import FEATURES
 from matcher.suggestions import closest, closest_meaning, remedy_for
+
+_ENTRY_TAGS: Mapping[str | int, type[BaseModel]] = {
+    ENTRY_TAGS["series"]: Series,
+    ENTRY_TAGS["half"]: Half,
+    ENTRY_TAGS["mating"]: Mating,
+}
+"""Kinds of entry by the names under which errors place what is in them."""
 
 _SOURCES = ("body", "query", "path", "header")
 
@@ -78,7 +87,7 @@ def path_of(location: Sequence[str | int]) -> str:
     """``observations[2].unit`` from pydantic's location, without the names it gives to kinds of observation."""
     path = ""
     for place, part in enumerate(location):
-        if (place == 0 and part in _SOURCES) or part in PERSPECTIVE_TAGS:
+        if (place == 0 and part in _SOURCES) or part in PERSPECTIVE_TAGS or part in _ENTRY_TAGS:
             continue
         if part in KIND_TAGS and _follows_index(location, place):
             continue
@@ -123,6 +132,8 @@ def known_fields(location: Sequence[str | int], root: type[BaseModel]) -> tuple[
     for place, part in enumerate(location):
         if part in KIND_TAGS and _follows_index(location, place):
             models = [observation_model(str(part))]
+        elif part in _ENTRY_TAGS:
+            models = [_ENTRY_TAGS[str(part)]]
         elif not (isinstance(part, int) or part in PERSPECTIVE_TAGS or (place == 0 and part in _SOURCES)):
             fields = [model.model_fields[part] for model in models if part in model.model_fields]
             models = [inner for field in fields for inner in _models_in(field.annotation)]

@@ -16,8 +16,8 @@ from catalog.history.acts import Act
 from catalog.record_tables import JournalTable
 from catalog.tables import HalfTable, MatingTable, SeriesTable
 
-LARGEST_PAGE = 500
-"""Rows on one page at most."""
+LARGEST_PAGE = 1000
+"""Rows read at once at most: a page, and one more to know whether another follows."""
 
 
 class JournalEntry(BaseModel):

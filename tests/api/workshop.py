@@ -1,0 +1,78 @@
+"""A server over a small catalogue of its own, and the people of the bird-song recorders' workshop who ask it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+from fastapi import FastAPI
+from httpx2 import Response
+from starlette.testclient import TestClient
+
+from api.app import create_app
+from api.settings import Settings
+from catalog.accounts import contributors, tokens
+from catalog.accounts.who import Role, Scope
+from catalog.database import Catalogue
+from catalog.entries import Entry
+from catalog.history.acts import operators
+from catalog.history.pending import DELAY
+from catalog.moments import read
+from tests.catalog.changed_entries import IDA, PER, WREN, fill
+
+KEEPER = "Mia Dunn"
+PEOPLE = {WREN: Role.CONTRIBUTOR, IDA: Role.CONTRIBUTOR, PER: Role.CONTRIBUTOR, KEEPER: Role.MAINTAINER}
+
+
+def written(entry: Entry, **changes: Any) -> dict[str, Any]:
+    """An entry as it goes over the wire."""
+    return entry.model_dump(mode="json", exclude_defaults=True) | changes
+
+
+@dataclass(frozen=True)
+class Workshop:
+    """The server, its catalogue, and a token of each of the people."""
+
+    server: TestClient
+    catalogue: Catalogue
+    tokens: dict[str, str]
+
+    def ask(
+        self, method: str, path: str, who: str | None = None, *, key: str = "", tag: str = "", **sent: Any
+    ) -> Response:
+        """A request of somebody, with an Idempotency-Key and an If-Match where given."""
+        headers = {"Authorization": f"Bearer {self.tokens[who]}"} if who else {}
+        headers |= {"Idempotency-Key": key} if key else {}
+        headers |= {"If-Match": tag} if tag else {}
+        return self.server.request(method, path, headers=headers, **sent)
+
+    def tag(self, path: str) -> str:
+        """The ETag of a record."""
+        return str(self.server.get(path).headers["etag"])
+
+    def change(self, method: str, path: str, who: str, **body: Any) -> Response:
+        """A change made from what stands now."""
+        action = path.rsplit("/", 1)
+        at = path if method == "PUT" else action[0]
+        return self.ask(method, path, who, tag=self.tag(at), json=body)
+
+
+@contextmanager
+def workshop(url: str, delay: timedelta = DELAY, looked_every_s: float = 3600.0) -> Iterator[Workshop]:
+    """The app over an empty database, filled by Wren; nothing that is due is looked for unless it is asked for."""
+    app: FastAPI = create_app(Settings(database_url=url, pending_delay=delay, looked_every_s=looked_every_s))
+    with TestClient(app) as server:
+        catalogue: Catalogue = app.state.services.catalogue
+        made = {}
+        with catalogue.writing() as session:
+            act = operators("a test")
+            for name, role in PEOPLE.items():
+                contributors.add(session, act, name, role)
+                scopes = [scope for scope in Scope if role is Role.MAINTAINER or scope is not Scope.MAINTAIN]
+                ends = read(act.at, field="at") + timedelta(days=1)
+                made[name] = tokens.create(session, act, name, scopes=scopes, expires=ends).secret
+            fill(session)
+        yield Workshop(server, catalogue, made)
