@@ -224,9 +224,9 @@ def _training_halves(columns: Columns, profiles: int) -> Ints:
     """Listed halves with pitch, count and body length, evenly thinned out."""
     stated = ~np.isnan(columns.dimensions["pitch"].stated) & ~np.isnan(columns.dimensions["body_length"].stated)
     usable = np.flatnonzero(stated & ~columns.inferred & (columns.counts["contact_count"] > 0))
-    wanted = min(max(TRAINING_PAIRS // max(profiles, 1), FEWEST_TRAINING_HALVES), TRAINING_HALVES)
-    step = max(1.0, len(usable) / wanted)
-    return usable[np.unique((np.arange(0, len(usable), step)).astype(np.int64))]
+    most = min(max(TRAINING_PAIRS // max(profiles, 1), FEWEST_TRAINING_HALVES), TRAINING_HALVES)
+    wanted = min(most, len(usable))
+    return usable[np.arange(wanted) * len(usable) // max(wanted, 1)]
 
 
 def _members(columns: Columns, model: AbsentModel, halves: Ints) -> Floats:

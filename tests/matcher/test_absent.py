@@ -9,9 +9,10 @@ import pytest
 
 from matcher.absent_density import absent_log_density, absent_shares
 from matcher.absent_fit import SMALLEST_PRESENT_SHARE, fit_absent
+from matcher.building import build_columns
 from matcher.likelihood import likelihood
 from matcher.observations import Of, Reduced, SharedError, SharedKind
-from tests.matcher.invented import invented_columns
+from tests.matcher.invented import invented_columns, invented_rows
 from tests.matcher.reference_model.absence import log_density, measured
 
 COLUMNS = invented_columns(12)
@@ -88,6 +89,12 @@ def test_the_fit_is_deterministic_and_its_weights_add_up() -> None:
     assert MODEL.weights.sum() == pytest.approx(1.0)
     assert MODEL.present_share >= SMALLEST_PRESENT_SHARE
     assert MODEL.size.sum() == len(COLUMNS)
+
+
+def test_a_catalogue_of_any_number_of_halves_can_be_thinned_out() -> None:
+    """400 of 527: in floating point 400 steps of 527/400 once led beyond the last half."""
+    model = fit_absent(build_columns(invented_rows(27)[0][:527], []))
+    assert model.weights.sum() == pytest.approx(1.0)
 
 
 def test_a_catalogue_of_a_few_series_keeps_the_starting_values() -> None:
