@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from fastapi import FastAPI
@@ -55,6 +55,21 @@ def problem_response(problem: Problem, headers: Mapping[str, str] | None = None)
     return Response(problem.model_dump_json(), status_code=problem.status, headers=sent, media_type=PROBLEM_JSON)
 
 
+def told(request: Request, problem: Problem, headers: Mapping[str, str] | None = None) -> Response:
+    """A problem told to whoever asked: programs get the document, people looking at a page get a page."""
+    render: Callable[[Request, Problem], Response] | None = getattr(request.app.state, "problem_page", None)
+    if render is None or not wants_page(request):
+        return problem_response(problem, headers)
+    page = render(request, problem)
+    page.headers.update(headers or {})
+    return page
+
+
+def wants_page(request: Request) -> bool:
+    """Whether a refusal goes to a person looking at a page, not to a program."""
+    return not request.url.path.startswith("/v1/") and "text/html" in request.headers.get("accept", "")
+
+
 def documented(*names: str) -> dict[int | str, dict[str, Any]]:
     """What ``responses=`` of a route says of the problems it can answer with."""
     by_status: dict[int, list[str]] = {}
@@ -80,11 +95,11 @@ def add_handlers(app: FastAPI) -> None:
 
 
 def _known(request: Request, error: Exception) -> Response:
-    return problem_response(problem_of(error, request.url.path))
+    return told(request, problem_of(error, request.url.path))
 
 
 def _unforeseen(request: Request, error: Exception) -> Response:
-    return problem_response(problem_of(error, request.url.path))
+    return told(request, problem_of(error, request.url.path))
 
 
 def _not_modified(request: Request, error: Exception) -> Response:
@@ -97,16 +112,16 @@ def _http(request: Request, error: Exception) -> Response:
         return _unforeseen(request, error)
     detail = f"{request.method} {request.url.path}: {error.detail}"
     problem = make_problem(_BY_STATUS[error.status_code], detail, instance=request.url.path)
-    return problem_response(problem, error.headers)
+    return told(request, problem, error.headers)
 
 
 def _invalid(request: Request, error: Exception) -> Response:
     errors = list(error.errors()) if isinstance(error, RequestValidationError) else []
     if any(each["type"] == "json_invalid" for each in errors):
-        return problem_response(_malformed(request, errors[0]))
+        return told(request, _malformed(request, errors[0]))
     body = request.scope["route"].body_field
     fields = field_problems(errors) if body is None else field_problems(errors, body.field_info.annotation)
-    return problem_response(make_problem("invalid-request", _summary(fields), fields, request.url.path))
+    return told(request, make_problem("invalid-request", _summary(fields), fields, request.url.path))
 
 
 def _malformed(request: Request, error: Mapping[str, Any]) -> Problem:

@@ -1,0 +1,23 @@
+"""All pages of an app, and the files that they need."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from pathlib import Path
+
+from fastapi import FastAPI
+from starlette.staticfiles import StaticFiles
+
+from api.pages import reference, session
+from api.pages.rendering import problem_page
+
+ROUTERS = (session.router, reference.router)
+
+
+def add_pages(app: FastAPI) -> None:
+    """Add the pages and their files. The scripts of /docs come from an installed package, not from the net."""
+    app.state.problem_page = problem_page
+    for router in ROUTERS:
+        app.include_router(router)
+    app.mount("/static", StaticFiles(packages=[("api", "static")]), name="static")
+    app.mount("/docs-assets", StaticFiles(directory=Path(str(files("fastapi_offline") / "static"))), name="docs-assets")
