@@ -38,8 +38,8 @@ def search(
 ) -> None:
     """Find halves, series and makers by text; fragments and slips of the keyboard will do."""
     with told(), opened(database) as catalogue, catalogue.reading() as session:
-        records = [*load_series(session), *load_halves(session)]
-        version, index = read_version(session), SearchIndex(map(Searchable.of, records))
+        entries = [*map(Searchable.of, load_series(session)), *map(Searchable.of, load_halves(session))]
+        version, index = read_version(session), SearchIndex(entries)
     hits = index.search(text, limit)
     if as_json:
         listed = tuple(SearchHit.model_validate(hit, from_attributes=True) for hit in hits)
