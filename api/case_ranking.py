@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from sqlalchemy.orm import Session
+
 from api.advising import readings_of
 from api.answering import EMPTY_CATALOGUE, check_tried_halves
 from api.logs import logger
@@ -33,11 +35,13 @@ EVERYBODY = Seer(maintainer=True)
 """The ranking looks at all suggestions."""
 
 
-def checked_summary(snapshot: Snapshot, request: IdentifyRequest) -> Summary:
-    """What the ranking makes of a specimen that is being saved; raises as an identification does."""
+def checked_summary(
+    snapshot: Snapshot, request: IdentifyRequest, halves: Sequence[str] = ()
+) -> tuple[Summary, tuple[Judged, ...]]:
+    """As `summary_of`, for a specimen that is being saved: raises as an identification does."""
     check_tried_halves(snapshot, request)
     at_hand(request)
-    return summary_of(snapshot, request)[0]
+    return summary_of(snapshot, request, halves)
 
 
 def judged_half(snapshot: Snapshot, request: IdentifyRequest, half: str) -> Judged:
@@ -128,6 +132,12 @@ def _judged(found: Candidate) -> Judged:
     )
 
 
+def suggested(session: Session, case: Case) -> tuple[str, ...]:
+    """Keys of the halves that were suggested."""
+    said = [Comment.model_validate(each.content) for each in comments_of(session, case.document, EVERYBODY)]
+    return tuple(dict.fromkeys(each.half for each in said if each.half is not None))
+
+
 @dataclass(frozen=True, kw_only=True)
 class Ranked:
     """A case that was ranked again, what changed in words, and why it could not be ranked where that is so."""
@@ -138,18 +148,17 @@ class Ranked:
     fault: str = ""
 
 
-def rank_again(catalogue: Catalogue, snapshot: Snapshot) -> Iterator[Ranked]:
-    """Rank every open case whose answer is of another version of the catalogue, one a step. A case that came or was
-    written to meanwhile is of the next call."""
-    after = 0
+def rank_again(catalogue: Catalogue, snapshot: Snapshot, *, rewritten_only: bool = False) -> Iterator[Ranked]:
+    """Rank every open case whose answer is of another version of the catalogue, or of what the case was before it was
+    rewritten, one a step. A case that came or was written to meanwhile is of the next call."""
+    after, version = 0, None if rewritten_only else snapshot.version
     while True:
         with catalogue.reading() as session:
-            case = next_behind(session, snapshot.version, after)
-            said = () if case is None else tuple(comments_of(session, case.document, EVERYBODY))
+            case = next_behind(session, version, after)
+            halves = () if case is None else suggested(session, case)
         if case is None:
             return
         after = case.document.id
-        halves = [half for each in said if (half := Comment.model_validate(each.content).half) is not None]
         yield _rank(catalogue, snapshot, case, halves)
 
 

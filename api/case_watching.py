@@ -57,7 +57,7 @@ class Watch:
         return False
 
     def _begin(self) -> bool:
-        """Whether there is a case to rank by other halves than the last time."""
+        """Whether there is a case to rank again."""
         version = self.catalogue.version()
         if version == self.seen:
             return False
@@ -66,9 +66,8 @@ class Watch:
             if next_behind(session, version) is None:
                 return False
         snapshot = self.source.current()
-        if snapshot.columns is self.ranked:
-            return False
-        self.ranking, self.round = snapshot.columns, rank_again(self.catalogue, snapshot)
+        same = snapshot.columns is self.ranked
+        self.ranking, self.round = snapshot.columns, rank_again(self.catalogue, snapshot, rewritten_only=same)
         return True
 
 

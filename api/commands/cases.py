@@ -39,9 +39,10 @@ app = typer.Typer(
     no_args_is_help=True,
     help="""Keep a part that the catalogue cannot name, and be told when it can.
 
-    A case holds what was observed, as 'otherhalf identify' takes it. 'refresh' ranks all open cases by what the
-    catalogue knows now; a running server does so by itself. When it is clear which half it is, 'accept' closes the
-    case, and what was measured becomes evidence about that half.
+    A case holds what was observed, as 'otherhalf identify' takes it.
+    'refresh' ranks all open cases by what the catalogue knows now;
+    a running server does so by itself. When it is clear which half it is,
+    'accept' closes the case, and what was measured becomes evidence about it.
 
     \b
       otherhalf case save contact_count=24 pitch=4.41/11@caliper --title "reed bed recorder"
@@ -83,7 +84,7 @@ def save(
         body = form_of(SpecimenIn, asked)
         with opened(database) as catalogue:
             specimen = body.specimen()
-            summary = checked_summary(SnapshotSource(catalogue).current(), asked_of(specimen))
+            summary, _ = checked_summary(SnapshotSource(catalogue).current(), asked_of(specimen))
             found = _written(
                 catalogue,
                 operators(),
@@ -101,7 +102,7 @@ def _written(catalogue: Catalogue, act: Act, work: Callable[[Session, Act], str]
 
 @app.command(name="show", epilog=EXIT_CODES)
 def show_(key: KeyArgument, as_json: JsonOption = False, database: DatabaseOption = None) -> None:
-    """Show a case: what the ranking made of it last, what others say, and how to rank it in full."""
+    """Show a case: its answer, what others say, and how to rank it in full."""
     with told(), opened(database) as catalogue, catalogue.reading() as session:
         found = case_of(session, key, seer_of(operators()))
     if as_json:
@@ -158,7 +159,7 @@ def comment(
     ] = None,
     database: DatabaseOption = None,
 ) -> None:
-    """Say something to a case, or suggest a half; the ranking's judgement of it is shown beside.
+    """Say something to a case, or suggest a half, which the ranking then judges.
 
     [bold]Example[/bold]
 
@@ -203,8 +204,9 @@ def accept(
 ) -> None:
     """Close a case with the half that it turned out to be.
 
-    What was measured of the part becomes evidence about that half in the same step, as far as it can; what is left out
-    is told. Nobody's measurements confirm figures that they gave themselves.
+    What was measured of the part becomes evidence about that half in the
+    same step, as far as it can; what is left out is told. Nobody's
+    measurements confirm figures that they gave themselves.
 
     [bold]Example[/bold]
 

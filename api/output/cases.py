@@ -94,7 +94,8 @@ def judged_line(judged: Judged) -> str:
 def ranked_blocks(ranked: Sequence[Ranked]) -> Iterator[RenderableType]:
     """What ranking open cases again came to."""
     changed = [each for each in ranked if each.changes]
-    yield plain(f"{len(ranked)} open cases ranked again, {len(changed)} with another answer.")
+    counted = "1 open case" if len(ranked) == 1 else f"{len(ranked)} open cases"
+    yield plain(f"{counted} ranked again, {len(changed)} with another answer.")
     for each in changed:
         yield plain("")
         yield plain(f"{each.title} ({each.key})")

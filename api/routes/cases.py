@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Request
@@ -11,7 +11,7 @@ from starlette.responses import Response
 
 from api.access import WhoDep, needs
 from api.case_feed import case_feed
-from api.case_ranking import checked_summary, judged_half, require_half, revision_of
+from api.case_ranking import checked_summary, judged_half, require_half, revision_of, suggested
 from api.case_reading import case_of, evidence_in
 from api.dependencies import CatalogueDep, CursorQuery, LimitQuery, SnapshotDep, VersionDep, require_known_query
 from api.feeds import ATOM
@@ -47,7 +47,7 @@ from catalog.cases.finding import (
     seer_of,
 )
 from catalog.cases.specimens import COMMENT, SPECIMEN, Comment, Specimen
-from catalog.cases.summaries import Summary
+from catalog.cases.summaries import Judged, Summary
 from catalog.errors import NotFoundError
 from catalog.evidence.giving import take_back
 from catalog.history.acts import Act
@@ -94,7 +94,7 @@ def save_specimen(body: SpecimenIn, snapshot: SnapshotDep, writing: WritingDep) 
     A private case is seen by whoever has its key, which nobody guesses, and is on no list and in no feed. A public one
     is listed among the open cases. A photo is never kept, only the points that were clicked in it.
     """
-    summary = _checked(snapshot, body)
+    summary, _ = _checked(snapshot, body)
 
     def work(session: Session, act: Act) -> CaseOut:
         document = keeping.save(session, act, body.specimen(), summary, private=body.private)
@@ -103,11 +103,11 @@ def save_specimen(body: SpecimenIn, snapshot: SnapshotDep, writing: WritingDep) 
     return writing.once(work, body=body, reason=body.reason, status=201)
 
 
-def _checked(snapshot: Snapshot, body: SpecimenIn) -> Summary:
+def _checked(snapshot: Snapshot, body: SpecimenIn, halves: Sequence[str] = ()) -> tuple[Summary, tuple[Judged, ...]]:
     """What the ranking makes of it; raises for observations and points that make no sense."""
     if body.pictures:
         measure(clicked_in(body))
-    return checked_summary(snapshot, asked_of(body.specimen()))
+    return checked_summary(snapshot, asked_of(body.specimen()), halves)
 
 
 @router.get(
@@ -180,12 +180,14 @@ def get_specimen_revision(key: str, n: int, catalogue: CatalogueDep, who: WhoDep
 )
 def revise_specimen(key: str, body: SpecimenIn, snapshot: SnapshotDep, writing: WritingDep) -> Response:
     """Give it whole, as it shall be. `visibility` may change; what was public once stays in the journal."""
-    summary = _checked(snapshot, body)
+    with writing.catalogue.reading() as session:
+        halves = suggested(session, get_case(session, key, seer(writing.who)))
+    summary, judged = _checked(snapshot, body, halves)
 
     def work(session: Session, act: Act) -> CaseOut:
         case = keeping.own_case(session, act, key)
         require_unchanged(session, SPECIMEN, key, writing.tag)
-        keeping.revise(session, act, case, body.specimen(), summary, private=body.private)
+        keeping.revise(session, act, case, body.specimen(), summary, judged, private=body.private)
         return _told(session, key, act)
 
     return writing.once(work, body=body, reason=body.reason)

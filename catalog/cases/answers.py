@@ -2,8 +2,9 @@
 
 An answer moves a little with every change of the catalogue. Written as revisions, that would fill the journal with what
 nobody did, move the catalogue's version and so call for the next ranking. So the answer gets a revision, by the
-operator, only where it became another; its probabilities and version are otherwise replaced in place, and so is the
-whole answer when the author changes the observations: the journal tells of that already.
+operator, only where it became another, and where the author changed what is asked; its probabilities, its version and
+the judgements of suggestions are otherwise replaced in place. A history that is replayed elsewhere holds the answer as
+it last became another, and ranks it anew.
 """
 
 from __future__ import annotations
@@ -16,8 +17,10 @@ from sqlalchemy.orm import Session
 from catalog.cases.finding import Case, case_now
 from catalog.cases.specimens import OPEN, SPECIMEN
 from catalog.cases.summaries import CHANGED, RECORD, SAME, CaseAnswer, Judged, Summary, changes
+from catalog.entries import Entry
 from catalog.history.acts import OPERATOR, Act
 from catalog.history.documents import DocumentRecord, add_document, revise_document, written
+from catalog.history.journal import revision_of
 from catalog.moments import now
 from catalog.record_tables import DocumentTable
 
@@ -28,7 +31,7 @@ def add_answer(session: Session, at: str, case: DocumentRecord, summary: Summary
         session,
         Act(actor=OPERATOR, at=at),
         RECORD,
-        CaseAnswer(now=summary),
+        CaseAnswer(asked=case.revision, now=summary),
         of=SPECIMEN,
         about=case.key,
         state=SAME,
@@ -36,11 +39,50 @@ def add_answer(session: Session, at: str, case: DocumentRecord, summary: Summary
     )
 
 
-def replace_answer(session: Session, case: Case, answer: CaseAnswer, *, private: bool, state: str = SAME) -> None:
-    """Replace a case's answer in place."""
-    content = written(answer)
-    values = {"content": content, "private": private, "state": state}
-    session.execute(update(DocumentTable).where(DocumentTable.id == case.answer_document.id).values(**values))
+def judge_again(session: Session, case: Case, judged: Judged) -> None:
+    """Keep the judgement of a half that was suggested, in place of an earlier one."""
+    others = tuple(each for each in case.answer.judged if each.half != judged.half)
+    _replace(session, case.answer_document, case.answer.model_copy(update={"judged": (*others, judged)}))
+
+
+def begin_anew(
+    session: Session, case: Case, revised: DocumentRecord, summary: Summary, judged: Sequence[Judged]
+) -> None:
+    """Keep the first answer to what the author asks now, in a case that was ``revised``."""
+    act = Act(actor=OPERATOR, at=revised.changed_at, reason="the case was revised")
+    document = _as_journaled(session, case.answer_document)
+    answer = CaseAnswer(asked=revised.revision, now=summary, judged=tuple(judged))
+    revise_visibly(session, act, document, "rank", content=answer, private=revised.private, state=SAME)
+
+
+def revise_visibly(
+    session: Session,
+    act: Act,
+    document: DocumentRecord,
+    action: str,
+    *,
+    content: Entry,
+    private: bool,
+    state: str | None = None,
+) -> DocumentRecord:
+    """Make the next revision of what may be private.
+
+    Where that makes it public, its row in the journal tells of what was private before and so is private too; another
+    revision follows, that changes nothing, so that the journal tells everybody what is public now.
+    """
+    after = revise_document(session, act, document, action, content=content, private=private, state=state)
+    return revise_document(session, act, after, "publish") if document.private and not private else after
+
+
+def _replace(session: Session, document: DocumentRecord, answer: CaseAnswer) -> None:
+    values = {"content": written(answer)}
+    session.execute(update(DocumentTable).where(DocumentTable.id == document.id).values(**values))
+
+
+def _as_journaled(session: Session, document: DocumentRecord) -> DocumentRecord:
+    """The document as its last row in the journal left it: the next row goes on from there."""
+    row = revision_of(session, document.record, document.key, document.revision)
+    return document.model_copy(update={"content": row.new["content"]})
 
 
 def renew_answer(session: Session, case: Case, summary: Summary, judged: Sequence[Judged] = ()) -> tuple[str, ...]:
@@ -49,17 +91,17 @@ def renew_answer(session: Session, case: Case, summary: Summary, judged: Sequenc
     Nothing happens where the case was closed or written to since it was read, or was ranked by a later catalogue.
     """
     present = case_now(session, case.document.key)
-    written_to = present.document.revision != case.document.revision or present.document.state != OPEN
-    kept = present.answer
-    if written_to or kept.now.catalogue_version >= summary.catalogue_version:
+    kept, asked = present.answer, present.document.revision
+    written_to = asked != case.document.revision or present.document.state != OPEN
+    if written_to or (kept.asked == asked and kept.now.catalogue_version >= summary.catalogue_version):
         return ()
     news = changes(kept.now, summary)
     if not news:
-        same = kept.model_copy(update={"now": summary, "judged": tuple(judged)})
-        document = present.answer_document
-        replace_answer(session, present, same, private=document.private, state=document.state)
+        same = {"asked": asked, "now": summary, "judged": tuple(judged)}
+        _replace(session, present.answer_document, kept.model_copy(update=same))
         return ()
-    changed = CaseAnswer(now=summary, before=kept.now, changes=news, judged=tuple(judged))
+    changed = CaseAnswer(asked=asked, now=summary, before=kept.now, changes=news, judged=tuple(judged))
     act = Act(actor=OPERATOR, at=now(), reason="the catalogue changed")
-    revise_document(session, act, present.answer_document, "rank", content=changed, state=CHANGED)
+    document = _as_journaled(session, present.answer_document)
+    revise_document(session, act, document, "rank", content=changed, state=CHANGED)
     return news

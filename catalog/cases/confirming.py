@@ -72,10 +72,10 @@ def _fault(given: Observation) -> str:
         return "it is of the other half or of the pair"
     if given.feature not in FEATURES_OF["half"]:
         return "a measurement does not speak of it"
-    if kind is Kind.DIMENSION and all(getattr(given, name) is None for name in HOW_WELL):
-        return "neither its uncertainty nor its instrument is stated"
     if given.min is not None or given.max is not None:
         return "a bound is no measurement"
+    if kind is Kind.DIMENSION and all(getattr(given, name) is None for name in HOW_WELL):
+        return "neither its uncertainty nor its instrument is stated"
     return ""
 
 

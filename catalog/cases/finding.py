@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sqlalchemy import ColumnElement, Select, and_, false, select
+from sqlalchemy import ColumnElement, Select, and_, false, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from catalog.accounts.access import Permission, allowed
@@ -143,9 +143,12 @@ def own_cases(session: Session, author: str) -> list[Case]:
     return _cases(session, _both().where(_Specimen.author == author).order_by(_Specimen.id))
 
 
-def next_behind(session: Session, version: int, after: int = 0) -> Case | None:
-    """The first open case after the number ``after`` whose answer is of another version of the catalogue."""
-    behind = _Answer.content["now"]["catalogue_version"].as_integer() != version
+def next_behind(session: Session, version: int | None, after: int = 0) -> Case | None:
+    """The first open case after the number ``after`` whose answer is of another version of the catalogue (None:
+    whichever), or of another revision of the case: one that was reopened, or whose revision was taken back."""
+    behind: ColumnElement[bool] = _Answer.content["asked"].as_integer() != _Specimen.revision
+    if version is not None:
+        behind = or_(behind, _Answer.content["now"]["catalogue_version"].as_integer() != version)
     found = _cases(
         session,
         _both().where(_Specimen.state == OPEN, _Specimen.id > after, behind).order_by(_Specimen.id).limit(1),

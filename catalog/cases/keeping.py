@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from sqlalchemy.orm import Session
 
-from catalog.cases.answers import add_answer, replace_answer
+from catalog.cases.answers import add_answer, begin_anew, judge_again, revise_visibly
 from catalog.cases.confirming import Evidence
 from catalog.cases.finding import Case, comments_of, get_case, seer_of
 from catalog.cases.specimens import (
@@ -21,7 +21,7 @@ from catalog.cases.specimens import (
     Solution,
     Specimen,
 )
-from catalog.cases.summaries import CaseAnswer, Judged, Summary
+from catalog.cases.summaries import Judged, Summary
 from catalog.errors import EntryError, ForbiddenError
 from catalog.evidence import giving
 from catalog.evidence.errors import OwnEvidenceError, StaleEvidenceError
@@ -55,12 +55,19 @@ def own_case(session: Session, act: Act, key: str, *, maintained: bool = False) 
 
 
 def revise(
-    session: Session, act: Act, case: Case, specimen: Specimen, summary: Summary, *, private: bool
+    session: Session,
+    act: Act,
+    case: Case,
+    specimen: Specimen,
+    summary: Summary,
+    judged: Sequence[Judged],
+    *,
+    private: bool,
 ) -> DocumentRecord:
-    """Give an open case of one's own new content. Its answer starts anew."""
+    """Give an open case of one's own new content. Its answer starts anew, ``judged`` are the halves suggested."""
     require_open(case)
-    document = revise_document(session, act, case.document, "revise", content=specimen, private=private)
-    replace_answer(session, case, CaseAnswer(now=summary), private=private)
+    document = revise_visibly(session, act, case.document, "revise", content=specimen, private=private)
+    begin_anew(session, case, document, summary, judged)
     return document
 
 
@@ -119,10 +126,7 @@ def comment(session: Session, act: Act, case: Case, said: Comment, judged: Judge
             remedy="Ask its author to close it, and to open another with what is known now",
         )
     if judged is not None:
-        others = tuple(each for each in case.answer.judged if each.half != judged.half)
-        answer = case.answer.model_copy(update={"judged": (*others, judged)})
-        kept = case.answer_document
-        replace_answer(session, case, answer, private=kept.private, state=kept.state)
+        judge_again(session, case, judged)
     return add_document(
         session, act, COMMENT, said, of=SPECIMEN, about=case.document.key, private=case.document.private
     )

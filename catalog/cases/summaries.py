@@ -69,9 +69,11 @@ class Judged(Entry):
 
 class CaseAnswer(Entry):
     """A case's answer ``now``; where it changed since its author last wrote, also ``before`` and ``changes`` in
-    words. ``judged`` are the halves that were suggested, as the ranking of ``now`` judges them."""
+    words. ``asked`` is the specimen's revision that was ranked, and ``judged`` are the halves that were suggested, as
+    that ranking judges them."""
 
     record: Literal["case_answer"] = "case_answer"
+    asked: int
     now: Summary
     judged: tuple[Judged, ...] = ()
     before: Summary | None = None
