@@ -24,7 +24,7 @@ from matcher.features import FEATURES, Kind
 from matcher.identify import CREDIBLE_LEVEL
 from matcher.measurement import find_contradictions
 from matcher.observations import Reduced
-from matcher.results import Candidate, FittingMate, Hint, Verdict
+from matcher.results import Candidate, EvidenceLine, FittingMate, Hint, Verdict
 
 EMPTY_CATALOGUE = "The catalogue is empty: load entries with 'otherhalf import PATH', or try 'otherhalf demo'."
 
@@ -58,6 +58,24 @@ def answer(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
         recheck=tuple(answers.Recheck.model_validate(each, from_attributes=True) for each in found.recheck),
         hints=(*map(_hint, found.hints), *(consistency(note) for note in (*found.notes, *_contradictions(request)))),
         cautions=CAUTIONS,
+    )
+
+
+def ranking_of(snapshot: Snapshot, request: IdentifyRequest) -> answers.Ranking:
+    """The ranking as `answer` gives it, at a part of the cost; raises as `answer`."""
+    readings = _reduced(snapshot, request)
+    if not snapshot.halves:
+        return _nothing_to_rank(snapshot, request)
+    found = ranking.rank(
+        snapshot.columns, snapshot.absent, readings, prior_absent=request.prior_absent, limit=request.limit
+    )
+    return answers.Ranking(
+        verdict=found.verdict,
+        probability_absent=found.probability_absent,
+        prior_absent=request.prior_absent,
+        catalogue_version=snapshot.version,
+        candidates=tuple(_candidate(snapshot, candidate, readings) for candidate in found.candidates),
+        credible_set=answers.CredibleSet.model_validate(found.credible_set, from_attributes=True),
     )
 
 
@@ -141,13 +159,22 @@ def _candidate(snapshot: Snapshot, found: Candidate, readings: Sequence[Reduced]
         against=found.against,
         log_odds=found.log_odds,
         evidence=tuple(
-            answers.EvidenceLine(**asdict(line), unit=None if line.index is None else units[line.index])
+            answers.EvidenceLine(
+                **asdict(line),
+                unit=None if line.index is None else units[line.index],
+                expected_from=_measured_by(record, line),
+            )
             for line in found.evidence
         ),
         same_geometry=tuple(half_ref(snapshot.halves[key]) for key in found.same_geometry),
         end_allowance=end_allowance(record),
         mates=tuple(_mate(snapshot, mate) for mate in found.mates),
     )
+
+
+def _measured_by(record: HalfRecord, line: EvidenceLine) -> str | None:
+    known = record.better_known.get(line.feature)
+    return known.explanation if known is not None and line.of == "this" else None
 
 
 def _unit(reading: Reduced) -> Literal["mm", "px"] | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from catalog.entries import Dimension
-from catalog.records import HalfRecord, MatingRecord
+from catalog.records import BetterKnown, HalfRecord, MatingRecord
 from matcher.columns import Dim, HalfRow, MatingRow
 
 
@@ -18,7 +18,7 @@ def half_row(record: HalfRecord) -> HalfRow:
     return HalfRow(
         key=record.key,
         series=record.series_key,
-        dimensions=_dims(half.dimensions),
+        dimensions={**_dims(half.dimensions), **_measured(record.better_known)},
         counts={**half.counts, "contact_count": half.contact_count, "rows": half.rows},
         categories=categories,
         texts=(*half.markings, half.part_number, *half.order_codes, *half.aliases),
@@ -29,11 +29,20 @@ def half_row(record: HalfRecord) -> HalfRow:
 def mating_row(record: MatingRecord) -> MatingRow:
     """The matcher's row of a mating."""
     mating = record.mating
-    return MatingRow(half=mating.half, other=mating.other, dimensions=_dims(mating.dimensions))
+    return MatingRow(
+        half=mating.half, other=mating.other, dimensions={**_dims(mating.dimensions), **_measured(record.better_known)}
+    )
 
 
 def _dims(dimensions: Mapping[str, Dimension]) -> dict[str, Dim]:
     return {
         name: Dim(value=each.value, tolerance=each.tolerance, bound=each.bound, extra_u=each.extra_u)
         for name, each in dimensions.items()
+    }
+
+
+def _measured(better_known: Mapping[str, BetterKnown]) -> dict[str, Dim]:
+    """What measurements know better than the entry: they take its place in the ranking."""
+    return {
+        name: Dim(value=each.value, tolerance=each.tolerance, extra_u=each.u) for name, each in better_known.items()
     }

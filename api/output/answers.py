@@ -12,7 +12,6 @@ from api.output import words
 from api.output.advice import advice_blocks
 from api.output.console import bullet, plain, table
 from api.schemas.answers import Answer, Candidate, EvidenceLine, ExplainAnswer, Hint, Mate, Recheck
-from matcher.results import Verdict
 
 SHOWN_MATES = 6
 """Mates listed for the first candidate; the rest is told as a number and is in the JSON answer."""
@@ -41,7 +40,7 @@ def answer_blocks(answer: Answer, *, brief: bool = False) -> Iterator[Renderable
 def headline(answer: Answer) -> Iterator[Text]:
     """The verdict in one sentence, and the probability that the half is not in the catalogue."""
     absent = words.percent(answer.probability_absent)
-    yield Text(_verdict(answer), style="bold")
+    yield Text(words.verdict(answer), style="bold")
     yield plain(f"{words.NOT_HERE}: {absent} (assumed before measuring: {words.percent(answer.prior_absent)})")
 
 
@@ -58,23 +57,6 @@ def explanation_blocks(answer: ExplainAnswer) -> Iterator[RenderableType]:
     yield plain("")
     yield from _evidence(candidate)
     yield from caution_lines(SHORT_CAUTIONS)
-
-
-def _verdict(answer: Answer) -> str:
-    if answer.verdict is Verdict.NO_MATCH or not answer.candidates:
-        return "No match: the half is probably not in this catalogue."
-    first = answer.candidates[0]
-    name = words.half_name(first.half)
-    if answer.verdict is Verdict.IDENTIFIED:
-        return f"Identified: {name}, {words.percent(first.probability)}"
-    if answer.credible_set.members == 1:
-        return f"Not settled: {name} leads with {words.percent(first.probability)}, but not everything fits it."
-    level = f"{answer.credible_set.level:.0%}".replace("%", " %")
-    shared = f"Not settled: {answer.credible_set.members} answers share {level} of the probability"
-    if answer.probability_absent > first.probability:
-        absent = words.percent(answer.probability_absent)
-        return f"{shared}, {words.NOT_HERE} with {absent} among them; the likeliest half is {name}."
-    return f"{shared}; {name} leads."
 
 
 def _candidates(answer: Answer) -> RenderableType:
@@ -141,6 +123,11 @@ def _evidence(candidate: Candidate) -> Iterator[RenderableType]:
         )
     yield rows
     yield from (plain(_slip(line)) for line in candidate.evidence if line.slip)
+    yield from (plain(_source(line)) for line in candidate.evidence if line.expected_from)
+
+
+def _source(line: EvidenceLine) -> str:
+    return f"{words.feature_label(line.feature, line.of)} expected: {line.expected_from}"
 
 
 def _slip(line: EvidenceLine) -> str:

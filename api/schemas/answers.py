@@ -43,6 +43,9 @@ class EvidenceLine(Out):
     unit: Literal["mm", "px"] | None = Field(description="Unit of measured and u; px: a picture without a scale.")
     u: float | None = Field(description="Standard uncertainty of the reading.")
     expected: float | int | str | None = Field(description="What the catalogue says of this half.")
+    expected_from: str | None = Field(
+        None, description="Where expected comes from, where measurements know it better than the entry states it."
+    )
     tolerance: float | None = Field(description="Half-width within which parts of this half lie, mm.")
     log_odds: float = Field(description="Natural log; above 0 speaks for this half.")
     reading: str = Field(description="fits, strains, off, likely slip, no information; or before measuring.")
@@ -166,8 +169,8 @@ class Hint(Out):
     verdict: Verdict | None = None
 
 
-class Answer(Out):
-    """The ranked and honest answer. The candidates' probabilities and probability_absent add up to 1 over all."""
+class Ranking(Out):
+    """What was found. The candidates' probabilities and probability_absent add up to 1 over all."""
 
     verdict: Verdict = Field(description="identified, shortlist or no_match.")
     probability_absent: float = Field(description="That the half is not in this catalogue.")
@@ -175,6 +178,11 @@ class Answer(Out):
     catalogue_version: int
     candidates: tuple[Candidate, ...]
     credible_set: CredibleSet
+
+
+class Answer(Ranking):
+    """The ranked and honest answer. The candidates' probabilities and probability_absent add up to 1 over all."""
+
     next_measurements: tuple[NextMeasurement, ...] = Field(
         description="Most telling first; empty where none tells anything worth the work."
     )
