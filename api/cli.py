@@ -8,10 +8,13 @@ from typing import Annotated
 import typer
 
 from api.commands import (
+    cases,
     catalogue,
+    contribute,
     contributor,
     demo,
     drawing,
+    history,
     identification,
     measure,
     reference,
@@ -67,6 +70,11 @@ app.command(epilog=EXIT_CODES)(catalogue.export)
 app.command(epilog=EXIT_CODES)(sharing.publish)
 app.command(epilog=EXIT_CODES)(sharing.merge)
 app.command(epilog=EXIT_CODES)(catalogue.upgrade)
+app.add_typer(cases.app, name="case")
+app.command(epilog=EXIT_CODES)(contribute.add)
+app.command(epilog=EXIT_CODES)(history.history)
+app.command(epilog=EXIT_CODES)(history.journal)
+app.add_typer(history.waiting, name="pending")
 app.add_typer(contributor.app, name="contributor")
 app.add_typer(token.app, name="token")
 app.command()(serve.serve)

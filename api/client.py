@@ -20,6 +20,7 @@ from urllib.parse import quote
 import httpx2
 from pydantic import BaseModel, ValidationError
 
+from api.contributing_client import ContributingCalls
 from api.schemas.answers import Answer, ExplainAnswer, Health
 from api.schemas.lists import FeatureList, InstrumentList, Page, SearchAnswer
 from api.schemas.measured import MeasureAnswer, RowAnswer
@@ -49,16 +50,24 @@ class ProblemError(Exception):
         self.problem = problem
 
 
-class Client:
+class Client(ContributingCalls):
     """One server. Use it as a context manager, or call `close`.
 
-    ``base_url`` is the server's address. ``http`` replaces the HTTP client, for tests or own transports; it is then
-    the caller's to close. Calls raise `ProblemError` for what the server refuses, and httpx2's errors where it cannot
-    be reached.
+    ``base_url`` is the server's address, ``token`` what changes are made with; reading needs none. ``http`` replaces
+    the HTTP client, for tests or own transports; it is then the caller's to close. Calls raise `ProblemError` for what
+    the server refuses, and httpx2's errors where it cannot be reached.
     """
 
-    def __init__(self, base_url: str = "", *, timeout_s: float = TIMEOUT_S, http: httpx2.Client | None = None) -> None:
+    def __init__(
+        self,
+        base_url: str = "",
+        *,
+        token: str | None = None,
+        timeout_s: float = TIMEOUT_S,
+        http: httpx2.Client | None = None,
+    ) -> None:
         self._own = http is None
+        self._headers = {} if token is None else {"Authorization": f"Bearer {token}"}
         self._http = http if http is not None else httpx2.Client(base_url=base_url, timeout=timeout_s)
 
     def __enter__(self) -> Self:
@@ -207,10 +216,17 @@ class Client:
         method: str,
         path: str,
         query: Mapping[str, object] | None = None,
-        body: Mapping[str, object] | None = None,
+        body: Any = None,
     ) -> R:
         params = {name: str(value) for name, value in (query or {}).items() if value is not None}
-        response = self._http.request(method, path, params=params, json=body)
+        return self._read(kind, self._send(method, path, params=params, json=body))
+
+    def _send(
+        self, method: str, path: str, *, headers: Mapping[str, str] | None = None, **sent: Any
+    ) -> httpx2.Response:
+        return self._http.request(method, path, headers={**self._headers, **(headers or {})}, **sent)
+
+    def _read(self, kind: type[R], response: httpx2.Response) -> R:
         if response.is_success:
             return kind.model_validate_json(response.content)
         raise _refusal(response)

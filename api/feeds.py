@@ -10,6 +10,7 @@ from urllib.parse import quote
 from xml.etree import ElementTree
 
 from api.differences import differences
+from api.schemas.history import LISTED_AT
 from catalog.history.journal import JournalEntry
 from catalog.moments import now
 
@@ -21,9 +22,6 @@ IDS = uuid.UUID("3f0f4b2e-7a53-4a0e-9d5c-6b1f0c1d8e42")
 
 NOT_IN_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 """What XML 1.0 (2.2, Char) cannot carry, however it is escaped."""
-
-LISTED_AT = {"half": "halves", "series": "series", "mating": "matings"}
-"""Addresses of the kinds of entries."""
 
 MOST_DIFFERENCES = 20
 """Changed fields in one entry of the feed; the rest is behind its link, and their number is told."""

@@ -83,8 +83,8 @@ def import_(
 def _import_file(catalogue: Catalogue, path: Path) -> None:
     with catalogue.writing() as session:
         if is_whole(path):
-            with _progress("taking the history") as progress:
-                taken = take_whole(session, path, progress)
+            with progress("taking the history") as tell:
+                taken = take_whole(session, path, tell)
             lines = [plain(f"{record}: {number}") for record, number in taken.items()]
         else:
             lines = list(added_lines(add_file(session, path)))
@@ -146,8 +146,8 @@ def upgrade(database: DatabaseOption = None) -> None:
 
 def _import_footprints(catalogue: Catalogue, paths: Sequence[Path], *, every: bool) -> bool:
     """Whether the paths held any half; a script must not take a folder of damaged files for a filled catalogue."""
-    with _progress("reading footprints") as progress:
-        found = import_folders(paths, progress)
+    with progress("reading footprints") as tell:
+        found = import_folders(paths, tell)
     with catalogue.writing() as session:
         report = add(session, found.entries)
     show([*footprint_lines(found.report, every=every), *added_lines(report)])
@@ -155,7 +155,8 @@ def _import_footprints(catalogue: Catalogue, paths: Sequence[Path], *, every: bo
 
 
 @contextmanager
-def _progress(what: str) -> Iterator[Callable[[int, int], None]]:
+def progress(what: str) -> Iterator[Callable[[int, int], None]]:
+    """A bar on the error stream, moved by what is done and how much there is in all."""
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
     with Progress(*columns, console=errors(), transient=True) as bar:
         task = bar.add_task(what, total=None)

@@ -9,11 +9,15 @@ import typer
 
 from api.commands.common import EXIT_CODES, DatabaseOption, JsonOption, opened, show, told
 from api.output.console import plain
+from api.output.history import undone_lines
 from api.output.people import contributor_table, first_steps
 from api.schemas.people import ContributorList, contributor_out
 from catalog.accounts import contributors
 from catalog.accounts.who import Role
 from catalog.history.acts import operators
+from catalog.history.documents import new_key
+from catalog.history.undoing import undo as undo_changes
+from catalog.moments import read, written
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -108,3 +112,27 @@ def role(name: NameArgument, role: RoleArgument, database: DatabaseOption = None
     with told(), opened(database) as catalogue, catalogue.writing() as session:
         changed = contributors.change_role(session, operators(), name, role)
     show([plain(f"{changed.name} is now a {changed.role}.")])
+
+
+@app.command(epilog=EXIT_CODES)
+def undo(
+    name: NameArgument,
+    since: Annotated[str, typer.Option("--since", help="A date (its beginning) or moment, UTC.")],
+    reason: Annotated[str, typer.Option("--reason", help="Why; it is kept in the journal.")],
+    database: DatabaseOption = None,
+) -> None:
+    """Take back all that a contributor changed since a moment, at once and as new revisions.
+
+    What others revised since, measured and found right, or built on is kept, and told. Suspend them first, if more is
+    to be feared.
+
+    [bold]Example[/bold]
+
+    \b
+      otherhalf contributor undo "Wren Ashby" --since 2026-11-24 --reason "a token of theirs leaked"
+    """
+    with told(), opened(database) as catalogue, catalogue.writing() as session:
+        person = contributors.get(session, name).name
+        since_moment = written(read(since, field="--since"))
+        undone = undo_changes(session, operators(reason, batch=new_key()), person, since_moment)
+    show(list(undone_lines(person, undone)))

@@ -30,6 +30,7 @@ from api.schemas.contributing import (
     status_of,
 )
 from api.schemas.evidence import ReasonIn, findings_out
+from api.schemas.history import LISTED_AT
 from api.settings import DEFAULT_PAGE
 from api.writing import Writing, WritingDep
 from catalog.accounts.access import Permission
@@ -287,5 +288,5 @@ def _add_changes(record: str, path: str) -> None:
         return _change(writing, record, key, body, submit)
 
 
-for _record, _path in (("half", "halves"), ("series", "series"), ("mating", "matings")):
+for _record, _path in LISTED_AT.items():
     _add_changes(_record, _path)

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Request
-from sqlalchemy.orm import Session
 from starlette.responses import Response
 
 from api.dependencies import CatalogueDep, CursorQuery, KeyQuery, LimitQuery, VersionDep, require_known_query
 from api.feeds import ATOM, Feed, atom
-from api.paging import decode_cursor, encode_cursor
+from api.journal_pages import Wanted, journal_page
 from api.problems import ApiError
 from api.responses import documented
-from api.schemas.history import JournalPage
+from api.schemas.history import LISTED_AT, JournalPage
 from api.schemas.problems import FieldProblem
 from api.settings import DEFAULT_PAGE
 from catalog.history import journal
@@ -25,41 +22,7 @@ from catalog.moments import read, written
 
 PROBLEMS = ("invalid-request", "invalid-entry", "internal-error", "catalogue-locked", "catalogue-unusable")
 
-SEEN_BY_KEY = "specimen"
-"""Records that may be private: whoever has such a record's key may see its history, and nobody else."""
-
 router = APIRouter(tags=["history"], responses=documented(*PROBLEMS), dependencies=[Depends(require_known_query)])
-
-
-@dataclass(frozen=True, kw_only=True)
-class Wanted:
-    """Which rows of the journal."""
-
-    record: str | None
-    key: str | None
-    series: str | None
-    actor: str | None
-    since: str | None
-
-    @property
-    def filters(self) -> Mapping[str, str]:
-        """What was asked for, by name."""
-        return {name: value for name, value in vars(self).items() if value is not None}
-
-    def page(self, session: Session, *, before: int | None = None, limit: int) -> list[JournalEntry]:
-        """These rows, the newest first."""
-        private = self.record == SEEN_BY_KEY and self.key is not None
-        return journal.page(
-            session,
-            before=before,
-            limit=limit,
-            private=private,
-            record=self.record,
-            key=self.key,
-            series=self.series,
-            actor=self.actor,
-            since=self.since,
-        )
 
 
 def _wanted(
@@ -95,7 +58,7 @@ def get_journal(
     `record` and `key` together give one record and what was said about it, `series` a whole series.
     """
     with catalogue.reading() as session:
-        return _page(session, version, wanted, cursor, limit)
+        return journal_page(session, version, wanted, cursor, limit)
 
 
 @router.get(
@@ -117,14 +80,6 @@ def get_feed(
     return Response(atom(feed, rows), media_type=ATOM, headers=known)
 
 
-def _page(session: Session, version: int, wanted: Wanted, cursor: str | None, limit: int) -> JournalPage:
-    before = decode_cursor(cursor, "journal", wanted.filters)
-    rows = wanted.page(session, before=None if before is None else int(before), limit=limit + 1)
-    items = tuple(rows[:limit])
-    more = encode_cursor(str(items[-1].id), "journal", wanted.filters) if len(rows) > limit else None
-    return JournalPage(items=items, next=more, catalogue_version=version)
-
-
 def _add_histories(record: str, path: str) -> None:
     """History and revisions of every kind of entry, at its own address."""
 
@@ -141,10 +96,10 @@ def _add_histories(record: str, path: str) -> None:
         limit: LimitQuery = DEFAULT_PAGE,
     ) -> JournalPage:
         """The newest first, with what was said about it."""
-        wanted = Wanted(record=record, key=key, series=None, actor=None, since=None)
+        wanted = Wanted(record=record, key=key)
         with catalogue.reading() as session:
             get_record(session, record, key)
-            return _page(session, version, wanted, cursor, limit)
+            return journal_page(session, version, wanted, cursor, limit)
 
     @router.get(
         f"/{path}/{{key}}/revisions/{{number}}",
@@ -157,5 +112,5 @@ def _add_histories(record: str, path: str) -> None:
             return journal.revision_of(session, record, key, number)
 
 
-for _record, _path in (("half", "halves"), ("series", "series"), ("mating", "matings")):
+for _record, _path in LISTED_AT.items():
     _add_histories(_record, _path)

@@ -13,6 +13,9 @@ from catalog.history.journal import JournalEntry
 from catalog.history.undoing import Undone
 from catalog.plain_text import Line, Remark
 
+LISTED_AT = {"half": "halves", "series": "series", "mating": "matings"}
+"""Addresses of the kinds of entries."""
+
 
 class JournalPage(Out):
     """What happened, the newest first; follow `next` until it is null."""
