@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
@@ -86,7 +87,7 @@ def test_one_contribution_sent_by_many_threads_under_one_key_is_one(shop: Worksh
 
         def contribute(number: int, turn: int = turn, body: dict[str, Any] = body) -> tuple[int, str]:
             answer = shop.ask("POST", "/v1/halves", IDA, key=f"turn {turn}", json=body)
-            return answer.status_code, answer.text
+            return answer.status_code, json.dumps(answer.json(), sort_keys=True)
 
         answers = set(together(pool, contribute))
         assert len(answers) == 1, answers
