@@ -60,7 +60,7 @@ def _units_slips(confirmation: Confirmation, figures: Stated) -> Iterator[Findin
             continue
         for unit in ("in", "mil"):
             for factor in (MM_PER_UNIT[unit], 1.0 / MM_PER_UNIT[unit]):
-                other = value.model_copy(update={"value": value.value * factor, "u": value.u * factor})
+                other = value.model_copy(update={"value": value.value * factor, "u": _u_times(value, factor)})
                 if agreement(other, figures).verdict is Verdict.FITS:
                     yield Finding(
                         code=Code.UNITS_SLIP,
@@ -71,6 +71,13 @@ def _units_slips(confirmation: Confirmation, figures: Stated) -> Iterator[Findin
                         value=value.value,
                         expected=round(other.value, 4),
                     )
+
+
+def _u_times(value: MeasuredValue, factor: float) -> float:
+    """The uncertainty where the figure slipped by a factor: one given with it slipped too, the instrument's own did
+    not."""
+    given = (value.given_u, value.plus_minus, value.expanded_u)
+    return value.u if all(each is None for each in given) else value.u * factor
 
 
 def dispute(session: Session, act: Act, given: Dispute) -> DocumentRecord:
