@@ -1,0 +1,171 @@
+"""What fixes a half to its board, seen from above: hold-downs, power contacts, pegs, lands."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from api.drawing.contact_sites import Site
+from api.drawing.geometry import Blocks, Box, Discs, Part, Point, Polygon, rectangle
+from api.drawing.sizes import Sizes
+
+TAB_WIDTH = 0.22
+"""Width of a tab across the rows as a share of the body's width."""
+
+WRAP_WIDTH = 0.66
+"""Width across the rows of metal that wraps an end, the same."""
+
+WRAP_DEPTH, WRAP_ARM = 0.2, 0.16
+"""How far its arms reach back over the body, and how wide they are, the same."""
+
+SIDE_TAB = 1.6
+"""Length along the rows of a tab on a long side, in pitches."""
+
+PEG, SMALL_PEG = 0.11, 0.075
+"""Radius of a peg, and of the smaller one of unequal pegs, as a share of the body's width."""
+
+LAND_WIDTH = 0.55
+"""Width of a land in pitches."""
+
+HOLE = 0.36
+"""Diameter of a hole with its ring, in pitches at the pin."""
+
+POWER_WIDTH = 1.3
+"""Width of a power contact in pitches."""
+
+
+def hold_downs(sizes: Sizes) -> Iterable[Part]:
+    """Fixing metal by its form; dashed tabs at the ends where the form is unknown."""
+    form = sizes.form("hold_down_form", "end_tab")
+    makers = {"end_tab": _end_tabs, "wrap_round": _wraps, "side_tab": _side_tabs, "through_board": _through}
+    if form not in makers:
+        return
+    assumed = "hold_down_form" not in sizes.categories or not (form == "side_tab" or sizes.known("overall_length"))
+    for shape in makers[form](sizes):
+        yield Part(role="hold-down", shape=shape, feature="hold_downs", assumed=assumed, hidden=form == "through_board")
+
+
+def _ends(sizes: Sizes) -> tuple[float, float]:
+    """Half the body's and half the overall length; metal that shows nowhere ends with the body."""
+    body = sizes.mm("body_length") / 2
+    return body, max(sizes.mm("overall_length") / 2, 0.0)
+
+
+def _end_tabs(sizes: Sizes) -> list[Blocks | Polygon | Discs]:
+    body, tip = _ends(sizes)
+    width = sizes.mm("body_width")
+    inner = min(body - 0.06 * width, tip - 0.06 * width)
+    places = (0.0,) if sizes.counts.get("hold_down_count") == 2 else (-0.33 * width, 0.33 * width)
+    centres = tuple((side * (inner + tip) / 2, y) for side in (-1.0, 1.0) for y in places)
+    return [Blocks(centres=centres, width=tip - inner, height=TAB_WIDTH * width)]
+
+
+def _wraps(sizes: Sizes) -> list[Blocks | Polygon | Discs]:
+    """A bracket round each end: a cheek outside the end wall, two arms laid over it."""
+    body, tip = _ends(sizes)
+    across = WRAP_WIDTH * sizes.mm("body_width") / 2
+    arm = WRAP_ARM * sizes.mm("body_width")
+    back = max(body - WRAP_DEPTH * sizes.mm("body_width"), 0.6 * body)
+    cheek = min(body - 0.25 * (body - back), tip - 0.25 * (body - back))
+    right = (
+        (back, -across),
+        (tip, -across),
+        (tip, across),
+        (back, across),
+        (back, across - arm),
+        (cheek, across - arm),
+        (cheek, arm - across),
+        (back, arm - across),
+    )
+    return [Polygon(points=tuple((side * x, y) for x, y in right)) for side in (-1.0, 1.0)]
+
+
+def _side_tabs(sizes: Sizes) -> list[Blocks | Polygon | Discs]:
+    width, tip = sizes.mm("body_width"), max(sizes.mm("tail_span"), 1.1 * sizes.mm("body_width"))
+    length = SIDE_TAB * sizes.mm("pitch")
+    x = max(sizes.mm("body_length") / 2 - length, 0.0)
+    inner = 0.9 * width
+    sides = (-1.0, 1.0) if sizes.counts.get("hold_down_count") != 2 else (1.0,)
+    centres = tuple((end * x, side * (inner + tip) / 4) for end in (-1.0, 1.0) for side in sides)
+    return [Blocks(centres=centres, width=length, height=(tip - inner) / 2)]
+
+
+def _through(sizes: Sizes) -> list[Blocks | Polygon | Discs]:
+    x = sizes.mm("body_length") / 2 - 0.12 * sizes.mm("body_width")
+    return [Discs(centres=((-max(x, 0.0), 0.0), (max(x, 0.0), 0.0)), radius=0.08 * sizes.mm("body_width"))]
+
+
+def power_contacts(sizes: Sizes, sites: Sequence[Site]) -> Iterable[Part]:
+    """Wide contacts beyond the field; where the hold-downs carry the power nothing is added."""
+    count = sizes.counts.get("power_contact_count", 0)
+    if count == 0 or count == sizes.counts.get("hold_down_count"):
+        return
+    pitch, reach = sizes.mm("pitch"), max(site.x for site in sites)
+    x = max((reach + sizes.mm("body_length") / 2) / 2, reach + 1.2 * pitch)
+    rows = (0.0,) if count <= 2 else (-sizes.mm("row_spacing") / 2, sizes.mm("row_spacing") / 2)
+    places = [(side * x, y) for y in rows for side in (-1.0, 1.0)][:count]
+    shape = Blocks(centres=tuple(places), width=POWER_WIDTH * pitch, height=TAB_WIDTH * sizes.mm("body_width"))
+    yield Part(role="power", shape=shape, feature="power_contacts", assumed=True)
+
+
+def pegs(sizes: Sizes) -> Iterable[Part]:
+    """Pegs at the back, dashed since the body hides them: only where they are certain or their holes are known."""
+    keys = sizes.categories.get("keying", frozenset())
+    if not (sizes.only("pegs", "present") or sizes.known("peg_hole_span") or "unequal_pegs" in keys):
+        return
+    x, width = sizes.mm("peg_hole_span") / 2, sizes.mm("body_width")
+    second = SMALL_PEG if "unequal_pegs" in keys else PEG
+    for place, radius in ((-x, PEG * width), (x, second * width)):
+        shape = Discs(centres=((place, 0.0),), radius=radius)
+        yield Part(role="peg", shape=shape, feature="pegs", assumed=not sizes.known("peg_hole_span"), hidden=True)
+
+
+def lands(sizes: Sizes, sites: Sequence[Site]) -> Iterable[Part]:
+    """The copper of the board: lands or holes of the contacts, lands of the hold-downs."""
+    form = sizes.form("tail_form", "gull_out")
+    if form in ("pin", "ball"):
+        yield _holes(sizes, sites, form)
+    elif sizes.rows <= 2:
+        yield from _contact_lands(sizes, sites)
+    if sizes.form("hold_down_form", "end_tab") in ("end_tab", "wrap_round") or sizes.known("hold_down_land_span"):
+        yield _hold_down_lands(sizes)
+
+
+def _holes(sizes: Sizes, sites: Sequence[Site], form: str) -> Part:
+    scale = sizes.mm("land_row_spacing") / sizes.mm("row_spacing")
+    centres: tuple[Point, ...] = tuple((site.x, site.y * scale) for site in sites if not site.blocked)
+    outermost = max(abs(y) for _, y in centres)
+    radius = HOLE * sizes.mm("pitch")
+    if form == "ball" and sizes.known("land_span"):
+        radius = max(sizes.mm("land_span") / 2 - outermost, 0.1 * sizes.mm("pitch"))
+    shape = Discs(centres=centres, radius=radius)
+    return Part(role="land", shape=shape, feature="lands", assumed=not sizes.known("pitch", "land_row_spacing"))
+
+
+def _contact_lands(sizes: Sizes, sites: Sequence[Site]) -> Iterable[Part]:
+    tip = sizes.mm("land_span") / 2
+    length = land_length(sizes)
+    known = sizes.known("land_span", "pitch")
+    for side, row in ((-1.0, 1), (1.0, sizes.rows)):
+        centres = tuple((site.x, side * (tip - length / 2)) for site in sites if site.row == row and not site.blocked)
+        shape = Blocks(centres=centres, width=LAND_WIDTH * sizes.mm("pitch"), height=length)
+        if centres:
+            yield Part(role="land", shape=shape, feature="lands", assumed=not known)
+
+
+def land_length(sizes: Sizes) -> float:
+    """Length of a land across the rows: twice from the outer edge to the row's centre line, kept sensible."""
+    span, rows = sizes.mm("land_span"), sizes.mm("land_row_spacing")
+    return span - rows if 0 < span - rows < 0.5 * span else 0.14 * span
+
+
+def _hold_down_lands(sizes: Sizes) -> Part:
+    tip, width = sizes.mm("hold_down_land_span") / 2, sizes.mm("body_width")
+    inner = min(sizes.mm("body_length") / 2 - 0.08 * width, 0.95 * tip)
+    centres = tuple((side * (inner + tip) / 2, 0.0) for side in (-1.0, 1.0))
+    shape = Blocks(centres=centres, width=tip - inner, height=0.9 * width)
+    return Part(role="land", shape=shape, feature="hold_down_lands", assumed=not sizes.known("hold_down_land_span"))
+
+
+def box_part(role: str, box: Box, *, feature: str = "", assumed: bool = False, hidden: bool = False) -> Part:
+    """A rectangle as a part."""
+    return Part(role=role, shape=rectangle(box), feature=feature, assumed=assumed, hidden=hidden)

@@ -1,0 +1,250 @@
+"""Between which edges each dimension of a half is taken, in the view where it is shown. mm."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
+
+from api.drawing.contact_sites import bank_sizes
+from api.drawing.fittings import land_length
+from api.drawing.outline import HalfShape, contact_length, gridded, has_opening, tail_places
+from api.drawing.sizes import Length, Sizes
+
+Side = Literal["above", "below", "left", "right"]
+
+ALONG = (
+    "contact_width",
+    "pitch",
+    "bank_gap",
+    "opening_length",
+    "tail_pitch",
+    "body_length",
+    "peg_hole_span",
+    "overall_length",
+    "hold_down_land_span",
+)
+"""Taken along the rows: shown in the view from above."""
+
+ACROSS = ("row_spacing", "opening_width", "land_row_spacing", "body_width", "tail_span", "land_span")
+"""Taken across the rows."""
+
+ABOVE = frozenset({"contact_width", "pitch", "bank_gap", "opening_length", "row_spacing", "opening_width"})
+"""Dimensions of the mating face stand above the drawing, those of body and board below."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Measure:
+    """A dimension between two edges.
+
+    ``low`` and ``high`` are the edges' places along the measured direction, ``edge`` how far each edge line runs across
+    it. ``spans`` gaps lie between the edges of a pitch.
+    """
+
+    feature: str
+    low: float
+    high: float
+    edge: tuple[float, float]
+    side: Side
+    length: Length
+    spans: int = 1
+
+    @property
+    def upright(self) -> bool:
+        """Whether the measured direction is up and down the sheet."""
+        return self.side in ("left", "right")
+
+
+def applies(sizes: Sizes, feature: str) -> bool:
+    """Whether such a half can have this dimension, as far as is known."""
+    if feature in ("row_spacing", "land_row_spacing"):
+        return sizes.rows > 1
+    if feature == "bank_gap":
+        return sizes.banks > 1
+    if feature in ("pitch", "tail_pitch"):
+        return sizes.positions > 1
+    if sizes.known(feature):
+        return True
+    if feature in ("opening_length", "opening_width"):
+        return has_opening(sizes)
+    if feature == "tail_span":
+        return not gridded(sizes)
+    if feature == "hold_down_land_span":
+        return sizes.form("hold_down_form", "end_tab") in ("end_tab", "wrap_round")
+    if feature == "peg_hole_span":
+        return not sizes.only("pegs", "none")
+    return feature != "overall_length" or not sizes.only("hold_down_form", "none", "side_tab", "through_board")
+
+
+def top_measures(shape: HalfShape, features: Iterable[str], whole_row: bool = False) -> list[Measure]:
+    """The dimensions seen from above. ``whole_row``: a pitch is drawn over all gaps of a group, as it is measured."""
+    made = []
+    for feature in features:
+        if feature in ALONG and applies(shape.sizes, feature):
+            made += _along(shape, feature, whole_row)
+        elif feature in ACROSS and applies(shape.sizes, feature):
+            made.append(_across_seen_from_above(shape.sizes, feature))
+    return made
+
+
+def _side_of(feature: str) -> Side:
+    return "above" if feature in ABOVE else "below"
+
+
+def _along(shape: HalfShape, feature: str, whole_row: bool) -> list[Measure]:
+    sizes = shape.sizes
+    between: dict[str, Callable[[], tuple[float, float, int] | None]] = {
+        "pitch": lambda: _pitch_gap(shape, whole_row),
+        "tail_pitch": lambda: _tail_gap(shape, whole_row),
+        "bank_gap": lambda: _bank_gap(shape),
+        "contact_width": lambda: _one_contact(shape),
+    }
+    half = sizes.mm(feature) / 2
+    found = between[feature]() if feature in between else (-half, half, 1)
+    if found is None:
+        return []
+    low, high, spans = found
+    return [
+        Measure(
+            feature=feature,
+            low=low,
+            high=high,
+            edge=_edge_along(sizes, feature),
+            side=_side_of(feature),
+            length=sizes.lengths[feature],
+            spans=spans,
+        )
+    ]
+
+
+def _first_row(shape: HalfShape) -> list[float]:
+    """Contacts of the first full row's first group, as places along it."""
+    longest = max(range(shape.sizes.rows), key=lambda row: shape.sizes.row_contacts[row]) + 1
+    return [site.x for site in shape.sites if site.row == longest and site.bank == 0]
+
+
+def _pitch_gap(shape: HalfShape, whole_row: bool) -> tuple[float, float, int] | None:
+    places = _first_row(shape)
+    if len(places) < 2:
+        return None
+    if whole_row:
+        return places[0], places[-1], len(places) - 1
+    first = (len(places) - 1) // 3
+    return places[first], places[first + 1], 1
+
+
+def _tail_gap(shape: HalfShape, whole_row: bool) -> tuple[float, float, int] | None:
+    places = tail_places(shape.sizes, shape.sites, 1.0)
+    first_bank = places[: bank_sizes(shape.sizes.positions, shape.sizes.banks)[0]]
+    if len(first_bank) < 2 or not _evenly(first_bank):
+        return None
+    if whole_row:
+        return first_bank[0], first_bank[-1], len(first_bank) - 1
+    first = (len(first_bank) - 1) // 3
+    return first_bank[first], first_bank[first + 1], 1
+
+
+def _evenly(places: list[float]) -> bool:
+    steps = [after - before for before, after in pairwise(places)]
+    return max(steps) - min(steps) < 1e-6
+
+
+def _bank_gap(shape: HalfShape) -> tuple[float, float, int] | None:
+    first = _first_row(shape)
+    return first[-1], first[-1] + shape.sizes.mm("bank_gap"), 1
+
+
+def _one_contact(shape: HalfShape) -> tuple[float, float, int] | None:
+    places = [site.x for site in shape.sites if not site.blocked]
+    if not places:
+        return None
+    row = [site.x for site in shape.sites if not site.blocked and site.row == 1] or places
+    place, half = row[2 * (len(row) - 1) // 3], shape.sizes.mm("contact_width") / 2
+    return place - half, place + half, 1
+
+
+def _edge_along(sizes: Sizes, feature: str) -> tuple[float, float]:
+    """How far the edges of a dimension along the rows run across them."""
+    wall = sizes.mm("body_width") / 2
+    row = sizes.mm("row_spacing") * (sizes.rows - 1) / 2
+    if feature in ("pitch", "contact_width", "bank_gap"):
+        reach = contact_length(sizes) / 2
+        return -row - reach, -row + reach
+    if feature == "tail_pitch":
+        return 0.8 * wall, max(sizes.mm("tail_span") / 2, wall)
+    share = {"body_length": 0.72, "overall_length": 0.5, "hold_down_land_span": 0.45, "peg_hole_span": 0.2}
+    if feature == "opening_length":
+        wall, share = sizes.mm("opening_width") / 2, {"opening_length": 1.0}
+    return -share[feature] * wall, share[feature] * wall
+
+
+def _across_seen_from_above(sizes: Sizes, feature: str) -> Measure:
+    half = _half_across(sizes, feature)
+    reach = sizes.mm("opening_length" if feature == "opening_width" else "body_length") / 2
+    inner = {"body_width": 0.8, "opening_width": 1.0}.get(feature, 0.86)
+    return Measure(
+        feature=feature,
+        low=-half,
+        high=half,
+        edge=(-inner * reach, inner * reach),
+        side="left" if feature in ABOVE or feature == "land_row_spacing" else "right",
+        length=sizes.lengths[feature],
+    )
+
+
+def _half_across(sizes: Sizes, feature: str) -> float:
+    return sizes.mm(feature) / 2
+
+
+def section_measures(sizes: Sizes, features: Iterable[str]) -> list[Measure]:
+    """The dimensions seen from the end: across the rows, and the height."""
+    made = []
+    for feature in features:
+        if feature == "height":
+            made.append(_height(sizes))
+        elif feature in ACROSS and applies(sizes, feature):
+            made.append(_across_seen_from_the_end(sizes, feature))
+    return made
+
+
+def _height(sizes: Sizes) -> Measure:
+    wall = sizes.mm("body_width") / 2
+    return Measure(
+        feature="height",
+        low=-sizes.mm("height"),
+        high=0.0,
+        edge=(-wall, -0.5 * wall),
+        side="left",
+        length=sizes.lengths["height"],
+    )
+
+
+def _across_seen_from_the_end(sizes: Sizes, feature: str) -> Measure:
+    low = 0.0
+    half, height = _half_across(sizes, feature), sizes.mm("height")
+    if sizes.rows > 2 and feature in ("row_spacing", "land_row_spacing"):
+        # Neighbouring rows: the two next to the middle, or the middle one and the next.
+        low = 0.0 if sizes.rows % 2 else -half
+        half = 2 * half if sizes.rows % 2 else half
+    else:
+        low = -half
+    edges = {
+        "body_width": (-0.9 * height, -0.1 * height),
+        "opening_width": (-height, -0.3 * height),
+        "row_spacing": (-height, -0.45 * height),
+        "tail_span": (-0.16 * height, 0.0),
+    }
+    return Measure(
+        feature=feature,
+        low=low,
+        high=half,
+        edge=edges.get(feature, (-0.08 * height, 0.08 * height)),
+        side=_side_of(feature),
+        length=sizes.lengths[feature],
+    )
+
+
+def land_reach(sizes: Sizes) -> float:
+    """Inner end of the outermost lands from the middle, mm."""
+    return sizes.mm("land_span") / 2 - land_length(sizes)

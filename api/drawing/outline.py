@@ -1,0 +1,258 @@
+"""A half seen from above, on its mating face, as shapes in mm around the centre of the contact field."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from api.drawing.contact_sites import Site, contact_sites
+from api.drawing.fittings import hold_downs, lands, pegs, power_contacts
+from api.drawing.geometry import Blocks, Box, Part, Point, Polygon, rectangle
+from api.drawing.sizes import Sizes
+
+CHAMFER, END_CUT = 0.22, 0.26
+"""A cut corner, and the two cut corners of a shaped end, as a share of the body's width."""
+
+PROUD = 0.02
+"""How far a plug's bent contacts stand proud of its wall, as a share of its width."""
+
+BEYOND_FIELD = 0.7
+"""How far trough and island reach beyond the outermost contact centres, in pitches."""
+
+ISLAND_SHARE, TROUGH_SHARE = 0.42, 0.44
+"""Width of a receptacle's island and of a plug's trough, as a share of the row spacing."""
+
+SOCKET = 0.56
+"""Mouth of a socket for a straight pin, in pitches."""
+
+NOTCH = 0.13
+"""Depth of the notch between two cells of a pin header, in pitches."""
+
+RIB = 0.12
+"""Width of a rib as a share of the body's width."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class HalfShape:
+    """One half from above: its parts from the lowest to the uppermost, and its contact sites."""
+
+    sizes: Sizes
+    parts: tuple[Part, ...]
+    sites: tuple[Site, ...]
+
+
+def half_shape(sizes: Sizes, *, with_lands: bool = False) -> HalfShape:
+    """The half from above; ``with_lands`` adds the lands of its board underneath."""
+    sites = contact_sites(sizes)
+    fixing = list(hold_downs(sizes))
+    over = sizes.form("hold_down_form", "") == "wrap_round"
+    parts = [
+        *(lands(sizes, sites) if with_lands else ()),
+        *tails(sizes, sites),
+        *(() if over else fixing),
+        _body(sizes),
+        *(fixing if over else ()),
+        *_face(sizes, sites),
+        *_keys(sizes),
+        *power_contacts(sizes, sites),
+        *mating_contacts(sizes, sites),
+        *pegs(sizes),
+    ]
+    return HalfShape(sizes=sizes, parts=tuple(parts), sites=sites)
+
+
+def gridded(sizes: Sizes) -> bool:
+    """Whether the contacts stand on a grid in a plain block: pins, sockets, arrays."""
+    return sizes.rows > 2 or sizes.form("tail_form", "") in ("pin", "ball")
+
+
+def kind_of(sizes: Sizes) -> str:
+    """The kind a half is drawn as."""
+    return sizes.half_kind or "receptacle"
+
+
+def sideways(sizes: Sizes) -> bool:
+    """Whether it mates along its own board."""
+    return sizes.only("orientation", "right_angle", "coplanar")
+
+
+def has_opening(sizes: Sizes) -> bool:
+    """Whether a pocket is drawn: a receptacle that is no plain block of sockets, or whose pocket is known."""
+    if kind_of(sizes) != "receptacle":
+        return False
+    plain = sizes.form("tail_form", "") == "pin"
+    return not plain or sizes.known("opening_width") or sizes.known("opening_length")
+
+
+def has_island(sizes: Sizes) -> bool:
+    """Whether a bar is drawn between the rows: said to be there, or usual in a two-row pocket."""
+    if "centre_island" in sizes.categories:
+        return sizes.only("centre_island", "yes")
+    return kind_of(sizes) == "receptacle" and sizes.rows == 2 and not gridded(sizes)
+
+
+def _body(sizes: Sizes) -> Part:
+    length, width = sizes.mm("body_length"), sizes.mm("body_width")
+    known = sizes.known("body_length", "body_width") and sizes.half_kind is not None
+    return Part(role="plastic", shape=_outline(sizes, length, width), feature="body", assumed=not known)
+
+
+def _outline(sizes: Sizes, length: float, width: float) -> Polygon:
+    """The body with its cut corner or shaped end; its extent stays length × width."""
+    keys = sizes.categories.get("keying", frozenset())
+    corner = min(CHAMFER * width, length / 4) if "corner_chamfer" in keys else 0.0
+    end = min(END_CUT * width, length / 4) if "end_shape" in keys else 0.0
+    x, y = length / 2, width / 2
+    notches = _notches(sizes, width)
+    corners = [
+        *_cut((-x, -y), (0.0, corner), (corner, 0.0)),
+        *notches,
+        *_cut((x, -y), (-end, 0.0), (0.0, end)),
+        *_cut((x, y), (0.0, -end), (-end, 0.0)),
+        *((-px, -py) for px, py in notches),
+        (-x, y),
+    ]
+    return Polygon(points=tuple(corners))
+
+
+def _notches(sizes: Sizes, width: float) -> list[Point]:
+    """Notches between the cells of a block that is no more than its pins' cells, along the upper edge."""
+    pitch = sizes.mm("pitch")
+    plain = sizes.form("tail_form", "") == "pin" and sizes.form("keying", "none") in ("none", "blocked_position")
+    if (
+        not plain
+        or sizes.banks > 1
+        or width > (sizes.rows + 0.6) * pitch
+        or sizes.mm("body_length") < pitch * sizes.positions
+    ):
+        return []
+    deep, first = NOTCH * pitch, (1 - sizes.positions / 2) * pitch
+    between = [first + pitch * place for place in range(sizes.positions - 1)]
+    return [(x + dx, -width / 2 + dy) for x in between for dx, dy in ((-deep, 0.0), (0.0, deep), (deep, 0.0))]
+
+
+def _cut(corner: Point, before: Point, after: Point) -> list[Point]:
+    points = [(corner[0] + before[0], corner[1] + before[1]), (corner[0] + after[0], corner[1] + after[1])]
+    return points[:1] if points[0] == points[1] else points
+
+
+def _face(sizes: Sizes, sites: Sequence[Site]) -> Iterable[Part]:
+    """What the mould shows on the mating face: pocket and island, or trough."""
+    kind = kind_of(sizes)
+    if has_opening(sizes):
+        yield _pocket(sizes)
+    elif kind == "hermaphroditic":
+        yield from _two_natures(sizes)
+    elif kind == "plug" and sizes.rows == 2 and not gridded(sizes) and not has_island(sizes):
+        yield _bar(sizes, sites, "well", TROUGH_SHARE)
+    if has_island(sizes):
+        yield _bar(sizes, sites, "raised", ISLAND_SHARE)
+
+
+def _pocket(sizes: Sizes) -> Part:
+    box = Box.centred(sizes.mm("opening_length"), sizes.mm("opening_width"))
+    known = sizes.known("opening_length", "opening_width")
+    return Part(role="well", shape=rectangle(box), feature="opening", assumed=not known)
+
+
+def _bar(sizes: Sizes, sites: Sequence[Site], role: str, share: float) -> Part:
+    """An island or trough between two rows, or on the middle line of one."""
+    reach = 2 * (max(site.x for site in sites) + BEYOND_FIELD * sizes.mm("pitch"))
+    across = sizes.mm("row_spacing") if sizes.rows > 1 else sizes.mm("body_width") / 2
+    length = min(reach, 0.96 * sizes.mm("opening_length" if role == "raised" else "body_length"))
+    box = Box.centred(length, min(share * across, 0.5 * sizes.mm("body_width")))
+    return Part(role=role, shape=rectangle(box), assumed=True)
+
+
+def _two_natures(sizes: Sizes) -> Iterable[Part]:
+    """A hermaphroditic face: a raised rail along one row, a pocket for the other's rail along the other row."""
+    length, width = sizes.mm("opening_length"), sizes.mm("body_width")
+    for role, side in (("raised", -1.0), ("well", 1.0)):
+        box = Box.centred(length, 0.40 * width, y=side * 0.235 * width)
+        yield Part(role=role, shape=rectangle(box), assumed=True)
+
+
+def _keys(sizes: Sizes) -> Iterable[Part]:
+    """A rib at one end, off the middle line."""
+    if "offset_rib" not in sizes.categories.get("keying", frozenset()):
+        return
+    width = sizes.mm("body_width")
+    inner = sizes.mm("opening_length") if has_opening(sizes) else sizes.mm("body_length")
+    role = "key" if has_opening(sizes) else "well"
+    deep = RIB * width
+    box = Box.centred(deep, deep, x=inner / 2 - deep / 2, y=0.2 * width)
+    yield Part(role=role, shape=rectangle(box), feature="keying", assumed=True)
+
+
+def mating_contacts(sizes: Sizes, sites: Sequence[Site]) -> Iterable[Part]:
+    """The mating metal, one part per row, and the sites left out."""
+    width, length = sizes.mm("contact_width"), contact_length(sizes)
+    known = sizes.known("pitch") and sizes.counted and (sizes.rows == 1 or sizes.known("row_spacing"))
+    free = [site for site in sites if not site.blocked]
+    if gridded(sizes) and kind_of(sizes) == "receptacle" and not has_opening(sizes):
+        mouth = min(SOCKET * sizes.mm("pitch"), SOCKET * sizes.mm("body_width") / max(sizes.rows, 1))
+        yield Part(role="well", shape=Blocks(centres=_centres(free), width=mouth, height=mouth), assumed=not known)
+    for row in range(1, sizes.rows + 1):
+        centres = _centres(site for site in free if site.row == row)
+        if centres:
+            shape = Blocks(centres=centres, width=width, height=length)
+            yield Part(role="metal", shape=shape, feature="contacts", assumed=not known)
+    blocked = _centres(site for site in sites if site.blocked)
+    if blocked:
+        yield Part(role="blocked", shape=Blocks(centres=blocked, width=width, height=length))
+
+
+def contact_length(sizes: Sizes) -> float:
+    """Length of the mating metal across the rows, around its row's centre line, mm."""
+    if gridded(sizes):
+        return sizes.mm("contact_width") * (1.0 if sizes.form("tail_form", "") == "pin" else 1.8)
+    row = sizes.mm("row_spacing") / 2 if sizes.rows > 1 else 0.0
+    width = sizes.mm("body_width")
+    reach = {"plug": (0.5 + PROUD) * width, "receptacle": sizes.mm("opening_width") / 2}.get(
+        kind_of(sizes), 0.42 * width
+    )
+    inner = row * (1 - ISLAND_SHARE) if sizes.rows > 1 else 0.3 * width
+    return 2 * max(min(reach - row, inner), 0.05 * width)
+
+
+def _centres(sites: Iterable[Site]) -> tuple[Point, ...]:
+    return tuple((site.x, site.y) for site in sites)
+
+
+def tails(sizes: Sizes, sites: Sequence[Site]) -> Iterable[Part]:
+    """The metal towards the board where it can be seen from above, or dashed where the body hides it."""
+    if gridded(sizes):
+        return
+    tip, wall = sizes.mm("tail_span") / 2, sizes.mm("body_width") / 2
+    hidden = tip <= wall
+    root = min(wall, 0.7 * tip) if hidden else wall - min(0.1 * wall, tip - wall)
+    known = sizes.known("tail_span", "pitch") and "tail_form" in sizes.categories
+    for side in (-1.0, 1.0):
+        places = tail_places(sizes, sites, side)
+        shape = Blocks(
+            centres=tuple((x, side * (tip + root) / 2) for x in places),
+            width=sizes.mm("contact_width"),
+            height=tip - root,
+        )
+        if places:
+            yield Part(role="tail", shape=shape, feature="tails", assumed=not known, hidden=hidden)
+
+
+def tail_places(sizes: Sizes, sites: Sequence[Site], side: float) -> list[float]:
+    """Places along the rows of the tails on one long side (−1 upper, 1 lower), mm.
+
+    Tails that leave alternately, and those of a pitch of their own, stand at the tail pitch; all others at their
+    contacts.
+    """
+    row = 1 if side < 0 else sizes.rows
+    own = [site for site in sites if site.row == row and not site.blocked]
+    if sizes.rows == 1 and sizes.only("contact_layout", "alternating_tails"):
+        own = [site for site in own if site.position % 2 == (1 if side < 0 else 0)]
+        natural = 2 * sizes.mm("pitch")
+    else:
+        natural = sizes.mm("pitch")
+    if not sizes.known("tail_pitch") or sizes.banks > 1 or len(own) < 2:
+        return [site.x for site in own]
+    middle = (own[0].x + own[-1].x) / 2
+    stretch = sizes.mm("tail_pitch") / natural
+    return [middle + (site.x - middle) * stretch for site in own]

@@ -1,0 +1,213 @@
+"""Sensible proportions for what is not known of a half, so that a drawing has a shape; never shown as figures.
+
+The factors are common practice, no source: the middle of what such parts usually have.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+DEFAULT_PITCH = 0.5
+"""Pitch drawn where neither it nor a length is known, mm."""
+
+HEADER_PITCH = 2.54
+"""The same for straight pins through the board, mm."""
+
+END_ALLOWANCE = {"plug": 6.0, "receptacle": 7.5, "hermaphroditic": 7.5}
+"""Plastic beyond the contact field along the rows, in pitches."""
+
+WIDTH = {"plug": 5.2, "receptacle": 6.6, "hermaphroditic": 7.0}
+"""Width of a two-row body in pitches."""
+
+ROW_SPACING = {"plug": 0.68, "receptacle": 0.52, "hermaphroditic": 0.55}
+"""Row spacing of a two-row body as a share of its width."""
+
+OPENING_WIDTH = 0.82
+"""A pocket's width as a share of the body's."""
+
+OPENING_ENDS = 2.2
+"""Both end walls of a pocket together, in pitches."""
+
+TAILS_OUT = 1.18
+"""Span over gull tails as a share of the body's width."""
+
+TAILS_UNDER = 0.92
+"""Span over tails that stay under the body, the same."""
+
+LANDS_OUT = 1.09
+"""Span over the lands as a share of the span over the tails."""
+
+LAND_ROWS = 0.86
+"""Row spacing of the lands as a share of the span over the tails."""
+
+TABS = 1.4
+"""Hold-downs beyond both ends together, in pitches."""
+
+TAB_LANDS = 0.5
+"""Hold-down lands beyond the hold-downs, both ends together, in pitches."""
+
+PEGS_INSIDE = 2.0
+"""Peg holes nearer together than the body is long, in pitches."""
+
+HEIGHT = {"plug": 0.5, "receptacle": 0.45, "hermaphroditic": 0.7}
+"""Height as a share of the body's width."""
+
+CONTACT_WIDTH, POST_WIDTH = 0.4, 0.25
+"""Width of a contact in pitches: sprung or bent metal; a straight square pin (0.64 mm at 2.54 mm)."""
+
+POST_HEIGHT = 3.0
+"""Height of a pin header above the board in pitches."""
+
+BANK_GAP = 3.0
+"""Gap between groups of contacts in pitches."""
+
+SLIMMEST = 0.2
+"""Least share of a known outer size that an assumed inner one keeps."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Given:
+    """What the proportions start from: counts, forms (None: unknown) and the known lengths, mm."""
+
+    half_kind: str
+    rows: int
+    positions: int
+    banks: int
+    tails: str | None
+    hold_downs: str | None
+    orientation: str | None
+    lengths: Mapping[str, float]
+
+    @property
+    def posts(self) -> bool:
+        """Straight pins or balls: the body is a plain block with contacts on a grid."""
+        return self.tails == "pin" or self.gridded
+
+    @property
+    def gridded(self) -> bool:
+        """An array: more rows than walls that could carry them."""
+        return self.rows > 2 or self.tails == "ball"
+
+
+def proportions(given: Given) -> dict[str, float]:
+    """Every dimension of such a half, mm; known ones as they are known."""
+    known = given.lengths
+    pitch = known.get("pitch") or _pitch(given)
+    gap = known.get("bank_gap", BANK_GAP * pitch)
+    field = pitch * (given.positions - given.banks) + gap * (given.banks - 1)
+    found = {"pitch": pitch, "bank_gap": gap, "contact_width": _contact_width(given) * pitch}
+    found |= _across(given, pitch)
+    found |= _along(given, pitch, field)
+    found["height"] = _height(given, pitch, found["body_width"])
+    alternating = 2.0 if given.rows == 1 else 1.0
+    found["tail_pitch"] = pitch * (alternating if given.positions > 1 else 1.0)
+    return found | dict(known)
+
+
+def _pitch(given: Given) -> float:
+    """From the longest known length along the rows, else from the width, else a usual one."""
+    known = given.lengths
+    allowance = 1.0 if given.posts else END_ALLOWANCE[given.half_kind]
+    for name, more in (
+        ("body_length", 0.0),
+        ("overall_length", TABS),
+        ("opening_length", -OPENING_ENDS),
+        ("hold_down_land_span", TABS + TAB_LANDS),
+        ("peg_hole_span", -PEGS_INSIDE),
+    ):
+        if name in known:
+            return known[name] / (given.positions - 1 + max(allowance + more, 1.0))
+    for name in ("tail_pitch", "body_width", "tail_span", "land_span"):
+        if name in known:
+            return known[name] / (1.0 if name == "tail_pitch" else _widths(given))
+    return HEADER_PITCH if given.tails == "pin" else DEFAULT_PITCH
+
+
+def _widths(given: Given) -> float:
+    """A usual body width in pitches."""
+    if given.gridded and given.tails != "pin":
+        return given.rows - 1 + 3.0
+    return float(given.rows) if given.posts else WIDTH[given.half_kind]
+
+
+def _contact_width(given: Given) -> float:
+    return POST_WIDTH if given.posts else CONTACT_WIDTH
+
+
+def _across(given: Given, pitch: float) -> dict[str, float]:
+    known = given.lengths
+    width = known.get("body_width") or _body_width(given, pitch)
+    reach = {"gull_out": TAILS_OUT, "under_body": TAILS_UNDER}.get(given.tails or "gull_out", 1.0)
+    tails = known.get("tail_span", width * reach)
+    if given.posts:
+        rows = known.get("row_spacing", known.get("land_row_spacing", pitch))
+        land_rows = known.get("land_row_spacing", rows)
+        span = land_rows * (given.rows - 1) + 0.6 * pitch
+    else:
+        rows = known.get("row_spacing") or _row_spacing(given, width)
+        land_rows = known.get("land_row_spacing", tails * LAND_ROWS)
+        span = tails * LANDS_OUT
+    return {
+        "body_width": width,
+        "opening_width": _opening_width(width, rows, given),
+        "row_spacing": rows,
+        "tail_span": tails,
+        "land_row_spacing": land_rows,
+        "land_span": known.get("land_span", span),
+    }
+
+
+def _body_width(given: Given, pitch: float) -> float:
+    known = given.lengths
+    shares = {"opening_width": OPENING_WIDTH, "tail_span": TAILS_OUT, "land_span": TAILS_OUT * LANDS_OUT}
+    if given.posts:
+        return max(known.get("row_spacing", pitch) * given.rows, known.get("opening_width", 0.0) / OPENING_WIDTH)
+    if given.rows == 2:
+        shares["row_spacing"] = ROW_SPACING[given.half_kind]
+    for name, share in shares.items():
+        if name in known:
+            return known[name] / share
+    return WIDTH[given.half_kind] * pitch
+
+
+def _row_spacing(given: Given, width: float) -> float:
+    """Rows share out what two rows would take; within a pocket they keep inside it."""
+    return ROW_SPACING[given.half_kind] * width / max(given.rows - 1, 1)
+
+
+def _opening_width(width: float, rows: float, given: Given) -> float:
+    if given.gridded:
+        return max(min(width * 0.97, rows * (given.rows - 1) + 0.8 * rows), SLIMMEST * width)
+    return OPENING_WIDTH * width
+
+
+def _along(given: Given, pitch: float, field: float) -> dict[str, float]:
+    known = given.lengths
+    body = known.get("body_length") or _body_length(given, pitch, field)
+    overall = known.get("overall_length") or body + (0.0 if given.hold_downs in NOT_AT_ENDS else TABS * pitch)
+    return {
+        "body_length": body,
+        "overall_length": overall,
+        "opening_length": max(body - OPENING_ENDS * pitch, SLIMMEST * body),
+        "hold_down_land_span": overall + TAB_LANDS * pitch,
+        "peg_hole_span": max(body - PEGS_INSIDE * pitch, SLIMMEST * body),
+    }
+
+
+NOT_AT_ENDS = ("none", "side_tab", "through_board")
+"""Forms of hold-downs that do not reach beyond the ends of the body."""
+
+
+def _body_length(given: Given, pitch: float, field: float) -> float:
+    known = given.lengths
+    for name, change in (("opening_length", OPENING_ENDS), ("overall_length", -TABS), ("peg_hole_span", PEGS_INSIDE)):
+        if name in known:
+            return max(known[name] + change * pitch, SLIMMEST * known[name])
+    return field + pitch * (1.0 if given.tails == "pin" else END_ALLOWANCE[given.half_kind])
+
+
+def _height(given: Given, pitch: float, width: float) -> float:
+    if given.tails == "pin" and given.orientation not in ("right_angle", "coplanar"):
+        return POST_HEIGHT * pitch
+    return HEIGHT[given.half_kind] * width
