@@ -35,6 +35,20 @@ def decode_cursor(cursor: str | None, listing: str, filters: Mapping[str, object
     return after
 
 
+LARGEST_NUMBER = 2**31 - 1
+"""Of a row: what the narrower of the engines counts with."""
+
+
+def decode_number(cursor: str | None, listing: str, filters: Mapping[str, object]) -> int | None:
+    """As `decode_cursor`, for a list that goes on after a row's number."""
+    after = decode_cursor(cursor, listing, filters)
+    if cursor is None or after is None:
+        return None
+    if not (after.isascii() and after.isdigit() and len(after) <= len(str(LARGEST_NUMBER))):
+        raise _refusal(cursor, "the cursor names no row")
+    return min(int(after), LARGEST_NUMBER)
+
+
 def _belonging(listing: str, filters: Mapping[str, object]) -> str:
     given = sorted((name, str(value)) for name, value in filters.items() if value is not None)
     return hashlib.sha256(json.dumps([listing, given]).encode()).hexdigest()[:8]

@@ -23,11 +23,12 @@ def read(text: str, *, field: str) -> datetime:
     """The moment that a text of ISO 8601 names; without a zone it is UTC. Raises EntryError naming the field."""
     try:
         moment = datetime.fromisoformat(text)
-    except ValueError as error:
+        zoned = moment if moment.tzinfo is not None else moment.replace(tzinfo=UTC)
+        return zoned.astimezone(UTC)  # at the edge of the calendar the zone may lead out of it
+    except (ValueError, OverflowError) as error:
         raise EntryError(
             f"{text!r} is no date or time",
             field=field,
             value=text,
             remedy="Write it as 2026-11-25 or 2026-11-25T14:30:00Z",
         ) from error
-    return moment if moment.tzinfo is not None else moment.replace(tzinfo=UTC)

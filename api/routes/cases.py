@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import APIRouter, Depends, Path, Query, Request
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
@@ -13,10 +13,18 @@ from api.access import WhoDep, needs
 from api.case_feed import case_feed
 from api.case_ranking import checked_summary, judged_half, require_half, revision_of, suggested
 from api.case_reading import case_of, evidence_in
-from api.dependencies import CatalogueDep, CursorQuery, LimitQuery, SnapshotDep, VersionDep, require_known_query
+from api.dependencies import (
+    CatalogueDep,
+    CursorQuery,
+    LimitQuery,
+    SnapshotDep,
+    VersionDep,
+    require_json,
+    require_known_query,
+)
 from api.feeds import ATOM
 from api.measuring import measure
-from api.paging import decode_cursor, encode_cursor
+from api.paging import LARGEST_NUMBER, decode_number, encode_cursor
 from api.responses import documented
 from api.schemas.cases import (
     AcceptIn,
@@ -57,6 +65,8 @@ from catalog.moments import read, written
 from catalog.snapshot import Snapshot
 
 WRITING = (
+    "malformed-json",
+    "unsupported-content",
     "invalid-request",
     "invalid-observations",
     "unknown-half",
@@ -72,12 +82,14 @@ CHANGING = (*WRITING, "precondition-missing", "stale-revision")
 
 router = APIRouter(
     tags=["cases"],
-    responses=documented("internal-error", "catalogue-locked", "catalogue-unusable"),
+    responses=documented("invalid-request", "internal-error", "catalogue-locked", "catalogue-unusable"),
     dependencies=[Depends(require_known_query)],
 )
 
-SAVE = [needs(Permission.SAVE_SPECIMEN)]
-DISCUSS = [needs(Permission.DISCUSS)]
+Number = Annotated[int, Path(ge=1, le=LARGEST_NUMBER, description="Number of the revision, from 1.")]
+
+SAVE = [needs(Permission.SAVE_SPECIMEN), Depends(require_json)]
+DISCUSS = [needs(Permission.DISCUSS), Depends(require_json)]
 
 
 @router.post(
@@ -125,9 +137,9 @@ def list_specimens(
     """Public ones, oldest first, with what the ranking makes of each."""
     since = None if changed_since is None else written(read(changed_since, field="changed_since"))
     filters = {"changed_since": since}
-    after = decode_cursor(cursor, "specimens", filters)
+    after = decode_number(cursor, "specimens", filters)
     with catalogue.reading() as session:
-        found = public_cases(session, changed_since=since, after=None if after is None else int(after), limit=limit + 1)
+        found = public_cases(session, changed_since=since, after=after, limit=limit + 1)
     items = found[:limit]
     more = encode_cursor(str(items[-1].document.id), "specimens", filters) if len(found) > limit else None
     return CasePage(items=tuple(case_item(case) for case in items), next=more)
@@ -158,7 +170,7 @@ def get_specimen(key: str, catalogue: CatalogueDep, who: WhoDep, response: Respo
 
 
 @router.get("/specimens/{key}/revisions/{n}", summary="A case as it was", responses=documented("unknown-entry"))
-def get_specimen_revision(key: str, n: int, catalogue: CatalogueDep, who: WhoDep) -> CaseRevision:
+def get_specimen_revision(key: str, n: Number, catalogue: CatalogueDep, who: WhoDep) -> CaseRevision:
     """Its n-th revision. Revisions from before a case was made public are its author's and the maintainers' to read."""
     with catalogue.reading() as session:
         row = get_revision(session, key, n, seer(who))

@@ -11,6 +11,7 @@ import pytest
 
 from api import case_ranking
 from api.case_watching import Watch
+from api.paging import encode_cursor
 from api.schemas.cases import asked_of
 from catalog.adding import add
 from catalog.cases.specimens import Specimen
@@ -480,3 +481,30 @@ def test_a_case_that_cannot_be_ranked_any_more_keeps_its_answer(
     assert "could not be ranked again" in caplog.text
     rank_again(shop)
     assert shown(shop, key)["answer"] != before
+
+
+@pytest.mark.parametrize("after", ["abc", "-1", "9" * 40, "²"])
+def test_a_forged_cursor_is_refused(shop: Workshop, after: str) -> None:
+    response = shop.server.get(CASES, params={"cursor": encode_cursor(after, "specimens", {})})
+    assert refused(response) == (422, "invalid-cursor")
+
+
+@pytest.mark.parametrize("moment", ["lately", "0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-14:00", "x" * 41])
+def test_a_moment_that_is_none_is_refused(shop: Workshop, moment: str) -> None:
+    response = shop.server.get(CASES, params={"changed_since": moment})
+    assert response.status_code == 422
+    assert problem(response) in ("invalid-entry", "invalid-request")
+
+
+@pytest.mark.parametrize("number", ["0", "-1", "9" * 30, "first"])
+def test_a_revision_has_a_number(shop: Workshop, number: str) -> None:
+    key = saved(shop)["key"]
+    assert refused(shop.server.get(f"{CASES}/{key}/revisions/{number}")) == (422, "invalid-request")
+    assert refused(shop.server.get(f"{CASES}/{key}/revisions/99")) == (404, "unknown-entry")
+
+
+@pytest.mark.parametrize("path", ["", "/KEY/comments", "/KEY/accept", "/KEY/withdraw"])
+def test_what_is_no_json_is_refused(shop: Workshop, path: str) -> None:
+    place = CASES + path.replace("KEY", saved(shop)["key"])
+    headers = {"Authorization": f"Bearer {shop.tokens[IDA]}", "Content-Type": "text/plain"}
+    assert refused(shop.server.post(place, content=b"{}", headers=headers)) == (415, "unsupported-content")
