@@ -111,7 +111,7 @@ def judge(
     features = () if figures is None else tuple(agreement(value, figures) for value in confirmation.values)
     outcome = _outcome(confirmation, features, entry)
     stands = said.state == COUNTED and said.key not in set_aside
-    stale = stands and entry.is_stale(confirmation.revision)
+    stale = stands and _is_stale(confirmation, entry)
     return JudgedConfirmation(
         key=said.key,
         author=said.author,
@@ -125,6 +125,17 @@ def judge(
         contradicts=outcome.contradicts,
         words=outcome.words,
     )
+
+
+def _is_stale(confirmation: Confirmation, entry: Assessed) -> bool:
+    """Whether it speaks of other figures than those in force.
+
+    A measurement is of the part, and is judged against the figures in force whatever stood there for a while: it is
+    stale only where they are younger than it, since then they may have been made from it.
+    """
+    if confirmation.basis == "measured":
+        return confirmation.revision < entry.substance_revision
+    return entry.is_stale(confirmation.revision)
 
 
 def _outcome(confirmation: Confirmation, features: Sequence[FeatureAgreement], entry: Assessed) -> _Outcome:
