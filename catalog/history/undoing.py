@@ -9,14 +9,17 @@ from dataclasses import dataclass, replace
 from sqlalchemy import ColumnElement, and_, or_, select
 from sqlalchemy.orm import Session
 
-from catalog.entries import Series
+from catalog.entries import AnyEntry, Series
+from catalog.evidence.agreement import Verdict, agreement, stated
+from catalog.evidence.judging import Assessed, JudgedConfirmation
 from catalog.evidence.reading import assessment_of
 from catalog.history.acts import Act
 from catalog.history.documents import get_document, revise_document
 from catalog.history.journal import JournalEntry
 from catalog.history.pending import RECORD as PENDING
-from catalog.history.rewriting import assessed_of, get_record, rewrite, stood_of
-from catalog.history.states import ENTRIES, Stood, stood
+from catalog.history.reviewing_anew import review_anew
+from catalog.history.rewriting import AnyRecord, assessed_of, get_record, rewrite, stood_of
+from catalog.history.states import ENTRIES, Stood, stood, substance
 from catalog.record_tables import JournalTable
 from catalog.records import SeriesRecord
 from catalog.tables import HalfTable, SeriesTable
@@ -43,10 +46,14 @@ class Kept:
 
 @dataclass(frozen=True, kw_only=True)
 class Undone:
-    """What an undo did: the records taken back, and what others' work on it kept."""
+    """What an undo did: the records taken back, and what others' work on it kept.
+
+    ``reviewed``: others' entries of which the machine review thinks otherwise, now that this is gone.
+    """
 
     taken_back: tuple[Place, ...]
     kept: tuple[Kept, ...]
+    reviewed: tuple[Place, ...] = ()
 
 
 def undo(session: Session, act: Act, contributor: str, since: str) -> Undone:
@@ -56,6 +63,7 @@ def undo(session: Session, act: Act, contributor: str, since: str) -> Undone:
     """
     taken: list[Place] = []
     kept: list[Kept] = []
+    gone: list[AnyEntry] = []
     for place, rows in _changed_by(session, contributor, since).items():
         run, others = _own_run(rows, contributor, since)
         if not run:
@@ -68,9 +76,11 @@ def undo(session: Session, act: Act, contributor: str, since: str) -> Undone:
             continue
         if _take_back(session, act, place, run[0]):
             taken.append(place)
+            gone += [stood(row.new).content for row in run if row.record in ENTRIES]
         if others:
             kept.append(_kept(place, "an earlier change of theirs, which others revised", others))
-    return Undone(taken_back=tuple(taken), kept=tuple(kept))
+    reviewed = review_anew(session, act, gone, since) if gone else ()
+    return Undone(taken_back=tuple(taken), kept=tuple(kept), reviewed=reviewed)
 
 
 def _kept(place: Place, why: str, by: Sequence[str]) -> Kept:
@@ -115,14 +125,52 @@ def _own_run(rows: Sequence[JournalEntry], contributor: str, since: str) -> tupl
 
 
 def _built_on(session: Session, place: Place, first: JournalEntry, contributor: str) -> list[str]:
-    """Others who measured or read the same as the entry now says; of an added half also who sighted or mated it."""
+    """Others who measured or read the same as the entry now says; of an added half also who sighted or mated it.
+
+    Nobody bears out that an entry was taken off the lists.
+    """
     record, key = place
     if record not in ENTRIES:
         return []
-    assessed = assessment_of(session, assessed_of(get_record(session, record, key)))
-    agreeing = [each.author for each in assessed.confirmations if each.counts and each.agrees]
-    using = _using(session, key, first, contributor) if record == "half" and first.old is None else []
-    return [name for name in (*agreeing, *using) if name != contributor]
+    now = get_record(session, record, key)
+    if now.state != "listed":
+        return []
+    before = None if first.old is None else stood(first.old).content
+    using = _using(session, key, first, contributor) if record == "half" and before is None else []
+    return [*_bearing_out(session, now, before, contributor), *using]
+
+
+def _bearing_out(session: Session, now: AnyRecord, before: AnyEntry | None, contributor: str) -> list[str]:
+    """Others who agree with what was changed of an entry, or with all of it where it was added (``before`` None).
+
+    Nobody where as many people's measurements, earlier ones too, speak for what stood before.
+    """
+    if before is not None and substance(before) == substance(now.content):
+        return []
+    assessed = assessed_of(now)
+    others = [each for each in assessment_of(session, assessed).confirmations if each.author != contributor]
+    agreeing = [each.author for each in others if each.counts and each.agrees and _speaks_for(each, assessed, before)]
+    if before is None:
+        return agreeing
+    was = replace(assessed, content=before)
+    against = {each.author for each in others if (each.counts or each.stale) and _measures(each, was, now.content)}
+    return agreeing if len(set(agreeing)) > len(against) else []
+
+
+def _speaks_for(each: JudgedConfirmation, entry: Assessed, rather_than: AnyEntry | None) -> bool:
+    """Whether it tells the figures from the others: a measurement that fits both speaks for neither."""
+    return rather_than is None or each.confirmation.basis != "measured" or _measures(each, entry, rather_than)
+
+
+def _measures(each: JudgedConfirmation, entry: Assessed, rather_than: AnyEntry) -> bool:
+    """Whether one of its measured values fits the entry, and not the other figures."""
+    if entry.figures is None or isinstance(rather_than, Series):
+        return False
+    own, other = entry.figures, stated(rather_than)
+    return any(
+        agreement(value, own).verdict is Verdict.FITS and agreement(value, other).verdict is not Verdict.FITS
+        for value in each.confirmation.values
+    )
 
 
 def _using(session: Session, key: str, first: JournalEntry, contributor: str) -> list[str]:

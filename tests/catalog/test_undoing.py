@@ -47,7 +47,7 @@ def undone(session: Session, since: str | None = None) -> Undone:
 def test_what_they_added_is_withdrawn_and_what_they_changed_is_as_before(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
-        add(session, [half(part_number="FAKE-1")], by(VANDAL))
+        add(session, [half(part_number="FAKE-1", order_codes=[], aliases=[])], by(VANDAL))
         revise(session, by(VANDAL), HALF, longer(by_mm=0.1))
         revise(session, by(VANDAL), HALF, longer(by_mm=0.2))
         answer = undone(session)

@@ -1,0 +1,98 @@
+"""Reviewing others' entries anew after an undo: what the review thought of them because of what is gone falls too."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from catalog.entries import AnyEntry, Half, Mating, Series
+from catalog.history.acts import Act
+from catalog.history.changing import members_standing
+from catalog.history.rewriting import TABLES, AnyRecord, get_records, rewrite, stood_of
+from catalog.review import Surroundings, among, is_clean, review, surroundings
+
+REVIEWED = "review"
+"""The journal's word for another outcome of the machine review."""
+
+Place = tuple[str, str]
+"""Record and key."""
+
+
+def review_anew(session: Session, act: Act, gone: Sequence[AnyEntry], since: str) -> tuple[Place, ...]:
+    """Let entries changed since a moment be clean or not as if what is ``gone`` had never stood beside them.
+
+    ``gone`` are contents that stand no more. Entries whose review comes out the same either way are left alone.
+    """
+    around = _Gone(gone)
+    reviewed: list[Place] = []
+    for record in ("series", "half", "mating"):
+        for each in _changed_since(session, record, since):
+            if around.were_near(each.content):
+                now, then = _is_clean(session, each.content), _is_clean(session, each.content, around)
+                if now != then == each.clean:
+                    reviewed += _set_clean(session, act, each, clean=now)
+    return tuple(reviewed)
+
+
+class _Gone:
+    """Contents that stand no more, as far as they stood around others."""
+
+    def __init__(self, contents: Sequence[AnyEntry]) -> None:
+        self.halves = [each for each in contents if isinstance(each, Half)]
+        self.laws = {each.key: each for each in contents if isinstance(each, Series) and each.kinds}
+        self._series = {*self.laws, *(half.series_key for half in self.halves)}
+
+    def were_near(self, entry: AnyEntry) -> bool:
+        """Whether any of them may have stood around an entry."""
+        if not isinstance(entry, Mating):
+            series = entry.series_key if isinstance(entry, Half) else entry.key
+            if series in self._series:
+                return True
+        around = among(entry, self.halves)
+        return bool(around.siblings or around.alike or around.namesakes or around.mates)
+
+    def instead(self, standing: Surroundings, entry: AnyEntry) -> Surroundings:
+        """What stood around an entry with them: in place of what now stands under their keys."""
+        gone = among(entry, self.halves)
+        keys = {half.key for half in self.halves}
+
+        def both(now: tuple[Half, ...], then: tuple[Half, ...]) -> tuple[Half, ...]:
+            return (*(half for half in now if half.key not in keys), *then)
+
+        return replace(
+            standing,
+            siblings=both(standing.siblings, gone.siblings),
+            series=self.laws.get(entry.series_key, standing.series) if isinstance(entry, Half) else standing.series,
+            alike=both(standing.alike, gone.alike),
+            namesakes=both(standing.namesakes, gone.namesakes),
+            mates={**standing.mates, **gone.mates},
+        )
+
+
+def _changed_since(session: Session, record: str, since: str) -> Iterator[AnyRecord]:
+    """Listed entries changed since, but for those that a series' laws made: they are reviewed with these."""
+    columns = TABLES[record].__table__.c
+    changed = select(columns.key).where(columns.state == "listed", columns.changed_at >= since)
+    changed = changed.where(columns.stated if record == "series" else ~columns.from_law)
+    yield from get_records(session, record, session.scalars(changed).all()).values()
+
+
+def _is_clean(session: Session, entry: AnyEntry, beside: _Gone | None = None) -> bool:
+    if beside is None:
+        return is_clean(review(entry, surroundings(session, entry)))
+    return is_clean(review(entry, beside.instead(surroundings(session, entry), entry)))
+
+
+def _set_clean(session: Session, act: Act, found: AnyRecord, *, clean: bool) -> Iterator[Place]:
+    """The entry, and what follows its laws."""
+    entry = found.content
+    followers = members_standing(session, entry).values() if isinstance(entry, Series) else ()
+    for each in (found, *followers):
+        standing = stood_of(each)
+        follows = each is found or (standing.from_law and standing.state == "listed")
+        if follows and standing.clean != clean:
+            rewrite(session, act, REVIEWED, replace(standing, clean=clean))
+            yield each.content.record, each.content.key
