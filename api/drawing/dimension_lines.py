@@ -78,10 +78,12 @@ def place(measures: Sequence[Measure], content: Box, room: Room) -> tuple[list[P
     placed: list[Placed] = []
     box = content
     for side in ("above", "below", "left", "right"):
-        own = sorted((m for m in measures if m.side == side), key=lambda m: (m.high - m.low, m.feature))
+        own = sorted((m for m in measures if m.side == side), key=lambda m: (m.high - m.low, m.feature, m.layer))
         lanes: list[list[tuple[float, float]]] = []
         for measure in own:
             text = figure_text(measure)
+            if text and measure.layer:
+                text = f"{measure.layer}: {text}"
             reach = _reach(measure, text, room)
             number = _free_lane(lanes, reach, room)
             lane = _lane(side, number, content, room)

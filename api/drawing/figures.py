@@ -34,10 +34,11 @@ def dimension_markup(placed: Placed, room: Room, *, prefix: str = "", letters: M
     pieces = [_edges(placed), _witness(placed, room), _line(placed), _ends(placed, room), _figure(placed, room)]
     if letter is not None:
         pieces.append(_letter(placed, room, letter))
+    css, ending = (f" differs layer-{measure.layer}", f"-{measure.layer}") if measure.layer else ("", "")
     return group(
-        f"dimension {measure.length.source.value}",
+        f"dimension {measure.length.source.value}{css}",
         pieces,
-        id=f"{prefix}dim-{measure.feature}",
+        id=f"{prefix}dim-{measure.feature}{ending}",
         data_feature=measure.feature,
         data_mm=f"{measure.length.value:.6g}" if measure.length.known else None,
         data_spans=str(measure.spans) if measure.spans > 1 else None,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from api.drawing.contact_sites import Site
-from api.drawing.geometry import Blocks, Box, Discs, Part, Point, Polygon, rectangle
+from api.drawing.geometry import Blocks, Discs, Part, Point, Polygon
 from api.drawing.sizes import Sizes
 
 TAB_WIDTH = 0.22
@@ -164,8 +164,3 @@ def _hold_down_lands(sizes: Sizes) -> Part:
     centres = tuple((side * (inner + tip) / 2, 0.0) for side in (-1.0, 1.0))
     shape = Blocks(centres=centres, width=tip - inner, height=0.9 * width)
     return Part(role="land", shape=shape, feature="hold_down_lands", assumed=not sizes.known("hold_down_land_span"))
-
-
-def box_part(role: str, box: Box, *, feature: str = "", assumed: bool = False, hidden: bool = False) -> Part:
-    """A rectangle as a part."""
-    return Part(role=role, shape=rectangle(box), feature=feature, assumed=assumed, hidden=hidden)

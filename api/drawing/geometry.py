@@ -52,6 +52,23 @@ class Box:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Motion:
+    """Mirrored left to right, then turned by quarters (x towards y), then shifted."""
+
+    x: float = 0.0
+    y: float = 0.0
+    quarter_turns: int = 0
+    mirrored: bool = False
+
+    def of(self, point: Point) -> Point:
+        """Where a point goes."""
+        x, y = (-point[0] if self.mirrored else point[0]), point[1]
+        for _ in range(self.quarter_turns % 4):
+            x, y = -y, x
+        return x + self.x, y + self.y
+
+
+@dataclass(frozen=True, kw_only=True)
 class Polygon:
     """A closed outline."""
 
@@ -62,9 +79,9 @@ class Polygon:
         """The box it fills."""
         return _box_of(self.points)
 
-    def moved(self, x: float, y: float, turned: bool = False) -> Polygon:
-        """Shifted, after half a turn in the plane around the origin where ``turned``."""
-        return Polygon(points=_moved(self.points, x, y, turned))
+    def moved(self, motion: Motion) -> Polygon:
+        """The same outline elsewhere."""
+        return Polygon(points=_moved(self.points, motion))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,9 +103,14 @@ class Blocks:
             bottom=box.bottom + self.height / 2,
         )
 
-    def moved(self, x: float, y: float, turned: bool = False) -> Blocks:
-        """As `Polygon.moved`."""
-        return replace(self, centres=_moved(self.centres, x, y, turned))
+    def moved(self, motion: Motion) -> Blocks:
+        """The same pieces elsewhere."""
+        upright = motion.quarter_turns % 2 == 0
+        return Blocks(
+            centres=_moved(self.centres, motion),
+            width=self.width if upright else self.height,
+            height=self.height if upright else self.width,
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -103,9 +125,9 @@ class Discs:
         """The box they fill."""
         return _box_of(self.centres).grown(self.radius)
 
-    def moved(self, x: float, y: float, turned: bool = False) -> Discs:
-        """As `Polygon.moved`."""
-        return replace(self, centres=_moved(self.centres, x, y, turned))
+    def moved(self, motion: Motion) -> Discs:
+        """The same pieces elsewhere."""
+        return replace(self, centres=_moved(self.centres, motion))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,9 +142,9 @@ class Wire:
         """The box of the centre lines: square ends reach no further along their direction."""
         return _box_of(point for line in self.lines for point in line)
 
-    def moved(self, x: float, y: float, turned: bool = False) -> Wire:
-        """As `Polygon.moved`."""
-        return replace(self, lines=tuple(_moved(line, x, y, turned) for line in self.lines))
+    def moved(self, motion: Motion) -> Wire:
+        """The same pieces elsewhere."""
+        return replace(self, lines=tuple(_moved(line, motion) for line in self.lines))
 
 
 Shape = Polygon | Blocks | Discs | Wire
@@ -143,9 +165,9 @@ class Part:
     assumed: bool = False
     hidden: bool = False
 
-    def moved(self, x: float, y: float, turned: bool = False) -> Part:
+    def moved(self, motion: Motion) -> Part:
         """The same piece elsewhere."""
-        return replace(self, shape=self.shape.moved(x, y, turned))
+        return replace(self, shape=self.shape.moved(motion))
 
 
 def rectangle(box: Box) -> Polygon:
@@ -172,6 +194,5 @@ def _box_of(points: Iterable[Point]) -> Box:
     return Box(left=min(across), top=min(down), right=max(across), bottom=max(down))
 
 
-def _moved(points: tuple[Point, ...], x: float, y: float, turned: bool) -> tuple[Point, ...]:
-    turn = -1.0 if turned else 1.0
-    return tuple((turn * px + x, turn * py + y) for px, py in points)
+def _moved(points: tuple[Point, ...], motion: Motion) -> tuple[Point, ...]:
+    return tuple(motion.of(point) for point in points)

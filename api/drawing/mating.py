@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from api.drawing.geometry import Box, Part, Point, bounds_of, rectangle
+from api.drawing.geometry import Motion, Part, Point, Polygon, bounds_of
 from api.drawing.measures import Measure
-from api.drawing.outline import kind_of
+from api.drawing.outline import kind_of, sideways
 from api.drawing.section import section
 from api.drawing.sizes import Length, Sizes, Source
+
+SIDEWAYS_APART = 0.22
+"""How far the second half stands out of one that mates sideways, as a share of its depth. No source."""
 
 CLEARANCE = 1.08
 """Stack height over the taller half where nothing is known. Common practice, no source."""
@@ -31,21 +34,49 @@ class MatedShape:
 
     @property
     def hanging(self) -> tuple[Part, ...]:
-        """The upper half, turned over."""
-        return tuple(part.moved(0.0, -self.stack.value, turned=True) for part in section(self.upper))
+        """The upper half: turned over on the lower, or facing it where one of them mates sideways."""
+        return tuple(part.moved(self._motion) for part in section(self.upper))
+
+    @property
+    def stacked(self) -> bool:
+        """Whether the boards lie over each other, so that there is a stack height."""
+        return not (sideways(self.lower) or sideways(self.upper))
+
+    @property
+    def _motion(self) -> Motion:
+        if self.stacked:
+            return Motion(y=-self.stack.value, quarter_turns=2)
+        depth = self.lower.mm("body_width") / 2
+        if sideways(self.upper):
+            return Motion(x=depth + SIDEWAYS_APART * self.upper.mm("body_width"), mirrored=True)
+        return Motion(
+            x=depth + SIDEWAYS_APART * self.upper.mm("height"), y=-self.lower.mm("height") / 2, quarter_turns=3
+        )
 
     def boards(self, thickness: float, beyond: float) -> list[Part]:
         """Both boards; how thick they are is not known."""
-        reach = self._reach(beyond)
-        top = -self.stack.value
-        lower = Box(left=-reach, top=0.0, right=reach, bottom=thickness)
-        upper = Box(left=-reach, top=top - thickness, right=reach, bottom=top)
-        return [Part(role="board", shape=rectangle(box)) for box in (lower, upper)]
+        lower, upper = self.surfaces(beyond)
+        return [_board(lower, Motion(y=thickness)), _board(upper, self._outward(thickness))]
+
+    def _outward(self, thickness: float) -> Motion:
+        """From the surface of the upper half's board into the board."""
+        if self.stacked:
+            return Motion(y=-thickness)
+        return Motion(y=thickness) if sideways(self.upper) else Motion(x=thickness)
 
     def surfaces(self, beyond: float) -> list[tuple[Point, Point]]:
         """The boards' surfaces as lines."""
-        reach = self._reach(beyond)
-        return [((-reach, y), (reach, y)) for y in (0.0, -self.stack.value)]
+        if self.stacked:
+            reach = self._reach(beyond)
+            return [((-reach, y), (reach, y)) for y in (0.0, -self.stack.value)]
+        own = max(self.lower.mm("body_width"), self.lower.mm("tail_span")) / 2
+        lower = ((-beyond * own, 0.0), (0.9 * self.lower.mm("body_width") / 2, 0.0))
+        across = max(self.upper.mm("body_width"), self.upper.mm("tail_span")) / 2
+        ends = (
+            (-0.9 * self.upper.mm("body_width") / 2 if not sideways(self.upper) else beyond * -across, 0.0),
+            (0.9 * self.upper.mm("body_width") / 2 if sideways(self.upper) else beyond * across, 0.0),
+        )
+        return [lower, (self._motion.of(ends[0]), self._motion.of(ends[1]))]
 
     def _reach(self, beyond: float) -> float:
         box = bounds_of(self.parts)
@@ -72,11 +103,14 @@ class MatedShape:
                 length=self.width,
             ),
         )
-        return [m for m in both if (m.length.known if features is None else m.feature in features)]
+        asked = both if self.stacked else ()
+        return [m for m in asked if (m.length.known if features is None else m.feature in features)]
 
     @property
     def description(self) -> str:
         """What a screen reader says."""
+        if not self.stacked:
+            return "They mate along the board of one of them; how far they stand apart is drawn from usual proportions."
         if not self.stack.known:
             return "How far the boards stand apart is drawn from usual proportions."
         return f"The boards stand {self.stack.value:g} mm apart."
@@ -86,7 +120,9 @@ def mated(
     this: Sizes, other: Sizes, *, stack_height: Length | None = None, mated_width: Length | None = None
 ) -> MatedShape:
     """Both halves as a pair: a receptacle stands below, whichever half was named first."""
-    lower, upper = (other, this) if kind_of(other) == "receptacle" and kind_of(this) != "receptacle" else (this, other)
+    lower, upper = (other, this) if _below(other) and not _below(this) else (this, other)
+    if sideways(upper) and not sideways(lower):
+        lower, upper = upper, lower
     widest = max(max(half.mm("body_width"), half.mm("tail_span")) for half in (lower, upper))
     return MatedShape(
         lower=lower,
@@ -99,3 +135,12 @@ def mated(
 def assumed_stack(lower: Sizes, upper: Sizes) -> float:
     """A stack height in which both halves have room, mm: a little over the taller one."""
     return CLEARANCE * max(lower.mm("height"), upper.mm("height"))
+
+
+def _below(sizes: Sizes) -> bool:
+    return kind_of(sizes) == "receptacle"
+
+
+def _board(surface: tuple[Point, Point], into: Motion) -> Part:
+    start, end = surface
+    return Part(role="board", shape=Polygon(points=(start, end, into.of(end), into.of(start))))

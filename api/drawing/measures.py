@@ -8,7 +8,6 @@ from itertools import pairwise
 from typing import Literal
 
 from api.drawing.contact_sites import bank_sizes
-from api.drawing.fittings import land_length
 from api.drawing.outline import HalfShape, contact_length, gridded, has_opening, tail_places
 from api.drawing.sizes import Length, Sizes
 
@@ -39,7 +38,8 @@ class Measure:
     """A dimension between two edges.
 
     ``low`` and ``high`` are the edges' places along the measured direction, ``edge`` how far each edge line runs across
-    it. ``spans`` gaps lie between the edges of a pitch.
+    it. ``spans`` gaps lie between the edges of a pitch. ``layer`` says whose it is where several halves lie over each
+    other ("": only one is drawn).
     """
 
     feature: str
@@ -49,6 +49,7 @@ class Measure:
     side: Side
     length: Length
     spans: int = 1
+    layer: str = ""
 
     @property
     def upright(self) -> bool:
@@ -180,21 +181,25 @@ def _edge_along(sizes: Sizes, feature: str) -> tuple[float, float]:
 
 
 def _across_seen_from_above(sizes: Sizes, feature: str) -> Measure:
-    half = _half_across(sizes, feature)
+    low, high = _between_rows(sizes, feature)
     reach = sizes.mm("opening_length" if feature == "opening_width" else "body_length") / 2
     inner = {"body_width": 0.8, "opening_width": 1.0}.get(feature, 0.86)
     return Measure(
         feature=feature,
-        low=-half,
-        high=half,
+        low=low,
+        high=high,
         edge=(-inner * reach, inner * reach),
         side="left" if feature in ABOVE or feature == "land_row_spacing" else "right",
         length=sizes.lengths[feature],
     )
 
 
-def _half_across(sizes: Sizes, feature: str) -> float:
-    return sizes.mm(feature) / 2
+def _between_rows(sizes: Sizes, feature: str) -> tuple[float, float]:
+    """The edges of a dimension across the rows. Of many rows a row spacing is taken between two in the middle."""
+    value = sizes.mm(feature)
+    if feature in ("row_spacing", "land_row_spacing") and sizes.rows % 2:
+        return 0.0, value
+    return -value / 2, value / 2
 
 
 def section_measures(sizes: Sizes, features: Iterable[str]) -> list[Measure]:
@@ -221,14 +226,8 @@ def _height(sizes: Sizes) -> Measure:
 
 
 def _across_seen_from_the_end(sizes: Sizes, feature: str) -> Measure:
-    low = 0.0
-    half, height = _half_across(sizes, feature), sizes.mm("height")
-    if sizes.rows > 2 and feature in ("row_spacing", "land_row_spacing"):
-        # Neighbouring rows: the two next to the middle, or the middle one and the next.
-        low = 0.0 if sizes.rows % 2 else -half
-        half = 2 * half if sizes.rows % 2 else half
-    else:
-        low = -half
+    low, high = _between_rows(sizes, feature)
+    height = sizes.mm("height")
     edges = {
         "body_width": (-0.9 * height, -0.1 * height),
         "opening_width": (-height, -0.3 * height),
@@ -238,13 +237,8 @@ def _across_seen_from_the_end(sizes: Sizes, feature: str) -> Measure:
     return Measure(
         feature=feature,
         low=low,
-        high=half,
+        high=high,
         edge=edges.get(feature, (-0.08 * height, 0.08 * height)),
         side=_side_of(feature),
         length=sizes.lengths[feature],
     )
-
-
-def land_reach(sizes: Sizes) -> float:
-    """Inner end of the outermost lands from the middle, mm."""
-    return sizes.mm("land_span") / 2 - land_length(sizes)

@@ -13,6 +13,9 @@ from api.drawing.sizes import Sizes
 CHAMFER, END_CUT = 0.22, 0.26
 """A cut corner, and the two cut corners of a shaped end, as a share of the body's width."""
 
+CORNER_LEFT = 0.85
+"""Share of the plastic between a pocket's corner and the body's that a cut may take."""
+
 PROUD = 0.02
 """How far a plug's bent contacts stand proud of its wall, as a share of its width."""
 
@@ -100,8 +103,9 @@ def _body(sizes: Sizes) -> Part:
 def _outline(sizes: Sizes, length: float, width: float) -> Polygon:
     """The body with its cut corner or shaped end; its extent stays length × width."""
     keys = sizes.categories.get("keying", frozenset())
-    corner = min(CHAMFER * width, length / 4) if "corner_chamfer" in keys else 0.0
-    end = min(END_CUT * width, length / 4) if "end_shape" in keys else 0.0
+    most = min(length / 4, _corner_room(sizes, length, width))
+    corner = min(CHAMFER * width, most) if "corner_chamfer" in keys else 0.0
+    end = min(END_CUT * width, most) if "end_shape" in keys else 0.0
     x, y = length / 2, width / 2
     notches = _notches(sizes, width)
     corners = [
@@ -113,6 +117,14 @@ def _outline(sizes: Sizes, length: float, width: float) -> Polygon:
         (-x, y),
     ]
     return Polygon(points=tuple(corners))
+
+
+def _corner_room(sizes: Sizes, length: float, width: float) -> float:
+    """How much of a corner can go before the pocket is cut, mm."""
+    if not has_opening(sizes):
+        return length
+    walls = (length - sizes.mm("opening_length")) / 2 + (width - sizes.mm("opening_width")) / 2
+    return max(CORNER_LEFT * walls, 0.0)
 
 
 def _notches(sizes: Sizes, width: float) -> list[Point]:
