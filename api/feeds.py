@@ -1,4 +1,4 @@
-"""The journal as an Atom feed (RFC 4287)."""
+"""The journal as an Atom feed (RFC 4287), and the parts that other feeds are made of too."""
 
 from __future__ import annotations
 
@@ -43,25 +43,25 @@ def atom(feed: Feed, rows: Sequence[JournalEntry]) -> bytes:
     root = ElementTree.Element("feed", {"xmlns": NAMESPACE})
     about = ", ".join(f"{name} {value}" for name, value in feed.filters.items())
     beginning = _identity(feed.first[0]) if feed.first else feed.base
-    _text(root, "id", _id("feed", beginning, about))
-    _text(root, "title", f"otherhalf: {about or 'everything that happened'}")
-    _text(root, "updated", rows[0].at if rows else now())
-    _text(ElementTree.SubElement(root, "author"), "name", "otherhalf")
-    _link(root, "self", feed.address, ATOM)
-    _link(root, "alternate", f"{feed.base}v1/journal", "application/json")
+    add_text(root, "id", feed_id("feed", beginning, about))
+    add_text(root, "title", f"otherhalf: {about or 'everything that happened'}")
+    add_text(root, "updated", rows[0].at if rows else now())
+    add_text(ElementTree.SubElement(root, "author"), "name", "otherhalf")
+    add_link(root, "self", feed.address, ATOM)
+    add_link(root, "alternate", f"{feed.base}v1/journal", "application/json")
     for row in rows:
         root.append(_entry(feed, row))
-    return b'<?xml version="1.0" encoding="utf-8"?>\n' + ElementTree.tostring(root, encoding="unicode").encode()
+    return as_xml(root)
 
 
 def _entry(feed: Feed, row: JournalEntry) -> ElementTree.Element:
     made = ElementTree.Element("entry")
-    _text(made, "id", _id("row", _identity(row)))
-    _text(made, "title", f"{row.action}: {row.record} {row.key}, revision {row.revision}")
-    _text(made, "updated", row.at)
-    _text(ElementTree.SubElement(made, "author"), "name", row.actor)
-    _link(made, "alternate", _address(feed.base, row), "application/json")
-    _text(made, "summary", "\n".join(_told(row)))
+    add_text(made, "id", feed_id("row", _identity(row)))
+    add_text(made, "title", f"{row.action}: {row.record} {row.key}, revision {row.revision}")
+    add_text(made, "updated", row.at)
+    add_text(ElementTree.SubElement(made, "author"), "name", row.actor)
+    add_link(made, "alternate", _address(feed.base, row), "application/json")
+    add_text(made, "summary", "\n".join(_told(row)))
     return made
 
 
@@ -84,13 +84,21 @@ def _identity(row: JournalEntry) -> str:
     return "\n".join((row.record, row.key, str(row.revision), row.at))
 
 
-def _id(*parts: str) -> str:
+def as_xml(root: ElementTree.Element) -> bytes:
+    """A feed as it is sent."""
+    return b'<?xml version="1.0" encoding="utf-8"?>\n' + ElementTree.tostring(root, encoding="unicode").encode()
+
+
+def feed_id(*parts: str) -> str:
+    """The id of a feed or of an entry in one: always the same for the same parts."""
     return f"urn:uuid:{uuid.uuid5(IDS, chr(10).join(parts))}"
 
 
-def _text(parent: ElementTree.Element, name: str, text: str) -> None:
+def add_text(parent: ElementTree.Element, name: str, text: str) -> None:
+    """Put an element that holds a text into another; what XML cannot carry shows as U+FFFD."""
     ElementTree.SubElement(parent, name).text = NOT_IN_XML.sub("\ufffd", text)
 
 
-def _link(parent: ElementTree.Element, rel: str, address: str, kind: str) -> None:
+def add_link(parent: ElementTree.Element, rel: str, address: str, kind: str) -> None:
+    """Put a link to an address, whose media type is ``kind``, into a feed or an entry."""
     ElementTree.SubElement(parent, "link", {"rel": rel, "href": address, "type": kind})
