@@ -1,0 +1,137 @@
+"""The page of a half: its drawing, every figure beside what people measured, its mates, and how far to trust it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query
+from sqlalchemy.orm import Session
+from starlette.responses import Response
+
+from api.dependencies import CatalogueDep, SnapshotDep
+from api.pages import freshness
+from api.pages.addresses import COMPARE, PRINT, half_page, history_of, of_halves, series_page
+from api.pages.bench_address import identify_like
+from api.pages.dimension_rows import dimension_rows
+from api.pages.drawings import drawings_of
+from api.pages.evidence_view import evidence_of
+from api.pages.half_view import SHOWN_MATES, facts, headline, in_order, mates, ordering
+from api.pages.history_view import last_happened, waiting_changes
+from api.pages.rendering import VisitDep
+from api.pages.unknown import unknown_entry
+from catalog import reading
+from catalog.errors import NotFoundError
+from catalog.evidence.agreement import stated
+from catalog.evidence.assessments import INFERRED
+from catalog.evidence.reading import assessment_of
+from catalog.history.rewriting import assessed_of
+from catalog.records import HalfRecord, MatingRecord
+from catalog.snapshot import Snapshot
+
+ALL = "all"
+"""What `mates` and `evidence` say to show all of them."""
+
+ShownQuery = Annotated[str, Query(max_length=10)]
+Mates = Sequence[tuple[MatingRecord, HalfRecord]]
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/halves/{key}")
+def half(
+    key: str,
+    visit: VisitDep,
+    catalogue: CatalogueDep,
+    snapshot: SnapshotDep,
+    mate: Annotated[str, Query(max_length=1000)] = "",
+    mates: ShownQuery = "",
+    evidence: ShownQuery = "",
+) -> Response:
+    """The half of this key, listed, withdrawn, merged or inferred; ``mate`` is the mating that is drawn."""
+    kept = freshness.kept(visit, snapshot.version)
+    if kept is not None:
+        return kept
+    with catalogue.reading() as session:
+        record = _find(session, snapshot, key)
+        if record is None:
+            return unknown_entry(visit, snapshot, key, "half")
+        values = _values(session, snapshot, record, evidence == ALL)
+        found = reading.mates_of(session, key) if record.origin == "listed" else []
+    page = visit.page("half.html", **values, **_of_mates(record, in_order(found), mate, mates == ALL))
+    return freshness.keep(visit, snapshot.version, page)
+
+
+def _find(session: Session, snapshot: Snapshot, key: str) -> HalfRecord | None:
+    """The half in whatever state, or the one that its series makes likely."""
+    try:
+        return reading.get_half(session, key)
+    except NotFoundError:
+        return snapshot.halves.get(key)
+
+
+def _values(session: Session, snapshot: Snapshot, record: HalfRecord, everything: bool) -> dict[str, Any]:
+    listed = record.origin == "listed"
+    assessment = assessment_of(session, assessed_of(record)) if listed else INFERRED
+    content = record.half
+    rows = dimension_rows(content.dimensions, stated(content), assessment)
+    return {
+        "record": record,
+        "half": content,
+        "headline": headline(content),
+        "series_page": series_page(record.series_key),
+        "successor_page": half_page(record.successor) if record.successor else "",
+        "rows": rows,
+        "measured": any(row.measured for row in rows),
+        "facts": facts(record),
+        "ordering": ordering(content),
+        "evidence": evidence_of(session, "half", record.key, assessment, content.datasheet, everything),
+        "history": last_happened(session, "half", record.key) if listed else (),
+        "waiting": waiting_changes(session, "half", record.key) if listed else (),
+        "neighbours": _neighbours(snapshot, record),
+        "links": _links(record),
+    }
+
+
+def _links(record: HalfRecord) -> dict[str, str]:
+    key = record.key
+    return {
+        "identify": identify_like(record.half),
+        "compare": of_halves(COMPARE, [key]),
+        "print": of_halves(PRINT, [key]),
+        "history": history_of("half", key),
+        "evidence": half_page(key, "?evidence=all#trust"),
+        **{name: half_page(key, f"/{name}") for name in ("confirm", "dispute", "sighting", "revise")},
+    }
+
+
+def _neighbours(snapshot: Snapshot, record: HalfRecord) -> list[dict[str, str]]:
+    """Listed halves of an inferred one's series that are nearest to it in size, of either kind."""
+    if record.origin == "listed":
+        return []
+    own = [each for each in snapshot.halves.values() if each.series_key == record.series_key]
+    listed = [each for each in own if each.origin == "listed"]
+    listed.sort(key=lambda each: (abs(each.half.contact_count - record.half.contact_count), each.key))
+    return [
+        {"page": half_page(each.key), "name": each.half.part_number, "described": headline(each.half)}
+        for each in listed[:NEIGHBOURS]
+    ]
+
+
+NEIGHBOURS = 4
+"""Listed halves named beside one that nobody listed."""
+
+
+def _of_mates(record: HalfRecord, found: Mates, chosen: str, everything: bool) -> dict[str, Any]:
+    """The mates as they are shown, and the drawings, one of them mated."""
+    drawn = next((pair for pair in found if pair[0].id == chosen), found[0] if found else None)
+    shown = found if everything else found[:SHOWN_MATES]
+    return {
+        "mates": mates(record.key, shown),
+        "mate_count": len(found),
+        "all_mates": half_page(record.key, "?mates=all#mates"),
+        "drawn_mating": drawn[0].id if drawn else "",
+        "drawings": drawings_of(record, *(drawn or (None, None))),
+        "here": half_page(record.key),
+        "shown_mates": ALL if everything else "",
+    }
