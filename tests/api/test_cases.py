@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -508,3 +509,29 @@ def test_what_is_no_json_is_refused(shop: Workshop, path: str) -> None:
     place = CASES + path.replace("KEY", saved(shop)["key"])
     headers = {"Authorization": f"Bearer {shop.tokens[IDA]}", "Content-Type": "text/plain"}
     assert refused(shop.server.post(place, content=b"{}", headers=headers)) == (415, "unsupported-content")
+
+
+def test_two_workers_that_rank_at_once_tell_a_change_once(shop: Workshop) -> None:
+    keys = [saved(shop, visibility="public")["key"] for _ in range(6)]
+    add_new(shop)
+    with ThreadPoolExecutor(4) as workers:
+        for each in [workers.submit(rank_again, shop) for _ in range(4)]:
+            each.result()
+    told = shop.server.get("/v1/journal", params={"record": "case_answer", "limit": 500}).json()["items"]
+    assert sorted(row["about"] for row in told if row["action"] == "rank") == sorted(keys)
+
+
+def test_an_author_who_revises_while_cases_are_ranked_loses_nothing(shop: Workshop) -> None:
+    key = saved(shop, visibility="public")["key"]
+    place = f"{CASES}/{key}"
+    add_new(shop)
+    with ThreadPoolExecutor(2) as workers:
+        ranking = workers.submit(rank_again, shop)
+        tag = shop.tag(place)
+        revised = shop.ask("PUT", place, IDA, tag=tag, json=body(title="revised", visibility="public"))
+        ranking.result()
+    found = shown(shop, key)
+    assert found["title"] == ("revised" if revised.status_code == 200 else "reed bed recorder")
+    assert revised.status_code in (200, 412)
+    rank_again(shop)
+    assert shown(shop, key)["answer"]["halves"][0]["key"] == SK20.key
