@@ -166,7 +166,7 @@ _TABLE = (
     ),
     ProblemType(
         name="key-reused",
-        title="The request's key belongs to another request",
+        title="The Idempotency-Key belongs to another request",
         status=422,
         meaning="An earlier request with this Idempotency-Key asked for something else.",
         remedy="Give every new request a key of its own; repeat one only with the same body.",

@@ -46,7 +46,7 @@ WRITING = (
     "catalogue-unusable",
 )
 
-router = APIRouter(tags=["evidence"], responses=documented("catalogue-locked", "catalogue-unusable"))
+router = APIRouter(tags=["evidence"], responses=documented("invalid-request", "catalogue-locked", "catalogue-unusable"))
 
 GIVE = [needs(Permission.GIVE_EVIDENCE)]
 DISCUSS = [needs(Permission.DISCUSS)]

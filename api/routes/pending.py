@@ -64,7 +64,9 @@ def list_pending(
 @router.get(
     "/pending/{key}",
     summary="One change that waits or waited",
-    responses=documented("unknown-entry", "internal-error", "catalogue-locked", "catalogue-unusable"),
+    responses=documented(
+        "invalid-request", "unknown-entry", "internal-error", "catalogue-locked", "catalogue-unusable"
+    ),
 )
 def get_pending(key: str, catalogue: CatalogueDep) -> PendingOut:
     """What became of it is its `state`."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import secrets
 from typing import Any
 
@@ -41,8 +42,9 @@ class DocumentRecord(BaseModel):
 
 
 def new_key() -> str:
-    """A key for a new document."""
-    return secrets.token_urlsafe(KEY_BYTES)
+    """A key for a new document: letters and figures only, so that it is typed and copied as one word, and no command
+    takes it for an option."""
+    return base64.b32encode(secrets.token_bytes(KEY_BYTES)).decode().rstrip("=").lower()
 
 
 def written(content: BaseModel) -> dict[str, Any]:
