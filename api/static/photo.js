@@ -1,0 +1,249 @@
+/** The photo bench. The picture stays in the browser; points go to the server, and a grey strip where contacts are to be
+ * found. What is computed is computed there, by what the command line and the interface use too. */
+
+import { benchAddress, freeName } from "./photo_bench.js";
+import { counted } from "./photo_count.js";
+import { addByFigures, Lists } from "./photo_lists.js";
+import { openPicture } from "./photo_picture.js";
+import { markAt, requestOf } from "./photo_request.js";
+import { readable, showResults } from "./photo_results.js";
+import { Stage } from "./photo_stage.js";
+import { everyMark, nothing, Sheet } from "./photo_state.js";
+import { findContacts } from "./photo_strip.js";
+
+/** Milliseconds after a change until lengths are asked for. */
+const PAUSE_MS = 80;
+
+const $ = (/** @type {string} */ id) => /** @type {any} */ (document.getElementById(id));
+
+class PhotoBench {
+  constructor() {
+    this.sheet = new Sheet();
+    this.stage = new Stage(this.sheet, {
+      say: (text) => this.say(text),
+      drawnRow: (item) => this.find(item),
+      tool: (name) => pressTool(name),
+      focus: (id) => (this.lists.wanted = id),
+    });
+    this.lists = new Lists(this.sheet, { find: (item) => this.find(item), say: (text) => this.say(text) });
+    this.timer = 0;
+    /** @type {AbortController | null} */
+    this.asking = null;
+    this.sheet.listeners.push(() => this.changed());
+    this.listen();
+    this.changed();
+    this.remember();
+  }
+
+  /** @param {string} text */
+  say(text) {
+    $("status").textContent = text;
+  }
+
+  listen() {
+    $("file").addEventListener("change", (/** @type {any} */ event) => this.open(event.target.files[0]));
+    document.addEventListener("paste", (event) => this.open(pictureIn(event.clipboardData), event));
+    for (const name of ["dragenter", "dragover"]) document.addEventListener(name, (event) => event.preventDefault());
+    document.addEventListener("drop", (event) => this.open(pictureIn(event.dataTransfer), event));
+    for (const button of document.querySelectorAll("[data-tool]")) {
+      button.addEventListener("click", () => this.stage.choose(/** @type {HTMLElement} */ (button).dataset.tool ?? "move"));
+    }
+    for (const button of document.querySelectorAll("[data-action]")) {
+      button.addEventListener("click", () => this.stage.act(/** @type {HTMLElement} */ (button).dataset.action ?? ""));
+    }
+    for (const button of document.querySelectorAll("[data-add]")) {
+      button.addEventListener("click", () => addByFigures(this.sheet, /** @type {HTMLElement} */ (button).dataset.add ?? ""));
+    }
+    for (const [id, name] of [["camera", "camera"], ["of", "of"], ["row-count", "rowCount"]]) {
+      $(id).addEventListener("change", () => this.sheet.change((marks) => (/** @type {any} */ (marks)[name] = $(id).value)));
+    }
+    document.addEventListener("keydown", (event) => this.undoKey(event));
+    $("copy").addEventListener("click", () => this.copy());
+    $("save").addEventListener("click", () => saveAs($("save"), $("json").value));
+  }
+
+  /** @param {KeyboardEvent} event */
+  undoKey(event) {
+    const typing = event.target instanceof HTMLInputElement || event.target instanceof HTMLTextAreaElement;
+    if (typing || !(event.ctrlKey || event.metaKey) || event.key.toLowerCase() !== "z") return;
+    event.preventDefault();
+    this.stage.act(event.shiftKey ? "redo" : "undo");
+  }
+
+  /** Open a picture, or say why not. @param {File | null | undefined} file @param {Event} [event] */
+  async open(file, event) {
+    if (event instanceof DragEvent || file) event?.preventDefault();
+    if (!file) return;
+    this.say("Opening the picture …");
+    try {
+      const picture = await openPicture(file);
+      const again = this.match({ name: file.name, bytes: file.size, width: picture.width, height: picture.height });
+      this.stage.show(picture);
+      enable();
+      this.stage.choose(again && everyMark(this.sheet.marks).length ? "move" : "row");
+      this.say(`${file.name}: ${picture.width} × ${picture.height} pixels. ${again ? "Its marks are kept." : "Draw a line along a row, from before its first contact to behind its last."}`);
+    } catch (error) {
+      this.say(/** @type {Error} */ (error).message);
+    }
+    $("file").value = "";
+  }
+
+  /** Marks belong to one picture: another one begins anew, which can be undone.
+   * @param {import("./photo_state.js").File_} file @returns {boolean} Whether it is the picture that was marked. */
+  match(file) {
+    const before = this.sheet.marks.file;
+    const again = before !== null && JSON.stringify(before) === JSON.stringify(file);
+    if (again) return everyMark(this.sheet.marks).length > 0;
+    const { camera } = this.sheet.marks;
+    const begin = () => Object.assign(this.sheet.marks, nothing(), { file, camera, name: freeName(location.search) });
+    if (before && everyMark(this.sheet.marks).length) this.sheet.change(begin);
+    else this.sheet.adjust(begin);
+    return false;
+  }
+
+  /** After a reload: which picture the marks belong to. */
+  remember() {
+    const { file } = this.sheet.marks;
+    if (!file || !everyMark(this.sheet.marks).length) return;
+    $("ask").textContent = `Open ${file.name} again`;
+    this.say("The marks are kept, the picture is not: open it again to go on.");
+  }
+
+  /** Have the contacts of a row found. @param {number} item */
+  async find(item) {
+    const { picture } = this.stage;
+    const line = this.sheet.marks.rows[item]?.line;
+    if (!picture) return this.say("Open the picture first.");
+    if (!line) return this.say("Give the row a line first.");
+    this.say("Looking for the contacts …");
+    try {
+      const { points, found } = await findContacts(picture, line);
+      const now = this.sheet.marks.rows.findIndex((row) => row.line && String(row.line) === String(line));
+      if (now < 0) return undefined;
+      this.sheet.adjust((marks) => Object.assign(marks.rows[now], { points, found }));
+      this.stage.choose("move");
+      const doubtful = points.filter((spot) => spot.doubt).length;
+      return this.say(`Row ${now + 1}: ${points.length} contacts found, ${found.sure ? "sure" : "not sure: count them by eye"}.${doubtful ? ` ${doubtful} doubtful, marked “?”.` : ""}`);
+    } catch (error) {
+      this.fault({ kind: "rows", item, point: null, message: /** @type {Error} */ (error).message });
+      return this.say(`Row ${item + 1}: ${/** @type {Error} */ (error).message}`);
+    }
+  }
+
+  /** @param {import("./photo_lists.js").Fault} fault */
+  fault(fault) {
+    this.lists.faults = [fault];
+    this.stage.result.faults = [fault];
+    this.lists.show();
+    this.stage.redraw();
+  }
+
+  changed() {
+    this.stage.redraw();
+    clearTimeout(this.timer);
+    this.timer = window.setTimeout(() => this.settled(), PAUSE_MS);
+  }
+
+  /** Once nothing changes any more: the lists, and what it all comes to. */
+  settled() {
+    const { marks } = this.sheet;
+    const text = JSON.stringify(marks);
+    const asked = requestOf(marks);
+    $("json").value = asked ? JSON.stringify(asked.body, null, 1) : "";
+    $("camera").value = marks.camera;
+    $("of").value = marks.of;
+    $("row-count").value = marks.rowCount;
+    if (text !== this.shown) this.lists.show();
+    if (text !== this.shown) this.ask(asked);
+    this.shown = text;
+  }
+
+  /** @param {ReturnType<typeof requestOf>} asked */
+  async ask(asked) {
+    this.asking?.abort();
+    this.asking = new AbortController();
+    if (!asked) return this.told(null, {}, [], []);
+    const own = asked.faults.map((fault) => ({ kind: "scale", item: 0, point: null, message: fault.message }));
+    try {
+      const response = await fetch("/v1/measure", {
+        method: "POST",
+        headers: { "Content-Type": "application/json", Accept: "application/json" },
+        body: JSON.stringify(asked.body),
+        signal: this.asking.signal,
+      });
+      const answer = await response.json();
+      if (response.ok) return this.told(answer, asked.places, own, []);
+      return this.told(null, asked.places, [...own, ...faultsOf(answer, asked.places)], unplaced(answer, asked.places));
+    } catch (error) {
+      if (/** @type {Error} */ (error).name === "AbortError") return undefined;
+      return this.told(null, {}, own, ["The server does not answer; the marks are kept. Change one to ask again."]);
+    }
+  }
+
+  /** @param {any} answer @param {any} order @param {import("./photo_lists.js").Fault[]} faults @param {string[]} notes */
+  told(answer, order, faults, notes) {
+    const counts = counted(this.sheet.marks);
+    const pieces = [...counts.pieces, ...(answer?.short_form ?? [])];
+    const toldFaults = faults.map((fault) => fault.message);
+    this.lists.faults = faults;
+    this.stage.result = { answer, order, faults };
+    showResults($("results"), answer, counts.pieces, [...toldFaults, ...notes, ...counts.notes]);
+    $("take").href = benchAddress(location.search, pieces, this.sheet.marks.name);
+    $("taken").textContent = pieces.length ? `${pieces.length} reading${pieces.length > 1 ? "s" : ""} of this picture go along.` : "Nothing has been measured yet.";
+    this.lists.show();
+    this.stage.redraw();
+  }
+
+  async copy() {
+    try {
+      await navigator.clipboard.writeText($("json").value);
+      this.say("Copied.");
+    } catch {
+      $("json").select();
+      this.say("Selected: copy it with Ctrl+C.");
+    }
+  }
+}
+
+/** @param {any} problem @param {any} places @returns {import("./photo_lists.js").Fault[]} */
+function faultsOf(problem, places) {
+  return (problem.errors ?? []).flatMap((/** @type {any} */ each) => {
+    const mark = markAt(each.field, places);
+    return mark ? [{ ...mark, message: sentence(each) }] : [];
+  });
+}
+
+/** Faults that no mark can be blamed for. @param {any} problem @param {any} places @returns {string[]} */
+function unplaced(problem, places) {
+  const errors = problem.errors ?? [];
+  if (!errors.length) return [problem.detail ?? problem.title];
+  return errors.filter((/** @type {any} */ each) => !markAt(each.field, places)).map(sentence);
+}
+
+/** @param {{message: string, remedy?: string}} fault */
+const sentence = (fault) => readable(`${fault.message}${fault.remedy ? `: ${fault.remedy}` : ""}.`);
+
+/** @param {DataTransfer | null} data */
+function pictureIn(data) {
+  return [...(data?.files ?? [])].find((file) => file.type.startsWith("image/"));
+}
+
+/** @param {string} name */
+function pressTool(name) {
+  for (const button of document.querySelectorAll("[data-tool]")) {
+    button.setAttribute("aria-pressed", String(/** @type {HTMLElement} */ (button).dataset.tool === name));
+  }
+}
+
+function enable() {
+  $("opening").hidden = true;
+  for (const button of /** @type {NodeListOf<HTMLButtonElement>} */ (document.querySelectorAll(".tool"))) button.disabled = false;
+}
+
+/** @param {HTMLAnchorElement} link @param {string} text */
+function saveAs(link, text) {
+  URL.revokeObjectURL(link.href);
+  link.href = URL.createObjectURL(new Blob([text], { type: "application/json" }));
+}
+
+new PhotoBench();

@@ -1,0 +1,172 @@
+/** Marks drawn over the picture as on a drawing: ticks across a row, corners, dimension lines. Shapes tell, not colour
+ * alone: a doubtful contact is a lozenge with a question mark, an empty place a dotted tick, a fault a crossed box. */
+
+import { everyMark } from "./photo_state.js";
+import { inOrder } from "./photo_request.js";
+
+const SVG = "http://www.w3.org/2000/svg";
+/** Half-lengths on the screen, px. */
+const TICK = 11;
+const CORNER = 14;
+/** Numbers closer together than this on the screen would run into one another. */
+const NUMBER_ROOM = 20;
+
+/** @typedef {{x: number, y: number}} At */
+
+/** @param {string} name @param {Record<string, string | number>} attributes @param {string} [text] */
+function element(name, attributes, text) {
+  const made = document.createElementNS(SVG, name);
+  for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, String(value));
+  if (text !== undefined) made.textContent = text;
+  return made;
+}
+
+/** A line of ink with a halo of paper, so that it shows on any picture. @param {string} d @param {string} kind */
+function ink(d, kind) {
+  return [element("path", { d, class: "halo" }), element("path", { d, class: `ink ${kind}` })];
+}
+
+/** @param {At} at @param {string} text @param {string} [kind] */
+function label(at, text, kind = "") {
+  return element("text", { x: at.x.toFixed(1), y: at.y.toFixed(1), class: `label ${kind}` }, text);
+}
+
+/** @param {At} from @param {At} to @returns {[At, At]} Along and across, of length 1. */
+function directions(from, to) {
+  const length = Math.hypot(to.x - from.x, to.y - from.y) || 1;
+  const along = { x: (to.x - from.x) / length, y: (to.y - from.y) / length };
+  return [along, { x: -along.y, y: along.x }];
+}
+
+/** @param {At} at @param {At} way @param {number} by */
+const moved = (at, way, by) => ({ x: at.x + way.x * by, y: at.y + way.y * by });
+/** @param {At} at */
+const p = (at) => `${at.x.toFixed(1)} ${at.y.toFixed(1)}`;
+/** @param {At} from @param {At} to */
+const stroke = (from, to) => `M${p(from)}L${p(to)}`;
+
+/** @typedef {{sheet: import("./photo_state.js").Sheet, view: import("./photo_view.js").View, answer: any,
+ *   order: Record<string, {kind: string, item: number}>, faults: {kind: string, item: number, point: number | null}[],
+ *   drawing: {kind: string, points: At[]} | null, cross: At | null}} Scene */
+
+/** @param {SVGElement} svg @param {Scene} scene */
+export function drawMarks(svg, scene) {
+  const { marks } = scene.sheet;
+  svg.replaceChildren(
+    ...marks.outlines.flatMap((outline, item) => outlineMarks(scene, outline.points, item)),
+    ...marks.segments.flatMap((segment, item) => spanMarks(scene, segment.points, `length ${item + 1}`, "measured")),
+    ...spanMarks(scene, marks.scale.points, marks.scale.length ? `${marks.scale.length} ${marks.scale.unit}` : "scale", "known"),
+    ...marks.rows.flatMap((row, item) => rowMarks(scene, row, item)),
+    ...scene.faults.flatMap((fault) => faultMarks(scene, fault)),
+    ...selectedMarks(scene),
+    ...drawnNow(scene),
+  );
+}
+
+/** @param {Scene} scene @param {import("./photo_state.js").Row} row @param {number} item */
+function rowMarks(scene, row, item) {
+  const at = row.points.map((spot) => scene.view.toStage(spot));
+  const ends = row.line ? [lineEnd(row.line, 0), lineEnd(row.line, 2)].map((spot) => scene.view.toStage(spot)) : [at[0], at.at(-1)];
+  if (!ends[0] || !ends[1]) return [];
+  const [along, across] = directions(ends[0], ends[1]);
+  const step = at.length > 1 ? Math.hypot(at[1].x - at[0].x, at[1].y - at[0].y) : NUMBER_ROOM;
+  const every = [1, 2, 5, 10, 20, 50].find((each) => each * step >= NUMBER_ROOM) ?? 100;
+  const clear = at.filter((_, index) => !row.points[index].doubt);
+  const doubtful = at.filter((_, index) => row.points[index].doubt);
+  const ticks = clear.map((each) => stroke(moved(each, across, -TICK), moved(each, across, TICK))).join("");
+  return [
+    ...ink(stroke(ends[0], ends[1]), "row"),
+    ...ink(ticks, "tick"),
+    ...ink(doubtful.map((each) => lozenge(each)).join(""), "doubtful"),
+    ...doubtful.map((each) => label(moved(each, across, -TICK - 12), "?", "doubtful")),
+    ...ink(gaps(scene, row, item).map((each) => stroke(moved(each, across, -TICK), moved(each, across, TICK))).join(""), "gap"),
+    ...at.flatMap((each, index) => ((index + 1) % every && index ? [] : [label(moved(each, across, TICK + 9), String(index + 1))])),
+    label(moved(moved(ends[0], along, -4), across, -TICK - 10), `row ${item + 1}: ${row.points.length}`, "caption"),
+  ];
+}
+
+/** @param {number[]} line @param {0 | 2} from */
+const lineEnd = (line, from) => ({ x: line[from], y: line[from + 1] });
+
+/** @param {At} at */
+const lozenge = (at) => `M${p(moved(at, { x: 0, y: -1 }, 9))}l7 9l-7 9l-7 -9z`;
+
+/** Places between the first contact and the last where nothing is marked.
+ * @param {Scene} scene @param {import("./photo_state.js").Row} row @param {number} item @returns {At[]} */
+function gaps(scene, row, item) {
+  const place = Object.keys(scene.order).find((each) => scene.order[each].kind === "rows" && scene.order[each].item === item);
+  const fitted = place && scene.answer?.pictures[0].rows[Number(/rows\[(\d+)\]/.exec(place)?.[1])];
+  if (!fitted?.missing.length || !fitted.spans) return [];
+  const [first, last] = [row.points[0], row.points[row.points.length - 1]].map((spot) => scene.view.toStage(spot));
+  return fitted.missing.map((/** @type {number} */ site) => ({
+    x: first.x + ((last.x - first.x) * site) / fitted.spans,
+    y: first.y + ((last.y - first.y) * site) / fitted.spans,
+  }));
+}
+
+/** @param {Scene} scene @param {import("./photo_state.js").Spot[]} points @param {number} item */
+function outlineMarks(scene, points, item) {
+  const at = (points.length === 4 ? inOrder(points) : points).map((spot) => scene.view.toStage(spot));
+  if (!at.length) return [];
+  const edges = points.length === 4 ? `M${at.map(p).join("L")}Z` : `M${at.map(p).join("L")}`;
+  const corners = at.map((each) => `M${p(moved(each, { x: -1, y: 0 }, CORNER))}h${2 * CORNER}M${p(moved(each, { x: 0, y: -1 }, CORNER))}v${2 * CORNER}`);
+  return [...ink(edges, "edge"), ...ink(corners.join(""), "corner"), label(moved(at[0], { x: 1, y: -1 }, 10), `outline ${item + 1}`, "caption")];
+}
+
+/** A dimension line with its end strokes and arrows.
+ * @param {Scene} scene @param {import("./photo_state.js").Spot[]} points @param {string} text @param {string} kind */
+function spanMarks(scene, points, text, kind) {
+  const at = points.map((spot) => scene.view.toStage(spot));
+  if (!at.length) return [];
+  const [from, to] = [at[0], at[1] ?? at[0]];
+  const [along, across] = directions(from, to);
+  const ends = at.map((each) => stroke(moved(each, across, -TICK), moved(each, across, TICK))).join("");
+  const heads = at[1] ? arrow(from, along, across, 1) + arrow(to, along, across, -1) : "";
+  const middle = moved({ x: (from.x + to.x) / 2, y: (from.y + to.y) / 2 }, across, -12);
+  return [...ink(stroke(from, to) + ends + heads, kind), label(middle, text, `caption ${kind}`)];
+}
+
+/** @param {At} tip @param {At} along @param {At} across @param {1 | -1} way */
+function arrow(tip, along, across, way) {
+  const foot = moved(tip, along, 10 * way);
+  return `M${p(moved(foot, across, 4))}L${p(tip)}L${p(moved(foot, across, -4))}`;
+}
+
+/** @param {Scene} scene @param {{kind: string, item: number, point: number | null}} fault */
+function faultMarks(scene, fault) {
+  const all = everyMark(scene.sheet.marks).filter((mark) => mark.kind === fault.kind && mark.item === fault.item);
+  return all
+    .filter((mark) => fault.point === null || mark.point === fault.point)
+    .flatMap((mark) => ink(crossedBox(scene.view.toStage(spotOf(scene, mark))), "fault"));
+}
+
+/** @param {At} at */
+function crossedBox(at) {
+  const [left, top] = [at.x - 10, at.y - 10];
+  return `M${left.toFixed(1)} ${top.toFixed(1)}h20v20h-20zl20 20m0 -20l-20 20`;
+}
+
+/** @param {Scene} scene @param {import("./photo_state.js").Mark} mark */
+function spotOf(scene, mark) {
+  const { marks } = scene.sheet;
+  return (mark.kind === "scale" ? marks.scale : marks[mark.kind][mark.item]).points[mark.point];
+}
+
+/** @param {Scene} scene */
+function selectedMarks(scene) {
+  const { selected } = scene.sheet;
+  if (!selected) return [];
+  const at = scene.view.toStage(spotOf(scene, selected));
+  return ink(`M${p(moved(at, { x: -1, y: 0 }, 15))}a15 15 0 1 0 30 0a15 15 0 1 0 -30 0`, "selected");
+}
+
+/** What is being drawn, and the cross hairs of the keyboard. @param {Scene} scene */
+function drawnNow(scene) {
+  const at = (scene.drawing?.points ?? []).map((spot) => scene.view.toStage(spot));
+  const line = at.length === 2 ? ink(stroke(at[0], at[1]), "now") : [];
+  const start = at.length ? ink(`M${p(moved(at[0], { x: -1, y: 0 }, 5))}h10m-5 -5v10`, "now") : [];
+  if (!scene.cross) return [...line, ...start];
+  const cross = scene.view.toStage(scene.cross);
+  const hairs = `M${p(moved(cross, { x: -1, y: 0 }, 24))}h18m12 0h18M${p(moved(cross, { x: 0, y: -1 }, 24))}v18m0 12v18`;
+  return [...line, ...start, ...ink(hairs, "cross")];
+}

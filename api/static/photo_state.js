@@ -1,0 +1,149 @@
+/** What was marked in a picture: kept for a reload, changed with undo and redo. The picture itself is never kept. */
+
+/** @typedef {{x: number, y: number, doubt?: string | null}} Spot A point in pixels of the picture, pixel centres whole. */
+/** @typedef {{count: number, probability: number, sure: boolean, reasons: string[], missing: number[],
+ *   alternatives: {count: number, probability: number}[]}} Found What the server said of a row. */
+/** @typedef {{line: number[] | null, points: Spot[], feature: string, plane: string, found: Found | null}} Row */
+/** @typedef {{points: Spot[], what: string, plane: string}} Outline */
+/** @typedef {{points: Spot[], feature: string, plane: string}} Segment */
+/** @typedef {{how: string, points: Spot[], length: string, limit: string, unit: string, perMm: string, rel: string,
+ *   plane: string}} Scale */
+/** @typedef {{name: string, bytes: number, width: number, height: number}} File_ */
+/** @typedef {{file: File_ | null, name: string, camera: string, of: string, rowCount: string, rows: Row[],
+ *   outlines: Outline[], segments: Segment[], scale: Scale}} Marks */
+/** @typedef {"rows" | "outlines" | "segments" | "scale"} Kind */
+/** @typedef {{kind: Kind, item: number, point: number}} Mark One point: of which thing, and which of its points. */
+
+const KEY = "otherhalf.photo";
+/** Steps that can be undone. */
+const MOST_STEPS = 200;
+
+/** @returns {Marks} */
+export function nothing() {
+  return {
+    file: null,
+    name: "photo",
+    camera: "photo",
+    of: "this",
+    rowCount: "",
+    rows: [],
+    outlines: [],
+    segments: [],
+    scale: noScale(),
+  };
+}
+
+/** @returns {Scale} */
+export function noScale() {
+  return { how: "none", points: [], length: "", limit: "", unit: "mm", perMm: "", rel: "", plane: "housing_top" };
+}
+
+/** @returns {Row} */
+export function newRow(line = null) {
+  return { line, points: [], feature: "pitch", plane: "", found: null };
+}
+
+/** @returns {Outline} */
+export function newOutline() {
+  return { points: [], what: "body_length/body_width", plane: "" };
+}
+
+/** @returns {Segment} */
+export function newSegment() {
+  return { points: [], feature: "body_length", plane: "" };
+}
+
+/** The thing that a mark belongs to. @param {Marks} marks @param {{kind: Kind, item: number}} mark */
+export function thing(marks, mark) {
+  return mark.kind === "scale" ? marks.scale : marks[mark.kind][mark.item];
+}
+
+/** Every point there is, in the order of the lists. @param {Marks} marks @returns {Mark[]} */
+export function everyMark(marks) {
+  const kinds = /** @type {const} */ (["rows", "outlines", "segments"]);
+  const listed = kinds.flatMap((kind) => marks[kind].map((each, item) => ({ kind, item, count: each.points.length })));
+  const all = [...listed, { kind: /** @type {const} */ ("scale"), item: 0, count: marks.scale.points.length }];
+  return all.flatMap(({ kind, item, count }) => Array.from({ length: count }, (_, point) => ({ kind, item, point })));
+}
+
+export class Sheet {
+  constructor() {
+    this.marks = restored() ?? nothing();
+    /** @type {string[]} */
+    this.past = [];
+    /** @type {string[]} */
+    this.future = [];
+    /** @type {Mark | null} */
+    this.selected = null;
+    /** @type {(() => void)[]} */
+    this.listeners = [];
+  }
+
+  /** Remember how things stand, so that what follows can be undone. */
+  hold() {
+    this.past = [...this.past.slice(1 - MOST_STEPS), JSON.stringify(this.marks)];
+    this.future = [];
+  }
+
+  /** Change the marks as one step. @param {(marks: Marks) => void} how */
+  change(how) {
+    this.hold();
+    this.adjust(how);
+  }
+
+  /** Change the marks within a step that was held before. @param {(marks: Marks) => void} how */
+  adjust(how) {
+    how(this.marks);
+    this.tell();
+  }
+
+  /** @param {Mark | null} mark */
+  select(mark) {
+    this.selected = mark;
+    this.tell();
+  }
+
+  undo() {
+    return this.step(this.past, this.future);
+  }
+
+  redo() {
+    return this.step(this.future, this.past);
+  }
+
+  /** @param {string[]} from @param {string[]} to @returns {boolean} Whether there was a step. */
+  step(from, to) {
+    const text = from.pop();
+    if (text === undefined) return false;
+    to.push(JSON.stringify(this.marks));
+    this.marks = JSON.parse(text);
+    this.tell();
+    return true;
+  }
+
+  tell() {
+    const { selected } = this;
+    if (selected && !thing(this.marks, selected)?.points[selected.point]) this.selected = null;
+    keep(this.marks);
+    for (const listener of this.listeners) listener();
+  }
+}
+
+/** @param {Marks} marks */
+function keep(marks) {
+  try {
+    sessionStorage.setItem(KEY, JSON.stringify(marks));
+  } catch {
+    // A browser that keeps nothing still measures; only a reload begins anew.
+  }
+}
+
+/** @returns {Marks | null} */
+function restored() {
+  try {
+    const text = sessionStorage.getItem(KEY);
+    return text === null ? null : { ...nothing(), ...JSON.parse(text) };
+  } catch {
+    return null;
+  }
+}
