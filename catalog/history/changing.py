@@ -106,7 +106,7 @@ def _revise_series(session: Session, act: Act, action: str, before: AnyRecord, a
         else:
             _require_from_law(stands, member, earlier)
             followed = replace(stood_of(stands), content=member, from_law=True, clean=after.clean)
-            if rewrite(session, act, "follow", followed) != stands.revision:
+            if rewrite(session, act, "follow", followed, before=stands) != stands.revision:
                 changed.append(member.key)
     keys = [member.key for member in new]
     add(session, new, act, clean=keys if after.clean else (), from_law=keys)

@@ -22,18 +22,17 @@ Place = tuple[str, str]
 
 
 def review_anew(session: Session, act: Act, gone: Sequence[AnyEntry], since: str) -> tuple[Place, ...]:
-    """Let entries changed since a moment be clean or not as if what is ``gone`` had never stood beside them.
+    """Let entries changed since a moment, in which the review found something only because of what is ``gone``, be
+    clean from now on. ``gone`` are contents that stand no more.
 
-    ``gone`` are contents that stand no more. Entries whose review comes out the same either way are left alone.
+    What it finds now and did not then, it may find because of others' later entries: that is not held against them.
     """
     around = _Gone(gone)
     reviewed: list[Place] = []
     for record in ("series", "half", "mating"):
-        for each in _changed_since(session, record, since):
-            if around.were_near(each.content):
-                now, then = _is_clean(session, each.content), _is_clean(session, each.content, around)
-                if now != then == each.clean:
-                    reviewed += _set_clean(session, act, each, clean=now)
+        for each in _doubted(session, record, since):
+            if around.were_near(each.content) and _rested_on(session, each.content, around):
+                reviewed += _clear(session, act, each)
     return tuple(reviewed)
 
 
@@ -72,27 +71,27 @@ class _Gone:
         )
 
 
-def _changed_since(session: Session, record: str, since: str) -> Iterator[AnyRecord]:
-    """Listed entries changed since, but for those that a series' laws made: they are reviewed with these."""
+def _doubted(session: Session, record: str, since: str) -> Iterator[AnyRecord]:
+    """Listed entries changed since that are not clean, but for those that a series' laws made: reviewed with these."""
     columns = TABLES[record].__table__.c
-    changed = select(columns.key).where(columns.state == "listed", columns.changed_at >= since)
+    changed = select(columns.key).where(columns.state == "listed", columns.changed_at >= since, ~columns.clean)
     changed = changed.where(columns.stated if record == "series" else ~columns.from_law)
     yield from get_records(session, record, session.scalars(changed).all()).values()
 
 
-def _is_clean(session: Session, entry: AnyEntry, beside: _Gone | None = None) -> bool:
-    if beside is None:
-        return is_clean(review(entry, surroundings(session, entry)))
-    return is_clean(review(entry, beside.instead(surroundings(session, entry), entry)))
+def _rested_on(session: Session, entry: AnyEntry, gone: _Gone) -> bool:
+    """Whether nothing is found as things stand, but something with what is gone in its place."""
+    standing = surroundings(session, entry)
+    return is_clean(review(entry, standing)) and not is_clean(review(entry, gone.instead(standing, entry)))
 
 
-def _set_clean(session: Session, act: Act, found: AnyRecord, *, clean: bool) -> Iterator[Place]:
+def _clear(session: Session, act: Act, found: AnyRecord) -> Iterator[Place]:
     """The entry, and what follows its laws."""
     entry = found.content
     followers = members_standing(session, entry).values() if isinstance(entry, Series) else ()
     for each in (found, *followers):
         standing = stood_of(each)
         follows = each is found or (standing.from_law and standing.state == "listed")
-        if follows and standing.clean != clean:
-            rewrite(session, act, REVIEWED, replace(standing, clean=clean))
+        if follows and not standing.clean:
+            rewrite(session, act, REVIEWED, replace(standing, clean=True), before=each)
             yield each.content.record, each.content.key

@@ -105,15 +105,21 @@ def assessed_of(record: AnyRecord) -> Assessed:
 
 
 def rewrite(
-    session: Session, act: Act, action: str, after: Stood, *, citations: Mapping[Citation, int] | None = None
+    session: Session,
+    act: Act,
+    action: str,
+    after: Stood,
+    *,
+    before: AnyRecord | None = None,
+    citations: Mapping[Citation, int] | None = None,
 ) -> int:
     """Make ``after`` the entry's next revision, and journal it; returns the revision's number.
 
-    Nothing happens where the entry stands so already. ``citations``: row numbers of documents, where they are known.
-    Raises NotFoundError.
+    Nothing happens where the entry stands so already. ``before``: the entry as it is now, where the caller read it in
+    this transaction; ``citations``: row numbers of documents, where they are known. Raises NotFoundError.
     """
     entry = after.content
-    before = get_record(session, entry.record, entry.key)
+    before = before or get_record(session, entry.record, entry.key)
     was = stood_of(before)
     if was == after:
         return before.revision

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 from sqlalchemy import ColumnElement, and_, or_, select
@@ -11,14 +11,15 @@ from sqlalchemy.orm import Session
 
 from catalog.entries import AnyEntry, Series
 from catalog.evidence.agreement import Verdict, agreement, stated
+from catalog.evidence.assessments import Assessment
 from catalog.evidence.judging import Assessed, JudgedConfirmation
-from catalog.evidence.reading import assessment_of
+from catalog.evidence.reading import assessments
 from catalog.history.acts import Act
 from catalog.history.documents import get_document, revise_document
 from catalog.history.journal import JournalEntry
 from catalog.history.pending import RECORD as PENDING
 from catalog.history.reviewing_anew import review_anew
-from catalog.history.rewriting import AnyRecord, assessed_of, get_record, rewrite, stood_of
+from catalog.history.rewriting import AnyRecord, assessed_of, get_records, rewrite, stood_of
 from catalog.history.states import ENTRIES, Stood, stood, substance
 from catalog.record_tables import JournalTable
 from catalog.records import SeriesRecord
@@ -48,7 +49,7 @@ class Kept:
 class Undone:
     """What an undo did: the records taken back, and what others' work on it kept.
 
-    ``reviewed``: others' entries of which the machine review thinks otherwise, now that this is gone.
+    ``reviewed``: others' entries in which the machine review finds nothing any more, now that this is gone.
     """
 
     taken_back: tuple[Place, ...]
@@ -64,23 +65,38 @@ def undo(session: Session, act: Act, contributor: str, since: str) -> Undone:
     taken: list[Place] = []
     kept: list[Kept] = []
     gone: list[AnyEntry] = []
-    for place, rows in _changed_by(session, contributor, since).items():
+    changed = _changed_by(session, contributor, since)
+    entries = _Entries(session, changed)
+    for place, rows in changed.items():
         run, others = _own_run(rows, contributor, since)
         if not run:
             if others:
                 kept.append(_kept(place, "others revised it afterwards", others))
             continue
-        built = _built_on(session, place, run[0], contributor)
+        built = _built_on(session, entries, place, run[0], contributor)
         if built:
             kept.append(_kept(place, "others bear it out, or built on it", built))
             continue
-        if _take_back(session, act, place, run[0]):
+        if _take_back(session, act, entries, place, run[0]):
             taken.append(place)
             gone += [stood(row.new).content for row in run if row.record in ENTRIES]
         if others:
             kept.append(_kept(place, "an earlier change of theirs, which others revised", others))
     reviewed = review_anew(session, act, gone, since) if gone else ()
     return Undone(taken_back=tuple(taken), kept=tuple(kept), reviewed=reviewed)
+
+
+class _Entries:
+    """The entries among places and what the evidence says of them, all read at once before anything is changed."""
+
+    def __init__(self, session: Session, places: Collection[Place]) -> None:
+        self.records: dict[Place, AnyRecord] = {}
+        self.assessments: dict[Place, Assessment] = {}
+        for record in ENTRIES:
+            found = get_records(session, record, [key for of, key in places if of == record])
+            self.records |= {(record, key): each for key, each in found.items()}
+            assessed = assessments(session, [assessed_of(each) for each in found.values()])
+            self.assessments |= {(record, key): each for key, each in assessed.items()}
 
 
 def _kept(place: Place, why: str, by: Sequence[str]) -> Kept:
@@ -124,7 +140,7 @@ def _own_run(rows: Sequence[JournalEntry], contributor: str, since: str) -> tupl
     return run, others
 
 
-def _built_on(session: Session, place: Place, first: JournalEntry, contributor: str) -> list[str]:
+def _built_on(session: Session, entries: _Entries, place: Place, first: JournalEntry, contributor: str) -> list[str]:
     """Others who measured or read the same as the entry now says; of an added half also who sighted or mated it.
 
     Nobody bears out that an entry was taken off the lists.
@@ -132,15 +148,15 @@ def _built_on(session: Session, place: Place, first: JournalEntry, contributor: 
     record, key = place
     if record not in ENTRIES:
         return []
-    now = get_record(session, record, key)
+    now = entries.records[place]
     if now.state != "listed":
         return []
     before = None if first.old is None else stood(first.old).content
     using = _using(session, key, first, contributor) if record == "half" and before is None else []
-    return [*_bearing_out(session, now, before, contributor), *using]
+    return [*_bearing_out(now, entries.assessments[place], before, contributor), *using]
 
 
-def _bearing_out(session: Session, now: AnyRecord, before: AnyEntry | None, contributor: str) -> list[str]:
+def _bearing_out(now: AnyRecord, assessment: Assessment, before: AnyEntry | None, contributor: str) -> list[str]:
     """Others who agree with what was changed of an entry, or with all of it where it was added (``before`` None).
 
     Nobody where as many people's measurements, earlier ones too, speak for what stood before.
@@ -148,7 +164,7 @@ def _bearing_out(session: Session, now: AnyRecord, before: AnyEntry | None, cont
     if before is not None and substance(before) == substance(now.content):
         return []
     assessed = assessed_of(now)
-    others = [each for each in assessment_of(session, assessed).confirmations if each.author != contributor]
+    others = [each for each in assessment.confirmations if each.author != contributor]
     agreeing = [each.author for each in others if each.counts and each.agrees and _speaks_for(each, assessed, before)]
     if before is None:
         return agreeing
@@ -192,11 +208,11 @@ def _names(key: str) -> ColumnElement[bool]:
     )
 
 
-def _take_back(session: Session, act: Act, place: Place, first: JournalEntry) -> bool:
+def _take_back(session: Session, act: Act, entries: _Entries, place: Place, first: JournalEntry) -> bool:
     """Whether anything was left to take back."""
     record, key = place
     if record in ENTRIES:
-        return _take_entry_back(session, act, record, key, first)
+        return _take_entry_back(session, act, entries.records[place], first)
     document = get_document(session, record, key)
     if first.old is None:
         revise_document(session, act, document, UNDO, state="stopped" if record == PENDING else "withdrawn")
@@ -213,16 +229,15 @@ def _take_back(session: Session, act: Act, place: Place, first: JournalEntry) ->
     return True
 
 
-def _take_entry_back(session: Session, act: Act, record: str, key: str, first: JournalEntry) -> bool:
-    now = get_record(session, record, key)
+def _take_entry_back(session: Session, act: Act, now: AnyRecord, first: JournalEntry) -> bool:
     if first.old is not None:
         before = stood(first.old)
-    elif isinstance(now, SeriesRecord) and _others_halves(session, key, first.actor):
+    elif isinstance(now, SeriesRecord) and _others_halves(session, now.key, first.actor):
         # Others' halves belong to it: its name stays, without anything that was said of it.
         before = Stood(content=Series(maker=now.series.maker, name=now.series.name), stated=False)
     else:
         before = replace(stood_of(now), state="withdrawn", successor=None)
-    return rewrite(session, act, UNDO, before) != now.revision
+    return rewrite(session, act, UNDO, before, before=now) != now.revision
 
 
 def _others_halves(session: Session, series: str, contributor: str) -> bool:

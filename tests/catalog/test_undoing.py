@@ -200,11 +200,11 @@ def test_an_undo_is_one_transaction(catalogue: Catalogue, monkeypatch: pytest.Mo
         add(session, [half(part_number=f"FAKE-{number}") for number in range(3)], by(VANDAL))
     calls = []
 
-    def failing(*given: object) -> int:
+    def failing(*given: object, **more: object) -> int:
         calls.append(given)
         if len(calls) == 2:
             raise RuntimeError("the power failed")
-        return real(*given)  # type: ignore[arg-type]
+        return real(*given, **more)  # type: ignore[arg-type]
 
     real = undoing.rewrite
     monkeypatch.setattr(undoing, "rewrite", failing)
