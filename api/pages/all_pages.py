@@ -8,10 +8,10 @@ from pathlib import Path
 from fastapi import FastAPI
 from starlette.staticfiles import StaticFiles
 
-from api.pages import reference, session
+from api.pages import bench, halves, photo, reference, series, session
 from api.pages.rendering import problem_page
 
-ROUTERS = (session.router, reference.router)
+ROUTERS = (bench.router, session.router, reference.router, photo.router, halves.router, series.router)
 
 
 def add_pages(app: FastAPI) -> None:
