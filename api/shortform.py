@@ -23,7 +23,7 @@ from typing import Any
 
 from api.schemas.refusals import feature_remedy
 from matcher.errors import ObservationError
-from matcher.features import FEATURES, Feature, Kind
+from matcher.features import FEATURES, Feature, Kind, Subject
 from matcher.observations import Of
 from matcher.suggestions import closest, closest_meaning, remedy_for
 from matcher.units import canonical_unit
@@ -89,6 +89,20 @@ def parse_pieces(pieces: Sequence[str]) -> list[dict[str, Any]]:
     if errors:
         raise ShortFormError(errors)
     return found
+
+
+def canonical_name(name: str) -> str:
+    """What stands before the operator, under the feature's own name: ``height``, ``other.height``.
+
+    Raises ShortFormError for a name that no feature has.
+    """
+    try:
+        of, feature = _subject(name.strip())
+    except _Refusal as refusal:
+        error = PieceError(piece=name, part=refusal.part, message=refusal.message, remedy=refusal.remedy)
+        raise ShortFormError([error]) from None
+    own = Of.PAIR if feature.subject is Subject.PAIR else Of.THIS
+    return feature.name if of in (None, own) else f"{of}.{feature.name}"
 
 
 def _parse(piece: str) -> dict[str, Any]:

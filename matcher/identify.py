@@ -26,6 +26,7 @@ from matcher.results import (
     FittingMate,
     Identification,
     Judgement,
+    Ranking,
     Recheck,
     Verdict,
 )
@@ -56,19 +57,42 @@ def identify(
     """
     result = posterior(columns, absent, observations, prior_absent)
     explained = explanations(observations, columns)
-    shown = result.order[:limit]
-    candidates = tuple(
-        _candidate(result, absent, int(geometry), rank, explained) for rank, geometry in enumerate(shown, start=1)
-    )
+    ranked = _ranking(result, absent, limit, explained)
     return Identification(
-        verdict=_verdict(result, candidates),
-        probability_absent=result.probability_absent,
-        candidates=candidates,
-        credible_set=_credible_set(result),
+        verdict=ranked.verdict,
+        probability_absent=ranked.probability_absent,
+        candidates=ranked.candidates,
+        credible_set=ranked.credible_set,
         recheck=_rechecks(result, absent, prior_absent, explained),
         hints=hints(result, absent, observations, prior_absent),
         notes=_notes(observations),
         advice=advise(result, absent, at_hand=at_hand, instruments=instruments),
+    )
+
+
+def rank(
+    columns: Columns,
+    absent: AbsentModel,
+    observations: Sequence[Reduced],
+    *,
+    prior_absent: float = PRIOR_ABSENT,
+    limit: int = 10,
+) -> Ranking:
+    """The ranking as `identify` gives it, at a part of the cost; raises as `identify`."""
+    result = posterior(columns, absent, observations, prior_absent)
+    return _ranking(result, absent, limit, explanations(observations, columns))
+
+
+def _ranking(result: Posterior, absent: AbsentModel, limit: int, explained: Mapping[int, Mixture]) -> Ranking:
+    shown = result.order[:limit]
+    candidates = tuple(
+        _candidate(result, absent, int(geometry), place, explained) for place, geometry in enumerate(shown, start=1)
+    )
+    return Ranking(
+        verdict=_verdict(result, candidates),
+        probability_absent=result.probability_absent,
+        candidates=candidates,
+        credible_set=_credible_set(result),
     )
 
 

@@ -125,6 +125,16 @@ class Hint:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Ranking:
+    """The answer without advice, hints and what to measure again: the part that is wanted at every keystroke."""
+
+    verdict: Verdict
+    probability_absent: float
+    candidates: tuple[Candidate, ...]
+    credible_set: CredibleSet
+
+
+@dataclass(frozen=True, kw_only=True)
 class Identification:
     """The whole answer. ``probability_absent`` and the candidates' probabilities add up over all geometries to 1.
 

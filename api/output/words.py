@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from api.schemas.answers import EvidenceLine, HalfRef, Mate
+from api.schemas.answers import EvidenceLine, HalfRef, Mate, Ranking
 from matcher.features import FEATURES, Kind
 from matcher.observations import Of
+from matcher.results import Verdict
 
 NOT_HERE = "not in this catalogue"
 
@@ -100,6 +101,24 @@ def weight(log_odds: float) -> str:
 
 def _large(sign: str, factor: float) -> str:
     return f"{sign}{factor:.0f}" if factor <= LARGEST_FACTOR else f">{sign}{LARGEST_FACTOR:.0f}"
+
+
+def verdict(answer: Ranking) -> str:
+    """What the answer amounts to, in one sentence."""
+    if answer.verdict is Verdict.NO_MATCH or not answer.candidates:
+        return "No match: the half is probably not in this catalogue."
+    first = answer.candidates[0]
+    name = half_name(first.half)
+    if answer.verdict is Verdict.IDENTIFIED:
+        return f"Identified: {name}, {percent(first.probability)}"
+    if answer.credible_set.members == 1:
+        return f"Not settled: {name} leads with {percent(first.probability)}, but not everything fits it."
+    level = f"{answer.credible_set.level:.0%}".replace("%", " %")
+    shared = f"Not settled: {answer.credible_set.members} answers share {level} of the probability"
+    if answer.probability_absent > first.probability:
+        absent = percent(answer.probability_absent)
+        return f"{shared}, {NOT_HERE} with {absent} among them; the likeliest half is {name}."
+    return f"{shared}; {name} leads."
 
 
 def half_name(half: HalfRef | Mate) -> str:

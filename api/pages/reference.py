@@ -20,7 +20,6 @@ DOCS_POLICY = (
 router = APIRouter(include_in_schema=False)
 
 
-@router.get("/")
 @router.get("/about")
 def about(visit: VisitDep) -> Response:
     """What this is, and one example with its result."""

@@ -238,7 +238,7 @@ def test_the_example_on_the_front_page_is_what_the_demo_catalogue_answers(server
         alike = next(other for other in printed if other.split(" ")[:3] == line.split(" ")[:3])
         numbers = [[float(n) for n in re.findall(r"([\d.]+) %", each)] for each in (line, alike)]
         assert numbers[0] == pytest.approx(numbers[1], abs=3), "the page's figures have moved: copy the new ones"
-    assert "Identified" in server.get("/").text
+    assert "Identified" in server.get("/about").text
 
 
 def _starts(printed: list[str], line: str) -> bool:

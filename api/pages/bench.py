@@ -1,0 +1,116 @@
+"""The bench: a drawing that is filled in, and beside it the answer."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter
+from starlette.responses import RedirectResponse, Response
+
+from api.advising import worth_taking
+from api.answering import answer, ranking_of
+from api.cautions import CAUTIONS, SHORT_CAUTIONS
+from api.dependencies import SnapshotDep
+from api.output import words
+from api.pages import bench_answer, bench_fields
+from api.pages.bench_reading import Bench, query_of, read, tidy
+from api.pages.bench_sheet import drawable, from_above, from_end, voids
+from api.pages.rendering import Visit, VisitDep
+from api.schemas.answers import Answer, Ranking
+from api.triage import TRIAGE
+from catalog.snapshot import Snapshot
+from matcher.features import FEATURES
+from matcher.instruments import BUILT_IN
+from matcher.units import SPELLINGS
+
+FIRST_STEPS = frozenset({"contact_count", "pitch"})
+"""What to take first, before anything is known: they are quick, and nothing else narrows the catalogue as much."""
+
+MOST_PARAMETERS = 1000
+"""Parameters of one address that are looked at: five times the most observations of one specimen."""
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/")
+def bench_page(visit: VisitDep, snapshot: SnapshotDep) -> Response:
+    """The bench with what its address says; its script asks for the parts that change."""
+    pairs = visit.request.query_params.multi_items()[:MOST_PARAMETERS]
+    kept = tidy(pairs)
+    if visit.part is None and kept != pairs:
+        return RedirectResponse(f"/?{query_of(kept)}" if kept else "/", status_code=303)
+    bench = read(snapshot, kept)
+    if visit.part == "drawing":
+        return visit.fragment("parts/bench_drawing.html", **_drawing(bench, frozenset()))
+    if visit.part == "answer":
+        return visit.fragment("parts/bench_answer.html", **_answer(snapshot, bench, _ranked(snapshot, bench)))
+    if visit.part == "advice":
+        return visit.fragment("parts/bench_advice.html", **_advice(bench, _advised(snapshot, bench)))
+    return _whole(visit, snapshot, bench)
+
+
+def _whole(visit: Visit, snapshot: Snapshot, bench: Bench) -> Response:
+    found = _advised(snapshot, bench, bench.request.limit)
+    next_up = bench_answer.next_fields(found.next_measurements) if found else FIRST_STEPS
+    return visit.page(
+        "bench.html",
+        **{**_drawing(bench, next_up), **_answer(snapshot, bench, found), **_advice(bench, found)},
+        above=bench_fields.fields_of(bench, bench_fields.ABOVE_NAMES, next_up),
+        end=bench_fields.fields_of(bench, bench_fields.END_NAMES, next_up),
+        other=bench_fields.fields_of(bench, bench_fields.OTHER_NAMES, next_up),
+        finer=bench_fields.fields_of(bench, bench_fields.FINER_NAMES, next_up),
+        first_eye=bench_fields.fields_of(bench, (bench_fields.FIRST_EYE,), next_up),
+        eye=bench_fields.fields_of(bench, bench_fields.EYE_NAMES, next_up),
+        texts=bench_fields.fields_of(bench, bench_fields.TEXT_NAMES, next_up),
+        further=bench_fields.further(bench),
+        glossary=list(bench_fields.glossary()),
+        instruments=list(BUILT_IN.values()),
+        units=list(SPELLINGS),
+        triage=TRIAGE,
+        cautions=CAUTIONS,
+        short_cautions=SHORT_CAUTIONS,
+    )
+
+
+def _ranked(snapshot: Snapshot, bench: Bench) -> Ranking | None:
+    return ranking_of(snapshot, bench.request) if bench.request.observations else None
+
+
+def _advised(snapshot: Snapshot, bench: Bench, limit: int = 1) -> Answer | None:
+    """The whole answer, with as many candidates as are shown."""
+    if not bench.request.observations:
+        return None
+    return answer(snapshot, bench.request.model_copy(update={"limit": limit}))
+
+
+def _drawing(bench: Bench, next_up: frozenset[str]) -> dict[str, Any]:
+    seen = drawable(bench.readings, bench_fields.states_of(bench, next_up))
+    return {"sheet_above": from_above(seen), "sheet_end": from_end(seen), "voids": voids(seen.this)}
+
+
+def _answer(snapshot: Snapshot, bench: Bench, ranking: Ranking | None) -> dict[str, Any]:
+    """What the answer's template shows; before anything is known, what to do first."""
+    shared = {"bench": bench, "ranking": ranking, "words": words, "answers": bench_answer}
+    if ranking is None:
+        return {**shared, "rows": (), "allowance": bench_answer.allowance(bench.readings), "rest": 0.0}
+    measured = drawable(bench.readings, {}).this
+    rows = bench_answer.rows_of(snapshot, ranking, measured)
+    return {
+        **shared,
+        "rows": rows,
+        "allowance": bench_answer.allowance(bench.readings),
+        "rest": max(0.0, 1.0 - sum(row.probability for row in rows)),
+    }
+
+
+def _advice(bench: Bench, found: Answer | None) -> dict[str, Any]:
+    """What the advice's template shows: the next measurement, and what may have gone wrong."""
+    return {
+        "bench": bench,
+        "answers": bench_answer,
+        "words": words,
+        "features": FEATURES,
+        "advised": found,
+        "nexts": [each for each in found.next_measurements if worth_taking(each)] if found else [],
+        "suggestions": bench_answer.suggestions(bench, found.hints) if found else [],
+    }

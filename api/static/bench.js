@@ -1,0 +1,239 @@
+"use strict";
+// The bench, live: the server works everything out; this asks it for the parts that change and puts them in place.
+
+const form = document.getElementById("bench");
+const spoken = document.getElementById("said");
+const definition = document.getElementById("definition");
+const REMEMBERED = ["instrument", "unit"];
+const PAUSE_MS = 60;
+const SPOKEN_AFTER_MS = 900;
+const asked = { drawing: 0, answer: 0, advice: 0 };
+const shown = { drawing: 0, answer: 0, advice: 0 };
+let timer = 0;
+let speaking = 0;
+
+function address() {
+  const data = new FormData(form);
+  const kept = new URLSearchParams();
+  const gaps = (name) => (data.get(`${name}.gaps`) || "").trim();
+  for (const [name, value] of data) {
+    let text = value.trim();
+    if (!text || name.endsWith(".gaps") || name === "more" || (name === "unit" && text === "mm")) continue;
+    if (/^\d+$/.test(gaps(name)) && !text.includes("/")) text = text.replace(/(?=@|\+[a-z_]+=)|$/, `/${gaps(name)}`);
+    const box = form.querySelector(`input[type="checkbox"][name="${CSS.escape(name)}"]`);
+    if (box && kept.has(name)) kept.set(name, `${kept.get(name)},${text}`);
+    else kept.append(name, text);
+  }
+  const query = kept.toString().replace(/%2F/g, "/").replace(/%2C/g, ",").replace(/%40/g, "@").replace(/%3A/g, ":");
+  return query ? `/?${query}` : "/";
+}
+
+async function part(name, from) {
+  const number = ++asked[name];
+  const answer = await fetch(from, { headers: { Accept: "text/html", "X-Part": name } });
+  if (!answer.ok || number < shown[name]) return null;
+  const text = await answer.text();
+  if (number < shown[name]) return null; // a newer one stands already
+  shown[name] = number;
+  return new DOMParser().parseFromString(text, "text/html").body;
+}
+
+function put(piece, fresh, inside) {
+  const old = document.querySelector(`[data-piece="${piece}"]`);
+  const given = fresh.querySelector(`[data-piece="${piece}"]`);
+  if (!old || !given) return;
+  if (inside) old.replaceChildren(...given.childNodes);
+  else old.replaceWith(given);
+}
+
+function mark(state, names) {
+  const wanted = new Set(names);
+  for (const field of form.querySelectorAll("[data-name]")) {
+    field.classList.toggle(state, wanted.has(field.dataset.name));
+  }
+  for (const line of form.querySelectorAll("[data-for]")) line.classList.toggle(state, wanted.has(line.dataset.for));
+}
+
+function nextNames() {
+  return (document.querySelector("[data-next]")?.dataset.next || "").split(" ").filter(Boolean);
+}
+
+function showDrawing(fresh) {
+  const voids = new Set((fresh.querySelector("[data-voids]")?.dataset.voids || "").split(" "));
+  put("above", fresh, true);
+  put("end", fresh, true);
+  for (const field of form.querySelectorAll(".above .dim")) {
+    const input = field.querySelector("input");
+    field.classList.toggle("void", voids.has(field.dataset.name) && !input.value && input !== document.activeElement);
+  }
+  mark("next", nextNames());
+}
+
+function showAnswer(fresh) {
+  put("answer", fresh, false);
+  const wrong = [...document.querySelectorAll("[data-error]")];
+  mark("wrong", wrong.map((item) => item.dataset.error));
+  for (const place of form.querySelectorAll("[data-name] > .error")) {
+    const name = place.parentElement.dataset.name;
+    const said = wrong.find((item) => item.dataset.error === name);
+    place.textContent = said ? said.querySelector("span").textContent : "";
+    const input = place.parentElement.querySelector("input");
+    if (said) input.setAttribute("aria-invalid", "true");
+    else input.removeAttribute("aria-invalid");
+  }
+  offerCopy();
+  speak();
+}
+
+function showAdvice(fresh) {
+  put("next", fresh, false);
+  put("doubts", fresh, false);
+  mark("next", nextNames());
+}
+
+function speak() {
+  clearTimeout(speaking);
+  speaking = setTimeout(() => {
+    const verdict = document.querySelector("[data-verdict]")?.textContent || "";
+    if (spoken.textContent !== verdict) spoken.textContent = verdict;
+  }, SPOKEN_AFTER_MS);
+}
+
+async function refresh(from) {
+  const answer = document.querySelector(".answer");
+  answer.classList.add("waiting");
+  try {
+    const [drawing, found] = await Promise.all([part("drawing", from), part("answer", from)]);
+    if (drawing) showDrawing(drawing);
+    if (found) showAnswer(found);
+    const advice = asked.answer === shown.answer ? await part("advice", from) : null;
+    if (advice) showAdvice(advice);
+  } catch (error) {
+    if (!(error instanceof TypeError)) throw error;
+    spoken.textContent = "The server cannot be reached; what you typed is kept.";
+  } finally {
+    answer.classList.remove("waiting");
+  }
+}
+
+function typed() {
+  clearTimeout(timer);
+  timer = setTimeout(() => {
+    const now = address();
+    history.replaceState(null, "", now);
+    refresh(now);
+  }, PAUSE_MS);
+}
+
+let left = location.pathname + location.search;
+
+function fieldLeft() {
+  const now = address();
+  if (now === left) return;
+  // The entry while typing becomes the one before, so that the back button takes the field's text away again.
+  history.replaceState(null, "", left);
+  history.pushState(null, "", now);
+  left = now;
+}
+
+function fill(from) {
+  const params = new URLSearchParams(from);
+  for (const input of form.querySelectorAll("input[name], select[name]")) {
+    const values = params.getAll(input.name);
+    if (input.type === "checkbox") input.checked = values.join(",").split(",").includes(input.value);
+    else if (input.name.endsWith(".gaps")) input.value = split(params.get(input.name.slice(0, -5)) || "")[1];
+    else if (form.elements[`${input.name}.gaps`]) input.value = split(values[0] || "")[0];
+    else if (input.tagName === "SELECT") input.value = values[0] || (input.name === "unit" ? "mm" : "");
+    else if (input.type !== "hidden") input.value = values[0] || "";
+  }
+}
+
+function split(text) {
+  const match = /^([^/@]*)\/\s*(\d{1,4})\s*$/.exec(text);
+  return match ? [match[1].trim(), match[2]] : [text, ""];
+}
+
+function define(input) {
+  const about = document.getElementById(`about-${input.dataset.about}`);
+  if (!about) return;
+  const name = document.createElement("p");
+  const label = document.createElement("b");
+  label.textContent = about.querySelector("dt").textContent.trim();
+  name.append(label);
+  const lines = [...about.querySelectorAll("dd p")].map((line) => {
+    const copy = document.createElement("p");
+    copy.className = line.className;
+    copy.textContent = line.textContent;
+    return copy;
+  });
+  definition.replaceChildren(name, ...lines);
+  definition.hidden = false;
+  const wide = matchMedia("(min-width: 62rem)").matches;
+  const place = wide ? null : input.closest(".fields, .row-of-fields, .eye");
+  if (place && !place.contains(definition)) place.append(definition);
+  if (!place) form.querySelector(".left").append(definition);
+}
+
+function offerCopy() {
+  const button = document.querySelector("[data-copy]");
+  if (!button || !navigator.clipboard) return;
+  button.hidden = false;
+  button.addEventListener("click", async () => {
+    await navigator.clipboard.writeText(location.href);
+    button.textContent = "Copied";
+  });
+}
+
+function remember() {
+  for (const name of REMEMBERED) {
+    const value = form.elements[name].value;
+    try {
+      localStorage.setItem(`bench.${name}`, value);
+    } catch {
+      return; // no storage is allowed here; the address remembers all the same
+    }
+  }
+}
+
+function recall() {
+  const params = new URLSearchParams(location.search);
+  if ([...params.keys()].length) return;
+  for (const name of REMEMBERED) {
+    try {
+      const value = localStorage.getItem(`bench.${name}`);
+      const known = [...form.elements[name].options].some((option) => option.value === value);
+      if (value && known) form.elements[name].value = value;
+    } catch {
+      return;
+    }
+  }
+}
+
+form.addEventListener("input", typed);
+form.addEventListener("change", (event) => {
+  if (REMEMBERED.includes(event.target.name)) remember();
+  if (event.target.name === "more" && event.target.value.trim()) {
+    form.requestSubmit(); // the server gives each piece a field of its own
+    return;
+  }
+  fieldLeft();
+});
+form.addEventListener("focusin", (event) => {
+  if (event.target.dataset.about) define(event.target);
+});
+window.addEventListener("popstate", () => {
+  left = location.pathname + location.search;
+  fill(location.search);
+  refresh(left);
+});
+document.addEventListener("click", (event) => {
+  const link = event.target.closest('a[href^="#"]');
+  const goal = link && form.contains(link) ? document.getElementById(link.hash.slice(1)) : null;
+  if (!goal) return;
+  for (let inside = goal.closest("details"); inside; inside = inside.parentElement.closest("details")) inside.open = true;
+  event.preventDefault();
+  goal.focus();
+});
+form.querySelector("[data-go]").hidden = true;
+recall();
+offerCopy();
