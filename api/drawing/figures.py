@@ -34,7 +34,7 @@ def dimension_markup(placed: Placed, room: Room, *, prefix: str = "", letters: M
     pieces = [_edges(placed), _witness(placed, room), _line(placed), _ends(placed, room), _figure(placed, room)]
     if letter is not None:
         pieces.append(_letter(placed, room, letter))
-    css, ending = (f" differs layer-{measure.layer}", f"-{measure.layer}") if measure.layer else ("", "")
+    css, ending = (f" differs of-{measure.layer}", f"-{measure.layer}") if measure.layer else ("", "")
     return group(
         f"dimension {measure.length.source.value}{css}",
         pieces,
@@ -88,7 +88,7 @@ def _ends(placed: Placed, room: Room) -> str:
         for at, way in ((low, 1.0), (high, -1.0))
     ]
     drawn = "".join("M" + " ".join(f"{number(x)},{number(y)}" for x, y in head) + "z" for head in heads)
-    return element("path", {"class": "arrow", "d": drawn})
+    return element("path", {"class": "arrow", "d": drawn, "vector-effect": "non-scaling-stroke"})
 
 
 def _figure(placed: Placed, room: Room) -> str:

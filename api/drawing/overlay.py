@@ -15,7 +15,7 @@ from api.drawing.outline import HalfShape, half_shape
 from api.drawing.section import section
 from api.drawing.sizes import Sizes
 from api.drawing.svg import document, group, line_path, part_markup
-from api.drawing.views import MARGIN_PX, Look, View, fitting_scale
+from api.drawing.views import MARGIN_PX, Look, View
 
 MOST_LAYERS = 4
 """Halves that can be told apart when they lie over each other."""
@@ -98,11 +98,11 @@ def _known(sizes: Sizes, features: Iterable[str]) -> list[str]:
 
 def _outline_of(shape: HalfShape) -> Sequence[Part]:
     kept = ("body", "opening", "contacts", "tails")
-    return [part for part in shape.parts if part.feature in kept]
+    return [replace(part, role="measured") for part in shape.parts if part.feature in kept]
 
 
 def _bodies(parts: Iterable[Part]) -> Sequence[Part]:
-    return [part for part in parts if part.feature == "body"]
+    return [replace(part, role="measured") for part in parts if part.feature == "body"]
 
 
 def _overlaid(
@@ -115,7 +115,7 @@ def _overlaid(
 ) -> View:
     content = bounds_of([part for layer in (*layers, outline) for part in layer])
     marked = [replace(m, layer=str(number)) for number, own in enumerate(measures, 1) for m in own]
-    room = look.room(look.px_per_mm or fitting_scale(content, marked, look))
+    room = look.fitting_room(content, marked)
     placed, box = place(marked, content, room)
     box = box.grown(room.mm(MARGIN_PX))
     datum = [((content.left, 0.0), (content.right, 0.0)), ((0.0, content.top), (0.0, content.bottom))]

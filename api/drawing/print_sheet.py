@@ -10,7 +10,6 @@ from api.drawing.geometry import Box, Motion, Part, bounds_of
 from api.drawing.outline import half_shape
 from api.drawing.sizes import Sizes
 from api.drawing.svg import NAMESPACE, element, escape, group, line_path, number, part_markup, words
-from api.drawing.views import describe
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 """Width and height by name, mm (ISO 216; ANSI/ASME Y14.1 size A)."""
@@ -96,8 +95,16 @@ def _cell(sizes: Sizes, paper: tuple[float, float], with_lands: bool) -> Cell:
             remedy="measure it instead of printing it, or take larger paper",
         )
     most = int(across / (LETTER_SHARE * NAME))
-    name, figures = sizes.name or "half", describe(sizes)
+    name, figures = sizes.name or "half", _figures(sizes)
     return Cell(parts=parts, box=box, lines=(_shortened(name, most), _shortened(figures, most)))
+
+
+def _figures(sizes: Sizes) -> str:
+    """What can be checked on the print: pitch and body, where they are known."""
+    said = [f"pitch {sizes.mm('pitch'):g}"] if sizes.known("pitch") else []
+    if sizes.known("body_length", "body_width"):
+        said.append(f"body {sizes.mm('body_length'):g} × {sizes.mm('body_width'):g}")
+    return f"{', '.join(said)} mm" if said else "drawn from usual proportions"
 
 
 def _shortened(text: str, most: int) -> str:

@@ -157,8 +157,12 @@ def make_sizes(
     lengths: Mapping[str, Length] | None = None,
     counts: Mapping[str, int] | None = None,
     categories: Mapping[str, frozenset[str]] | None = None,
+    counted: bool = True,
 ) -> Sizes:
-    """Sizes from whatever is known, the rest from proportions; raises DrawingError for what cannot be drawn."""
+    """Sizes from whatever is known, the rest from proportions; raises DrawingError for what cannot be drawn.
+
+    ``counted`` False: ``row_contacts`` is a guess (only the rows were counted).
+    """
     known = dict(lengths or {})
     for feature, length in known.items():
         _check_length(feature, length.value)
@@ -186,7 +190,7 @@ def make_sizes(
         lengths=MappingProxyType(known | assumed),
         counts=MappingProxyType(dict(counts or {})),
         categories=MappingProxyType(dict(categories or {})),
-        counted=row_contacts is not None,
+        counted=counted and row_contacts is not None,
     )
 
 
@@ -204,10 +208,12 @@ def sizes_of_observed(observations: Sequence[Reduced], *, of: Of = Of.THIS, name
     counts = {seen.feature: seen.count for seen in own if seen.count is not None}
     categories = {seen.feature: frozenset(seen.values) for seen in own if seen.values}
     kinds = categories.pop("half_kind", frozenset())
+    contacts = counts.pop("contact_count", None)
     return make_sizes(
         name=name,
         half_kind=next(iter(kinds)) if len(kinds) == 1 else None,
-        row_contacts=_counted_rows(counts.pop("contact_count", None), counts.pop("rows", None)),
+        row_contacts=_counted_rows(contacts, counts.pop("rows", None)),
+        counted=contacts is not None,
         lengths=lengths,
         counts=counts,
         categories=categories,

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from api.drawing.dimension_lines import FIRST_LANE_PX, Placed, Room, place
 from api.drawing.faults import DrawingError
 from api.drawing.figures import dimension_markup
-from api.drawing.geometry import Box, Part, bounds_of
+from api.drawing.geometry import Box, Part, Point, bounds_of
 from api.drawing.mating import MatedShape
 from api.drawing.measures import ACROSS, ALONG, Measure, section_measures, top_measures
 from api.drawing.outline import half_shape, kind_of
@@ -79,6 +79,10 @@ class Look:
             )
         return Room(px_per_mm=px_per_mm, lane_px=self.lane_px, shared=self.shared_lanes, field_px=self.field_px)
 
+    def fitting_room(self, content: Box, measures: Sequence[Measure]) -> Room:
+        """The lanes' room at the scale asked for, or at the one with which everything becomes ``width_px`` wide."""
+        return self.room(fitting_scale(content, measures, self) if self.px_per_mm is None else self.px_per_mm)
+
     def wanted(self, sizes: Sizes, candidates: Iterable[str]) -> list[str]:
         """Which of a view's dimensions are shown."""
         if self.features is None:
@@ -105,15 +109,14 @@ def side_view(sizes: Sizes, look: Look | None = None) -> View:
     if look.features is None:
         wanted = [feature for feature in wanted if feature == "height"]
     measures = section_measures(sizes, wanted)
-    px_per_mm = look.px_per_mm or fitting_scale(bounds_of(section(sizes)), measures, look)
-    room = look.room(px_per_mm)
     half = section(sizes)
     body = bounds_of([part for part in half if part.shape.bounds.top < 0])
     reach = BOARD_BEYOND * max(body.right, -body.left, sizes.mm("land_span") / 2 if look.with_lands else 0.0)
+    surface = [((-reach, 0.0), (reach, 0.0))]
+    room = look.fitting_room(_with_lines(half, surface), measures)
     lands = section_lands(sizes, room.mm(COPPER_PX)) if look.with_lands else ()
     parts = [board(sizes, room.mm(BOARD_PX), reach), *lands, *half]
     title = f"{_called(sizes)}, cut across the rows"
-    surface = [((-reach, 0.0), (reach, 0.0))]
     return _drawn(parts, measures, look, room, title, describe(sizes), "side", surface, "board-line")
 
 
@@ -121,10 +124,9 @@ def mated_view(mated: MatedShape, look: Look | None = None) -> View:
     """Both halves mated, with both boards, cut across the rows."""
     look = look or Look()
     measures = mated.measures(look.features)
-    px_per_mm = look.px_per_mm or fitting_scale(bounds_of(mated.parts), measures, look)
-    room = look.room(px_per_mm)
-    parts = [*mated.boards(room.mm(BOARD_PX), BOARD_BEYOND), *section(mated.lower)]
     lines = mated.surfaces(BOARD_BEYOND)
+    room = look.fitting_room(_with_lines(mated.parts, lines), measures)
+    parts = [*mated.boards(room.mm(BOARD_PX), BOARD_BEYOND), *section(mated.lower)]
     title = f"{_called(mated.lower)} mated with {_called(mated.upper)}, cut across the rows"
     return _drawn(parts, measures, look, room, title, mated.description, "mated", lines, "board-line", mated.hanging)
 
@@ -136,10 +138,10 @@ def _view(
     title: str,
     description: str,
     css: str,
-    centre: list[tuple[tuple[float, float], tuple[float, float]]],
+    centre: list[tuple[Point, Point]],
 ) -> View:
-    px_per_mm = look.px_per_mm or fitting_scale(bounds_of(parts), measures, look)
-    return _drawn(parts, measures, look, look.room(px_per_mm), title, description, css, centre, "centre-line")
+    room = look.fitting_room(bounds_of(parts), measures)
+    return _drawn(parts, measures, look, room, title, description, css, centre, "centre-line")
 
 
 def _drawn(
@@ -150,7 +152,7 @@ def _drawn(
     title: str,
     description: str,
     css: str,
-    lines: list[tuple[tuple[float, float], tuple[float, float]]],
+    lines: list[tuple[Point, Point]],
     line_css: str,
     upper: Sequence[Part] = (),
 ) -> View:
@@ -167,6 +169,21 @@ def _drawn(
     ]
     svg = document(box, room.px_per_mm, title, description, drawn, css=css, prefix=f"{look.prefix}{css}-")
     return View(svg=svg, box=box, px_per_mm=room.px_per_mm, dimensions=tuple(placed))
+
+
+def _with_lines(parts: Sequence[Part], lines: Sequence[tuple[Point, Point]]) -> Box:
+    """The box of a half and the surface of its board."""
+    box = bounds_of(parts)
+    for start, end in lines:
+        box = box.around(
+            Box(
+                left=min(start[0], end[0]),
+                top=min(start[1], end[1]),
+                right=max(start[0], end[0]),
+                bottom=max(start[1], end[1]),
+            )
+        )
+    return box
 
 
 def fitting_scale(content: Box, measures: Sequence[Measure], look: Look) -> float:

@@ -1,0 +1,159 @@
+"""Dimensions read back from the coordinates of a drawing are those of the catalogue."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import pytest
+
+from api.drawing.outline import gridded, kind_of
+from api.drawing.sizes import Length, Sizes, Source, make_sizes, sizes_of_half
+from api.drawing.views import Look, side_view, top_view
+from catalog.entries import Half
+from tests.api.drawing.drawn_edges import MICROMETRE, assert_edges_are_true
+from tests.api.drawing.reading_back import ReadDrawing
+from tests.seeds_demo.demo_world import world
+
+EVERY = 13
+"""Each how many-th half of a long list is drawn: a prime, so that no series' own rhythm is followed."""
+
+
+def sampled() -> list[Half]:
+    """Halves of the demo catalogue, and every series' first and last."""
+    halves = list(world().halves.values())
+    ends = [half for before, half in pairwise(halves) if before.series != half.series]
+    return [*halves[::EVERY], *ends, halves[-1]]
+
+
+def test_every_dimension_of_the_demo_catalogue_can_be_read_back_between_its_edges() -> None:
+    halves = sampled()
+    assert len(halves) > 200
+    assert sum(assert_edges_are_true(sizes_of_half(half)) for half in halves) > 8 * len(halves)
+
+
+def test_body_pocket_tails_and_height_themselves_have_the_catalogue_s_size() -> None:
+    for half in sampled():
+        sizes = sizes_of_half(half)
+        drawn = ReadDrawing(top_view(sizes, Look(px_per_mm=40)).svg)
+        body = drawn.extent("plastic")
+        assert (body.width, body.height) == pytest.approx(
+            (sizes.mm("body_length"), sizes.mm("body_width")), abs=MICROMETRE
+        )
+        assert body.centre == pytest.approx((0, 0), abs=MICROMETRE)
+        if kind_of(sizes) == "receptacle" and sizes.known("opening_length", "opening_width"):
+            pocket = drawn.extent("well")
+            assert (pocket.width, pocket.height) == pytest.approx(
+                (sizes.mm("opening_length"), sizes.mm("opening_width")), abs=MICROMETRE
+            )
+        if not gridded(sizes):
+            assert drawn.extent("tail").height == pytest.approx(sizes.mm("tail_span"), abs=MICROMETRE)
+        if sizes.only("hold_down_form", "end_tab", "wrap_round"):
+            assert drawn.extent("hold-down").width == pytest.approx(sizes.mm("overall_length"), abs=MICROMETRE)
+        assert_height_is_true(sizes)
+
+
+def assert_height_is_true(sizes: Sizes) -> None:
+    cut = ReadDrawing(side_view(sizes, Look(px_per_mm=40)).svg)
+    tallest = min(cut.extent("plastic").top, *(piece.top for piece in cut.pieces("metal") or cut.pieces("plastic")))
+    assert -tallest == pytest.approx(sizes.mm("height"), abs=MICROMETRE), sizes.name
+    assert cut.extent("plastic").width == pytest.approx(sizes.mm("body_width"), abs=MICROMETRE)
+
+
+def test_contacts_stand_where_pitch_row_spacing_and_count_say() -> None:
+    for half in sampled():
+        sizes = sizes_of_half(half)
+        contacts = ReadDrawing(top_view(sizes, Look(px_per_mm=40)).svg).pieces("metal")
+        assert len(contacts) == half.contact_count, half.key
+        narrowest, widest = min(piece.width for piece in contacts), max(piece.width for piece in contacts)
+        assert (narrowest, widest) == pytest.approx((sizes.mm("contact_width"),) * 2, abs=MICROMETRE)
+        assert_on_datum([piece.centre for piece in contacts], half)
+        by_row: dict[float, list[float]] = {}
+        for piece in contacts:
+            by_row.setdefault(round(piece.centre[1], 3), []).append(piece.centre[0])
+        assert len(by_row) == half.rows
+        assert_rows_apart(sorted(by_row), sizes)
+        for places in by_row.values():
+            assert_pitch(places, sizes)
+
+
+def assert_on_datum(centres: list[tuple[float, float]], half: Half) -> None:
+    if half.blocked:
+        return  # the datum counts the sites left out
+    across, down = [x for x, _ in centres], [y for _, y in centres]
+    assert (min(across) + max(across), min(down) + max(down)) == pytest.approx((0, 0), abs=MICROMETRE)
+
+
+def assert_rows_apart(rows: list[float], sizes: Sizes) -> None:
+    for upper, lower in pairwise(rows):
+        assert lower - upper == pytest.approx(sizes.mm("row_spacing"), abs=MICROMETRE)
+
+
+def assert_pitch(places: list[float], sizes: Sizes) -> None:
+    """Neighbours are a pitch apart, or several where sites are blocked, and a gap only between groups."""
+    pitch, gaps = sizes.mm("pitch"), 0
+    for before, after in pairwise(sorted(places)):
+        steps = (after - before) / pitch
+        if sizes.blocked:
+            assert steps == pytest.approx(round(steps), abs=0.01)
+        elif abs(steps - 1) > 0.01:
+            assert after - before == pytest.approx(sizes.mm("bank_gap"), abs=MICROMETRE)
+            gaps += 1
+    assert gaps == (0 if sizes.blocked else sizes.banks - 1)
+
+
+def known(**lengths: float) -> dict[str, Length]:
+    return {name: Length(value=value, source=Source.STATED) for name, value in lengths.items()}
+
+
+def test_a_staggered_row_stands_half_a_pitch_aside_and_the_datum_stays_in_the_middle() -> None:
+    sizes = make_sizes(
+        half_kind="plug",
+        row_contacts=(10, 10),
+        lengths=known(pitch=0.5, row_spacing=2.0),
+        categories={"contact_layout": frozenset({"staggered"})},
+    )
+    contacts = ReadDrawing(top_view(sizes).svg).pieces("metal")
+    upper = sorted(piece.centre[0] for piece in contacts if piece.centre[1] < 0)
+    lower = sorted(piece.centre[0] for piece in contacts if piece.centre[1] > 0)
+    assert [b - a for a, b in zip(upper, lower, strict=True)] == pytest.approx([0.25] * 10)
+    assert upper[0] + lower[-1] == pytest.approx(0, abs=MICROMETRE)
+
+
+def test_unequal_rows_of_an_aligned_half_keep_to_one_grid() -> None:
+    sizes = make_sizes(half_kind="plug", row_contacts=(10, 9), lengths=known(pitch=0.5))
+    contacts = ReadDrawing(top_view(sizes).svg).pieces("metal")
+    upper = {round(piece.centre[0], 3) for piece in contacts if piece.centre[1] < 0}
+    assert {round(piece.centre[0], 3) for piece in contacts if piece.centre[1] > 0} < upper
+
+
+def test_a_blocked_site_is_drawn_as_missing_in_its_place() -> None:
+    sizes = make_sizes(half_kind="plug", row_contacts=(5, 5), blocked=[(2, 3)], lengths=known(pitch=1.0))
+    drawn = ReadDrawing(top_view(sizes).svg)
+    (missing,) = drawn.pieces("blocked")
+    assert len(drawn.pieces("metal")) == 9
+    assert missing.centre == pytest.approx((0.0, sizes.mm("row_spacing") / 2), abs=MICROMETRE)
+
+
+def test_tails_of_a_pitch_of_their_own_stand_at_it() -> None:
+    sizes = make_sizes(
+        half_kind="plug",
+        row_contacts=(12,),
+        lengths=known(pitch=0.5, tail_pitch=1.02),
+        categories={"contact_layout": frozenset({"alternating_tails"})},
+    )
+    drawn = ReadDrawing(top_view(sizes).svg)
+    for side in (-1, 1):
+        places = sorted(piece.centre[0] for piece in drawn.pieces("tail") if piece.centre[1] * side > 0)
+        assert len(places) == 6
+        assert [b - a for a, b in pairwise(places)] == pytest.approx([1.02] * 5, abs=MICROMETRE)
+    assert drawn.between_edges()["tail_pitch"][0] == pytest.approx(1.02, abs=MICROMETRE)
+
+
+def test_lands_and_pegs_have_their_spans() -> None:
+    lengths = known(land_span=4.4, hold_down_land_span=9.0, peg_hole_span=6.5, land_row_spacing=3.6)
+    sizes = make_sizes(half_kind="plug", row_contacts=(10, 10), lengths=lengths)
+    drawn = ReadDrawing(top_view(sizes, Look(with_lands=True)).svg)
+    lands = drawn.extent("land")
+    assert (lands.width, lands.height) == pytest.approx((9.0, 4.4), abs=MICROMETRE)
+    one, two = sorted(piece.centre[0] for piece in drawn.pieces("peg"))
+    assert two - one == pytest.approx(6.5, abs=MICROMETRE)

@@ -1,0 +1,26 @@
+"""Drawings of real halves are as true as those of invented ones."""
+
+from __future__ import annotations
+
+import pytest
+
+from api.drawing.sizes import sizes_of_half
+from api.drawing.views import Look, top_view
+from catalog.entries import Half
+from tests.api.drawing.drawn_edges import assert_edges_are_true
+from tests.api.drawing.reading_back import ReadDrawing
+
+EVERY = 13
+"""Each how many-th half is drawn: a prime, so that no series' own rhythm is followed."""
+
+
+@pytest.mark.real_geometry
+def test_dimensions_and_contact_counts_of_real_halves_can_be_read_back(real_halves: tuple[Half, ...]) -> None:
+    drawn = real_halves[::EVERY]
+    checked = 0
+    for half in drawn:
+        sizes = sizes_of_half(half)
+        checked += assert_edges_are_true(sizes)
+        contacts = ReadDrawing(top_view(sizes, Look(px_per_mm=40)).svg).pieces("metal")
+        assert len(contacts) == half.contact_count, half.key
+    assert checked > 3 * len(drawn)
