@@ -20,6 +20,8 @@ KIND_WORDS: Mapping[str, str] = {
     "hermaphroditic": "Half that mates with its like",
 }
 
+UNKNOWN_KIND = "Half of unknown kind"
+
 STANDING_WORDS: Mapping[str, str] = {
     "reported": "somebody says so",
     "documented": "a maker's document is cited",

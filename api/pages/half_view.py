@@ -14,13 +14,14 @@ from api.pages.figures import (
     CONTACT_WORDS,
     KIND_WORDS,
     LIFECYCLE_WORDS,
+    UNKNOWN_KIND,
     counted,
     label,
     mm,
     plain,
     values_in_words,
 )
-from catalog.entries import Dimension, Half, Mating, Ratings
+from catalog.entries import Common, Dimension, Half, Mating, Ratings
 from catalog.records import HalfRecord, MatingRecord
 from matcher.features import FEATURES
 
@@ -57,7 +58,7 @@ class MateLine:
 
 def headline(half: Half) -> str:
     """A half in one line: kind, contacts, pitch."""
-    kind = KIND_WORDS.get(half.half_kind or "", "Half of unknown kind")
+    kind = KIND_WORDS.get(half.half_kind or "", UNKNOWN_KIND)
     pitch = half.dimensions.get("pitch")
     rows = f"{half.contact_count} contacts in {counted(half.rows, 'row')}"
     return ", ".join([kind, rows, *([f"pitch {mm(pitch.value)} mm"] if pitch else [])])
@@ -93,14 +94,18 @@ def _row_words(half: Half) -> str:
 
 def ordering(half: Half) -> tuple[Fact, ...]:
     """What one needs to buy it, and to know it by its letters."""
+    names = [("Order codes", ", ".join(half.order_codes)), ("Letters on it", ", ".join(half.markings))]
+    return (*((name, value) for name, value in names if value), *shared_facts(half, half.aliases))
+
+
+def shared_facts(entry: Common, aliases: Sequence[str]) -> tuple[Fact, ...]:
+    """What halves and series both may say: other names, whether it is made, ratings with their condition, a note."""
     found = [
-        ("Order codes", ", ".join(half.order_codes)),
-        ("Also called", ", ".join(half.aliases)),
-        ("Letters on it", ", ".join(half.markings)),
-        ("Made", LIFECYCLE_WORDS[half.lifecycle]),
-        ("Mating cycles", str(half.mating_cycles or "")),
-        *(_ratings(half.ratings) if half.ratings else ()),
-        ("Note", half.note),
+        ("Also called", ", ".join(aliases)),
+        ("Made", LIFECYCLE_WORDS[entry.lifecycle]),
+        ("Mating cycles", str(entry.mating_cycles or "")),
+        *(_ratings(entry.ratings) if entry.ratings else ()),
+        ("Note", entry.note),
     ]
     return tuple((name, value) for name, value in found if value)
 
