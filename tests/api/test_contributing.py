@@ -204,7 +204,8 @@ def test_a_weak_or_quoted_tag_will_do(shop: Workshop) -> None:
 
 @pytest.mark.parametrize("action", ["withdraw", "restore", "merge", "revert"])
 def test_every_change_of_an_entry_needs_its_tag_and_a_reason(shop: Workshop, action: str) -> None:
-    more = {"merge": {"into": MEMBER}, "revert": {"revision": 1}}.get(action, {})
+    needed: dict[str, dict[str, Any]] = {"merge": {"into": MEMBER}, "revert": {"revision": 1}}
+    more = needed.get(action, {})
     missing = shop.ask("POST", f"{PLACE}/{action}", IDA, json={"reason": "why not", **more})
     assert (missing.status_code, problem(missing)) == (428, "precondition-missing")
     stale = shop.ask("POST", f"{PLACE}/{action}", IDA, tag='"9-9"', json={"reason": "why not", **more})

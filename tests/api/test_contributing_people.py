@@ -106,7 +106,7 @@ def test_the_secret_is_nowhere_in_the_database(shop: Workshop) -> None:
     made = shop.ask("POST", "/v1/tokens", IDA, key="t1", json={})
     with shop.catalogue.reading() as session:
         connection = session.connection().connection
-        dump = "\n".join(connection.iterdump())  # type: ignore[attr-defined]
+        dump = "\n".join(connection.iterdump())
     assert made.json()["secret"] not in dump
     assert made.json()["start"] in dump
 

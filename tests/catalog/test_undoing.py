@@ -9,13 +9,14 @@ from catalog.accounts import contributors, tokens
 from catalog.accounts.who import Scope
 from catalog.adding import add
 from catalog.database import Catalogue
+from catalog.entries import Series
 from catalog.evidence.statements import Sighting
 from catalog.history import undoing
 from catalog.history.acts import operators
 from catalog.history.changing import merge, revise
 from catalog.history.documents import add_document, get_document
 from catalog.history.pending import RECORD, submit_withdrawal
-from catalog.history.rewriting import get_record
+from catalog.history.rewriting import get_record, rewrite
 from catalog.history.undoing import Undone, undo
 from catalog.moments import now
 from catalog.reading import mates_of
@@ -183,7 +184,7 @@ def test_a_series_in_which_others_listed_halves_keeps_its_name_and_loses_its_law
         record = get_record(session, "series", SERIES)
         assert get_record(session, "half", own.key).state == "listed"
     assert (record.state, record.model_dump()["stated"]) == ("listed", False)
-    assert record.content == type(record.content)(maker="Dunnock & Sons", name="DN40")
+    assert record.content == Series(maker="Dunnock & Sons", name="DN40")
 
 
 def test_people_and_tokens_are_left_to_their_own_commands(catalogue: Catalogue) -> None:
@@ -206,7 +207,7 @@ def test_an_undo_is_one_transaction(catalogue: Catalogue, monkeypatch: pytest.Mo
             raise RuntimeError("the power failed")
         return real(*given, **more)  # type: ignore[arg-type]
 
-    real = undoing.rewrite
+    real = rewrite
     monkeypatch.setattr(undoing, "rewrite", failing)
     with pytest.raises(RuntimeError), catalogue.writing() as session:
         undone(session)
