@@ -48,6 +48,10 @@ EXACT_RECTANGLES = 2
 SMALLEST_PART = 1e-9
 """The rest beside the rectangles never counts as less than this part of the largest: it keeps the form finite."""
 
+NEGLIGIBLE = 1e-6
+"""Rectangles of less than this part of the whole count as normal: to convolve them, nearly equal numbers would be
+subtracted and divided by next to nothing. Clicks at whole numbers make such rectangles of rounding errors."""
+
 KEPT = 1024
 """How many spreads' factors are kept: one bench has few tools, and their budgets come again and again."""
 
@@ -133,12 +137,14 @@ def factor_of_few(degrees_of_freedom: float, ratio: float) -> float:
 
 
 def _spread(lines: Sequence[BudgetLine]) -> Spread:
-    rectangles = sorted((line.contribution for line in lines if line.distribution == RECTANGULAR), reverse=True)
+    parts = sorted((line.contribution for line in lines if line.distribution == RECTANGULAR), reverse=True)
+    least = NEGLIGIBLE * combine([line.contribution for line in lines])
+    rectangles = [part for part in parts if part > least]
     smooth = [line for line in lines if line.distribution != RECTANGULAR]
     few = [line for line in smooth if line.degrees_of_freedom < FEWEST_DEGREES]
     others = combine([line.contribution for line in lines if line not in few])
     rest = [(line.contribution, line.degrees_of_freedom) for line in smooth if line not in few]
-    rest += [(part, math.inf) for part in rectangles[EXACT_RECTANGLES:]]
+    rest += [(part, math.inf) for part in rectangles[EXACT_RECTANGLES:] + parts[len(rectangles) :]]
     if few:
         rest.append(_counted(few, others))
     u = combine([part for part, _ in rest])

@@ -224,6 +224,11 @@ def test_a_small_rectangle_leaves_the_normal_factor() -> None:
     )
 
 
+@pytest.mark.parametrize("part", [1e-5, 1e-7, 1e-12, 1e-15, 1e-300])
+def test_a_rectangle_of_rounding_errors_changes_nothing(part: float) -> None:
+    assert coverage(lines(("normal", 1.0, math.inf), ("rectangular", part, math.inf))).k == pytest.approx(1.959964)
+
+
 def test_a_budget_without_contribution_is_refused() -> None:
     with pytest.raises(ValueError, match="contribution"):
         coverage([])
