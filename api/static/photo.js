@@ -27,6 +27,8 @@ class PhotoBench {
     });
     this.lists = new Lists(this.sheet, { find: (item) => this.find(item), say: (text) => this.say(text) });
     this.timer = 0;
+    /** The marks that the lists show, as text. */
+    this.shown = "";
     /** @type {AbortController | null} */
     this.asking = null;
     this.sheet.listeners.push(() => this.changed());

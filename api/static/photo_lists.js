@@ -1,66 +1,13 @@
 /** Every mark as a list with figures: for those who cannot point, and to set a point exactly. */
 
-import { newOutline, newRow, newSegment, noScale } from "./photo_state.js";
+import { button, choice, choices, field, make, typed } from "./photo_fields.js";
+import { newOutline, newRow, newSegment, noScale, thing } from "./photo_state.js";
 import { number } from "./photo_request.js";
 
 /** @typedef {import("./photo_state.js").Sheet} Sheet */
 /** @typedef {import("./photo_state.js").Kind} Kind */
 /** @typedef {{kind: string, item: number, point: number | null, message: string}} Fault */
 /** @typedef {{find: (item: number) => void, say: (text: string) => void}} Acts */
-
-/** @param {string} name @param {Record<string, any>} [values] @param {(Node | string)[]} [inside] */
-export function make(name, values = {}, inside = []) {
-  const made = document.createElement(name);
-  for (const [key, value] of Object.entries(values)) {
-    if (key in made && key !== "list") /** @type {any} */ (made)[key] = value;
-    else made.setAttribute(key, value);
-  }
-  made.append(...inside);
-  return made;
-}
-
-/** @param {string} id @param {string} text @param {HTMLElement} control @param {string} [hint] */
-function field(id, text, control, hint) {
-  control.id = id;
-  const inside = [make("label", { htmlFor: id }, [text]), control];
-  if (hint) {
-    control.setAttribute("aria-describedby", `${id}-hint`);
-    inside.push(make("span", { className: "hint", id: `${id}-hint` }, [hint]));
-  }
-  return make("p", { className: "field" }, inside);
-}
-
-/** @param {string} template @param {string} value @param {(value: string) => void} changed */
-function choice(template, value, changed) {
-  const select = /** @type {HTMLSelectElement} */ (make("select"));
-  const source = /** @type {HTMLTemplateElement} */ (document.getElementById(template));
-  select.append(source.content.cloneNode(true));
-  select.value = value;
-  select.addEventListener("change", () => changed(select.value));
-  return select;
-}
-
-/** @param {[string, string][]} options @param {string} value @param {(value: string) => void} changed */
-function choices(options, value, changed) {
-  const select = /** @type {HTMLSelectElement} */ (make("select", {}, options.map(([word, words]) => make("option", { value: word }, [words]))));
-  select.value = value;
-  select.addEventListener("change", () => changed(select.value));
-  return select;
-}
-
-/** @param {string} value @param {(text: string) => void} changed @param {Record<string, any>} [more] */
-function typed(value, changed, more = {}) {
-  const input = /** @type {HTMLInputElement} */ (make("input", { type: "text", inputMode: "decimal", autocomplete: "off", value, ...more }));
-  input.addEventListener("change", () => changed(input.value));
-  return input;
-}
-
-/** @param {string} text @param {() => void} act @param {Record<string, any>} [more] */
-function button(text, act, more = {}) {
-  const made = make("button", { type: "button", className: "plain", ...more }, [text]);
-  made.addEventListener("click", act);
-  return made;
-}
 
 export class Lists {
   /** @param {Sheet} sheet @param {Acts} acts */
@@ -105,9 +52,10 @@ export class Lists {
     return this.group(`Row ${item + 1}: ${row.points.length} marked`, "rows", item, [
       this.verdict(row, item),
       field(`${id}-feature`, "These are", choices(kinds, row.feature, (value) => set((one) => (one.feature = value)))),
-      this.plane(id, row.plane, (value) => set((one) => (one.plane = value))),
-      this.line(row, item),
-      this.points("rows", item, "Contact"),
+      this.folded("rows", item, "Contact", () => [
+        this.plane(id, row.plane, (value) => set((one) => (one.plane = value))),
+        this.line(row, item),
+      ]),
       this.removal("rows", item, `row ${item + 1}`),
     ]);
   }
@@ -149,8 +97,9 @@ export class Lists {
     const left = 4 - outline.points.length;
     return this.group(`Outline ${item + 1}${left ? `: ${left} corners to go` : ""}`, "outlines", item, [
       field(`outlines-${item}-what`, "It goes round", choice("outline-choices", outline.what, (value) => set((one) => (one.what = value)))),
-      this.plane(`outlines-${item}`, outline.plane, (value) => set((one) => (one.plane = value))),
-      this.points("outlines", item, "Corner"),
+      this.folded("outlines", item, "Corner", () => [
+        this.plane(`outlines-${item}`, outline.plane, (value) => set((one) => (one.plane = value))),
+      ]),
       this.removal("outlines", item, `outline ${item + 1}`),
     ]);
   }
@@ -161,8 +110,9 @@ export class Lists {
     const set = (/** @type {(one: import("./photo_state.js").Segment) => void} */ how) => this.sheet.change((marks) => how(marks.segments[item]));
     return this.group(`Length ${item + 1}${segment.points.length < 2 ? ": its other end to go" : ""}`, "segments", item, [
       field(`segments-${item}-feature`, "It is the", choice("length-choices", segment.feature, (value) => set((one) => (one.feature = value)))),
-      this.plane(`segments-${item}`, segment.plane, (value) => set((one) => (one.plane = value))),
-      this.points("segments", item, "End"),
+      this.folded("segments", item, "End", () => [
+        this.plane(`segments-${item}`, segment.plane, (value) => set((one) => (one.plane = value))),
+      ]),
       this.removal("segments", item, `length ${item + 1}`),
     ]);
   }
@@ -175,7 +125,7 @@ export class Lists {
   scale() {
     const { scale } = this.sheet.marks;
     const set = (/** @type {string} */ name) => (/** @type {string} */ value) =>
-      this.sheet.change((marks) => /** @type {any} */ ((marks.scale)[name] = value));
+      this.sheet.change((marks) => (/** @type {any} */ (marks.scale)[name] = value));
     const ways = /** @type {[string, string][]} */ ([
       ["none", "none: only proportions count"],
       ["segment", "something of known length is in it"],
@@ -186,11 +136,11 @@ export class Lists {
     if (scale.how === "segment") {
       inside.push(
         make("div", { className: "pair" }, [
-          field("scale-length", "It is long", typed(scale.length, set("length"))),
+          field("scale-length", "Its length", typed(scale.length, set("length"))),
           field("scale-unit", "Unit", choices(units, scale.unit, set("unit"))),
           field("scale-limit", "±, at most", typed(scale.limit, set("limit"))),
         ]),
-        this.points("scale", 0, "End"),
+        this.folded("scale", 0, "End", () => []),
       );
     }
     if (scale.how === "known") {
@@ -206,19 +156,19 @@ export class Lists {
       const plane = choice("plane-choices", scale.plane, set("plane"));
       plane.querySelector('[value=""]')?.remove();
       plane.value = scale.plane;
-      inside.push(field("scale-plane", "It lies at", plane, "Other depths get a doubt of their own."));
+      inside.push(field("scale-plane", "It lies at the depth of", plane, "Other depths get a doubt of their own."));
     }
     return this.group("Scale", "scale", 0, inside);
   }
 
-  /** @param {Kind} kind @param {number} item @param {string} word */
-  points(kind, item, word) {
-    const { marks } = this.sheet;
-    const points = kind === "scale" ? marks.scale.points : marks[kind][item].points;
+  /** What is seldom needed, built when it is unfolded: first what `before` makes, then the points.
+   * @param {Kind} kind @param {number} item @param {string} word @param {() => Node[]} before */
+  folded(kind, item, word, before) {
+    const { points } = thing(this.sheet.marks, { kind, item });
     const id = `${kind}-${item}-points`;
-    const summary = make("summary", {}, [`${word === "Contact" ? "Contacts" : `${word}s`} as figures (${points.length})`]);
+    const summary = make("summary", { id: `${id}-fold` }, [`${word}s as figures${kind === "scale" ? "" : ", depth"}`]);
     const folded = /** @type {HTMLDetailsElement} */ (make("details", { className: "points", open: this.open.has(id) }, [summary]));
-    const fillIn = () => folded.append(this.table(kind, item, word, points), this.another(kind, item, word, points.length));
+    const fillIn = () => folded.append(...before(), this.table(kind, item, word, points), this.another(kind, item, word, points.length));
     if (folded.open) fillIn();
     folded.addEventListener("toggle", () => {
       if (folded.open && !this.open.has(id)) fillIn();
@@ -265,8 +215,8 @@ export class Lists {
     const value = number(text);
     if (Number.isNaN(value)) return this.acts.say(`“${text}” is no number: ${axis} is told in pixels, as in 412.5.`);
     return this.sheet.change((marks) => {
-      const owner = kind === "scale" ? marks.scale : marks[kind][item];
-      owner.points[point] = { ...owner.points[point], [axis]: value };
+      const { points } = thing(marks, { kind, item });
+      points[point] = { ...points[point], [axis]: value };
       settle(marks, { kind, item });
     });
   }
@@ -276,7 +226,7 @@ export class Lists {
     const [x, y, ...rest] = text.split(/[,;\s]+/).filter(Boolean).map(number);
     if (Number.isNaN(x) || y === undefined || Number.isNaN(y) || rest.length) return this.acts.say("A point is two figures: x, y in pixels.");
     return this.sheet.change((marks) => {
-      (kind === "scale" ? marks.scale : marks[kind][item]).points.push({ x, y });
+      thing(marks, { kind, item }).points.push({ x, y });
       settle(marks, { kind, item });
     });
   }
@@ -307,8 +257,7 @@ export function confirm(row) {
 
 /** @param {import("./photo_state.js").Marks} marks @param {import("./photo_state.js").Mark} mark */
 export function removePoint(marks, mark) {
-  const owner = mark.kind === "scale" ? marks.scale : marks[mark.kind][mark.item];
-  owner.points.splice(mark.point, 1);
+  thing(marks, mark).points.splice(mark.point, 1);
   settle(marks, mark);
 }
 

@@ -3,6 +3,7 @@
 
 import { everyMark } from "./photo_state.js";
 import { inOrder } from "./photo_request.js";
+import { figures } from "./photo_results.js";
 
 const SVG = "http://www.w3.org/2000/svg";
 /** Half-lengths on the screen, px. */
@@ -53,8 +54,8 @@ const stroke = (from, to) => `M${p(from)}L${p(to)}`;
 export function drawMarks(svg, scene) {
   const { marks } = scene.sheet;
   svg.replaceChildren(
-    ...marks.outlines.flatMap((outline, item) => outlineMarks(scene, outline.points, item)),
-    ...marks.segments.flatMap((segment, item) => spanMarks(scene, segment.points, `length ${item + 1}`, "measured")),
+    ...marks.outlines.flatMap((outline, item) => outlineMarks(scene, outline, item)),
+    ...marks.segments.flatMap((segment, item) => spanMarks(scene, segment.points, `length ${item + 1}${measured(scene, segment.feature, ": ")}`, "measured")),
     ...spanMarks(scene, marks.scale.points, marks.scale.length ? `${marks.scale.length} ${marks.scale.unit}` : "scale", "known"),
     ...marks.rows.flatMap((row, item) => rowMarks(scene, row, item)),
     ...scene.faults.flatMap((fault) => faultMarks(scene, fault)),
@@ -81,7 +82,7 @@ function rowMarks(scene, row, item) {
     ...doubtful.map((each) => label(moved(each, across, -TICK - 12), "?", "doubtful")),
     ...ink(gaps(scene, row, item).map((each) => stroke(moved(each, across, -TICK), moved(each, across, TICK))).join(""), "gap"),
     ...at.flatMap((each, index) => ((index + 1) % every && index ? [] : [label(moved(each, across, TICK + 9), String(index + 1))])),
-    label(moved(moved(ends[0], along, -4), across, -TICK - 10), `row ${item + 1}: ${row.points.length}`, "caption"),
+    label(moved(moved(ends[0], along, -4), across, -TICK - 10), `row ${item + 1}: ${row.points.length}${measured(scene, row.feature, " × ")}`, "caption"),
   ];
 }
 
@@ -104,13 +105,26 @@ function gaps(scene, row, item) {
   }));
 }
 
-/** @param {Scene} scene @param {import("./photo_state.js").Spot[]} points @param {number} item */
-function outlineMarks(scene, points, item) {
+/** What a feature comes to, as it stands at a dimension line. @param {Scene} scene @param {string} feature
+ * @param {string} before */
+function measured(scene, feature, before) {
+  const found = scene.answer?.budgets.find((/** @type {any} */ each) => each.feature === feature);
+  return found ? `${before}${figures(found.value, found.expanded)[0]} ${found.unit}` : "";
+}
+
+/** @param {Scene} scene @param {import("./photo_state.js").Outline} outline @param {number} item */
+function outlineMarks(scene, { points, what }, item) {
   const at = (points.length === 4 ? inOrder(points) : points).map((spot) => scene.view.toStage(spot));
   if (!at.length) return [];
   const edges = points.length === 4 ? `M${at.map(p).join("L")}Z` : `M${at.map(p).join("L")}`;
   const corners = at.map((each) => `M${p(moved(each, { x: -1, y: 0 }, CORNER))}h${2 * CORNER}M${p(moved(each, { x: 0, y: -1 }, CORNER))}v${2 * CORNER}`);
-  return [...ink(edges, "edge"), ...ink(corners.join(""), "corner"), label(moved(at[0], { x: 1, y: -1 }, 10), `outline ${item + 1}`, "caption")];
+  return [...ink(edges, "edge"), ...ink(corners.join(""), "corner"), label(moved(at[at.length - 1], { x: 0, y: 1 }, 22), captionOf(scene, what, item), "caption")];
+}
+
+/** @param {Scene} scene @param {string} what @param {number} item */
+function captionOf(scene, what, item) {
+  const sides = what.split("/").map((feature) => measured(scene, feature, "")).filter(Boolean);
+  return `outline ${item + 1}${sides.length ? ": " : ""}${sides.join(" by ")}`;
 }
 
 /** A dimension line with its end strokes and arrows.

@@ -70,9 +70,14 @@ const mean = (numbers) => numbers.reduce((sum, each) => sum + each, 0) / numbers
 /** @param {import("./photo_state.js").Segment} segment */
 function segmentOf(segment) {
   const [start, end] = segment.points.map(pair);
-  const option = document.querySelector("#length-choices")?.content?.querySelector(`[value="${segment.feature}"]`);
-  const of = option?.dataset.subject === "pair" ? { of: "pair" } : {};
-  return { start, end, feature: segment.feature, ...plane(segment), ...of };
+  return { start, end, feature: segment.feature, ...plane(segment), ...(ofThePair(segment.feature) && { of: "pair" }) };
+}
+
+/** Whether a length belongs to the two halves together. @param {string} feature */
+function ofThePair(feature) {
+  const template = /** @type {HTMLTemplateElement} */ (document.getElementById("length-choices"));
+  const option = template.content.querySelector(`[value="${CSS.escape(feature)}"]`);
+  return option?.getAttribute("data-subject") === "pair";
 }
 
 /** A limit ± counts as rectangular: its standard uncertainty is the limit over √3 (JCGM 100:2008, 4.3.7).

@@ -1,6 +1,6 @@
 /** What the marks come to, as a table; where each doubt comes from is folded in. */
 
-import { make } from "./photo_lists.js";
+import { make } from "./photo_fields.js";
 
 /** @param {string} name @returns {string} Bench words for a feature. */
 function words(name) {
@@ -70,7 +70,7 @@ function lengthRow(length, index, answer, open) {
   const of = length.of === "other" ? "other half, " : "";
   const gaps = length.spans > 1 ? make("span", { className: "hint" }, [`over ${length.spans} gaps`]) : null;
   const folded = make("details", { id: `budget-${index}`, open: open.has(`budget-${index}`), className: "budget" }, [
-    make("summary", {}, ["where the doubt comes from"]),
+    make("summary", {}, ["its doubt"]),
     make("ul", {}, length.budget.map((/** @type {any} */ line) => make("li", {}, [budgetLine(line, length)]))),
   ]);
   const more = [gaps, ratio ? make("span", { className: "hint" }, [ratio]) : null, folded].filter((each) => each !== null);

@@ -4,37 +4,14 @@ import { everyMark, newOutline, newRow, newSegment, thing } from "./photo_state.
 import { removePoint, settle } from "./photo_lists.js";
 import { drawMarks } from "./photo_marks.js";
 import { draw, drawLoupe } from "./photo_picture.js";
+import { Keys } from "./photo_keys.js";
 import { Pointers } from "./photo_pointer.js";
 import { rounded, SHORTEST } from "./photo_strip.js";
+import { HINTS, HOLDS, LOUPE_UNTIL } from "./photo_tools.js";
 import { View, within } from "./photo_view.js";
 
-/** Kinds of marks that each tool takes hold of. */
-const HOLDS = /** @type {Record<string, string[]>} */ ({
-  move: ["rows", "outlines", "segments", "scale"],
-  row: [],
-  contact: ["rows"],
-  corners: ["outlines"],
-  length: ["segments"],
-  scale: ["scale"],
-});
-export const TOOLS = Object.keys(HOLDS);
-const HINTS = /** @type {Record<string, string>} */ ({
-  move: "Drag the picture, or take hold of a mark.",
-  row: "Draw a line along a row, from before its first contact to behind its last.",
-  contact: "Click where a contact is that was not found; drag those that are off.",
-  corners: "Click the four corners, in any order.",
-  length: "Click one end, then the other.",
-  scale: "Click both ends of something whose length you know, then say how long it is.",
-});
-/** Screen px of one press of an arrow key: the picture or the cross hairs, and fine. */
-const [STRIDE, FINE] = [40, 1];
-const CROSS_STRIDE = 8;
-/** Pixels of the picture that an arrow key moves a mark, and fine. */
-const [NUDGE, FINE_NUDGE] = [1, 0.1];
 /** One press of + or −. */
 const ZOOM_STEP = 1.3;
-/** From this zoom on a mouse needs no loupe. */
-const LOUPE_UNTIL = 2;
 /** Milliseconds without a change until the picture is drawn as finely as it can be. */
 const SETTLED_MS = 160;
 const LOUPE_APART = 34;
@@ -67,7 +44,7 @@ export class Stage {
     this.timer = 0;
     new Pointers(this.element, this.doing());
     new ResizeObserver(() => this.resized()).observe(this.element);
-    this.element.addEventListener("keydown", (event) => this.key(event));
+    this.keys = new Keys(this);
     this.element.addEventListener("blur", () => this.hideLoupe());
   }
 
@@ -146,11 +123,12 @@ export class Stage {
   /** Take hold of the nearest mark that the tool may move. @param {At} at @param {number} reach */
   grab(at, reach) {
     this.cross = null;
-    let [near, best] = [null, reach];
+    let near = /** @type {import("./photo_state.js").Mark | null} */ (null);
+    let best = reach;
     for (const mark of everyMark(this.sheet.marks)) {
       const spot = this.view.toStage(this.spot(mark));
       const far = Math.hypot(spot.x - at.x, spot.y - at.y);
-      if (HOLDS[this.tool].includes(mark.kind) && far <= best) [near, best] = [/** @type {any} */ (mark), far];
+      if (HOLDS[this.tool].includes(mark.kind) && far <= best) [near, best] = [mark, far];
     }
     this.sheet.select(near);
     if (!near) return false;
@@ -285,80 +263,6 @@ export class Stage {
     drawLoupe(this.loupe, this.picture, spot, this.view.scale);
   }
 
-  /** @param {KeyboardEvent} event */
-  key(event) {
-    if (event.target !== this.element || event.ctrlKey || event.metaKey || event.altKey || !this.picture) return;
-    const arrow = ARROWS[event.key];
-    const done = arrow ? this.arrow(arrow, event.shiftKey) : this.command(event.key);
-    if (done !== false) event.preventDefault();
-  }
-
-  /** @param {[number, number]} way @param {boolean} fine */
-  arrow([dx, dy], fine) {
-    const { selected } = this.sheet;
-    if (selected) return this.nudge(selected, dx, dy, fine);
-    if (this.tool === "move") return this.moved(() => this.view.pan(-dx * STRIDE, -dy * STRIDE));
-    const step = (fine ? FINE : CROSS_STRIDE) / this.view.scale;
-    const from = this.cross ?? this.view.toPicture({ x: this.view.stage.width / 2, y: this.view.stage.height / 2 });
-    this.cross = this.inside({ x: from.x + dx * step, y: from.y + dy * step });
-    if (this.line.length) this.line = [this.line[0], this.cross];
-    this.view.show(this.cross);
-    if (this.view.scale < LOUPE_UNTIL) this.showLoupe(this.view.toStage(this.cross), this.cross);
-    return this.redraw();
-  }
-
-  /** @param {import("./photo_state.js").Mark} mark @param {number} dx @param {number} dy @param {boolean} fine */
-  nudge(mark, dx, dy, fine) {
-    const step = fine ? FINE_NUDGE : NUDGE;
-    const spot = this.spot(mark);
-    this.sheet.hold();
-    this.put(mark, { x: spot.x + dx * step, y: spot.y + dy * step });
-    this.view.show(this.spot(mark));
-    const now = this.spot(mark);
-    this.tells.say(`${now.x}, ${now.y}`);
-  }
-
-  /** @param {string} key @returns {unknown} false: not a key of the stage. */
-  command(key) {
-    if (/^[1-6]$/.test(key)) return this.choose(TOOLS[Number(key) - 1]);
-    if (key === "Enter" || key === " ") return this.cross ? this.place(this.cross) : this.startCross();
-    const acts = /** @type {Record<string, () => unknown>} */ ({
-      "+": () => this.act("larger"),
-      "=": () => this.act("larger"),
-      "-": () => this.act("smaller"),
-      0: () => this.act("whole"),
-      n: () => this.next(1),
-      p: () => this.next(-1),
-      Delete: () => this.act("delete"),
-      Backspace: () => this.act("delete"),
-      Escape: () => this.letGo(),
-    });
-    return acts[key]?.() ?? key in acts;
-  }
-
-  /** The first Enter shows where the cross hairs are. */
-  startCross() {
-    return this.tool === "move" ? false : this.arrow([0, 0], true);
-  }
-
-  letGo() {
-    this.line = [];
-    this.cross = null;
-    this.hideLoupe();
-    this.sheet.select(null);
-  }
-
-  /** @param {1 | -1} way */
-  next(way) {
-    const all = everyMark(this.sheet.marks);
-    if (!all.length) return this.tells.say("There are no marks yet.");
-    const now = all.findIndex((mark) => same(mark, this.sheet.selected));
-    const mark = all[(now + way + all.length + (now < 0 && way < 0 ? 1 : 0)) % all.length];
-    this.sheet.select(mark);
-    this.view.show(this.spot(mark));
-    return this.tells.say(this.named(mark));
-  }
-
   /** @param {import("./photo_state.js").Mark} mark */
   named(mark) {
     const spot = this.spot(mark);
@@ -389,18 +293,6 @@ export class Stage {
     if (selected) return this.view.toStage(this.spot(selected));
     return this.cross ? this.view.toStage(this.cross) : undefined;
   }
-}
-
-const ARROWS = /** @type {Record<string, [number, number]>} */ ({
-  ArrowLeft: [-1, 0],
-  ArrowRight: [1, 0],
-  ArrowUp: [0, -1],
-  ArrowDown: [0, 1],
-});
-
-/** @param {import("./photo_state.js").Mark} one @param {import("./photo_state.js").Mark | null} other */
-function same(one, other) {
-  return other !== null && one.kind === other.kind && one.item === other.item && one.point === other.point;
 }
 
 /** The row whose line passes nearest. @param {import("./photo_state.js").Row[]} rows @param {At} spot */

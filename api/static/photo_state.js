@@ -38,7 +38,7 @@ export function noScale() {
   return { how: "none", points: [], length: "", limit: "", unit: "mm", perMm: "", rel: "", plane: "housing_top" };
 }
 
-/** @returns {Row} */
+/** @param {number[] | null} line @returns {Row} */
 export function newRow(line = null) {
   return { line, points: [], feature: "pitch", plane: "", found: null };
 }
