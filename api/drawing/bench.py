@@ -73,6 +73,7 @@ def bench_drawing(
         with_lands=True,
         letters=LETTERS,
         whole_row=True,
+        possible=True,
         lane_px=LANE_PX,
         shared_lanes=False,
         field_px=field_px,

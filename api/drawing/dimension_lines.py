@@ -78,7 +78,7 @@ def place(measures: Sequence[Measure], content: Box, room: Room) -> tuple[list[P
     placed: list[Placed] = []
     box = content
     for side in ("above", "below", "left", "right"):
-        own = sorted((m for m in measures if m.side == side), key=lambda m: (m.high - m.low, m.feature, m.layer))
+        own = _in_order([measure for measure in measures if measure.side == side])
         lanes: list[list[tuple[float, float]]] = []
         for measure in own:
             text = figure_text(measure)
@@ -90,6 +90,14 @@ def place(measures: Sequence[Measure], content: Box, room: Room) -> tuple[list[P
             placed.append(Placed(measure=measure, lane=lane, text=text))
             box = box.around(_extent(measure, lane, reach, room))
     return placed, box
+
+
+def _in_order(measures: Sequence[Measure]) -> list[Measure]:
+    """Shorter dimensions first; a dimension of several halves stays together."""
+    longest: dict[str, float] = {}
+    for measure in measures:
+        longest[measure.feature] = max(measure.high - measure.low, longest.get(measure.feature, 0.0))
+    return sorted(measures, key=lambda m: (longest[m.feature], m.feature, m.high - m.low))
 
 
 def _reach(measure: Measure, text: str, room: Room) -> tuple[float, float]:

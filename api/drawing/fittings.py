@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from api.drawing.contact_sites import Site
-from api.drawing.geometry import Blocks, Discs, Part, Point, Polygon
+from api.drawing.geometry import Blocks, Discs, Part, Point, Polygon, Wire
 from api.drawing.sizes import Sizes
 
 TAB_WIDTH = 0.22
@@ -28,6 +28,9 @@ LAND_WIDTH = 0.55
 
 HOLE = 0.36
 """Diameter of a hole with its ring, in pitches at the pin."""
+
+SHIELD, LATCH = 0.035, 0.09
+"""Thickness of a shield, and size of what latches, as shares of the body's width."""
 
 POWER_WIDTH = 1.3
 """Width of a power contact in pitches."""
@@ -107,10 +110,40 @@ def power_contacts(sizes: Sizes, sites: Sequence[Site]) -> Iterable[Part]:
     yield Part(role="power", shape=shape, feature="power_contacts", assumed=True)
 
 
-def pegs(sizes: Sizes) -> Iterable[Part]:
-    """Pegs at the back, dashed since the body hides them: only where they are certain or their holes are known."""
+def shield(sizes: Sizes) -> Iterable[Part]:
+    """Sheet metal along the walls: along the long ones only where it is partial."""
+    if not sizes.only("shield", "partial", "full"):
+        return
+    thick = SHIELD * sizes.mm("body_width")
+    x, y = sizes.mm("body_length") / 2, (sizes.mm("body_width") - thick) / 2
+    lines: list[tuple[Point, ...]] = [((-x, -y), (x, -y)), ((-x, y), (x, y))]
+    if sizes.only("shield", "full"):
+        inner = x - thick / 2
+        lines += [((-inner, -y), (-inner, y)), ((inner, -y), (inner, y))]
+    yield Part(role="shield", shape=Wire(lines=tuple(lines), thickness=thick), feature="shield")
+
+
+def latches(sizes: Sizes) -> Iterable[Part]:
+    """What latches at the ends: metal, hooks of the moulding, or screws."""
+    style, width = sizes.form("latch_style", ""), sizes.mm("body_width")
+    x = sizes.mm("body_length") / 2 - LATCH * width
+    places = ((-x, 0.0), (x, 0.0))
+    if style in ("metal_snap", "housing_snap"):
+        shape = Blocks(centres=places, width=LATCH * width, height=3 * LATCH * width)
+        yield Part(
+            role="latch" if style == "metal_snap" else "raised", shape=shape, feature="latch_style", assumed=True
+        )
+    elif style == "screwed":
+        shape_of_screws = Discs(centres=places, radius=LATCH * width)
+        yield Part(role="latch", shape=shape_of_screws, feature="latch_style", assumed=True)
+
+
+def pegs(sizes: Sizes, possible: bool) -> Iterable[Part]:
+    """Pegs at the back, dashed since the body hides them: where they are certain or their holes are known, and with
+    ``possible`` also where nobody has looked."""
     keys = sizes.categories.get("keying", frozenset())
-    if not (sizes.only("pegs", "present") or sizes.known("peg_hole_span") or "unequal_pegs" in keys):
+    certain = sizes.only("pegs", "present") or sizes.known("peg_hole_span") or "unequal_pegs" in keys
+    if not (certain or (possible and not sizes.only("pegs", "none"))):
         return
     x, width = sizes.mm("peg_hole_span") / 2, sizes.mm("body_width")
     second = SMALL_PEG if "unequal_pegs" in keys else PEG

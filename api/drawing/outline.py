@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from api.drawing.contact_sites import Site, contact_sites
-from api.drawing.fittings import hold_downs, lands, pegs, power_contacts
+from api.drawing.fittings import hold_downs, lands, latches, pegs, power_contacts, shield
 from api.drawing.geometry import Blocks, Box, Part, Point, Polygon, rectangle
 from api.drawing.sizes import Sizes
 
@@ -44,8 +44,9 @@ class HalfShape:
     sites: tuple[Site, ...]
 
 
-def half_shape(sizes: Sizes, *, with_lands: bool = False) -> HalfShape:
-    """The half from above; ``with_lands`` adds the lands of its board underneath."""
+def half_shape(sizes: Sizes, *, with_lands: bool = False, possible: bool = False) -> HalfShape:
+    """The half from above; ``with_lands`` adds the lands of its board underneath, ``possible`` what it may have though
+    nobody has said so (pegs)."""
     sites = contact_sites(sizes)
     fixing = list(hold_downs(sizes))
     over = sizes.form("hold_down_form", "") == "wrap_round"
@@ -57,9 +58,11 @@ def half_shape(sizes: Sizes, *, with_lands: bool = False) -> HalfShape:
         *(fixing if over else ()),
         *_face(sizes, sites),
         *_keys(sizes),
+        *shield(sizes),
+        *latches(sizes),
         *power_contacts(sizes, sites),
         *mating_contacts(sizes, sites),
-        *pegs(sizes),
+        *pegs(sizes, possible),
     ]
     return HalfShape(sizes=sizes, parts=tuple(parts), sites=sites)
 
@@ -92,6 +95,11 @@ def has_island(sizes: Sizes) -> bool:
     if "centre_island" in sizes.categories:
         return sizes.only("centre_island", "yes")
     return kind_of(sizes) == "receptacle" and sizes.rows == 2 and not gridded(sizes)
+
+
+def island_share(sizes: Sizes) -> float:
+    """Width of the island as a share of the row spacing; a plug's stands in its trough and is narrower."""
+    return ISLAND_SHARE if kind_of(sizes) != "plug" else 0.4 * TROUGH_SHARE
 
 
 def _body(sizes: Sizes) -> Part:
@@ -155,10 +163,10 @@ def _face(sizes: Sizes, sites: Sequence[Site]) -> Iterable[Part]:
         yield _pocket(sizes)
     elif kind == "hermaphroditic":
         yield from _two_natures(sizes)
-    elif kind == "plug" and sizes.rows == 2 and not gridded(sizes) and not has_island(sizes):
+    elif kind == "plug" and sizes.rows == 2 and not gridded(sizes):
         yield _bar(sizes, sites, "well", TROUGH_SHARE)
     if has_island(sizes):
-        yield _bar(sizes, sites, "raised", ISLAND_SHARE)
+        yield _bar(sizes, sites, "raised", island_share(sizes))
 
 
 def _pocket(sizes: Sizes) -> Part:

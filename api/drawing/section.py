@@ -14,6 +14,7 @@ from api.drawing.outline import (
     gridded,
     has_island,
     has_opening,
+    island_share,
     kind_of,
     sideways,
 )
@@ -88,12 +89,16 @@ def _plug_body(sizes: Sizes) -> list[Point]:
     inner = _trough(sizes)
     if not inner:
         return _mirrored([(wall, 0.0), (wall, top)])
-    return _mirrored([(wall, 0.0), (wall, top), (inner, top), (inner, 0.3 * top)])
+    right = [(wall, 0.0), (wall, top), (inner, top), (inner, 0.3 * top)]
+    if has_island(sizes):
+        bar = island_share(sizes) * sizes.mm("row_spacing") / 2
+        right += [(bar, 0.3 * top), (bar, 0.8 * top)]
+    return _mirrored(right)
 
 
 def _trough(sizes: Sizes) -> float:
     """Half the width of a plug's trough, mm; 0 where it has none."""
-    if sizes.rows != 2 or has_island(sizes):
+    if sizes.rows != 2:
         return 0.0
     return min(TROUGH_SHARE * sizes.mm("row_spacing"), 0.5 * sizes.mm("body_width")) / 2
 

@@ -19,7 +19,7 @@ from api.drawing.svg import document, group, line_path, part_markup
 MARGIN_PX = 8.0
 """Clear paper around everything, px."""
 
-BOARD_PX, COPPER_PX = 9.0, 3.0
+BOARD_PX, COPPER_PX = 9.0, 5.0
 """Thickness of the board and of its copper as they are drawn: how thick they are is not known, px."""
 
 BOARD_BEYOND = 1.12
@@ -51,6 +51,7 @@ class Look:
     with_lands: draw the lands of the board as well.
     letters: a letter on each dimension line, by feature.
     whole_row: draw a pitch over all gaps of a group.
+    possible: draw also what the half may have though nobody has said so.
     room: lanes, see `Room` (its own scale is replaced).
     tallest_px: content is kept from getting taller than this.
     prefix: keeps the ids of several views on one page apart.
@@ -62,6 +63,7 @@ class Look:
     with_lands: bool = False
     letters: Mapping[str, str] | None = None
     whole_row: bool = False
+    possible: bool = False
     lane_px: float = 21.0
     shared_lanes: bool = True
     field_px: tuple[float, float] = (0.0, 0.0)
@@ -94,7 +96,7 @@ def top_view(sizes: Sizes, look: Look | None = None) -> View:
     """The half from above on its mating face."""
     look = look or Look()
     wanted = look.wanted(sizes, (*ALONG, *ACROSS))
-    shape = half_shape(sizes, with_lands=look.with_lands)
+    shape = half_shape(sizes, with_lands=look.with_lands, possible=look.possible)
     measures = top_measures(shape, wanted, look.whole_row)
     extent = bounds_of(shape.parts)
     centre = [((extent.left, 0.0), (extent.right, 0.0)), ((0.0, extent.top), (0.0, extent.bottom))]
