@@ -14,6 +14,7 @@ from api.commands import (
     contributor,
     demo,
     drawing,
+    evidence,
     history,
     identification,
     measure,
@@ -67,6 +68,10 @@ app.command(epilog=EXIT_CODES)(catalogue.search)
 app.command("import", epilog=EXIT_CODES)(catalogue.import_)
 app.command("table", epilog=EXIT_CODES)(drawing.table_of_drawing)
 app.command(epilog=EXIT_CODES)(catalogue.export)
+app.command(epilog=EXIT_CODES)(evidence.evidence)
+app.command(epilog=EXIT_CODES)(evidence.confirm)
+app.command(epilog=EXIT_CODES)(evidence.dispute)
+app.command(epilog=EXIT_CODES)(evidence.sight)
 app.command(epilog=EXIT_CODES)(sharing.publish)
 app.command(epilog=EXIT_CODES)(sharing.merge)
 app.command(epilog=EXIT_CODES)(catalogue.upgrade)

@@ -21,6 +21,7 @@ import httpx2
 from pydantic import BaseModel, ValidationError
 
 from api.contributing_client import ContributingCalls
+from api.evidence_client import EvidenceCalls
 from api.schemas.answers import Answer, ExplainAnswer, Health
 from api.schemas.lists import FeatureList, InstrumentList, Page, SearchAnswer
 from api.schemas.measured import MeasureAnswer, RowAnswer
@@ -50,7 +51,7 @@ class ProblemError(Exception):
         self.problem = problem
 
 
-class Client(ContributingCalls):
+class Client(ContributingCalls, EvidenceCalls):
     """One server. Use it as a context manager, or call `close`.
 
     ``base_url`` is the server's address, ``token`` what changes are made with; reading needs none. ``http`` replaces

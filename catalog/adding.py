@@ -83,7 +83,11 @@ class _Batch:
 
     @staticmethod
     def _put(kept: dict[str, _Given], key: str, given: _Given) -> None:
+        """Two may say the same; one given by itself goes before what its series' law says of it, as when exported."""
         earlier = kept.setdefault(key, given)
+        if earlier.from_law != given.from_law:
+            kept[key] = given if earlier.from_law else earlier
+            return
         _refuse_difference(earlier.entry, given.entry, key, given.index, f"earlier in the same batch ({earlier.place})")
 
 
@@ -102,7 +106,7 @@ def add(
     found nothing, ``from_law`` of those that laws make which are not in the batch. ``expanded`` False: series come
     without the halves and matings that their laws make.
 
-    Series are expanded by their laws. An entry that already stands with the same content is left alone. Raises
+    Series are expanded by their laws; what a batch also gives by itself goes before the law. An entry that already stands with the same content is left alone. Raises
     DuplicateError for a key that stands with other content, EntryError for laws that cannot be carried out and matings
     whose halves nobody listed; then nothing of the transaction may be kept (`Catalogue.writing` sees to it).
     """

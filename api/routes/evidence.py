@@ -19,20 +19,18 @@ from api.schemas.evidence import (
     ResolutionIn,
     StatementOut,
     StatementPage,
-    evidence_out,
+    evidence_of,
     statement_out,
 )
 from api.settings import DEFAULT_PAGE
 from api.writing import WritingDep
 from catalog.accounts.access import Permission
 from catalog.evidence import giving
-from catalog.evidence.reading import assessment_of
 from catalog.evidence.standing import EntryRecord
 from catalog.evidence.statements import Answer, Dispute, Sighting
 from catalog.history.acts import Act
 from catalog.history.documents import DocumentRecord, documents, get_document
 from catalog.history.preconditions import require_unchanged, tag_of
-from catalog.history.rewriting import assessed_of, get_record
 
 WRITING = (
     "invalid-request",
@@ -250,17 +248,9 @@ def _told(session: Session, document: DocumentRecord) -> StatementOut:
 
 
 def _evidence(session: Session, of: EntryRecord, key: str, response: Response) -> EvidenceOut:
-    entry = assessed_of(get_record(session, of, key))
-    disputes = documents(session, "dispute", of=of, about=key)
-    answers = [each for one in disputes for each in documents(session, "answer", of="dispute", about=one.key)]
-    said = {
-        "disputes": tuple(disputes),
-        "answers": tuple(answers),
-        "sightings": tuple(documents(session, "sighting", of=of, about=key)),
-    }
-    tag = tag_of(session, of, key)
-    response.headers["ETag"] = f'"{tag}"'
-    return evidence_out(of, key, assessment_of(session, entry), said, tag)
+    found = evidence_of(session, of, key)
+    response.headers["ETag"] = f'"{found.etag}"'
+    return found
 
 
 def _page(catalogue: CatalogueDep, record: str, cursor: str | None, limit: int, **filters: str | None) -> StatementPage:

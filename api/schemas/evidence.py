@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
+from sqlalchemy.orm import Session
 
 from api.schemas.answers import Out
 from catalog.entries import Citation, Dimension
-from catalog.evidence.assessments import Assessment
 from catalog.evidence.estimates import Competing, Estimate
 from catalog.evidence.judging import JudgedConfirmation
-from catalog.evidence.standing import Standing
+from catalog.evidence.reading import assessment_of
+from catalog.evidence.standing import EntryRecord, Standing
 from catalog.evidence.statements import Confirmation, Resolution
-from catalog.history.documents import DocumentRecord
+from catalog.history.documents import DocumentRecord, documents
+from catalog.history.preconditions import tag_of
+from catalog.history.rewriting import assessed_of, get_record
 from catalog.plain_text import Passage, Remark
 from catalog.review import Finding
 
@@ -175,10 +177,11 @@ def statement_out(
     return StatementOut(**fields | {"etag": etag, "findings": findings_out(findings)})
 
 
-def evidence_out(
-    of: str, key: str, assessment: Assessment, said: Mapping[str, tuple[DocumentRecord, ...]], etag: str
-) -> EvidenceOut:
-    """An entry's evidence; ``said`` are its disputes, answers and sightings."""
+def evidence_of(session: Session, of: EntryRecord, key: str) -> EvidenceOut:
+    """Everything said about one entry, and what it comes to. Raises NotFoundError."""
+    assessment = assessment_of(session, assessed_of(get_record(session, of, key)))
+    disputes = documents(session, "dispute", of=of, about=key)
+    answers = [each for one in disputes for each in documents(session, "answer", of="dispute", about=one.key)]
     return EvidenceOut(
         of=of,
         key=key,
@@ -187,8 +190,10 @@ def evidence_out(
         confirmations=tuple(_confirmation(each) for each in assessment.confirmations),
         estimates=tuple(_estimate(name, each) for name, each in assessment.estimates.items()),
         competing=tuple(_competing(each) for each in assessment.competing),
-        etag=etag,
-        **{name: tuple(statement_out(document) for document in documents) for name, documents in said.items()},
+        disputes=tuple(statement_out(document) for document in disputes),
+        answers=tuple(statement_out(document) for document in answers),
+        sightings=tuple(statement_out(document) for document in documents(session, "sighting", of=of, about=key)),
+        etag=tag_of(session, of, key),
     )
 
 

@@ -15,6 +15,8 @@ from catalog.errors import FileError, FileRefusedError
 from catalog.exchange import add_file, is_exchange, jsonl, read_entries, stored_entries, texts, write_jsonl
 from catalog.exchange.json_places import DEEPEST, places
 from catalog.exchange.problems import MOST_ERRORS
+from catalog.history.acts import operators
+from catalog.history.changing import revise
 from catalog.loading import load_halves, load_matings, load_series
 from catalog.records import Record
 from catalog.series_laws import expand
@@ -68,9 +70,11 @@ def test_an_empty_file_has_no_entries(tmp_path: Path) -> None:
     assert read_entries(_file(tmp_path, "")) == []
 
 
-def test_separators_of_lines_within_a_text_part_no_lines(tmp_path: Path) -> None:
-    odd = half(note="a\u2028b\u0085c")
-    assert read_entries(_file(tmp_path, _lines(odd))) == [odd]
+def test_separators_of_lines_within_a_text_part_no_lines_and_are_refused_in_their_own(tmp_path: Path) -> None:
+    odd = json.dumps(json.loads(HALF) | {"note": "a\u2028b\u0085c"}, ensure_ascii=False)
+    (error,) = _errors(tmp_path, f"{HALF}\n{odd}\n")
+    assert (error.line, error.field) == (2, "note")
+    assert "U+2028" in str(error)
 
 
 def test_a_wrong_value_is_told_at_its_column(tmp_path: Path) -> None:
@@ -223,3 +227,24 @@ def test_places_know_every_value_of_a_line() -> None:
         ("a", 1, "bA"): 12,
         ("c",): 30,
     }
+
+
+def test_a_half_corrected_by_hand_comes_in_again_beside_its_series(
+    catalogue: Catalogue, sqlite_url: str, tmp_path: Path
+) -> None:
+    with catalogue.writing() as session:
+        add(session, [series()])
+        member = load_halves(session)[0].half
+        corrected = member.model_copy(update={"note": "measured longer", "markings": ("DN7",)})
+        revise(session, operators(), member.key, corrected)
+    with catalogue.reading() as session:
+        path = _file(tmp_path, _lines(*stored_entries(session)))
+    with open_catalogue(sqlite_url.replace("catalogue.", "another.")) as another:
+        with another.writing() as session:
+            add_file(session, path)
+        with another.reading() as session:
+            found = {record.key: record for record in load_halves(session)}
+        assert found[member.key].half == corrected
+        assert not found[member.key].from_law
+        with another.writing() as session:
+            assert set(add_file(session, path).added.values()) == {0}
