@@ -21,6 +21,9 @@ LETTER_WIDTH = 0.6
 GAP_PX = 6.0
 """Least distance between two dimensions of one lane, px."""
 
+BESIDE_PX = 12.0
+"""From the middle of a letter to the figure beside it, px."""
+
 FIRST_LANE_PX = 16.0
 """From the drawing to the nearest lane beyond a lane's own room, px."""
 
@@ -30,13 +33,15 @@ class Room:
     """How much room a dimension gets on screen, px: its lane, and the field or letter on it.
 
     ``shared``: several short dimensions may stand in one lane. ``field_px``: width and height kept free around the
-    middle of each line (0: only the figure needs room).
+    middle of each line (0: only the figure needs room). ``lettered``: a letter stands in the middle, the
+    figure beside it.
     """
 
     px_per_mm: float
     lane_px: float = 21.0
     shared: bool = True
     field_px: tuple[float, float] = (0.0, 0.0)
+    lettered: bool = False
 
     def mm(self, px: float) -> float:
         """Pixels on screen as mm of the drawing."""
@@ -59,7 +64,8 @@ class Placed:
 
 
 def figure_text(measure: Measure) -> str:
-    """What stands at the line: the value with its tolerance as drawings print it; nothing where it is assumed."""
+    """What stands at the line: the value with its tolerance as drawings print it, a measured one with its standard
+    uncertainty, a predicted one as about so much; nothing where it is assumed."""
     length = measure.length
     if not length.known:
         return ""
@@ -68,6 +74,9 @@ def figure_text(measure: Measure) -> str:
         return f"≈ {length.value:.2f}"
     if length.bound in ("max", "min"):
         return f"{value} {length.bound}"
+    if length.source == "measured":
+        # A standard uncertainty is no tolerance and is not written like one.
+        return f"{value}, u {length.tolerance:.2g}" if length.tolerance else value
     if length.tolerance:
         value = f"{value} ±{length.tolerance:.3g}"
     return f"({value})" if length.bound == "reference" else value
@@ -103,7 +112,10 @@ def _in_order(measures: Sequence[Measure]) -> list[Measure]:
 def _reach(measure: Measure, text: str, room: Room) -> tuple[float, float]:
     """From where to where line and text reach along the measured direction, mm."""
     along_field = room.field_px[1] if measure.upright else room.field_px[0]
-    wide = max(room.mm(len(text) * LETTER_PX * LETTER_WIDTH), room.mm(along_field))
+    written = len(text) * LETTER_PX * LETTER_WIDTH
+    if room.lettered:
+        written = 2 * (written + BESIDE_PX)
+    wide = room.mm(max(written, along_field))
     middle = (measure.low + measure.high) / 2
     return min(measure.low, middle - wide / 2), max(measure.high, middle + wide / 2)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from api.drawing.dimension_lines import LETTER_PX, Placed, Room
+from api.drawing.dimension_lines import BESIDE_PX, LETTER_PX, Placed, Room
 from api.drawing.geometry import Point
 from api.drawing.svg import element, group, line_path, number, words
 
@@ -20,6 +20,9 @@ TICK_PX = 3.5
 TEXT_OVER_PX = 3.5
 """Clear height between line and figure, px."""
 
+HALO_PX = 4.0
+"""Width of the paper-coloured stroke behind a figure, so that lines do not run through it, px."""
+
 WITNESS_BEYOND_PX = 4.0
 """Witness lines run on past the dimension line by this, px."""
 
@@ -31,7 +34,13 @@ def dimension_markup(placed: Placed, room: Room, *, prefix: str = "", letters: M
     """One dimension as a group that a page can highlight by feature."""
     measure = placed.measure
     letter = (letters or {}).get(measure.feature)
-    pieces = [_edges(placed), _witness(placed, room), _line(placed), _ends(placed, room), _figure(placed, room)]
+    pieces = [
+        _edges(placed),
+        _witness(placed, room),
+        _line(placed),
+        _ends(placed, room),
+        _figure(placed, room, letter is not None),
+    ]
     if letter is not None:
         pieces.append(_letter(placed, room, letter))
     css, ending = (f" differs of-{measure.layer}", f"-{measure.layer}") if measure.layer else ("", "")
@@ -91,14 +100,16 @@ def _ends(placed: Placed, room: Room) -> str:
     return element("path", {"class": "arrow", "d": drawn, "vector-effect": "non-scaling-stroke"})
 
 
-def _figure(placed: Placed, room: Room) -> str:
+def _figure(placed: Placed, room: Room, beside: bool) -> str:
+    """The figure over the middle of the line, or beside the letter that stands there."""
     if not placed.text:
         return ""
     x, y = placed.middle
-    over = room.mm(TEXT_OVER_PX)
+    over, aside = room.mm(TEXT_OVER_PX), room.mm(BESIDE_PX) if beside else 0.0
+    size, anchor, halo = room.mm(LETTER_PX), "start" if beside else "middle", room.mm(HALO_PX)
     if placed.measure.upright:
-        return words("figure", x - over, y, room.mm(LETTER_PX), placed.text, turned=True)
-    return words("figure", x, y - over, room.mm(LETTER_PX), placed.text)
+        return words("figure", x - over, y - aside, size, placed.text, anchor=anchor, turned=True, halo=halo)
+    return words("figure", x + aside, y - over, size, placed.text, anchor=anchor, halo=halo)
 
 
 def _letter(placed: Placed, room: Room, letter: str) -> str:

@@ -154,7 +154,8 @@ Shape = Polygon | Blocks | Discs | Wire
 class Part:
     """One piece of a drawing.
 
-    ``role`` is what it is (plastic, well, raised, metal, tail, hold-down, land, peg, key, blocked, board); ``feature``
+    ``role`` is what it is (plastic, well, raised, key, metal, wire, tail, power, hold-down, land, peg, shield, latch,
+    blocked, board, measured-edge); ``feature``
     the feature whose edges it has, if any. ``assumed`` pieces are drawn from proportions, ``hidden`` ones lie
     underneath; both are dashed.
     """

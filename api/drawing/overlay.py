@@ -98,11 +98,11 @@ def _known(sizes: Sizes, features: Iterable[str]) -> list[str]:
 
 def _outline_of(shape: HalfShape) -> Sequence[Part]:
     kept = ("body", "opening", "contacts", "tails")
-    return [replace(part, role="measured") for part in shape.parts if part.feature in kept]
+    return [replace(part, role="measured-edge") for part in shape.parts if part.feature in kept]
 
 
 def _bodies(parts: Iterable[Part]) -> Sequence[Part]:
-    return [replace(part, role="measured") for part in parts if part.feature == "body"]
+    return [replace(part, role="measured-edge") for part in parts if part.feature == "body"]
 
 
 def _overlaid(
@@ -123,7 +123,7 @@ def _overlaid(
         *(group(f"layer layer-{number}", map(part_markup, parts)) for number, parts in enumerate(layers, 1)),
         *([group("measured-outline", map(part_markup, outline))] if outline else ()),
         line_path("centre-line", datum),
-        group("dimensions", (dimension_markup(each, room, prefix=look.prefix) for each in placed)),
+        group("dimensions", (dimension_markup(each, room, prefix=look.prefix) for each in reversed(placed))),
     ]
     described = "Drawn to scale around one centre. " + _differing(marked)
     svg = document(

@@ -55,9 +55,21 @@ def group(css: str, content: Iterable[str], **attributes: str | float | None) ->
     return element("g", {"class": css, **named}, *content)
 
 
-def words(css: str, x: float, y: float, size: float, said: str, anchor: str = "middle", turned: bool = False) -> str:
-    """A line of text; ``turned`` reads upwards."""
+def words(
+    css: str,
+    x: float,
+    y: float,
+    size: float,
+    said: str,
+    *,
+    anchor: str = "middle",
+    turned: bool = False,
+    halo: float | None = None,
+) -> str:
+    """A line of text; ``turned`` reads upwards. ``halo`` is the width of a stroke behind it, which pages colour."""
     place: dict[str, str | float | None] = {"class": css, "x": x, "y": y, "font-size": size, "text-anchor": anchor}
+    if halo is not None:
+        place |= {"stroke-width": halo, "paint-order": "stroke"}
     if turned:
         place["transform"] = f"rotate(-90 {number(x)} {number(y)})"
     return element("text", place, escape(said))

@@ -79,7 +79,13 @@ class Look:
                 value=px_per_mm,
                 remedy=f"give {SMALLEST_PX_PER_MM} to {LARGEST_PX_PER_MM:.0f} px per mm",
             )
-        return Room(px_per_mm=px_per_mm, lane_px=self.lane_px, shared=self.shared_lanes, field_px=self.field_px)
+        return Room(
+            px_per_mm=px_per_mm,
+            lane_px=self.lane_px,
+            shared=self.shared_lanes,
+            field_px=self.field_px,
+            lettered=bool(self.letters),
+        )
 
     def fitting_room(self, content: Box, measures: Sequence[Measure]) -> Room:
         """The lanes' room at the scale asked for, or at the one with which everything becomes ``width_px`` wide."""
@@ -161,12 +167,14 @@ def _drawn(
     content = bounds_of([*parts, *upper])
     placed, box = place(measures, content, room)
     box = box.grown(room.mm(MARGIN_PX))
+    # Outer dimensions first, so that the halo of an inner figure lies over their witness lines.
     drawn = [
         group("half", (part_markup(part) for part in parts)),
         *([group("half upper", (part_markup(part) for part in upper))] if upper else ()),
         line_path(line_css, lines),
         group(
-            "dimensions", (dimension_markup(each, room, prefix=look.prefix, letters=look.letters) for each in placed)
+            "dimensions",
+            (dimension_markup(each, room, prefix=look.prefix, letters=look.letters) for each in reversed(placed)),
         ),
     ]
     svg = document(box, room.px_per_mm, title, description, drawn, css=css, prefix=f"{look.prefix}{css}-")

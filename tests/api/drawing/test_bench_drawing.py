@@ -12,7 +12,7 @@ from api.drawing.mating import mated
 from api.drawing.sizes import Length, Sizes, Source, make_sizes, pair_lengths, sizes_of_observed
 from matcher.features import DIMENSIONS, PAIR_DIMENSIONS
 from matcher.observations import Of, Reduced, SharedError, SharedKind
-from tests.api.drawing.reading_back import ReadDrawing
+from tests.api.drawing.reading_back import SVG, ReadDrawing
 
 PHONE = 340.0
 """Width of a view on a phone of 360 px, px."""
@@ -62,6 +62,17 @@ def test_each_anchor_s_letter_stands_at_its_line() -> None:
     written = [word for view in (bench.top, bench.side, bench.mated) for word in ReadDrawing(view.svg).words()]
     assert sorted(written) == sorted(by_letter)
     assert len(by_letter) == len(bench.anchors)
+
+
+def test_a_known_figure_stands_beside_its_letter_not_under_it() -> None:
+    known = {name: Length(value=9.0, source=Source.MEASURED, tolerance=0.03) for name in ("body_length", "height")}
+    bench = drawn(make_sizes(lengths=known))
+    for view, turned in ((bench.top, False), (bench.side, True)):
+        (figure,) = [text for text in ReadDrawing(view.svg).root.iter(f"{SVG}text") if text.text == "9, u 0.03"]
+        (place,) = [a for a in bench.anchors if a.feature == ("height" if turned else "body_length")]
+        apart = place.y - float(figure.attrib["y"]) if turned else float(figure.attrib["x"]) - place.x
+        assert figure.attrib["text-anchor"] == "start"
+        assert apart * view.px_per_mm == pytest.approx(12.0, abs=0.1)
 
 
 def test_a_pitch_is_drawn_over_all_gaps_as_it_is_measured() -> None:

@@ -105,7 +105,7 @@ def test_figures_are_written_as_drawings_do() -> None:
         "pitch": Length(value=0.4012, source=Source.MEASURED, tolerance=0.0021),
     }
     words = ReadDrawing(top_view(make_sizes(half_kind="plug", lengths=lengths)).svg).words()
-    assert sorted(words) == sorted(["6.6 ±0.15", "7.04 max", "(5)", "≈ 2.12", "0.4012 ±0.0021"])
+    assert sorted(words) == sorted(["6.6 ±0.15", "7.04 max", "(5)", "≈ 2.12", "0.4012, u 0.0021"])
 
 
 @pytest.mark.parametrize("width", [220.0, 340.0, 640.0, 1200.0])

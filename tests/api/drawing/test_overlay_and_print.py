@@ -61,7 +61,7 @@ def test_differing_dimensions_are_marked_once_per_half_and_equal_ones_not() -> N
 def test_the_measured_outline_lies_on_a_candidate() -> None:
     measured = make_sizes(lengths={"body_length": Length(value=6.5, source=Source.MEASURED)})
     drawn = ReadDrawing(overlay_top([half(body_length=6.6)], measured=measured, look=Look(features=())).svg)
-    outline = drawn.extent("measured", within="measured-outline")
+    outline = drawn.extent("measured-edge", within="measured-outline")
     assert outline.centre == pytest.approx((0, 0), abs=MICROMETRE)
     assert drawn.groups("dimension") == []
 
