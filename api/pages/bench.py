@@ -13,9 +13,9 @@ from api.cautions import CAUTIONS, SHORT_CAUTIONS
 from api.dependencies import SnapshotDep
 from api.output import words
 from api.pages import bench_answer, bench_fields
-from api.pages.bench_reading import Bench, query_of, read, tidy
+from api.pages.bench_reading import Bench, query_of, read, sentences, tidy
 from api.pages.bench_sheet import drawable, from_above, from_end, voids
-from api.pages.rendering import Visit, VisitDep
+from api.pages.rendering import Visit, VisitDep, environment
 from api.schemas.answers import Answer, Ranking
 from api.triage import TRIAGE
 from catalog.snapshot import Snapshot
@@ -28,6 +28,8 @@ FIRST_STEPS = frozenset({"contact_count", "pitch"})
 
 MOST_PARAMETERS = 1000
 """Parameters of one address that are looked at: five times the most observations of one specimen."""
+
+environment.filters["sentences"] = sentences
 
 router = APIRouter(include_in_schema=False)
 

@@ -11,10 +11,10 @@ from typing import Any
 from markupsafe import Markup
 
 from api.advising import worth_taking
-from api.drawing.geometry import bounds_of
+from api.drawing.geometry import Box, bounds_of
 from api.drawing.outline import half_shape
 from api.drawing.sizes import Sizes, sizes_of
-from api.drawing.svg import element, group, part_markup
+from api.drawing.svg import element, line_path, part_markup
 from api.output import words
 from api.pages.bench_ink import banded
 from api.pages.bench_reading import Bench, Entry
@@ -93,14 +93,14 @@ def silhouettes(halves: Sequence[Sizes], measured: Sizes) -> list[Markup]:
     if not halves:
         return []
     shapes = [half_shape(sizes).parts for sizes in halves]
-    outline = [part for part in half_shape(measured).parts if part.role == "plastic" and not part.assumed]
-    outline = outline if measured.known("body_length", "body_width") else []
-    if measured.known("body_length", "body_width") and not outline:
-        outline = [part for part in half_shape(measured).parts if part.role == "plastic"][:1]
-    box = bounds_of([part for parts in shapes for part in parts] + outline)
+    box = bounds_of([part for parts in shapes for part in parts])
+    for name, along in (("body_length", True), ("body_width", False)):
+        if measured.known(name):
+            size = measured.mm(name)
+            box = box.around(Box.centred(size, 0.0) if along else Box.centred(0.0, size))
     box = box.grown(0.03 * box.width)
     view = f"{box.left:.3f} {box.top:.3f} {box.width:.3f} {box.height:.3f}"
-    over = group("over", (part_markup(replace(part, role="measured", assumed=False)) for part in outline))
+    over = _outline(measured, box)
     return [
         Markup(element("svg", {"class": "drawing silhouette", "viewBox": view, "aria-hidden": "true"}, *drawn, over))
         for drawn in (
@@ -108,6 +108,19 @@ def silhouettes(halves: Sequence[Sizes], measured: Sizes) -> list[Markup]:
             for parts in shapes
         )
     ]
+
+
+def _outline(measured: Sizes, box: Box) -> str:
+    """Length and width of the plastic as they were measured; where only one was, its two edges."""
+    x = measured.mm("body_length") / 2 if measured.known("body_length") else None
+    y = measured.mm("body_width") / 2 if measured.known("body_width") else None
+    if x is not None and y is not None:
+        return line_path("measured", [[(-x, -y), (x, -y), (x, y), (-x, y), (-x, -y)]])
+    if x is not None:
+        return line_path("measured", [[(side * x, box.top), (side * x, box.bottom)] for side in (-1.0, 1.0)])
+    if y is not None:
+        return line_path("measured", [[(box.left, side * y), (box.right, side * y)] for side in (-1.0, 1.0)])
+    return ""
 
 
 def allowance(readings: Sequence[Reduced]) -> Allowance | None:

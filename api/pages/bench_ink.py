@@ -175,5 +175,5 @@ def caption(at: Point, said: str) -> str:
 
 def balloon(at: Point, letter: str) -> str:
     """The letter that stands for a field where the fields are in a list."""
-    circle = element("circle", {"cx": at[0], "cy": at[1], "r": 17.0})
-    return group("balloon", [circle, words("letter", at[0], at[1] + 7, 20, letter)])
+    circle = element("circle", {"cx": at[0], "cy": at[1], "r": 28.0})
+    return group("balloon", [circle, words("letter", at[0], at[1] + 13, 38, letter)])

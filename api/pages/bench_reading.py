@@ -55,6 +55,14 @@ _SEVERAL = re.compile(r"[;\s]+(?=[^\s;=<>≤≥]+(?:=|<=|>=|≤|≥))")
 _PLACE = re.compile(r"observations\[(\d+)\]")
 
 
+def sentences(problem: FieldProblem | None) -> str:
+    """What is wrong and what to do, as a person reads it; nothing where nothing is wrong."""
+    if problem is None:
+        return ""
+    said = [problem.message, problem.remedy] if problem.remedy else [problem.message]
+    return " ".join(f"{each[:1].upper()}{each[1:].rstrip('.')}." for each in said)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Entry:
     """One field that something was typed into: its parameter, the text, what it says, or what is wrong with it."""
@@ -63,6 +71,13 @@ class Entry:
     text: str
     observation: Mapping[str, Any] | None = None
     error: FieldProblem | None = None
+
+    @property
+    def label(self) -> str:
+        """Bench words for what was typed into; the name itself where no feature has it."""
+        body, _, name = self.name.rpartition(".")
+        label = FEATURES[name].label if name in FEATURES else self.name
+        return f"{label} of the {body}" if body and name in FEATURES else label
 
     @property
     def usable(self) -> bool:

@@ -14,7 +14,7 @@ from api.drawing.mating import MatedShape, mated
 from api.drawing.outline import HalfShape, half_shape, kind_of
 from api.drawing.section import board, section
 from api.drawing.sizes import Length, Sizes, Source, make_sizes, pair_lengths, sizes_of_observed
-from api.pages.bench_ink import Fit, Lane, Span, caption, dimension, note, picture
+from api.pages.bench_ink import Fit, Lane, Span, balloon, caption, dimension, note, picture
 from matcher.features import FEATURES
 from matcher.observations import Of, Reduced
 
@@ -55,8 +55,8 @@ FROM_END: tuple[Lane, ...] = (
 BOARD_THICKNESS, BOARD_BEYOND = 0.12, 1.14
 """Boards as they are drawn, since nobody knows them: thickness as a share of the height, reach of the half's own."""
 
-CONTACTS, HOLD_DOWNS = (94.0, 56.0), (704.0, 56.0)
-"""Where contacts and hold-downs are counted on the first sheet."""
+CONTACTS, ROWS, HOLD_DOWNS = (64.0, 56.0), (156.0, 56.0), (704.0, 56.0)
+"""Where contacts, rows and hold-downs are counted on the first sheet."""
 
 BREADTH = {
     "body_length": "body_width",
@@ -126,7 +126,11 @@ def from_above(seen: Seen) -> Markup:
     lines = [dimension(lane, _span_above(lane.name, seen, shape, fit), seen.of(lane.name)) for lane in lanes]
     first = shape.sites[0]
     leader = [(196.0, 56.0), (212.0, 56.0), (fit.x(first.x), fit.y(first.y))]
-    notes = [note("contact_count", "A", leader, CONTACTS, seen.of("contact_count")), *_hold_downs(seen, shape, fit)]
+    notes = [
+        note("contact_count", "A", leader, CONTACTS, seen.of("contact_count")),
+        balloon(ROWS, "B"),
+        *_hold_downs(seen, shape, fit),
+    ]
     said = f"A {_kind(sizes)} from above, in the proportions entered so far; dashed where they are assumed"
     return Markup(picture("above", ABOVE_HEIGHT, fit, said, [fit.drawn(shape.parts), *lines, *notes]))
 

@@ -54,6 +54,12 @@ function mark(state, names) {
   for (const line of form.querySelectorAll("[data-for]")) line.classList.toggle(state, wanted.has(line.dataset.for));
 }
 
+function filled() {
+  const inputs = [...form.querySelectorAll("[data-name] input:not(.gaps)")];
+  const holding = inputs.filter((input) => (input.type === "checkbox" ? input.checked : input.value.trim()));
+  return holding.map((input) => input.name);
+}
+
 function nextNames() {
   return (document.querySelector("[data-next]")?.dataset.next || "").split(" ").filter(Boolean);
 }
@@ -71,6 +77,7 @@ function showDrawing(fresh) {
 
 function showAnswer(fresh) {
   put("answer", fresh, false);
+  mark("given", filled());
   const wrong = [...document.querySelectorAll("[data-error]")];
   mark("wrong", wrong.map((item) => item.dataset.error));
   for (const place of form.querySelectorAll("[data-name] > .error")) {
@@ -136,8 +143,15 @@ function fieldLeft() {
   left = now;
 }
 
-function fill(from) {
-  const params = new URLSearchParams(from);
+function show(from) {
+  left = from;
+  const params = new URLSearchParams(from.split("?")[1] || "");
+  if ([...params.keys()].some((name) => !form.elements[name])) location.reload(); // it has fields that this page lacks
+  fill(params);
+  refresh(from);
+}
+
+function fill(params) {
   for (const input of form.querySelectorAll("input[name], select[name]")) {
     const values = params.getAll(input.name);
     if (input.type === "checkbox") input.checked = values.join(",").split(",").includes(input.value);
@@ -168,10 +182,6 @@ function define(input) {
   });
   definition.replaceChildren(name, ...lines);
   definition.hidden = false;
-  const wide = matchMedia("(min-width: 62rem)").matches;
-  const place = wide ? null : input.closest(".fields, .row-of-fields, .eye");
-  if (place && !place.contains(definition)) place.append(definition);
-  if (!place) form.querySelector(".left").append(definition);
 }
 
 function offerCopy() {
@@ -221,19 +231,31 @@ form.addEventListener("change", (event) => {
 form.addEventListener("focusin", (event) => {
   if (event.target.dataset.about) define(event.target);
 });
+form.addEventListener("focusout", (event) => {
+  if (!event.relatedTarget?.dataset.about) definition.hidden = true;
+});
 window.addEventListener("popstate", () => {
-  left = location.pathname + location.search;
-  fill(location.search);
-  refresh(left);
+  show(location.pathname + location.search);
 });
 document.addEventListener("click", (event) => {
+  const change = event.target.closest("a[data-apply]");
+  if (change) {
+    event.preventDefault();
+    history.pushState(null, "", change.getAttribute("href"));
+    show(change.getAttribute("href"));
+    return;
+  }
   const link = event.target.closest('a[href^="#"]');
   const goal = link && form.contains(link) ? document.getElementById(link.hash.slice(1)) : null;
   if (!goal) return;
   for (let inside = goal.closest("details"); inside; inside = inside.parentElement.closest("details")) inside.open = true;
   event.preventDefault();
-  goal.focus();
+  goal.scrollIntoView({ block: goal.matches("section") ? "start" : "center" });
+  goal.focus({ preventScroll: true });
 });
 form.querySelector("[data-go]").hidden = true;
+new IntersectionObserver(([answer]) => document.body.classList.toggle("at-answer", answer.isIntersecting)).observe(
+  document.getElementById("answer"),
+);
 recall();
 offerCopy();
