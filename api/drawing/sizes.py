@@ -167,19 +167,9 @@ def make_sizes(
     for feature, length in known.items():
         _check_length(feature, length.value)
     rows = _checked_rows(row_contacts or (DEFAULT_POSITIONS,) * DEFAULT_ROWS)
-    given = Given(
-        half_kind=half_kind or "receptacle",
-        rows=len(rows),
-        positions=max(rows),
-        banks=bank_number(counts or {}, "bank_gap" in known, max(rows)),
-        tails=_only(categories, "tail_form"),
-        hold_downs=_only(categories, "hold_down_form"),
-        orientation=_only(categories, "orientation"),
-        lengths={feature: length.value for feature, length in known.items()},
-    )
     assumed = {
         feature: Length(value=value, source=Source.ASSUMED)
-        for feature, value in proportions(given).items()
+        for feature, value in proportions(_given(half_kind, rows, known, counts or {}, categories or {})).items()
         if feature not in known
     }
     return Sizes(
@@ -191,6 +181,25 @@ def make_sizes(
         counts=MappingProxyType(dict(counts or {})),
         categories=MappingProxyType(dict(categories or {})),
         counted=counted and row_contacts is not None,
+    )
+
+
+def _given(
+    half_kind: str | None,
+    rows: Sequence[int],
+    known: Mapping[str, Length],
+    counts: Mapping[str, int],
+    categories: Mapping[str, frozenset[str]],
+) -> Given:
+    return Given(
+        half_kind=half_kind or "receptacle",
+        rows=len(rows),
+        positions=max(rows),
+        banks=bank_number(counts, "bank_gap" in known, max(rows)),
+        tails=_only(categories, "tail_form"),
+        hold_downs=_only(categories, "hold_down_form"),
+        orientation=_only(categories, "orientation"),
+        lengths={feature: length.value for feature, length in known.items()},
     )
 
 
@@ -243,8 +252,8 @@ def _split(contacts: int, rows: int) -> tuple[int, ...]:
     return tuple(contacts // rows + (row < contacts % rows) for row in range(rows))
 
 
-def _only(categories: Mapping[str, frozenset[str]] | None, name: str) -> str | None:
-    values = (categories or {}).get(name, frozenset())
+def _only(categories: Mapping[str, frozenset[str]], name: str) -> str | None:
+    values = categories.get(name, frozenset())
     return next(iter(values)) if len(values) == 1 else None
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from api.drawing.dimension_lines import FIRST_LANE_PX, Placed, Room, place
+from api.drawing.dimension_lines import Placed, Room, place
 from api.drawing.faults import DrawingError
 from api.drawing.figures import dimension_markup
 from api.drawing.geometry import Box, Part, Point, bounds_of
@@ -21,6 +21,9 @@ MARGIN_PX = 8.0
 
 BOARD_PX, COPPER_PX = 9.0, 5.0
 """Thickness of the board and of its copper as they are drawn: how thick they are is not known, px."""
+
+LEAST_CONTENT_PX = 40.0
+"""The half itself is never drawn narrower, px; a view that has no more room becomes wider than asked for."""
 
 BOARD_BEYOND = 1.12
 """How far the board is drawn to each side, as a share of the widest thing on it."""
@@ -107,7 +110,8 @@ def top_view(sizes: Sizes, look: Look | None = None) -> View:
     extent = bounds_of(shape.parts)
     centre = [((extent.left, 0.0), (extent.right, 0.0)), ((0.0, extent.top), (0.0, extent.bottom))]
     title = f"{_called(sizes)}, seen from above"
-    return _view(shape.parts, measures, look, title, describe(sizes), "top", centre)
+    room = look.fitting_room(extent, measures)
+    return _drawn(shape.parts, measures, look, room, title, describe(sizes), "top", centre, "centre-line")
 
 
 def side_view(sizes: Sizes, look: Look | None = None) -> View:
@@ -137,19 +141,6 @@ def mated_view(mated: MatedShape, look: Look | None = None) -> View:
     parts = [*mated.boards(room.mm(BOARD_PX), BOARD_BEYOND), *section(mated.lower)]
     title = f"{_called(mated.lower)} mated with {_called(mated.upper)}, cut across the rows"
     return _drawn(parts, measures, look, room, title, mated.description, "mated", lines, "board-line", mated.hanging)
-
-
-def _view(
-    parts: Sequence[Part],
-    measures: Sequence[Measure],
-    look: Look,
-    title: str,
-    description: str,
-    css: str,
-    centre: list[tuple[Point, Point]],
-) -> View:
-    room = look.fitting_room(bounds_of(parts), measures)
-    return _drawn(parts, measures, look, room, title, description, css, centre, "centre-line")
 
 
 def _drawn(
@@ -205,7 +196,7 @@ def fitting_scale(content: Box, measures: Sequence[Measure], look: Look) -> floa
         _, box = place(measures, content, look.room(_within(scale)))
         wide = box.grown(MARGIN_PX / _within(scale)).width * _within(scale)
         fixed = wide - content.width * _within(scale)
-        scale = min(max(look.width_px - fixed, FIRST_LANE_PX) / content.width, look.tallest_px / content.height)
+        scale = min(max(look.width_px - fixed, LEAST_CONTENT_PX) / content.width, look.tallest_px / content.height)
     return _within(scale)
 
 
