@@ -66,19 +66,45 @@ class Writing:
         on the answer. ``told_once`` names fields of the answer that are not kept, and null when it is repeated:
         secrets. What is due of the pending changes is carried out first, so that nobody works on what should be gone.
         """
+        answer, code, replayed = self._carry_out(work, body=body, reason=reason, status=status, told_once=told_once)
+        return _answer(code, answer, replayed=replayed)
+
+    def made(
+        self,
+        kind: type[A],
+        work: Callable[[Session, Act], A],
+        *,
+        body: BaseModel | None = None,
+        reason: str = "",
+        told_once: Collection[str] = (),
+    ) -> A:
+        """As `once`, for a page, which needs what was answered and not the answer: the model, of this kind."""
+        answer, _, _ = self._carry_out(work, body=body, reason=reason, status=200, told_once=told_once)
+        return kind.model_validate(answer)
+
+    def _carry_out(
+        self,
+        work: Callable[[Session, Act], A],
+        *,
+        body: BaseModel | None,
+        reason: str,
+        status: int | Callable[[A], int],
+        told_once: Collection[str],
+    ) -> tuple[dict[str, Any], int, bool]:
+        """The answer, its status, and whether it is an earlier one's."""
         request = None if self.key is None else self._request(body)
         with self.catalogue.writing() as session:
             act = act_of(as_they_stand(session, self.who, now()), reason=reason)
             earlier = None if request is None else answered(session, act, request)
             if earlier is not None:
-                return _answer(*earlier, replayed=True)
+                return earlier[1], earlier[0], True
             carry_out_due(session, act.at)
             made = work(session, act)
             answer = made.model_dump(mode="json")
             code = status if isinstance(status, int) else status(made)
             if request is not None:
                 remember(session, act, request, code, {**answer, **dict.fromkeys(told_once)})
-        return _answer(code, answer)
+        return answer, code, False
 
     def _request(self, body: BaseModel | None) -> RequestKey:
         asked = b"" if body is None else body.model_dump_json().encode()

@@ -8,10 +8,28 @@ from pathlib import Path
 from fastapi import FastAPI
 from starlette.staticfiles import StaticFiles
 
-from api.pages import bench, halves, photo, reference, series, session
+from api.pages import (
+    bench,
+    catalogue,
+    contribute,
+    halves,
+    photo,
+    reference,
+    series,
+    session,
+)
 from api.pages.rendering import problem_page
 
-ROUTERS = (bench.router, session.router, reference.router, photo.router, halves.router, series.router)
+ROUTERS = (
+    bench.router,
+    session.router,
+    reference.router,
+    photo.router,
+    halves.router,
+    series.router,
+    catalogue.router,
+    contribute.router,
+)
 
 
 def add_pages(app: FastAPI) -> None:

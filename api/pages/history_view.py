@@ -74,6 +74,12 @@ def last_happened(session: Session, record: str, key: str) -> tuple[Happened, ..
     return tuple(_happened(row, record) for row in journal.page(session, record=record, key=key, limit=SHOWN))
 
 
+def happened_since(session: Session, record: str, key: str, row: int) -> tuple[Happened, ...]:
+    """What happened to an entry after a row of the journal, the oldest first; at most a page of it."""
+    found = journal.page(session, record=record, key=key, after=row)
+    return tuple(_happened(each, record) for each in found)
+
+
 def waiting_changes(session: Session, record: str, key: str) -> tuple[Waiting, ...]:
     """Changes of the entry that wait."""
     found = documents(session, PENDING, of=record, about=key, state="waiting")

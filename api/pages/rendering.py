@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Annotated, Any
 
 from fastapi import Depends, Request
@@ -24,6 +25,32 @@ opened in the browser; nothing inline, nothing from elsewhere."""
 
 PART = "X-Part"
 """Header by which a page's script asks for one part of the page."""
+
+SAID = "said"
+"""Parameter of an address by which the next page tells what came of a form that was sent: a word of `SAYINGS`."""
+
+SAYINGS: Mapping[str, str] = MappingProxyType(
+    {
+        "added": "It is in the catalogue now, as reported. Somebody who has the part can confirm it.",
+        "changed": "The change is made.",
+        "waits": "The change waits, in the open, so that others can object; below it says until when.",
+        "confirmed": "Your evidence is kept, with your name.",
+        "disputed": "The dispute is open. The entry shows as disputed until it is settled.",
+        "sighted": "Where you found it is kept.",
+        "answered": "Your answer is kept.",
+        "settled": "The dispute is settled.",
+        "saved": "The case is kept. It is ranked again whenever the catalogue changes.",
+        "commented": "What you said is kept.",
+        "solved": "The case is solved.",
+        "reopened": "The case is open again.",
+        "withdrawn": "It is off the lists. Whoever has its address can still read it.",
+        "decided": "That is decided.",
+        "person": "The list of contributors is changed.",
+        "undone": "What could be taken back is taken back; the journal has every row of it.",
+        "revoked": "The token is ended.",
+    }
+)
+"""What came of a form, in words; an address can name one of these and put in nothing of its own."""
 
 _SITES = (("/", "Bench"), ("/photo", "Photo"), ("/catalogue", "Catalogue"), ("/cases", "Open cases"))
 
@@ -47,6 +74,11 @@ class Visit:
     def may(self, permission: str) -> bool:
         """Whether they have a permission in general; for what only some may do."""
         return allowed(self.who, Permission(permission)) is None
+
+    @property
+    def said(self) -> str:
+        """What came of the form that led here; empty where none did."""
+        return SAYINGS.get(self.request.query_params.get(SAID, ""), "")
 
     @property
     def part(self) -> str | None:
