@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 
 from sqlalchemy.orm import Session
@@ -13,7 +13,7 @@ from catalog.entries import AnyEntry, Series
 from catalog.errors import DuplicateError
 from catalog.history.acts import Act
 from catalog.history.pending import DELAY, Submitted, submit_revision
-from catalog.history.rewriting import get_records
+from catalog.history.rewriting import get_record, get_records, rewrite, stood_of
 from catalog.review import Finding, is_clean, review, surroundings
 from catalog.reviewing import acknowledge
 from catalog.series_laws import Expansion, expand
@@ -75,6 +75,18 @@ def revise_entry(
     act = acknowledge(act, findings, acknowledged)
     submitted = submit_revision(session, act, key, entry, clean=is_clean(findings), delay=delay)
     return Revised(submitted=submitted, findings=findings)
+
+
+def review_standing(session: Session, act: Act, record: str, key: str) -> tuple[Finding, ...]:
+    """Review an entry as it stands, as one that came from a file; where nothing is found it is clean from now on.
+
+    Raises NotFoundError.
+    """
+    entry = get_record(session, record, key)
+    findings = _reviewed(session, entry.content)
+    if is_clean(findings) and not entry.clean:
+        rewrite(session, act, "review", replace(stood_of(entry), clean=True))
+    return findings
 
 
 def _require_not_gone(session: Session, entry: AnyEntry) -> None:

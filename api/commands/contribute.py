@@ -19,14 +19,14 @@ from api.output.lists import added_lines
 from catalog.accounts import contributors
 from catalog.accounts.who import Role
 from catalog.adding import AddReport
-from catalog.contributing import Contributed, contribute
+from catalog.contributing import Contributed, contribute, review_standing
 from catalog.database import Catalogue
 from catalog.errors import CatalogueError, DuplicateError, EntryError, FileError, FileRefusedError, SuspendedError
 from catalog.exchange import read_placed
 from catalog.exchange.jsonl import read_jsonl
 from catalog.exchange.placed import Placed
 from catalog.history.acts import Act, operators
-from catalog.review import Finding, severe
+from catalog.review import Finding, is_clean, severe
 from catalog.reviewing import ReviewRefusedError
 
 ORDER = ("series", "half", "mating")
@@ -89,6 +89,32 @@ def add(
     number = sum(bool(each.unacknowledged) for each in reviewed)
     show([plain(f"Nothing was saved: {number} of {len(reviewed)} entries must be looked at.")], to_errors=True)
     raise typer.Exit(ExitCode.BAD_INPUT)
+
+
+def review(
+    keys: Annotated[list[str], typer.Argument(metavar="KEY…", help="Entries, as 'otherhalf search' lists them.")],
+    of: Annotated[
+        str, typer.Option("--of", metavar="KIND", help="half, mating or series: what the keys name.")
+    ] = "half",
+    database: DatabaseOption = None,
+) -> None:
+    """Look entries over that came from a file, as a careful reader would; what passes can be documented.
+
+    [bold]Example[/bold]
+
+    \b
+      otherhalf review siskin-works:sk-7 siskin-works:sk-8
+    """
+    if of not in ORDER:
+        raise typer.BadParameter("give half, mating or series", param_hint="--of")
+    passed = True
+    with told(), opened(database) as catalogue, catalogue.writing() as session:
+        for key in keys:
+            findings = review_standing(session, operators("looked over"), of, key)
+            passed = passed and is_clean(findings)
+            show([plain(f"{of} {key}: {'passes' if is_clean(findings) else 'does not pass'} the machine review")])
+            show(list(finding_lines(findings)))
+    raise typer.Exit(ExitCode.ANSWERED if passed else ExitCode.NO_MATCH)
 
 
 def act_as(session: Session, name: str | None, reason: str = "") -> Act:

@@ -91,7 +91,7 @@ def _document(facts: StandingFacts) -> Iterator[str]:
     if facts.documented:
         yield "A document is cited with revision and page, and the machine review found nothing."
     elif facts.cited:
-        yield "A document is cited with revision and page, but the machine review has findings."
+        yield "A document is cited with revision and page, but it has not passed the machine review."
 
 
 def _measurements(facts: StandingFacts) -> Iterator[str]:
@@ -121,7 +121,7 @@ def _missing(facts: StandingFacts) -> Iterator[str]:
 
 def _document_needed(facts: StandingFacts) -> str:
     citation = "a citation of the maker's document with revision and page"
-    review = "figures in which the machine review finds nothing"
+    review = "to pass the machine review"
     if facts.cited:
         return review
     return citation if facts.clean else f"{citation}, and {review}"

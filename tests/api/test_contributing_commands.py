@@ -179,3 +179,22 @@ def test_the_help_teaches(run: Run, command: tuple[str, ...]) -> None:
     told = run(*command, "--help").stdout
     assert f"otherhalf {' '.join(command)}" in told
     assert "0 answered" in " ".join(told.split())
+
+
+def test_an_entry_of_a_file_passes_the_review_later(run: Run) -> None:
+    reviewed = run("review", HALF)
+    assert reviewed.exit_code in (ExitCode.ANSWERED, ExitCode.NO_MATCH)
+    clean = "passes the machine review" in reviewed.stdout
+    assert clean == (reviewed.exit_code == ExitCode.ANSWERED)
+    actions = [row["action"] for row in rows(run, HALF) if row["record"] == "half"]
+    assert actions == (["review", "add"] if clean else ["add"])
+
+
+def test_an_impossible_entry_of_a_file_does_not_pass(run: Run, tmp_path: Path) -> None:
+    file = tmp_path / "odd.jsonl"
+    file.write_text(lines(BAD), encoding="utf-8")
+    assert run("import", str(file)).exit_code == 0
+    reviewed = run("review", NEW.key)
+    assert reviewed.exit_code == ExitCode.NO_MATCH
+    assert "does not pass" in reviewed.stdout
+    assert [row["action"] for row in rows(run, NEW.key)] == ["add"]

@@ -123,8 +123,8 @@ REASONS: tuple[tuple[str, dict[str, Any], tuple[str, ...]], ...] = (
         "nothing said",
         {},
         (
-            "For documented it needs a citation of the maker's document with revision and page, and figures in which "
-            "the machine review finds nothing.",
+            "For documented it needs a citation of the maker's document with revision and page, and to pass the "
+            "machine review.",
             "For confirmed it needs two agreeing measurements by different people, neither of them Wren Olsen.",
         ),
     ),
@@ -149,8 +149,8 @@ REASONS: tuple[tuple[str, dict[str, Any], tuple[str, ...]], ...] = (
         "document, findings",
         {"cited": True},
         (
-            "A document is cited with revision and page, but the machine review has findings.",
-            "For documented it needs figures in which the machine review finds nothing.",
+            "A document is cited with revision and page, but it has not passed the machine review.",
+            "For documented it needs to pass the machine review.",
             "For confirmed it needs two agreeing measurements by different people, neither of them Wren Olsen.",
         ),
     ),
