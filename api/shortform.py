@@ -8,6 +8,7 @@ One piece is ``[of.]feature operator what``:
   shell; either may be left out.
 - A length is ``reading[,reading…][unit][±limit][/spans][unit][@instrument[:picture]]``; ``+-`` does for ``±``. Other
   fields of its JSON form may follow as ``+name=number``: ``pitch=561.2px/11@photo+px_per_mm=127.4``.
+- Inches may be a fraction where no gaps are counted: ``body_length=1 3/8in``.
 - A count is a whole number, a category one or more of its values, a marking the letters, and a trial fit
   ``mates:KEY`` or ``not:KEY``.
 
@@ -19,9 +20,12 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
 from typing import Any
 
 from api.schemas.refusals import feature_remedy
+from matcher.advice.tools import WHOLE_ROW
 from matcher.errors import ObservationError
 from matcher.features import FEATURES, Feature, Kind, Subject
 from matcher.observations import Of
@@ -42,6 +46,10 @@ _LENGTH = re.compile(
     r"(?:±(?P<limit>[^a-z\"″”µμ'±/@]*)(?P<limit_unit>[a-z\"″”µμ']+)?)?"
     r"(?:/(?P<spans>[^a-z\"″”µμ'±/@]*)(?P<spans_unit>[a-z\"″”µμ']+)?)?"
     r"(?:@(?P<instrument>[^:@]+)(?::(?P<image>.+))?)?",
+    re.IGNORECASE | re.DOTALL,
+)
+_FRACTION = re.compile(
+    r"(?:(?P<whole>\d{1,3})[ -])?(?P<over>\d{1,3})/(?P<under>2|4|8|16|32|64|128)(?P<rest>\s*(?:in\b|inch|\"|″|”|'').*)",
     re.IGNORECASE | re.DOTALL,
 )
 _MORE = re.compile(r"\+(?=[a-z_]+=)")
@@ -147,7 +155,7 @@ _NAMES = {
 
 def _what(feature: Feature, operator: str, what: str) -> dict[str, Any]:
     if feature.kind is Kind.DIMENSION:
-        return _length(operator, what)
+        return _length(operator, what if feature.name in WHOLE_ROW else _without_fraction(what))
     if feature.kind is Kind.COUNT:
         return _count(operator, what)
     if feature.kind is Kind.TEXT:
@@ -178,6 +186,15 @@ def _whole(text: str) -> int:
 def _length(operator: str, what: str) -> dict[str, Any]:
     plain, *more = _MORE.split(what)
     return _plain_length(operator, plain.strip()) | dict(_further(field) for field in more)
+
+
+def _without_fraction(what: str) -> str:
+    """Inches in halves to hundred-twenty-eighths as a decimal, which is exact; a pitch's ``/`` are gaps."""
+    match = _FRACTION.fullmatch(what)
+    if match is None:
+        return what
+    inches = int(match["whole"] or 0) + Fraction(int(match["over"]), int(match["under"]))
+    return f"{format(Decimal(inches.numerator) / inches.denominator, 'f')}{match['rest']}"
 
 
 def _further(text: str) -> tuple[str, Any]:

@@ -13,7 +13,7 @@ from api.cautions import CAUTIONS, SHORT_CAUTIONS
 from api.dependencies import SnapshotDep
 from api.output import words
 from api.pages import bench_answer, bench_fields
-from api.pages.bench_reading import Bench, query_of, read, sentences, tidy
+from api.pages.bench_reading import MOST_SHOWN, Bench, query_of, read, sentences, tidy
 from api.pages.bench_sheet import drawable, from_above, from_end, voids
 from api.pages.rendering import Visit, VisitDep, environment
 from api.schemas.answers import Answer, Ranking
@@ -92,7 +92,7 @@ def _drawing(bench: Bench, next_up: frozenset[str]) -> dict[str, Any]:
 
 def _answer(snapshot: Snapshot, bench: Bench, ranking: Ranking | None) -> dict[str, Any]:
     """What the answer's template shows; before anything is known, what to do first."""
-    shared = {"bench": bench, "ranking": ranking, "words": words, "answers": bench_answer}
+    shared = {"bench": bench, "ranking": ranking, "words": words, "answers": bench_answer, "most_shown": MOST_SHOWN}
     if ranking is None:
         return {**shared, "rows": (), "allowance": bench_answer.allowance(bench.readings), "rest": 0.0}
     measured = drawable(bench.readings, {}).this

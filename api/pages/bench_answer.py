@@ -11,13 +11,13 @@ from typing import Any
 from markupsafe import Markup
 
 from api.advising import worth_taking
-from api.drawing.geometry import Box, bounds_of
+from api.drawing.geometry import Box, Part, bounds_of
 from api.drawing.outline import half_shape
 from api.drawing.sizes import Sizes, sizes_of
 from api.drawing.svg import element, line_path, part_markup
 from api.output import words
 from api.pages.bench_ink import banded
-from api.pages.bench_reading import Bench, Entry
+from api.pages.bench_reading import SHOWN, Bench, Entry
 from api.schemas.answers import Candidate, EvidenceLine, Hint, NextMeasurement, Ranking
 from api.shortwriting import arguments_of, piece_of
 from catalog.snapshot import Snapshot
@@ -29,7 +29,7 @@ SHOWN_MATES = 3
 """Mates named at a candidate; its page lists them all."""
 
 SILHOUETTE_PIECES = 40
-"""Contacts of one row up to which a silhouette shows each."""
+"""Contacts of one row up to which the first silhouettes show each; further ones show bands."""
 
 SILHOUETTE_ROLES = ("plastic", "well", "raised", "metal", "tail", "hold-down")
 """Parts of a half that its silhouette shows."""
@@ -104,10 +104,14 @@ def silhouettes(halves: Sequence[Sizes], measured: Sizes) -> list[Markup]:
     return [
         Markup(element("svg", {"class": "drawing silhouette", "viewBox": view, "aria-hidden": "true"}, *drawn, over))
         for drawn in (
-            [part_markup(banded(part, SILHOUETTE_PIECES)) for part in parts if part.role in SILHOUETTE_ROLES]
-            for parts in shapes
+            [part_markup(banded(part, SILHOUETTE_PIECES if place < SHOWN else 0)) for part in parts if _shown(part)]
+            for place, parts in enumerate(shapes)
         )
     ]
+
+
+def _shown(part: Part) -> bool:
+    return part.role in SILHOUETTE_ROLES
 
 
 def _outline(measured: Sizes, box: Box) -> str:

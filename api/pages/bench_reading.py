@@ -18,7 +18,7 @@ from api.forms import form_of
 from api.problems import ApiError, problem_of
 from api.schemas.problems import FieldProblem
 from api.schemas.requests import AskRequest
-from api.settings import MAX_CANDIDATES, MAX_OBSERVATIONS
+from api.settings import MAX_OBSERVATIONS
 from api.shortform import ShortFormError, canonical_name, parse_pieces
 from catalog.snapshot import Snapshot
 from matcher.errors import ObservationError, ObservationErrors
@@ -43,6 +43,9 @@ LONGEST_TEXT = 500
 SHOWN = 6
 """Candidates that are shown unless more are asked for: what fits beside the drawing."""
 
+MOST_SHOWN = 24
+"""Most candidates that are shown: beyond that no person reads on, and a page stays small enough for a poor line."""
+
 _BOUNDS: tuple[tuple[str, re.Pattern[str]], ...] = (
     (">=", re.compile(r"(?:at least|more than|over|above|from|min\.?|>=|≥|>)\s*(?P<rest>.*)", re.IGNORECASE)),
     ("<=", re.compile(r"(?:at most|less than|under|below|up to|max\.?|<=|≤|<)\s*(?P<rest>.*)", re.IGNORECASE)),
@@ -52,6 +55,7 @@ _BOUNDS: tuple[tuple[str, re.Pattern[str]], ...] = (
 _BEFORE_TOOL = re.compile(r"(?=@|\+[a-z_]+=)|$")
 _WITH_GAPS = re.compile(r"(?P<length>[^/@]*)/\s*(?P<gaps>\d{1,4})\s*")
 _SEVERAL = re.compile(r"[;\s]+(?=[^\s;=<>≤≥]+(?:=|<=|>=|≤|≥))")
+_BARE_FRACTION = re.compile(r"(?:\d+[ -])?\d+/\d+")
 _PLACE = re.compile(r"observations\[(\d+)\]")
 
 
@@ -255,8 +259,8 @@ def _share(text: str) -> float:
 
 
 def _limit(text: str) -> int:
-    if not re.fullmatch(r"[1-9]\d{0,2}", text) or int(text) > MAX_CANDIDATES:
-        remedy = f"give 1 to {MAX_CANDIDATES}"
+    if not re.fullmatch(r"[1-9]\d{0,2}", text) or int(text) > MOST_SHOWN:
+        remedy = f"give 1 to {MOST_SHOWN}"
         raise ObservationError(f"{text!r} is no number of halves to show", field=LIMIT, value=text, remedy=remedy)
     return int(text)
 
@@ -276,7 +280,8 @@ def _entry(name: str, text: str, bench: Bench, place: int) -> Entry:
     if len(text) > LONGEST_TEXT:
         return _refused(entry, "this is too long", f"give at most {LONGEST_TEXT} characters")
     try:
-        observation = parse_pieces([_piece(name, text)])[0]
+        in_inches = bench.unit == "in" and _BARE_FRACTION.fullmatch(text)
+        observation = parse_pieces([_piece(name, f"{text}in" if in_inches else text)])[0]
     except ShortFormError as error:
         return _refused(entry, error.errors[0].message, error.errors[0].remedy)
     observation = _with_habits(observation, FEATURES[observation["feature"]], bench)
