@@ -13,6 +13,7 @@ from api.dependencies import CatalogueDep, SnapshotDep
 from api.pages import freshness
 from api.pages.addresses import COMPARE, PRINT, half_page, history_of, of_halves, series_page
 from api.pages.bench_address import identify_like
+from api.pages.chosen_halves import find_half
 from api.pages.dimension_rows import dimension_rows
 from api.pages.drawings import drawings_of
 from api.pages.evidence_view import evidence_of
@@ -21,7 +22,6 @@ from api.pages.history_view import last_happened, waiting_changes
 from api.pages.rendering import VisitDep
 from api.pages.unknown import unknown_entry
 from catalog import reading
-from catalog.errors import NotFoundError
 from catalog.evidence.agreement import stated
 from catalog.evidence.assessments import INFERRED
 from catalog.evidence.reading import assessment_of
@@ -53,21 +53,13 @@ def half(
     if kept is not None:
         return kept
     with catalogue.reading() as session:
-        record = _find(session, snapshot, key)
+        record = find_half(session, snapshot, key)
         if record is None:
             return unknown_entry(visit, snapshot, key, "half")
         values = _values(session, snapshot, record, evidence == ALL)
         found = reading.mates_of(session, key) if record.origin == "listed" else []
     page = visit.page("half.html", **values, **_of_mates(record, in_order(found), mate, mates == ALL))
     return freshness.keep(visit, snapshot.version, page)
-
-
-def _find(session: Session, snapshot: Snapshot, key: str) -> HalfRecord | None:
-    """The half in whatever state, or the one that its series makes likely."""
-    try:
-        return reading.get_half(session, key)
-    except NotFoundError:
-        return snapshot.halves.get(key)
 
 
 def _values(session: Session, snapshot: Snapshot, record: HalfRecord, everything: bool) -> dict[str, Any]:
