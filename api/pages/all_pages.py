@@ -10,10 +10,17 @@ from starlette.staticfiles import StaticFiles
 
 from api.pages import (
     bench,
+    cases,
     catalogue,
+    compare,
     contribute,
+    entry_state,
+    evidence,
     halves,
+    journal,
+    maintain,
     photo,
+    printing,
     reference,
     series,
     session,
@@ -29,6 +36,13 @@ ROUTERS = (
     series.router,
     catalogue.router,
     contribute.router,
+    evidence.router,
+    compare.router,
+    printing.router,
+    cases.router,
+    entry_state.router,
+    journal.router,
+    maintain.router,
 )
 
 

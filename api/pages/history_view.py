@@ -104,10 +104,15 @@ def _happened(row: JournalEntry, record: str) -> Happened:
         day=day(row.at),
         who=row.actor,
         what=capital(action),
-        changed=", ".join(_named(list(_changed(row)))) if own and row.old is not None else "",
+        changed=in_words(row) if own else "",
         reason=row.reason,
         revision=row.revision if own else None,
     )
+
+
+def in_words(row: JournalEntry) -> str:
+    """What a row changed, in bench words; empty where it began a record."""
+    return ", ".join(_named(list(_changed(row)))) if row.old is not None else ""
 
 
 def _changed(row: JournalEntry) -> Iterator[str]:
