@@ -37,13 +37,19 @@ def rectangle_normal(distance: Floats, half_width: Floats, w: Floats) -> Floats:
     density = np.zeros(d.shape)
     near = d < t + REACH * sd
     d, t, sd = d[near], t[near], sd[near]
-    ratio = t / sd
-    z = d / sd
-    narrow = np.exp(-0.5 * z * z) / (SQRT_2PI * sd) * (1.0 + ratio * ratio * (z * z - 1.0) / 6.0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        wide = (ndtr((t - d) / sd) - ndtr((-t - d) / sd)) / (2.0 * t)
-    density[near] = np.where(ratio < SMALL_RATIO, np.maximum(narrow, 0.0), wide)
+    narrow = t < SMALL_RATIO * sd
+    if np.any(narrow):
+        ratio, z = t / sd, d / sd
+        bent = np.exp(-0.5 * z * z) / (SQRT_2PI * sd) * (1.0 + ratio * ratio * (z * z - 1.0) / 6.0)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            density[near] = np.where(narrow, np.maximum(bent, 0.0), _wide(d, t, sd))
+    else:
+        density[near] = _wide(d, t, sd)
     return density
+
+
+def _wide(d: Floats, t: Floats, sd: Floats) -> Floats:
+    return np.asarray((ndtr((t - d) / sd) - ndtr((-t - d) / sd)) / (2.0 * t))
 
 
 def _integral_of_ndtr(z: Floats) -> Floats:

@@ -106,6 +106,10 @@ class Mixture:
     components: tuple[Component, ...]
     floor: Floats
 
+    def take(self, halves: Ints) -> Mixture:
+        """The same explanations over the given halves only."""
+        return Mixture(components=tuple(whole.take(halves) for whole in self.components), floor=self.floor[halves])
+
     def density(self, x: float, folded: Folded) -> Floats:
         """Density of the reading under each half, per mm."""
         return self.floor + sum(component.density(x, folded) for component in self.components)

@@ -18,13 +18,21 @@ from matcher.errors import UnknownHalfError
 from matcher.halves import dimension_density, half_mixture, half_probability
 from matcher.mates import MatesGroup, mates_group
 from matcher.observations import Of, Reduced
+from matcher.ratios import COARSE
 from matcher.shared import SharedGroup, closed_form, exact
 
 EXACT_AT_LEAST = 32
 """The likeliest halves whose shared errors are always integrated exactly."""
 
+FINE_AT_LEAST = 32
+"""The likeliest halves for which they are integrated to 1e-10; for others, 1e-7 will do."""
+
 INEXACT_MASS = 1e-6
 """Posterior probability that may rest on the closed form (right to a few nats) in place of the exact integral."""
+
+
+SHARED_OUT = 12
+"""The likeliest halves, over which a group's log-likelihood is split together when any one's is asked for."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,6 +46,10 @@ class Exactness:
 
 RANKING = Exactness()
 """For the ranking itself."""
+
+DROPPING = Exactness(inexact_mass=1e-4)
+"""For answers without one reading, which only tell what is worth measuring again. Closed forms are right to a few nats,
+so that such an answer is right to 0.001."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -192,39 +204,57 @@ def _shared_parts(groups: list[SharedGroup], base: Floats, exactness: Exactness)
     results = [closed_form(group) for group in groups]
     leaders = _leaders(base + sum(results), exactness)
     for group, result in zip(groups, results, strict=True):
-        result[leaders] = exact(group, leaders)
-    return [_shared_part(group, result, leaders) for group, result in zip(groups, results, strict=True)]
+        result[leaders] = _integrated(group, leaders)
+    total = base + sum(results)
+    return [_shared_part(group, result, total - result) for group, result in zip(groups, results, strict=True)]
+
+
+def _integrated(group: SharedGroup, leaders: Ints) -> Floats:
+    """Exact log-likelihood of halves, the likeliest first."""
+    first, rest = leaders[:FINE_AT_LEAST], leaders[FINE_AT_LEAST:]
+    fine = exact(group, first)
+    return np.concatenate([fine, exact(group, rest, COARSE)]) if len(rest) else fine
 
 
 def _leaders(approximate: Floats, exactness: Exactness) -> Ints:
-    """The likeliest halves by approximate probability."""
+    """The likeliest halves by approximate probability, the likeliest first."""
     order = np.argsort(-approximate, kind="stable")
     if len(order) <= exactness.at_least:
-        return np.sort(order)
+        return order
     probability = np.exp(approximate[order] - logsumexp(approximate))
     remaining = np.cumsum(probability[::-1])[::-1]
     number = max(exactness.at_least, int(np.count_nonzero(remaining > exactness.inexact_mass)))
-    return np.sort(order[:number])
+    return order[:number]
 
 
-def _shared_part(group: SharedGroup, log_likelihood: Floats, leaders: Ints) -> Part:
+def _shared_part(group: SharedGroup, log_likelihood: Floats, beside: Floats) -> Part:
+    """``beside`` is the log-probability of the halves by everything else, which tells those that matter."""
+    readings, shown = len(group.readings), np.argsort(-(beside + log_likelihood), kind="stable")[:SHARED_OUT]
+    known: dict[tuple[int, ...], dict[int, float]] = {}
+
     def of_some(chosen: list[int], halves: Ints) -> Floats:
-        if len(chosen) == len(group.readings):
+        if len(chosen) == readings:
             return log_likelihood[halves]
-        return exact(group.of_some(chosen), halves)
+        found = known.setdefault(tuple(chosen), {})
+        missing = np.setdiff1d(halves, list(found))
+        if len(missing):
+            wanted = missing if found else np.union1d(missing, shown)
+            found.update(zip(wanted.tolist(), exact(group.of_some(chosen), wanted).tolist(), strict=True))
+        return np.array([found[half] for half in halves.tolist()])
 
     def drop(dropped: int) -> Part:
-        some = group.of_some([j for j in range(len(group.readings)) if j != dropped])
+        some = group.of_some([j for j in range(readings) if j != dropped])
         if len(some.readings) == 1:
             return _alone(some.readings[0], np.log(dimension_density(some.readings[0], some.mixtures[0])))
         smaller = closed_form(some)
-        smaller[leaders] = exact(some, leaders)
-        return _shared_part(some, smaller, leaders)
+        leaders = _leaders(beside + smaller, DROPPING)
+        smaller[leaders] = _integrated(some, leaders)
+        return _shared_part(some, smaller, beside)
 
     return Part(
         readings=group.readings,
         log_likelihood=log_likelihood,
-        shares=lambda halves: _both_orders(len(group.readings), lambda chosen: of_some(chosen, halves)),
+        shares=lambda halves: _both_orders(readings, lambda chosen: of_some(chosen, halves)),
         drop=drop,
     )
 
