@@ -38,8 +38,9 @@ class ConfirmationLine:
 
 @dataclass(frozen=True, kw_only=True)
 class DisputeLine:
-    """An open dispute, and what was answered: (who, text)."""
+    """An open dispute, and what was answered: (who, text). ``page`` is where one answers or settles it."""
 
+    page: str
     who: str
     day: str
     about: str
@@ -165,6 +166,7 @@ def _details(each: JudgedConfirmation) -> str:
 def _dispute(session: Session, each: OpenDispute) -> DisputeLine:
     answers = documents(session, "answer", of="dispute", about=each.key, state="listed")
     return DisputeLine(
+        page=f"/disputes/{each.key}",
         who=each.author,
         day=day(each.added_at),
         about=label(each.dispute.feature) if each.dispute.feature else "The whole entry",
