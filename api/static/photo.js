@@ -9,7 +9,7 @@ import { markAt, requestOf } from "./photo_request.js";
 import { readable, showResults } from "./photo_results.js";
 import { Stage } from "./photo_stage.js";
 import { everyMark, nothing, Sheet } from "./photo_state.js";
-import { findContacts } from "./photo_strip.js";
+import { findContacts, sentence } from "./photo_strip.js";
 
 /** Milliseconds after a change until lengths are asked for. */
 const PAUSE_MS = 80;
@@ -47,7 +47,7 @@ class PhotoBench {
     document.addEventListener("paste", (event) => this.open(pictureIn(event.clipboardData), event));
     for (const name of ["dragenter", "dragover"]) document.addEventListener(name, (event) => event.preventDefault());
     document.addEventListener("drop", (event) => this.open(pictureIn(event.dataTransfer), event));
-    for (const button of document.querySelectorAll("[data-tool]")) {
+    for (const button of document.querySelectorAll("button[data-tool]")) {
       button.addEventListener("click", () => this.stage.choose(/** @type {HTMLElement} */ (button).dataset.tool ?? "move"));
     }
     for (const button of document.querySelectorAll("[data-action]")) {
@@ -122,26 +122,20 @@ class PhotoBench {
       const { points, found } = await findContacts(picture, line);
       const now = this.sheet.marks.rows.findIndex((row) => row.line && String(row.line) === String(line));
       if (now < 0) return undefined;
-      this.sheet.adjust((marks) => Object.assign(marks.rows[now], { points, found }));
+      this.sheet.adjust((marks) => Object.assign(marks.rows[now], { points, found, trouble: "" }));
       this.stage.choose("move");
       const doubtful = points.filter((spot) => spot.doubt).length;
       return this.say(`Row ${now + 1}: ${points.length} contacts found, ${found.sure ? "sure" : "not sure: count them by eye"}.${doubtful ? ` ${doubtful} doubtful, marked “?”.` : ""}`);
     } catch (error) {
-      this.fault({ kind: "rows", item, point: null, message: /** @type {Error} */ (error).message });
-      return this.say(`Row ${item + 1}: ${/** @type {Error} */ (error).message}`);
+      const { message } = /** @type {Error} */ (error);
+      this.sheet.adjust((marks) => marks.rows[item] && (marks.rows[item].trouble = message));
+      return this.say(`Row ${item + 1}: ${message}`);
     }
-  }
-
-  /** @param {import("./photo_lists.js").Fault} fault */
-  fault(fault) {
-    this.lists.faults = [fault];
-    this.stage.result.faults = [fault];
-    this.lists.show();
-    this.stage.redraw();
   }
 
   changed() {
     this.stage.redraw();
+    $("results").setAttribute("aria-busy", "true");
     clearTimeout(this.timer);
     this.timer = window.setTimeout(() => this.settled(), PAUSE_MS);
   }
@@ -155,17 +149,18 @@ class PhotoBench {
     $("camera").value = marks.camera;
     $("of").value = marks.of;
     $("row-count").value = marks.rowCount;
-    if (text !== this.shown) this.lists.show();
-    if (text !== this.shown) this.ask(asked);
+    if (text === this.shown) return this.done();
     this.shown = text;
+    this.lists.show();
+    return this.ask(asked);
   }
 
   /** @param {ReturnType<typeof requestOf>} asked */
   async ask(asked) {
     this.asking?.abort();
     this.asking = new AbortController();
-    if (!asked) return this.told(null, {}, [], []);
-    const own = asked.faults.map((fault) => ({ kind: "scale", item: 0, point: null, message: fault.message }));
+    const own = [...troubles(this.sheet.marks), ...(asked?.faults ?? []).map((fault) => ({ kind: "scale", item: 0, point: null, message: fault.message }))];
+    if (!asked) return this.told(null, {}, own, []);
     try {
       const response = await fetch("/v1/measure", {
         method: "POST",
@@ -194,6 +189,11 @@ class PhotoBench {
     $("taken").textContent = pieces.length ? `${pieces.length} reading${pieces.length > 1 ? "s" : ""} of this picture go along.` : "Nothing has been measured yet.";
     this.lists.show();
     this.stage.redraw();
+    this.done();
+  }
+
+  done() {
+    if (JSON.stringify(this.sheet.marks) === this.shown) $("results").setAttribute("aria-busy", "false");
   }
 
   async copy() {
@@ -211,7 +211,7 @@ class PhotoBench {
 function faultsOf(problem, places) {
   return (problem.errors ?? []).flatMap((/** @type {any} */ each) => {
     const mark = markAt(each.field, places);
-    return mark ? [{ ...mark, message: sentence(each) }] : [];
+    return mark ? [{ ...mark, message: readable(sentence(each)) }] : [];
   });
 }
 
@@ -219,11 +219,14 @@ function faultsOf(problem, places) {
 function unplaced(problem, places) {
   const errors = problem.errors ?? [];
   if (!errors.length) return [problem.detail ?? problem.title];
-  return errors.filter((/** @type {any} */ each) => !markAt(each.field, places)).map(sentence);
+  return errors.filter((/** @type {any} */ each) => !markAt(each.field, places)).map((/** @type {any} */ each) => readable(sentence(each)));
 }
 
-/** @param {{message: string, remedy?: string}} fault */
-const sentence = (fault) => readable(`${fault.message}${fault.remedy ? `: ${fault.remedy}` : ""}.`);
+/** Rows along whose line nothing was found. @param {import("./photo_state.js").Marks} marks */
+function troubles(marks) {
+  const told = marks.rows.map(({ trouble: message, line }, item) => ({ kind: "rows", item, point: null, message: line ? message : "" }));
+  return told.filter((each) => each.message);
+}
 
 /** @param {DataTransfer | null} data */
 function pictureIn(data) {
@@ -232,7 +235,7 @@ function pictureIn(data) {
 
 /** @param {string} name */
 function pressTool(name) {
-  for (const button of document.querySelectorAll("[data-tool]")) {
+  for (const button of document.querySelectorAll("button[data-tool]")) {
     button.setAttribute("aria-pressed", String(/** @type {HTMLElement} */ (button).dataset.tool === name));
   }
 }

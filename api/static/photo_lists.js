@@ -245,13 +245,14 @@ function fill(id, inside) {
 /** @param {import("./photo_state.js").Found} found */
 function foundWords({ count, probability, sure, missing }) {
   const empty = missing.length ? `, ${missing.length} of them empty` : "";
-  const percent = Math.min(99, Math.floor(probability * 100));
+  const percent = Math.min(99, Math.round(probability * 100));
   return sure ? `${count} places${empty}, sure.` : `${count} places${empty}, not sure (${percent} %): count them by eye.`;
 }
 
 /** A person looked at the row: its marks are its contacts. @param {import("./photo_state.js").Row} row */
 export function confirm(row) {
   row.found = null;
+  row.trouble = "";
   for (const spot of row.points) spot.doubt = null;
 }
 
@@ -266,6 +267,7 @@ export function removePoint(marks, mark) {
 export function settle(marks, { kind, item }) {
   if (kind !== "rows") return;
   const row = marks.rows[item];
+  row.trouble = "";
   if (row.found && row.points.length !== row.found.count - row.found.missing.length) row.found = null;
   const ends = row.line ?? [row.points[0]?.x, row.points[0]?.y, row.points.at(-1)?.x, row.points.at(-1)?.y].map(Number);
   const [dx, dy] = [ends[2] - ends[0], ends[3] - ends[1]];

@@ -81,10 +81,14 @@ function rowMarks(scene, row, item) {
     ...ink(doubtful.map((each) => lozenge(each)).join(""), "doubtful"),
     ...doubtful.map((each) => label(moved(each, across, -TICK - 12), "?", "doubtful")),
     ...ink(gaps(scene, row, item).map((each) => stroke(moved(each, across, -TICK), moved(each, across, TICK))).join(""), "gap"),
-    ...at.flatMap((each, index) => ((index + 1) % every && index ? [] : [label(moved(each, across, TICK + 9), String(index + 1))])),
-    label(moved(moved(ends[0], along, -4), across, -TICK - 10), `row ${item + 1}: ${row.points.length}${measured(scene, row.feature, " × ")}`, "caption"),
+    ...at.flatMap((each, index) => (numbered(index + 1, every) ? [label(moved(each, across, TICK + 9), String(index + 1))] : [])),
+    label(moved(moved(ends[0], along, -4), across, -TICK - 10), `row ${item + 1}: ${row.points.length}${row.found?.sure === false ? "?" : ""}${measured(scene, row.feature, " × ")}`, "caption"),
   ];
 }
+
+/** Whether there is room for a contact's number: the first, and one of every so many after it.
+ * @param {number} number @param {number} every */
+const numbered = (number, every) => number === 1 || (number % every === 0 && number >= 0.75 * every + 1);
 
 /** @param {number[]} line @param {0 | 2} from */
 const lineEnd = (line, from) => ({ x: line[from], y: line[from + 1] });

@@ -90,7 +90,7 @@ export class Stage {
     this.cross = null;
     this.hideLoupe();
     this.sheet.selected = null;
-    this.element.dataset.tool = name;
+    this.element.dataset.hand = name;
     this.tells.tool(name);
     this.tells.say(HINTS[name]);
     this.redraw();

@@ -3,7 +3,8 @@
 /** @typedef {{x: number, y: number, doubt?: string | null}} Spot A point in pixels of the picture, pixel centres whole. */
 /** @typedef {{count: number, probability: number, sure: boolean, reasons: string[], missing: number[],
  *   alternatives: {count: number, probability: number}[]}} Found What the server said of a row. */
-/** @typedef {{line: number[] | null, points: Spot[], feature: string, plane: string, found: Found | null}} Row */
+/** @typedef {{line: number[] | null, points: Spot[], feature: string, plane: string, found: Found | null,
+ *   trouble: string}} Row `trouble`: why nothing was found along its line. */
 /** @typedef {{points: Spot[], what: string, plane: string}} Outline */
 /** @typedef {{points: Spot[], feature: string, plane: string}} Segment */
 /** @typedef {{how: string, points: Spot[], length: string, limit: string, unit: string, perMm: string, rel: string,
@@ -40,7 +41,7 @@ export function noScale() {
 
 /** @param {number[] | null} line @returns {Row} */
 export function newRow(line = null) {
-  return { line, points: [], feature: "pitch", plane: "", found: null };
+  return { line, points: [], feature: "pitch", plane: "", found: null, trouble: "" };
 }
 
 /** @returns {Outline} */

@@ -83,7 +83,7 @@ export async function findContacts(picture, line) {
   const response = await fetch(`/v1/measure/row?line=${strip.line.join(",")}`, {
     method: "POST",
     headers: { "Content-Type": "image/png", Accept: "application/json" },
-    body: await asPng(strip.canvas),
+    body: await (await asPng(strip.canvas)).arrayBuffer(),
   });
   const answer = await response.json();
   if (!response.ok) throw new Error(whatIsWrong(answer));
@@ -99,8 +99,11 @@ export async function findContacts(picture, line) {
 /** @param {any} problem A problem of the interface (RFC 9457). */
 function whatIsWrong(problem) {
   const [first] = problem.errors ?? [];
-  return first ? `${first.message}. ${first.remedy ?? ""}`.trim() : (problem.detail ?? problem.title);
+  return first ? sentence(first) : (problem.detail ?? problem.title);
 }
+
+/** @param {{message: string, remedy?: string | null}} fault */
+export const sentence = (fault) => `${fault.message}${fault.remedy ? `: ${fault.remedy}` : ""}.`;
 
 /** Hundredths of a pixel: finer than anything is seen. @param {{x: number, y: number}} spot */
 export function rounded(spot) {

@@ -1,0 +1,490 @@
+"""The photo bench in a browser: rendered pictures of known truth are measured by mouse, by fingers and by keys."""
+
+from __future__ import annotations
+
+import io
+import json
+import math
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+import httpx2
+import numpy as np
+import pytest
+from PIL import Image
+
+from tests.browser.pictures_of_rows import (
+    COUNT,
+    PITCH,
+    PX_PER_MM,
+    SPACING,
+    Photo,
+    as_held_upright,
+    two_rows,
+    with_noise,
+)
+
+pytest.importorskip("playwright.sync_api", reason="no Playwright: pip install '.[browser]'")
+
+from playwright.sync_api import expect
+
+from tests.browser.photo_table import ROW_ADDRESS, Table
+from tests.browser.visits import HEIGHT, NARROW, NewPage
+
+EXPANDED = 2.0
+"""Standard uncertainties of an interval that holds 95 % of the cases; the pictures are fixed, so the tests are too."""
+
+TABS_TO_STAGE = 20
+"""Links before the stage, and some to spare."""
+
+FOUND_WITHIN_PX = 0.5
+"""A found contact's centre lies at most so far from the truth: contacts jitter by 0.004 of 30 px (rendered_rows.easy),
+and a strip is one bilinear interpolation away from the picture."""
+
+
+@pytest.fixture(scope="module")
+def photo(tmp_path_factory: pytest.TempPathFactory) -> Photo:
+    """Two straight rows."""
+    return two_rows(tmp_path_factory.mktemp("photo"))
+
+
+@pytest.fixture
+def table(new_page: NewPage, site: str, photo: Photo) -> Table:
+    """The photo bench with the picture open, wide."""
+    made = Table(new_page(), site)
+    made.open(photo.path, photo.size)
+    return made
+
+
+def off(found: list[tuple[float, float]], truth: list[tuple[float, float]]) -> float:
+    """The farthest of found contacts from where they are, px."""
+    assert len(found) == len(truth)
+    return max(math.dist(one, other) for one, other in zip(found, truth, strict=True))
+
+
+def value_mm(observation: dict[str, Any]) -> tuple[float, float]:
+    """An observation of a scaled picture, and its standard uncertainty, mm."""
+    per_mm, spans = observation["px_per_mm"], observation.get("spans", 1)
+    rel = [observation["scale_rel"], observation["plane_rel"], observation["u"] / observation["value"]]
+    value = observation["value"] / spans / per_mm
+    return value, value * math.hypot(*rel)
+
+
+# By mouse
+
+
+def test_rows_are_found_corrected_scaled_and_taken_to_the_bench(table: Table, photo: Photo) -> None:
+    for line in photo.lines:
+        table.draw_row(line)
+    assert [off(table.points(row), photo.contacts[row]) < FOUND_WITHIN_PX for row in (0, 1)] == [True, True]
+    table.click(photo.contacts[0][4])
+    table.page.keyboard.press("Delete")
+    table.says("Deleted row 1, contact 5")
+    assert len(table.points()) == COUNT - 1
+    table.tool("contact")
+    table.click(photo.contacts[0][4])
+    table.says(f"Row 1: {COUNT} contacts.")
+    table.scale_by((100.0, 640.0), (600.0, 640.0), "10", "0.02")
+    given = table.observations()
+    assert given["contact_count"]["value"] == 2 * COUNT
+    assert given["rows"]["value"] == 2
+    assert given["contact_layout"]["value"] == ["aligned"]
+    assert given["pitch"]["spans"] == COUNT - 1
+    for feature, truth in (("pitch", PITCH / PX_PER_MM), ("row_spacing", SPACING / PX_PER_MM)):
+        value, u = value_mm(given[feature])
+        assert abs(value - truth) < EXPANDED * u, feature
+        assert u < 0.02 * truth
+
+
+def test_without_a_scale_only_proportions_go_along(table: Table, photo: Photo) -> None:
+    table.draw_row(photo.lines[0])
+    pitch = table.observations()["pitch"]
+    assert pitch["instrument"] == "unscaled_photo"
+    assert pitch["value"] / pitch["spans"] == pytest.approx(PITCH, abs=EXPANDED * pitch["u"])
+    assert "only proportions count" in table.page.inner_text("#results")
+
+
+def test_one_row_counts_as_at_least_until_one_says_how_many_there_are(table: Table, photo: Photo) -> None:
+    table.draw_row(photo.lines[0])
+    assert ("contact_count", f"{COUNT}..") in table.bench_pairs()
+    table.page.select_option("#row-count", "2")
+    assert ("contact_count", str(2 * COUNT)) in table.bench_pairs()
+
+
+def test_a_mark_is_dragged_and_put_back(table: Table, photo: Photo) -> None:
+    table.draw_row(photo.lines[0])
+    before = table.points()
+    x, y = photo.contacts[0][7]
+    table.drag((x, y), (x + 9.0, y))
+    assert table.points()[7][0] == pytest.approx(before[7][0] + 9.0, abs=1.0)
+    table.page.keyboard.press("Control+z")
+    assert table.points() == before
+    table.page.keyboard.press("Control+Shift+Z")
+    assert table.points() != before
+
+
+def test_a_gap_is_allowed_and_shown(table: Table, photo: Photo) -> None:
+    table.draw_row(photo.lines[0])
+    table.click(photo.contacts[0][4])
+    table.page.click("[data-action=delete]")
+    table.settled()
+    assert table.page.locator("#marks .ink.gap").get_attribute("d")
+    assert table.observations()["pitch"]["spans"] == COUNT - 1
+    assert "place 5" in table.page.inner_text("#results")
+
+
+def test_corners_and_lengths_give_what_they_go_round(table: Table) -> None:
+    table.tool("corners")
+    table.click((100.0, 100.0), (700.0, 400.0), (700.0, 100.0), (100.0, 400.0))  # in no order
+    table.tool("length")
+    table.click((150.0, 500.0), (550.0, 500.0))
+    table.settled()
+    table.page.select_option("#segments-0-feature", "contact_width")
+    given = table.observations()
+    assert given["body_length"]["value"] == pytest.approx(600.0, abs=3.0)
+    assert given["body_width"]["value"] == pytest.approx(300.0, abs=3.0)
+    assert given["contact_width"]["value"] == pytest.approx(400.0, abs=3.0)
+
+
+def test_the_depth_of_marks_is_chosen_in_bench_words(table: Table, photo: Photo) -> None:
+    for line in photo.lines:
+        table.draw_row(line)
+    for row in (0, 1):
+        table.page.click(f"#rows-{row}-points-fold")
+        table.page.select_option(f"#rows-{row}-plane", label="the board: lands, holes, tails")
+        table.settled()
+    given = table.observations()
+    assert given["pitch"]["plane"] == "lands"
+    assert "land_row_spacing" in given
+
+
+def test_a_doubtful_row_is_counted_once_a_person_looked(new_page: NewPage, site: str, tmp_path: Path) -> None:
+    harder = two_rows(tmp_path, glare=((COUNT - 1.0, 1.2, 0.6),), noise=0.15, margins_p=(0.2, 0.2))
+    table = Table(new_page(), site)
+    table.open(harder.path, harder.size)
+    table.draw_row(harder.lines[0])
+    table.says("not sure")
+    table.page.click("#rows-0-right")
+    table.settled()
+    assert "Counted by eye" in table.page.inner_text("#rows")
+    assert ("contact_count", f"{len(table.points())}..") in table.bench_pairs()
+
+
+def test_what_is_wrong_is_told_at_its_mark(table: Table, new_page: NewPage, site: str) -> None:
+    new_page.watches[0].expected.add(f"{site}/v1/measure")
+    table.tool("corners")
+    table.click((100.0, 300.0), (300.0, 300.0), (500.0, 300.0), (700.0, 300.0))
+    wrong = table.page.locator("#outlines .wrong .error")
+    expect(wrong).to_be_visible()
+    assert table.page.locator("#marks .ink.fault").count() == 4
+    assert (wrong.inner_text() or "") in table.page.inner_text("#results")
+
+
+def test_a_line_with_no_contacts_under_it_says_so_at_its_row(table: Table, new_page: NewPage, site: str) -> None:
+    table.tool("row")
+    table.drag((60.0, 20.0), (800.0, 20.0))
+    table.says("Row 1:")
+    expect(table.page.locator("#rows .wrong .error")).to_be_visible()
+    new_page.watches[0].expected.add(table.posted[0].url)
+
+
+def test_a_scale_without_its_length_is_asked_for(table: Table, photo: Photo) -> None:
+    table.draw_row(photo.lines[0])
+    table.tool("scale")
+    table.click((100.0, 640.0), (600.0, 640.0))
+    expect(table.page.locator("#scale .error")).to_contain_text("say how long it is")
+    assert "unscaled_photo" in dict(table.bench_pairs())["pitch"]
+
+
+def test_the_budget_opens_on_demand(table: Table, photo: Photo) -> None:
+    table.draw_row(photo.lines[0])
+    table.page.click("#results .budget summary")
+    assert "where the clicked points lie" in table.page.inner_text("#results .budget ul")
+
+
+# What leaves the browser
+
+
+def test_no_request_carries_the_picture(new_page: NewPage, site: str, tmp_path: Path) -> None:
+    photo = two_rows(tmp_path)
+    with_noise(photo)
+    held = as_held_upright(photo, tmp_path / "held.jpg")
+    table = Table(new_page(), site)
+    table.open(held, photo.size)
+    for line in photo.lines:
+        table.draw_row(line)
+    table.settled()
+    strips = [request for request in table.posted if urlsplit(request.url).path == ROW_ADDRESS]
+    assert len(strips) == 2
+    assert {urlsplit(request.url).path for request in table.posted} == {ROW_ADDRESS, "/v1/measure"}
+    for request in strips:
+        data = request.post_data_buffer or b""
+        strip = Image.open(io.BytesIO(data))
+        pixels = np.asarray(strip.convert("RGB"))
+        assert (pixels == pixels[..., :1]).all(), "it is grey"
+        assert strip.height < photo.size[1] / 7, "it is narrow"
+        assert not strip.getexif()
+        assert b"nobody should learn" not in data
+    points = [request.post_data or "" for request in table.posted if request not in strips]
+    assert all(set(json.loads(body)) == {"pictures"} and len(body) < 5_000 for body in points)
+    assert all(urlsplit(request.url).netloc == urlsplit(site).netloc or request.url.startswith("blob:")
+               for request in table.sent)  # fmt: skip
+
+
+# Pictures as cameras make them
+
+
+def test_a_camera_that_was_held_upright_is_obeyed(new_page: NewPage, site: str, photo: Photo, tmp_path: Path) -> None:
+    table = Table(new_page(), site)
+    table.open(as_held_upright(photo, tmp_path / "held.jpg"), photo.size)
+    table.draw_row(photo.lines[0])
+    assert off(table.points(), photo.contacts[0]) < FOUND_WITHIN_PX
+
+
+@pytest.mark.parametrize("turned", [9.0, -37.0])
+def test_an_oblique_row_is_found_where_it_is(new_page: NewPage, site: str, tmp_path: Path, turned: float) -> None:
+    photo = two_rows(tmp_path, turned=turned, size=(1000, 900))
+    table = Table(new_page(), site)
+    table.open(photo.path, photo.size)
+    table.draw_row(photo.lines[1])
+    assert off(table.points(), photo.contacts[1]) < FOUND_WITHIN_PX
+
+
+def test_of_48_megapixels_points_are_those_of_the_picture(new_page: NewPage, site: str, tmp_path: Path) -> None:
+    photo = two_rows(tmp_path, size=(8000, 6000))
+    table = Table(new_page(), site)
+    table.open(photo.path, photo.size)
+    table.draw_row(photo.lines[0])
+    assert off(table.points(), photo.contacts[0]) < FOUND_WITHIN_PX
+    assert table.observations()["pitch"]["value"] == pytest.approx(PITCH * (COUNT - 1), abs=1.0)
+
+
+def test_what_is_no_picture_is_refused(new_page: NewPage, site: str, tmp_path: Path) -> None:
+    other = tmp_path / "list.png"
+    other.write_text("pitch=4.41/11")
+    table = Table(new_page(), site)
+    table.page.set_input_files("#file", other)
+    table.says("cannot read that as a picture")
+    assert table.page.is_disabled("[data-tool=row]")
+
+
+def test_a_picture_is_dropped_or_pasted(new_page: NewPage, site: str, photo: Photo) -> None:
+    give = """([kind, bytes]) => {
+      const data = new DataTransfer();
+      data.items.add(new File([new Uint8Array(bytes)], `${kind}.png`, {type: "image/png"}));
+      const event = kind === "drop" ? new DragEvent("drop", {dataTransfer: data, bubbles: true, cancelable: true})
+        : new ClipboardEvent("paste", {clipboardData: data, bubbles: true, cancelable: true});
+      document.body.dispatchEvent(event);
+    }"""
+    for kind in ("drop", "paste"):
+        table = Table(new_page(), site)
+        table.page.evaluate(give, [kind, list(photo.path.read_bytes())])
+        table.says(f"{kind}.png: {photo.size[0]} × {photo.size[1]} pixels")
+
+
+# A reload, another picture, and the way from the bench and back
+
+
+def test_marks_survive_a_reload_and_the_picture_is_asked_for(table: Table, photo: Photo) -> None:
+    table.draw_row(photo.lines[0])
+    table.settled()
+    before = table.marks
+    table.page.reload()
+    expect(table.page.locator("#ask")).to_have_text(f"Open {photo.path.name} again")
+    assert table.marks == before
+    table.open(photo.path, photo.size)
+    assert table.marks == before
+    table.says("Its marks are kept.")
+
+
+def test_another_picture_begins_anew_and_that_can_be_undone(table: Table, photo: Photo, tmp_path: Path) -> None:
+    table.draw_row(photo.lines[0])
+    before = table.points()
+    other = two_rows(tmp_path, size=(940, 700))
+    table.open(other.path, other.size)
+    assert table.marks["rows"] == []
+    table.page.click("[data-action=undo]")
+    assert table.points() == before
+
+
+def test_the_bench_keeps_what_it_had_and_replaces_what_this_picture_said(
+    new_page: NewPage, site: str, photo: Photo
+) -> None:
+    table = Table(new_page(), site, "?body_length=6.52±0.03&contact_count=12&at_hand=caliper&pitch=4.41/11")
+    table.open(photo.path, photo.size)
+    for line in photo.lines:
+        table.draw_row(line)
+    pairs = table.bench_pairs()
+    assert pairs[:3] == [("body_length", "6.52±0.03"), ("at_hand", "caliper"), ("pitch", "4.41/11")]
+    assert [value for name, value in pairs if name == "contact_count"] == [str(2 * COUNT)]
+    assert len([value for name, value in pairs if name == "pitch"]) == 2
+
+
+def test_a_second_picture_gets_a_name_of_its_own(new_page: NewPage, site: str, photo: Photo) -> None:
+    table = Table(new_page(), site, "?pitch=100px/5@unscaled_photo:photo%2Bu=0.6")
+    table.open(photo.path, photo.size)
+    table.draw_row(photo.lines[0])
+    readings = [value for name, value in table.bench_pairs() if name == "pitch"]
+    assert ["photo+" in readings[0], "photo-2+" in readings[1]] == [True, True]
+
+
+def test_the_other_half_can_be_in_the_picture(table: Table, photo: Photo) -> None:
+    table.page.select_option("#of", "other")
+    for line in photo.lines:
+        table.draw_row(line)
+    assert {"other.contact_count", "other.rows", "other.pitch"} <= {name for name, _ in table.bench_pairs()}
+
+
+def test_the_json_is_what_the_interface_takes(table: Table, photo: Photo, site: str) -> None:
+    table.draw_row(photo.lines[0])
+    table.settled()
+    table.page.click("text=As JSON")
+    body = table.page.input_value("#json")
+    answer = httpx2.post(f"{site}/v1/measure", content=body, headers={"Content-Type": "application/json"})
+    assert answer.status_code == 200
+    assert answer.json()["pictures"][0]["rows"][0]["spans"] == COUNT - 1
+
+
+# By keys, by fingers, and without scripts
+
+
+def test_everything_goes_by_keys_alone(table: Table, photo: Photo) -> None:
+    keys, page = table.page.keyboard, table.page
+    for _ in range(TABS_TO_STAGE):
+        keys.press("Tab")
+        if page.evaluate("document.activeElement.id") == "stage":
+            break
+    expect(page.locator("#stage")).to_be_focused()
+    keys.press("2")
+    expect(page.locator("[data-tool=row]")).to_have_attribute("aria-pressed", "true")
+    keys.press("Enter")
+    x, y = (photo.size[0] - 1) / 2, (photo.size[1] - 1) / 2
+    x0, y0, x1, _ = photo.lines[0]
+    step = 8 / table.scale
+    for key, count in (("ArrowUp", (y - y0) / step), ("ArrowLeft", (x - x0) / step)):
+        for _ in range(round(count)):
+            keys.press(key)
+    keys.press("Enter")
+    for _ in range(round((x1 - x0) / step)):
+        keys.press("ArrowRight")
+    keys.press("Enter")
+    table.says(f"{COUNT} contacts found")
+    along = [(x, y0) for x, _ in table.points()]  # the line itself lies within a step of the cross hairs
+    assert off(along, photo.contacts[0]) < FOUND_WITHIN_PX
+    keys.press("n")
+    table.says("row 1, contact 1 at")
+    before = table.points()
+    keys.press("ArrowRight")
+    keys.press("Shift+ArrowRight")
+    assert table.points()[0][0] == pytest.approx(before[0][0] + 1.1)
+    keys.press("Delete")
+    assert len(table.points()) == COUNT - 1
+    keys.press("Control+z")
+    assert len(table.points()) == COUNT
+
+
+def test_a_row_is_given_by_figures(table: Table, photo: Photo) -> None:
+    page = table.page
+    page.click("[data-add=row]")
+    page.click("#rows-0-points-fold")
+    page.fill("#rows-0-line", ", ".join(f"{figure:g}" for figure in photo.lines[0]))
+    page.keyboard.press("Tab")
+    expect(page.locator("#rows-0-find")).to_be_focused()
+    page.keyboard.press("Enter")
+    table.says(f"{COUNT} contacts found")
+    table.settled()
+    page.fill("#rows-0-3-x", "12,5")
+    page.keyboard.press("Tab")
+    assert 12.5 in [x for x, _ in table.points()]
+    page.fill("#rows-0-another", "400, 225")
+    page.keyboard.press("Tab")
+    assert (400.0, 225.0) in table.points()
+
+
+@pytest.mark.parametrize("wrong", ["x", "1, 2, 3", "1e400", ""])
+def test_figures_that_are_none_change_nothing(table: Table, photo: Photo, wrong: str) -> None:
+    table.draw_row(photo.lines[0])
+    table.settled()
+    table.page.click("#rows-0-points-fold")
+    before = table.marks
+    table.page.fill("#rows-0-2-y", wrong)
+    table.page.keyboard.press("Tab")
+    table.says("is no number")
+    assert table.marks == before
+
+
+def test_zooming_and_moving_by_keys_buttons_and_wheel(table: Table) -> None:
+    page = table.page
+    width = "() => document.querySelector('#marks .ink.known').getBBox().width"
+    table.tool("scale")
+    table.click((200.0, 300.0), (500.0, 300.0))
+    page.wait_for_timeout(50)
+    before = page.evaluate(width)
+    page.focus("#stage")
+    page.keyboard.press("+")
+    page.click("[data-action=larger]")
+    page.wait_for_timeout(50)
+    assert page.evaluate(width) == pytest.approx(before * 1.3**2, rel=0.02)
+    page.keyboard.press("0") if page.evaluate("document.activeElement.id") == "stage" else page.click(
+        "[data-action=whole]"
+    )
+    page.mouse.move(*table.at((350.0, 300.0)))
+    page.mouse.wheel(0, -100)
+    page.wait_for_timeout(50)
+    assert page.evaluate(width) == pytest.approx(before * 1.25, rel=0.02)
+
+
+def test_a_phone_of_360_pixels_is_enough(new_page: NewPage, site: str, photo: Photo) -> None:
+    table = Table(new_page(width=NARROW, has_touch=True, is_mobile=True), site)
+    page = table.page
+    table.open(photo.path, photo.size)
+    assert page.evaluate("document.documentElement.scrollWidth") <= NARROW
+    tools = page.locator(".tools").bounding_box()
+    stage = page.locator("#stage").bounding_box()
+    assert tools
+    assert stage
+    assert stage["y"] < tools["y"] <= HEIGHT - tools["height"] + 1
+    page.touchscreen.tap(*table.at(photo.lines[0][:2]))
+    page.touchscreen.tap(*table.at(photo.lines[0][2:]))
+    table.says("contacts found")
+    assert off(table.points(), photo.contacts[0]) < FOUND_WITHIN_PX
+    assert page.evaluate("document.documentElement.scrollWidth") <= NARROW
+
+
+def test_a_finger_aims_through_the_loupe_and_two_zoom(new_page: NewPage, site: str, photo: Photo) -> None:
+    table = Table(new_page(width=NARROW, has_touch=True, is_mobile=True), site)
+    page = table.page
+    table.open(photo.path, photo.size)
+    fingers = page.context.new_cdp_session(page)
+
+    def touch(kind: str, *points: tuple[float, float]) -> None:
+        given = [{"x": x, "y": y, "id": place} for place, (x, y) in enumerate(points)]
+        fingers.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": given})
+
+    table.tool("length")
+    x, y = table.at((300.0, 350.0))
+    touch("touchStart", (x - 30, y))
+    touch("touchMove", (x - 10, y))
+    touch("touchMove", (x, y))
+    expect(page.locator("#loupe")).to_be_visible()
+    touch("touchEnd")
+    expect(page.locator("#loupe")).to_be_hidden()
+    end = table.marks["segments"][0]["points"][0]
+    assert (end["x"], end["y"]) == (pytest.approx(300.0, abs=2.0), pytest.approx(350.0, abs=2.0))
+    zoom = "() => document.querySelector('#marks .ink').getBBox().x"
+    page.wait_for_timeout(50)
+    before = page.evaluate(zoom)
+    touch("touchStart", (150.0, y), (210.0, y))
+    touch("touchMove", (120.0, y), (240.0, y))
+    touch("touchEnd")
+    page.wait_for_timeout(50)
+    assert page.evaluate(zoom) != pytest.approx(before, abs=5.0)
+    assert len(table.marks["segments"][0]["points"]) == 1
+
+
+def test_without_scripts_the_page_says_how_else(new_page: NewPage, site: str) -> None:
+    page = new_page(java_script_enabled=False)
+    page.goto(f"{site}/photo")
+    expect(page.locator(".note")).to_contain_text("otherhalf measure photo.png --row")
+    expect(page.locator("#photo-bench")).to_be_hidden()
