@@ -1,21 +1,16 @@
-"""A real server over the demo catalogue, and Debian's Chromium."""
+"""A real server over the demo catalogue, the people who use it, and Debian's Chromium that must not complain."""
 
 from __future__ import annotations
 
-import socket
-import threading
-import time
 from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-import uvicorn
 
-from api.app import create_app
-from api.settings import Settings
-from catalog.database import open_catalogue
-from seeds_demo.loader import load_demo
+from tests.browser.visits import NewPage, Visits
+from tests.browser.world import World, fill, serve
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -24,8 +19,6 @@ CHROMIUM = Path("/usr/bin/chromium")
 
 FLAGS = ["--no-sandbox", "--disable-gpu"]
 """A container's root has no sandbox to run Chromium in, and no graphics card."""
-
-STARTED_WITHIN_S = 20.0
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -39,7 +32,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     """One browser for all tests; each opens pages of its own."""
-    playwright = pytest.importorskip("playwright.sync_api", reason="no Playwright: pip install '.[tests]'")
+    playwright = pytest.importorskip("playwright.sync_api", reason="no Playwright: pip install '.[browser]'")
     if not CHROMIUM.exists():
         pytest.skip(f"no {CHROMIUM}: apt-get install chromium")
     with playwright.sync_playwright() as driver:
@@ -49,30 +42,38 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="session")
-def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """Address of a running server over the demo catalogue, on a free port; tests of one session share it."""
+def world(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
+    """A running server over the demo catalogue and what people added to it; the tests of one process share it."""
+    del browser  # where there is none, nothing is served either
     url = f"sqlite:///{tmp_path_factory.mktemp('browser') / 'demo.sqlite3'}"
-    with open_catalogue(url) as catalogue:
-        load_demo(catalogue)
-    yield from serve(url)
+    with ExitStack() as stack:
+        tokens = fill(url)
+        yield World(address=stack.enter_context(serve(url)), url=url, tokens=tokens)
 
 
-def serve(database_url: str) -> Iterator[str]:
-    """Run the app in a thread until the test is over."""
-    listening = socket.socket()
-    listening.bind(("127.0.0.1", 0))
-    config = uvicorn.Config(create_app(Settings(database_url=database_url)), log_level="warning", lifespan="on")
-    server = uvicorn.Server(config)
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
-    thread.start()
-    until = time.monotonic() + STARTED_WITHIN_S
-    while not server.started:
-        if time.monotonic() > until or not thread.is_alive():
-            raise RuntimeError("the server did not start")
-        time.sleep(0.02)
-    try:
-        yield f"http://127.0.0.1:{listening.getsockname()[1]}"
-    finally:
-        server.should_exit = True
-        thread.join()
-        listening.close()
+@pytest.fixture(scope="session")
+def site(world: World) -> str:
+    """Address of the running server."""
+    return world.address
+
+
+@pytest.fixture(scope="session")
+def visits(browser: Browser, world: World) -> Visits:
+    """How pages are opened, by whom."""
+    return Visits(browser=browser, world=world)
+
+
+@pytest.fixture
+def new_page(visits: Visits) -> Iterator[NewPage]:
+    """Opens pages for a test, each in a browser context of its own; in the end nothing may have gone wrong in any."""
+    with _opening(visits) as opened:
+        yield opened
+
+
+@contextmanager
+def _opening(visits: Visits) -> Iterator[NewPage]:
+    with ExitStack() as stack:
+        opened = NewPage(visits=visits, stack=stack)
+        yield opened
+        troubles = opened.troubles()
+    assert not troubles, "\n".join(troubles)

@@ -1,0 +1,199 @@
+"""Identifying a demo specimen on the bench: by typing, without JavaScript, from a shared link, with the back button."""
+
+from __future__ import annotations
+
+import re
+import time
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any
+from urllib.parse import parse_qsl, unquote
+
+import pytest
+
+from seeds_demo.loader import Specimen, demo_specimens
+from tests.browser.visits import PATIENCE_MS, NewPage
+from tests.browser.world import half_address
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Locator, Page
+
+STANDS = """() => [
+  document.querySelector("[data-piece=answer]").dataset.address,
+  location.search.slice(1),
+  document.querySelector(".answer.waiting") !== null,
+]"""
+"""What the answer on the page is of, what the address says, and whether the script waits for something."""
+
+SPECIMENS = {each.name: each for each in demo_specimens()}
+
+TYPED = ("loose-plug", "repeated-spans", "inches")
+"""Specimens whose half leads; repeats, inches and ticks among what is entered."""
+
+
+@pytest.mark.parametrize("name", TYPED)
+def test_a_specimen_is_identified_by_typing(new_page: NewPage, name: str) -> None:
+    page = new_page("/")
+    for field, text, gaps in typed(SPECIMENS[name]):
+        enter(page, field, text, gaps)
+    settle(page)
+    assert leading(page) == half_address(expected(name))
+    assert page.locator("li.absent").count() == 1
+    assert "%" in page.locator("li.row.lead .chance").inner_text()
+
+
+@pytest.mark.parametrize("name", TYPED)
+def test_a_specimen_is_identified_without_javascript(new_page: NewPage, name: str) -> None:
+    page = new_page("/", java_script_enabled=False)
+    for field, text, gaps in typed(SPECIMENS[name]):
+        enter(page, field, text, gaps)
+    page.get_by_role("button", name="Show the answer").click()
+    page.wait_for_url(re.compile(r"/\?.*contact_count="))
+    assert leading(page) == half_address(expected(name))
+    leader(page).click()
+    assert page.locator("h1").inner_text() == expected(name).split(":")[1].upper()
+
+
+def test_a_shared_link_shows_the_same_readings_and_the_same_answer(new_page: NewPage) -> None:
+    first = new_page("/")
+    for field, text, gaps in typed(SPECIMENS["loose-plug"]):
+        enter(first, field, text, gaps)
+    settle(first)
+    for more in ({}, {"java_script_enabled": False}):
+        second = new_page(first.url, **more)
+        assert fields(second) == fields(first)
+        assert answer(second) == answer(first)
+
+
+def test_the_back_button_takes_the_last_field_back_and_forward_gives_it_again(new_page: NewPage) -> None:
+    page = new_page("/")
+    enter(page, "contact_count", "24")
+    settle(page)
+    before = answer(page)
+    enter(page, "body_length", "6.63")
+    settle(page)
+    after = answer(page)
+    assert after != before
+    page.go_back()
+    settle(page)
+    assert page.locator("#body_length").input_value() == ""
+    assert page.locator("#contact_count").input_value() == "24"
+    assert answer(page) == before
+    page.go_forward()
+    settle(page)
+    assert page.locator("#body_length").input_value() == "6.63"
+    assert answer(page) == after
+
+
+def test_what_cannot_be_read_is_told_at_its_field_and_the_rest_counts(new_page: NewPage) -> None:
+    page = new_page("/")
+    enter(page, "contact_count", "24")
+    enter(page, "body_length", "six and a half")
+    settle(page)
+    wrong = page.locator("#body_length")
+    assert wrong.get_attribute("aria-invalid") == "true"
+    assert page.locator("#body_length-error").inner_text() != ""
+    assert leader(page).count() == 1
+    enter(page, "body_length", "6.63")
+    settle(page)
+    assert wrong.get_attribute("aria-invalid") is None
+    assert page.locator("#body_length-error").inner_text() == ""
+
+
+def test_a_bound_an_inch_reading_and_the_other_half_reach_the_address(new_page: NewPage) -> None:
+    page = new_page("/")
+    enter(page, "height", "under 0.9")
+    enter(page, "body_length", "0.261in")
+    enter(page, "other.body_width", "2.5")
+    settle(page)
+    again = new_page(page.url)
+    assert again.locator('[name="height"]').input_value() == "under 0.9"
+    assert again.locator('[name="body_length"]').input_value() == "0.261in"
+    assert again.locator('[name="other.body_width"]').input_value() == "2.5"
+    assert again.locator("[data-error]").count() == 0
+
+
+def test_the_next_measurement_is_marked_on_the_drawing(new_page: NewPage) -> None:
+    page = new_page("/")
+    enter(page, "contact_count", "24")
+    enter(page, "pitch", "4.40", "11")
+    settle(page)
+    names = (page.locator("[data-next]").get_attribute("data-next") or "").split()
+    assert names
+    assert page.locator(f'.dim.next[data-name="{names[0]}"], fieldset.next[data-name="{names[0]}"]').count() == 1
+    assert "bits" in page.locator(".next-strip").inner_text()
+
+
+def test_cautions_stand_beside_every_answer(new_page: NewPage) -> None:
+    page = new_page("/?contact_count=24&pitch=0.4")
+    assert page.locator(".cautions li").first.is_visible()
+
+
+def typed(specimen: Specimen) -> Iterator[tuple[str, str, str]]:
+    """The specimen's observations as a person types them: field, text, gaps."""
+    for given in specimen.observations:
+        yield _name(given), _text(given), str(given.get("spans", ""))
+
+
+def _name(given: Mapping[str, Any]) -> str:
+    of = given.get("of", "this")
+    return given["feature"] if of == "this" else f"{of}.{given['feature']}"
+
+
+def _text(given: Mapping[str, Any]) -> str:
+    unit = given.get("unit", "mm")
+    readings = given.get("readings", [given.get("value")])
+    text = ",".join(f"{reading:g}" if isinstance(reading, float) else str(reading) for reading in readings)
+    tool = given.get("instrument", "caliper")
+    return text + ("" if unit == "mm" else unit) + ("" if tool == "caliper" else f"@{tool}")
+
+
+def enter(page: Page, field: str, text: str, gaps: str = "") -> None:
+    """Type into a field, or tick the box; then leave the field."""
+    box = page.locator(f'input[type="checkbox"][name="{field}"][value="{text}"]')
+    if box.count():
+        box.check()
+        return
+    page.locator(f'[name="{field}"]').fill(text)
+    if gaps:
+        page.locator(f'[name="{field}.gaps"]').fill(gaps)
+    page.keyboard.press("Tab")
+
+
+def settle(page: Page) -> None:
+    """Wait until the answer, and the advice that follows it, are of what the address says."""
+    until = time.monotonic() + PATIENCE_MS / 1000
+    while time.monotonic() < until:
+        stands, asked, waiting = page.evaluate(STANDS)
+        if not waiting and sorted(parse_qsl(stands)) == sorted(parse_qsl(asked)):
+            return
+        page.wait_for_timeout(20)
+    raise AssertionError(f"the answer is of {stands!r}, the address says {asked!r}")
+
+
+def leader(page: Page) -> Locator:
+    """The link to the first candidate."""
+    return page.locator("li.row.lead h3 a")
+
+
+def leading(page: Page) -> str:
+    """Where that link leads."""
+    return unquote(leader(page).get_attribute("href") or "")
+
+
+def answer(page: Page) -> list[str]:
+    """The verdict, the candidates and their chances."""
+    return [page.locator("[data-verdict]").inner_text(), *page.locator("li.row h3, li.row .chance").all_inner_texts()]
+
+
+def fields(page: Page) -> dict[str, str]:
+    """What stands in the fields."""
+    filled = "input[name]:not([type=checkbox]), select[name], input:checked"
+    pairs = page.locator(filled).evaluate_all("all => all.map(each => [each.name, each.value])")
+    return {name: value for name, value in pairs if value}
+
+
+def expected(name: str) -> str:
+    """Key of the half that the specimen is."""
+    key = SPECIMENS[name].expected.half
+    assert key is not None
+    return key

@@ -1,0 +1,96 @@
+"""The server that the browser visits: the demo catalogue, two contributors, a maintainer, and hostile entries."""
+
+from __future__ import annotations
+
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+from urllib.parse import quote
+
+import httpx2
+import uvicorn
+
+from api.app import create_app
+from api.settings import Settings
+from catalog.accounts import contributors, tokens
+from catalog.accounts.who import Role, Scope
+from catalog.database import open_catalogue
+from catalog.history.acts import operators
+from catalog.moments import read
+from seeds_demo.loader import load_demo
+
+IDA, PER, MIA = "Ida Finch", "Per Crake", "Mia Dunn"
+PEOPLE = {IDA: Role.CONTRIBUTOR, PER: Role.CONTRIBUTOR, MIA: Role.MAINTAINER}
+
+STARTED_WITHIN_S = 30.0
+"""On a machine that does other things as well."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class World:
+    """Where the server is, and everybody's token."""
+
+    address: str
+    url: str
+    tokens: dict[str, str]
+
+    def ask(self, method: str, path: str, who: str | None = None, **sent: Any) -> httpx2.Response:
+        """A request over the JSON interface; raises where it is refused."""
+        headers = {"Authorization": f"Bearer {self.tokens[who]}"} if who else {}
+        if method != "GET" and path.count("/") > 3:
+            headers["If-Match"] = self.tag(path.rsplit("/", 1)[0])
+        answer = httpx2.request(method, f"{self.address}{path}", headers=headers, timeout=30, **sent)
+        if answer.status_code >= 400:
+            raise RuntimeError(f"{method} {path}: {answer.text}")
+        return answer
+
+    def tag(self, path: str) -> str:
+        """The ETag of a record."""
+        return str(httpx2.get(f"{self.address}{path}", timeout=30).headers["etag"])
+
+
+def fill(url: str) -> dict[str, str]:
+    """Load the demo, add the people; their tokens by name."""
+    with open_catalogue(url) as catalogue:
+        load_demo(catalogue)
+        with catalogue.writing() as session:
+            made = {}
+            for name, role in PEOPLE.items():
+                act = operators("a test")
+                contributors.add(session, act, name, role)
+                scopes = [scope for scope in Scope if role is Role.MAINTAINER or scope is not Scope.MAINTAIN]
+                ends = read(act.at, field="at") + timedelta(days=1)
+                made[name] = tokens.create(session, act, name, scopes=scopes, expires=ends).secret
+            return made
+
+
+@contextmanager
+def serve(database_url: str) -> Iterator[str]:
+    """Run the app in a thread; its address."""
+    listening = socket.socket()
+    listening.bind(("127.0.0.1", 0))
+    config = uvicorn.Config(create_app(Settings(database_url=database_url)), log_level="warning", lifespan="on")
+    server = uvicorn.Server(config)
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
+    thread.start()
+    until = time.monotonic() + STARTED_WITHIN_S
+    while not server.started:
+        if time.monotonic() > until or not thread.is_alive():
+            raise RuntimeError("the server did not start")
+        time.sleep(0.02)
+    try:
+        yield f"http://127.0.0.1:{listening.getsockname()[1]}"
+    finally:
+        server.should_exit = True
+        thread.join()
+        listening.close()
+
+
+def half_address(key: str, action: str = "") -> str:
+    """The page of a half, or of what is done about it."""
+    return f"/halves/{quote(key, safe=':~')}{action}"
