@@ -28,6 +28,9 @@ from matcher.observations import Of, Reduced
 SHOWN_MATES = 3
 """Mates named at a candidate; its page lists them all."""
 
+SHOWN_EXPECTED = 3
+"""Values that are named of what to expect: those of the likeliest halves."""
+
 SILHOUETTE_PIECES = 40
 """Contacts of one row up to which the first silhouettes show each; further ones show bands."""
 
@@ -195,7 +198,7 @@ def expected_values(measurement: NextMeasurement) -> list[tuple[str, str]]:
     found: dict[str, str] = {}
     for each in measurement.predicted:
         found.setdefault(_value(measurement.feature, each.value), each.part_number)
-    return list(found.items())
+    return list(found.items())[:SHOWN_EXPECTED]
 
 
 def _value(name: str, value: float | int | str) -> str:

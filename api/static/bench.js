@@ -76,7 +76,8 @@ function showDrawing(fresh) {
 }
 
 function showAnswer(fresh) {
-  put("answer", fresh, false);
+  put("verdict", fresh, false);
+  put("rows", fresh, false);
   mark("given", filled());
   const wrong = [...document.querySelectorAll("[data-error]")];
   mark("wrong", wrong.map((item) => item.dataset.error));
@@ -95,6 +96,7 @@ function showAnswer(fresh) {
 function showAdvice(fresh) {
   put("next", fresh, false);
   put("doubts", fresh, false);
+  put("then", fresh, false);
   mark("next", nextNames());
 }
 
@@ -172,12 +174,11 @@ function define(input) {
   if (!about) return;
   const name = document.createElement("p");
   const label = document.createElement("b");
-  label.textContent = about.querySelector("dt").textContent.trim();
+  label.append(...about.querySelector("dt").cloneNode(true).childNodes);
   name.append(label);
   const lines = [...about.querySelectorAll("dd p")].map((line) => {
-    const copy = document.createElement("p");
-    copy.className = line.className;
-    copy.textContent = line.textContent;
+    const copy = line.cloneNode(true);
+    copy.removeAttribute("id");
     return copy;
   });
   definition.replaceChildren(name, ...lines);

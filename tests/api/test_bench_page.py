@@ -203,10 +203,10 @@ def test_the_page_answers_as_the_interface_does(server: TestClient) -> None:
 @pytest.mark.parametrize("query", [SPECIMEN, MISCOUNTED, "", "body_length=x&height=0.9", "pitch=400px/11&unit=px"])
 def test_parts_equal_those_of_the_whole_page(server: TestClient, query: str) -> None:
     whole = server.get(f"/?{query}").text
-    assert piece(part(server, query, "answer"), "answer") in whole
-    advice = part(server, query, "advice")
-    assert piece(advice, "next") in whole
-    assert piece(advice, "doubts") in whole
+    for name, pieces in (("answer", ("verdict", "rows")), ("advice", ("next", "doubts", "then"))):
+        text = part(server, query, name)
+        for each in pieces:
+            assert piece(text, each) in whole
 
 
 def test_the_drawing_part_is_the_pages_drawing_but_for_what_is_next(server: TestClient) -> None:
