@@ -3,26 +3,18 @@
 from __future__ import annotations
 
 import re
-import time
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
-from urllib.parse import parse_qsl, unquote
 
 import pytest
 
 from seeds_demo.loader import Specimen, demo_specimens
-from tests.browser.visits import PATIENCE_MS, NewPage
+from tests.browser.bench_hands import enter, leader, leading, settle
+from tests.browser.visits import NewPage
 from tests.browser.world import half_address
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Locator, Page
-
-STANDS = """() => [
-  document.querySelector("[data-piece=answer]").dataset.address,
-  location.search.slice(1),
-  document.querySelector(".answer.waiting") !== null,
-]"""
-"""What the answer on the page is of, what the address says, and whether the script waits for something."""
+    from playwright.sync_api import Page
 
 SPECIMENS = {each.name: each for each in demo_specimens()}
 
@@ -145,39 +137,6 @@ def _text(given: Mapping[str, Any]) -> str:
     text = ",".join(f"{reading:g}" if isinstance(reading, float) else str(reading) for reading in readings)
     tool = given.get("instrument", "caliper")
     return text + ("" if unit == "mm" else unit) + ("" if tool == "caliper" else f"@{tool}")
-
-
-def enter(page: Page, field: str, text: str, gaps: str = "") -> None:
-    """Type into a field, or tick the box; then leave the field."""
-    box = page.locator(f'input[type="checkbox"][name="{field}"][value="{text}"]')
-    if box.count():
-        box.check()
-        return
-    page.locator(f'[name="{field}"]').fill(text)
-    if gaps:
-        page.locator(f'[name="{field}.gaps"]').fill(gaps)
-    page.keyboard.press("Tab")
-
-
-def settle(page: Page) -> None:
-    """Wait until the answer, and the advice that follows it, are of what the address says."""
-    until = time.monotonic() + PATIENCE_MS / 1000
-    while time.monotonic() < until:
-        stands, asked, waiting = page.evaluate(STANDS)
-        if not waiting and sorted(parse_qsl(stands)) == sorted(parse_qsl(asked)):
-            return
-        page.wait_for_timeout(20)
-    raise AssertionError(f"the answer is of {stands!r}, the address says {asked!r}")
-
-
-def leader(page: Page) -> Locator:
-    """The link to the first candidate."""
-    return page.locator("li.row.lead h3 a")
-
-
-def leading(page: Page) -> str:
-    """Where that link leads."""
-    return unquote(leader(page).get_attribute("href") or "")
 
 
 def answer(page: Page) -> list[str]:

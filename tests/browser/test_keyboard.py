@@ -1,0 +1,133 @@
+"""Everything by keyboard: the bench and signing in by Tab and Enter, with the focus always in sight."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from tests.browser.bench_hands import leading, settle
+from tests.browser.places import LISTED, PLACES
+from tests.browser.visits import NARROW, WIDE, NewPage
+from tests.browser.world import IDA, World, half_address
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+MOST_STOPS = 600
+"""More places to stop at than any page has; beyond it the focus is caught somewhere."""
+
+FOCUSED = """() => {
+  const node = document.activeElement;
+  if (!node || node === document.body) return null;
+  const style = getComputedStyle(node);
+  const box = node.getBoundingClientRect();
+  return {
+    name: node.outerHTML.slice(0, 140),
+    id: node.id,
+    marked: (style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 2) || style.boxShadow !== "none",
+    inside: box.bottom > 0 && box.top < innerHeight && box.right > 0 && box.left < innerWidth && box.width > 0,
+  };
+}"""
+
+REACHABLE = """() => [...document.querySelectorAll(
+    "a[href], button, input:not([type=hidden]), select, textarea, summary, [tabindex='0']")]
+  .filter((node) => node.checkVisibility({ visibilityProperty: true }) && !node.disabled)
+  .filter((node) => !(node.type === "radio" && !node.checked) && !node.matches(".peek"))
+  .length"""
+"""How many places there are to stop at; of radio buttons that belong together only one is. The bench's
+peek at the verdict makes room for a field's definition, and the answer follows the fields anyway."""
+
+
+def _stops(page: Page) -> list[dict[str, Any]]:
+    """Where Tab stops, in order, from the beginning of the page to its end."""
+    stops: list[dict[str, Any]] = []
+    while len(stops) < MOST_STOPS:
+        page.keyboard.press("Tab")
+        focused = page.evaluate(FOCUSED)
+        if focused is None:
+            return stops
+        stops.append(focused)
+    raise AssertionError(f"Tab never leaves the page: {stops[-1]['name']}")
+
+
+@pytest.mark.parametrize("width", [WIDE, NARROW])
+@pytest.mark.parametrize("name", [name for name in PLACES if name != "docs"])
+def test_tab_stops_at_everything_and_the_focus_is_in_sight(new_page: NewPage, name: str, width: int) -> None:
+    place = PLACES[name]
+    page = new_page(place.address, who=place.who, width=width)
+    count = page.evaluate(REACHABLE)
+    stops = _stops(page)
+    assert [stop["name"] for stop in stops if not stop["marked"]] == []
+    assert [stop["name"] for stop in stops if not stop["inside"]] == []
+    assert len(stops) >= count
+
+
+def _to(page: Page, wanted: str) -> None:
+    """Press Tab until the element of this id is focused."""
+    for _ in range(MOST_STOPS):
+        page.keyboard.press("Tab")
+        if (page.evaluate(FOCUSED) or {}).get("id") == wanted:
+            return
+    raise AssertionError(f"Tab does not stop at {wanted}")
+
+
+def test_a_half_is_identified_by_keys_alone(new_page: NewPage) -> None:
+    page = new_page("/")
+    for name, text in (
+        ("contact_count", "24"),
+        ("pitch", "4.40"),
+        ("pitch-gaps", "11"),
+        ("body_length", "6.63"),
+        ("body_width", "1.99"),
+    ):
+        page.evaluate("document.activeElement.blur()")
+        page.locator("h1").evaluate("(node) => { node.tabIndex = -1; node.focus(); }")
+        _to(page, name)
+        page.keyboard.type(text)
+    _to_hold_downs(page)
+    settle(page)
+    assert leading(page) == half_address(LISTED)
+
+
+def _to_hold_downs(page: Page) -> None:
+    """Four hold-downs tell it from its neighbour."""
+    page.locator("h1").evaluate("(node) => node.focus()")
+    _to(page, "hold_down_count")
+    page.keyboard.type("4")
+    page.keyboard.press("Tab")
+
+
+def test_the_skip_link_leads_past_the_navigation(new_page: NewPage) -> None:
+    page = new_page("/about")
+    page.keyboard.press("Tab")
+    assert page.evaluate(FOCUSED)["inside"]
+    page.keyboard.press("Enter")
+    assert page.url.endswith("#main")
+
+
+def test_signing_in_and_out_by_keys_alone(new_page: NewPage, world: World) -> None:
+    page = new_page("/sign-in?to=%2Fabout")
+    _to(page, "token")
+    page.keyboard.type(world.tokens[IDA])
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/about")
+    assert page.locator(".person").inner_text().startswith(IDA)
+    (cookie,) = page.context.cookies()
+    assert (cookie["httpOnly"], cookie["sameSite"]) == (True, "Strict")
+    assert page.evaluate("document.cookie") == ""
+    out = page.get_by_role("button", name="Sign out")
+    out.focus()
+    page.keyboard.press("Enter")
+    page.get_by_role("link", name="Sign in").wait_for()
+    assert page.context.cookies() == []
+
+
+def test_a_wrong_token_is_told_at_its_field(new_page: NewPage) -> None:
+    page = new_page("/sign-in")
+    _to(page, "token")
+    page.keyboard.type("oh_nothing")
+    page.keyboard.press("Enter")
+    page.get_by_role("alert").wait_for()
+    assert page.locator("#token").get_attribute("aria-describedby") == "token-hint token-error"
+    assert page.locator("#token-error").inner_text() != ""
