@@ -74,7 +74,9 @@ class PhotoBench {
 
   /** Open a picture, or say why not. @param {File | null | undefined} file @param {Event} [event] */
   async open(file, event) {
-    if (event instanceof DragEvent || file) event?.preventDefault();
+    const dropped = event instanceof DragEvent;
+    if (dropped || file) event?.preventDefault();
+    if (dropped && !file) this.say("No picture was dropped.");
     if (!file) return;
     this.say("Opening the picture …");
     try {

@@ -5,9 +5,11 @@ from __future__ import annotations
 import io
 import json
 import math
+import re
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
+from urllib.parse import parse_qsl, urlsplit
 
 import httpx2
 import numpy as np
@@ -30,7 +32,7 @@ pytest.importorskip("playwright.sync_api", reason="no Playwright: pip install '.
 from playwright.sync_api import expect
 
 from tests.browser.photo_table import ROW_ADDRESS, Table
-from tests.browser.visits import HEIGHT, NARROW, NewPage
+from tests.browser.visits import HEIGHT, NARROW, WIDE, NewPage
 
 EXPANDED = 2.0
 """Standard uncertainties of an interval that holds 95 % of the cases; the pictures are fixed, so the tests are too."""
@@ -110,6 +112,14 @@ def test_one_row_counts_as_at_least_until_one_says_how_many_there_are(table: Tab
     assert ("contact_count", f"{COUNT}..") in table.bench_pairs()
     table.page.select_option("#row-count", "2")
     assert ("contact_count", str(2 * COUNT)) in table.bench_pairs()
+
+
+def test_more_rows_marked_than_the_part_has_are_not_counted(table: Table, photo: Photo) -> None:
+    for line in photo.lines:
+        table.draw_row(line)
+    table.page.select_option("#row-count", "1")
+    expect(table.page.locator("#results .notes")).to_contain_text("2 rows are marked, but the part is said to have 1")
+    assert "contact_count" not in dict(table.bench_pairs())
 
 
 def test_a_mark_is_dragged_and_put_back(table: Table, photo: Photo) -> None:
@@ -488,3 +498,35 @@ def test_without_scripts_the_page_says_how_else(new_page: NewPage, site: str) ->
     page.goto(f"{site}/photo")
     expect(page.locator(".note")).to_contain_text("otherhalf measure photo.png --row")
     expect(page.locator("#photo-bench")).to_be_hidden()
+
+
+# As a page among the others
+
+
+def test_the_bench_understands_what_is_taken_to_it(table: Table, photo: Photo) -> None:
+    for line in photo.lines:
+        table.draw_row(line)
+    table.scale_by((100.0, 640.0), (600.0, 640.0), "10", "0.02")
+    pairs = table.bench_pairs()
+    table.page.click("#take")
+    expect(table.page).to_have_url(re.compile(r"/\?contact_count="))
+    assert parse_qsl(urlsplit(table.page.url).query) == pairs
+    assert table.page.locator(".error").count() == 0
+    assert table.page.input_value("[name=contact_count]") == str(2 * COUNT)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [WIDE, NARROW])
+def test_axe_finds_no_violation_in_a_filled_table(
+    new_page: NewPage, site: str, photo: Photo, width: int, scheme: str
+) -> None:
+    axe = files("axe_playwright_python") / "axe.min.js"
+    table = Table(new_page(width=width, dark=scheme == "dark", bypass_csp=True), site, "?body_length=6.52±0.03")
+    table.open(photo.path, photo.size)
+    table.draw_row(photo.lines[0])
+    table.settled()
+    for folded in ("#rows-0-points-fold", "#results .budget summary", ".keys summary", ".json summary"):
+        table.page.click(folded)
+    table.page.evaluate(axe.read_text(encoding="utf-8"))
+    found = table.page.evaluate("async () => (await axe.run()).violations")
+    assert not [(each["id"], [node["html"] for node in each["nodes"]]) for each in found]
