@@ -19,8 +19,8 @@ from api.pages.figures import counted
 from api.pages.rendering import VisitDep
 from catalog.records import HalfRecord
 
-MOST = 24
-"""Halves on one print: a shortlist, not the catalogue; more would make a page that no browser likes."""
+MOST = 12
+"""Halves on one print: a shortlist to hold a part against, not the catalogue."""
 
 USUAL = "A4"
 
