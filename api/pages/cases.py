@@ -120,7 +120,7 @@ def _in_words(observation: dict[str, Any]) -> str:
     feature = FEATURES.get(str(observation.get("feature")))
     label = feature.label if feature else str(observation.get("feature"))
     whose = {"other": "the other half's ", "pair": "", "this": ""}.get(str(observation.get("of", "this")), "")
-    return f"{whose}{label} {piece_of(observation).partition('=')[2]}"
+    return f"{whose}{label} {piece_of(observation).partition('=')[2].replace('@', ', ')}"
 
 
 @router.get("/cases/{key}")
