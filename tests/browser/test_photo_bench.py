@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import json
 import math
-import re
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -36,6 +35,9 @@ from tests.browser.visits import HEIGHT, NARROW, WIDE, NewPage
 
 EXPANDED = 2.0
 """Standard uncertainties of an interval that holds 95 % of the cases; the pictures are fixed, so the tests are too."""
+
+FIRST_ANSWER_MS = 120_000
+"""The bench's first answer waits for what is computed once for a catalogue; longer where other tests run beside it."""
 
 TABS_TO_STAGE = 20
 """Links before the stage, and some to spare."""
@@ -508,10 +510,9 @@ def test_the_bench_understands_what_is_taken_to_it(table: Table, photo: Photo) -
         table.draw_row(line)
     table.scale_by((100.0, 640.0), (600.0, 640.0), "10", "0.02")
     pairs = table.bench_pairs()
-    table.page.click("#take")
-    expect(table.page).to_have_url(re.compile(r"/\?contact_count="))
+    table.page.goto(table.page.get_attribute("#take", "href") or "", timeout=FIRST_ANSWER_MS)
     assert parse_qsl(urlsplit(table.page.url).query) == pairs
-    assert table.page.locator(".error").count() == 0
+    assert table.page.locator(".error:not(:empty)").count() == 0
     assert table.page.input_value("[name=contact_count]") == str(2 * COUNT)
 
 
