@@ -12,17 +12,16 @@ from api.drawing.views import Look, View, mated_view, side_view, top_view
 from catalog.entries import Dimension
 from catalog.records import HalfRecord, MatingRecord
 
-TOP_PX, SIDE_PX, SIDE_TALLEST_PX = 620.0, 260.0, 300.0
+TOP_PX, SIDE_PX, SIDE_TALLEST_PX = 560.0, 250.0, 300.0
 """Width of the drawings on screen, px, and the height that a cut is kept below: a tall half would fill the page."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Drawn:
-    """One view: its markup, its name, and its scale in px per mm."""
+    """One view: its name and its markup."""
 
     name: str
     svg: Markup
-    scale: str
 
 
 def drawings_of(record: HalfRecord, mating: MatingRecord | None, other: HalfRecord | None) -> tuple[Drawn, ...]:
@@ -54,9 +53,4 @@ def _length(stated: Dimension | None) -> Length | None:
 
 
 def _drawn(name: str, view: View) -> Drawn:
-    times = view.px_per_mm * MM_PER_PX
-    return Drawn(name=name, svg=Markup(view.svg), scale=f"{times:.0f} : 1" if times >= 1 else f"1 : {1 / times:.0f}")
-
-
-MM_PER_PX = 25.4 / 96
-"""What a CSS pixel is on paper (CSS Values and Units, 5.2)."""
+    return Drawn(name=name, svg=Markup(view.svg))

@@ -80,7 +80,7 @@ def _values(session: Session, snapshot: Snapshot, record: HalfRecord, everything
         "evidence": evidence_of(session, "half", record.key, assessment, content.datasheet, everything),
         "history": last_happened(session, "half", record.key) if listed else (),
         "waiting": waiting_changes(session, "half", record.key) if listed else (),
-        "neighbours": _neighbours(snapshot, record),
+        **_around(snapshot, record),
         "links": _links(record),
     }
 
@@ -97,17 +97,25 @@ def _links(record: HalfRecord) -> dict[str, str]:
     }
 
 
-def _neighbours(snapshot: Snapshot, record: HalfRecord) -> list[dict[str, str]]:
-    """Listed halves of an inferred one's series that are nearest to it in size, of either kind."""
+def _around(snapshot: Snapshot, record: HalfRecord) -> dict[str, list[dict[str, str]]]:
+    """Around a half that nobody listed: the listed ones of its series nearest in size, and those of its size and of the
+    other kind, listed or not."""
     if record.origin == "listed":
-        return []
+        return {"neighbours": [], "opposite": []}
     own = [each for each in snapshot.halves.values() if each.series_key == record.series_key]
+    contacts, kind = record.half.contact_count, record.half.half_kind
     listed = [each for each in own if each.origin == "listed"]
-    listed.sort(key=lambda each: (abs(each.half.contact_count - record.half.contact_count), each.key))
-    return [
-        {"page": half_page(each.key), "name": each.half.part_number, "described": headline(each.half)}
-        for each in listed[:NEIGHBOURS]
-    ]
+    listed.sort(key=lambda each: (abs(each.half.contact_count - contacts), each.key))
+    opposite = [each for each in own if each.half.contact_count == contacts and each.half.half_kind != kind]
+    return {
+        "neighbours": [_named(each) for each in listed[:NEIGHBOURS]],
+        "opposite": [_named(each) for each in opposite],
+    }
+
+
+def _named(record: HalfRecord) -> dict[str, str]:
+    half = record.half
+    return {"page": half_page(record.key), "name": half.part_number, "described": headline(half)}
 
 
 NEIGHBOURS = 4

@@ -193,7 +193,7 @@ def test_the_share_is_what_simulated_readings_show() -> None:
 
 
 def test_a_pitch_is_judged_over_all_gaps() -> None:
-    """0.50 against 0.51 mm: hopeless over one gap, mostly told over nine, since a pitch tolerance does not accumulate."""
+    """0.50 against 0.51 mm: hopeless over one gap, mostly told over nine: its tolerance does not accumulate."""
     pair = [
         record_of(of_length("SK-A", 6.0)),
         record_of(of_length("SK-B", 6.0, pitch={"value": 0.51, "tolerance": 0.02})),

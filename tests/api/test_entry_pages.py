@@ -329,3 +329,10 @@ def test_every_series_of_the_demo_has_a_page_of_good_form(server: TestClient, sn
     for key in {record.series_key for record in snapshot.halves.values()}:
         check_form(server.get(f"/series/{key}", headers=HTML).text)
         check_form(server.get(f"/series/{key}?sizes=all", headers=HTML).text)
+
+
+def test_beside_an_inferred_half_stand_those_of_its_size_and_the_other_kind(shop: Workshop) -> None:
+    page = check_form(seen(shop, "/halves/dunnock-sons:dn40pa-030"))
+    assert "Nobody listed this half." in page.text
+    assert "/halves/dunnock-sons:dn40r-030" in page.links()
+    assert "That they mate, nobody has said." in page.text
