@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
@@ -13,6 +14,7 @@ from api.carrying_out import carrying_out
 from api.case_watching import watching_cases
 from api.dependencies import Services, program_version
 from api.middleware import BodyLimit, HeadAsGet, SecurityHeaders
+from api.pages.all_pages import add_pages
 from api.responses import add_handlers
 from api.routes import (
     accounts,
@@ -23,13 +25,12 @@ from api.routes import (
     history,
     identification,
     measuring,
-    pages,
     pending,
     reference,
 )
 from api.schemas.measuring import RowRequest
 from api.schemas.problems import Problem
-from api.settings import Settings
+from api.settings import KEPT_OBJECTS, Settings
 from catalog.database import open_catalogue
 from catalog.snapshot import SnapshotSource
 
@@ -56,6 +57,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        gc.set_threshold(KEPT_OBJECTS)
         with open_catalogue(chosen.database_url) as opened:
             source = SnapshotSource(opened)
             app.state.services = Services(catalogue=opened, source=source)
@@ -95,7 +97,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     ):
         app.include_router(part.router, prefix=PREFIX)
     app.include_router(reference.health_router)
-    pages.add_pages(app)
+    add_pages(app)
     add_handlers(app)
     _describe_problems(app)
     return app

@@ -25,6 +25,7 @@ from api.commands import (
 )
 from api.commands.common import EXIT_CODES
 from api.dependencies import program_version
+from api.settings import KEPT_OBJECTS
 
 app = typer.Typer(
     name="otherhalf",
@@ -85,11 +86,6 @@ app.add_typer(contributor.app, name="contributor")
 app.add_typer(token.app, name="token")
 app.command()(serve.serve)
 app.command()(demo.demo)
-
-
-KEPT_OBJECTS = 200_000
-"""New objects after which Python looks for rubbish. A command builds the whole catalogue and keeps it until it ends;
-looking through it every 700 objects, Python's default, takes a fifth of the time."""
 
 
 def main() -> None:
