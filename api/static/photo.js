@@ -48,16 +48,26 @@ class PhotoBench {
     for (const name of ["dragenter", "dragover"]) document.addEventListener(name, (event) => event.preventDefault());
     document.addEventListener("drop", (event) => this.open(pictureIn(event.dataTransfer), event));
     for (const button of document.querySelectorAll("button[data-tool]")) {
-      button.addEventListener("click", () => this.stage.choose(/** @type {HTMLElement} */ (button).dataset.tool ?? "move"));
+      button.addEventListener("click", () =>
+        this.stage.choose(/** @type {HTMLElement} */ (button).dataset.tool ?? "move"),
+      );
     }
     for (const button of document.querySelectorAll("[data-action]")) {
       button.addEventListener("click", () => this.stage.act(/** @type {HTMLElement} */ (button).dataset.action ?? ""));
     }
     for (const button of document.querySelectorAll("[data-add]")) {
-      button.addEventListener("click", () => addByFigures(this.sheet, /** @type {HTMLElement} */ (button).dataset.add ?? ""));
+      button.addEventListener("click", () =>
+        addByFigures(this.sheet, /** @type {HTMLElement} */ (button).dataset.add ?? ""),
+      );
     }
-    for (const [id, name] of [["camera", "camera"], ["of", "of"], ["row-count", "rowCount"]]) {
-      $(id).addEventListener("change", () => this.sheet.change((marks) => (/** @type {any} */ (marks)[name] = $(id).value)));
+    for (const [id, name] of [
+      ["camera", "camera"],
+      ["of", "of"],
+      ["row-count", "rowCount"],
+    ]) {
+      $(id).addEventListener("change", () =>
+        this.sheet.change((marks) => /** @type {any} */ ((marks)[name] = $(id).value)),
+      );
     }
     document.addEventListener("keydown", (event) => this.undoKey(event));
     $("copy").addEventListener("click", () => this.copy());
@@ -85,7 +95,9 @@ class PhotoBench {
       this.stage.show(picture);
       enable();
       this.stage.choose(again && everyMark(this.sheet.marks).length ? "move" : "row");
-      this.say(`${file.name}: ${picture.width} × ${picture.height} pixels. ${again ? "Its marks are kept." : "Draw a line along a row, from before its first contact to behind its last."}`);
+      this.say(
+        `${file.name}: ${picture.width} × ${picture.height} pixels. ${again ? "Its marks are kept." : "Draw a line along a row, from before its first contact to behind its last."}`,
+      );
     } catch (error) {
       this.say(/** @type {Error} */ (error).message);
     }
@@ -127,7 +139,9 @@ class PhotoBench {
       this.sheet.adjust((marks) => Object.assign(marks.rows[now], { points, found, trouble: "" }));
       this.stage.choose("move");
       const doubtful = points.filter((spot) => spot.doubt).length;
-      return this.say(`Row ${now + 1}: ${points.length} contacts found, ${found.sure ? "sure" : "not sure: count them by eye"}.${doubtful ? ` ${doubtful} doubtful, marked “?”.` : ""}`);
+      return this.say(
+        `Row ${now + 1}: ${points.length} contacts found, ${found.sure ? "sure" : "not sure: count them by eye"}.${doubtful ? ` ${doubtful} doubtful, marked “?”.` : ""}`,
+      );
     } catch (error) {
       const { message } = /** @type {Error} */ (error);
       this.sheet.adjust((marks) => marks.rows[item] && (marks.rows[item].trouble = message));
@@ -161,7 +175,10 @@ class PhotoBench {
   async ask(asked) {
     this.asking?.abort();
     this.asking = new AbortController();
-    const own = [...troubles(this.sheet.marks), ...(asked?.faults ?? []).map((fault) => ({ kind: "scale", item: 0, point: null, message: fault.message }))];
+    const own = [
+      ...troubles(this.sheet.marks),
+      ...(asked?.faults ?? []).map((fault) => ({ kind: "scale", item: 0, point: null, message: fault.message })),
+    ];
     if (!asked) return this.told(null, {}, own, []);
     try {
       const response = await fetch("/v1/measure", {
@@ -188,7 +205,9 @@ class PhotoBench {
     this.stage.result = { answer, order, faults };
     showResults($("results"), answer, counts.pieces, [...toldFaults, ...notes, ...counts.notes]);
     $("take").href = benchAddress(location.search, pieces, this.sheet.marks.name);
-    $("taken").textContent = pieces.length ? `${pieces.length} reading${pieces.length > 1 ? "s" : ""} of this picture go along.` : "Nothing has been measured yet.";
+    $("taken").textContent = pieces.length
+      ? `${pieces.length} reading${pieces.length > 1 ? "s" : ""} of this picture go along.`
+      : "Nothing has been measured yet.";
     this.lists.show();
     this.stage.redraw();
     this.done();
@@ -221,12 +240,19 @@ function faultsOf(problem, places) {
 function unplaced(problem, places) {
   const errors = problem.errors ?? [];
   if (!errors.length) return [problem.detail ?? problem.title];
-  return errors.filter((/** @type {any} */ each) => !markAt(each.field, places)).map((/** @type {any} */ each) => readable(sentence(each)));
+  return errors
+    .filter((/** @type {any} */ each) => !markAt(each.field, places))
+    .map((/** @type {any} */ each) => readable(sentence(each)));
 }
 
 /** Rows along whose line nothing was found. @param {import("./photo_state.js").Marks} marks */
 function troubles(marks) {
-  const told = marks.rows.map(({ trouble: message, line }, item) => ({ kind: "rows", item, point: null, message: line ? message : "" }));
+  const told = marks.rows.map(({ trouble: message, line }, item) => ({
+    kind: "rows",
+    item,
+    point: null,
+    message: line ? message : "",
+  }));
   return told.filter((each) => each.message);
 }
 
@@ -244,7 +270,8 @@ function pressTool(name) {
 
 function enable() {
   $("opening").hidden = true;
-  for (const button of /** @type {NodeListOf<HTMLButtonElement>} */ (document.querySelectorAll(".tool"))) button.disabled = false;
+  for (const button of /** @type {NodeListOf<HTMLButtonElement>} */ (document.querySelectorAll(".tool")))
+    button.disabled = false;
 }
 
 /** @param {HTMLAnchorElement} link @param {string} text */

@@ -39,7 +39,10 @@ export function counted(marks) {
     return { pieces, notes: ["Not every row could be counted: look at its marks, and say when they are right."] };
   }
   if (!stated) {
-    return { pieces: [`${prefix}contact_count=${sure[0][0]}..`], notes: ["One row is marked: its contacts count as “at least”."] };
+    return {
+      pieces: [`${prefix}contact_count=${sure[0][0]}..`],
+      notes: ["One row is marked: its contacts count as “at least”."],
+    };
   }
   const [low, high] = together(sure, stated);
   return { pieces: [`${prefix}contact_count=${low === high ? low : `${low}..${high}`}`, ...pieces], notes: [] };

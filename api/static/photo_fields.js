@@ -34,7 +34,13 @@ export function choice(template, value, changed) {
 
 /** @param {[string, string][]} options @param {string} value @param {(value: string) => void} changed */
 export function choices(options, value, changed) {
-  const select = /** @type {HTMLSelectElement} */ (make("select", {}, options.map(([word, words]) => make("option", { value: word }, [words]))));
+  const select = /** @type {HTMLSelectElement} */ (
+    make(
+      "select",
+      {},
+      options.map(([word, words]) => make("option", { value: word }, [words])),
+    )
+  );
   select.value = value;
   select.addEventListener("change", () => changed(select.value));
   return select;
@@ -42,7 +48,9 @@ export function choices(options, value, changed) {
 
 /** @param {string} value @param {(text: string) => void} changed @param {Record<string, any>} [more] */
 export function typed(value, changed, more = {}) {
-  const input = /** @type {HTMLInputElement} */ (make("input", { type: "text", inputMode: "decimal", autocomplete: "off", value, ...more }));
+  const input = /** @type {HTMLInputElement} */ (
+    make("input", { type: "text", inputMode: "decimal", autocomplete: "off", value, ...more })
+  );
   input.addEventListener("change", () => changed(input.value));
   return input;
 }

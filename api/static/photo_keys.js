@@ -30,7 +30,8 @@ export class Keys {
 
   /** @param {KeyboardEvent} event */
   key(event) {
-    if (event.target !== this.stage.element || event.ctrlKey || event.metaKey || event.altKey || !this.stage.picture) return;
+    if (event.target !== this.stage.element || event.ctrlKey || event.metaKey || event.altKey || !this.stage.picture)
+      return;
     const arrow = ARROWS[event.key];
     const done = arrow ? this.arrow(arrow, event.shiftKey) : this.command(event.key);
     if (done !== false) event.preventDefault();
@@ -42,11 +43,14 @@ export class Keys {
     if (selected) return this.nudge(selected, dx, dy, fine);
     if (this.stage.tool === "move") return this.stage.moved(() => this.stage.view.pan(-dx * STRIDE, -dy * STRIDE));
     const step = (fine ? FINE : CROSS_STRIDE) / this.stage.view.scale;
-    const from = this.stage.cross ?? this.stage.view.toPicture({ x: this.stage.view.stage.width / 2, y: this.stage.view.stage.height / 2 });
+    const from =
+      this.stage.cross ??
+      this.stage.view.toPicture({ x: this.stage.view.stage.width / 2, y: this.stage.view.stage.height / 2 });
     this.stage.cross = this.stage.inside({ x: from.x + dx * step, y: from.y + dy * step });
     if (this.stage.line.length) this.stage.line = [this.stage.line[0], this.stage.cross];
     this.stage.view.show(this.stage.cross);
-    if (this.stage.view.scale < LOUPE_UNTIL) this.stage.showLoupe(this.stage.view.toStage(this.stage.cross), this.stage.cross);
+    if (this.stage.view.scale < LOUPE_UNTIL)
+      this.stage.showLoupe(this.stage.view.toStage(this.stage.cross), this.stage.cross);
     const { x, y } = this.stage.cross;
     this.stage.tells.say(`Cross hairs at ${Math.round(x)}, ${Math.round(y)}.`);
     return this.stage.redraw();
@@ -66,7 +70,8 @@ export class Keys {
   /** @param {string} key @returns {unknown} false: not a key of the stage. */
   command(key) {
     if (/^[1-6]$/.test(key)) return this.stage.choose(TOOLS[Number(key) - 1]);
-    if (key === "Enter" || key === " ") return this.stage.cross ? this.stage.place(this.stage.cross) : this.startCross();
+    if (key === "Enter" || key === " ")
+      return this.stage.cross ? this.stage.place(this.stage.cross) : this.startCross();
     const acts = /** @type {Record<string, () => unknown>} */ ({
       "+": () => this.stage.act("larger"),
       "=": () => this.stage.act("larger"),

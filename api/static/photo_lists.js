@@ -26,12 +26,22 @@ export class Lists {
   show() {
     const focused = this.wanted || document.activeElement?.id;
     const { marks } = this.sheet;
-    fill("rows", marks.rows.map((_, item) => this.row(item)));
-    fill("outlines", marks.outlines.map((_, item) => this.outline(item)));
-    fill("segments", marks.segments.map((_, item) => this.segment(item)));
+    fill(
+      "rows",
+      marks.rows.map((_, item) => this.row(item)),
+    );
+    fill(
+      "outlines",
+      marks.outlines.map((_, item) => this.outline(item)),
+    );
+    fill(
+      "segments",
+      marks.segments.map((_, item) => this.segment(item)),
+    );
     fill("scale", [this.scale()]);
     const field = focused ? document.getElementById(focused) : null;
-    if (field && (this.wanted || document.activeElement === document.body)) field.focus({ preventScroll: !this.wanted });
+    if (field && (this.wanted || document.activeElement === document.body))
+      field.focus({ preventScroll: !this.wanted });
     if (field) this.wanted = "";
   }
 
@@ -40,18 +50,30 @@ export class Lists {
     const faults = this.faults.filter((fault) => fault.kind === kind && fault.item === item);
     const told = faults.map((fault) => make("p", { className: "error" }, [fault.message]));
     const kept = /** @type {Node[]} */ (inside.filter(Boolean));
-    return make("fieldset", { className: faults.length ? "mark wrong" : "mark" }, [make("legend", {}, [legend]), ...told, ...kept]);
+    return make("fieldset", { className: faults.length ? "mark wrong" : "mark" }, [
+      make("legend", {}, [legend]),
+      ...told,
+      ...kept,
+    ]);
   }
 
   /** @param {number} item */
   row(item) {
     const row = this.sheet.marks.rows[item];
     const id = `rows-${item}`;
-    const set = (/** @type {(row: import("./photo_state.js").Row) => void} */ how) => this.sheet.change((marks) => how(marks.rows[item]));
-    const kinds = /** @type {[string, string][]} */ ([["pitch", "contacts"], ["tail_pitch", "tails at the board"]]);
+    const set = (/** @type {(row: import("./photo_state.js").Row) => void} */ how) =>
+      this.sheet.change((marks) => how(marks.rows[item]));
+    const kinds = /** @type {[string, string][]} */ ([
+      ["pitch", "contacts"],
+      ["tail_pitch", "tails at the board"],
+    ]);
     return this.group(`Row ${item + 1}: ${row.points.length} marked`, "rows", item, [
       this.verdict(row, item),
-      field(`${id}-feature`, "These are", choices(kinds, row.feature, (value) => set((one) => (one.feature = value)))),
+      field(
+        `${id}-feature`,
+        "These are",
+        choices(kinds, row.feature, (value) => set((one) => (one.feature = value))),
+      ),
       this.folded("rows", item, "Contact", () => [
         this.plane(id, row.plane, (value) => set((one) => (one.plane = value))),
         this.line(row, item),
@@ -71,7 +93,15 @@ export class Lists {
     const right = () => this.sheet.change((marks) => confirm(marks.rows[item]));
     return make("div", { className: sure ? "verdict" : "verdict unsure" }, [
       make("p", {}, [make("strong", {}, [words]), doubtful ? ` ${doubtful} doubtful, marked “?”.` : ""]),
-      ...(reasons.length ? [make("ul", {}, reasons.map((reason) => make("li", {}, [reason])))] : []),
+      ...(reasons.length
+        ? [
+            make(
+              "ul",
+              {},
+              reasons.map((reason) => make("li", {}, [reason])),
+            ),
+          ]
+        : []),
       ...(sure && !doubtful ? [] : [button("I looked: every mark is a contact", right, { id: `rows-${item}-right` })]),
     ]);
   }
@@ -81,8 +111,12 @@ export class Lists {
   line(row, item) {
     const text = row.line ? row.line.map((each) => String(Math.round(each * 10) / 10)).join(", ") : "";
     const set = (/** @type {string} */ value) => {
-      const line = value.split(/[,;\s]+/).filter(Boolean).map(number);
-      if (line.length !== 4 || line.some(Number.isNaN)) return this.acts.say("A line is four figures: x, y of its start, x, y of its end.");
+      const line = value
+        .split(/[,;\s]+/)
+        .filter(Boolean)
+        .map(number);
+      if (line.length !== 4 || line.some(Number.isNaN))
+        return this.acts.say("A line is four figures: x, y of its start, x, y of its end.");
       return this.sheet.change((marks) => (marks.rows[item].line = line));
     };
     const input = typed(text, set, { inputMode: "text", className: "line" });
@@ -93,10 +127,15 @@ export class Lists {
   /** @param {number} item */
   outline(item) {
     const outline = this.sheet.marks.outlines[item];
-    const set = (/** @type {(one: import("./photo_state.js").Outline) => void} */ how) => this.sheet.change((marks) => how(marks.outlines[item]));
+    const set = (/** @type {(one: import("./photo_state.js").Outline) => void} */ how) =>
+      this.sheet.change((marks) => how(marks.outlines[item]));
     const left = 4 - outline.points.length;
     return this.group(`Outline ${item + 1}${left ? `: ${left} corners to go` : ""}`, "outlines", item, [
-      field(`outlines-${item}-what`, "It goes round", choice("outline-choices", outline.what, (value) => set((one) => (one.what = value)))),
+      field(
+        `outlines-${item}-what`,
+        "It goes round",
+        choice("outline-choices", outline.what, (value) => set((one) => (one.what = value))),
+      ),
       this.folded("outlines", item, "Corner", () => [
         this.plane(`outlines-${item}`, outline.plane, (value) => set((one) => (one.plane = value))),
       ]),
@@ -107,14 +146,24 @@ export class Lists {
   /** @param {number} item */
   segment(item) {
     const segment = this.sheet.marks.segments[item];
-    const set = (/** @type {(one: import("./photo_state.js").Segment) => void} */ how) => this.sheet.change((marks) => how(marks.segments[item]));
-    return this.group(`Length ${item + 1}${segment.points.length < 2 ? ": its other end to go" : ""}`, "segments", item, [
-      field(`segments-${item}-feature`, "It is the", choice("length-choices", segment.feature, (value) => set((one) => (one.feature = value)))),
-      this.folded("segments", item, "End", () => [
-        this.plane(`segments-${item}`, segment.plane, (value) => set((one) => (one.plane = value))),
-      ]),
-      this.removal("segments", item, `length ${item + 1}`),
-    ]);
+    const set = (/** @type {(one: import("./photo_state.js").Segment) => void} */ how) =>
+      this.sheet.change((marks) => how(marks.segments[item]));
+    return this.group(
+      `Length ${item + 1}${segment.points.length < 2 ? ": its other end to go" : ""}`,
+      "segments",
+      item,
+      [
+        field(
+          `segments-${item}-feature`,
+          "It is the",
+          choice("length-choices", segment.feature, (value) => set((one) => (one.feature = value))),
+        ),
+        this.folded("segments", item, "End", () => [
+          this.plane(`segments-${item}`, segment.plane, (value) => set((one) => (one.plane = value))),
+        ]),
+        this.removal("segments", item, `length ${item + 1}`),
+      ],
+    );
   }
 
   /** @param {string} id @param {string} value @param {(value: string) => void} changed */
@@ -125,13 +174,16 @@ export class Lists {
   scale() {
     const { scale } = this.sheet.marks;
     const set = (/** @type {string} */ name) => (/** @type {string} */ value) =>
-      this.sheet.change((marks) => (/** @type {any} */ (marks.scale)[name] = value));
+      this.sheet.change((marks) => /** @type {any} */ ((marks.scale)[name] = value));
     const ways = /** @type {[string, string][]} */ ([
       ["none", "none: only proportions count"],
       ["segment", "something of known length is in it"],
       ["known", "pixels per millimetre are known"],
     ]);
-    const units = /** @type {[string, string][]} */ ([["mm", "mm"], ["in", "inch"]]);
+    const units = /** @type {[string, string][]} */ ([
+      ["mm", "mm"],
+      ["in", "inch"],
+    ]);
     const inside = [field("scale-how", "Scale", choices(ways, scale.how, set("how")))];
     if (scale.how === "segment") {
       inside.push(
@@ -167,8 +219,11 @@ export class Lists {
     const { points } = thing(this.sheet.marks, { kind, item });
     const id = `${kind}-${item}-points`;
     const summary = make("summary", { id: `${id}-fold` }, [`${word}s as figures${kind === "scale" ? "" : ", depth"}`]);
-    const folded = /** @type {HTMLDetailsElement} */ (make("details", { className: "points", open: this.open.has(id) }, [summary]));
-    const fillIn = () => folded.append(...before(), this.table(kind, item, word, points), this.another(kind, item, word, points.length));
+    const folded = /** @type {HTMLDetailsElement} */ (
+      make("details", { className: "points", open: this.open.has(id) }, [summary])
+    );
+    const fillIn = () =>
+      folded.append(...before(), this.table(kind, item, word, points), this.another(kind, item, word, points.length));
     if (folded.open) fillIn();
     folded.addEventListener("toggle", () => {
       if (folded.open && !this.open.has(id)) fillIn();
@@ -180,7 +235,11 @@ export class Lists {
 
   /** @param {Kind} kind @param {number} item @param {string} word @param {import("./photo_state.js").Spot[]} points */
   table(kind, item, word, points) {
-    return make("ol", {}, points.map((spot, point) => this.entry(kind, item, word, spot, point)));
+    return make(
+      "ol",
+      {},
+      points.map((spot, point) => this.entry(kind, item, word, spot, point)),
+    );
   }
 
   /** @param {Kind} kind @param {number} item @param {string} word @param {import("./photo_state.js").Spot} spot
@@ -189,7 +248,10 @@ export class Lists {
     const id = `${kind}-${item}-${point}`;
     const name = `${word} ${point + 1}`;
     const at = (/** @type {"x" | "y"} */ axis) => {
-      const input = typed(String(spot[axis]), (text) => this.setPoint(kind, item, point, axis, text), { id: `${id}-${axis}`, "aria-label": `${name}, ${axis}` });
+      const input = typed(String(spot[axis]), (text) => this.setPoint(kind, item, point, axis, text), {
+        id: `${id}-${axis}`,
+        "aria-label": `${name}, ${axis}`,
+      });
       input.addEventListener("focus", () => this.sheet.select({ kind, item, point }));
       return input;
     };
@@ -206,7 +268,12 @@ export class Lists {
   another(kind, item, word, count) {
     const most = kind === "rows" ? Infinity : kind === "outlines" ? 4 : 2;
     if (count >= most) return "";
-    const input = typed("", (text) => this.addPoint(kind, item, text), { inputMode: "text", "aria-label": `Another ${word.toLowerCase()}: x, y`, placeholder: "x, y", id: `${kind}-${item}-another` });
+    const input = typed("", (text) => this.addPoint(kind, item, text), {
+      inputMode: "text",
+      "aria-label": `Another ${word.toLowerCase()}: x, y`,
+      placeholder: "x, y",
+      id: `${kind}-${item}-another`,
+    });
     return make("p", {}, [input]);
   }
 
@@ -223,8 +290,12 @@ export class Lists {
 
   /** @param {Kind} kind @param {number} item @param {string} text */
   addPoint(kind, item, text) {
-    const [x, y, ...rest] = text.split(/[,;\s]+/).filter(Boolean).map(number);
-    if (Number.isNaN(x) || y === undefined || Number.isNaN(y) || rest.length) return this.acts.say("A point is two figures: x, y in pixels.");
+    const [x, y, ...rest] = text
+      .split(/[,;\s]+/)
+      .filter(Boolean)
+      .map(number);
+    if (Number.isNaN(x) || y === undefined || Number.isNaN(y) || rest.length)
+      return this.acts.say("A point is two figures: x, y in pixels.");
     return this.sheet.change((marks) => {
       thing(marks, { kind, item }).points.push({ x, y });
       settle(marks, { kind, item });
@@ -233,7 +304,9 @@ export class Lists {
 
   /** @param {"rows" | "outlines" | "segments"} kind @param {number} item @param {string} name */
   removal(kind, item, name) {
-    return button(`Delete ${name}`, () => this.sheet.change((marks) => marks[kind].splice(item, 1)), { id: `${kind}-${item}-remove` });
+    return button(`Delete ${name}`, () => this.sheet.change((marks) => marks[kind].splice(item, 1)), {
+      id: `${kind}-${item}-remove`,
+    });
   }
 }
 
@@ -246,7 +319,9 @@ function fill(id, inside) {
 function foundWords({ count, probability, sure, missing }) {
   const empty = missing.length ? `, ${missing.length} of them empty` : "";
   const percent = Math.min(99, Math.round(probability * 100));
-  return sure ? `${count} places${empty}, sure.` : `${count} places${empty}, not sure (${percent} %): count them by eye.`;
+  return sure
+    ? `${count} places${empty}, sure.`
+    : `${count} places${empty}, not sure (${percent} %): count them by eye.`;
 }
 
 /** A person looked at the row: its marks are its contacts. @param {import("./photo_state.js").Row} row */

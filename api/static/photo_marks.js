@@ -55,8 +55,15 @@ export function drawMarks(svg, scene) {
   const { marks } = scene.sheet;
   svg.replaceChildren(
     ...marks.outlines.flatMap((outline, item) => outlineMarks(scene, outline, item)),
-    ...marks.segments.flatMap((segment, item) => spanMarks(scene, segment.points, `length ${item + 1}${measured(scene, segment.feature, ": ")}`, "measured")),
-    ...spanMarks(scene, marks.scale.points, marks.scale.length ? `${marks.scale.length} ${marks.scale.unit}` : "scale", "known"),
+    ...marks.segments.flatMap((segment, item) =>
+      spanMarks(scene, segment.points, `length ${item + 1}${measured(scene, segment.feature, ": ")}`, "measured"),
+    ),
+    ...spanMarks(
+      scene,
+      marks.scale.points,
+      marks.scale.length ? `${marks.scale.length} ${marks.scale.unit}` : "scale",
+      "known",
+    ),
     ...marks.rows.flatMap((row, item) => rowMarks(scene, row, item)),
     ...scene.faults.flatMap((fault) => faultMarks(scene, fault)),
     ...selectedMarks(scene),
@@ -67,7 +74,9 @@ export function drawMarks(svg, scene) {
 /** @param {Scene} scene @param {import("./photo_state.js").Row} row @param {number} item */
 function rowMarks(scene, row, item) {
   const at = row.points.map((spot) => scene.view.toStage(spot));
-  const ends = row.line ? [lineEnd(row.line, 0), lineEnd(row.line, 2)].map((spot) => scene.view.toStage(spot)) : [at[0], at.at(-1)];
+  const ends = row.line
+    ? [lineEnd(row.line, 0), lineEnd(row.line, 2)].map((spot) => scene.view.toStage(spot))
+    : [at[0], at.at(-1)];
   if (!ends[0] || !ends[1]) return [];
   const [along, across] = directions(ends[0], ends[1]);
   const step = at.length > 1 ? Math.hypot(at[1].x - at[0].x, at[1].y - at[0].y) : NUMBER_ROOM;
@@ -80,9 +89,20 @@ function rowMarks(scene, row, item) {
     ...ink(ticks, "tick"),
     ...ink(doubtful.map((each) => lozenge(each)).join(""), "doubtful"),
     ...doubtful.map((each) => label(moved(each, across, -TICK - 12), "?", "doubtful")),
-    ...ink(gaps(scene, row, item).map((each) => stroke(moved(each, across, -TICK), moved(each, across, TICK))).join(""), "gap"),
-    ...at.flatMap((each, index) => (numbered(index + 1, every) ? [label(moved(each, across, TICK + 9), String(index + 1))] : [])),
-    label(moved(moved(ends[0], along, -4), across, -TICK - 10), `row ${item + 1}: ${row.points.length}${row.found?.sure === false ? "?" : ""}${measured(scene, row.feature, " × ")}`, "caption"),
+    ...ink(
+      gaps(scene, row, item)
+        .map((each) => stroke(moved(each, across, -TICK), moved(each, across, TICK)))
+        .join(""),
+      "gap",
+    ),
+    ...at.flatMap((each, index) =>
+      numbered(index + 1, every) ? [label(moved(each, across, TICK + 9), String(index + 1))] : [],
+    ),
+    label(
+      moved(moved(ends[0], along, -4), across, -TICK - 10),
+      `row ${item + 1}: ${row.points.length}${row.found?.sure === false ? "?" : ""}${measured(scene, row.feature, " × ")}`,
+      "caption",
+    ),
   ];
 }
 
@@ -99,7 +119,9 @@ const lozenge = (at) => `M${p(moved(at, { x: 0, y: -1 }, 9))}l7 9l-7 9l-7 -9z`;
 /** Places between the first contact and the last where nothing is marked.
  * @param {Scene} scene @param {import("./photo_state.js").Row} row @param {number} item @returns {At[]} */
 function gaps(scene, row, item) {
-  const place = Object.keys(scene.order).find((each) => scene.order[each].kind === "rows" && scene.order[each].item === item);
+  const place = Object.keys(scene.order).find(
+    (each) => scene.order[each].kind === "rows" && scene.order[each].item === item,
+  );
   const fitted = place && scene.answer?.pictures[0].rows[Number(/rows\[(\d+)\]/.exec(place)?.[1])];
   if (!fitted?.missing.length || !fitted.spans) return [];
   const [first, last] = [row.points[0], row.points[row.points.length - 1]].map((spot) => scene.view.toStage(spot));
@@ -121,13 +143,23 @@ function outlineMarks(scene, { points, what }, item) {
   const at = (points.length === 4 ? inOrder(points) : points).map((spot) => scene.view.toStage(spot));
   if (!at.length) return [];
   const edges = points.length === 4 ? `M${at.map(p).join("L")}Z` : `M${at.map(p).join("L")}`;
-  const corners = at.map((each) => `M${p(moved(each, { x: -1, y: 0 }, CORNER))}h${2 * CORNER}M${p(moved(each, { x: 0, y: -1 }, CORNER))}v${2 * CORNER}`);
-  return [...ink(edges, "edge"), ...ink(corners.join(""), "corner"), label(moved(at[at.length - 1], { x: 0, y: 1 }, 22), captionOf(scene, what, item), "caption")];
+  const corners = at.map(
+    (each) =>
+      `M${p(moved(each, { x: -1, y: 0 }, CORNER))}h${2 * CORNER}M${p(moved(each, { x: 0, y: -1 }, CORNER))}v${2 * CORNER}`,
+  );
+  return [
+    ...ink(edges, "edge"),
+    ...ink(corners.join(""), "corner"),
+    label(moved(at[at.length - 1], { x: 0, y: 1 }, 22), captionOf(scene, what, item), "caption"),
+  ];
 }
 
 /** @param {Scene} scene @param {string} what @param {number} item */
 function captionOf(scene, what, item) {
-  const sides = what.split("/").map((feature) => measured(scene, feature, "")).filter(Boolean);
+  const sides = what
+    .split("/")
+    .map((feature) => measured(scene, feature, ""))
+    .filter(Boolean);
   return `outline ${item + 1}${sides.length ? ": " : ""}${sides.join(" by ")}`;
 }
 

@@ -80,7 +80,10 @@ export function drawLoupe(canvas, picture, spot, scale) {
   pen.fillRect(0, 0, size, size);
   pen.imageSmoothingEnabled = times < 6;
   pen.drawImage(picture.image, left, top, seen, seen, 0, 0, size, size);
-  for (const [colour, width] of /** @type {[string, number][]} */ ([["#000", 4], ["#fff", 1.5]])) {
+  for (const [colour, width] of /** @type {[string, number][]} */ ([
+    ["#000", 4],
+    ["#fff", 1.5],
+  ])) {
     pen.strokeStyle = colour;
     pen.lineWidth = width;
     pen.stroke(crossHairs(size));
@@ -90,5 +93,7 @@ export function drawLoupe(canvas, picture, spot, scale) {
 /** @param {number} size */
 function crossHairs(size) {
   const [half, gap] = [size / 2, size / 22];
-  return new Path2D(`M0 ${half}H${half - gap}M${half + gap} ${half}H${size}M${half} 0V${half - gap}M${half} ${half + gap}V${size}`);
+  return new Path2D(
+    `M0 ${half}H${half - gap}M${half + gap} ${half}H${size}M${half} 0V${half - gap}M${half} ${half + gap}V${size}`,
+  );
 }

@@ -103,7 +103,8 @@ export class Pointers {
     if (press.touch) this.doing.aim(null, true);
     if (press.mode === "mark") this.doing.drop();
     else if (press.mode === "draw" && press.moved) this.doing.drawn(press.from, at);
-    else if (press.mode === "aim" || (!press.moved && (press.mode === "click" || press.mode === "draw"))) this.doing.place(at);
+    else if (press.mode === "aim" || (!press.moved && (press.mode === "click" || press.mode === "draw")))
+      this.doing.place(at);
   }
 
   /** @param {PointerEvent} event */

@@ -21,14 +21,24 @@ export function requestOf(marks) {
   const places = {};
   /** @type {any} */
   const picture = { name: marks.name, instrument: marks.camera, rows: [], outlines: [], segments: [] };
-  const add = (/** @type {import("./photo_state.js").Kind} */ kind, /** @type {number} */ item,
-    /** @type {any} */ what, /** @type {number[]} */ points) => {
+  const add = (
+    /** @type {import("./photo_state.js").Kind} */ kind,
+    /** @type {number} */ item,
+    /** @type {any} */ what,
+    /** @type {number[]} */ points,
+  ) => {
     places[`pictures[0].${kind}[${picture[kind].length}]`] = { kind, item, points };
     picture[kind].push({ ...what, ...(marks.of === "this" || what.of ? {} : { of: marks.of }) });
   };
   marks.rows.forEach((row, item) => {
     const points = pointsThatCount(row);
-    if (points.length >= FEWEST_POINTS) add("rows", item, { points: points.map((at) => pair(row.points[at])), feature: row.feature, ...plane(row) }, points);
+    if (points.length >= FEWEST_POINTS)
+      add(
+        "rows",
+        item,
+        { points: points.map((at) => pair(row.points[at])), feature: row.feature, ...plane(row) },
+        points,
+      );
   });
   marks.outlines.forEach((outline, item) => {
     if (outline.points.length === 4) add("outlines", item, outlineOf(outline), [0, 1, 2, 3]);
@@ -94,7 +104,10 @@ function scaleOf(scale) {
   const mm = scale.unit === "in" ? INCH_MM : 1;
   const [start, end] = scale.points.map(pair);
   const u = (limit * mm) / Math.sqrt(3);
-  return { scale: { start, end, length_mm: length * mm, u_mm: Number(u.toPrecision(6)), plane: scale.plane }, faults: [] };
+  return {
+    scale: { start, end, length_mm: length * mm, u_mm: Number(u.toPrecision(6)), plane: scale.plane },
+    faults: [],
+  };
 }
 
 /** @param {import("./photo_state.js").Scale} scale */
@@ -102,7 +115,8 @@ function knownScale(scale) {
   const perMm = number(scale.perMm);
   if (!(perMm > 0)) return unusable("scale.perMm", "say how many pixels make a millimetre, as in 127.4");
   const percent = scale.rel.trim() ? number(scale.rel) : null;
-  if (percent !== null && !(percent >= 0)) return unusable("scale.rel", "say how far off it may be in per cent, or nothing");
+  if (percent !== null && !(percent >= 0))
+    return unusable("scale.rel", "say how far off it may be in per cent, or nothing");
   const rel = percent === null ? {} : { rel: Number((percent / 100 / Math.sqrt(3)).toPrecision(6)) };
   return { scale: { px_per_mm: perMm, ...rel, plane: scale.plane }, faults: [] };
 }

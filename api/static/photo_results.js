@@ -22,18 +22,36 @@ export function showResults(place, answer, counts, notes) {
   const rows = [
     ...counts.map((piece) => countRow(piece)),
     ...(answer?.observations ?? []).filter((/** @type {any} */ each) => typeof each.value === "string").map(layoutRow),
-    ...(answer?.budgets ?? []).map((/** @type {any} */ each, /** @type {number} */ index) => lengthRow(each, index, answer, open)),
+    ...(answer?.budgets ?? []).map((/** @type {any} */ each, /** @type {number} */ index) =>
+      lengthRow(each, index, answer, open),
+    ),
   ];
   const told = [...notes, ...(answer?.notes ?? []), ...(answer?.pictures[0].notes ?? [])].map(readable);
   place.replaceChildren(
-    ...(rows.length ? [table(rows)] : [make("p", { className: "quiet" }, ["Nothing to measure yet: mark three contacts or more, four corners, or a length."])]),
-    ...(told.length ? [make("ul", { className: "notes" }, told.map((note) => make("li", {}, [note])))] : []),
+    ...(rows.length
+      ? [table(rows)]
+      : [
+          make("p", { className: "quiet" }, [
+            "Nothing to measure yet: mark three contacts or more, four corners, or a length.",
+          ]),
+        ]),
+    ...(told.length
+      ? [
+          make(
+            "ul",
+            { className: "notes" },
+            told.map((note) => make("li", {}, [note])),
+          ),
+        ]
+      : []),
   );
 }
 
 /** @param {Node[]} rows */
 function table(rows) {
-  const head = ["What", "Value", "± (95 %)"].map((text, at) => make("th", { scope: "col", className: at ? "number" : "" }, [text]));
+  const head = ["What", "Value", "± (95 %)"].map((text, at) =>
+    make("th", { scope: "col", className: at ? "number" : "" }, [text]),
+  );
   return make("table", {}, [make("thead", {}, [make("tr", {}, head)]), make("tbody", {}, rows)]);
 }
 
@@ -71,9 +89,15 @@ function lengthRow(length, index, answer, open) {
   const gaps = length.spans > 1 ? make("span", { className: "hint" }, [`over ${length.spans} gaps`]) : null;
   const folded = make("details", { id: `budget-${index}`, open: open.has(`budget-${index}`), className: "budget" }, [
     make("summary", {}, ["its doubt"]),
-    make("ul", {}, length.budget.map((/** @type {any} */ line) => make("li", {}, [budgetLine(line, length)]))),
+    make(
+      "ul",
+      {},
+      length.budget.map((/** @type {any} */ line) => make("li", {}, [budgetLine(line, length)])),
+    ),
   ]);
-  const more = [gaps, ratio ? make("span", { className: "hint" }, [ratio]) : null, folded].filter((each) => each !== null);
+  const more = [gaps, ratio ? make("span", { className: "hint" }, [ratio]) : null, folded].filter(
+    (each) => each !== null,
+  );
   return tableRow(`${of}${words(length.feature)}`, shown, doubt, more);
 }
 

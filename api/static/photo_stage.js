@@ -195,7 +195,8 @@ export class Stage {
   drawRow(from, to) {
     const [start, end] = [rounded(this.inside(from)), rounded(this.inside(to))];
     this.rubber([]);
-    if (Math.hypot(end.x - start.x, end.y - start.y) < SHORTEST) return this.tells.say("That line is too short: draw it along the whole row.");
+    if (Math.hypot(end.x - start.x, end.y - start.y) < SHORTEST)
+      return this.tells.say("That line is too short: draw it along the whole row.");
     const most = Number(document.getElementById("photo-bench")?.dataset.mostRows);
     if (this.sheet.marks.rows.length >= most) return this.tells.say(`${most} rows are marked: delete one first.`);
     this.sheet.change((marks) => marks.rows.push(newRow([start.x, start.y, end.x, end.y])));
@@ -266,7 +267,12 @@ export class Stage {
   /** @param {import("./photo_state.js").Mark} mark */
   named(mark) {
     const spot = this.spot(mark);
-    const thingName = { rows: `row ${mark.item + 1}, contact`, outlines: `outline ${mark.item + 1}, corner`, segments: `length ${mark.item + 1}, end`, scale: "scale, end" }[mark.kind];
+    const thingName = {
+      rows: `row ${mark.item + 1}, contact`,
+      outlines: `outline ${mark.item + 1}, corner`,
+      segments: `length ${mark.item + 1}, end`,
+      scale: "scale, end",
+    }[mark.kind];
     return `${thingName} ${mark.point + 1} at ${spot.x}, ${spot.y}${spot.doubt ? `; doubtful: ${spot.doubt}` : ""}`;
   }
 
@@ -298,7 +304,12 @@ export class Stage {
 /** The row whose line passes nearest. @param {import("./photo_state.js").Row[]} rows @param {At} spot */
 function nearestRow(rows, spot) {
   const apart = rows.map((row) => {
-    const [x0, y0, x1, y1] = row.line ?? [row.points[0]?.x ?? 0, row.points[0]?.y ?? 0, row.points.at(-1)?.x ?? 1, row.points.at(-1)?.y ?? 0];
+    const [x0, y0, x1, y1] = row.line ?? [
+      row.points[0]?.x ?? 0,
+      row.points[0]?.y ?? 0,
+      row.points.at(-1)?.x ?? 1,
+      row.points.at(-1)?.y ?? 0,
+    ];
     const length = Math.hypot(x1 - x0, y1 - y0) || 1;
     return Math.abs((spot.x - x0) * (y1 - y0) - (spot.y - y0) * (x1 - x0)) / length;
   });
