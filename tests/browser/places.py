@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from urllib.parse import quote
 
-from tests.browser.world import IDA
+from tests.browser.world import IDA, MIA, PER, World
 
 LISTED = "ouzelby:mossipet-p24"
+NEIGHBOUR = "pipitholt:seeplet-p24"
 INFERRED = "dunnocksward:brambikin-h10-3"
-"""Keys in the demo catalogue: a half of a series' members, and one that nobody lists."""
+"""Keys in the demo catalogue: a half of a series' members, one that is nearly the same, and one that nobody lists."""
 
 MEASURED = "contact_count=24&rows=2&pitch=4.40/11&body_length=6.63&body_width=1.99"
 """A plug as in the README's worked session."""
@@ -22,19 +24,45 @@ class Place:
     who: str | None = None
     status: int = 200
 
+    def at(self, world: World) -> str:
+        """The address on this server."""
+        return self.address.format_map({name: quote(key, safe=":~") for name, key in world.keys.items()})
+
 
 PLACES = {
     "bench": Place(address="/"),
     "bench-answer": Place(address=f"/?{MEASURED}"),
     "bench-in-doubt": Place(address="/?contact_count=38&rows=2&pitch=7.522/19&body_length=0.2565in&height=six"),
-    "bench-signed-in": Place(address=f"/?{MEASURED}", who=IDA),
     "photo": Place(address="/photo"),
     "half": Place(address=f"/halves/{LISTED}"),
-    "half-signed-in": Place(address=f"/halves/{LISTED}", who=IDA),
     "half-inferred": Place(address=f"/halves/{INFERRED}"),
+    "half-disputed": Place(address="/halves/{hostile_half}", who=PER),
     "half-unknown": Place(address="/halves/ouzelby:mossipet-p25", status=404),
     "series": Place(address="/series/ouzelby:mossipet"),
+    "series-hostile": Place(address="/series/{hostile_series}", who=PER),
     "series-unknown": Place(address="/series/ouzelby:mosipet", status=404),
+    "catalogue": Place(address="/catalogue"),
+    "catalogue-search": Place(address="/catalogue?q=mosipet+p24"),
+    "compare": Place(address=f"/compare?half={LISTED}&half={NEIGHBOUR}"),
+    "print": Place(address=f"/print?half={LISTED}&half={NEIGHBOUR}"),
+    "contribute": Place(address="/contribute"),
+    "contribute-half": Place(address="/contribute/half", who=IDA),
+    "contribute-series": Place(address="/contribute/series", who=IDA),
+    "revise": Place(address="/halves/{hostile_half}/revise", who=IDA),
+    "state": Place(address="/halves/{hostile_half}/state", who=IDA),
+    "confirm": Place(address=f"/halves/{LISTED}/confirm", who=PER),
+    "confirm-by-document": Place(address=f"/halves/{LISTED}/confirm?by=document", who=PER),
+    "confirm-by-fit": Place(address=f"/halves/{LISTED}/confirm?by=trial_fit", who=PER),
+    "dispute-it": Place(address="/halves/{hostile_half}/dispute", who=PER),
+    "dispute": Place(address="/disputes/{dispute}", who=MIA),
+    "sighting": Place(address="/halves/{hostile_half}/sighting", who=PER),
+    "cases": Place(address="/cases", who=IDA),
+    "case": Place(address="/cases/{case}", who=IDA),
+    "case-new": Place(address=f"/cases/new?{MEASURED}", who=IDA),
+    "journal": Place(address="/journal"),
+    "pending": Place(address="/pending", who=MIA),
+    "maintain": Place(address="/maintain", who=MIA),
+    "tokens": Place(address="/tokens", who=IDA),
     "sign-in": Place(address="/sign-in"),
     "about": Place(address="/about"),
     "docs": Place(address="/docs"),

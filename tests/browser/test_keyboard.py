@@ -51,11 +51,14 @@ def _stops(page: Page) -> list[dict[str, Any]]:
     raise AssertionError(f"Tab never leaves the page: {stops[-1]['name']}")
 
 
-@pytest.mark.parametrize("width", [WIDE, NARROW])
-@pytest.mark.parametrize("name", [name for name in PLACES if name != "docs"])
+@pytest.mark.parametrize(
+    ("name", "width"),
+    [("bench-answer", WIDE), ("half", WIDE), ("contribute-half", WIDE)]
+    + [(name, NARROW) for name in PLACES if name != "docs"],
+)
 def test_tab_stops_at_everything_and_the_focus_is_in_sight(new_page: NewPage, name: str, width: int) -> None:
     place = PLACES[name]
-    page = new_page(place.address, who=place.who, width=width)
+    page = new_page(place.at(new_page.visits.world), who=place.who, width=width)
     count = page.evaluate(REACHABLE)
     stops = _stops(page)
     assert [stop["name"] for stop in stops if not stop["marked"]] == []

@@ -52,11 +52,14 @@ WIDER = """() => {
 
 
 @pytest.mark.parametrize("name", PLACES)
-def test_a_page_never_scrolls_sideways_and_is_light(new_page: NewPage, name: str) -> None:
+def test_a_page_is_light_does_not_jump_and_never_scrolls_sideways(new_page: NewPage, name: str) -> None:
     place = PLACES[name]
-    page = new_page(who=place.who)
-    weight = _weighed(page, place.address)
+    page = new_page(who=place.who, width=NARROW)
+    page.add_init_script(SHIFTS)
+    weight = _weighed(page, place.at(new_page.visits.world))
     assert name in PACKAGED or weight < HEAVIEST_BYTES, f"{weight} bytes"
+    shifted = page.evaluate("window.shifted")
+    assert sum(value for value, _ in shifted) <= MOST_SHIFT, shifted
     for width in (NARROW, ZOOMED):
         page.set_viewport_size({"width": width, "height": HEIGHT})
         over, which = page.evaluate(WIDER)
@@ -81,7 +84,7 @@ def test_nothing_jumps_while_one_types(new_page: NewPage, width: int) -> None:
     page.add_init_script(SHIFTS)
     page.goto("/")
     page.locator("#contact_count").focus()
-    page.wait_for_timeout(200)  # what moves before anybody types is the next test's
+    page.wait_for_timeout(200)  # what moves as the page arrives is the other test's
     page.evaluate("window.shifted = []")
     for name, text, gaps in (
         ("contact_count", "24", ""),
@@ -91,16 +94,6 @@ def test_nothing_jumps_while_one_types(new_page: NewPage, width: int) -> None:
     ):
         enter(page, name, text, gaps)
         settle(page)
-    shifted = page.evaluate("window.shifted")
-    assert sum(value for value, _ in shifted) <= MOST_SHIFT, shifted
-
-
-@pytest.mark.parametrize("name", PLACES)
-def test_nothing_jumps_while_a_page_arrives(new_page: NewPage, name: str) -> None:
-    place = PLACES[name]
-    page = new_page(who=place.who, width=NARROW)
-    page.add_init_script(SHIFTS)
-    page.goto(place.address, wait_until="networkidle")
     shifted = page.evaluate("window.shifted")
     assert sum(value for value, _ in shifted) <= MOST_SHIFT, shifted
 
