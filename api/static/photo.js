@@ -3,7 +3,8 @@
 
 import { benchAddress, freeName } from "./photo_bench.js";
 import { counted } from "./photo_count.js";
-import { addByFigures, Lists } from "./photo_lists.js";
+import { addByFigures } from "./photo_changes.js";
+import { Lists } from "./photo_lists.js";
 import { openPicture } from "./photo_picture.js";
 import { markAt, requestOf } from "./photo_request.js";
 import { readable, showResults } from "./photo_results.js";
@@ -66,7 +67,7 @@ class PhotoBench {
       ["row-count", "rowCount"],
     ]) {
       $(id).addEventListener("change", () =>
-        this.sheet.change((marks) => /** @type {any} */ ((marks)[name] = $(id).value)),
+        this.sheet.change((marks) => /** @type {any} */ (marks[name] = $(id).value)),
       );
     }
     document.addEventListener("keydown", (event) => this.undoKey(event));

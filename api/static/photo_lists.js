@@ -1,7 +1,8 @@
 /** Every mark as a list with figures: for those who cannot point, and to set a point exactly. */
 
+import { confirm, removePoint, settle } from "./photo_changes.js";
 import { button, choice, choices, field, make, typed } from "./photo_fields.js";
-import { newOutline, newRow, newSegment, noScale, thing } from "./photo_state.js";
+import { thing } from "./photo_state.js";
 import { number } from "./photo_request.js";
 
 /** @typedef {import("./photo_state.js").Sheet} Sheet */
@@ -174,7 +175,7 @@ export class Lists {
   scale() {
     const { scale } = this.sheet.marks;
     const set = (/** @type {string} */ name) => (/** @type {string} */ value) =>
-      this.sheet.change((marks) => /** @type {any} */ ((marks.scale)[name] = value));
+      this.sheet.change((marks) => /** @type {any} */ (marks.scale[name] = value));
     const ways = /** @type {[string, string][]} */ ([
       ["none", "none: only proportions count"],
       ["segment", "something of known length is in it"],
@@ -322,39 +323,4 @@ function foundWords({ count, probability, sure, missing }) {
   return sure
     ? `${count} places${empty}, sure.`
     : `${count} places${empty}, not sure (${percent} %): count them by eye.`;
-}
-
-/** A person looked at the row: its marks are its contacts. @param {import("./photo_state.js").Row} row */
-export function confirm(row) {
-  row.found = null;
-  row.trouble = "";
-  for (const spot of row.points) spot.doubt = null;
-}
-
-/** @param {import("./photo_state.js").Marks} marks @param {import("./photo_state.js").Mark} mark */
-export function removePoint(marks, mark) {
-  thing(marks, mark).points.splice(mark.point, 1);
-  settle(marks, mark);
-}
-
-/** After points were changed by hand: contacts stand in order along their row, and the count is a person's.
- * @param {import("./photo_state.js").Marks} marks @param {{kind: Kind, item: number}} place */
-export function settle(marks, { kind, item }) {
-  if (kind !== "rows") return;
-  const row = marks.rows[item];
-  row.trouble = "";
-  if (row.found && row.points.length !== row.found.count - row.found.missing.length) row.found = null;
-  const ends = row.line ?? [row.points[0]?.x, row.points[0]?.y, row.points.at(-1)?.x, row.points.at(-1)?.y].map(Number);
-  const [dx, dy] = [ends[2] - ends[0], ends[3] - ends[1]];
-  row.points.sort((one, other) => (one.x - other.x) * dx + (one.y - other.y) * dy);
-}
-
-/** Begin something to be given by figures. @param {Sheet} sheet @param {string} what */
-export function addByFigures(sheet, what) {
-  sheet.change((marks) => {
-    if (what === "row") marks.rows.push(newRow());
-    if (what === "outline") marks.outlines.push(newOutline());
-    if (what === "segment") marks.segments.push(newSegment());
-    if (what === "scale") marks.scale = noScale();
-  });
 }

@@ -1,7 +1,7 @@
 /** The stage: the picture, the marks over it, and what pointer and keys do there. */
 
 import { everyMark, newOutline, newRow, newSegment, thing } from "./photo_state.js";
-import { removePoint, settle } from "./photo_lists.js";
+import { removePoint, settle } from "./photo_changes.js";
 import { drawMarks } from "./photo_marks.js";
 import { draw, drawLoupe } from "./photo_picture.js";
 import { Keys } from "./photo_keys.js";
