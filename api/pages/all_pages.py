@@ -14,11 +14,13 @@ from api.pages import (
     catalogue,
     compare,
     contribute,
+    disputes,
     entry_state,
     evidence,
     halves,
     journal,
     maintain,
+    own_tokens,
     photo,
     printing,
     reference,
@@ -37,12 +39,14 @@ ROUTERS = (
     catalogue.router,
     contribute.router,
     evidence.router,
+    disputes.router,
     compare.router,
     printing.router,
     cases.router,
     entry_state.router,
     journal.router,
     maintain.router,
+    own_tokens.router,
 )
 
 

@@ -20,7 +20,7 @@ from api.pages.evidence_forms import TOOLS, WAYS, confirmation_of, countable, me
 from api.pages.forms import Filled, Form, FormDep
 from api.pages.history_view import Happened, happened_since
 from api.pages.rendering import Visit, VisitDep
-from api.schemas.evidence import ConfirmationIn, ReasonIn, ResolutionIn, StatementOut, statement_out
+from api.schemas.evidence import ConfirmationIn, StatementOut, statement_out
 from api.writing import Writing, WritingDep
 from catalog import reading
 from catalog.accounts.access import Permission, require
@@ -28,23 +28,15 @@ from catalog.database import Catalogue
 from catalog.errors import StaleError
 from catalog.evidence import giving
 from catalog.evidence.standing import EntryRecord
-from catalog.evidence.statements import FEATURES_OF, Answer, Dispute, Sighting
+from catalog.evidence.statements import FEATURES_OF, Dispute, Sighting
 from catalog.history.acts import Act
-from catalog.history.documents import DocumentRecord, documents, get_document
-from catalog.history.preconditions import require_unchanged, tag_of
+from catalog.history.documents import DocumentRecord, documents
+from catalog.history.preconditions import tag_of
 from catalog.history.rewriting import AnyRecord, get_record
 from catalog.reviewing import ReviewRefusedError
 from matcher.features import FEATURES
 
 router = APIRouter(include_in_schema=False)
-
-OUTCOMES = (
-    ("entry_stands", "the entry is right as it stands"),
-    ("entry_changed", "the entry was changed"),
-    ("dispute_withdrawn", "the dispute is taken back"),
-)
-WITHDRAWN = OUTCOMES[2:]
-"""What whoever opened a dispute may say."""
 
 PAGES: Mapping[str, Callable[..., str]] = {"half": half_page, "series": series_page}
 
@@ -145,14 +137,15 @@ def _dispute_page(visit: Visit, catalogue: Catalogue, entry: About, filled: Fill
         status=status,
         entry=entry,
         filled=filled,
-        opened=[_told(each) for each in opened],
+        opened=[told(each) for each in opened],
         features=[(name, FEATURES[name].label) for name in FEATURES_OF[entry.of]],
         may=visit.may(Permission.GIVE_EVIDENCE),
         here=visit.request.url.path,
     )
 
 
-def _told(document: DocumentRecord) -> dict[str, Any]:
+def told(document: DocumentRecord) -> dict[str, Any]:
+    """A dispute as the pages tell it."""
     said = Dispute.model_validate(document.content)
     label = FEATURES[said.feature].label if said.feature else ""
     return {"key": document.key, "author": document.author, "day": document.added_at[:10], "said": said, "label": label}
@@ -167,7 +160,7 @@ def _dispute(of: EntryRecord, key: str, visit: Visit, form: Form, catalogue: Cat
             writing,
             form,
             StatementOut,
-            lambda session, act: _statement(session, giving.dispute(session, act, body)),
+            lambda session, act: statement_as_it_stands(session, giving.dispute(session, act, body)),
             body=body,
         )
     except REFUSED as error:
@@ -177,7 +170,8 @@ def _dispute(of: EntryRecord, key: str, visit: Visit, form: Form, catalogue: Cat
     return see_other(PAGES[of](key, "?said=disputed"))
 
 
-def _statement(session: Session, document: DocumentRecord) -> StatementOut:
+def statement_as_it_stands(session: Session, document: DocumentRecord) -> StatementOut:
+    """A statement with its tag."""
     return statement_out(document, tag_of(session, document.record, document.key))
 
 
@@ -200,7 +194,7 @@ def sight(key: str, visit: VisitDep, form: FormDep, catalogue: CatalogueDep, wri
             writing,
             form,
             StatementOut,
-            lambda session, act: _statement(session, giving.sight(session, act, body)),
+            lambda session, act: statement_as_it_stands(session, giving.sight(session, act, body)),
             body=body,
         )
     except REFUSED as error:
@@ -246,81 +240,3 @@ def _add_evidence(of: EntryRecord, path: str) -> None:
 
 _add_evidence("half", "halves")
 _add_evidence("series", "series")
-
-
-@router.get("/disputes/{key}")
-def dispute_itself(key: str, visit: VisitDep, catalogue: CatalogueDep) -> Response:
-    """A dispute, what was answered, and the place to answer or settle it."""
-    return _one_dispute(visit, catalogue, key)
-
-
-@router.post("/disputes/{key}")
-def answer_or_settle(
-    key: str, visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep
-) -> Response:
-    """Answer it, or settle it."""
-    settling = form.one("do") == "settle"
-    try:
-        if settling:
-            _settle(visit, key, form, writing)
-        else:
-            _answer(visit, key, form, writing)
-    except REFUSED as error:
-        field = "settle.reason" if settling else "answer.reason"
-        filled, status = refused(form, error, (field,), lambda name: field if name == "reason" else name)
-        return _one_dispute(visit, catalogue, key, filled, status)
-    return see_other(f"/disputes/{key}?said={'settled' if settling else 'answered'}")
-
-
-def _answer(visit: Visit, key: str, form: Form, writing: Writing) -> None:
-    require(visit.who, Permission.DISCUSS)
-    body = model_of(ReasonIn, {"reason": form.one("answer.reason")})
-    act_once(
-        writing,
-        form,
-        StatementOut,
-        lambda session, act: _statement(session, giving.answer(session, act, Answer(dispute=key, text=body.reason))),
-        body=body,
-    )
-
-
-def _settle(visit: Visit, key: str, form: Form, writing: Writing) -> None:
-    require(visit.who, Permission.GIVE_EVIDENCE)
-    given = {
-        "outcome": form.one("settle.outcome"),
-        "reason": form.one("settle.reason"),
-        "set_aside": form.many("settle.set_aside"),
-    }
-    body = model_of(ResolutionIn, {"resolution": given})
-
-    def work(session: Session, act: Act) -> StatementOut:
-        require_unchanged(session, "dispute", key, form.tag)
-        return _statement(session, giving.resolve(session, act, key, body.resolution))
-
-    act_once(writing, form, StatementOut, work, body=body, reason=body.resolution.reason)
-
-
-def _one_dispute(
-    visit: Visit, catalogue: Catalogue, key: str, filled: Filled | None = None, status: int = 200
-) -> Response:
-    with catalogue.reading() as session:
-        document = get_document(session, "dispute", key)
-        answers = documents(session, "answer", of="dispute", about=key)
-        said = Dispute.model_validate(document.content)
-        aside = documents(session, "confirmation", of=said.of, about=said.key, state="listed")
-        tag = tag_of(session, "dispute", key)
-    maintains = visit.may(Permission.MAINTAIN)
-    return visit.page(
-        "dispute_answers.html",
-        status=status,
-        told=_told(document),
-        state=document.state,
-        page=PAGES[said.of](said.key) if said.of in PAGES else "",
-        answers=[(each.author, each.added_at[:10], each.content["text"]) for each in answers],
-        aside=[(each.key, f"{each.author}, {each.added_at[:10]}") for each in aside] if maintains else [],
-        outcomes=OUTCOMES if maintains else WITHDRAWN if document.author == visit.who.name else (),
-        filled=filled or Filled(),
-        tag=tag,
-        may=visit.may(Permission.DISCUSS),
-        here=visit.request.url.path,
-    )

@@ -147,8 +147,8 @@ def test_figures_are_taken_in_the_sources_unit(shop: Workshop) -> None:
 
 
 def test_hostile_text_in_every_field_is_text(shop: Workshop) -> None:
-    texts = ("maker", "series", "part_number", "markings", "aliases", "order_codes", "note", "datasheet.title")
-    texts += ("datasheet.revision", "datasheet.page", "datasheet.address", "dimensions.pitch.doubt", "reason")
+    texts = ["maker", "series", "part_number", "markings", "aliases", "order_codes", "note", "datasheet.title"]
+    texts += ["datasheet.revision", "datasheet.page", "datasheet.address", "dimensions.pitch.doubt", "reason"]
     sent = [(name, value) for name, value in NEW if name not in texts] + [(name, HOSTILE) for name in texts]
     person = browser(shop, IDA)
     for headers in ({}, {"X-Part": "review"}):
