@@ -1,4 +1,4 @@
-"""Signing in and out: the browser gets a token of its own, in a cookie that scripts cannot read; signing out ends it."""
+"""Signing in and out: the browser gets a token of its own, in a cookie that no script reads; signing out ends it."""
 
 from __future__ import annotations
 

@@ -15,9 +15,9 @@ from starlette.testclient import TestClient
 from typer.testing import CliRunner
 
 from api.cli import app as command
-from api.problem_types import PROBLEMS
 from api.pages.reference import DOCS_POLICY
 from api.pages.rendering import PAGE_POLICY
+from api.problem_types import PROBLEMS
 from api.shortform import parse_pieces
 from api.triage import TRIAGE
 from matcher.features import FEATURES, Kind

@@ -62,12 +62,8 @@ def _tokens(url: str) -> dict[str, dict[str, str]]:
         with catalogue.writing() as session:
             for name in (IDA, PER):
                 contributors.add(session, operators(), name, Role.CONTRIBUTOR)
-            return {
-                name: {
-                    "Authorization": f"Bearer {tokens.create(session, operators(), name, scopes=scopes, expires=None).secret}"
-                }
-                for name in (IDA, PER)
-            }
+            made = {name: tokens.create(session, operators(), name, scopes=scopes, expires=None) for name in (IDA, PER)}
+            return {name: {"Authorization": f"Bearer {each.secret}"} for name, each in made.items()}
 
 
 def _until(asked: Callable[[], Any], settled: Callable[[Any], bool]) -> Any:
