@@ -67,7 +67,7 @@ class PhotoBench {
       ["row-count", "rowCount"],
     ]) {
       $(id).addEventListener("change", () =>
-        this.sheet.change((marks) => /** @type {any} */ (marks[name] = $(id).value)),
+        this.sheet.change((marks) => Object.assign(marks, { [name]: $(id).value })),
       );
     }
     document.addEventListener("keydown", (event) => this.undoKey(event));

@@ -175,7 +175,7 @@ export class Lists {
   scale() {
     const { scale } = this.sheet.marks;
     const set = (/** @type {string} */ name) => (/** @type {string} */ value) =>
-      this.sheet.change((marks) => /** @type {any} */ (marks.scale[name] = value));
+      this.sheet.change((marks) => Object.assign(marks.scale, { [name]: value }));
     const ways = /** @type {[string, string][]} */ ([
       ["none", "none: only proportions count"],
       ["segment", "something of known length is in it"],
