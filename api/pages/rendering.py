@@ -14,7 +14,7 @@ from starlette.responses import HTMLResponse, Response
 from api.access import WhoDep
 from api.schemas.problems import Problem
 from catalog.accounts.access import Permission, allowed
-from catalog.accounts.who import Who
+from catalog.accounts.who import State, Who
 
 PAGE_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; "
@@ -68,8 +68,8 @@ class Visit:
 
     @property
     def signed_in(self) -> bool:
-        """Whether a contributor looks."""
-        return bool(self.who.name)
+        """Whether a contributor looks, whose session is good: one that was ended counts no more."""
+        return bool(self.who.name) and self.who.state is State.ACTIVE
 
     def may(self, permission: str) -> bool:
         """Whether they have a permission in general; for what only some may do."""
