@@ -28,7 +28,8 @@ function begin() {
   async function look() {
     const number = ++asked;
     const part = await ask("review", form);
-    if (part !== null && number === asked) {
+    // Whoever is writing a reason beside a finding is not interrupted.
+    if (part !== null && number === asked && !review.contains(document.activeElement)) {
       review.innerHTML = part;
     }
   }
@@ -49,7 +50,7 @@ function begin() {
     added?.focus();
   }
 
-  look();
+  if (!("looked" in review.dataset)) look(); // else the server has, and its answer may say what is wrong
 }
 
 // A part of the page for the form as it stands; null where the server is not to be had, and the page does without.
