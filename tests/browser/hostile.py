@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
+from urllib.parse import quote
 
-if TYPE_CHECKING:
-    from tests.browser.world import World
+from tests.browser.world import HOSTILE_NAME, World
 
 HOSTILE = "<script>ran(1)</script><img src=nest onerror=ran(2)>\"'><b>{{7*7}}</b> =1+1 🐦 ציפור"
 """Elements, a handler, quotes that would end an attribute, a template, a formula, an emoji, and letters that run from
@@ -37,6 +37,9 @@ def add_hostile(world: World, ida: str, per: str, mia: str) -> dict[str, str]:
     dispute = _evidence(world, half, ida, per)
     case = _case(world, half, ida, per)
     world.ask("POST", f"/v1/series/{series}/withdraw", ida, json={"reason": text("withdrawal")})
+    world.ask(
+        "POST", f"/v1/contributors/{quote(HOSTILE_NAME, safe='')}/suspend", mia, json={"reason": text("suspended")}
+    )
     world.ask("POST", f"/v1/disputes/{dispute}/answers", mia, json={"reason": text("answer")})
     return {"hostile_half": half, "hostile_mate": mate, "hostile_series": series, "dispute": dispute, "case": case}
 

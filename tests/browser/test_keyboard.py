@@ -32,6 +32,7 @@ FOCUSED = """() => {
 
 REACHABLE = """() => [...document.querySelectorAll(
     "a[href], button, input:not([type=hidden]), select, textarea, summary, [tabindex='0']")]
+  .filter((node) => node.tabIndex >= 0)
   .filter((node) => node.checkVisibility({ visibilityProperty: true }) && !node.disabled)
   .filter((node) => !(node.type === "radio" && !node.checked) && !node.matches(".peek"))
   .length"""

@@ -17,7 +17,7 @@ WIDE, NARROW = 1280, 360
 
 HEIGHT = 800
 
-PATIENCE_MS = 20_000
+PATIENCE_MS = 60_000
 """How long a page may take on a loaded machine before a test gives up."""
 
 REPORT_VIOLATIONS = """

@@ -28,6 +28,8 @@ IDA, PER, JAY, MIA = "Ida Finch", "Per Crake", "Jay Rook", "Mia Dunn"
 PEOPLE = {IDA: Role.CONTRIBUTOR, PER: Role.CONTRIBUTOR, JAY: Role.CONTRIBUTOR, MIA: Role.MAINTAINER}
 """Jay is the one whose work is undone."""
 
+HOSTILE_NAME = "Nest<script>ran(4)</script>"
+
 STARTED_WITHIN_S, PATIENCE_S = 60.0, 120.0
 """On a machine that does other things as well; the first answer waits for what is worked out once."""
 
@@ -60,7 +62,8 @@ def fill(url: str) -> dict[str, str]:
     with open_catalogue(url) as catalogue:
         load_demo(catalogue)
         with catalogue.writing() as session:
-            made = {}
+            made: dict[str, str] = {}
+            contributors.add(session, operators("a test"), HOSTILE_NAME, Role.CONTRIBUTOR)
             for name, role in PEOPLE.items():
                 act = operators("a test")
                 contributors.add(session, act, name, role)

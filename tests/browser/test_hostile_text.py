@@ -1,0 +1,142 @@
+"""Hostile text in every contributed field appears as text on every page that shows it: no element, no script."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.browser.hostile import HOSTILE, SHORT
+from tests.browser.visits import NewPage
+from tests.browser.world import IDA, MIA, PER
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+HALF = "/halves/{hostile_half}"
+
+SHOWING = {
+    "half": (f"{HALF}?evidence=all&mates=all", None),
+    "mate": ("/halves/{hostile_mate}?mates=all", None),
+    "series": ("/series/{hostile_series}", None),
+    "catalogue": ("/catalogue?q=part+script", None),
+    "compare": ("/compare?half={hostile_half}&half={hostile_mate}", None),
+    "print": ("/print?half={hostile_half}", None),
+    "bench": ("/?contact_count=10&pitch=0.83&body_length=6.1&body_width=4.1", None),
+    "case": ("/cases/{case}", IDA),
+    "cases": ("/cases", None),
+    "journal": ("/journal", None),
+    "pending": ("/pending", MIA),
+    "dispute": ("/disputes/{dispute}", MIA),
+    "revise": (f"{HALF}/revise", IDA),
+    "revise-series": ("/series/{hostile_series}/revise", IDA),
+    "state": (f"{HALF}/state", IDA),
+    "confirm": (f"{HALF}/confirm", PER),
+    "dispute-it": (f"{HALF}/dispute", PER),
+    "sighting": (f"{HALF}/sighting", PER),
+    "maintain": ("/maintain", MIA),
+}
+
+FIELDS = (
+    "half.note",
+    "marking",
+    "alias",
+    "code",
+    "doubt",
+    *(f"half.{name}" for name in ("title", "revision", "page", "address")),
+    "series.note",
+    "series.alias",
+    "series.title",
+    "mating.note",
+    "mating.title",
+    "measured.note",
+    "document.title",
+    "document.note",
+    "device",
+    "board",
+    "sighting.note",
+    "sighting.title",
+    "dispute",
+    "answer",
+    "title",
+    "case.note",
+    "seen",
+    "comment",
+    "withdrawal",
+    "reason of part",
+    "suspended",
+)
+"""Fields that some page has to show; each page's text is looked through for all of them."""
+
+CAUGHT = """
+window.caught = [];
+window.ran = (number) => window.caught.push(number);
+window.alert = () => window.caught.push("alert");
+"""
+
+MADE = """() => [...document.querySelectorAll(
+    "img[src='nest'], img[onerror], [onerror], [onclick], main script, b > b, main i")]
+  .map((node) => node.outerHTML.slice(0, 120))"""
+"""Elements that could only come of contributed text: no page of this server has any of them."""
+
+WRITTEN = """() => [
+  document.body.innerText, document.title,
+  ...[...document.querySelectorAll("input, textarea")].map((node) => node.value),
+  ...[...document.querySelectorAll("option, details, svg title, svg text")].map((node) => node.textContent),
+].join("\\n")"""
+"""All text of the page as a person finds it, in fields and folded parts as well."""
+
+
+def _open(new_page: NewPage, name: str) -> Page:
+    address, who = SHOWING[name]
+    page = new_page(who=who)
+    page.add_init_script(CAUGHT)
+    answer = page.goto(address.format_map(new_page.visits.world.keys), wait_until="networkidle")
+    assert answer is not None
+    assert answer.ok
+    return page
+
+
+@pytest.mark.parametrize("name", SHOWING)
+def test_hostile_text_makes_no_element_and_runs_nothing(new_page: NewPage, name: str) -> None:
+    page = _open(new_page, name)
+    assert page.evaluate(MADE) == []
+    assert page.evaluate("window.caught") == []
+    assert "49" not in page.evaluate("document.title")  # 7 * 7: no template was filled in twice
+    assert SHORT in _written(page) or HOSTILE in _written(page)
+
+
+def test_every_contributed_field_is_shown_somewhere_as_it_was_written(new_page: NewPage) -> None:
+    written = "\n".join(_written(_open(new_page, name)) for name in SHOWING)
+    missing = [field for field in FIELDS if f"{field} {HOSTILE}" not in written]
+    assert missing == []
+
+
+def _written(page: Page) -> str:
+    # White space is folded where a page lays text out.
+    return " ".join(str(page.evaluate(WRITTEN)).split())
+
+
+def test_hostile_text_in_the_address_and_the_fields_of_the_bench_is_text(new_page: NewPage) -> None:
+    page = new_page()
+    page.add_init_script(CAUGHT)
+    page.goto("/?body_length=<img src=nest onerror=ran(1)>&marking=<script>ran(2)</script>")
+    page.locator('[name="body_width"]').fill(HOSTILE)
+    page.locator('[name="body_width"]').press("Tab")
+    page.wait_for_load_state("networkidle")
+    page.locator("[data-error]").first.wait_for()
+    assert page.evaluate(MADE) == []
+    assert page.evaluate("window.caught") == []
+
+
+def test_hostile_text_in_a_form_comes_back_as_text_beside_its_errors(new_page: NewPage) -> None:
+    page = new_page(who=IDA)
+    page.add_init_script(CAUGHT)
+    page.goto("/contribute/half")
+    for name in ("maker", "series", "part_number", "note", "rows", "dimensions.pitch.value"):
+        page.locator(f'[name="{name}"]').fill(HOSTILE)
+    page.locator(".sending button[value=save]").click()
+    page.get_by_role("alert").wait_for()
+    assert page.locator('[name="maker"]').input_value() == HOSTILE
+    assert page.evaluate(MADE) == []
+    assert page.evaluate("window.caught") == []
