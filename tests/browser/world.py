@@ -28,7 +28,7 @@ IDA, PER, JAY, MIA = "Ida Finch", "Per Crake", "Jay Rook", "Mia Dunn"
 PEOPLE = {IDA: Role.CONTRIBUTOR, PER: Role.CONTRIBUTOR, JAY: Role.CONTRIBUTOR, MIA: Role.MAINTAINER}
 """Jay is the one whose work is undone."""
 
-HOSTILE_NAME = "Nest<script>ran(4)</script>"
+HOSTILE_NAME = "Nest<img src=nest onerror=ran(4)>"
 
 STARTED_WITHIN_S, PATIENCE_S = 60.0, 120.0
 """On a machine that does other things as well; the first answer waits for what is worked out once."""
