@@ -34,19 +34,25 @@ _NO_NUMBER = re.compile(r"unable to parse string as (?:a number|an integer)")
 _ERROR_PATH = re.compile(r"^(?:entry|confirmation|resolution)(?:\.|$)")
 
 
+class _Sent(BaseModel):
+    """A form as it came in."""
+
+    pairs: tuple[tuple[str, str], ...]
+
+
 def act_once(
     writing: Writing,
     form: Form,
     kind: type[A],
     work: Callable[[Session, Act], A],
     *,
-    body: BaseModel | None = None,
     reason: str = "",
     told_once: Collection[str] = (),
 ) -> A:
-    """Do what a form asks: under the form's own key, so that a second click changes nothing more."""
+    """Do what a form asks: under the form's own key, so that a second click changes nothing more. The same key with
+    anything else in the form is another wish, and refused."""
     asked = replace(writing, key=form.once or writing.key, if_match=form.tag or writing.if_match)
-    return asked.made(kind, work, body=body, reason=reason, told_once=told_once)
+    return asked.made(kind, work, body=_Sent(pairs=form.pairs), reason=reason, told_once=told_once)
 
 
 def see_other(address: str) -> RedirectResponse:

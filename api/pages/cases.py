@@ -86,7 +86,7 @@ def save_case(visit: VisitDep, form: FormDep, snapshot: SnapshotDep, writing: Wr
             document = keeping.save(session, act, body.specimen(), summary, private=body.private)
             return case_of(session, document.key, seer_of(act))
 
-        made = act_once(writing, form, CaseOut, work, body=body)
+        made = act_once(writing, form, CaseOut, work)
     except REFUSED as error:
         filled, status = refused(form, error, ("title",))
         return _new(visit, bench, filled, pairs, status)
@@ -224,7 +224,7 @@ def _comment(visit: Visit, key: str, form: Form, snapshot: Snapshot, writing: Wr
             document, {each.half: each for each in (judged,) if each}, tag_of(session, COMMENT, document.key)
         )
 
-    act_once(writing, form, CommentOut, work, body=body)
+    act_once(writing, form, CommentOut, work)
 
 
 def _accept(visit: Visit, key: str, form: Form, snapshot: Snapshot, writing: Writing) -> None:
@@ -252,7 +252,7 @@ def _accept(visit: Visit, key: str, form: Form, snapshot: Snapshot, writing: Wri
         keeping.accept(session, act, found, choice, lambda: evidence_in(found))
         return case_of(session, key, seer_of(act))
 
-    act_once(writing, form, CaseOut, work, body=body, reason=body.reason)
+    act_once(writing, form, CaseOut, work, reason=body.reason)
 
 
 def _show(visit: Visit, key: str, form: Form, snapshot: Snapshot, writing: Writing) -> None:
@@ -271,7 +271,7 @@ def _show(visit: Visit, key: str, form: Form, snapshot: Snapshot, writing: Writi
         keeping.revise(session, act, found, body.specimen(), summary, judged, private=body.private)
         return case_of(session, key, seer_of(act))
 
-    act_once(writing, form, CaseOut, work, body=body)
+    act_once(writing, form, CaseOut, work)
 
 
 def _close(
@@ -286,4 +286,4 @@ def _close(
         change(session, act, found)
         return case_of(session, key, seer_of(act))
 
-    act_once(writing, form, CaseOut, work, body=body, reason=body.reason)
+    act_once(writing, form, CaseOut, work, reason=body.reason)

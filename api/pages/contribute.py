@@ -264,7 +264,7 @@ def _add(visit: Visit, sheet: Sheet, form: Form, writing: Writing) -> Response:
     def work(session: Session, act: Act) -> ContributedOut:
         return contributed_out(session, body.entry, contribute(session, act, body.entry, body.acknowledge))
 
-    made = act_once(writing, form, ContributedOut, work, body=body, reason=body.reason)
+    made = act_once(writing, form, ContributedOut, work, reason=body.reason)
     return see_other(sheet.page(made.key, "?said=added"))
 
 
@@ -284,7 +284,7 @@ def _revised(visit: Visit, sheet: Sheet, key: str, form: Form, catalogue: Catalo
             made = revise_entry(session, act, key, body.entry, body.acknowledge, delay=writing.delay)
             return change_out(session, sheet.record, key, made.submitted, made.findings)
 
-        made = act_once(writing, form, ChangeOut, work, body=body, reason=body.reason)
+        made = act_once(writing, form, ChangeOut, work, reason=body.reason)
         return see_other(sheet.page(key, f"?said={'waits' if made.pending else 'changed'}"))
 
     def stands(stale: bool) -> Standing:

@@ -66,7 +66,6 @@ def _answer(visit: Visit, key: str, form: Form, writing: Writing) -> None:
         lambda session, act: statement_as_it_stands(
             session, giving.answer(session, act, Answer(dispute=key, text=body.reason))
         ),
-        body=body,
     )
 
 
@@ -83,7 +82,7 @@ def _settle(visit: Visit, key: str, form: Form, writing: Writing) -> None:
         require_unchanged(session, "dispute", key, form.tag)
         return statement_as_it_stands(session, giving.resolve(session, act, key, body.resolution))
 
-    act_once(writing, form, StatementOut, work, body=body, reason=body.resolution.reason)
+    act_once(writing, form, StatementOut, work, reason=body.resolution.reason)
 
 
 def _one_dispute(

@@ -114,7 +114,7 @@ def _change(of: EntryRecord, key: str, visit: Visit, form: Form, catalogue: Cata
             require_unchanged(session, of, key, form.tag)
             return change_out(session, of, key, _submit(session, act, writing, of, key, body, action))
 
-        made = act_once(writing, form, ChangeOut, work, body=body, reason=body.reason)
+        made = act_once(writing, form, ChangeOut, work, reason=body.reason)
     except REFUSED as error:
         own = [f"{action}.{name}" for name in FIELDS.get(action, ())]
         filled, status = refused(form, error, own, lambda name: f"{action}.{name}")

@@ -116,7 +116,7 @@ def _confirm(of: EntryRecord, key: str, visit: Visit, form: Form, catalogue: Cat
         require(visit.who, Permission.GIVE_EVIDENCE)
         given = {"confirmation": confirmation_of(form, of, key), "acknowledge": fields.acknowledged(form)}
         body = model_of(ConfirmationIn, given)
-        act_once(writing, form, StatementOut, work, body=body)
+        act_once(writing, form, StatementOut, work)
     except REFUSED as error:
         filled, status = refused(form, error, place=partial(_place, form, of))
         findings = error.findings if isinstance(error, ReviewRefusedError) else ()
@@ -161,7 +161,6 @@ def _dispute(of: EntryRecord, key: str, visit: Visit, form: Form, catalogue: Cat
             form,
             StatementOut,
             lambda session, act: statement_as_it_stands(session, giving.dispute(session, act, body)),
-            body=body,
         )
     except REFUSED as error:
         filled, status = refused(form, error, ("reason",))
@@ -195,7 +194,6 @@ def sight(key: str, visit: VisitDep, form: FormDep, catalogue: CatalogueDep, wri
             form,
             StatementOut,
             lambda session, act: statement_as_it_stands(session, giving.sight(session, act, body)),
-            body=body,
         )
     except REFUSED as error:
         filled, status = refused(form, error, ("device",))

@@ -162,7 +162,7 @@ def _decide(visit: Visit, form: Form, writing: Writing, name: str) -> None:
             require(writing.who, Permission.MAINTAIN)
         return pending_out((pending.hasten if hasten else pending.stop)(session, act, key))
 
-    act_once(writing, form, PendingOut, work, body=body, reason=body.reason)
+    act_once(writing, form, PendingOut, work, reason=body.reason)
 
 
 def _pending(visit: Visit, catalogue: Catalogue, filled: Filled, status: int = 200) -> Response:

@@ -8,7 +8,6 @@ from datetime import timedelta
 from typing import Any
 
 from fastapi import APIRouter
-from pydantic import BaseModel
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
@@ -148,7 +147,7 @@ def _add(visit: Visit, form: Form, catalogue: Catalogue, writing: Writing) -> Re
         made = tokens.create(session, act, person.name, label="first token", scopes=scopes, expires=ends)
         return NewPersonOut(**token_made_out(made).model_dump(), person=person.name)
 
-    made = act_once(writing, form, NewPersonOut, work, body=body, reason=body.reason, told_once=("secret",))
+    made = act_once(writing, form, NewPersonOut, work, reason=body.reason, told_once=("secret",))
     page = _page(visit, catalogue, made=made)
     page.headers["Cache-Control"] = "no-store"
     return page
@@ -160,37 +159,21 @@ def _somebody(session: Session, writing: Writing, name: str) -> Contributor:
     return person
 
 
-def _person(
-    form: Form, writing: Writing, body: BaseModel, reason: str, change: Callable[[Session, Act, str], Contributor]
-) -> None:
+def _person(form: Form, writing: Writing, reason: str, change: Callable[[Session, Act, str], Contributor]) -> None:
     def work(session: Session, act: Act) -> ContributorOut:
         return contributor_out(change(session, act, _somebody(session, writing, form.one("person.name")).name))
 
-    act_once(writing, form, ContributorOut, work, body=body, reason=reason)
-
-
-class PersonIn(Given):
-    """What is to happen to whom, so that one form's key stands for one wish."""
-
-    name: str
-    role: str
-    reason: str
-    action: str
-
-
-def _wish(form: Form) -> PersonIn:
-    typed = {name: form.one(f"person.{name}") for name in ("name", "role", "reason")}
-    return PersonIn(**typed, action=form.one("do"))
+    act_once(writing, form, ContributorOut, work, reason=reason)
 
 
 def _suspend(visit: Visit, form: Form, writing: Writing) -> None:
     reason = model_of(ReasonIn, {"reason": form.one("person.reason")}).reason
-    _person(form, writing, _wish(form), reason, contributors.suspend)
+    _person(form, writing, reason, contributors.suspend)
 
 
 def _lift(visit: Visit, form: Form, writing: Writing) -> None:
     reason = model_of(LiftIn, {"reason": form.one("person.reason")}).reason
-    _person(form, writing, _wish(form), reason, contributors.lift)
+    _person(form, writing, reason, contributors.lift)
 
 
 def _role(visit: Visit, form: Form, writing: Writing) -> None:
@@ -198,7 +181,6 @@ def _role(visit: Visit, form: Form, writing: Writing) -> None:
     _person(
         form,
         writing,
-        _wish(form),
         wanted.reason,
         lambda session, act, name: contributors.change_role(session, act, name, wanted.role),
     )
@@ -221,7 +203,7 @@ def _undo(visit: Visit, form: Form, writing: Writing) -> None:
     def work(session: Session, act: Act) -> UndoneOut:
         return _undone(session, act, form, body)
 
-    act_once(writing, form, UndoneOut, work, body=body, reason=body.reason)
+    act_once(writing, form, UndoneOut, work, reason=body.reason)
 
 
 class _Seen(Exception):  # noqa: N818 - ends a trial, and is no fault

@@ -92,7 +92,7 @@ def _make(visit: Visit, form: Form, writing: Writing) -> TokenMadeOut:
         made = tokens.create(session, act, visit.who.name, label=body.label, scopes=body.scopes, expires=ends)
         return token_made_out(made)
 
-    return act_once(writing, form, TokenMadeOut, work, body=body, told_once=("secret",))
+    return act_once(writing, form, TokenMadeOut, work, told_once=("secret",))
 
 
 def end_token(form: Form, writing: Writing) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -370,3 +371,24 @@ def test_going_back_needs_a_revision_and_a_reason(shop: Workshop) -> None:
     sent = person.send(STATE, filled(fields, do="revert", revert__revision="1", revert__reason="read again"))
     assert sent.headers["location"] == f"/halves/{HALF}?said=changed"
     assert shop.server.get(f"/v1/halves/{HALF}").json()["half"]["dimensions"]["body_length"]["value"] == 7.4
+
+
+def test_hostile_text_in_every_field_of_a_series_is_text_in_its_form_and_review(shop: Workshop) -> None:
+    person = browser(shop, IDA)
+    fields = form_with(person.open(f"/series/{SERIES}/revise").text, "name")
+    numbers = re.compile(
+        r"once|tag|do|rows|contact_counts|intercept|slope|tolerance|value|share|feature|kind|bound|unit"
+    )
+    sent = [(name, value if numbers.search(name) else HOSTILE) for name, value in fields]
+    for headers in ({}, {"X-Part": "review"}):
+        shown = person.send("/contribute/series", [*sent, ("do", "review")], **headers)
+        assert shown.status_code == 200
+        assert "<script>alert" not in shown.text
+        assert "<img src=x" not in shown.text
+
+
+def test_the_review_of_a_series_lists_the_halves_that_its_laws_make(shop: Workshop) -> None:
+    fields = form_with(browser(shop, IDA).open(f"/series/{SERIES}/revise").text, "name")
+    part = browser(shop).send(f"/series/{SERIES}/revise", fields, **{"X-Part": "review"})
+    assert "9 halves and 6 matings come of it" in part.text
+    assert part.text.count('<th scope="row">') == 9

@@ -107,3 +107,12 @@ def test_hostile_reasons_are_text(shop: Workshop) -> None:
         assert "&lt;script&gt;alert(1)" in text
     filtered = browser(shop).open("/journal?actor=%3Cscript%3Ealert(1)%3C/script%3E")
     assert "<script>alert" not in filtered.text
+
+
+def test_one_forms_key_is_not_good_for_the_other_decision(shop: Workshop) -> None:
+    key = propose(shop)
+    keeper = browser(shop, KEEPER)
+    assert keeper.send("/pending", [*deciding(shop, key, "stop", "no")[:3], ("once", "same")]).status_code == 303
+    refused = keeper.send("/pending", [*deciding(shop, key, "hasten", "no")[:3], ("once", "same")])
+    assert refused.status_code == 422
+    assert "this form was sent before" in refused.text
