@@ -107,8 +107,9 @@ def add(
     without the halves and matings that their laws make.
 
     Series are expanded by their laws; what a batch also gives by itself goes before the law. An entry that already
-    stands with the same content is left alone. Raises DuplicateError for a key that stands with other content, EntryError for laws that cannot be carried out and matings
-    whose halves nobody listed; then nothing of the transaction may be kept (`Catalogue.writing` sees to it).
+    stands with the same content is left alone. Raises DuplicateError for a key that stands with other content,
+    EntryError for laws that cannot be carried out and matings whose halves nobody listed; then nothing of the
+    transaction may be kept (`Catalogue.writing` sees to it).
     """
     batch = _Batch(from_law=frozenset(from_law), expanded=expanded)
     for index, entry in enumerate(entries):

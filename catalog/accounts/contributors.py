@@ -26,6 +26,9 @@ LONGEST_NAME = 80
 LONGEST_REASON = 500
 """Characters of a name, and of a suspension's reason."""
 
+IN_ADDRESSES = frozenset("/\\")
+"""What a name must not hold, since it is part of an address."""
+
 RESERVED = (OPERATOR, "anonymous")
 """Names that mean somebody else in the journal."""
 
@@ -149,12 +152,12 @@ def _checked_name(name: str) -> str:
     """The name as it is kept: compatibility forms folded as RFC 8266 (nicknames) does, single spaces."""
     folded = re.sub(" +", " ", unicodedata.normalize("NFKC", name))
     given = checked_line(folded, field="name", least=1, most=LONGEST_NAME)
-    if not given.isprintable() or not given[0].isalnum():
+    if not given.isprintable() or not given[0].isalnum() or set(given) & IN_ADDRESSES:
         raise EntryError(
-            "a name is made of printable characters and begins with a letter or a figure",
+            "a name is made of printable characters, begins with a letter or a figure, and holds no / or \\",
             field="name",
             value=given,
-            remedy="Leave out what stands before, and signs that cannot be seen",
+            remedy="Leave out what stands before, signs that cannot be seen, and what parts addresses",
         )
     if slug(given) in RESERVED:
         raise EntryError(

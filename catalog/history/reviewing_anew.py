@@ -9,7 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from catalog.entries import AnyEntry, Half, Mating, Series
-from catalog.history.acts import Act
+from catalog.history.acts import OPERATOR, Act
 from catalog.history.changing import members_standing
 from catalog.history.rewriting import TABLES, AnyRecord, get_records, rewrite, stood_of
 from catalog.review import Surroundings, among, is_clean, review, surroundings
@@ -72,9 +72,12 @@ class _Gone:
 
 
 def _doubted(session: Session, record: str, since: str) -> Iterator[AnyRecord]:
-    """Listed entries changed since that are not clean, but for those that a series' laws made: reviewed with these."""
+    """Listed entries changed since that the review did not find clean. Those that a series' laws made are reviewed with
+    it; the operator's come from files, which nobody reviewed."""
     columns = TABLES[record].__table__.c
-    changed = select(columns.key).where(columns.state == "listed", columns.changed_at >= since, ~columns.clean)
+    changed = select(columns.key).where(
+        columns.state == "listed", columns.changed_at >= since, ~columns.clean, columns.author != OPERATOR
+    )
     changed = changed.where(columns.stated if record == "series" else ~columns.from_law)
     yield from get_records(session, record, session.scalars(changed).all()).values()
 

@@ -83,6 +83,8 @@ def test_reserved_names_are_refused(local: Catalogue, name: str) -> None:
 @pytest.mark.parametrize(
     "name",
     [
+        "marsh/reed",
+        "marsh\\reed",
         "",
         "   ",
         "x" * 81,
