@@ -128,7 +128,7 @@ def test_an_empty_catalogue_says_so_and_how_to_fill_it(empty_url: str) -> None:
         (("pins=24", "pitch=4.4@calliper"), ("pitch=4.4@calliper", "did you mean 'caliper'?")),
         (("body_length=-3",), ("body_length=-3", "above 0")),
         (("trial_fit=mates:no:such",), ("no half has the key 'no:such'",)),
-        (("pins=24", "--prior-absent", "1"), ("prior_absent", "less than 1")),
+        (("pins=24", "--prior-absent", "1"), ("--prior-absent", "less than 1")),
         (("pins=24", "--limit", "0"), ("limit", "1 or more")),
     ],
 )
