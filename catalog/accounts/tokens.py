@@ -298,6 +298,13 @@ def _journal(session: Session, act: Act, token: Token, action: str, *, revision:
     key, about = str(token.id), contributors.get(session, token.contributor).key
     old = None if revision == 1 else {"state": "created"}
     change = Change(
-        record=RECORD, key=key, revision=revision, old=old, new={"state": action}, of=contributors.RECORD, about=about
+        record=RECORD,
+        key=key,
+        revision=revision,
+        old=old,
+        new={"state": action},
+        of=contributors.RECORD,
+        about=about,
+        private=True,  # when somebody signs in is nobody else's business
     )
     append(session, act, action, [change])
