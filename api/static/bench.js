@@ -5,11 +5,13 @@ const form = document.getElementById("bench");
 const spoken = document.getElementById("said");
 const definition = document.getElementById("definition");
 const REMEMBERED = ["instrument", "unit"];
-const PAUSE_MS = 60;
+const REST_MS = 150;
 const SPOKEN_AFTER_MS = 900;
 const asked = { drawing: 0, answer: 0, advice: 0 };
 const shown = { drawing: 0, answer: 0, advice: 0 };
-let timer = 0;
+let wanted = "";
+let busy = false;
+let resting = 0;
 let speaking = 0;
 
 function address() {
@@ -108,30 +110,50 @@ function speak() {
   }, SPOKEN_AFTER_MS);
 }
 
+// An answer is asked for at every keystroke; while one is worked out, only the newest address waits for its turn.
 async function refresh(from) {
+  wanted = from;
+  clearTimeout(resting);
+  if (busy) return;
+  busy = true;
   const answer = document.querySelector(".answer");
   answer.classList.add("waiting");
   try {
-    const [drawing, found] = await Promise.all([part("drawing", from), part("answer", from)]);
-    if (drawing) showDrawing(drawing);
-    if (found) showAnswer(found);
-    const advice = asked.answer === shown.answer ? await part("advice", from) : null;
-    if (advice) showAdvice(advice);
+    let done = "";
+    while (done !== wanted) {
+      done = wanted;
+      const [drawing, found] = await Promise.all([part("drawing", done), part("answer", done)]);
+      if (drawing) showDrawing(drawing);
+      if (found) showAnswer(found);
+    }
+    resting = setTimeout(advise, REST_MS, done);
   } catch (error) {
-    if (!(error instanceof TypeError)) throw error;
-    spoken.textContent = "The server cannot be reached; what you typed is kept.";
+    unreachable(error);
   } finally {
+    busy = false;
     answer.classList.remove("waiting");
   }
 }
 
+// What to measure next takes longest to work out, so it waits until the typing rests.
+async function advise(from) {
+  try {
+    const advice = await part("advice", from);
+    if (advice && wanted === from) showAdvice(advice);
+  } catch (error) {
+    unreachable(error);
+  }
+}
+
+function unreachable(error) {
+  if (!(error instanceof TypeError)) throw error;
+  spoken.textContent = "The server cannot be reached; what you typed is kept.";
+}
+
 function typed() {
-  clearTimeout(timer);
-  timer = setTimeout(() => {
-    const now = address();
-    history.replaceState(null, "", now);
-    refresh(now);
-  }, PAUSE_MS);
+  const now = address();
+  history.replaceState(null, "", now);
+  refresh(now);
 }
 
 let left = location.pathname + location.search;
