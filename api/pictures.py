@@ -14,6 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import pyspng
 from numpy.typing import NDArray
 from PIL import ExifTags, Image, ImageOps, UnidentifiedImageError
 
@@ -53,6 +54,8 @@ _TURNED = range(2, 9)
 OPAQUE = 255
 """Alpha of a pixel that hides what is below it."""
 
+Levels = NDArray[np.uint8] | NDArray[np.uint16]
+
 TURNED = (
     "The picture was turned upright as its camera noted; points are those of the upright picture, as viewers show it."
 )
@@ -65,7 +68,7 @@ _decoding = threading.BoundedSemaphore(DECODED_AT_ONCE)
 class GreyPicture:
     """A picture's grey levels, rows from the top, of 8 or 16 bit as they came; ``notes`` says what was done to it."""
 
-    levels: NDArray[np.uint8] | NDArray[np.uint16]
+    levels: Levels
     notes: tuple[str, ...] = ()
 
 
@@ -146,13 +149,31 @@ def _part(data: bytes, rows: tuple[int, int], size: tuple[int, int], field: str)
         fewer = first_rows(data, bottom)
         if fewer is None:
             return None
-        with Image.open(io.BytesIO(fewer), formats=["PNG"]) as picture:
-            part = np.asarray(_one_channel(picture.crop((0, top, width, bottom))))
-    except _DAMAGED as error:
+        part = _colour(fewer, top, bottom) if _is_plain_colour(fewer) else _decoded(fewer, top, bottom, width)
+    except (*_DAMAGED, RuntimeError) as error:
         raise _damaged(field, error) from error
     levels = np.zeros((height, width), dtype=part.dtype)
     levels[top:bottom] = part
     return GreyPicture(levels=levels)
+
+
+def _decoded(data: bytes, top: int, bottom: int, width: int) -> Levels:
+    with Image.open(io.BytesIO(data), formats=["PNG"]) as picture:
+        return np.asarray(_one_channel(picture.crop((0, top, width, bottom))))
+
+
+def _is_plain_colour(data: bytes) -> bool:
+    """Whether a PNG has three channels of 8 bit: bit depth and colour type of its header (W3C PNG, 11.2.1)."""
+    return data[24:26] == b"\x08\x02"
+
+
+def _colour(data: bytes, top: int, bottom: int) -> Levels:
+    """Rows of a PNG in colour as grey: the filters of 12 million pixels take spng half of Pillow's time.
+
+    Raises RuntimeError for damaged data.
+    """
+    grey: NDArray[np.uint8] = np.asarray(Image.fromarray(pyspng.load(data)[top:bottom]).convert("L"))
+    return grey
 
 
 def _is_clear(picture: Image.Image) -> bool:

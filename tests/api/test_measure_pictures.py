@@ -188,3 +188,10 @@ def test_any_single_wrong_byte_below_the_rows_is_refused() -> None:
         wrong = whole[:place] + bytes([whole[place] ^ 1]) + whole[place + 1 :]
         with pytest.raises(ApiError):
             read(wrong, rows=(0, 2))
+
+
+def test_rows_of_a_picture_in_colour_are_grey_as_the_whole_picture_is() -> None:
+    colour = np.random.default_rng(5).integers(0, 256, (*GREY.shape, 3), dtype=np.uint8)
+    picture = Image.fromarray(colour)
+    part = read(encoded(picture), rows=ROWS).levels
+    assert np.array_equal(part[slice(*ROWS)], np.asarray(picture.convert("L"))[slice(*ROWS)])
