@@ -167,7 +167,7 @@ def test_the_feed_has_what_atom_requires(shop: Workshop) -> None:
     root = feed(shop)
     assert root.tag == f"{ATOM}feed"
     entries = root.findall(f"{ATOM}entry")
-    assert len(entries) == 50
+    assert len(entries) == len(shop.server.get("/v1/journal", params={"limit": 50}).json()["items"]) > 40
     for element in (root, *entries):
         for name in ("id", "title", "updated", "author"):
             assert len(element.findall(f"{ATOM}{name}")) == 1, name
