@@ -7,7 +7,6 @@ from xml.etree import ElementTree
 
 import pytest
 
-from api.drawing.bench import LETTERS, bench_drawing
 from api.drawing.faults import DrawingError
 from api.drawing.mating import mated
 from api.drawing.measures import ACROSS, ALONG
@@ -38,9 +37,8 @@ def half(**given: float) -> Sizes:
 
 def every_drawing(sizes: Sizes) -> list[str]:
     pair = mated(sizes, make_sizes(name=sizes.name))
-    bench = bench_drawing(pair, sizes)
     views = [top_view(sizes), side_view(sizes), mated_view(pair), overlay_top([sizes, sizes], measured=sizes)]
-    return [view.svg for view in (*views, bench.top, bench.side, bench.mated)] + list(print_sheets([sizes]))
+    return [view.svg for view in views] + list(print_sheets([sizes]))
 
 
 @pytest.mark.parametrize("name", HOSTILE)
@@ -199,6 +197,5 @@ def test_absurd_sizes_still_give_a_drawing(
     assert len(ReadDrawing(top_view(sizes).svg).pieces("metal")) == sum(rows)
 
 
-def test_the_letters_of_the_bench_are_unique() -> None:
-    assert len(set(LETTERS.values())) == len(LETTERS)
+def test_an_attribute_that_is_nothing_is_left_out() -> None:
     assert element("g", {"id": None}) == "<g/>"
