@@ -10,13 +10,9 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 from starlette.middleware import Middleware
 
-from api.carrying_out import carrying_out
-from api.case_watching import watching_cases
-from api.dependencies import Services, program_version
-from api.middleware import BodyLimit, HeadAsGet, SecurityHeaders
-from api.pages.all_pages import add_pages
-from api.responses import add_handlers
-from api.routes import (
+from api.background.case_watching import watching_cases
+from api.background.due_changes import carrying_out
+from api.rest import (
     accounts,
     cases,
     catalogue,
@@ -30,9 +26,13 @@ from api.routes import (
 )
 from api.schemas.measuring import RowRequest
 from api.schemas.problems import Problem
-from api.settings import KEPT_OBJECTS, Settings
-from catalog.database import open_catalogue
-from catalog.snapshot import SnapshotSource
+from api.service.dependencies import Services, program_version
+from api.service.middleware import BodyLimit, HeadAsGet, SecurityHeaders
+from api.service.responses import add_handlers
+from api.service.settings import KEPT_OBJECTS, Settings
+from api.web.all_pages import add_pages
+from catalog.db.database import open_catalogue
+from catalog.snapshot.snapshot import SnapshotSource
 
 SUMMARY = "Finds the other half of an unmarked board-to-board connector from what can be measured on it."
 

@@ -6,19 +6,19 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from matcher.absent import AbsentModel
-from matcher.advice.next_measurement import advise
-from matcher.advice.tools import DEFAULT_AT_HAND
-from matcher.columns import Columns
+from matcher.absent.model import AbsentModel
+from matcher.columns.columns import Columns
+from matcher.decision.evidence import ABSENT, evidence_lines, log_odds, opponent_of, sentences
+from matcher.decision.goodness_of_fit import SLIP_FROM, Reading, explanations, fit_p_value, read_against
+from matcher.decision.likely_slips import hints
+from matcher.decision.next_measurement.recommend import advise
+from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND
+from matcher.decision.posterior import PRIOR_ABSENT, Posterior, posterior, posterior_without
+from matcher.decision.verdict import verdict
 from matcher.errors import UnknownHalfError
-from matcher.evidence import ABSENT, evidence_lines, log_odds, opponent_of, sentences
-from matcher.fit import SLIP_FROM, Reading, explanations, fit_p_value, read_against
-from matcher.gross import Mixture
-from matcher.hints import hints
-from matcher.instruments import BUILT_IN, Instrument
-from matcher.likelihood import Part
+from matcher.likelihood.gross_errors import Mixture
+from matcher.likelihood.likelihood import Part
 from matcher.observations import Of, Reduced
-from matcher.posterior import PRIOR_ABSENT, Posterior, posterior, posterior_without
 from matcher.results import (
     Candidate,
     CredibleSet,
@@ -30,7 +30,7 @@ from matcher.results import (
     Recheck,
     Verdict,
 )
-from matcher.verdicts import verdict
+from matcher.uncertainty.instruments import BUILT_IN, Instrument
 
 CREDIBLE_LEVEL = 0.95
 

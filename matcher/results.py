@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-from matcher.advice.next_measurement import Advice
 from matcher.observations import Of
 
 
@@ -132,6 +131,65 @@ class Ranking:
     probability_absent: float
     candidates: tuple[Candidate, ...]
     credible_set: CredibleSet
+
+
+@dataclass(frozen=True, kw_only=True)
+class Predicted:
+    """What one leading half (its key) would show: mm for a dimension, a number for a count, names for a category."""
+
+    key: str
+    value: float | int | str
+
+
+@dataclass(frozen=True, kw_only=True)
+class NextMeasurement:
+    """One measurement, and what it is expected to tell.
+
+    ``bits`` are its own; ``together_with`` names the measurement that it would best be taken with where the two tell
+    more than twice as much as the best one alone, and ``together_bits`` what both tell. ``again`` marks a feature that
+    was measured already. ``measure_to_within_mm`` is the coarsest limit ± a that keeps nine tenths of the bits (None
+    for what is seen by eye, where even half a millimetre will do, and, while too many are in play, for all but the
+    best). ``spans`` is the number of gaps of the likeliest half. ``gain`` says how much likelier the best order is
+    then expected to be the right one (None while too many are in play).
+    """
+
+    feature: str
+    bits: float
+    instrument: str | None
+    again: bool
+    spans: int | None
+    measure_to_within_mm: float | None
+    together_with: str | None
+    together_bits: float | None
+    gain: float | None
+    predicted: tuple[Predicted, ...]
+
+
+class Reason(StrEnum):
+    """Whether to go on measuring, and why."""
+
+    ORDER_SETTLED = "order_settled"
+    """One order is nearly certain."""
+    ABSENT_SETTLED = "absent_settled"
+    """It is nearly certain that the half is not in the catalogue."""
+    NOTHING_TELLS = "nothing_tells"
+    """Nothing that can be taken with what is at hand is likely to change the order."""
+    KEEP_MEASURING = "keep_measuring"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Advice:
+    """Measurements, most telling first; ``settled``: further measuring cannot change what to order, and ``reason`` why.
+
+    ``probability`` is that of the leading order (of the leading geometry while too many are in play). ``open_bits`` is
+    what is not known yet: the entropy of the orders (of the geometries), absent included.
+    """
+
+    measurements: tuple[NextMeasurement, ...]
+    settled: bool
+    reason: Reason
+    probability: float
+    open_bits: float
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -10,9 +10,9 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from catalog.adding import AddReport, add
-from catalog.database import Catalogue
-from catalog.entries import AnyEntry, HalfKind
+from catalog.db.database import Catalogue
+from catalog.model.entries import AnyEntry, HalfKind
+from catalog.records.adding import AddReport, add
 
 _ENTRY: TypeAdapter[AnyEntry] = TypeAdapter(AnyEntry)
 
@@ -81,7 +81,7 @@ def load_demo(catalogue: Catalogue) -> AddReport:
     Raises
     ------
     catalog.errors.CatalogueError
-        As `catalog.adding.add`; then nothing was added.
+        As `catalog.records.adding.add`; then nothing was added.
     """
     with catalogue.writing() as session:
         return add(session, demo_entries())

@@ -14,7 +14,7 @@ import pytest
 from sqlalchemy import create_engine, text
 from sqlalchemy.engine import URL, make_url
 
-from catalog.database import Catalogue, open_catalogue
+from catalog.db.database import Catalogue, open_catalogue
 
 REQUIRE_ALL = os.environ.get("OTHERHALF_REQUIRE_ALL") == "1"
 SERVER_FOLDERS = Path("/usr/lib/postgresql")

@@ -14,8 +14,8 @@ from types import MappingProxyType
 
 from api.drawing.faults import DrawingError
 from api.drawing.proportions import Given, proportions
-from catalog.entries import Half
-from catalog.records import HalfRecord
+from catalog.model.entries import Half
+from catalog.records.read_models import HalfRecord
 from matcher.features import DIMENSIONS, PAIR_DIMENSIONS
 from matcher.observations import Of, Reduced
 

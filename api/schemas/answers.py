@@ -6,12 +6,11 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from catalog.entries import Basis, Correspondence, HalfKind
 from catalog.evidence.standing import Standing
-from catalog.records import Origin
-from matcher.advice.next_measurement import Reason
+from catalog.model.entries import Basis, Correspondence, HalfKind
+from catalog.records.read_models import Origin
 from matcher.observations import Of
-from matcher.results import Verdict
+from matcher.results import Reason, Verdict
 
 
 class Out(BaseModel):

@@ -11,14 +11,14 @@ from api.schemas.evidence import Acknowledged
 from api.schemas.examples import IDENTIFY_EXAMPLES
 from api.schemas.measuring import ClickedPicture, MeasureRequest
 from api.schemas.requests import AnyObservation, AtHand, ClosedJaws, IdentifyRequest, Number, OwnFigures, Request
-from api.settings import MAX_OBSERVATIONS, MAX_PICTURES
+from api.service.settings import MAX_OBSERVATIONS, MAX_PICTURES
 from catalog.cases.finding import Case
 from catalog.cases.specimens import Comment, Solution, Specimen
 from catalog.cases.summaries import Judged, Summary
 from catalog.evidence.statements import Key
 from catalog.history.documents import DocumentRecord
-from catalog.plain_text import Line, Passage, Remark
-from matcher.posterior import PRIOR_ABSENT
+from catalog.model.text_fields import Line, Passage, Remark
+from matcher.decision.posterior import PRIOR_ABSENT
 
 Visibility = Literal["private", "public"]
 

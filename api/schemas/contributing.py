@@ -11,13 +11,13 @@ from sqlalchemy.orm import Session
 from api.schemas.answers import Out
 from api.schemas.evidence import Acknowledged, FindingOut, Given, findings_out
 from api.schemas.history import PendingOut, pending_out
-from catalog.contributing import Contributed
-from catalog.entries import AnyEntry, Half, Mating, Series
+from catalog.contribute.contributing import Contributed
 from catalog.history.pending import Submitted
 from catalog.history.preconditions import tag_of
 from catalog.history.rewriting import get_record
-from catalog.plain_text import Line, Passage, Remark
-from catalog.records import State
+from catalog.model.entries import AnyEntry, Half, Mating, Series
+from catalog.model.text_fields import Line, Passage, Remark
+from catalog.records.read_models import State
 from catalog.review import Finding
 
 ENTRY_TAGS = {record: f"{record} entry" for record in ("series", "half", "mating")}

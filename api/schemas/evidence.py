@@ -8,7 +8,6 @@ from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy.orm import Session
 
 from api.schemas.answers import Out
-from catalog.entries import Citation, Dimension
 from catalog.evidence.estimates import Competing, Estimate
 from catalog.evidence.judging import JudgedConfirmation
 from catalog.evidence.reading import assessment_of
@@ -17,7 +16,8 @@ from catalog.evidence.statements import Confirmation, Resolution
 from catalog.history.documents import DocumentRecord, documents
 from catalog.history.preconditions import tag_of
 from catalog.history.rewriting import assessed_of, get_record
-from catalog.plain_text import Passage, Remark
+from catalog.model.entries import Citation, Dimension
+from catalog.model.text_fields import Passage, Remark
 from catalog.review import Finding
 
 MOST_ACKNOWLEDGED = 50

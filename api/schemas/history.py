@@ -11,7 +11,7 @@ from api.schemas.evidence import Given
 from catalog.history.documents import DocumentRecord
 from catalog.history.journal import JournalEntry
 from catalog.history.undoing import Undone
-from catalog.plain_text import Line, Remark
+from catalog.model.text_fields import Line, Remark
 
 LISTED_AT = {"half": "halves", "series": "series", "mating": "matings"}
 """Addresses of the kinds of entries."""

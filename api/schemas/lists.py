@@ -7,9 +7,9 @@ from typing import Generic, TypeVar
 from pydantic import Field
 
 from api.schemas.answers import Out
-from catalog.search import HitKind
+from catalog.snapshot.search import HitKind
 from matcher.features import FEATURES, Feature, Kind, Plane, Subject
-from matcher.instruments import Instrument, Scale
+from matcher.uncertainty.instruments import Instrument, Scale
 
 R = TypeVar("R")
 

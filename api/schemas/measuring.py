@@ -11,7 +11,7 @@ from pydantic import ConfigDict, Discriminator, Field, StrictInt, Tag, model_val
 
 from api.schemas.examples import MEASURE_EXAMPLES, ROW_EXAMPLES
 from api.schemas.requests import ClosedJaws, DimensionObservation, Number, OwnFigures, Request, Word
-from api.settings import MAX_OBSERVATIONS, MAX_PICTURES, MAX_POINTS, MAX_PROFILE, MAX_ROWS
+from api.service.settings import MAX_OBSERVATIONS, MAX_PICTURES, MAX_POINTS, MAX_PROFILE, MAX_ROWS
 from matcher.features import FEATURES, Kind, Plane
 from matcher.observations import Of
 

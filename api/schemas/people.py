@@ -11,7 +11,7 @@ from api.schemas.evidence import Given
 from catalog.accounts.contributors import Contributor
 from catalog.accounts.tokens import DEFAULT_DAYS, DEFAULT_SCOPES, LONGEST_DAYS, Created, Token
 from catalog.accounts.who import Role, Scope, State
-from catalog.plain_text import Passage
+from catalog.model.text_fields import Passage
 
 
 class ContributorOut(Out):

@@ -7,14 +7,14 @@ from typing import Any, get_args
 
 from pydantic import BaseModel
 
-from api.problems import shown
 from api.schemas.contributing import ENTRY_TAGS
 from api.schemas.measuring import PERSPECTIVE_TAGS
 from api.schemas.problems import FieldProblem
 from api.schemas.requests import KIND_TAGS, UNKNOWN_FEATURE, ExplainRequest, observation_model
-from catalog.entries import Half, Mating, Series
+from api.service.problems import shown
+from catalog.model.entries import Half, Mating, Series
 from matcher.features import FEATURES
-from matcher.suggestions import closest, closest_meaning, remedy_for
+from matcher.vocabulary import closest, closest_meaning, remedy_for
 
 _ENTRY_TAGS: Mapping[str | int, type[BaseModel]] = {
     ENTRY_TAGS["series"]: Series,

@@ -23,13 +23,13 @@ from pydantic import (
 )
 
 from api.schemas.examples import EXPLAIN_EXAMPLES, IDENTIFY_EXAMPLES
-from api.settings import MAX_CANDIDATES, MAX_OBSERVATIONS, MAX_READINGS
-from matcher.advice.tools import DEFAULT_AT_HAND
+from api.service.settings import MAX_CANDIDATES, MAX_OBSERVATIONS, MAX_READINGS
+from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND
+from matcher.decision.posterior import PRIOR_ABSENT
 from matcher.features import FEATURES, Feature, Kind, Plane, Subject
-from matcher.instruments import BUILT_IN, MAGNITUDES
 from matcher.observations import Observation, Of, TrialFit
-from matcher.posterior import PRIOR_ABSENT
-from matcher.units import SPELLINGS
+from matcher.uncertainty.instruments import BUILT_IN, MAGNITUDES
+from matcher.vocabulary import SPELLINGS
 
 UNKNOWN_FEATURE = "unknown_feature"
 """Error type of an observation whose feature the table does not have."""

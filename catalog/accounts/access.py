@@ -26,7 +26,7 @@ from catalog.accounts.who import (
     not_known,
 )
 from catalog.history.acts import Act
-from catalog.moments import now
+from catalog.model.timestamps import now
 
 
 class Permission(StrEnum):

@@ -12,12 +12,12 @@ from sqlalchemy.orm import Session
 
 from catalog.accounts.masking import masked
 from catalog.accounts.who import Role
-from catalog.entries import slug
-from catalog.errors import DuplicateError, EntryError, NotFoundError
+from catalog.db.record_tables import ContributorTable, JournalTable
 from catalog.history.acts import OPERATOR, Act
 from catalog.history.journal import Change, append
-from catalog.plain_text import plain_line
-from catalog.record_tables import ContributorTable, JournalTable
+from catalog.model.entries import slug
+from catalog.model.errors import DuplicateError, EntryError, NotFoundError
+from catalog.model.text_fields import plain_line
 
 RECORD = "contributor"
 """What the journal calls them."""
@@ -127,7 +127,7 @@ def lift(session: Session, act: Act, name: str) -> Contributor:
 
 
 def checked_line(text: str, *, field: str, least: int, most: int) -> str:
-    """The text as one plain line of ``least`` to ``most`` characters (`catalog.plain_text`).
+    """The text as one plain line of ``least`` to ``most`` characters (`catalog.model.text_fields`).
 
     Raises EntryError, also for a text that holds a token: labels and reasons are shown to others.
     """

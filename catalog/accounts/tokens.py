@@ -11,15 +11,15 @@ from datetime import datetime, timedelta
 from sqlalchemy import insert, or_, select, update
 from sqlalchemy.orm import Session
 
-from catalog import moments
 from catalog.accounts import contributors
 from catalog.accounts.contributors import Contributor, checked_line
 from catalog.accounts.masking import PREFIX, is_token
 from catalog.accounts.who import Role, Scope, State, Who
-from catalog.errors import EntryError, ForbiddenError, NotFoundError, SuspendedError
+from catalog.db.record_tables import ContributorTable, TokenTable
 from catalog.history.acts import OPERATOR, Act
 from catalog.history.journal import Change, append
-from catalog.record_tables import ContributorTable, TokenTable
+from catalog.model import timestamps
+from catalog.model.errors import EntryError, ForbiddenError, NotFoundError, SuspendedError
 
 RECORD = "token"
 """What the journal calls them. It tells that one was made or revoked, and whose: nothing that helps to guess it."""
@@ -51,7 +51,7 @@ _WITH_OWNER = (
 @dataclass(frozen=True, kw_only=True)
 class Token:
     """What is known of a token. ``id`` is its number, ``start`` its first characters, ``state`` how it stands at the
-    moment of asking; moments as `catalog.moments` writes them, ``last_used_at`` to the hour."""
+    moment of asking; moments as `catalog.model.timestamps` writes them, ``last_used_at`` to the hour."""
 
     id: int
     contributor: str
@@ -110,7 +110,7 @@ def create(
         "label": named,
         "scopes": " ".join(sorted(given)),
         "created_at": act.at,
-        "expires_at": None if expires is None else moments.written(expires),
+        "expires_at": None if expires is None else timestamps.written(expires),
     }
     number = session.execute(insert(TokenTable).values(values).returning(TokenTable.id)).scalar_one()
     made = get(session, number, act.at)
@@ -220,7 +220,7 @@ def _check_scopes(owner: Contributor, scopes: frozenset[Scope]) -> None:
 
 
 def _check_expiry(act: Act, scopes: frozenset[Scope], expires: datetime | None) -> None:
-    now = moments.read(act.at, field="at")
+    now = timestamps.read(act.at, field="at")
     if expires is None:
         if act.actor != OPERATOR or Scope.MAINTAIN in scopes:
             raise EntryError(
@@ -234,7 +234,7 @@ def _check_expiry(act: Act, scopes: frozenset[Scope], expires: datetime | None) 
         raise EntryError(
             "a token cannot end then",
             field="expires",
-            value=moments.written(expires),
+            value=timestamps.written(expires),
             remedy=f"Give a moment to come, at most {LONGEST_DAYS} days from now",
         )
 
@@ -291,7 +291,7 @@ def _is_unnoted(last_used_at: str | None, at: str) -> bool:
 
 
 def _hour_before(at: str) -> str:
-    return moments.written(moments.read(at, field="at") - NOTED_EVERY)
+    return timestamps.written(timestamps.read(at, field="at") - NOTED_EVERY)
 
 
 def _journal(session: Session, act: Act, token: Token, action: str, *, revision: int) -> None:

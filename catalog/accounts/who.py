@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-from catalog.errors import CatalogueError, ForbiddenError, OwnEvidenceError, SuspendedError, UnauthorisedError
 from catalog.history.acts import OPERATOR
+from catalog.model.errors import CatalogueError, ForbiddenError, OwnEvidenceError, SuspendedError, UnauthorisedError
 
 
 class Role(StrEnum):

@@ -17,12 +17,12 @@ from sqlalchemy.orm import Session
 from catalog.cases.finding import Case, case_now
 from catalog.cases.specimens import OPEN, SPECIMEN
 from catalog.cases.summaries import CHANGED, RECORD, SAME, CaseAnswer, Judged, Summary, changes
-from catalog.entries import Entry
+from catalog.db.record_tables import DocumentTable
 from catalog.history.acts import OPERATOR, Act
 from catalog.history.documents import DocumentRecord, add_document, revise_document, written
 from catalog.history.journal import revision_of
-from catalog.moments import now
-from catalog.record_tables import DocumentTable
+from catalog.model.entries import Entry
+from catalog.model.timestamps import now
 
 
 def add_answer(session: Session, at: str, case: DocumentRecord, summary: Summary) -> DocumentRecord:

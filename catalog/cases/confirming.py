@@ -16,11 +16,11 @@ from pydantic import TypeAdapter, ValidationError
 from catalog.evidence.measured import DIGITS, MeasuredValue, Value
 from catalog.evidence.statements import FEATURES_OF
 from matcher.features import FEATURES, Kind
-from matcher.instruments import BUILT_IN, Instrument
-from matcher.measurement import body_of
 from matcher.observations import Observation, Of
-from matcher.readings import Measured, measure_readings
-from matcher.units import PIXEL
+from matcher.uncertainty.instruments import BUILT_IN, Instrument
+from matcher.uncertainty.reduce import body_of
+from matcher.uncertainty.report import Measured, measure_readings
+from matcher.vocabulary import PIXEL
 
 SAME_U = 1e-6
 """Part of itself by which an uncertainty may differ between the given form and what was ranked: rounding."""

@@ -11,11 +11,11 @@ from catalog.accounts.access import Permission, allowed
 from catalog.accounts.who import Who, not_known
 from catalog.cases.specimens import COMMENT, OPEN, SPECIMEN
 from catalog.cases.summaries import CHANGED, RECORD, CaseAnswer
-from catalog.errors import NotFoundError
+from catalog.db.record_tables import DocumentTable, JournalTable
 from catalog.history.acts import Act
 from catalog.history.documents import DocumentRecord, documents
 from catalog.history.journal import JournalEntry, revision_of
-from catalog.record_tables import DocumentTable, JournalTable
+from catalog.model.errors import NotFoundError
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -22,13 +22,13 @@ from catalog.cases.specimens import (
     Specimen,
 )
 from catalog.cases.summaries import Judged, Summary
-from catalog.errors import EntryError, ForbiddenError
 from catalog.evidence import giving
 from catalog.evidence.errors import OwnEvidenceError, StaleEvidenceError
 from catalog.evidence.statements import Confirmation
 from catalog.history.acts import Act
 from catalog.history.documents import DocumentRecord, add_document, get_document, revise_document
 from catalog.history.rewriting import get_record
+from catalog.model.errors import EntryError, ForbiddenError
 
 
 def save(session: Session, act: Act, specimen: Specimen, summary: Summary, *, private: bool) -> DocumentRecord:

@@ -12,9 +12,9 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field
 
-from catalog.entries import Entry
 from catalog.evidence.statements import Key
-from catalog.plain_text import Line, Passage, Remark, plain_line
+from catalog.model.entries import Entry
+from catalog.model.text_fields import Line, Passage, Remark, plain_line
 
 SPECIMEN, COMMENT = "specimen", "comment"
 """Records of the documents."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Literal
 
-from catalog.entries import Entry
+from catalog.model.entries import Entry
 
 RECORD = "case_answer"
 """Record of the document that holds a case's answer. It is apart from the specimen: what the catalogue makes of a case

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from catalog.entries import Mating, slug
-from catalog.errors import EntryError
 from catalog.evidence.errors import OwnEvidenceError, StaleEvidenceError
 from catalog.evidence.judging import Assessed
 from catalog.evidence.statements import Confirmation, Dispute
+from catalog.model.entries import Mating, slug
+from catalog.model.errors import EntryError
 
 LISTED = "listed"
 

@@ -14,13 +14,13 @@ from enum import StrEnum
 
 import numpy as np
 
-from catalog.entries import Dimension, Half, Mating
 from catalog.evidence.measured import CountedValue, MeasuredValue, NamedValue
-from matcher.columns import Dim
-from matcher.dimension import spanned_half_width
-from matcher.estimates import COVERAGE, normalised_error
+from catalog.model.entries import Dimension, Half, Mating
+from matcher.columns.columns import Dim
+from matcher.columns.process_tolerance import process_interval
 from matcher.features import FEATURES, Kind
-from matcher.tolerances import process_interval
+from matcher.likelihood.tolerance_density import spanned_half_width
+from matcher.uncertainty.consensus import COVERAGE, normalised_error
 
 AGREES = 1.0
 """Largest |E_n| of agreement (ISO 13528, from memory)."""

@@ -8,21 +8,14 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from types import MappingProxyType
 
-from catalog.entries import Series, slug
 from catalog.evidence.agreement import AGREES, Stated
-from catalog.evidence.estimates import (
-    Competing,
-    DocumentValue,
-    Estimate,
-    competing,
-    estimates,
-    is_complete,
-)
+from catalog.evidence.estimates import Competing, DocumentValue, Estimate, competing, estimates, is_complete
 from catalog.evidence.judging import COUNTED, OPEN, Assessed, JudgedConfirmation, Said, judge
 from catalog.evidence.measured import MeasuredValue
 from catalog.evidence.standing import Standing, StandingFacts, standing, why
 from catalog.evidence.statements import Confirmation, Dispute, Sighting
-from matcher.columns import Dim
+from catalog.model.entries import Series, slug
+from matcher.columns.columns import Dim
 from matcher.features import FEATURES
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from catalog import errors
+from catalog.model import errors
 
 
 class StaleEvidenceError(errors.StaleError):

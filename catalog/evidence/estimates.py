@@ -7,14 +7,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from catalog.entries import Citation, Dimension
 from catalog.evidence.agreement import AGREES, Stated, deviation, dim, spanned
 from catalog.evidence.measured import MeasuredValue
-from matcher.agreement import DISAGREEMENT_LEVEL
-from matcher.columns import Dim
-from matcher.estimates import COVERAGE, Combined, combine_people, normalised_error, one_persons, stated_u
+from catalog.model.entries import Citation, Dimension
+from matcher.columns.columns import Dim
+from matcher.columns.process_tolerance import default_half_width, process_interval
 from matcher.features import FEATURES
-from matcher.tolerances import default_half_width, process_interval
+from matcher.uncertainty.consensus import COVERAGE, Combined, combine_people, normalised_error, one_persons, stated_u
+from matcher.uncertainty.weighted_mean import DISAGREEMENT_LEVEL
 
 Ranked = Literal["stated", "measured"]
 

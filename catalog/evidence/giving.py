@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from pydantic import BaseModel
 from sqlalchemy.orm import Session
 
-from catalog.errors import EntryError, ForbiddenError
+from catalog.contribute.acknowledgements import acknowledge
 from catalog.evidence.accepting import check_confirmation, check_dispute
 from catalog.evidence.agreement import Stated, Verdict, agreement
 from catalog.evidence.judging import COUNTED, OPEN, Assessed
@@ -17,9 +17,9 @@ from catalog.evidence.statements import Answer, Confirmation, Dispute, Resolutio
 from catalog.history.acts import Act
 from catalog.history.documents import DocumentRecord, add_document, get_document, revise_document
 from catalog.history.rewriting import assessed_of, get_record
+from catalog.model.errors import EntryError, ForbiddenError
 from catalog.review.findings import Code, Finding
-from catalog.reviewing import acknowledge
-from matcher.units import MM_PER_UNIT
+from matcher.vocabulary import MM_PER_UNIT
 
 RESOLVED, WITHDRAWN = "resolved", "withdrawn"
 """State of a dispute that is settled, and of what its author took back."""

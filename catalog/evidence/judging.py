@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from catalog.entries import Citation, Half, Mating, Series
 from catalog.evidence.agreement import FeatureAgreement, Stated, Verdict, agreement, stated
 from catalog.evidence.estimates import same_figure
 from catalog.evidence.measured import MeasuredValue
 from catalog.evidence.standing import EntryRecord
 from catalog.evidence.statements import Confirmation, Dispute, Sighting
+from catalog.model.entries import Citation, Half, Mating, Series
 from matcher.features import FEATURES
 
 COUNTED, OPEN = "listed", "open"

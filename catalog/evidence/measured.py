@@ -13,17 +13,16 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, Discriminator, Field, FiniteFloat, Tag, model_validator
 
-from catalog.entries import Entry, LengthUnit
-from catalog.plain_text import Line
+from catalog.model.entries import Entry, LengthUnit
+from catalog.model.text_fields import Line
 from matcher.errors import ObservationErrors
-from matcher.faults import is_number
 from matcher.features import FEATURES, Kind
-from matcher.lengths import MAX_READINGS, MAX_SPANS
 from matcher.observations import LARGEST_COUNT, Observation
-from matcher.readings import measure_readings
-from matcher.setups import limits_of
-from matcher.units import PIXEL, canonical_unit, to_mm
-from matcher.words import named_values
+from matcher.uncertainty.checked import is_number
+from matcher.uncertainty.dimension_validation import MAX_READINGS, MAX_SPANS
+from matcher.uncertainty.measuring_setup import limits_of
+from matcher.uncertainty.report import measure_readings
+from matcher.vocabulary import PIXEL, canonical_unit, named_values, to_mm
 
 COVERAGE_FACTOR = 2.0
 """k where an expanded uncertainty is given without one: what calibration certificates mostly state (GUM 6.3.3)."""

@@ -11,11 +11,11 @@ from pydantic import TypeAdapter
 from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
+from catalog.db.record_tables import DocumentTable, JournalTable
 from catalog.evidence.assessments import Assessment, assess
 from catalog.evidence.judging import Assessed, Said
 from catalog.evidence.statements import Confirmation, Dispute, Sighting
 from catalog.history.states import stood, substance
-from catalog.record_tables import DocumentTable, JournalTable
 
 FEW = 500
 """Entries up to which their documents are asked for by key; beyond, all documents are read at once. It is below every

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from catalog.entries import slug
+from catalog.model.entries import slug
 
 Standing = Literal["reported", "documented", "confirmed", "disputed", "withdrawn"]
 EntryRecord = Literal["half", "mating", "series"]

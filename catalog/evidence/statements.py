@@ -7,10 +7,10 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, Field, StringConstraints, model_validator
 
-from catalog.entries import Citation, Dimension, Entry
 from catalog.evidence.measured import MeasuredValue, Value
 from catalog.evidence.standing import EntryRecord
-from catalog.plain_text import Line, Passage, Remark, plain_line
+from catalog.model.entries import Citation, Dimension, Entry
+from catalog.model.text_fields import Line, Passage, Remark, plain_line
 from matcher.features import CATEGORIES, COUNTS, DIMENSIONS, FEATURES, PAIR_DIMENSIONS
 
 FEATURES_OF: Mapping[EntryRecord, tuple[str, ...]] = {

@@ -15,9 +15,9 @@ from enum import Enum
 from types import MappingProxyType
 from typing import Any
 
-from catalog.entries import Citation, Dimension, Ratings
 from catalog.exchange.cells import guarded, joined, number_cell, parted, unguarded
 from catalog.exchange.json_places import Path, parse_strictly
+from catalog.model.entries import Citation, Dimension, Ratings
 from matcher.features import CATEGORIES, COUNTS, DIMENSIONS
 
 

@@ -8,10 +8,10 @@ from typing import TextIO
 
 from pydantic import TypeAdapter, ValidationError
 
-from catalog.entries import AnyEntry
 from catalog.exchange.json_places import JsonFaultError, parse_strictly, places
 from catalog.exchange.placed import Placed
 from catalog.exchange.problems import Problems, message_of, remedy_for
+from catalog.model.entries import AnyEntry
 
 LONGEST_LINE = 1024 * 1024
 """Characters. The longest series of the demo has a few thousand."""

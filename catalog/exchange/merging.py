@@ -10,9 +10,7 @@ from pathlib import Path
 from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
-from catalog.adding import add
-from catalog.entries import AnyEntry, Mating
-from catalog.errors import CatalogueError, EntryError
+from catalog.db.record_tables import DocumentTable
 from catalog.evidence.statements import Answer, Confirmation, Dispute, Sighting
 from catalog.exchange.states import Place, Told, states
 from catalog.exchange.whole import Heading, read_heading, read_rows
@@ -20,7 +18,9 @@ from catalog.history.acts import Act
 from catalog.history.documents import add_document
 from catalog.history.rewriting import TABLES, AnyRecord, get_records
 from catalog.history.states import ENTRIES, substance
-from catalog.record_tables import DocumentTable
+from catalog.model.entries import AnyEntry, Mating
+from catalog.model.errors import CatalogueError, EntryError
+from catalog.records.adding import add
 
 STATEMENTS: Mapping[str, type[Confirmation] | type[Dispute] | type[Sighting] | type[Answer]] = {
     "sighting": Sighting,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from catalog.entries import AnyEntry
+from catalog.model.entries import AnyEntry
 
 
 @dataclass(frozen=True, kw_only=True)

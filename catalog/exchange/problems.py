@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from catalog.errors import FileError, FileRefusedError
+from catalog.model.errors import FileError, FileRefusedError
 
 MOST_ERRORS = 100
 """Errors told of one file; reading stops there and says so."""

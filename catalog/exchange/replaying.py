@@ -9,17 +9,16 @@ from typing import Any
 from sqlalchemy import func, insert, select, text, update
 from sqlalchemy.orm import Session
 
-from catalog.database import mark_changed
-from catalog.entries import Citation, Half, Mating, Series, slug
-from catalog.errors import EntryError
+from catalog.db.database import mark_changed
+from catalog.db.record_tables import ContributorTable, DocumentTable, JournalTable
+from catalog.db.tables import Base, CatalogueState, HalfTable, MatingTable, SeriesTable
 from catalog.exchange.states import Told, states
 from catalog.exchange.whole import Row, read_heading, read_rows
 from catalog.history.rewriting import TABLES
-from catalog.record_tables import ContributorTable, DocumentTable, JournalTable
-from catalog.storing import (
-    Row as Columns,
-)
-from catalog.storing import (
+from catalog.model.entries import Citation, Half, Mating, Series, slug
+from catalog.model.errors import EntryError
+from catalog.records.write import Row as Columns
+from catalog.records.write import (
     chunks,
     half_row,
     insert_rows,
@@ -31,7 +30,6 @@ from catalog.storing import (
     store_makers,
     store_mating_parts,
 )
-from catalog.tables import Base, CatalogueState, HalfTable, MatingTable, SeriesTable
 
 Progress = Callable[[int, int], None]
 

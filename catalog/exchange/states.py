@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 
 from pydantic import ValidationError
 
-from catalog.errors import FileError
 from catalog.exchange.whole import Row
 from catalog.history.states import ENTRIES, Stood, stood, substance
+from catalog.model.errors import FileError
 
 
 @dataclass(kw_only=True)

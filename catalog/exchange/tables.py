@@ -12,11 +12,11 @@ from typing import Any
 from pydantic import TypeAdapter, ValidationError
 from rapidfuzz import process
 
-from catalog.entries import AnyEntry, Entry, Half, Mating, Series
 from catalog.exchange.columns import FILE_NAMES, TABLES, Column
 from catalog.exchange.json_places import JsonFaultError
 from catalog.exchange.placed import Placed
 from catalog.exchange.problems import Problems, message_of, remedy_for
+from catalog.model.entries import AnyEntry, Entry, Half, Mating, Series
 
 DELIMITERS = (",", ";", "\t")
 """Between cells: the one that the first line has most of. Spreadsheets write all three, by the user's language."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from catalog.errors import FileError
+from catalog.model.errors import FileError
 
 LARGEST_FILE = 64 * 1024 * 1024
 """Bytes. Ten times a catalogue of ten thousand halves given one by one; beyond it, split the file."""

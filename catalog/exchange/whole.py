@@ -17,14 +17,14 @@ from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 from sqlalchemy import false, select
 from sqlalchemy.orm import Session
 
-from catalog.database import read_version
-from catalog.errors import FileError
+from catalog.db.database import read_version
+from catalog.db.record_tables import JournalTable
 from catalog.exchange.jsonl import LONGEST_LINE
 from catalog.exchange.problems import message_of
 from catalog.history.journal import JournalEntry
-from catalog.moments import now
-from catalog.plain_text import Line, Passage
-from catalog.record_tables import JournalTable
+from catalog.model.errors import FileError
+from catalog.model.text_fields import Line, Passage
+from catalog.model.timestamps import now
 
 FORM = 1
 """Form of the file; a reader refuses any other."""

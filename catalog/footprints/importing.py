@@ -10,15 +10,15 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from catalog.entries import Half, slug
-from catalog.errors import FileError
-from catalog.footprints.grouping import RUN, group
 from catalog.footprints.halves import half_of
 from catalog.footprints.lands import rows_run_along_y
 from catalog.footprints.matings import kinds_by_letters, propose
 from catalog.footprints.naming import name_facts
 from catalog.footprints.parsing import Footprint, UnusableFootprint, read_footprint
 from catalog.footprints.report import FootprintImport, Skipped, assemble
+from catalog.model.entries import Half, slug
+from catalog.model.errors import FileError
+from catalog.model.part_number_patterns import RUN, group
 
 SUFFIX = ".kicad_mod"
 

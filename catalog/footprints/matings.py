@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 
-from catalog.entries import Half, HalfKind, Mating
 from catalog.footprints.naming import KIND_LETTERS, family
+from catalog.model.entries import Half, HalfKind, Mating
 
 NOTE = "same family, count and pitch by their footprints; not stated by anybody"
 LETTER_KINDS: dict[str, HalfKind] = {"P": "plug", "S": "receptacle"}

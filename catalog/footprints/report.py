@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from catalog.entries import Half, Mating, Series
+from catalog.model.entries import Half, Mating, Series
 
 
 @dataclass(frozen=True, kw_only=True)

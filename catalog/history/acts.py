@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from catalog.moments import now
+from catalog.model.timestamps import now
 
 OPERATOR = "operator"
 """Whoever holds the database: the command line on it, imports, the demo. No contributor has this name."""
@@ -14,8 +14,8 @@ OPERATOR = "operator"
 class Act:
     """One transaction's who, when and why.
 
-    ``actor`` is a contributor's name or `OPERATOR`, ``at`` a moment (`catalog.moments`), ``reason`` goes into the
-    journal, ``batch`` groups rows of one act, ``maintainer`` whether the actor keeps the catalogue.
+    ``actor`` is a contributor's name or `OPERATOR`, ``at`` a moment (`catalog.model.timestamps`), ``reason`` goes into
+    the journal, ``batch`` groups rows of one act, ``maintainer`` whether the actor keeps the catalogue.
     """
 
     actor: str = OPERATOR

@@ -7,18 +7,18 @@ from dataclasses import dataclass, replace
 
 from sqlalchemy.orm import Session
 
-from catalog.adding import add
-from catalog.entries import AnyEntry, Half, Mating, Series
-from catalog.errors import DuplicateError, EntryError
+from catalog.db.tables import MatingTable
 from catalog.history.acts import Act
 from catalog.history.journal import revision_of
 from catalog.history.rewriting import AnyRecord, get_record, get_records, rewrite, stood_of
 from catalog.history.states import Stood, stood
-from catalog.reading import mates_of
-from catalog.records import HalfRecord, MatingRecord, SeriesRecord
-from catalog.series_laws import Expansion, expand
-from catalog.storing import ids_by_key
-from catalog.tables import MatingTable
+from catalog.model.entries import AnyEntry, Half, Mating, Series
+from catalog.model.errors import DuplicateError, EntryError
+from catalog.model.series_laws import Expansion, expand
+from catalog.records.adding import add
+from catalog.records.queries import mates_of
+from catalog.records.read_models import HalfRecord, MatingRecord, SeriesRecord
+from catalog.records.write import ids_by_key
 
 Place = tuple[str, str]
 """Record and key."""

@@ -10,10 +10,10 @@ from pydantic import BaseModel, ConfigDict
 from sqlalchemy import false, insert, select, update
 from sqlalchemy.orm import Session
 
-from catalog.errors import NotFoundError
+from catalog.db.record_tables import DocumentTable
 from catalog.history.acts import Act
 from catalog.history.journal import Change, append
-from catalog.record_tables import DocumentTable
+from catalog.model.errors import NotFoundError
 
 LARGEST_PAGE = 500
 """Documents on one page at most."""

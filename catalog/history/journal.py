@@ -10,11 +10,11 @@ from pydantic import BaseModel, ConfigDict
 from sqlalchemy import ColumnElement, Select, and_, false, func, insert, or_, select
 from sqlalchemy.orm import Session
 
-from catalog.database import mark_changed
-from catalog.errors import NotFoundError
+from catalog.db.database import mark_changed
+from catalog.db.record_tables import JournalTable
+from catalog.db.tables import HalfTable, MatingTable, SeriesTable
 from catalog.history.acts import Act
-from catalog.record_tables import JournalTable
-from catalog.tables import HalfTable, MatingTable, SeriesTable
+from catalog.model.errors import NotFoundError
 
 LARGEST_PAGE = 1000
 """Rows read at once at most: a page, and one more to know whether another follows."""

@@ -9,9 +9,9 @@ from typing import Any
 from sqlalchemy import insert, select
 from sqlalchemy.orm import Session
 
-from catalog.errors import EntryError, KeyReusedError
+from catalog.db.record_tables import AnsweredRequest
 from catalog.history.acts import Act
-from catalog.record_tables import AnsweredRequest
+from catalog.model.errors import EntryError, KeyReusedError
 
 LONGEST_KEY = 200
 """Characters of a request's key."""

@@ -14,8 +14,7 @@ from pydantic import BaseModel, ConfigDict, TypeAdapter
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from catalog.entries import AnyEntry, Series
-from catalog.errors import CatalogueError, EntryError
+from catalog.db.record_tables import ContributorTable
 from catalog.history.acts import Act
 from catalog.history.changing import (
     Changed,
@@ -30,8 +29,9 @@ from catalog.history.changing import (
 from catalog.history.documents import DocumentRecord, add_document, documents, get_document, revise_document
 from catalog.history.rewriting import get_record, stood_of
 from catalog.history.states import substance
-from catalog.moments import read, written
-from catalog.record_tables import ContributorTable
+from catalog.model.entries import AnyEntry, Series
+from catalog.model.errors import CatalogueError, EntryError
+from catalog.model.timestamps import read, written
 
 RECORD = "pending"
 DELAY = timedelta(hours=72)

@@ -5,10 +5,10 @@ from __future__ import annotations
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from catalog.errors import NotFoundError, PreconditionError, StaleError
+from catalog.db.record_tables import DocumentTable
 from catalog.history.journal import last_about
 from catalog.history.rewriting import TABLES
-from catalog.record_tables import DocumentTable
+from catalog.model.errors import NotFoundError, PreconditionError, StaleError
 
 
 def tag_of(session: Session, record: str, key: str) -> str:

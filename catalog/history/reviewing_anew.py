@@ -8,10 +8,10 @@ from dataclasses import replace
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from catalog.entries import AnyEntry, Half, Mating, Series
 from catalog.history.acts import OPERATOR, Act
 from catalog.history.changing import members_standing
 from catalog.history.rewriting import TABLES, AnyRecord, get_records, rewrite, stood_of
+from catalog.model.entries import AnyEntry, Half, Mating, Series
 from catalog.review import Surroundings, among, is_clean, review, surroundings
 
 REVIEWED = "review"

@@ -7,29 +7,8 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from sqlalchemy import delete, select, update
 from sqlalchemy.orm import Session
 
-from catalog.entries import AnyEntry, Citation, Half, Mating, slug
-from catalog.errors import EntryError, NotFoundError
-from catalog.evidence.judging import Assessed
-from catalog.history.acts import Act
-from catalog.history.journal import Change, append
-from catalog.history.states import Stood, stood, substance
-from catalog.loading import load_halves, load_matings, load_series
-from catalog.record_tables import JournalTable
-from catalog.records import HalfRecord, MatingRecord, SeriesRecord
-from catalog.storing import (
-    Row,
-    chunks,
-    half_row,
-    ids_by_key,
-    mating_row,
-    series_row,
-    store_aliases,
-    store_citations,
-    store_half_parts,
-    store_makers,
-    store_mating_parts,
-)
-from catalog.tables import (
+from catalog.db.record_tables import JournalTable
+from catalog.db.tables import (
     Base,
     HalfCategory,
     HalfCount,
@@ -42,6 +21,27 @@ from catalog.tables import (
     MatingTable,
     SeriesAlias,
     SeriesTable,
+)
+from catalog.evidence.judging import Assessed
+from catalog.history.acts import Act
+from catalog.history.journal import Change, append
+from catalog.history.states import Stood, stood, substance
+from catalog.model.entries import AnyEntry, Citation, Half, Mating, slug
+from catalog.model.errors import EntryError, NotFoundError
+from catalog.records.read import load_halves, load_matings, load_series
+from catalog.records.read_models import HalfRecord, MatingRecord, SeriesRecord
+from catalog.records.write import (
+    Row,
+    chunks,
+    half_row,
+    ids_by_key,
+    mating_row,
+    series_row,
+    store_aliases,
+    store_citations,
+    store_half_parts,
+    store_makers,
+    store_mating_parts,
 )
 
 AnyRecord = SeriesRecord | HalfRecord | MatingRecord

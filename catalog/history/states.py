@@ -8,7 +8,7 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from catalog.entries import AnyEntry, Entry, Half, Mating, Series
+from catalog.model.entries import AnyEntry, Entry, Half, Mating, Series
 
 ENTRIES = ("series", "half", "mating")
 """The records that identification is made of; all others are documents."""

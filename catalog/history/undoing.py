@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 from sqlalchemy import ColumnElement, and_, or_, select
 from sqlalchemy.orm import Session
 
-from catalog.entries import AnyEntry, Series
+from catalog.db.record_tables import JournalTable
+from catalog.db.tables import HalfTable, SeriesTable
 from catalog.evidence.agreement import Verdict, agreement, stated
 from catalog.evidence.assessments import Assessment
 from catalog.evidence.judging import Assessed, JudgedConfirmation
@@ -21,9 +22,8 @@ from catalog.history.pending import RECORD as PENDING
 from catalog.history.reviewing_anew import review_anew
 from catalog.history.rewriting import AnyRecord, assessed_of, get_records, rewrite, stood_of
 from catalog.history.states import ENTRIES, Stood, stood, substance
-from catalog.record_tables import JournalTable
-from catalog.records import SeriesRecord
-from catalog.tables import HalfTable, SeriesTable
+from catalog.model.entries import AnyEntry, Series
+from catalog.records.read_models import SeriesRecord
 
 UNDO = "undo"
 """The journal's word for a change that takes back another's."""

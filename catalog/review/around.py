@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from catalog.entries import AnyEntry, Half, Mating, Series
+from catalog.model.entries import AnyEntry, Half, Mating, Series
 from catalog.review.names import known_as, names_of, one_slip_apart, skeleton, stem
 from catalog.review.sizes import pitch_of
 

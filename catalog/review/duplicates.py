@@ -6,12 +6,12 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from rapidfuzz.distance import OSA
 
-from catalog.entries import Half, slug
+from catalog.model.entries import Half, slug
 from catalog.review.around import Surroundings, alike
 from catalog.review.findings import Code, Finding, Severity
 from catalog.review.names import known_as, names_of, one_slip_apart, skeleton, stem
 from catalog.review.sizes import agree_on_categories, pitch_of, value
-from matcher.tolerances import LANDS, default_half_width
+from matcher.columns.process_tolerance import LANDS, default_half_width
 
 SAME_SHARE = 0.5
 """Two sources of one part print sizes closer than this share of the process's tolerance: they differ by rounding. Lands

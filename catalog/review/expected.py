@@ -7,15 +7,15 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import hypot
 
-from catalog.entries import Bound, DimensionLaw, Half, HeightClass, KindLaw, Series
-from catalog.footprints.grouping import alike, skeleton
+from catalog.model.entries import Bound, DimensionLaw, Half, HeightClass, KindLaw, Series
+from catalog.model.inferred_variants import Members, member_groups
+from catalog.model.part_number_patterns import alike, skeleton
+from catalog.model.series_laws import dimension_at
 from catalog.review.around import Surroundings
 from catalog.review.sizes import agree_on_categories, as_dim, pitch_of
-from catalog.series_laws import dimension_at
-from catalog.variants import Members, member_groups
-from matcher.columns import Dim
-from matcher.laws import LEAST_U
-from matcher.tolerances import process_interval
+from matcher.columns.columns import Dim
+from matcher.columns.dimension_laws import LEAST_U
+from matcher.columns.process_tolerance import process_interval
 
 FARTHEST = 8.0
 """Tolerances off at which a dimension counts no further when laws are compared: one slip must not choose the law."""

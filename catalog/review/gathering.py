@@ -11,16 +11,16 @@ from rapidfuzz.distance import OSA
 from sqlalchemy import Select, and_, or_, select, union_all
 from sqlalchemy.orm import Session, aliased
 
-from catalog.entries import AnyEntry, Half, Mating, Series
-from catalog.loading import load_halves, load_series
+from catalog.db.tables import HalfDimension, HalfTable, HalfText, SeriesTable
+from catalog.model.entries import AnyEntry, Half, Mating, Series
+from catalog.model.series_laws import expand
+from catalog.records.read import load_halves, load_series
+from catalog.records.write import chunks
 from catalog.review.around import SAME_PITCH, Surroundings, among
 from catalog.review.duplicates import NEEDED
 from catalog.review.names import LEAST_SIMILAR_LENGTH, is_part_number, known_as, skeleton, stem
 from catalog.review.sizes import pitch_of, value
-from catalog.series_laws import expand
-from catalog.storing import chunks
-from catalog.tables import HalfDimension, HalfTable, HalfText, SeriesTable
-from matcher.tolerances import default_half_width
+from matcher.columns.process_tolerance import default_half_width
 
 PREFILTER_SHARE = 2.0
 """Bodies this many default tolerances apart are not even loaded: whatever the bound, they are two parts."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from catalog.entries import Half
+from catalog.model.entries import Half
 from catalog.review.findings import Code, Finding, Severity, mm
 from catalog.review.sizes import LEAST_SLACK, contact_span, excess, interval, label, pitch_of, value
 from matcher.features import FEATURES

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from catalog.entries import Half
+from catalog.model.entries import Half
 from catalog.review.around import Surroundings
 from catalog.review.expected import Expectations, Expected, deviation, expectations
 from catalog.review.findings import Code, Finding, Severity, mm

@@ -7,8 +7,8 @@ from functools import lru_cache
 
 from rapidfuzz.distance import OSA
 
-from catalog.entries import Half
-from catalog.search import plain
+from catalog.model.entries import Half
+from catalog.snapshot.search import plain
 
 _PLATING = ("au", "sn", "ag", "ni", "gf", "g", "s", "f", "e", "lf", "pb", "pbf", "rohs")
 _PACKING = ("tr", "t", "r", "te", "reel", "tape", "cut", "ct", "box", "bulk", "bag", "tray", "tube", "cap", "peg")

@@ -6,7 +6,8 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from catalog.entries import Half, KindLaw, Mating, Series
+from catalog.model.entries import Half, KindLaw, Mating, Series
+from catalog.model.series_laws import expand
 from catalog.review.around import Surroundings
 from catalog.review.findings import RANK, Code, Finding
 from catalog.review.laws import siblings_off_law
@@ -15,9 +16,8 @@ from catalog.review.sizes import label
 from catalog.review.slips import UNIT_FACTORS
 from catalog.review.stacks import mating_findings
 from catalog.review.tolerances import tolerances_of_mating
-from catalog.series_laws import expand
+from matcher.columns.dimension_laws import SMALL_CHANGE
 from matcher.features import FEATURES
-from matcher.laws import SMALL_CHANGE
 
 HalfReview = Callable[[Half, Surroundings], Iterable[Finding]]
 

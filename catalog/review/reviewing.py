@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from catalog.entries import Half, Mating, Series
+from catalog.model.entries import Half, Mating, Series
 from catalog.review.around import Surroundings
 from catalog.review.duplicates import duplicates
 from catalog.review.expected import expectations

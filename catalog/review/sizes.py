@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from catalog.entries import Dimension, Half
-from matcher.columns import Dim
+from catalog.model.entries import Dimension, Half
+from matcher.columns.columns import Dim
+from matcher.columns.process_tolerance import process_interval
 from matcher.features import FEATURES
-from matcher.tolerances import process_interval
 
 LEAST_SLACK = 0.05
 """Two lengths of one drawing contradict each other only by more than this, mm: rounding to 0.05. Common practice."""

@@ -8,11 +8,11 @@ from itertools import pairwise
 from math import inf, log
 from types import MappingProxyType
 
-from catalog.entries import Half
+from catalog.model.entries import Half
 from catalog.review.findings import Code, Finding, mm
 from catalog.review.sizes import label, pitch_of
 from matcher.features import FEATURES
-from matcher.units import MM_PER_UNIT
+from matcher.vocabulary import MM_PER_UNIT
 
 _INCH, _MIL, _MICROMETRE = MM_PER_UNIT["in"], MM_PER_UNIT["mil"], MM_PER_UNIT["um"]
 

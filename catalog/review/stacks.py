@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from catalog.entries import Half, Mating
+from catalog.model.entries import Half, Mating
 from catalog.review.findings import Code, Finding, Severity, mm
 from catalog.review.sizes import LEAST_SLACK, dimension_interval, interval, pitch_of, value
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from catalog.entries import Dimension, Half, Mating
+from catalog.model.entries import Dimension, Half, Mating
 from catalog.review.findings import Code, Finding, mm
 from catalog.review.sizes import label, pitch_of
-from matcher.tolerances import LANDS, default_half_width
+from matcher.columns.process_tolerance import LANDS, default_half_width
 
 WIDE_FACTOR = 5.0
 """A drawing's tolerance this many times the process's default is questioned: common practice, no source."""

@@ -10,9 +10,9 @@ from fastapi import FastAPI
 from starlette.testclient import TestClient
 
 from api.app import create_app
-from api.settings import Settings
-from catalog.database import open_catalogue
-from catalog.snapshot import Snapshot, SnapshotSource
+from api.service.settings import Settings
+from catalog.db.database import open_catalogue
+from catalog.snapshot.snapshot import Snapshot, SnapshotSource
 from seeds_demo.loader import load_demo
 
 

@@ -14,14 +14,14 @@ from fastapi import FastAPI
 from starlette.testclient import TestClient
 from typer.testing import CliRunner
 
-from api.cli import app as command
-from api.pages.reference import DOCS_POLICY
-from api.pages.rendering import PAGE_POLICY
-from api.problem_types import PROBLEMS
-from api.shortform import parse_pieces
-from api.triage import TRIAGE
+from api.command_line.cli import app as command
+from api.identification.triage import TRIAGE
+from api.observations.short_form import parse_pieces
+from api.service.problem_types import PROBLEMS
+from api.web.page.reference import DOCS_POLICY
+from api.web.page.rendering import PAGE_POLICY
 from matcher.features import FEATURES, Kind
-from matcher.instruments import BUILT_IN
+from matcher.uncertainty.instruments import BUILT_IN
 
 
 @pytest.fixture(scope="module")
@@ -228,7 +228,7 @@ def test_every_answer_carries_the_security_headers(server: TestClient, path: str
 
 
 def test_the_example_on_the_front_page_is_what_the_demo_catalogue_answers(server: TestClient, demo_url: str) -> None:
-    text = (files("api") / "templates" / "example.txt").read_text(encoding="utf-8")
+    text = (files("api.web.page") / "templates" / "example.txt").read_text(encoding="utf-8")
     asked, _, answered = text.replace("\\\n", " ").partition("\n\n")
     result = CliRunner().invoke(command, [*asked.split()[1:], "--database", demo_url])
     assert result.exit_code == 0, result.output

@@ -13,15 +13,15 @@ from httpx2 import Response
 from starlette.testclient import TestClient
 
 from api.app import create_app
-from api.settings import Settings
+from api.service.settings import Settings
 from catalog.accounts import contributors, tokens
 from catalog.accounts.who import Role, Scope
-from catalog.database import Catalogue
-from catalog.entries import Entry
+from catalog.db.database import Catalogue
 from catalog.history.acts import operators
 from catalog.history.pending import DELAY
-from catalog.moments import read
-from tests.catalog.changed_entries import IDA, PER, WREN, fill
+from catalog.model.entries import Entry
+from catalog.model.timestamps import read
+from tests.catalog.history.changed_entries import IDA, PER, WREN, fill
 
 KEEPER = "Mia Dunn"
 PEOPLE = {WREN: Role.CONTRIBUTOR, IDA: Role.CONTRIBUTOR, PER: Role.CONTRIBUTOR, KEEPER: Role.MAINTAINER}

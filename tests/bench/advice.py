@@ -13,13 +13,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from catalog.entries import Half
 from catalog.footprints import import_folders
-from matcher.absent_fit import fit_absent
-from matcher.advice.next_measurement import advise
-from matcher.building import build_columns
-from matcher.hints import hints
-from matcher.posterior import posterior
+from catalog.model.entries import Half
+from matcher.absent.em_fit import fit_absent
+from matcher.columns.build import build_columns
+from matcher.decision.likely_slips import hints
+from matcher.decision.next_measurement.recommend import advise
+from matcher.decision.posterior import posterior
 from tests.real_geometry.conftest import FOOTPRINTS
 from tests.real_geometry.outlines import rows_of
 from tests.real_geometry.simulation import PHOTO, Bench, Scenario

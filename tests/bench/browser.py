@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, Any
 import httpx2
 from playwright.sync_api import sync_playwright
 
-from catalog.database import open_catalogue
+from catalog.db.database import open_catalogue
 from seeds_demo.loader import load_demo
 from tests.browser.conftest import CHROMIUM, FLAGS
 from tests.browser.places import LISTED, MEASURED, NEIGHBOUR
@@ -101,7 +101,7 @@ def _server() -> Iterator[str]:
         command = [
             sys.executable,
             "-c",
-            "from api.cli import main; main()",
+            "from api.command_line.cli import main; main()",
             "serve",
             "--port",
             "8647",

@@ -15,14 +15,14 @@ from collections.abc import Callable, Sequence
 import duckdb
 import numpy as np
 
-from catalog.entries import Half
 from catalog.footprints import import_folders
-from matcher.absent_fit import fit_absent
-from matcher.building import build_columns
-from matcher.columns import Columns, Dim, HalfRow
+from catalog.model.entries import Half
+from matcher.absent.em_fit import fit_absent
+from matcher.columns.build import build_columns
+from matcher.columns.columns import Columns, Dim, HalfRow
+from matcher.decision.posterior import posterior
 from matcher.identify import identify
 from matcher.observations import Reduced
-from matcher.posterior import posterior
 from tests.real_geometry.baselines import measured_row, measured_table
 from tests.real_geometry.conftest import FOOTPRINTS
 from tests.real_geometry.outlines import rows_of

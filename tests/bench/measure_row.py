@@ -24,9 +24,9 @@ from scipy.ndimage import convolve
 from starlette.testclient import TestClient
 
 from api.app import create_app
-from api.pictures import read_picture
-from api.settings import Settings
-from tests.api.photographed import Rows, encoded, photographed
+from api.pictures.decoding import read_picture
+from api.service.settings import Settings
+from tests.api.web.photographed import Rows, encoded, photographed
 
 ROWS = Rows(
     pitch=140.0, count=24, first=380.0, heights=(900.0, 1900.0), shifts=(0.0, 0.0), size=(4000, 3000), noise=4.0

@@ -15,20 +15,20 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from catalog.adding import add
-from catalog.database import Catalogue, open_catalogue
-from catalog.entries import Dimension, Half
+from catalog.db.database import Catalogue, open_catalogue
 from catalog.footprints import import_folders
 from catalog.history.acts import operators
 from catalog.history.changing import revise
 from catalog.history.rewriting import get_record
-from catalog.search import SearchIndex
-from catalog.snapshot import SnapshotSource, take
-from catalog.stock import read_stock
-from matcher.absent_fit import fit_absent
-from matcher.building import assemble_columns
+from catalog.model.entries import Dimension, Half
+from catalog.records.adding import add
+from catalog.snapshot.incremental import read_stock
+from catalog.snapshot.search import SearchIndex
+from catalog.snapshot.snapshot import SnapshotSource, take
+from matcher.absent.em_fit import fit_absent
+from matcher.columns.build import assemble_columns
 from seeds_demo.loader import load_demo
-from tests.catalog.asking_workers import two_workers
+from tests.catalog.snapshot.asking_workers import two_workers
 from tests.real_geometry.conftest import FOOTPRINTS
 
 SHIFT_MM = 0.01

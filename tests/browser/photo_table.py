@@ -9,7 +9,7 @@ from urllib.parse import parse_qsl, urlsplit
 
 from playwright.sync_api import Page, Request, expect
 
-from api.shortform import parse_pieces
+from api.observations.short_form import parse_pieces
 
 Point = tuple[float, float]
 

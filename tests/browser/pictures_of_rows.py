@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from PIL import ExifTags, Image
 
-from tests.matcher.contacts.rendered_rows import easy, rendered
+from tests.matcher.imaging.row_detection.rendered_rows import easy, rendered
 
 SEED = 5
 COUNT, PITCH, SPACING = 20, 30.0, 250.0

@@ -16,12 +16,12 @@ import httpx2
 import uvicorn
 
 from api.app import create_app
-from api.settings import Settings
+from api.service.settings import Settings
 from catalog.accounts import contributors, tokens
 from catalog.accounts.who import Role, Scope
-from catalog.database import open_catalogue
+from catalog.db.database import open_catalogue
 from catalog.history.acts import operators
-from catalog.moments import read
+from catalog.model.timestamps import read
 from seeds_demo.loader import load_demo
 
 IDA, PER, JAY, MIA = "Ida Finch", "Per Crake", "Jay Rook", "Mia Dunn"

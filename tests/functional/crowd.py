@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from catalog.entries import AnyEntry, Half, Series
-from catalog.series_laws import expand
+from catalog.model.entries import AnyEntry, Half, Series
+from catalog.model.series_laws import expand
 from tests.functional.crowd_parts import Parts, Type, make_parts
 from tests.functional.crowd_people import MISTAKEN, SLIPS, Person, mistaken, mistaken_laws, slipped
 from tests.functional.crowd_vandal import VANDAL, Vandal

@@ -12,18 +12,18 @@ import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from catalog.entries import Half
+from catalog.db.record_tables import DocumentTable, JournalTable
+from catalog.db.tables import HalfTable
 from catalog.evidence.agreement import stated
-from catalog.record_tables import DocumentTable, JournalTable
-from catalog.records import HalfRecord, MatingRecord
-from catalog.snapshot import Snapshot
-from catalog.tables import HalfTable
-from matcher.estimates import COVERAGE
+from catalog.model.entries import Half
+from catalog.records.read_models import HalfRecord, MatingRecord
+from catalog.snapshot.snapshot import Snapshot
+from matcher.columns.process_tolerance import process_interval
 from matcher.identify import identify
-from matcher.measurement import reduce
 from matcher.observations import Observation
 from matcher.results import Identification
-from matcher.tolerances import process_interval
+from matcher.uncertainty.consensus import COVERAGE
+from matcher.uncertainty.reduce import reduce
 from tests.functional.crowd_parts import LENGTHS, Type
 
 SPECIMENS = 40

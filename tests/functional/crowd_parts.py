@@ -11,10 +11,10 @@ from typing import Any
 
 import numpy as np
 
-from catalog.entries import Dimension, Half, Series
 from catalog.evidence.agreement import spanned, stated
-from catalog.series_laws import expand
-from matcher.tolerances import process_interval
+from catalog.model.entries import Dimension, Half, Series
+from catalog.model.series_laws import expand
+from matcher.columns.process_tolerance import process_interval
 
 BIRDS = (
     *("Accentor", "Bittern", "Chiffchaff", "Dotterel", "Eider", "Fulmar", "Garganey", "Hoopoe", "Ibis", "Jacana"),

@@ -6,11 +6,11 @@ from typing import Any
 
 import numpy as np
 
-from catalog.entries import Half, Series
 from catalog.evidence.agreement import stated
+from catalog.model.entries import Half, Series
 from catalog.review.slips import swapped_figures
-from matcher.instruments import BUILT_IN, Instrument
-from matcher.units import MM_PER_UNIT
+from matcher.uncertainty.instruments import BUILT_IN, Instrument
+from matcher.vocabulary import MM_PER_UNIT
 from tests.functional.crowd_parts import LENGTHS, Type, with_length
 
 MISTAKEN = 0.2
@@ -76,8 +76,8 @@ def slipped(half: Half, rng: np.random.Generator) -> Half:
 class Person:
     """Somebody with a caliper of their own, whose zero is off by the same in all that they measure, within its limit.
 
-    Errors are as `matcher.instruments` states them: a rectangular zero error within the limit, a normal feel of the
-    edge, and the display's step; a rectangular deviation of each part within its process.
+    Errors are as `matcher.uncertainty.instruments` states them: a rectangular zero error within the limit, a normal
+    feel of the edge, and the display's step; a rectangular deviation of each part within its process.
     """
 
     def __init__(self, name: str, rng: np.random.Generator, *, careless: bool = False) -> None:

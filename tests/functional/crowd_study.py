@@ -9,9 +9,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from time import perf_counter
 
-from catalog.database import open_catalogue
+from catalog.db.database import open_catalogue
 from catalog.history.undoing import undo
-from catalog.snapshot import Snapshot, take_snapshot
+from catalog.snapshot.snapshot import Snapshot, take_snapshot
 from tests.functional.crowd import make_plan
 from tests.functional.crowd_outcome import answers, differences, specimens, standings
 from tests.functional.crowd_parts import Type

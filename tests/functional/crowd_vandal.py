@@ -7,14 +7,14 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 from sqlalchemy.orm import Session
 
-from catalog.contributing import revise_entry
-from catalog.entries import Half, Mating, Series
+from catalog.contribute.contributing import revise_entry
 from catalog.evidence.giving import confirm
 from catalog.evidence.statements import Confirmation
 from catalog.history.acts import Act
 from catalog.history.pending import submit_merge, submit_withdrawal
 from catalog.history.rewriting import get_record
-from catalog.records import HalfRecord, SeriesRecord
+from catalog.model.entries import Half, Mating, Series
+from catalog.records.read_models import HalfRecord, SeriesRecord
 from tests.functional.crowd_parts import Type
 from tests.functional.crowd_people import mistaken, mistaken_laws
 from tests.functional.crowd_world import Acknowledged, Deed, Doing, adding, disputing, sighting

@@ -16,16 +16,16 @@ from typing import Any
 from pydantic import ValidationError
 from sqlalchemy.orm import Session
 
-from catalog.contributing import contribute, revise_entry
-from catalog.database import Catalogue
-from catalog.entries import AnyEntry
-from catalog.errors import CatalogueError, DuplicateError
+from catalog.contribute.contributing import contribute, revise_entry
+from catalog.db.database import Catalogue
 from catalog.evidence.giving import confirm, dispute, sight
 from catalog.evidence.statements import Confirmation, Dispute, Sighting
 from catalog.history.acts import Act
 from catalog.history.pending import carry_out_due
 from catalog.history.rewriting import get_record
-from catalog.moments import written
+from catalog.model.entries import AnyEntry
+from catalog.model.errors import CatalogueError, DuplicateError
+from catalog.model.timestamps import written
 from catalog.review.findings import Code
 
 BEGIN = datetime(2031, 3, 1, tzinfo=UTC)

@@ -17,12 +17,12 @@ import httpx2
 import pytest
 
 from api.client import Client, ProblemError
-from catalog.database import open_catalogue
+from catalog.db.database import open_catalogue
 from seeds_demo.loader import demo_specimens, load_demo
 
 PROJECT = Path(__file__).resolve().parents[2]
 START_S = 60
-COMMAND = [sys.executable, "-c", "from api.cli import main; main()"]
+COMMAND = [sys.executable, "-c", "from api.command_line.cli import main; main()"]
 
 
 @pytest.fixture(scope="module")

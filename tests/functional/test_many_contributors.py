@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import pytest
 
-from catalog.database import Catalogue, open_catalogue
+from catalog.db.database import Catalogue, open_catalogue
 from catalog.history.undoing import Undone, undo
-from catalog.snapshot import Snapshot, take_snapshot
+from catalog.snapshot.snapshot import Snapshot, take_snapshot
 from tests.functional.crowd import CARELESS, HONEST, Plan, make_plan
 from tests.functional.crowd_outcome import (
     answers,

@@ -12,12 +12,12 @@ from typing import Any
 
 import pytest
 
-from catalog.database import open_catalogue
+from catalog.db.database import open_catalogue
 from seeds_demo.loader import load_demo
-from tests.api.photographed import Rows, encoded, photographed
+from tests.api.web.photographed import Rows, encoded, photographed
 
 PROJECT = Path(__file__).resolve().parents[2]
-COMMAND = [sys.executable, "-c", "from api.cli import main; main()"]
+COMMAND = [sys.executable, "-c", "from api.command_line.cli import main; main()"]
 
 PLUG = Rows(pitch=25.2, count=12, heights=(60.0, 150.0), shifts=(0.0, 0.0))
 """A picture of the demo plug of 24 contacts and 0.4 mm pitch at 63 pixels per millimetre."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from matcher.building import build_columns
-from matcher.columns import Columns, Dim, HalfRow, MatingRow
+from matcher.columns.build import build_columns
+from matcher.columns.columns import Columns, Dim, HalfRow, MatingRow
 
 COUNTS = (10, 12, 16, 20, 24, 30, 34, 40, 50, 60)
 

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from matcher.columns import Columns, DimensionColumn, Floats, Ints, MatingColumns
+from matcher.columns.columns import Columns, DimensionColumn, Floats, Ints, MatingColumns
 from matcher.features import CATEGORIES, COUNTS, DIMENSIONS, FEATURES, PAIR_DIMENSIONS, Kind
 from matcher.observations import Of, Reduced, SharedError, SharedKind, TrialFit
 

@@ -9,14 +9,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matcher.absent_fit import fit_absent
-from matcher.building import build_columns
+from matcher.absent.em_fit import fit_absent
+from matcher.columns.build import build_columns
+from matcher.decision.evidence import ABSENT
+from matcher.decision.posterior import posterior
 from matcher.errors import UnknownHalfError
-from matcher.evidence import ABSENT
 from matcher.identify import explain, identify
-from matcher.likelihood import likelihood
+from matcher.likelihood.likelihood import likelihood
 from matcher.observations import Of, Reduced, SharedError, SharedKind, TrialFit
-from matcher.posterior import posterior
 from matcher.results import Verdict
 from tests.matcher.invented import invented_columns, invented_rows
 from tests.matcher.reference_model.whole import posterior as slow_posterior
@@ -219,7 +219,7 @@ def test_extremes_stay_finite() -> None:
 
 def test_the_matcher_needs_neither_database_nor_web() -> None:
     code = (
-        "import sys, matcher.identify, matcher.building, matcher.absent_fit;"
+        "import sys, matcher.identify, matcher.columns.build, matcher.absent.em_fit;"
         "bad = {'sqlalchemy', 'fastapi', 'starlette', 'pydantic', 'catalog', 'api'} & set(sys.modules);"
         "sys.exit(str(bad) if bad else 0)"
     )

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from matcher.features import CATEGORIES, COUNTS, DIMENSIONS
-from matcher.likelihood import log_likelihoods
+from matcher.likelihood.likelihood import log_likelihoods
 from matcher.observations import Reduced, SharedKind
 from tests.matcher.random_catalogues import Bench, random_columns
 from tests.matcher.reference_model.whole import log_likelihood, shared_groups

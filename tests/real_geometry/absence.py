@@ -10,11 +10,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from matcher.absent import AbsentModel
-from matcher.absent_density import absent_log_density
-from matcher.absent_fit import fit_absent
-from matcher.columns import Columns, Floats, Ints
-from matcher.likelihood import likelihood
+from matcher.absent.density import absent_log_density
+from matcher.absent.em_fit import fit_absent
+from matcher.absent.model import AbsentModel
+from matcher.columns.columns import Columns, Floats, Ints
+from matcher.likelihood.likelihood import likelihood
 from tests.real_geometry.simulation import Bench, Scenario, same
 
 GONE = 1e-290

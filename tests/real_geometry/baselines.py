@@ -8,7 +8,7 @@ import numpy as np
 from sklearn.neighbors import NearestNeighbors
 from sklearn.preprocessing import StandardScaler
 
-from matcher.columns import Columns, Floats
+from matcher.columns.columns import Columns, Floats
 from matcher.observations import Reduced
 from tests.real_geometry.simulation import Bench, Scenario, Tally, same
 

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from catalog.entries import Half, Series
 from catalog.footprints import FootprintImport, import_folders
+from catalog.model.entries import Half, Series
 
 FOOTPRINTS = Path("/usr/share/kicad/footprints")
 """Where Debian's package of open footprints (CHECK-VALUES §6) puts its files."""

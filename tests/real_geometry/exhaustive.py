@@ -16,11 +16,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import logsumexp
 
-from matcher.absent_fit import fit_absent
-from matcher.building import build_columns
-from matcher.columns import Columns, Floats, HalfRow
+from matcher.absent.em_fit import fit_absent
+from matcher.columns.build import build_columns
+from matcher.columns.columns import Columns, Floats, HalfRow
 from matcher.features import FEATURES, Kind
-from matcher.likelihood import likelihood
+from matcher.likelihood.likelihood import likelihood
 from matcher.observations import Reduced
 from tests.real_geometry.next_measurement_study import REACHED, Choice, Groups, by_advice, real_rows
 from tests.real_geometry.simulation import CALIPER_U

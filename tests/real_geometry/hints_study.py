@@ -20,16 +20,16 @@ from typing import TypeVar
 
 import numpy as np
 
-from catalog.entries import Half
 from catalog.footprints import import_folders
-from matcher.absent import AbsentModel
-from matcher.absent_fit import fit_absent
-from matcher.building import build_columns
-from matcher.columns import Columns, Dim, Ints, MatingRow
-from matcher.hints import Hint, hints
-from matcher.hints.giving import SHOWN_FROM
+from catalog.model.entries import Half
+from matcher.absent.em_fit import fit_absent
+from matcher.absent.model import AbsentModel
+from matcher.columns.build import build_columns
+from matcher.columns.columns import Columns, Dim, Ints, MatingRow
+from matcher.decision.likely_slips import Hint, hints
+from matcher.decision.likely_slips.report import SHOWN_FROM
+from matcher.decision.posterior import PRIOR_ABSENT, posterior
 from matcher.observations import Reduced, SharedError, SharedKind
-from matcher.posterior import PRIOR_ABSENT, posterior
 from tests.real_geometry.conftest import FOOTPRINTS
 from tests.real_geometry.mistaken import (
     COUNTED,

@@ -7,12 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from catalog.entries import Half
-from catalog.variants import leave_one_out, member_groups
-from matcher.absent_fit import fit_absent
-from matcher.building import build_columns
-from matcher.columns import Columns, HalfRow
-from matcher.posterior import posterior
+from catalog.model.entries import Half
+from catalog.model.inferred_variants import leave_one_out, member_groups
+from matcher.absent.em_fit import fit_absent
+from matcher.columns.build import build_columns
+from matcher.columns.columns import Columns, HalfRow
+from matcher.decision.posterior import posterior
 from tests.real_geometry.absence import GONE
 from tests.real_geometry.outlines import row_of
 from tests.real_geometry.simulation import Bench, Scenario, with_process_tolerance

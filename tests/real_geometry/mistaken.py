@@ -11,10 +11,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from matcher.columns import Bools, Columns, Floats
-from matcher.dimension import spanned_half_width
+from matcher.columns.columns import Bools, Columns, Floats
+from matcher.decision.likely_slips import Hint
 from matcher.features import FEATURES, Kind
-from matcher.hints import Hint
+from matcher.likelihood.tolerance_density import spanned_half_width
 from matcher.observations import UNSCALED_SD, Of, Reduced, SharedError, SharedKind
 from tests.real_geometry.simulation import CALIPER_U, PART, STEP, Bench, Scenario
 

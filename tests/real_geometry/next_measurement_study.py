@@ -15,18 +15,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import logsumexp
 
-from catalog.entries import Half
 from catalog.footprints import import_folders
-from matcher.absent import AbsentModel
-from matcher.absent_fit import fit_absent
-from matcher.advice.next_measurement import advise
-from matcher.building import build_columns
-from matcher.columns import Columns, Floats, HalfRow
+from catalog.model.entries import Half
+from matcher.absent.em_fit import fit_absent
+from matcher.absent.model import AbsentModel
+from matcher.columns.build import build_columns
+from matcher.columns.columns import Columns, Floats, HalfRow
+from matcher.decision.next_measurement.recommend import advise
+from matcher.decision.posterior import posterior
 from matcher.features import FEATURES
-from matcher.instruments import Instrument
-from matcher.likelihood import likelihood
+from matcher.likelihood.likelihood import likelihood
 from matcher.observations import Reduced
-from matcher.posterior import posterior
+from matcher.uncertainty.instruments import Instrument
 from tests.real_geometry.conftest import FOOTPRINTS
 from tests.real_geometry.outlines import rows_of
 from tests.real_geometry.simulation import CALIPER_U, Bench, Scenario, same, with_process_tolerance

@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from catalog.entries import Dimension, Half
 from catalog.footprints.lands import read_lands
 from catalog.footprints.naming import name_facts
 from catalog.footprints.parsing import read_footprint
-from matcher.columns import Dim, HalfRow
+from catalog.model.entries import Dimension, Half
+from matcher.columns.columns import Dim, HalfRow
 
 
 def rows_of(halves: Sequence[Half], low: float = 0.2, high: float = 2.54) -> list[HalfRow]:

@@ -12,12 +12,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from catalog.entries import Dimension, Half
+from catalog.model.entries import Dimension, Half
 from catalog.review import Code, Finding, Severity, Surroundings, review
 from catalog.review.names import known_as, names_of, one_slip_apart, stem
 from catalog.review.slips import swapped_figures
-from catalog.search import plain
-from matcher.tolerances import default_half_width
+from catalog.snapshot.search import plain
+from matcher.columns.process_tolerance import default_half_width
 
 Values = dict[str, float]
 Slip = Callable[[Half, str, Mapping[str, Half], np.random.Generator], Values]

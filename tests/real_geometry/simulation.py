@@ -11,11 +11,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from matcher.absent import AbsentModel
-from matcher.columns import Columns, Dim, Floats, HalfRow, Ints
+from matcher.absent.model import AbsentModel
+from matcher.columns.columns import Columns, Dim, Floats, HalfRow, Ints
+from matcher.decision.posterior import Posterior, posterior
 from matcher.features import FEATURES
 from matcher.observations import Reduced, SharedError, SharedKind
-from matcher.posterior import Posterior, posterior
 
 CALIPER_U = 0.03
 STEP = 0.01

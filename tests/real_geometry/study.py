@@ -14,11 +14,11 @@ from multiprocessing import get_context
 
 import numpy as np
 
-from catalog.entries import Half
 from catalog.footprints import import_folders
-from matcher.absent_fit import fit_absent
-from matcher.building import build_columns
-from matcher.columns import Columns, HalfRow, Ints
+from catalog.model.entries import Half
+from matcher.absent.em_fit import fit_absent
+from matcher.columns.build import build_columns
+from matcher.columns.columns import Columns, HalfRow, Ints
 from tests.real_geometry.absence import Ratios, ratios
 from tests.real_geometry.baselines import run_filter, run_nearest
 from tests.real_geometry.conftest import FOOTPRINTS

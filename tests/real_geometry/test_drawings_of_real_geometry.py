@@ -6,7 +6,7 @@ import pytest
 
 from api.drawing.sizes import sizes_of_half
 from api.drawing.views import Look, top_view
-from catalog.entries import Half
+from catalog.model.entries import Half
 from tests.api.drawing.drawn_edges import assert_edges_are_true
 from tests.api.drawing.reading_back import ReadDrawing
 

@@ -6,9 +6,9 @@ from collections import Counter
 
 import pytest
 
-from catalog.entries import Half, Mating, Series
 from catalog.footprints import FootprintImport
-from catalog.variants import inferred_halves, leave_one_out, member_groups, plausible_positions
+from catalog.model.entries import Half, Mating, Series
+from catalog.model.inferred_variants import inferred_halves, leave_one_out, member_groups, plausible_positions
 
 pytestmark = pytest.mark.real_geometry
 

@@ -12,9 +12,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from catalog.entries import Half
-from matcher.absent_fit import fit_absent
-from matcher.building import build_columns
+from catalog.model.entries import Half
+from matcher.absent.em_fit import fit_absent
+from matcher.columns.build import build_columns
 from tests.real_geometry.hints_study import (
     IN_PICTURE,
     UNSCALED,

@@ -12,10 +12,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from catalog.entries import Half
-from matcher.absent_fit import fit_absent
-from matcher.building import build_columns
-from matcher.columns import Columns
+from catalog.model.entries import Half
+from matcher.absent.em_fit import fit_absent
+from matcher.columns.build import build_columns
+from matcher.columns.columns import Columns
 from tests.real_geometry.absence import ratios
 from tests.real_geometry.baselines import run_filter, run_nearest
 from tests.real_geometry.conftest import FOOTPRINTS

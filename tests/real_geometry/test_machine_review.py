@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from catalog.entries import Half
+from catalog.model.entries import Half
 from catalog.review.slips import PROPORTIONS, ROW
 from tests.real_geometry.review_study import Detection, FalseAlarms, Neighbourhood, detection, false_alarms
 

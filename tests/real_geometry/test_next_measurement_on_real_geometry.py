@@ -5,9 +5,9 @@ from __future__ import annotations
 
 import pytest
 
-from catalog.entries import Half
-from matcher.building import build_columns
-from matcher.columns import HalfRow
+from catalog.model.entries import Half
+from matcher.columns.build import build_columns
+from matcher.columns.columns import HalfRow
 from tests.real_geometry.exhaustive import compare
 from tests.real_geometry.next_measurement_study import means
 from tests.real_geometry.outlines import rows_of

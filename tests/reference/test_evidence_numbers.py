@@ -17,8 +17,8 @@ from GTC import type_b, ureal
 
 from catalog.evidence.agreement import Verdict, agreement, stated
 from catalog.evidence.measured import MeasuredValue
-from matcher.estimates import combine_people, normalised_error
-from tests.catalog.evidence_examples import half
+from matcher.uncertainty.consensus import combine_people, normalised_error
+from tests.catalog.evidence.evidence_examples import half
 
 CASES = {
     "two people": ([6.45, 6.58], [0.03, 0.05], [0.1, 0.1]),

@@ -16,9 +16,9 @@ from GTC import cos as gtc_cos
 from GTC import get_covariance, reporting, type_a, type_b, ureal
 from GTC import sin as gtc_sin
 
-from matcher import budget
-from matcher.measurement import reduce
 from matcher.observations import Observation
+from matcher.uncertainty import gum
+from matcher.uncertainty.reduce import reduce
 
 # GUM 4.4.3, table 1: twenty temperatures, °C.
 TEMPERATURES = (
@@ -28,14 +28,14 @@ TEMPERATURES = (
 
 
 def test_type_a_reproduces_gum_4_4_3() -> None:
-    ours = budget.type_a(TEMPERATURES)
+    ours = gum.type_a(TEMPERATURES)
     assert ours.mean == pytest.approx(100.145, abs=5e-4)
     assert ours.s == pytest.approx(1.489, abs=5e-4)
     assert ours.u == pytest.approx(0.333, abs=5e-4)
 
 
 def test_type_a_agrees_with_gtc_and_scipy() -> None:
-    ours, theirs = budget.type_a(TEMPERATURES), type_a.estimate(TEMPERATURES)
+    ours, theirs = gum.type_a(TEMPERATURES), type_a.estimate(TEMPERATURES)
     assert (ours.mean, ours.u, ours.degrees_of_freedom) == pytest.approx((theirs.x, theirs.u, theirs.df), rel=1e-12)
     assert ours.u == pytest.approx(scipy.stats.sem(TEMPERATURES), rel=1e-12)
 
@@ -50,9 +50,9 @@ def test_a_reading_repeated_as_in_gum_4_4_3_carries_that_type_a_line() -> None:
 @pytest.mark.parametrize(
     ("ours", "theirs", "distribution", "divisor"),
     [
-        (budget.rectangular, type_b.uniform, scipy.stats.uniform(-1, 2), math.sqrt(3)),  # GUM 4.3.7
-        (budget.triangular, type_b.triangular, scipy.stats.triang(0.5, -1, 2), math.sqrt(6)),  # GUM 4.3.9
-        (budget.u_shaped, type_b.u_shaped, scipy.stats.arcsine(-1, 2), math.sqrt(2)),  # GUM H.1.3.4
+        (gum.rectangular, type_b.uniform, scipy.stats.uniform(-1, 2), math.sqrt(3)),  # GUM 4.3.7
+        (gum.triangular, type_b.triangular, scipy.stats.triang(0.5, -1, 2), math.sqrt(6)),  # GUM 4.3.9
+        (gum.u_shaped, type_b.u_shaped, scipy.stats.arcsine(-1, 2), math.sqrt(2)),  # GUM H.1.3.4
     ],
     ids=["rectangular", "triangular", "u_shaped"],
 )
@@ -63,39 +63,39 @@ def test_limits_become_standard_uncertainties_as_in_gum_4_3(ours, theirs, distri
 
 
 def test_the_cycle_of_gum_h_1_3_4_has_0_35_of_its_half_degree() -> None:
-    assert budget.u_shaped(0.5) == pytest.approx(0.35, abs=5e-3)  # GUM H.1.3.4, from memory: 0.5 °C gives 0.35 °C
+    assert gum.u_shaped(0.5) == pytest.approx(0.35, abs=5e-3)  # GUM H.1.3.4, from memory: 0.5 °C gives 0.35 °C
 
 
 @pytest.mark.parametrize(("step", "printed"), [(0.01, 0.0028868), (0.05, 0.014434)])
 def test_a_display_step_is_worth_its_twelfth_root_as_in_gum_f_2_2_1(step: float, printed: float) -> None:
-    assert budget.resolution(step) == pytest.approx(printed, rel=2e-5)
-    assert budget.resolution(step) == pytest.approx(0.29 * step, rel=5e-3)  # GUM F.2.2.1 prints 0.29 δ
-    assert budget.resolution(step) == pytest.approx(type_b.uniform(step / 2), rel=1e-12)
+    assert gum.resolution(step) == pytest.approx(printed, rel=2e-5)
+    assert gum.resolution(step) == pytest.approx(0.29 * step, rel=5e-3)  # GUM F.2.2.1 prints 0.29 δ
+    assert gum.resolution(step) == pytest.approx(type_b.uniform(step / 2), rel=1e-12)
 
 
 @pytest.mark.parametrize(("r", "printed"), [(0.0, 5.0), (1.0, 7.0), (-1.0, 1.0)])
 def test_correlation_adds_as_in_gum_5_2_2(r: float, printed: float) -> None:
-    assert budget.combine([3.0, 4.0], [[1.0, r], [r, 1.0]]) == pytest.approx(printed, rel=1e-12)
+    assert gum.combine([3.0, 4.0], [[1.0, r], [r, 1.0]]) == pytest.approx(printed, rel=1e-12)
 
 
 def test_independent_contributions_add_in_quadrature_as_in_gum_5_1_2() -> None:
-    assert budget.combine([3.0, 4.0]) == pytest.approx(5.0, rel=1e-15)
-    assert budget.combine([3.0, 4.0]) == pytest.approx((ureal(0, 3.0) + ureal(0, 4.0)).u, rel=1e-12)
+    assert gum.combine([3.0, 4.0]) == pytest.approx(5.0, rel=1e-15)
+    assert gum.combine([3.0, 4.0]) == pytest.approx((ureal(0, 3.0) + ureal(0, 4.0)).u, rel=1e-12)
 
 
 def test_welch_satterthwaite_reproduces_gum_g_4_1() -> None:
     parts, dofs = (0.25, 0.57, 0.82), (9, 4, 14)  # per cent, from n = 10, 5, 15 readings
-    effective = budget.effective_dof(parts, dofs)
+    effective = gum.effective_dof(parts, dofs)
     assert effective == pytest.approx(19.0, abs=0.05)
-    assert budget.coverage_factor(19) == pytest.approx(2.09, abs=5e-3)
-    assert budget.expanded(budget.combine(parts), 19) == pytest.approx(2.2, abs=0.05)
+    assert gum.coverage_factor(19) == pytest.approx(2.09, abs=5e-3)
+    assert gum.expanded(gum.combine(parts), 19) == pytest.approx(2.2, abs=0.05)
     total = sum(ureal(0, u, dof) for u, dof in zip(parts, dofs, strict=True))
-    assert (budget.combine(parts), effective) == pytest.approx((total.u, total.df), rel=1e-9)
+    assert (gum.combine(parts), effective) == pytest.approx((total.u, total.df), rel=1e-9)
 
 
 @pytest.mark.parametrize(("relative", "dof"), [(0.25, 8.0), (0.10, 50.0), (0.50, 2.0)])
 def test_doubt_about_an_uncertainty_becomes_degrees_of_freedom_as_in_gum_g_4_2(relative: float, dof: float) -> None:
-    assert budget.dof_of_uncertainty(relative) == pytest.approx(dof, rel=1e-12)
+    assert gum.dof_of_uncertainty(relative) == pytest.approx(dof, rel=1e-12)
 
 
 @pytest.mark.parametrize(
@@ -103,14 +103,14 @@ def test_doubt_about_an_uncertainty_becomes_degrees_of_freedom_as_in_gum_g_4_2(r
     [(4, 0.95, 2.78), (10, 0.95, 2.23), (16, 0.99, 2.92), (math.inf, 0.95, 1.960)],
 )
 def test_coverage_factors_reproduce_gum_table_g_2(dof: float, level: float, printed: float) -> None:
-    ours = budget.coverage_factor(dof, level)
+    ours = gum.coverage_factor(dof, level)
     assert ours == pytest.approx(printed, abs=5e-3)
     assert ours == pytest.approx(scipy.stats.t.ppf((1 + level) / 2, dof), rel=1e-9)
     assert ours == pytest.approx(reporting.k_factor(dof, p=100 * level), rel=1e-6)
 
 
 def test_the_misprint_of_gum_table_g_2_is_not_followed() -> None:
-    assert budget.coverage_factor(35, 0.90) == pytest.approx(1.6896, abs=5e-5)  # printed 1.70; recomputed (C)
+    assert gum.coverage_factor(35, 0.90) == pytest.approx(1.6896, abs=5e-5)  # printed 1.70; recomputed (C)
 
 
 # GUM H.1, table H.1: contributions in nm. Degrees of freedom from memory: 18, 25.6, 50 and 2; the two zeros none.
@@ -119,13 +119,13 @@ END_GAUGE_DOF = (18.0, 25.6, math.inf, math.inf, 50.0, 2.0)
 
 
 def test_the_end_gauge_of_gum_h_1_comes_out_to_first_order() -> None:
-    u = budget.combine(END_GAUGE)
-    effective = budget.effective_dof(END_GAUGE, END_GAUGE_DOF)
+    u = gum.combine(END_GAUGE)
+    effective = gum.effective_dof(END_GAUGE, END_GAUGE_DOF)
     assert u**2 == pytest.approx(1002, abs=2)  # printed from unrounded contributions
     assert u == pytest.approx(32, abs=0.5)
     assert math.floor(effective) == 16
-    assert budget.coverage_factor(16, 0.99) == pytest.approx(2.92, abs=5e-3)
-    assert budget.expanded(u, 16, 0.99) == pytest.approx(93, abs=1)  # printed from the rounded 32 nm; unrounded 92.5
+    assert gum.coverage_factor(16, 0.99) == pytest.approx(2.92, abs=5e-3)
+    assert gum.expanded(u, 16, 0.99) == pytest.approx(93, abs=1)  # printed from the rounded 32 nm; unrounded 92.5
     total = sum(ureal(0, part, dof) for part, dof in zip(END_GAUGE, END_GAUGE_DOF, strict=True) if part)
     assert (u, effective) == pytest.approx((total.u, total.df), rel=1e-9)
 
@@ -157,7 +157,7 @@ def _sensitivities(volt: float, ampere: float, phi: float) -> dict[str, tuple[fl
 def _impedance() -> tuple[dict[str, tuple[float, np.ndarray]], np.ndarray]:
     """Value and signed contributions of R, X, Z, and the correlation matrix of the means."""
     readings = IMPEDANCE * (1.0, 1e-3, 1.0)
-    columns = [budget.type_a(column.tolist()) for column in readings.T]
+    columns = [gum.type_a(column.tolist()) for column in readings.T]
     u = np.array([column.u for column in columns])
     by_name = _sensitivities(*(column.mean for column in columns))
     return {name: (value, c * u) for name, (value, c) in by_name.items()}, np.corrcoef(readings.T)
@@ -168,7 +168,7 @@ def test_the_impedance_of_gum_h_2_comes_out_with_correlated_inputs() -> None:
     for name, (printed, printed_u) in PRINTED.items():
         value, contributions = outputs[name]
         assert value == pytest.approx(printed, abs=5e-4)
-        assert budget.combine(contributions, correlation) == pytest.approx(printed_u, abs=6e-4)
+        assert gum.combine(contributions, correlation) == pytest.approx(printed_u, abs=6e-4)
 
 
 def test_the_outputs_of_gum_h_2_correlate_as_printed() -> None:
@@ -176,7 +176,7 @@ def test_the_outputs_of_gum_h_2_correlate_as_printed() -> None:
     printed = {("R", "X"): -0.588, ("R", "Z"): -0.485, ("X", "Z"): 0.993}
     for (one, other), r in printed.items():
         a, b = outputs[one][1], outputs[other][1]
-        u_sum, u_a, u_b = (budget.combine(part, correlation) for part in (a + b, a, b))
+        u_sum, u_a, u_b = (gum.combine(part, correlation) for part in (a + b, a, b))
         assert (u_sum**2 - u_a**2 - u_b**2) / (2 * u_a * u_b) == pytest.approx(r, abs=6e-4)
 
 
@@ -187,7 +187,7 @@ def test_the_impedance_of_gum_h_2_agrees_with_gtc() -> None:
     theirs = {"R": z * gtc_cos(phi), "X": z * gtc_sin(phi), "Z": z}
     for name, result in theirs.items():
         value, contributions = outputs[name]
-        ours = (value, budget.combine(contributions, correlation))
+        ours = (value, gum.combine(contributions, correlation))
         assert ours == pytest.approx((result.x, result.u), rel=1e-9)
     for one, other in itertools.combinations(theirs, 2):
         covariance = outputs[one][1] @ correlation @ outputs[other][1]

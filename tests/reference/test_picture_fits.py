@@ -14,10 +14,10 @@ import scipy.optimize
 import scipy.stats
 from GTC import get_covariance, type_a
 
-from matcher.picture.homography import homographies, mapped
-from matcher.picture.joint import Occupied, fit_jointly
-from matcher.picture.lattice import fit_lattice, fit_row
-from matcher.picture.lines import fit_line
+from matcher.imaging.clicks.homography import homographies, mapped
+from matcher.imaging.clicks.joint import Occupied, fit_jointly
+from matcher.imaging.clicks.lattice import fit_lattice, fit_row
+from matcher.imaging.clicks.lines import fit_line
 
 # GUM table H.6: thermometer readings and observed corrections, °C.
 READINGS = (21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511)

@@ -10,12 +10,12 @@ from collections.abc import Mapping
 
 import pytest
 
-from matcher.absent_fit import fit_absent
-from matcher.building import build_columns
-from matcher.columns import Dim, HalfRow, MatingRow
+from matcher.absent.em_fit import fit_absent
+from matcher.columns.build import build_columns
+from matcher.columns.columns import Dim, HalfRow, MatingRow
 from matcher.identify import identify
-from matcher.measurement import reduce
 from matcher.observations import Observation, Of, Reduced
+from matcher.uncertainty.reduce import reduce
 
 SOURCES: Mapping[str, str] = {
     "96boards-low-speed-1": "96Boards CE v2.0 (P): 40 contacts, 2 × 20, 2.00 mm, height 4.5, outline 43.0 × 6.5",

@@ -16,13 +16,13 @@ import scipy.stats
 import uncertainties
 from GTC import get_covariance, reporting, type_a, type_b, ureal
 
-from matcher.agreement import weighted_mean
-from matcher.combining import covariance
-from matcher.coverage import coverage
-from matcher.measurement import reduce
 from matcher.observations import BudgetLine, Observation
-from matcher.readings import Measured, measure_readings
-from matcher.zero import with_closed_jaws
+from matcher.uncertainty.coverage import coverage
+from matcher.uncertainty.reduce import reduce
+from matcher.uncertainty.repeated_readings import covariance
+from matcher.uncertainty.report import Measured, measure_readings
+from matcher.uncertainty.weighted_mean import weighted_mean
+from matcher.uncertainty.zero_error import with_closed_jaws
 
 CALIPER = (6.50, 0.02, 0.01 / math.sqrt(12), 0.02 / math.sqrt(3))  # reading, feel, step, limit of the built-in entry
 VERNIER = (6.55, 0.03, 0.05 / math.sqrt(12), 0.05 / math.sqrt(3))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from catalog.entries import Half, Mating
+from catalog.model.entries import Half, Mating
 from tests.seeds_demo.demo_world import value
 
 STACK_SLACK = 0.05

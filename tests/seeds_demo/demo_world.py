@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 
-from catalog.entries import AnyEntry, Half, Mating, Series
-from catalog.series_laws import expand
+from catalog.model.entries import AnyEntry, Half, Mating, Series
+from catalog.model.series_laws import expand
 from seeds_demo.loader import demo_entries
 
 

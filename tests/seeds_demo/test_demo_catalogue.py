@@ -7,11 +7,11 @@ from itertools import combinations
 
 import pytest
 
-from catalog.adding import add
-from catalog.database import Catalogue
-from catalog.entries import Half, Series
-from catalog.errors import DuplicateError
-from catalog.reading import get_half
+from catalog.db.database import Catalogue
+from catalog.model.entries import Half, Series
+from catalog.model.errors import DuplicateError
+from catalog.records.adding import add
+from catalog.records.queries import get_half
 from matcher.features import CATEGORIES
 from seeds_demo.loader import load_demo
 from tests.seeds_demo.demo_physics import faults_of_half, faults_of_mating

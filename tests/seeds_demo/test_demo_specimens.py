@@ -8,13 +8,13 @@ from typing import Any
 
 import pytest
 
-from catalog.entries import Half, KindLaw
-from catalog.series_laws import expand
-from matcher.columns import Dim
+from catalog.model.entries import Half, KindLaw
+from catalog.model.series_laws import expand
+from matcher.columns.columns import Dim
+from matcher.columns.process_tolerance import process_interval
 from matcher.features import FEATURES, Kind, Subject
-from matcher.instruments import BUILT_IN
-from matcher.tolerances import process_interval
-from matcher.units import MM_PER_UNIT, PIXEL
+from matcher.uncertainty.instruments import BUILT_IN
+from matcher.vocabulary import MM_PER_UNIT, PIXEL
 from seeds_demo.loader import Expected, Specimen, Variant, demo_specimens
 from tests.seeds_demo.demo_world import value, world
 

@@ -9,7 +9,7 @@ import pytest
 from api.drawing.outline import gridded, kind_of
 from api.drawing.sizes import Length, Sizes, Source, make_sizes, sizes_of_half
 from api.drawing.views import Look, side_view, top_view
-from catalog.entries import Half
+from catalog.model.entries import Half
 from tests.api.drawing.drawn_edges import MICROMETRE, assert_edges_are_true
 from tests.api.drawing.reading_back import ReadDrawing
 from tests.seeds_demo.demo_world import world

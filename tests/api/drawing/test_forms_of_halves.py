@@ -8,8 +8,8 @@ import pytest
 
 from api.drawing.sizes import Length, Sizes, Source, make_sizes, sizes_of
 from api.drawing.views import Look, side_view, top_view
-from catalog.entries import BlockedPosition, Dimension, Half
-from catalog.records import HalfRecord
+from catalog.model.entries import BlockedPosition, Dimension, Half
+from catalog.records.read_models import HalfRecord
 from tests.api.drawing.reading_back import ReadDrawing, subpaths
 
 

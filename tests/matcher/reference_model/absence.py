@@ -12,9 +12,9 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.stats import multivariate_normal
 
-from matcher.absent import CLASSES, COUNT_SPREAD, ON_GRID, AbsentModel
-from matcher.absent_density import STRANGE_SHARE
-from matcher.columns import Columns
+from matcher.absent.density import STRANGE_SHARE
+from matcher.absent.model import CLASSES, COUNT_SPREAD, ON_GRID, AbsentModel
+from matcher.columns.columns import Columns
 from matcher.features import FEATURES, Kind
 from matcher.observations import Of, Reduced, SharedKind
 from tests.matcher.reference_model.intervals import log_uniform_density

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
-from matcher.columns import Columns, DimensionColumn
+from matcher.columns.columns import Columns, DimensionColumn
 from matcher.features import FEATURES
 from tests.matcher.reference_model.intervals import NOTHING_KNOWN, Interval
 

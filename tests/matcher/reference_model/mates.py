@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from matcher.columns import Columns
+from matcher.columns.columns import Columns
 from matcher.features import FEATURES, Kind, Subject
 from matcher.observations import Of, Reduced
 from tests.matcher.reference_model.bodies import Body, ListedHalf, UnlistedMate, interval_of, matings_of

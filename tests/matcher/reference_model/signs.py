@@ -6,7 +6,7 @@ import math
 
 from rapidfuzz import fuzz
 
-from matcher.columns import Columns
+from matcher.columns.columns import Columns
 from matcher.features import FEATURES, Kind
 from matcher.observations import Reduced, TrialFit
 from tests.matcher.reference_model.bodies import Body, known_kind, matings_of, stated_count

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from matcher.columns import Columns
+from matcher.columns.columns import Columns
 from matcher.features import FEATURES, Subject
 from matcher.observations import Of, Reduced, SharedError
 from tests.matcher.reference_model.bodies import ListedHalf

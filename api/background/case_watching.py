@@ -1,0 +1,98 @@
+"""Open cases are ranked again when the catalogue has changed, while the server runs."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import AsyncIterator, Iterator
+from contextlib import asynccontextmanager
+from dataclasses import dataclass
+
+from api.operations.case_ranking import Ranked, rank_again
+from api.service.logs import logger
+from catalog.cases.finding import next_behind
+from catalog.db.database import Catalogue
+from catalog.model.errors import CatalogueError
+from catalog.snapshot.snapshot import SnapshotSource
+from matcher.columns.columns import Columns
+
+_log = logger()
+
+
+@dataclass(kw_only=True)
+class Watch:
+    """Ranks cases again, a step at a time, and passes over a catalogue in which nothing moved.
+
+    ``seen`` is the version that was looked at last, and ``ranked`` the halves, as the matcher sees them, that all open
+    cases were ranked by: most changes of a catalogue (comments, evidence that agrees, new cases) leave them as they
+    are.
+    """
+
+    catalogue: Catalogue
+    source: SnapshotSource
+    seen: int | None = None
+    ranked: Columns | None = None
+    ranking: Columns | None = None
+    round: Iterator[Ranked] | None = None
+
+    def step(self) -> bool:
+        """Rank one case; whether there may be more. What the database refuses is tried again in the next round, what
+        nobody foresaw when the catalogue has changed again."""
+        try:
+            return self._step()
+        except CatalogueError as error:
+            _log.warning("open cases could not be ranked again, and will be later: %s", error.message)
+            self.seen = None
+        except Exception:  # noqa: BLE001 - whatever it is, it is in the log, and the watch goes on
+            _log.exception("open cases could not be ranked again")
+        self.round = None
+        return False
+
+    def _step(self) -> bool:
+        if self.round is None and not self._begin():
+            return False
+        if self.round is not None and next(self.round, None) is not None:
+            return True
+        self.round, self.ranked = None, self.ranking
+        return False
+
+    def _begin(self) -> bool:
+        """Whether there is a case to rank again."""
+        version = self.catalogue.version()
+        if version == self.seen:
+            return False
+        self.seen = version
+        with self.catalogue.reading() as session:
+            if next_behind(session, version) is None:
+                return False
+        snapshot = self.source.current()
+        same = snapshot.columns is self.ranked
+        self.ranking, self.round = snapshot.columns, rank_again(self.catalogue, snapshot, rewritten_only=same)
+        return True
+
+
+@asynccontextmanager
+async def watching_cases(catalogue: Catalogue, source: SnapshotSource, every_s: float) -> AsyncIterator[None]:
+    """Look every so many seconds for cases to rank again while the server runs, and end with it.
+
+    Every worker process looks by itself; a case that one has ranked is of the present version for all.
+    """
+    ending = asyncio.Event()
+    task = asyncio.create_task(_keep_watching(Watch(catalogue=catalogue, source=source), every_s, ending))
+    try:
+        yield
+    finally:
+        ending.set()
+        await task
+
+
+async def _keep_watching(watch: Watch, every_s: float, ending: asyncio.Event) -> None:
+    while not ending.is_set():
+        began = time.monotonic()
+        more = await asyncio.to_thread(watch.step)
+        # As long a rest as the step took: whoever asks something meanwhile has most of the machine.
+        rest = time.monotonic() - began if more else every_s
+        try:
+            await asyncio.wait_for(ending.wait(), rest)
+        except TimeoutError:
+            continue

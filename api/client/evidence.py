@@ -1,0 +1,113 @@
+"""The calls of the typed client that give evidence about entries, and read it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, TypeVar
+from urllib.parse import quote
+
+from pydantic import BaseModel
+
+from api.schemas.evidence import EvidenceOut, StatementOut
+
+R = TypeVar("R", bound=BaseModel)
+
+_PLACES: Mapping[str, str] = {"half": "halves", "series": "series", "mating": "matings"}
+
+
+class EvidenceCalls:
+    """What `api.client.client.Client` can say of entries. Values are given as observations are: ``{"feature": "pitch",
+    "value": 0.4, "u": 0.003}``."""
+
+    def _ask(
+        self, kind: type[R], method: str, path: str, query: Mapping[str, object] | None = None, body: Any = None
+    ) -> R:
+        raise NotImplementedError
+
+    def _write(self, kind: type[R], method: str, path: str, body: Mapping[str, Any], tag: str | None = None) -> R:
+        raise NotImplementedError
+
+    def evidence(self, record: str, key: str) -> EvidenceOut:
+        """Everything said of an entry ("half", "series" or "mating"), and what it comes to."""
+        return self._ask(EvidenceOut, "GET", f"/v1/{_PLACES[record]}/{quote(key, safe='')}/evidence")
+
+    def confirm_measured(
+        self,
+        key: str,
+        revision: int,
+        values: Sequence[Mapping[str, Any]],
+        *,
+        record: str = "half",
+        note: str = "",
+        acknowledge: Mapping[str, str] | None = None,
+    ) -> StatementOut:
+        """Say what was measured on a part of this entry, of the revision that was looked at."""
+        more = {"basis": "measured", "values": [dict(value) for value in values]}
+        return self._confirm(record, key, revision, note, acknowledge, more)
+
+    def confirm_by_document(
+        self,
+        key: str,
+        revision: int,
+        *,
+        title: str,
+        document_revision: str,
+        page: str,
+        address: str = "",
+        stated: Mapping[str, Mapping[str, Any]] | None = None,
+        record: str = "half",
+        note: str = "",
+    ) -> StatementOut:
+        """Cite a document that gives this entry's figures; ``stated`` are dimensions as it gives them."""
+        citation = {"title": title, "revision": document_revision, "page": page, "address": address}
+        more = {"basis": "document", "citation": citation, "stated": dict(stated or {})}
+        return self._confirm(record, key, revision, note, None, more)
+
+    def confirm_by_fit(
+        self, key: str, revision: int, *, mate: str, mates: bool, record: str = "mating", note: str = ""
+    ) -> StatementOut:
+        """Say whether two parts mated when tried; ``mate`` is the key of the other half, or of the mating."""
+        more = {"basis": "trial_fit", "mate": mate, "result": "mates" if mates else "does_not_mate"}
+        return self._confirm(record, key, revision, note, None, more)
+
+    def dispute(
+        self, key: str, revision: int, reason: str, *, feature: str | None = None, record: str = "half"
+    ) -> StatementOut:
+        """Hold an entry to be wrong, in one feature or altogether, and say why."""
+        body = {"of": record, "key": key, "revision": revision, "feature": feature, "reason": reason}
+        return self._write(StatementOut, "POST", "/v1/disputes", body)
+
+    def answer_dispute(self, dispute: str, text: str) -> StatementOut:
+        """Add to the discussion of a dispute."""
+        return self._write(StatementOut, "POST", f"/v1/disputes/{quote(dispute, safe='')}/answers", {"reason": text})
+
+    def resolve_dispute(
+        self, dispute: str, tag: str, outcome: str, reason: str, *, set_aside: Sequence[str] = ()
+    ) -> StatementOut:
+        """Settle a dispute; ``tag`` is the ``etag`` of what was looked at."""
+        resolution = {"outcome": outcome, "reason": reason, "set_aside": list(set_aside)}
+        path = f"/v1/disputes/{quote(dispute, safe='')}/resolve"
+        return self._write(StatementOut, "POST", path, {"resolution": resolution}, tag)
+
+    def sight(self, half: str, device: str, *, board: str = "", note: str = "") -> StatementOut:
+        """Say in which device, on which of its boards, a half was found."""
+        body = {"half": half, "device": device, "board": board, "note": note}
+        return self._write(StatementOut, "POST", "/v1/sightings", body)
+
+    def take_back(self, record: str, key: str, tag: str, reason: str) -> StatementOut:
+        """Withdraw one's own "confirmation" or "sighting"."""
+        path = f"/v1/{record}s/{quote(key, safe='')}/withdraw"
+        return self._write(StatementOut, "POST", path, {"reason": reason}, tag)
+
+    def _confirm(
+        self,
+        record: str,
+        key: str,
+        revision: int,
+        note: str,
+        acknowledge: Mapping[str, str] | None,
+        more: Mapping[str, Any],
+    ) -> StatementOut:
+        said = {"of": record, "key": key, "revision": revision, "note": note, **more}
+        body = {"confirmation": said, "acknowledge": dict(acknowledge or {})}
+        return self._write(StatementOut, "POST", "/v1/confirmations", body)

@@ -1,0 +1,174 @@
+"""``otherhalf identify --ask``: the terminal's side of the dialogue."""
+
+from __future__ import annotations
+
+import shlex
+import sys
+from collections.abc import Iterator
+from contextlib import suppress
+
+from rich.console import RenderableType
+from rich.text import Text
+
+from api.command_line.commands.common import OF_INPUT, show
+from api.command_line.output import words
+from api.command_line.output.advice import REASONS, help_blocks, question_blocks
+from api.command_line.output.answers import answer_blocks, hint_line
+from api.command_line.output.console import indented, plain
+from api.command_line.output.problems import piece_lines, problem_lines
+from api.identification.answering import EMPTY_CATALOGUE
+from api.identification.dialogue import Dialogue, Question, pieces_in
+from api.observations.short_form import ShortFormError
+from api.observations.short_form_writing import arguments_of
+from api.schemas.answers import Answer
+from api.schemas.requests import AskRequest
+from api.service.problems import problem_of
+from catalog.snapshot.snapshot import Snapshot
+
+with suppress(ImportError):  # not everywhere; where it is, input() gets arrow keys and earlier lines from it
+    import readline  # noqa: F401
+
+OPENING = (
+    "I ask for what tells most. Answer as you read it, in mm or with its unit (6.52, 0.257in, 4.41/11).",
+    "Enter alone: cannot tell.  ?: how to take it.  back: take the last step back.  stop: end here.",
+    "Anything else you know goes in at any time, as in rows=2 or height<=0.9.",
+)
+
+SKIP = ("", "skip", "don't know", "dont know", "do not know", "cannot tell", "can't tell", "no idea", "-")
+HELP, BACK, STOP = ("?", "help"), ("back", "undo"), ("stop", "quit", "exit")
+"""Words that are no reading."""
+
+NOTHING_LEFT = "Nothing is left to ask that tells anything with what is at hand."
+
+
+def ask(snapshot: Snapshot, request: AskRequest, database: str | None = None) -> Answer | None:
+    """Ask until it is settled, nothing is left to ask, or the person stops; then print the answer and return it.
+
+    ``request`` holds what is known already; ``database`` is the one named on the command line, if one was.
+    """
+    if not snapshot.halves:
+        show([plain(EMPTY_CATALOGUE)])
+        return None
+    show([plain(line) for line in OPENING])
+    dialogue = _talk(Dialogue(snapshot=snapshot, request=request))
+    found = dialogue.answer()
+    if found is None:
+        show([plain(""), plain("Nothing was observed, so there is no answer.")])
+        return None
+    show([plain("")])
+    show(answer_blocks(found))
+    _print_way_back(dialogue.request, database)
+    return found
+
+
+def _talk(dialogue: Dialogue) -> Dialogue:
+    """Ask on; an interruption ends it as the person's own word does, and loses nothing."""
+    while True:
+        try:
+            after = _step(dialogue)
+        except KeyboardInterrupt:
+            show([plain("")])
+            return dialogue
+        if after is None:
+            return dialogue
+        dialogue = after
+
+
+def _step(dialogue: Dialogue) -> Dialogue | None:
+    """Where the dialogue stands, the next question, and its answer; None at the end."""
+    if dialogue.taken:
+        show(_standing(dialogue))
+    question = dialogue.question()
+    if not isinstance(question, Question):
+        show([plain(""), Text(REASONS.get(question.reason, NOTHING_LEFT), style="bold")])
+        return _reconsidered(dialogue)
+    show(question_blocks(dialogue.steps + 1, question.advised, question.further))
+    return _reply(dialogue, question)
+
+
+def _reconsidered(dialogue: Dialogue) -> Dialogue | None:
+    """The dialogue without its last step where that is taken back, so that a slip cannot end it; else None."""
+    line = None if dialogue.before is None else _line("   Enter: see the answer.  back: take the last step back > ")
+    if line is None or line.lower() not in BACK:
+        return None
+    show([indented(f"Taken back: {dialogue.said}.", 3)])
+    return dialogue.undone()
+
+
+def _reply(dialogue: Dialogue, question: Question) -> Dialogue | None:
+    """The dialogue after the person's next usable line; None to end it."""
+    feature = question.feature
+    while True:
+        line = _line(f"   {feature.name} > ")
+        word = None if line is None else line.lower().replace("’", "'")
+        if line is None or word in STOP:
+            return None
+        if word in SKIP:
+            return dialogue.without(feature.name)
+        if word in HELP:
+            show(help_blocks(feature))
+        elif word in BACK and dialogue.before is None:
+            show([indented("There is nothing to take back.", 3)])
+        elif word in BACK:
+            show([indented(f"Taken back: {dialogue.said}.", 3)])
+            return dialogue.undone()
+        elif (after := _answered(dialogue, question, line)) is not None:
+            return after
+
+
+def _answered(dialogue: Dialogue, question: Question, line: str) -> Dialogue | None:
+    """The dialogue after a line of observations; None, with the errors told, where it cannot be used."""
+    try:
+        after = dialogue.answered(question, line)
+    except ShortFormError as error:
+        show(piece_lines(error.errors))
+    except OF_INPUT as error:
+        pieces = pieces_in(question.feature, line)
+        show(problem_lines(problem_of(error), pieces, len(dialogue.request.observations)))
+    else:
+        if not after.taken:
+            show([indented("That was told before, and counts once.", 3)])
+        return after
+    return None
+
+
+def _line(prompt: str) -> str | None:
+    """A line from the terminal or a pipe; None at its end."""
+    try:
+        return input(prompt).strip()
+    except EOFError:
+        show([plain("")])
+        return None
+
+
+def _standing(dialogue: Dialogue) -> Iterator[RenderableType]:
+    """Where it stands after a reading, and what is wrong with that reading if it hardly fits."""
+    found = dialogue.answer()
+    if found is None or not found.candidates:
+        return
+    first, absent = found.candidates[0], words.percent(found.probability_absent)
+    leader = f"{words.half_name(first.half)} {words.percent(first.probability)}"
+    yield indented(f"Likeliest now: {leader}; {words.NOT_HERE} {absent}.", 3)
+    yield from (indented(doubt, 3) for doubt in _doubts(dialogue, found))
+
+
+def _doubts(dialogue: Dialogue, found: Answer) -> Iterator[str]:
+    """What may be wrong with the last reading."""
+    last = len(dialogue.request.observations) - 1
+    hints = [hint_line(hint) for hint in found.hints if last in hint.indices]
+    slips = [
+        f"{words.feature_label(line.feature, line.of)} {words.measured(line)}: likely slip, {line.slip}."
+        for line in found.candidates[0].evidence
+        if line.index == last and line.slip
+    ]
+    yield from hints or slips
+    if hints or slips:
+        yield "If it was mistyped, 'back' takes it back."
+
+
+def _print_way_back(request: AskRequest, database: str | None) -> None:
+    """The command that gives the same answer without asking, on one line, so that it can be copied."""
+    where = [] if database is None else ["--database", database]
+    command = shlex.join(["otherhalf", "identify", *where, *arguments_of(request)])
+    own = " (and with your own figures of instruments, which only --file takes)" if request.instruments else ""
+    sys.stdout.write(f"\nTo come back to this{own}: {command}\n")

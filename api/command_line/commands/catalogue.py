@@ -1,0 +1,177 @@
+"""``otherhalf search``, ``import`` and ``export``."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+from sqlalchemy.orm import Session
+
+from api.command_line.commands.common import DatabaseOption, ExitCode, JsonOption, opened, show, told
+from api.command_line.commands.sharing import written_whole
+from api.command_line.output.console import errors, plain
+from api.command_line.output.lists import added_lines, footprint_lines, hit_table
+from api.schemas.lists import SearchAnswer, SearchHit
+from api.service.settings import MAX_HITS
+from catalog.db.database import Catalogue, read_version
+from catalog.db.upgrading import upgrade as upgrade_tables
+from catalog.exchange import add_file, is_exchange, stored_entries, write_csv, write_jsonl
+from catalog.exchange.replaying import take_whole
+from catalog.exchange.whole import is_whole, write_whole
+from catalog.footprints import import_folders
+from catalog.model.errors import FileError
+from catalog.records.adding import add
+from catalog.records.read import load_halves, load_series
+from catalog.snapshot.search import Searchable, SearchIndex
+
+
+def search(
+    text: Annotated[str, typer.Argument(help="Part of a part number, order code, maker, series or marking.")],
+    limit: Annotated[int, typer.Option("--limit", min=1, max=MAX_HITS, help="Most hits to list.")] = 20,
+    as_json: JsonOption = False,
+    database: DatabaseOption = None,
+) -> None:
+    """Find halves, series and makers by text; fragments and slips of the keyboard will do."""
+    with told(), opened(database) as catalogue, catalogue.reading() as session:
+        entries = [*map(Searchable.of, load_series(session)), *map(Searchable.of, load_halves(session))]
+        version, index = read_version(session), SearchIndex(entries)
+    hits = index.search(text, limit)
+    if as_json:
+        listed = tuple(SearchHit.model_validate(hit, from_attributes=True) for hit in hits)
+        found = SearchAnswer(query=text, hits=listed, catalogue_version=version)
+        sys.stdout.write(found.model_dump_json(indent=2) + "\n")
+    else:
+        show([hit_table(hits)] if hits else [plain("Nothing found.")])
+    raise typer.Exit(ExitCode.ANSWERED if hits else ExitCode.NO_MATCH)
+
+
+def import_(
+    paths: Annotated[list[Path], typer.Argument(metavar="PATH…", help="Files and folders.", show_default=False)],
+    skipped: Annotated[bool, typer.Option("--skipped", help="Name every skipped footprint file.")] = False,
+    database: DatabaseOption = None,
+) -> None:
+    """Fill the catalogue from exchange files, or from folders of open footprint files.
+
+    \b
+      .jsonl, .csv, or a folder of tables    as 'otherhalf export' writes them
+      .jsonl of 'otherhalf export --history' the whole catalogue, into an empty one
+      .kicad_mod, or a folder of them        each footprint becomes a half
+
+    A file is taken as a whole or not at all. What already stands in the catalogue with the same content is left
+    alone; the same part with other content is refused.
+
+    [bold]Example[/bold]
+
+    \b
+      otherhalf import my-drawings.jsonl ~/footprints/Connector.pretty
+    """
+    with told(), opened(database) as catalogue:
+        for path in paths:
+            _check_exists(path)
+        for path in (path for path in paths if is_exchange(path)):
+            _import_file(catalogue, path)
+        footprints = [path for path in paths if not is_exchange(path)]
+        taken = not footprints or _import_footprints(catalogue, footprints, every=skipped)
+    raise typer.Exit(ExitCode.ANSWERED if taken else ExitCode.NO_MATCH)
+
+
+def _import_file(catalogue: Catalogue, path: Path) -> None:
+    with catalogue.writing() as session:
+        if is_whole(path):
+            with progress("taking the history") as tell:
+                taken = take_whole(session, path, tell)
+            lines = [plain(f"{record}: {number}") for record, number in taken.items()]
+        else:
+            lines = list(added_lines(add_file(session, path)))
+    show([plain(f"{path}:"), *lines])
+
+
+def export(
+    path: Annotated[Path, typer.Argument(help="A .jsonl file, or a folder for tables (.csv); - prints JSON Lines.")],
+    history: Annotated[
+        bool, typer.Option("--history", help="Everything: evidence, disputes, cases and the journal too (.jsonl).")
+    ] = False,
+    private: Annotated[bool, typer.Option("--private", help="With --history: private cases too.")] = False,
+    database: DatabaseOption = None,
+) -> None:
+    """Write the whole catalogue to a file or folder that 'otherhalf import' reads back without loss.
+
+    Without --history these are its entries as they stand, to be read and edited; with it, everything that happened.
+    Tokens are never written.
+    """
+    with told(), opened(database) as catalogue, catalogue.reading() as session:
+        if history:
+            _export_history(session, path, private=private)
+            return
+        entries = stored_entries(session)
+        if str(path) == "-":
+            write_jsonl(entries, sys.stdout)
+            return
+        with _file_errors(path):
+            if path.suffix == ".jsonl":
+                beside = path.with_name(f".{path.name}.unfinished")
+                with beside.open("w", encoding="utf-8", newline="\n") as stream:
+                    number = write_jsonl(entries, stream)
+                beside.replace(path)  # An older export stays whole until the new one is.
+            else:
+                number = sum(write_csv(entries, path).values())
+    show([plain(f"{number} entries written to {path}")])
+
+
+def _export_history(session: Session, path: Path, *, private: bool) -> None:
+    if str(path) == "-":
+        write_whole(session, sys.stdout, private=private)
+        return
+    if path.suffix != ".jsonl":
+        raise FileError("the history is written as JSON Lines", path=str(path), remedy="Name the file .jsonl")
+    with written_whole(path) as unfinished, unfinished.open("w", encoding="utf-8", newline="\n") as stream:
+        number = write_whole(session, stream, private=private)
+    show([plain(f"{number} rows of history written to {path}")])
+
+
+def upgrade(database: DatabaseOption = None) -> None:
+    """Move the tables of an older catalogue to this program's version; nothing in it is lost.
+
+    Other commands refuse an older catalogue and name this one. Keep a copy of the file first.
+    """
+    with told():
+        upgrade_tables(database)
+    show([plain("The catalogue's tables are those of this program.")])
+
+
+def _import_footprints(catalogue: Catalogue, paths: Sequence[Path], *, every: bool) -> bool:
+    """Whether the paths held any half; a script must not take a folder of damaged files for a filled catalogue."""
+    with progress("reading footprints") as tell:
+        found = import_folders(paths, tell)
+    with catalogue.writing() as session:
+        report = add(session, found.entries)
+    show([*footprint_lines(found.report, every=every), *added_lines(report)])
+    return found.report.imported > 0
+
+
+@contextmanager
+def progress(what: str) -> Iterator[Callable[[int, int], None]]:
+    """A bar on the error stream, moved by what is done and how much there is in all."""
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+    with Progress(*columns, console=errors(), transient=True) as bar:
+        task = bar.add_task(what, total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)
+
+
+def _check_exists(path: Path) -> None:
+    if not path.exists():
+        raise FileError("there is no such file or folder", path=str(path), remedy="Check the path")
+
+
+@contextmanager
+def _file_errors(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise FileError(reason, path=str(path), remedy="Name a place that can be written") from error

@@ -1,0 +1,218 @@
+"""``otherhalf evidence``, ``confirm``, ``dispute`` and ``sight``: what people found of entries."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator, Sequence
+from typing import Annotated, Any
+
+import typer
+from pydantic import ValidationError
+from rich.console import RenderableType
+
+from api.command_line.commands.common import DatabaseOption, JsonOption, opened, show, told
+from api.command_line.commands.contribute import act_as
+from api.command_line.output.console import indented, plain
+from api.command_line.output.history import finding_lines
+from api.observations.short_form import parse_pieces
+from api.schemas.evidence import evidence_of
+from catalog.contribute.acknowledgements import ReviewRefusedError
+from catalog.evidence import giving
+from catalog.evidence.assessments import Assessment
+from catalog.evidence.reading import assessment_of
+from catalog.evidence.statements import Confirmation, Dispute, Sighting
+from catalog.exchange.problems import message_of, remedy_for
+from catalog.history.rewriting import AnyRecord, assessed_of, get_record
+from catalog.model.errors import EntryError
+
+Of = Annotated[str, typer.Option("--of", metavar="KIND", help="half, mating or series: what the key names.")]
+As = Annotated[str, typer.Option("--as", metavar="NAME", help="The contributor who says so.")]
+Key = Annotated[str, typer.Argument(metavar="KEY", help="The entry's key, as 'otherhalf search' lists it.")]
+
+NUMBERS = ("value", "readings", "unit", "spans", "u", "plus_minus", "instrument")
+"""What of an observation in the short form is evidence: a length, and how well it is known."""
+
+
+def evidence(key: Key, of: Of = "half", as_json: JsonOption = False, database: DatabaseOption = None) -> None:
+    """Show what people found of an entry: who measured what, how well it agrees, and what is missing to confirm it."""
+    with told(), opened(database) as catalogue, catalogue.reading() as session:
+        entry = get_record(session, _kind(of), key)
+        if as_json:
+            sys.stdout.write(evidence_of(session, entry.content.record, key).model_dump_json(indent=2) + "\n")
+            return
+        show(_evidence_lines(entry, assessment_of(session, assessed_of(entry))))
+
+
+def confirm(
+    key: Key,
+    values: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="VALUE…", help="What was measured: pitch=4.41/11@caliper body_length=6.52±0.03."),
+    ] = None,
+    as_: As = "",
+    of: Of = "half",
+    document: Annotated[
+        str | None, typer.Option("--document", metavar="TITLE", help="A document that gives these figures instead.")
+    ] = None,
+    document_revision: Annotated[str, typer.Option("--document-revision", help="The document's revision.")] = "",
+    page: Annotated[str, typer.Option("--page", help="The document's page.")] = "",
+    fits: Annotated[str | None, typer.Option("--fits", metavar="KEY", help="It mated with this when tried.")] = None,
+    does_not_fit: Annotated[
+        str | None, typer.Option("--does-not-fit", metavar="KEY", help="It did not mate with this when tried.")
+    ] = None,
+    note: Annotated[str, typer.Option("--note", help="Anything others should know.")] = "",
+    acknowledge: Annotated[
+        list[str] | None,
+        typer.Option("--acknowledge", metavar="CODE=REASON", help="Why a severe finding is right as it is."),
+    ] = None,
+    database: DatabaseOption = None,
+) -> None:
+    """Confirm an entry as it is now: by what you measured, by a document, or by a trial fit.
+
+    Two people who are not its author and whose measurements agree confirm an entry; so does one, where a drawing is
+    cited with revision and page. A value needs its uncertainty: ± or the instrument it was taken with.
+
+    [bold]Examples[/bold]
+
+    \b
+      otherhalf confirm siskin-works:sk-7 pitch=6.99/11@caliper body_length=7.42±0.03 --as "Wren Ashby"
+      otherhalf confirm siskin-works:sk-7 --document "SK leaflet" --document-revision B --page 4 --as Robin
+    """
+    with told(values or []), opened(database) as catalogue, catalogue.writing() as session:
+        entry = get_record(session, _kind(of), key)
+        said: dict[str, Any] = {"of": of, "key": key, "revision": entry.revision, "note": note}
+        said |= _basis(values or [], document, document_revision, page, fits, does_not_fit)
+        confirmation = _checked(Confirmation, said)
+        try:
+            document_, findings = giving.confirm(
+                session, act_as(session, _named(as_)), confirmation, _reasons(acknowledge)
+            )
+        except ReviewRefusedError as refused:
+            show(list(finding_lines(refused.findings, refused.unacknowledged)), to_errors=True)
+            raise
+        after = assessment_of(session, assessed_of(get_record(session, _kind(of), key)))
+    show([plain(f"Taken as {document_.key}."), *finding_lines(findings), *_standing_lines(after)])
+
+
+def dispute(
+    key: Key,
+    reason: Annotated[str, typer.Option("--reason", help="What is wrong, and how you know.")],
+    as_: As,
+    feature: Annotated[str | None, typer.Option("--feature", help="The feature that is wrong; else the whole.")] = None,
+    of: Of = "half",
+    database: DatabaseOption = None,
+) -> None:
+    """Hold an entry to be wrong. It shows as disputed until a maintainer settles it, or you withdraw the dispute."""
+    with told(), opened(database) as catalogue, catalogue.writing() as session:
+        entry = get_record(session, _kind(of), key)
+        said = {"of": of, "key": key, "revision": entry.revision, "reason": reason, "feature": feature}
+        made = giving.dispute(session, act_as(session, _named(as_)), _checked(Dispute, said))
+    show([plain(f"Dispute {made.key} is open; {key} shows as disputed.")])
+
+
+def sight(
+    key: Key,
+    device: Annotated[str, typer.Option("--device", help="The device it was found in.")],
+    as_: As,
+    board: Annotated[str, typer.Option("--board", help="On which of its boards.")] = "",
+    note: Annotated[str, typer.Option("--note", help="Anything others should know.")] = "",
+    database: DatabaseOption = None,
+) -> None:
+    """Say where a half was found, so that others with the same device find it."""
+    with told(), opened(database) as catalogue, catalogue.writing() as session:
+        said = _checked(Sighting, {"half": key, "device": device, "board": board, "note": note})
+        made = giving.sight(session, act_as(session, _named(as_)), said)
+    show([plain(f"Noted as {made.key}.")])
+
+
+def _kind(of: str) -> str:
+    if of not in ("half", "mating", "series"):
+        raise EntryError(f"nothing is a {of!r}", field="--of", value=of, remedy="Give half, mating or series")
+    return of
+
+
+def _named(name: str) -> str:
+    """Evidence is somebody's: whoever holds the database is nobody in particular."""
+    if not name:
+        raise EntryError(
+            "evidence needs somebody who gives it",
+            field="--as",
+            remedy="Name a contributor: otherhalf contributor list; add one: otherhalf contributor add",
+        )
+    return name
+
+
+def _basis(
+    values: Sequence[str],
+    document: str | None,
+    document_revision: str,
+    page: str,
+    fits: str | None,
+    does_not_fit: str | None,
+) -> dict[str, Any]:
+    given = [
+        name
+        for name, there in (
+            ("VALUE…", bool(values)),
+            ("--document", document is not None),
+            ("--fits", fits is not None),
+            ("--does-not-fit", does_not_fit is not None),
+        )
+        if there
+    ]
+    if len(given) != 1:
+        raise EntryError(
+            "a confirmation rests on one thing" if given else "nothing was found that could confirm it",
+            field=" ".join(given) or None,
+            remedy="Give measured values, or --document, or --fits, or --does-not-fit; confirm again for another",
+        )
+    if document is not None:
+        citation = {"title": document, "revision": document_revision, "page": page}
+        return {"basis": "document", "citation": citation}
+    if fits is not None or does_not_fit is not None:
+        result = "mates" if fits is not None else "does_not_mate"
+        return {"basis": "trial_fit", "mate": fits or does_not_fit, "result": result}
+    observed = parse_pieces(values)
+    told = [{name: each[name] for name in ("feature", *NUMBERS) if name in each} for each in observed]
+    return {"basis": "measured", "values": told}
+
+
+def _checked(model: type[Any], said: dict[str, Any]) -> Any:
+    try:
+        return model.model_validate(said)
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        field = ".".join(map(str, first["loc"]))
+        raise EntryError(message_of(first), field=field or None, remedy=remedy_for(first)) from error
+
+
+def _reasons(given: list[str] | None) -> dict[str, str]:
+    pairs = [each.partition("=") for each in given or []]
+    for code, sign, _ in pairs:
+        if not sign:
+            raise EntryError(
+                f"{code!r} gives no reason", field="--acknowledge", value=code, remedy="Write it as CODE=REASON"
+            )
+    return {code: reason for code, _, reason in pairs}
+
+
+def _standing_lines(assessment: Assessment) -> Iterator[RenderableType]:
+    yield plain(f"Standing: {assessment.standing}.")
+    for sentence in assessment.why:
+        yield indented(sentence, 2)
+
+
+def _evidence_lines(entry: AnyRecord, assessment: Assessment) -> Iterator[RenderableType]:
+    yield plain(f"{entry.content.record} {entry.content.key}, revision {entry.revision} by {entry.author}")
+    yield from _standing_lines(assessment)
+    for each in assessment.confirmations:
+        counts = "" if each.counts else " (does not count)"
+        yield plain(f"{each.added_at[:10]} {each.author}, {each.confirmation.basis}: {each.words}{counts}")
+    for estimate in assessment.estimates.values():
+        yield indented(f"{estimate.feature}: {estimate.explanation}", 2)
+    for competing in assessment.competing:
+        yield indented(f"{competing.feature}: {competing.explanation}", 2)
+    for dispute_ in assessment.disputes:
+        yield plain(f"open dispute {dispute_.key} by {dispute_.author}: {dispute_.dispute.reason}")
+    if assessment.sightings:
+        yield plain(f"sighted {assessment.sightings} times")

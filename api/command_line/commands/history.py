@@ -1,0 +1,172 @@
+"""``otherhalf history``, ``journal`` and ``pending``: what happened, and what is about to."""
+
+from __future__ import annotations
+
+import sys
+from typing import Annotated
+
+import typer
+from sqlalchemy.orm import Session
+
+from api.command_line.commands.common import EXIT_CODES, DatabaseOption, ExitCode, JsonOption, opened, show, told
+from api.command_line.output.console import plain
+from api.command_line.output.history import journal_lines, pending_table
+from api.operations.journal_pages import Wanted, journal_page
+from api.schemas.history import LISTED_AT, JournalPage, PendingPage, pending_out
+from api.service.settings import DEFAULT_PAGE, MAX_PAGE
+from catalog.db.database import read_version
+from catalog.history import pending
+from catalog.history.acts import operators
+from catalog.history.documents import documents
+from catalog.history.rewriting import get_records
+from catalog.model.errors import EntryError, NotFoundError
+from catalog.model.timestamps import read, written
+
+LimitOption = Annotated[int, typer.Option("--limit", min=1, max=MAX_PAGE, help="Most changes to show.")]
+CursorOption = Annotated[
+    str | None, typer.Option("--cursor", help="Where to go on: `next` of --json.", show_default=False)
+]
+ReasonOption = Annotated[str, typer.Option("--reason", help="Why; it is kept in the journal.")]
+
+
+def history(
+    key: Annotated[str, typer.Argument(help="Key of a half, series or mating, as 'otherhalf search' prints it.")],
+    record: Annotated[
+        str | None,
+        typer.Option("--record", help="half, series or mating, where a key is of several.", show_default=False),
+    ] = None,
+    limit: LimitOption = DEFAULT_PAGE,
+    cursor: CursorOption = None,
+    as_json: JsonOption = False,
+    database: DatabaseOption = None,
+) -> None:
+    """Show what happened to an entry: who changed what, when and why, the newest first; and what was said about it.
+
+    [bold]Example[/bold]
+
+    \b
+      otherhalf history siskin-works:sk-7-13
+    """
+    with told(), opened(database) as catalogue, catalogue.reading() as session:
+        wanted = Wanted(record=_record(session, key, record), key=key)
+        page = journal_page(session, read_version(session), wanted, cursor, limit)
+    _show(page, as_json=as_json)
+
+
+def journal(
+    record: Annotated[
+        str | None, typer.Option("--record", help="Only records of this kind.", show_default=False)
+    ] = None,
+    key: Annotated[str | None, typer.Option("--key", help="With --record: only this one.", show_default=False)] = None,
+    series: Annotated[
+        str | None, typer.Option("--series", help="A series' key: it, its halves and matings.", show_default=False)
+    ] = None,
+    actor: Annotated[str | None, typer.Option("--actor", help="Only what this person did.", show_default=False)] = None,
+    since: Annotated[str | None, typer.Option("--since", help="A date or moment, UTC.", show_default=False)] = None,
+    limit: LimitOption = DEFAULT_PAGE,
+    cursor: CursorOption = None,
+    as_json: JsonOption = False,
+    database: DatabaseOption = None,
+) -> None:
+    """Show everything that happened in the catalogue, the newest first.
+
+    [bold]Examples[/bold]
+
+    \b
+      otherhalf journal --since 2026-11-01 --actor "Wren Ashby"
+      otherhalf journal --series dunnock-sons:dn40
+    """
+    with told(), opened(database) as catalogue, catalogue.reading() as session:
+        if key is not None and record is None:
+            raise EntryError(
+                "a key needs its record: a half and a series can have the same",
+                field="--record",
+                value=key,
+                remedy="Add --record half, series, mating …; or use: otherhalf history KEY",
+            )
+        moment = None if since is None else written(read(since, field="--since"))
+        wanted = Wanted(record=record, key=key, series=series, actor=actor, since=moment)
+        page = journal_page(session, read_version(session), wanted, cursor, limit)
+    _show(page, as_json=as_json)
+
+
+def _record(session: Session, key: str, record: str | None) -> str:
+    if record is not None and record not in LISTED_AT:
+        known = ", ".join(LISTED_AT)
+        raise EntryError(f"no entry is a {record!r}", field="--record", value=record, remedy=f"Give one of {known}")
+    for kind in LISTED_AT if record is None else (record,):
+        if get_records(session, kind, [key]):
+            return kind
+    raise NotFoundError(
+        f"no {record or 'entry'} has the key {key!r}",
+        field="key",
+        value=key,
+        remedy="Search for it by a part of its name: otherhalf search NAME",
+    )
+
+
+def _show(page: JournalPage, *, as_json: bool) -> None:
+    if as_json:
+        sys.stdout.write(page.model_dump_json(indent=2) + "\n")
+    elif page.items:
+        show(list(journal_lines(page.items)))
+        if page.next is not None:
+            show([plain(f"More happened before; go on with --cursor {page.next}")])
+    else:
+        show([plain("Nothing happened.")])
+    raise typer.Exit(ExitCode.ANSWERED if page.items else ExitCode.NO_MATCH)
+
+
+waiting = typer.Typer(
+    invoke_without_command=True,
+    help="""List the changes that wait, let one happen now, or stop it.
+
+    Withdrawing, merging and new values of confirmed entries wait for some days, so that others can object.
+
+    \b
+      otherhalf pending
+      otherhalf pending hasten KEY --reason "seen by three"
+      otherhalf pending stop KEY --reason "the part exists"
+    """,
+)
+
+
+@waiting.callback(epilog=EXIT_CODES)
+def listed(context: typer.Context, as_json: JsonOption = False, database: DatabaseOption = None) -> None:
+    if context.invoked_subcommand is not None:
+        return
+    with told(), opened(database) as catalogue, catalogue.reading() as session:
+        found = documents(session, pending.RECORD, state="waiting")
+    if as_json:
+        page = PendingPage(items=tuple(pending_out(each) for each in found), next=None)
+        sys.stdout.write(page.model_dump_json(indent=2) + "\n")
+    else:
+        show([pending_table(found)] if found else [plain("Nothing waits.")])
+
+
+@waiting.command(epilog=EXIT_CODES)
+def hasten(
+    key: Annotated[str, typer.Argument(help="The change's key, as 'otherhalf pending' lists it.")],
+    reason: ReasonOption,
+    database: DatabaseOption = None,
+) -> None:
+    """Let a change happen now."""
+    with told(), opened(database) as catalogue, catalogue.writing() as session:
+        done = pending.hasten(session, operators(reason), key)
+    show([plain(f"{done.content['action']} of {done.content['key']}: {done.state}. {_why(done.state, done.content)}")])
+
+
+@waiting.command(epilog=EXIT_CODES)
+def stop(
+    key: Annotated[str, typer.Argument(help="The change's key, as 'otherhalf pending' lists it.")],
+    reason: ReasonOption,
+    database: DatabaseOption = None,
+) -> None:
+    """Let a change not happen."""
+    with told(), opened(database) as catalogue, catalogue.writing() as session:
+        done = pending.stop(session, operators(reason), key)
+    show([plain(f"{done.content['action']} of {done.content['key']} will not happen.")])
+
+
+def _why(state: str, content: dict[str, str]) -> str:
+    return content["decision"] if state == "lapsed" else ""

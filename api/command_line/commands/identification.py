@@ -1,0 +1,177 @@
+"""``otherhalf identify`` and ``otherhalf explain``."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Mapping, Sequence
+from typing import Annotated, Any, NoReturn, TypeVar
+
+import typer
+
+from api.command_line.commands.asking import ask
+from api.command_line.commands.common import DatabaseOption, ExitCode, JsonOption, show, snapshot_of, told
+from api.command_line.commands.files import object_of
+from api.command_line.commands.jaws import JawsOption, closed_jaws_of
+from api.command_line.output.answers import answer_blocks, caution_lines, explanation_blocks
+from api.identification.answering import answer, explanation
+from api.identification.cautions import CAUTIONS
+from api.observations.checking import form_of
+from api.observations.error_places import told_at
+from api.observations.short_form import parse_pieces
+from api.schemas.answers import Answer
+from api.schemas.requests import AskRequest, ExplainRequest, IdentifyRequest
+from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND
+from matcher.results import Verdict
+
+Asked = TypeVar("Asked", bound=IdentifyRequest)
+
+REMEDY = 'give an object: {"observations": [...]}'
+"""What to do about a file that holds something else."""
+
+PiecesArgument = Annotated[
+    list[str] | None,
+    typer.Argument(metavar="[FEATURE=VALUE]…", help="Observations in short form.", show_default=False),
+]
+FileOption = Annotated[
+    str | None,
+    typer.Option("--file", "-f", metavar="PATH", help="A specimen as JSON; - reads it from standard input."),
+]
+PriorOption = Annotated[
+    float | None,
+    typer.Option("--prior-absent", help="Probability beforehand that the half is not in this catalogue. [0.1]"),
+]
+LimitOption = Annotated[int | None, typer.Option("--limit", help="Most candidates to list. [10]")]
+AtHandOption = Annotated[
+    str | None,
+    typer.Option(
+        "--at-hand",
+        metavar="NAME,…",
+        help=f"Instruments you have, for the advice on what to measure next. [{','.join(DEFAULT_AT_HAND)}]",
+    ),
+]
+AskOption = Annotated[
+    bool, typer.Option("--ask", help="Ask for the measurement that tells most, and so on until it is settled.")
+]
+CautionsOption = Annotated[bool, typer.Option("--cautions", help="Print all cautions, not only the first.")]
+
+
+def identify(
+    pieces: PiecesArgument = None,
+    file: FileOption = None,
+    prior_absent: PriorOption = None,
+    limit: LimitOption = None,
+    closed_jaws: JawsOption = None,
+    as_json: JsonOption = False,
+    all_cautions: CautionsOption = False,
+    at_hand: AtHandOption = None,
+    ask_first: AskOption = False,
+    database: DatabaseOption = None,
+) -> None:
+    """Say which half it is, from what was seen and measured.
+
+    [bold]Short form[/bold], one piece for each observation:
+
+    \b
+      contact_count=24                      a count (also pins=24)
+      pitch=4.41/11                         over 11 gaps (gaps, not contacts)
+      pitch=4.41,4.40,4.42/11               three readings of the same
+      body_length=6.52±0.03                 your own limit (+- does as well)
+      body_length=0.2565in@caliper          unit, instrument
+      pitch=612px/14@unscaled_photo         from a picture without a scale
+      height=..0.9  stack_height=0.8..      bounds; also 'height<=0.9', quoted
+      other.body_width=2.5                  of the other half
+      latch_style=none_visible,click_felt   one of these
+      marking=T2  trial_fit=not:KEY         letters; a fit that was tried
+
+    'otherhalf features' lists all features, 'otherhalf features pitch' explains one.
+
+    [bold]Examples[/bold]
+
+    \b
+      otherhalf identify contact_count=24 pitch=4.41/11 body_length=6.52±0.03
+      otherhalf identify --file specimen.json --json
+      otherhalf identify --file - height=..0.9 < specimen.json
+      otherhalf identify --ask              asks for the measurement that tells most
+      otherhalf identify --ask rows=2 --at-hand caliper,usb_microscope
+    """
+    with told():
+        jaws = closed_jaws_of(closed_jaws or [])
+    have = None if at_hand is None else [name.strip() for name in at_hand.split(",") if name.strip()]
+    options = {"prior_absent": prior_absent, "limit": limit, "closed_jaws": jaws, "at_hand": have}
+    if ask_first:
+        if as_json or file == "-":
+            raise typer.BadParameter("--ask talks with you on this terminal: leave out --json and --file -")
+        _identify_asking(pieces or [], file, options, database)
+    request, read = _read(IdentifyRequest, pieces or [], file, options)
+    with told(pieces or [], len(request.observations) - read), told_at(_given(options)):
+        found = answer(snapshot_of(database), request)
+    if as_json:
+        sys.stdout.write(found.model_dump_json(indent=2) + "\n")
+    else:
+        show(answer_blocks(found))
+        show(caution_lines(CAUTIONS) if all_cautions else ())
+    raise _exit(found)
+
+
+def _identify_asking(pieces: list[str], file: str | None, options: dict[str, Any], database: str | None) -> NoReturn:
+    request, read = _read(AskRequest, pieces, file, options)
+    with told(pieces, len(request.observations) - read), told_at(_given(options)):
+        found = ask(snapshot_of(database), request, database)
+    raise _exit(found)
+
+
+def _exit(found: Answer | None) -> typer.Exit:
+    no_match = found is None or found.verdict is Verdict.NO_MATCH
+    return typer.Exit(ExitCode.NO_MATCH if no_match else ExitCode.ANSWERED)
+
+
+def explain(
+    half: Annotated[str, typer.Argument(metavar="KEY", help="Key of the half, from 'otherhalf search' or an answer.")],
+    pieces: PiecesArgument = None,
+    file: FileOption = None,
+    prior_absent: PriorOption = None,
+    as_json: JsonOption = False,
+    database: DatabaseOption = None,
+) -> None:
+    """Say why one half stands where it stands, or why it is not higher.
+
+    Takes the same observations as 'otherhalf identify'.
+
+    [bold]Example[/bold]
+
+    \b
+      otherhalf explain maker:part contact_count=24 pitch=4.41/11
+    """
+    request, read = _read(ExplainRequest, pieces or [], file, {"prior_absent": prior_absent, "half": half})
+    with told(pieces or [], len(request.observations) - read):
+        found = explanation(snapshot_of(database), request)
+    if as_json:
+        sys.stdout.write(found.model_dump_json(indent=2) + "\n")
+    else:
+        show(explanation_blocks(found))
+
+
+def _read(
+    kind: type[Asked],
+    pieces: Sequence[str],
+    file: str | None,
+    options: dict[str, Any],
+) -> tuple[Asked, int]:
+    """The request, and how many of its observations (the last ones) came from pieces."""
+    with told():
+        typed = parse_pieces(pieces)
+        given = object_of(file, REMEDY) if file is not None else {}
+    if not typed and file is None and kind is not AskRequest:
+        raise typer.BadParameter("give observations, as in contact_count=24 pitch=4.41/11, or --file PATH")
+    listed = given.get("observations", [])
+    before = len(listed) if isinstance(listed, list) else 0
+    asked = {**given, **{name: options[name] for name in _given(options)}}
+    asked["observations"] = [*listed, *typed] if isinstance(listed, list) else listed
+    with told(pieces, before), told_at(_given(options)):
+        return form_of(kind, asked), len(typed)
+
+
+def _given(options: Mapping[str, object]) -> dict[str, str]:
+    """What was given on the command line, by the request's field: the option's name, or KEY."""
+    names = {name: f"--{name.replace('_', '-')}" for name, value in options.items() if value is not None}
+    return names | ({"half": "KEY"} if "half" in names else {})

@@ -1,0 +1,230 @@
+"""``otherhalf measure``."""
+
+from __future__ import annotations
+
+import re
+import sys
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+import typer
+
+from api.command_line.commands.common import JsonOption, show, told
+from api.command_line.commands.files import STANDARD, bytes_of, object_of
+from api.command_line.commands.jaws import JawsOption, closed_jaws_of
+from api.command_line.output.measuring import measure_blocks, onward, row_blocks
+from api.observations.checking import form_of
+from api.observations.error_places import told_at
+from api.observations.short_form import parse_pieces
+from api.pictures.decoding import read_picture
+from api.pictures.measuring import measure as measured
+from api.pictures.row_finding import find_rows
+from api.schemas.measured import MeasureAnswer, RowAnswer
+from api.schemas.measuring import MeasureRequest, RowRequest
+from api.schemas.problems import FieldProblem
+from api.service.problems import ApiError, shown
+from api.service.settings import MAX_FILE_BYTES, MAX_FILE_PIXELS
+from matcher.features import Plane
+from matcher.observations import Of
+from matcher.uncertainty.gum import rectangular
+from matcher.vocabulary import to_mm
+
+REMEDY = 'give an object: {"pictures": [...], "readings": [...]}'
+"""What to do about a file that holds something else."""
+
+_FIGURES = r"\d+\.?\d*|\.\d+"
+_SCALE = re.compile(rf"(?P<line>[^=]+)=(?P<length>{_FIGURES})\s*(?P<unit>[^\d\s±.]*)(?:±(?P<limit>{_FIGURES}))?")
+_PLAIN_NAME = re.compile(r"[^\w.-]+")
+_NAMELESS = re.compile(r"\s*[-+.\d]")
+
+PictureArgument = Annotated[
+    str | None,
+    typer.Argument(metavar="[PICTURE]", help="A PNG or JPEG; - reads it from standard input.", show_default=False),
+]
+RowOption = Annotated[
+    list[str] | None,
+    typer.Option("--row", metavar="X0,Y0,X1,Y1", help="A line along a row, in pixels; repeat it for each row."),
+]
+ScaleOption = Annotated[
+    str | None,
+    typer.Option("--scale", metavar="X0,Y0,X1,Y1=LENGTH", help="Something of known length: …=10mm, …=0.5in±0.001."),
+]
+PxPerMmOption = Annotated[float | None, typer.Option("--px-per-mm", help="The scale, where it is known otherwise.")]
+WidthOption = Annotated[float | None, typer.Option("--width", metavar="PX", help="Pixels averaged across a row.")]
+RowsOption = Annotated[
+    int | None,
+    typer.Option("--rows", help="Rows the part has, all alike; else as many as --row, where that is more than one."),
+]
+InstrumentOption = Annotated[
+    Literal["photo", "usb_microscope", "microscope", "scanner"] | None,
+    typer.Option("--instrument", help="What took the picture; else a photo."),
+]
+PlaneOption = Annotated[Plane | None, typer.Option("--plane", help="Depth of the rows, where it is not the usual one.")]
+FeatureOption = Annotated[
+    Literal["pitch", "tail_pitch"] | None,
+    typer.Option("--feature", help="pitch (contacts), unless tails are looked at."),
+]
+OfOption = Annotated[Of | None, typer.Option("--of", help="Which body; else this half.")]
+NameOption = Annotated[str | None, typer.Option("--name", help="The picture's name; else its file's.")]
+ReadingsOption = Annotated[
+    list[str] | None,
+    typer.Option("--readings", metavar="PIECE", help="Readings in short form; repeat it. Without a name: a pitch."),
+]
+FileOption = Annotated[
+    str | None,
+    typer.Option("--file", "-f", metavar="PATH", help="Clicked points and readings as JSON; - reads standard input."),
+]
+
+
+def measure(
+    picture: PictureArgument = None,
+    row: RowOption = None,
+    scale: ScaleOption = None,
+    px_per_mm: PxPerMmOption = None,
+    width: WidthOption = None,
+    rows: RowsOption = None,
+    instrument: InstrumentOption = None,
+    plane: PlaneOption = None,
+    feature: FeatureOption = None,
+    of: OfOption = None,
+    name: NameOption = None,
+    readings: ReadingsOption = None,
+    closed_jaws: JawsOption = None,
+    file: FileOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Find the contacts in a picture, or say what readings come to.
+
+    [bold]A picture[/bold]: draw a line along each row of contacts, from before the
+    first to behind the last, in the pixels that a viewer shows (a picture that
+    its camera noted to be turned is turned upright first). It needs no scale:
+    without one only ratios count, and that is evidence already.
+
+    \b
+      otherhalf measure plug.png --row 40,212,1180,215 --rows 2
+      otherhalf measure plug.jpg --row 40,212,1180,215 --row 40,390,1180,392
+      otherhalf measure plug.png --row 40,212,1180,215 \\
+        --scale 30,700,1304,701=10mm
+
+    [bold]Readings[/bold]: repeats, several tools, outer edges less one contact's width,
+    a tool's zero by its closed jaws. Short form as for 'otherhalf identify'.
+
+    \b
+      otherhalf measure --readings 4.41,4.40,4.42/11
+      otherhalf measure --readings pitch=4.62/11+less=0.21 \\
+        --closed-jaws caliper=0.01,0.02
+      otherhalf measure --readings width=1.98@caliper --readings width=2@vernier
+      otherhalf measure --file measure.json
+
+    The last line printed is what to go on with. Nothing is stored.
+    """
+    drawn = {
+        "width": width,
+        "row_count": rows,
+        "instrument": instrument,
+        "plane": plane,
+        "feature": feature,
+        "of": of,
+        "name": name,
+    }
+    options = {option: value for option, value in drawn.items() if value is not None}
+    if picture is not None:
+        _check_unused("a picture", {"--readings": readings, "--closed-jaws": closed_jaws, "--file": file})
+        _print(_found(picture, row or [], scale, px_per_mm, options), as_json)
+    else:
+        lines = {"--row": row, "--scale": scale, "--px-per-mm": px_per_mm}
+        _check_unused("readings", lines | {_OPTION.get(each, f"--{each}"): options[each] for each in options})
+        _print(_reckoned(readings or [], closed_jaws or [], file), as_json)
+
+
+_OPTION = {"row_count": "--rows"}
+
+
+def _check_unused(beside: str, options: Mapping[str, object]) -> None:
+    used = [option for option, value in options.items() if value is not None]
+    if used:
+        raise typer.BadParameter(f"{used[0]} does nothing beside {beside}: give either a picture or readings")
+
+
+def _print(found: RowAnswer | MeasureAnswer, as_json: bool) -> None:
+    if as_json:
+        sys.stdout.write(found.model_dump_json(indent=2) + "\n")
+    else:
+        show(row_blocks(found) if isinstance(found, RowAnswer) else measure_blocks(found))
+        sys.stdout.write(f"\nTo go on, add what else was seen:\n{onward(found)}\n")
+
+
+def _found(
+    picture: str, rows: Sequence[str], scale: str | None, px_per_mm: float | None, options: dict[str, Any]
+) -> RowAnswer:
+    """The rows in a picture. Errors are told at the options."""
+    places = {f"lines[{place}]": f"--row {text}" for place, text in enumerate(rows)}
+    fields = {"row_count": "--rows", "scale.px_per_mm": "--px-per-mm", "lines": "--row", "line": "--row"}
+    fields |= {option: f"--{option}" for option in ("scale", "width", "instrument", "plane", "feature", "name")}
+    fields |= {"scale": "--px-per-mm"} if scale is None else {}
+    if not rows:
+        raise typer.BadParameter("draw a line along the row of contacts: --row X0,Y0,X1,Y1, one for each row")
+    with told(), told_at(fields | places):
+        lines = [_line(text, f"lines[{place}]") for place, text in enumerate(rows)]
+        given = {"name": _name(picture), "lines": lines, **options}
+        if scale is not None or px_per_mm is not None:
+            given["scale"] = _scale(scale) | ({} if px_per_mm is None else {"px_per_mm": px_per_mm})
+        request = form_of(RowRequest, given)
+        data = bytes_of(picture, MAX_FILE_BYTES, picture)
+        return find_rows(request, read_picture(data, field=picture, max_pixels=MAX_FILE_PIXELS))
+
+
+def _name(picture: str) -> str:
+    """A name for the readings' picture that needs no quoting."""
+    return "photo" if picture == STANDARD else _PLAIN_NAME.sub("_", Path(picture).stem)[:100] or "photo"
+
+
+def _line(text: str, field: str) -> list[float]:
+    parts = text.split(",")
+    try:
+        numbers = [float(part) for part in parts]
+    except ValueError:
+        numbers = []
+    if len(numbers) != 4:
+        raise _bad(field, text, "this is no line", "give x0,y0,x1,y1 in pixels, without spaces")
+    return numbers
+
+
+def _scale(text: str | None) -> dict[str, Any]:
+    """A segment of known length: ``x0,y0,x1,y1=10mm±0.02``."""
+    if text is None:
+        return {}
+    match = _SCALE.fullmatch(text.replace("+-", "±"))
+    if match is None:
+        raise _bad("scale", text, "this is no scale", "give its ends and length, as in 30,700,1304,701=10mm")
+    x0, y0, x1, y1 = _line(match["line"], "scale")
+    unit = match["unit"] or "mm"
+    limit = rectangular(to_mm(float(match["limit"] or 0), unit, field="scale"))
+    length = to_mm(float(match["length"]), unit, field="scale")
+    return {"start": [x0, y0], "end": [x1, y1], "length_mm": length, "u_mm": limit}
+
+
+def _bad(field: str, value: str, message: str, remedy: str) -> ApiError:
+    problem = FieldProblem(field=field, value=shown(value), message=message, remedy=remedy)
+    return ApiError("invalid-request", message, [problem])
+
+
+def _reckoned(pieces: Sequence[str], closed_jaws: Sequence[str], file: str | None) -> MeasureAnswer:
+    """What readings and clicked points come to. Errors of readings are told at their pieces."""
+    if not pieces and file is None:
+        raise typer.BadParameter("give a picture with --row X0,Y0,X1,Y1, or --readings 4.41,4.40/11, or --file PATH")
+    named = [f"pitch={piece}" if _NAMELESS.match(piece) else piece for piece in pieces]
+    with told():
+        typed = parse_pieces(named)
+        given = {} if file is None else object_of(file, REMEDY)
+        jaws = closed_jaws_of(closed_jaws)
+    listed = given.get("readings", [])
+    before = len(listed) if isinstance(listed, list) else 0
+    asked = given | ({"readings": [*listed, *typed]} if isinstance(listed, list) else {})
+    if jaws is not None:
+        asked["closed_jaws"] = jaws
+    typed_at = {f"readings[{place}]": f"observations[{place}]" for place in range(before, before + len(typed))}
+    at_option = {} if jaws is None else {"closed_jaws": "--closed-jaws"}
+    with told(named, before), told_at(typed_at | at_option):
+        return measured(form_of(MeasureRequest, asked))

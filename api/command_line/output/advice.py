@@ -1,0 +1,113 @@
+"""What to measure next, in print: in an answer, and as the questions of the dialogue."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from rich.console import RenderableType
+from rich.text import Text
+
+from api.command_line.output.console import bullet, indented, plain
+from api.identification.advising import worth_taking
+from api.schemas.answers import FurtherMeasuring, NextMeasurement
+from matcher.features import FEATURES, Feature, Kind
+from matcher.results import Reason
+from matcher.uncertainty.instruments import BUILT_IN
+
+SHOWN = 3
+"""Measurements named below an answer; all are in the JSON answer."""
+
+EXPECTED_FROM = 0.05
+"""Probability of the leading answer below which nothing is expected: the leaders are then any few of very many."""
+
+SHOWN_PREDICTIONS = 3
+"""Candidates whose values are named beside a measurement."""
+
+REASONS: Mapping[Reason, str] = {
+    Reason.ORDER_SETTLED: "Settled: further measuring would hardly change what to order.",
+    Reason.ABSENT_SETTLED: "Settled: it is almost certainly not in this catalogue; measuring will not find it there.",
+    Reason.NOTHING_TELLS: "Nothing that you can take with what is at hand is likely to change what to order.",
+}
+
+
+def advice_blocks(measurements: Sequence[NextMeasurement], further: FurtherMeasuring) -> Iterator[RenderableType]:
+    """Whether to go on, and what with."""
+    worth = [each for each in measurements if worth_taking(each)]
+    shown = [] if further.settled else worth[:SHOWN]
+    if not shown and further.reason not in REASONS:
+        return
+    yield plain("")
+    yield Text("Next to measure", style="bold")
+    if further.reason in REASONS:
+        yield plain(REASONS[further.reason])
+    yield from (bullet(_line(each, further)) for each in shown)
+
+
+def _line(advised: NextMeasurement, further: FurtherMeasuring) -> str:
+    expected = _expected(advised, further)
+    return f"{_what(advised)}: {bits(advised, further.open_bits)}{f'. Expect {expected}' if expected else ''}"
+
+
+def _what(advised: NextMeasurement) -> str:
+    """Feature, instrument, how finely."""
+    feature = FEATURES[advised.feature]
+    how = [] if advised.instrument is None else [BUILT_IN[advised.instrument].label]
+    if advised.spans is not None:
+        how.append(f"over {advised.spans} gaps")
+    if advised.measure_to_within_mm is not None:
+        how.append(f"to ±{advised.measure_to_within_mm:g} mm")
+    again, with_what = " again" if advised.again else "", f" ({', '.join(how)})" if how else ""
+    return f"{feature.label}{again}{with_what}"
+
+
+def bits(advised: NextMeasurement, open_bits: float) -> str:
+    """What a measurement tells, of what is not known yet."""
+    if advised.together_with is not None and advised.together_bits is not None:
+        other = FEATURES[advised.together_with].label
+        return f"together with {other} it tells about {advised.together_bits:.1f} of {open_bits:.1f} bits"
+    return f"it tells about {advised.bits:.1f} of {open_bits:.1f} bits"
+
+
+def _expected(advised: NextMeasurement, further: FurtherMeasuring) -> str:
+    """What the leading halves would show; those that would show the same are named together."""
+    if further.probability < EXPECTED_FROM:
+        return ""
+    by_value: dict[str, list[str]] = {}
+    for each in advised.predicted[:SHOWN_PREDICTIONS]:
+        by_value.setdefault(_value(each.value), []).append(each.part_number)
+    return "; ".join(f"{value} for {', '.join(names)}" for value, names in by_value.items())
+
+
+def _value(value: float | int | str) -> str:
+    return f"{value:.3f} mm" if isinstance(value, float) else str(value).replace("_", " ")
+
+
+def question_blocks(number: int, advised: NextMeasurement, further: FurtherMeasuring) -> Iterator[RenderableType]:
+    """One question of the dialogue."""
+    feature = FEATURES[advised.feature]
+    yield plain("")
+    yield Text(f"{number}. {_what(advised)}", style="bold")
+    yield indented(feature.meaning, 3)
+    if feature.values:
+        yield indented("One of: " + ", ".join(feature.values), 3)
+    if advised.spans is not None:
+        yield indented(f"Write reading/gaps, as in {_example(advised)}.", 3)
+    expected = "" if feature.values else _expected(advised, further)
+    expect = f"; expect {expected}" if expected else ""
+    tells = bits(advised, further.open_bits)
+    yield indented(f"{tells[0].upper()}{tells[1:]}{expect}.", 3)
+
+
+def _example(advised: NextMeasurement) -> str:
+    numbers = [each.value for each in advised.predicted if isinstance(each.value, float)]
+    spans = advised.spans or 1
+    return f"{(numbers[0] if numbers else 1.0) * spans:.2f}/{spans}"
+
+
+def help_blocks(feature: Feature) -> Iterator[RenderableType]:
+    """How to take what is asked for."""
+    yield indented(feature.how, 3)
+    if feature.synonyms:
+        yield indented("Also called: " + ", ".join(feature.synonyms), 3)
+    if feature.kind in (Kind.CATEGORY, Kind.LABELS):
+        yield from (indented(f"{name}: {meaning}", 3) for name, meaning in feature.values.items())

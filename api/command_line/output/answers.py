@@ -1,0 +1,180 @@
+"""An identification, and an explanation, in print."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from rich.console import RenderableType
+from rich.text import Text
+
+from api.command_line.output import words
+from api.command_line.output.advice import advice_blocks
+from api.command_line.output.console import bullet, plain, table
+from api.identification.cautions import SHORT_CAUTIONS
+from api.schemas.answers import Answer, Candidate, EvidenceLine, ExplainAnswer, Hint, Mate, Recheck
+
+SHOWN_MATES = 6
+"""Mates listed for the first candidate; the rest is told as a number and is in the JSON answer."""
+
+SHOWN_TIES = 5
+"""Halves of one geometry named in one line; likewise."""
+
+
+UNSPOKEN = ("no information", "before measuring")
+"""Readings that an empty cell says as well."""
+
+
+def answer_blocks(answer: Answer, *, brief: bool = False) -> Iterator[RenderableType]:
+    """The answer from the verdict to the cautions. ``brief`` leaves out hints and cautions."""
+    yield from headline(answer)
+    if answer.candidates:
+        yield _candidates(answer)
+        yield from _first(answer.candidates[0])
+    yield from _rechecks(answer)
+    yield from advice_blocks(answer.next_measurements, answer.further_measuring)
+    if not brief:
+        yield from _notes("Worth knowing", [hint_line(hint) for hint in answer.hints])
+        yield from caution_lines(SHORT_CAUTIONS)
+
+
+def headline(answer: Answer) -> Iterator[Text]:
+    """The verdict in one sentence, and the probability that the half is not in the catalogue."""
+    absent = words.percent(answer.probability_absent)
+    yield Text(words.verdict(answer), style="bold")
+    yield plain(f"{words.NOT_HERE}: {absent} (assumed before measuring: {words.percent(answer.prior_absent)})")
+
+
+def caution_lines(cautions: Sequence[str]) -> Iterator[RenderableType]:
+    """Cautions, one to a line."""
+    yield from _notes("Before anything is connected", cautions)
+
+
+def explanation_blocks(answer: ExplainAnswer) -> Iterator[RenderableType]:
+    """Why one half stands where it stands."""
+    candidate = answer.candidate
+    yield Text(words.half_name(candidate.half), style="bold")
+    yield from (plain(sentence) for sentence in answer.sentences)
+    yield plain("")
+    yield from _evidence(candidate)
+    yield from caution_lines(SHORT_CAUTIONS)
+
+
+def _candidates(answer: Answer) -> RenderableType:
+    rows = table("probability", "half", "kind", "mate to order", "stack", right=("probability",), whole=("stack",))
+    for candidate in answer.candidates:
+        mate = _likeliest(candidate)
+        rows.add_row(
+            words.percent(candidate.probability),
+            plain(words.half_name(candidate.half) + _mark(candidate)),
+            candidate.half.half_kind or "–",
+            plain("none listed" if mate is None else mate.part_number),
+            "" if mate is None else words.stack(mate),
+        )
+    return rows
+
+
+def _mark(candidate: Candidate) -> str:
+    tied = f" (and {len(candidate.same_geometry)} alike)" if candidate.same_geometry else ""
+    return f"{' (nobody listed it)' if candidate.origin == 'inferred' else ''}{tied}"
+
+
+def _likeliest(candidate: Candidate) -> Mate | None:
+    return candidate.mates[0] if candidate.mates else None
+
+
+def _first(candidate: Candidate) -> Iterator[RenderableType]:
+    yield from _ties(candidate)
+    yield plain("")
+    yield from _evidence(candidate)
+    yield plain("")
+    yield from _mates(candidate)
+
+
+def _ties(candidate: Candidate) -> Iterator[Text]:
+    if candidate.same_geometry:
+        named = [words.half_name(half) for half in candidate.same_geometry]
+        more = f" and {len(named) - SHOWN_TIES} more" if len(named) > SHOWN_TIES else ""
+        yield plain(f"Nothing measured can tell it from {', '.join(named[:SHOWN_TIES])}{more}.")
+
+
+def _evidence(candidate: Candidate) -> Iterator[RenderableType]:
+    against = words.NOT_HERE if candidate.against == "absent" else candidate.against
+    yield plain(f"{candidate.half.part_number}, and what speaks for it (×) or for the next answer (÷), {against}:")
+    rows = table(
+        "",
+        "measured",
+        "u",
+        "expected",
+        "off by",
+        "speaks",
+        "reading",
+        right=("u", "off by", "speaks"),
+        whole=("measured", "expected", "reading"),
+    )
+    for line in candidate.evidence:
+        rows.add_row(
+            plain(words.feature_label(line.feature, line.of)),
+            plain(words.measured(line)),
+            words.uncertainty(line),
+            plain(words.expected(line)),
+            words.off_by(line),
+            words.weight(line.log_odds),
+            "" if line.reading in UNSPOKEN else line.reading,
+        )
+    yield rows
+    yield from (plain(_slip(line)) for line in candidate.evidence if line.slip)
+    yield from (plain(_source(line)) for line in candidate.evidence if line.expected_from)
+
+
+def _source(line: EvidenceLine) -> str:
+    return f"{words.feature_label(line.feature, line.of)} expected: {line.expected_from}"
+
+
+def _slip(line: EvidenceLine) -> str:
+    return f"{words.feature_label(line.feature, line.of)}: likely slip, {line.slip}"
+
+
+def _mates(candidate: Candidate) -> Iterator[RenderableType]:
+    if not candidate.mates:
+        yield plain(f"No mate of {candidate.half.part_number} is listed.")
+        return
+    yield plain(f"To order, mates of {candidate.half.part_number}:")
+    rows = table("part number", "maker", "stack", "contacts", "who says so", whole=("part number", "stack"))
+    for mate in candidate.mates[:SHOWN_MATES]:
+        doubt = "" if mate.fits_observed else " (does not fit what was observed)"
+        rows.add_row(
+            plain(mate.part_number),
+            plain(mate.maker),
+            words.stack(mate),
+            words.CONTACT_WORDS[mate.correspondence],
+            plain(words.BASIS_WORDS[mate.basis] + doubt),
+        )
+    yield rows
+    if len(candidate.mates) > SHOWN_MATES:
+        yield plain(f"and {len(candidate.mates) - SHOWN_MATES} more; --json lists them all.")
+
+
+def _rechecks(answer: Answer) -> Iterator[RenderableType]:
+    """Every likely slip, and the observation on which most depends."""
+    worst = max(answer.recheck, key=lambda each: each.shift, default=None)
+    named = [each for each in answer.recheck if each.likely_slip or each is worst]
+    yield from _notes("Worth measuring again", [_recheck(each) for each in named])
+
+
+def _recheck(recheck: Recheck) -> str:
+    slip = f"likely slip: {recheck.likely_slip}; " if recheck.likely_slip else ""
+    label = words.feature_label(recheck.feature, recheck.of)
+    return f"{label}: {slip}without it the answer would move by {words.percent(recheck.shift)}"
+
+
+def hint_line(hint: Hint) -> str:
+    """What may have gone wrong, what it would change, and how likely it is."""
+    chance = "" if hint.probability is None else f" ({words.percent(hint.probability)} likely)"
+    return f"{hint.message}{f' {hint.change}' if hint.change else ''}{chance}"
+
+
+def _notes(heading: str, lines: Sequence[str]) -> Iterator[RenderableType]:
+    if lines:
+        yield plain("")
+        yield Text(heading, style="bold")
+        yield from (bullet(line) for line in lines)

@@ -1,0 +1,65 @@
+"""Advice on the next measurement, named so that a person can follow it.
+
+Identification and the dialogue of the command line both advise through here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import asdict
+
+from api.identification.tools_at_hand import at_hand, tools_of
+from api.schemas import answers
+from api.schemas.requests import IdentifyRequest, to_observations
+from catalog.snapshot.snapshot import Snapshot
+from matcher.decision.next_measurement.recommend import advise
+from matcher.decision.posterior import posterior
+from matcher.features import FEATURES
+from matcher.observations import Reduced
+from matcher.results import Advice, NextMeasurement
+from matcher.uncertainty.reduce import reduce
+
+WORTH_BITS = 0.05
+"""A measurement that tells less is not named to a person: it would be printed as 0.0 bits."""
+
+
+def worth_taking(advised: answers.NextMeasurement) -> bool:
+    """Whether a measurement tells enough to be asked for, alone or together with its partner."""
+    return advised.bits >= WORTH_BITS or advised.together_with is not None
+
+
+def advice_on(snapshot: Snapshot, request: IdentifyRequest, *, skipped: Collection[str] = ()) -> Advice:
+    """What to measure next after a request's observations, or before any; never a feature of ``skipped``.
+
+    Raises ObservationErrors for readings that make no sense.
+    """
+    result = posterior(snapshot.columns, snapshot.absent, readings_of(request), request.prior_absent)
+    features = [name for name in FEATURES if name not in skipped]
+    return advise(result, snapshot.absent, at_hand=at_hand(request), instruments=tools_of(request), features=features)
+
+
+def readings_of(request: IdentifyRequest) -> tuple[Reduced, ...]:
+    """A request's observations as the ranking uses them; none before anything was taken. Raises ObservationErrors."""
+    if not request.observations:
+        return ()
+    return reduce(to_observations(request), instruments=tools_of(request))
+
+
+def next_measurements(snapshot: Snapshot, advice: Advice) -> tuple[answers.NextMeasurement, ...]:
+    """The measurements that are advised, most telling first."""
+    return tuple(_measurement(snapshot, each) for each in advice.measurements)
+
+
+def _measurement(snapshot: Snapshot, found: NextMeasurement) -> answers.NextMeasurement:
+    predicted = tuple(
+        answers.Predicted(id=each.key, part_number=snapshot.halves[each.key].half.part_number, value=each.value)
+        for each in found.predicted
+    )
+    return answers.NextMeasurement(**{**asdict(found), "predicted": predicted})
+
+
+def further_measuring(advice: Advice) -> answers.FurtherMeasuring:
+    """Whether further measuring can change what to order."""
+    return answers.FurtherMeasuring(
+        settled=advice.settled, reason=advice.reason, probability=advice.probability, open_bits=advice.open_bits
+    )

@@ -1,0 +1,236 @@
+"""From a request to an answer: reduce the readings, rank, and name what was found so that it can be ordered.
+
+The JSON interface and the command line both answer through here, so they cannot differ.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict
+from typing import Literal
+
+from api.identification.advising import further_measuring, next_measurements, readings_of
+from api.identification.cautions import CAUTIONS
+from api.identification.tools_at_hand import at_hand, tools_of
+from api.schemas import answers
+from api.schemas.problems import FieldProblem
+from api.schemas.requests import ExplainRequest, FitObservation, IdentifyRequest, to_observations
+from api.service.problems import ApiError
+from catalog.records.read_models import HalfRecord, MatingRecord
+from catalog.snapshot.snapshot import Snapshot
+from matcher import identify as ranking
+from matcher.features import FEATURES, Kind
+from matcher.identify import CREDIBLE_LEVEL
+from matcher.observations import Reduced
+from matcher.results import Candidate, EvidenceLine, FittingMate, Hint, Reason, Verdict
+from matcher.uncertainty.reduce import find_contradictions
+
+EMPTY_CATALOGUE = "The catalogue is empty: load entries with 'otherhalf import PATH', or try 'otherhalf demo'."
+
+
+def answer(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
+    """Rank the catalogue for a specimen.
+
+    Raises ObservationErrors for readings that make no sense, ApiError for a trial fit with an unknown half.
+    """
+    readings = _reduced(snapshot, request)
+    if not snapshot.halves:
+        return _nothing_to_rank(snapshot, request)
+    found = ranking.identify(
+        snapshot.columns,
+        snapshot.absent,
+        readings,
+        prior_absent=request.prior_absent,
+        limit=request.limit,
+        at_hand=at_hand(request),
+        instruments=tools_of(request),
+    )
+    return answers.Answer(
+        verdict=found.verdict,
+        probability_absent=found.probability_absent,
+        prior_absent=request.prior_absent,
+        catalogue_version=snapshot.version,
+        candidates=tuple(_candidate(snapshot, candidate, readings) for candidate in found.candidates),
+        credible_set=answers.CredibleSet.model_validate(found.credible_set, from_attributes=True),
+        next_measurements=next_measurements(snapshot, found.advice),
+        further_measuring=further_measuring(found.advice),
+        recheck=tuple(answers.Recheck.model_validate(each, from_attributes=True) for each in found.recheck),
+        hints=(*map(_hint, found.hints), *(consistency(note) for note in (*found.notes, *_contradictions(request)))),
+        cautions=CAUTIONS,
+    )
+
+
+def ranking_of(snapshot: Snapshot, request: IdentifyRequest) -> answers.Ranking:
+    """The ranking as `answer` gives it, at a part of the cost; raises as `answer`."""
+    readings = _reduced(snapshot, request)
+    if not snapshot.halves:
+        return _nothing_to_rank(snapshot, request)
+    found = ranking.rank(
+        snapshot.columns, snapshot.absent, readings, prior_absent=request.prior_absent, limit=request.limit
+    )
+    return answers.Ranking(
+        verdict=found.verdict,
+        probability_absent=found.probability_absent,
+        prior_absent=request.prior_absent,
+        catalogue_version=snapshot.version,
+        candidates=tuple(_candidate(snapshot, candidate, readings) for candidate in found.candidates),
+        credible_set=answers.CredibleSet.model_validate(found.credible_set, from_attributes=True),
+    )
+
+
+def _nothing_to_rank(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
+    """The answer of an empty catalogue: whatever it is, it is not in there."""
+    return answers.Answer(
+        verdict=Verdict.NO_MATCH,
+        probability_absent=1.0,
+        prior_absent=request.prior_absent,
+        catalogue_version=snapshot.version,
+        candidates=(),
+        credible_set=answers.CredibleSet(level=CREDIBLE_LEVEL, members=1, includes_absent=True),
+        next_measurements=(),
+        further_measuring=answers.FurtherMeasuring(
+            settled=True, reason=Reason.NOTHING_TELLS, probability=1.0, open_bits=0.0
+        ),
+        recheck=(),
+        hints=(consistency(EMPTY_CATALOGUE),),
+        cautions=CAUTIONS,
+    )
+
+
+def consistency(message: str) -> answers.Hint:
+    """A hint that names no mistake."""
+    return answers.Hint(kind="consistency", message=message)
+
+
+def _hint(found: Hint) -> answers.Hint:
+    return answers.Hint.model_validate({**vars(found), "corrected": dict(found.corrected)})
+
+
+def _contradictions(request: IdentifyRequest) -> tuple[str, ...]:
+    """Readings of one size that cannot all be right."""
+    found = find_contradictions(to_observations(request), tools_of(request))
+    return tuple(each.message for each in found)
+
+
+def explanation(snapshot: Snapshot, request: ExplainRequest) -> answers.ExplainAnswer:
+    """Why the named half stands where it stands; raises as `answer`, and UnknownHalfError."""
+    readings = _reduced(snapshot, request)
+    found = ranking.explain(
+        snapshot.columns, snapshot.absent, readings, request.half, prior_absent=request.prior_absent
+    )
+    return answers.ExplainAnswer(
+        candidate=_candidate(snapshot, found.candidate, readings),
+        sentences=found.sentences,
+        catalogue_version=snapshot.version,
+        cautions=CAUTIONS,
+    )
+
+
+def _reduced(snapshot: Snapshot, request: IdentifyRequest) -> Sequence[Reduced]:
+    check_tried_halves(snapshot, request)
+    return readings_of(request)
+
+
+def check_tried_halves(snapshot: Snapshot, request: IdentifyRequest) -> None:
+    """Raise ApiError where a fit was tried with a half that the catalogue does not have."""
+    unknown = [
+        FieldProblem(
+            field=f"observations[{index}].value.half",
+            value=given.value.half,
+            message=f"no half has the key {given.value.half!r}",
+            remedy="find the key by a part of its name: /v1/search, or 'otherhalf search'",
+        )
+        for index, given in enumerate(request.observations)
+        if isinstance(given, FitObservation) and given.value.half not in snapshot.halves
+    ]
+    if unknown:
+        raise ApiError("unknown-half", unknown[0].message, unknown)
+
+
+def _candidate(snapshot: Snapshot, found: Candidate, readings: Sequence[Reduced]) -> answers.Candidate:
+    record, units = snapshot.halves[found.key], {reading.index: _unit(reading) for reading in readings}
+    return answers.Candidate(
+        rank=found.rank,
+        probability=found.probability,
+        origin=record.origin,
+        half=half_ref(record),
+        fit_p_value=found.fit_p_value,
+        against=found.against,
+        log_odds=found.log_odds,
+        evidence=tuple(
+            answers.EvidenceLine(
+                **asdict(line),
+                unit=None if line.index is None else units[line.index],
+                expected_from=_measured_by(record, line),
+            )
+            for line in found.evidence
+        ),
+        same_geometry=tuple(half_ref(snapshot.halves[key]) for key in found.same_geometry),
+        end_allowance=end_allowance(record),
+        mates=tuple(_mate(snapshot, mate) for mate in found.mates),
+    )
+
+
+def _measured_by(record: HalfRecord, line: EvidenceLine) -> str | None:
+    known = record.better_known.get(line.feature)
+    return known.explanation if known is not None and line.of == "this" else None
+
+
+def _unit(reading: Reduced) -> Literal["mm", "px"] | None:
+    if FEATURES[reading.feature].kind is not Kind.DIMENSION:
+        return None
+    return "px" if reading.shared is not None and reading.shared.unscaled else "mm"
+
+
+def half_ref(record: HalfRecord) -> answers.HalfRef:
+    """A half, named so that it can be ordered and asked for again."""
+    half = record.half
+    return answers.HalfRef(
+        id=record.key,
+        part_number=half.part_number,
+        order_codes=half.order_codes,
+        maker=half.maker,
+        series=half.series,
+        half_kind=half.half_kind,
+        contact_count=half.contact_count,
+        standing=record.standing,
+    )
+
+
+def end_allowance(record: HalfRecord) -> float | None:
+    """body_length − pitch × (positions − 1), mm; None where the entry states one of them not, or has banks."""
+    half = record.half
+    length, pitch = half.dimensions.get("body_length"), half.dimensions.get("pitch")
+    if length is None or pitch is None or half.counts.get("bank_count", 1) > 1:
+        return None
+    return round(length.value - pitch.value * (half.contacts_per_row - 1), 4)
+
+
+def _mate(snapshot: Snapshot, found: FittingMate) -> answers.Mate:
+    record, mating = snapshot.halves[found.key], _mating(snapshot, found.mating)
+    pair = mating.mating.dimensions
+    return answers.Mate(
+        id=record.key,
+        part_number=record.half.part_number,
+        order_codes=record.half.order_codes,
+        maker=record.half.maker,
+        series=record.half.series,
+        half_kind=record.half.half_kind,
+        stack_height=pair["stack_height"].value if "stack_height" in pair else None,
+        mated_width=pair["mated_width"].value if "mated_width" in pair else None,
+        correspondence=mating.mating.correspondence,
+        basis=mating.mating.basis,
+        probability=found.probability,
+        fits_observed=found.fits_observed,
+        mating=mating.id,
+    )
+
+
+def _mating(snapshot: Snapshot, number: int) -> MatingRecord:
+    """The mating behind a row of the matcher's mating columns, where each stands in both directions: first all as
+    listed, then, turned round, those between two different halves."""
+    listed = len(snapshot.matings)
+    if number < listed:
+        return snapshot.matings[number]
+    turned = [mating for mating in snapshot.matings if mating.mating.half != mating.mating.other]
+    return turned[number - listed]

@@ -1,0 +1,1 @@
+"""From a picture's bytes to grey levels, to marked points and rows of contacts."""

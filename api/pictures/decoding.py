@@ -1,0 +1,209 @@
+"""From the bytes of a PNG or JPEG picture to grey levels. Nothing is stored; no file format but these two is tried.
+
+What is refused is refused early: too many pixels by the picture's own header, before a pixel is decoded. A picture
+that breaks off or is damaged is refused rather than filled up with grey: measuring would go on as if it were whole.
+"""
+
+from __future__ import annotations
+
+import io
+import struct
+import threading
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pyspng
+from numpy.typing import NDArray
+from PIL import ExifTags, Image, ImageOps, UnidentifiedImageError
+
+from api.pictures.png_rows import first_rows
+from api.schemas.problems import FieldProblem
+from api.service.problems import ApiError
+from api.service.settings import MAX_PICTURE_PIXELS
+
+FORMATS: Mapping[str, str] = {"image/png": "PNG", "image/jpeg": "JPEG"}
+"""Media types that are taken, and what Pillow calls them."""
+
+DECODED_AT_ONCE = 2
+"""Pictures that are decoded at the same time: each takes some 150 MB for a moment, and more would wait for the
+processor anyway."""
+
+_DAMAGED = (
+    OSError,
+    SyntaxError,
+    ValueError,
+    TypeError,
+    KeyError,
+    IndexError,
+    EOFError,
+    OverflowError,
+    struct.error,
+    zlib.error,
+    UserWarning,
+)
+"""What Pillow raises for data that contradict themselves: its readers have no family of errors of their own. Of broken
+metadata it warns only; where warnings are made errors, such a picture is damaged too."""
+
+_BOMB = (Image.DecompressionBombError, Image.DecompressionBombWarning)
+
+_TURNED = range(2, 9)
+"""EXIF orientations other than upright (CIPA DC-008, tag 0x0112)."""
+
+OPAQUE = 255
+"""Alpha of a pixel that hides what is below it."""
+
+Levels = NDArray[np.uint8] | NDArray[np.uint16]
+
+TURNED = (
+    "The picture was turned upright as its camera noted; points are those of the upright picture, as viewers show it."
+)
+ON_WHITE = "The picture is transparent in places; they were taken as white."
+
+_decoding = threading.BoundedSemaphore(DECODED_AT_ONCE)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class GreyPicture:
+    """A picture's grey levels, rows from the top, of 8 or 16 bit as they came; ``notes`` says what was done to it."""
+
+    levels: Levels
+    notes: tuple[str, ...] = ()
+
+
+def read_picture(
+    data: bytes,
+    *,
+    field: str,
+    media_type: str | None = None,
+    max_pixels: int = MAX_PICTURE_PIXELS,
+    rows: tuple[int, int] | None = None,
+) -> GreyPicture:
+    """Decode a picture to grey.
+
+    A camera's note on how it was held (EXIF orientation) is obeyed, as viewers do, so that coordinates read off a
+    viewer fit. Transparent parts are laid on white.
+
+    Parameters
+    ----------
+    field: where the picture stands in the request, for the error.
+    media_type: what the sender says it is, one of `FORMATS`; None: found out from the data.
+    max_pixels: most pixels, width × height.
+    rows: the first row that is looked at, and the first after it that is not; None: all are. Levels of others may be
+        left 0.
+
+    Raises
+    ------
+    ApiError
+        invalid-picture, at ``field``: of no known format, of another than declared, too many pixels, damaged.
+    """
+    formats = list(FORMATS.values()) if media_type is None else [FORMATS[media_type]]
+    with _decoding:
+        picture = _opened(data, formats, field, max_pixels)
+        with picture:
+            part = None if rows is None or picture.format != "PNG" else _part(data, rows, picture.size, field)
+            return _grey(picture, field) if part is None else part
+
+
+def _opened(data: bytes, formats: list[str], field: str, max_pixels: int) -> Image.Image:
+    try:
+        picture = Image.open(io.BytesIO(data), formats=formats)
+    except _BOMB as error:
+        raise _too_many(str(error), field, max_pixels) from error
+    except UnidentifiedImageError as error:
+        names = " or ".join(formats)
+        remedy = "send a PNG or JPEG picture, whole, and declare which of the two it is"
+        raise _refusal(field, f"the data are no {names} picture", remedy) from error
+    except _DAMAGED as error:
+        raise _damaged(field, error) from error
+    width, height = picture.size
+    if width * height > max_pixels:
+        picture.close()
+        raise _too_many(f"{width} × {height} pixels", field, max_pixels)
+    return picture
+
+
+def _grey(picture: Image.Image, field: str) -> GreyPicture:
+    """Decode, straight to grey where the format can."""
+    try:
+        picture.draft("L", picture.size)  # of a JPEG the colours are not even computed
+        picture.load()
+        orientation = picture.getexif().get(ExifTags.Base.Orientation, 1)
+        clear = _is_clear(picture)
+        grey = ImageOps.exif_transpose(_one_channel(_on_white(picture) if clear else picture))
+    except _DAMAGED as error:
+        raise _damaged(field, error) from error
+    levels = np.asarray(grey)
+    done = {TURNED: orientation in _TURNED, ON_WHITE: clear}
+    return GreyPicture(levels=levels, notes=tuple(note for note, so in done.items() if so))
+
+
+def _part(data: bytes, rows: tuple[int, int], size: tuple[int, int], field: str) -> GreyPicture | None:
+    """Only some rows of a plain PNG, in a picture of the whole size; None where it must be decoded whole."""
+    width, height = size
+    top, bottom = max(0, rows[0]), min(height, rows[1])
+    if top >= bottom:
+        return None
+    try:
+        fewer = first_rows(data, bottom)
+        if fewer is None:
+            return None
+        part = _colour(fewer, top, bottom) if _is_plain_colour(fewer) else _decoded(fewer, top, bottom, width)
+    except (*_DAMAGED, RuntimeError) as error:
+        raise _damaged(field, error) from error
+    levels = np.zeros((height, width), dtype=part.dtype)
+    levels[top:bottom] = part
+    return GreyPicture(levels=levels)
+
+
+def _decoded(data: bytes, top: int, bottom: int, width: int) -> Levels:
+    with Image.open(io.BytesIO(data), formats=["PNG"]) as picture:
+        return np.asarray(_one_channel(picture.crop((0, top, width, bottom))))
+
+
+def _is_plain_colour(data: bytes) -> bool:
+    """Whether a PNG has three channels of 8 bit: bit depth and colour type of its header (W3C PNG, 11.2.1)."""
+    return data[24:26] == b"\x08\x02"
+
+
+def _colour(data: bytes, top: int, bottom: int) -> Levels:
+    """Rows of a PNG in colour as grey: the filters of 12 million pixels take spng half of Pillow's time.
+
+    Raises RuntimeError for damaged data.
+    """
+    grey: NDArray[np.uint8] = np.asarray(Image.fromarray(pyspng.load(data)[top:bottom]).convert("L"))
+    return grey
+
+
+def _is_clear(picture: Image.Image) -> bool:
+    """Whether something shines through."""
+    if not picture.has_transparency_data:
+        return False
+    smallest, _ = picture.convert("RGBA").getchannel("A").getextrema()
+    return smallest != OPAQUE
+
+
+def _on_white(picture: Image.Image) -> Image.Image:
+    """What lies under transparent parts is anybody's guess; viewers mostly show white."""
+    coloured = picture.convert("RGBA")
+    return Image.alpha_composite(Image.new("RGBA", coloured.size, "white"), coloured)
+
+
+def _one_channel(picture: Image.Image) -> Image.Image:
+    """Grey of 8 bit; 16 bit stay as they are, since Pillow clips rather than scales them."""
+    return picture if picture.mode in ("L", "I;16") else picture.convert("L")
+
+
+def _too_many(what: str, field: str, max_pixels: int) -> ApiError:
+    message = f"the picture has too many pixels ({what}); at most {max_pixels // 1_000_000} million are taken"
+    return _refusal(field, message, "crop it to the rows of contacts; do not make it smaller")
+
+
+def _damaged(field: str, error: Exception) -> ApiError:
+    remedy = "copy it again from where it came, or save it anew as PNG"
+    return _refusal(field, f"the picture is damaged or breaks off ({error})", remedy)
+
+
+def _refusal(field: str, message: str, remedy: str) -> ApiError:
+    return ApiError("invalid-picture", message, [FieldProblem(field=field, message=message, remedy=remedy)])

@@ -1,0 +1,138 @@
+"""Reading the catalogue: halves, series, matings, and search over their texts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Query, Request, Response
+
+from api.schemas.lists import Page, SearchAnswer, SearchHit
+from api.service.dependencies import (
+    CatalogueDep,
+    CursorQuery,
+    KeyQuery,
+    LimitQuery,
+    SnapshotDep,
+    TextQuery,
+    VersionDep,
+    require_known_query,
+    tell_tag,
+)
+from api.service.paging import decode_cursor, encode_cursor
+from api.service.responses import documented
+from api.service.settings import DEFAULT_PAGE, MAX_HITS
+from catalog.history.preconditions import tag_of
+from catalog.model.entries import Basis, HalfKind
+from catalog.records import queries
+from catalog.records.read_models import HalfRecord, MatingRecord, SeriesRecord
+
+PROBLEMS = ("invalid-request", "invalid-cursor", "internal-error", "catalogue-locked", "catalogue-unusable")
+
+router = APIRouter(tags=["catalogue"], responses=documented(*PROBLEMS), dependencies=[Depends(require_known_query)])
+
+
+@router.get("/halves", summary="Halves, a page at a time")
+def list_halves(
+    catalogue: CatalogueDep,
+    version: VersionDep,
+    cursor: CursorQuery = None,
+    limit: LimitQuery = DEFAULT_PAGE,
+    maker: TextQuery = None,
+    series: KeyQuery = None,
+    half_kind: HalfKind | None = None,
+    contact_count: Annotated[int | None, Query(ge=1, le=1000)] = None,
+    text: TextQuery = None,
+) -> Page[HalfRecord]:
+    """Halves in the order of their keys; `series` is a series' key, `text` a fragment of any of a half's names."""
+    filters = {"maker": maker, "series": series, "half_kind": half_kind, "contact_count": contact_count, "text": text}
+    after = decode_cursor(cursor, "halves", filters)
+    with catalogue.reading() as session:
+        found = queries.halves_page(
+            session,
+            after=after,
+            limit=limit,
+            maker=maker,
+            series=series,
+            half_kind=half_kind,
+            contact_count=contact_count,
+            text=text,
+        )
+    return Page(items=found.items, next=_cursor(found.next, "halves", filters), catalogue_version=version)
+
+
+@router.get("/halves/{key}", summary="One half", responses=documented("unknown-entry"))
+def get_half(key: str, catalogue: CatalogueDep, request: Request, response: Response) -> HalfRecord:
+    """The half of this key; one that was withdrawn or merged too, with its `state` and `successor`.
+
+    Its `ETag` is what a change is made from: send it as `If-Match`.
+    """
+    with catalogue.reading() as session:
+        tell_tag(request, response, tag_of(session, "half", key))
+        return queries.get_half(session, key)
+
+
+@router.get("/series", summary="Series, a page at a time")
+def list_series(
+    catalogue: CatalogueDep,
+    version: VersionDep,
+    cursor: CursorQuery = None,
+    limit: LimitQuery = DEFAULT_PAGE,
+    maker: TextQuery = None,
+    text: TextQuery = None,
+) -> Page[SeriesRecord]:
+    """Series in the order of their keys, with the laws that their dimensions obey."""
+    filters = {"maker": maker, "text": text}
+    after = decode_cursor(cursor, "series", filters)
+    with catalogue.reading() as session:
+        found = queries.series_page(session, after=after, limit=limit, maker=maker, text=text)
+    return Page(items=found.items, next=_cursor(found.next, "series", filters), catalogue_version=version)
+
+
+@router.get("/series/{key}", summary="One series", responses=documented("unknown-entry"))
+def get_series(key: str, catalogue: CatalogueDep, request: Request, response: Response) -> SeriesRecord:
+    """The series of this key, in whatever state. Its `ETag` moves with its halves and matings too."""
+    with catalogue.reading() as session:
+        tell_tag(request, response, tag_of(session, "series", key))
+        return queries.get_series(session, key)
+
+
+@router.get("/matings", summary="Matings, a page at a time")
+def list_matings(
+    catalogue: CatalogueDep,
+    version: VersionDep,
+    cursor: CursorQuery = None,
+    limit: LimitQuery = DEFAULT_PAGE,
+    half: KeyQuery = None,
+    basis: Basis | None = None,
+) -> Page[MatingRecord]:
+    """Which halves mate, and what belongs to the pair alone; `half` is the key of either half."""
+    filters = {"half": half, "basis": basis}
+    after = decode_cursor(cursor, "matings", filters)
+    with catalogue.reading() as session:
+        found = queries.matings_page(session, after=after, limit=limit, half=half, basis=basis)
+    return Page(items=found.items, next=_cursor(found.next, "matings", filters), catalogue_version=version)
+
+
+@router.get("/matings/{key}", summary="One mating", responses=documented("unknown-entry"))
+def get_mating(key: str, catalogue: CatalogueDep, request: Request, response: Response) -> MatingRecord:
+    """The mating of this key, in whatever state. Its `ETag` is what a change is made from."""
+    with catalogue.reading() as session:
+        tell_tag(request, response, tag_of(session, "mating", key))
+        return queries.get_mating(session, key)
+
+
+@router.get("/search", summary="Find by text")
+def search(
+    snapshot: SnapshotDep,
+    version: VersionDep,
+    q: Annotated[str, Query(min_length=1, max_length=200, description="Part of a part number, maker, series …")],
+    limit: Annotated[int, Query(ge=1, le=MAX_HITS)] = 20,
+) -> SearchAnswer:
+    """Search part numbers, order codes, makers, series, aliases and markings; tolerant of fragments and slips."""
+    hits = tuple(SearchHit.model_validate(hit, from_attributes=True) for hit in snapshot.search.search(q, limit))
+    return SearchAnswer(query=q, hits=hits, catalogue_version=snapshot.version)
+
+
+def _cursor(after: str | None, listing: str, filters: Mapping[str, object]) -> str | None:
+    return None if after is None else encode_cursor(after, listing, filters)

@@ -1,0 +1,116 @@
+"""What happened: the journal whole or of one record, as JSON and as a feed, and every revision there ever was."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Query, Request
+from starlette.responses import Response
+
+from api.operations.journal_pages import Wanted, journal_page
+from api.rest.feeds import ATOM, Feed, atom
+from api.schemas.history import LISTED_AT, JournalPage
+from api.schemas.problems import FieldProblem
+from api.service.dependencies import CatalogueDep, CursorQuery, KeyQuery, LimitQuery, VersionDep, require_known_query
+from api.service.problems import ApiError
+from api.service.responses import documented
+from api.service.settings import DEFAULT_PAGE
+from catalog.history import journal
+from catalog.history.journal import JournalEntry
+from catalog.history.rewriting import get_record
+from catalog.model.timestamps import read, written
+
+PROBLEMS = ("invalid-request", "invalid-entry", "internal-error", "catalogue-locked", "catalogue-unusable")
+
+router = APIRouter(tags=["history"], responses=documented(*PROBLEMS), dependencies=[Depends(require_known_query)])
+
+
+def _wanted(
+    record: Annotated[str | None, Query(max_length=40, description="Kind of record: half, series, mating …")] = None,
+    key: KeyQuery = None,
+    series: Annotated[
+        str | None, Query(max_length=500, description="Key of a series: it, its halves and matings, and what is said.")
+    ] = None,
+    actor: Annotated[str | None, Query(max_length=200, description="Name of who did it.")] = None,
+    since: Annotated[str | None, Query(max_length=40, description="A date or moment of ISO 8601.")] = None,
+) -> Wanted:
+    if key is not None and record is None:
+        message = "a key needs its record: a half and a series can have the same"
+        field = FieldProblem(field="record", message=message, remedy="Add record=half, record=series …")
+        raise ApiError("invalid-request", message, [field])
+    moment = None if since is None else written(read(since, field="since"))
+    return Wanted(record=record, key=key, series=series, actor=actor, since=moment)
+
+
+WantedDep = Annotated[Wanted, Depends(_wanted)]
+
+
+@router.get("/journal", summary="What happened, a page at a time", responses=documented("invalid-cursor"))
+def get_journal(
+    catalogue: CatalogueDep,
+    version: VersionDep,
+    wanted: WantedDep,
+    cursor: CursorQuery = None,
+    limit: LimitQuery = DEFAULT_PAGE,
+) -> JournalPage:
+    """The newest first: who changed what, when and why, with the record before and after. It is only ever added to.
+
+    `record` and `key` together give one record and what was said about it, `series` a whole series.
+    """
+    with catalogue.reading() as session:
+        return journal_page(session, version, wanted, cursor, limit)
+
+
+@router.get(
+    "/journal.atom",
+    summary="What happened, as a feed",
+    response_class=Response,
+    responses={200: {"content": {ATOM: {}}, "description": "An Atom feed (RFC 4287), the newest first."}},
+)
+def get_feed(
+    catalogue: CatalogueDep, version: VersionDep, wanted: WantedDep, request: Request, response: Response
+) -> Response:
+    """The last changes for a feed reader; the same filters as the journal's."""
+    del version  # it sets the ETag, so that a reader that asks again is told that nothing is new
+    with catalogue.reading() as session:
+        rows = wanted.page(session, limit=DEFAULT_PAGE)
+        first = journal.page(session, after=0, limit=1)
+    feed = Feed(base=str(request.base_url), address=str(request.url), filters=wanted.filters, first=first)
+    known = {name: response.headers[name] for name in ("ETag", "Cache-Control")}
+    return Response(atom(feed, rows), media_type=ATOM, headers=known)
+
+
+def _add_histories(record: str, path: str) -> None:
+    """History and revisions of every kind of entry, at its own address."""
+
+    @router.get(
+        f"/{path}/{{key}}/history",
+        summary=f"What happened to a {record}",
+        responses=documented("unknown-entry", "invalid-cursor"),
+    )
+    def get_history(
+        key: str,
+        catalogue: CatalogueDep,
+        version: VersionDep,
+        cursor: CursorQuery = None,
+        limit: LimitQuery = DEFAULT_PAGE,
+    ) -> JournalPage:
+        """The newest first, with what was said about it."""
+        wanted = Wanted(record=record, key=key)
+        with catalogue.reading() as session:
+            get_record(session, record, key)
+            return journal_page(session, version, wanted, cursor, limit)
+
+    @router.get(
+        f"/{path}/{{key}}/revisions/{{number}}",
+        summary=f"A {record} as a revision had it",
+        responses=documented("unknown-entry"),
+    )
+    def get_revision(key: str, number: int, catalogue: CatalogueDep) -> JournalEntry:
+        """`new` is the entry in that revision, `old` in the one before; who made it, when and why."""
+        with catalogue.reading() as session:
+            return journal.revision_of(session, record, key, number)
+
+
+for _record, _path in LISTED_AT.items():
+    _add_histories(_record, _path)

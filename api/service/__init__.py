@@ -1,0 +1,1 @@
+"""What every request passes: settings, access, paging, problems, logs."""

@@ -1,0 +1,104 @@
+"""Who is asking, from the request's token, and what a route permits. The policy is in `catalog.accounts.access`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Annotated, Any
+from urllib.parse import urlsplit
+
+from fastapi import Depends, Request
+from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
+
+from api.service.dependencies import CatalogueDep
+from api.service.logs import logger
+from catalog.accounts import tokens
+from catalog.accounts.access import Permission, require
+from catalog.accounts.who import ANYBODY, Who
+from catalog.db.database import Catalogue
+from catalog.model.errors import LockedError, ReadOnlyError
+from catalog.model.timestamps import now
+
+SESSION_COOKIE = "otherhalf_session"
+"""Name of the HttpOnly cookie in which the web pages keep a token."""
+
+SAFE_METHODS = frozenset(("GET", "HEAD", "OPTIONS"))
+"""Methods that change nothing (RFC 9110, 9.2.1)."""
+
+_log = logger()
+
+_BEARER = HTTPBearer(
+    auto_error=False,
+    scheme_name="token",
+    description="A contributor's token, `oh_…`. Make one with `otherhalf token create`; reading needs none.",
+)
+
+BearerDep = Annotated[HTTPAuthorizationCredentials | None, Depends(_BEARER)]
+
+
+def session_token(method: str, headers: Mapping[str, str], cookies: Mapping[str, str]) -> str | None:
+    """The token in the session cookie, where the request comes from a page of this server; else None.
+
+    Browsers send cookies along whichever page asks, so the page is looked at (W3C Fetch Metadata, Sec-Fetch-Site; else
+    Origin). A request that changes nothing may also come from the address line or a bookmark ("none"), or say nothing:
+    browsers leave both headers out where a page is opened over plain HTTP, as in a network at home.
+    """
+    token = cookies.get(SESSION_COOKIE)
+    if not token:
+        return None
+    site, origin = headers.get("sec-fetch-site"), headers.get("origin")
+    if site is not None:
+        own = site == "same-origin" or (site == "none" and method in SAFE_METHODS)
+    elif origin is not None:
+        own = bool(urlsplit(origin).netloc) and urlsplit(origin).netloc == headers.get("host")
+    else:
+        own = method in SAFE_METHODS
+    return token if own else None
+
+
+def who_asks(request: Request, catalogue: CatalogueDep, bearer: BearerDep) -> Who:
+    """Who asks; anybody where no token is shown. What a bad token may do is the policy's to say."""
+    cookie = session_token(request.method, request.headers, request.cookies)
+    secret = bearer.credentials if bearer is not None else cookie
+    if secret is None:
+        return ANYBODY
+    at = now()
+    with catalogue.reading() as session:
+        verified = tokens.verify(session, secret, at)
+    if verified.unnoted and verified.who.token is not None:
+        _note_use(catalogue, verified.who.token, at)
+    return verified.who
+
+
+WhoDep = Annotated[Who, Depends(who_asks)]
+"""Who asks, for routes that anybody may use."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Needs:
+    """The dependency that holds a route to a permission, and gives who asks."""
+
+    permission: Permission
+
+    def __call__(self, who: WhoDep) -> Who:
+        """Who asks, where they have the permission in general; raises the refusal (401, 403) where they have not."""
+        require(who, self.permission)
+        return who
+
+
+def needs(permission: Permission) -> Any:
+    """For a route: ``who: Annotated[Who, needs(Permission.CONTRIBUTE)]``, or in ``dependencies=[…]``.
+
+    What the permission is about (the entry's author, the token's owner) is known only inside of the route, which asks
+    `catalog.accounts.access.require` again with an ``About``.
+    """
+    return Depends(Needs(permission=permission))
+
+
+def _note_use(catalogue: Catalogue, token: int, at: str) -> None:
+    try:
+        with catalogue.writing() as session:
+            tokens.note_use(session, token, at)
+    except (LockedError, ReadOnlyError) as error:
+        # The request itself may be a reading one; that it was made can be noted by the next.
+        _log.warning("the use of token %d could not be noted: %s", token, error.message)

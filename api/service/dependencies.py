@@ -1,0 +1,120 @@
+"""What endpoints ask for: the catalogue, its current snapshot, whether the asker's copy is fresh, and page bounds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
+from typing import Annotated
+
+from fastapi import Depends, Query, Request, Response
+from fastapi.dependencies.models import Dependant
+
+from api.schemas.problems import FieldProblem
+from api.service.paging import LONGEST_CURSOR
+from api.service.problems import ApiError, shown
+from api.service.responses import NotModified
+from api.service.settings import MAX_PAGE
+from catalog.db.database import Catalogue
+from catalog.snapshot.snapshot import Snapshot, SnapshotSource
+from matcher.vocabulary import closest, remedy_for
+
+LONGEST_SHOWN = 80
+"""Characters of an unknown parameter's name that are given back."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Services:
+    """What one running app holds."""
+
+    catalogue: Catalogue
+    source: SnapshotSource
+
+
+def program_version() -> str:
+    """The installed version, or "0" when the program runs from a folder that was never installed."""
+    try:
+        return version("otherhalf")
+    except PackageNotFoundError:
+        return "0"
+
+
+def _catalogue(request: Request) -> Catalogue:
+    services: Services = request.app.state.services
+    return services.catalogue
+
+
+def _snapshot(request: Request) -> Snapshot:
+    services: Services = request.app.state.services
+    return services.source.current()
+
+
+def _catalogue_version(catalogue: CatalogueDep, request: Request, response: Response) -> int:
+    """The version, read before the data: at worst the tag is older than what it is sent with, never newer.
+
+    Sets the ETag, and raises NotModified where the asker already has it.
+    """
+    number = catalogue.version()
+    tell_tag(request, response, f"{program_version()}-{number}")
+    return number
+
+
+def tell_tag(request: Request, response: Response, tag: str) -> None:
+    """Send what is answered under a tag; raises NotModified where the asker already has it."""
+    etag = f'"{tag}"'
+    known = [each.strip().removeprefix("W/") for each in request.headers.get("if-none-match", "").split(",")]
+    if etag in known or "*" in known:
+        raise NotModified(etag)
+    response.headers["ETag"] = etag
+    response.headers["Cache-Control"] = "no-cache"
+
+
+def media_type_of(request: Request) -> str:
+    """What the body is declared as, without parameters; empty where nothing is said."""
+    return request.headers.get("content-type", "").split(";")[0].strip().lower()
+
+
+def is_json(media_type: str) -> bool:
+    """Whether a media type is JSON or a kind of it (RFC 6839)."""
+    return media_type == "application/json" or media_type.endswith("+json")
+
+
+def require_json(request: Request) -> None:
+    """Raise ApiError unless the body is declared as JSON."""
+    media_type = media_type_of(request)
+    if not is_json(media_type):
+        raise ApiError("unsupported-content", f"Content-Type is {media_type or 'missing'}")
+
+
+def _query_names(dependant: Dependant) -> list[str]:
+    """The query parameters of an address, those of what it depends on included."""
+    own = [parameter.alias for parameter in dependant.query_params]
+    return own + [name for inner in dependant.dependencies for name in _query_names(inner)]
+
+
+def require_known_query(request: Request) -> None:
+    """Raise ApiError for query parameters the address does not have: a filter with a slip in its name would be lost."""
+    known = _query_names(request.scope["route"].dependant)
+    unknown = [name for name in request.query_params if name not in known]
+    if unknown:
+        message = "this query parameter is not known"
+        fields = [
+            FieldProblem(
+                field=name[:LONGEST_SHOWN],
+                value=shown(request.query_params[name]),
+                message=message,
+                remedy=remedy_for(known, closest(name, known)) if known else "leave it out",
+            )
+            for name in unknown
+        ]
+        raise ApiError("invalid-request", f"{fields[0].field}: {message}", fields)
+
+
+CatalogueDep = Annotated[Catalogue, Depends(_catalogue)]
+SnapshotDep = Annotated[Snapshot, Depends(_snapshot)]
+VersionDep = Annotated[int, Depends(_catalogue_version)]
+CursorQuery = Annotated[
+    str | None, Query(max_length=LONGEST_CURSOR, description="Where to go on: `next` of the page before.")
+]
+LimitQuery = Annotated[int, Query(ge=1, le=MAX_PAGE, description="Entries on one page at most.")]
+TextQuery = Annotated[str | None, Query(min_length=1, max_length=200, description="Fragment of a name, in any case.")]
+KeyQuery = Annotated[str | None, Query(min_length=1, max_length=500)]

@@ -1,0 +1,168 @@
+"""From errors to problem documents: the one place that knows which error is which kind of problem.
+
+The JSON interface answers with the documents and the command line prints them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+from api.schemas.problems import FieldProblem, Problem
+from api.service.problem_types import PROBLEMS
+from catalog.accounts.masking import masked
+from catalog.contribute.acknowledgements import ReviewRefusedError
+from catalog.model.errors import (
+    CatalogueError,
+    DuplicateError,
+    EntryError,
+    FileError,
+    FileRefusedError,
+    ForbiddenError,
+    KeyReusedError,
+    LockedError,
+    NotFoundError,
+    OwnEvidenceError,
+    PreconditionError,
+    ReadOnlyError,
+    SchemaError,
+    StaleError,
+    SuspendedError,
+    UnauthorisedError,
+    UnavailableError,
+)
+from catalog.review import Finding
+from matcher.errors import ObservationError, ObservationErrors, UnknownHalfError
+
+LONGEST_VALUE = 200
+"""Characters of an offending value that are given back; the rest helps nobody."""
+
+MOST_ERRORS = 50
+"""Field errors in one problem document; the detail tells how many there were."""
+
+KIND_OF_ERROR: tuple[tuple[type[Exception], str], ...] = (
+    (ObservationErrors, "invalid-observations"),
+    (ObservationError, "invalid-observations"),
+    (UnknownHalfError, "unknown-half"),
+    (NotFoundError, "unknown-entry"),
+    (DuplicateError, "conflicting-entry"),
+    (ReviewRefusedError, "review-refused"),
+    (StaleError, "stale-revision"),
+    (PreconditionError, "precondition-missing"),
+    (KeyReusedError, "key-reused"),
+    (EntryError, "invalid-entry"),
+    (FileError, "invalid-entry"),
+    (FileRefusedError, "invalid-entry"),
+    (UnauthorisedError, "unauthorised"),
+    (ForbiddenError, "forbidden"),
+    (SuspendedError, "suspended"),
+    (OwnEvidenceError, "own-evidence"),
+    (LockedError, "catalogue-locked"),
+    (ReadOnlyError, "catalogue-unusable"),
+    (SchemaError, "catalogue-unusable"),
+    (UnavailableError, "catalogue-unusable"),
+    (CatalogueError, "catalogue-unusable"),
+)
+"""Which error is which kind of problem; the first that fits counts."""
+
+
+class ApiError(Exception):
+    """A problem found by the interface itself: the name of its type, what happened, and the fields at fault."""
+
+    def __init__(self, name: str, detail: str, errors: Sequence[FieldProblem] = ()) -> None:
+        super().__init__(detail)
+        self.name = name
+        self.detail = detail
+        self.errors = tuple(errors)
+
+
+def problem_of(error: Exception, instance: str = "") -> Problem:
+    """The problem document for an error; one that nobody foresaw tells nothing of the inside."""
+    if isinstance(error, ApiError):
+        return make_problem(error.name, error.detail, error.errors, instance)
+    for kind, name in KIND_OF_ERROR:
+        if isinstance(error, kind):
+            return make_problem(name, detail_of(error), _fields(error), instance)
+    return make_problem("internal-error", PROBLEMS["internal-error"].meaning, (), instance)
+
+
+def make_problem(name: str, detail: str, errors: Iterable[FieldProblem] = (), instance: str = "") -> Problem:
+    """A problem document of a named type."""
+    kind, listed = PROBLEMS[name], tuple(errors)
+    if len(listed) > MOST_ERRORS:
+        detail = f"{detail} ({len(listed)} errors in all, the first {MOST_ERRORS} are listed)"
+    return Problem(
+        type=kind.uri,
+        title=kind.title,
+        status=kind.status,
+        detail=_sayable(detail),
+        instance=_sayable(instance),
+        errors=tuple(_without_tokens(each) for each in listed[:MOST_ERRORS]),
+    )
+
+
+def _without_tokens(error: FieldProblem) -> FieldProblem:
+    """A token that was sent in the wrong place is not given back, nor kept by those who log answers."""
+    said = error.model_dump()
+    return FieldProblem(**{name: _sayable(each) if isinstance(each, str) else each for name, each in said.items()})
+
+
+def _sayable(text: str) -> str:
+    """Without tokens, and without halves of characters (JSON's \\ud800), which no answer can carry."""
+    return masked(text.encode("utf-8", "replace").decode())
+
+
+def shown(value: object) -> object:
+    """An offending value as JSON can carry it: NaN and infinities as words, long things shortened."""
+    if isinstance(value, float) and not math.isfinite(value):
+        return "NaN" if math.isnan(value) else ("Infinity" if value > 0 else "-Infinity")
+    if value is None or isinstance(value, bool | int | float):
+        return value if not isinstance(value, int) or abs(value) < 2**63 else _short(str(value))
+    if isinstance(value, str):
+        return _short(value)
+    if isinstance(value, list | tuple):
+        if len(value) == 1 and isinstance(value[0], str):
+            return _short(value[0])  # a lone word is read as a list of one; its writer wrote the word
+        return f"a list of {len(value)}"
+    return _short(repr(value))
+
+
+def detail_of(error: Exception) -> str:
+    """What happened, in one sentence, without the remedy."""
+    if isinstance(error, ObservationErrors):
+        return _counted([one.message for one in error.errors])
+    if isinstance(error, FileRefusedError):
+        return _counted([one.message for one in error.errors])
+    if isinstance(error, ObservationError | CatalogueError):
+        return error.message
+    return str(error)
+
+
+def _counted(messages: Sequence[str]) -> str:
+    return messages[0] if len(messages) == 1 else f"{len(messages)} things are wrong; first: {messages[0]}"
+
+
+def _fields(error: Exception) -> tuple[FieldProblem, ...]:
+    if isinstance(error, ObservationErrors | FileRefusedError):
+        return tuple(field for one in error.errors for field in _fields(one))
+    if isinstance(error, ReviewRefusedError):
+        return tuple(_to_acknowledge(finding) for finding in error.unacknowledged)
+    if isinstance(error, UnknownHalfError):
+        return (_field("half", error.key, str(error), PROBLEMS["unknown-half"].remedy),)
+    if isinstance(error, ObservationError | CatalogueError):
+        return (_field(error.field or "", error.value, error.message, error.remedy),)
+    return ()
+
+
+def _to_acknowledge(finding: Finding) -> FieldProblem:
+    remedy = f"{finding.remedy}. If it is right as it is, acknowledge {finding.code.value} with a reason"
+    named = _field(finding.field, finding.value, finding.message, remedy)
+    return named.model_copy(update={"acknowledge": finding.code.value})
+
+
+def _field(field: str, value: object, message: str, remedy: str) -> FieldProblem:
+    return FieldProblem(field=field, value=shown(value), message=message, remedy=remedy)
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= LONGEST_VALUE else text[: LONGEST_VALUE - 1] + "…"

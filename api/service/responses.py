@@ -1,0 +1,135 @@
+"""Problem documents as HTTP answers, and which error becomes one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from fastapi import FastAPI
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+
+from api.schemas.problems import FieldProblem, Problem
+from api.schemas.refusals import field_problems
+from api.service.logs import logger
+from api.service.problem_types import PROBLEMS
+from api.service.problems import ApiError, make_problem, problem_of
+from api.service.settings import RETRY_AFTER_S
+from catalog.model.errors import CatalogueError
+from matcher.errors import ObservationError, ObservationErrors, UnknownHalfError
+
+PROBLEM_JSON = "application/problem+json"
+
+CHALLENGE = 'Bearer realm="otherhalf"'
+"""What a 401 asks for (RFC 6750, section 3)."""
+
+SECURITY_HEADERS = {
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "Content-Security-Policy": "default-src 'none'; frame-ancestors 'none'",
+}
+"""Headers of every answer that does not set its own."""
+
+_log = logger()
+
+_BY_STATUS = {400: "malformed-json", 404: "not-found", 405: "method-not-allowed", 413: "body-too-large"}
+
+
+class NotModified(Exception):  # noqa: N818 - an answer, not a fault
+    """The sender's copy is still good. ``etag`` is the tag that it has."""
+
+    def __init__(self, etag: str) -> None:
+        super().__init__(etag)
+        self.etag = etag
+
+
+def problem_response(problem: Problem, headers: Mapping[str, str] | None = None) -> Response:
+    """An HTTP answer that carries a problem document."""
+    sent = {**SECURITY_HEADERS, **(headers or {})}
+    if problem.type == PROBLEMS["catalogue-locked"].uri:
+        sent["Retry-After"] = str(RETRY_AFTER_S)
+    if problem.status == 401:
+        sent["WWW-Authenticate"] = CHALLENGE
+    return Response(problem.model_dump_json(), status_code=problem.status, headers=sent, media_type=PROBLEM_JSON)
+
+
+def told(request: Request, problem: Problem, headers: Mapping[str, str] | None = None) -> Response:
+    """A problem told to whoever asked: programs get the document, people looking at a page get a page."""
+    render: Callable[[Request, Problem], Response] | None = getattr(request.app.state, "problem_page", None)
+    if render is None or not wants_page(request):
+        return problem_response(problem, headers)
+    page = render(request, problem)
+    page.headers.update(headers or {})
+    return page
+
+
+def wants_page(request: Request) -> bool:
+    """Whether a refusal goes to a person looking at a page, not to a program."""
+    return not request.url.path.startswith("/v1/") and "text/html" in request.headers.get("accept", "")
+
+
+def documented(*names: str) -> dict[int | str, dict[str, Any]]:
+    """What ``responses=`` of a route says of the problems it can answer with."""
+    by_status: dict[int, list[str]] = {}
+    for name in names:
+        by_status.setdefault(PROBLEMS[name].status, []).append(name)
+    return {
+        status: {
+            "description": "; ".join(f"{PROBLEMS[name].title} (`{PROBLEMS[name].uri}`)" for name in listed),
+            "content": {PROBLEM_JSON: {"schema": {"$ref": "#/components/schemas/Problem"}}},
+        }
+        for status, listed in by_status.items()
+    }
+
+
+def add_handlers(app: FastAPI) -> None:
+    """Let the app answer every error with a problem document."""
+    app.add_exception_handler(RequestValidationError, _invalid)
+    app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(NotModified, _not_modified)
+    for kind in (ApiError, CatalogueError, ObservationError, ObservationErrors, UnknownHalfError):
+        app.add_exception_handler(kind, _known)
+    app.add_exception_handler(Exception, _unforeseen)
+
+
+def _known(request: Request, error: Exception) -> Response:
+    return told(request, problem_of(error, request.url.path))
+
+
+def _unforeseen(request: Request, error: Exception) -> Response:
+    return told(request, problem_of(error, request.url.path))
+
+
+def _not_modified(request: Request, error: Exception) -> Response:
+    return Response(status_code=304, headers={"ETag": error.etag} if isinstance(error, NotModified) else None)
+
+
+def _http(request: Request, error: Exception) -> Response:
+    if not isinstance(error, HTTPException) or error.status_code not in _BY_STATUS:
+        _log.error("unforeseen status at %s %s", request.method, request.url.path, exc_info=error)
+        return _unforeseen(request, error)
+    detail = f"{request.method} {request.url.path}: {error.detail}"
+    problem = make_problem(_BY_STATUS[error.status_code], detail, instance=request.url.path)
+    return told(request, problem, error.headers)
+
+
+def _invalid(request: Request, error: Exception) -> Response:
+    errors = list(error.errors()) if isinstance(error, RequestValidationError) else []
+    if any(each["type"] == "json_invalid" for each in errors):
+        return told(request, _malformed(request, errors[0]))
+    body = request.scope["route"].body_field
+    fields = field_problems(errors) if body is None else field_problems(errors, body.field_info.annotation)
+    return told(request, make_problem("invalid-request", _summary(fields), fields, request.url.path))
+
+
+def _malformed(request: Request, error: Mapping[str, Any]) -> Problem:
+    place, why = error["loc"][-1], error.get("ctx", {}).get("error", error["msg"])
+    return make_problem("malformed-json", f"at character {place}: {why}", instance=request.url.path)
+
+
+def _summary(fields: tuple[FieldProblem, ...]) -> str:
+    if len(fields) == 1:
+        return f"{fields[0].field}: {fields[0].message}"
+    return f"{len(fields)} fields cannot be used; first: {fields[0].field}: {fields[0].message}"

@@ -1,0 +1,1 @@
+"""The bench: boxes in a drawing, and the answer beside it."""

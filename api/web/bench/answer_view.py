@@ -1,0 +1,223 @@
+"""What the bench answers, made ready for the page: candidates with what fits and strains, hints with their links."""
+
+from __future__ import annotations
+
+import math
+import shlex
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from markupsafe import Markup
+
+from api.command_line.output import words
+from api.drawing.geometry import Box, Part, bounds_of
+from api.drawing.outline import half_shape
+from api.drawing.sizes import Sizes, sizes_of
+from api.drawing.svg import element, line_path, part_markup
+from api.identification.advising import worth_taking
+from api.observations.short_form_writing import arguments_of, piece_of
+from api.schemas.answers import Candidate, EvidenceLine, Hint, NextMeasurement, Ranking
+from api.web.bench.drawing import banded
+from api.web.bench.request import SHOWN, Bench, Entry
+from catalog.snapshot.snapshot import Snapshot
+from matcher.features import FEATURES, Kind
+from matcher.observations import Of, Reduced
+from matcher.uncertainty.instruments import BUILT_IN
+
+SHOWN_MATES = 3
+"""Mates named at a candidate; its page lists them all."""
+
+SHOWN_EXPECTED = 3
+"""Values that are named of what to expect: those of the likeliest halves."""
+
+SILHOUETTE_PIECES = 40
+"""Contacts of one row up to which the first silhouettes show each; further ones show bands."""
+
+SILHOUETTE_ROLES = ("plastic", "well", "raised", "metal", "tail", "hold-down")
+"""Parts of a half that its silhouette shows."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Row:
+    """One line of the list: a candidate, or that the half is not in this catalogue (``candidate`` is None)."""
+
+    probability: float
+    candidate: Candidate | None = None
+    fits: tuple[str, ...] = ()
+    strains: tuple[tuple[str, str], ...] = ()
+    silhouette: str = ""
+
+    @property
+    def chance(self) -> str:
+        """The probability in words."""
+        return words.percent(self.probability)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Allowance:
+    """The plastic beyond the contacts along the rows, mm, and its standard uncertainty."""
+
+    value: float
+    u: float
+
+
+def rows_of(snapshot: Snapshot, ranking: Ranking, measured: Sizes) -> list[Row]:
+    """The candidates and 'not in this catalogue', likeliest first."""
+    sizes = [sizes_of(snapshot.halves[each.half.id]) for each in ranking.candidates]
+    drawn = silhouettes(sizes, measured)
+    rows = [
+        Row(
+            probability=each.probability,
+            candidate=each,
+            fits=tuple(_label(line) for line in each.evidence if line.reading == "fits"),
+            strains=tuple(_strain(line) for line in each.evidence if line.reading in ("strains", "off", "likely slip")),
+            silhouette=silhouette,
+        )
+        for each, silhouette in zip(ranking.candidates, drawn, strict=True)
+    ]
+    return sorted([*rows, Row(probability=ranking.probability_absent)], key=lambda row: -row.probability)
+
+
+def _label(line: EvidenceLine) -> str:
+    return words.feature_label(line.feature, line.of)
+
+
+def _strain(line: EvidenceLine) -> tuple[str, str]:
+    """What does not fit: how badly, and by how much, with what may have been taken in its place."""
+    by, seen = words.off_by(line), words.measured(line)
+    how = f"off by {by}{' mm' if line.unit == 'mm' else ''}" if by else f"{seen} was seen"
+    stated = f", {words.expected(line)} is stated" if not by and line.expected is not None else ""
+    return line.reading, f"{_label(line)} {how}{stated}{f': {line.slip}' if line.slip else ''}"
+
+
+def silhouettes(halves: Sequence[Sizes], measured: Sizes) -> list[Markup]:
+    """Each half to one scale on the middle of its contacts, and over it the outline that was measured."""
+    if not halves:
+        return []
+    shapes = [half_shape(sizes).parts for sizes in halves]
+    box = bounds_of([part for parts in shapes for part in parts])
+    for name, along in (("body_length", True), ("body_width", False)):
+        if measured.known(name):
+            size = measured.mm(name)
+            box = box.around(Box.centred(size, 0.0) if along else Box.centred(0.0, size))
+    box = box.grown(0.03 * box.width)
+    view = f"{box.left:.3f} {box.top:.3f} {box.width:.3f} {box.height:.3f}"
+    over = _outline(measured, box)
+    return [
+        Markup(element("svg", {"class": "drawing silhouette", "viewBox": view, "aria-hidden": "true"}, *drawn, over))
+        for drawn in (
+            [part_markup(banded(part, SILHOUETTE_PIECES if place < SHOWN else 0)) for part in parts if _shown(part)]
+            for place, parts in enumerate(shapes)
+        )
+    ]
+
+
+def _shown(part: Part) -> bool:
+    return part.role in SILHOUETTE_ROLES
+
+
+def _outline(measured: Sizes, box: Box) -> str:
+    """Length and width of the plastic as they were measured; where only one was, its two edges."""
+    x = measured.mm("body_length") / 2 if measured.known("body_length") else None
+    y = measured.mm("body_width") / 2 if measured.known("body_width") else None
+    if x is not None and y is not None:
+        return line_path("measured", [[(-x, -y), (x, -y), (x, y), (-x, y), (-x, -y)]])
+    if x is not None:
+        return line_path("measured", [[(side * x, box.top), (side * x, box.bottom)] for side in (-1.0, 1.0)])
+    if y is not None:
+        return line_path("measured", [[(box.left, side * y), (box.right, side * y)] for side in (-1.0, 1.0)])
+    return ""
+
+
+def allowance(readings: Sequence[Reduced]) -> Allowance | None:
+    """The end allowance of what was measured: body length − pitch × (positions − 1); None while something lacks."""
+    seen = {reading.feature: reading for reading in readings if reading.of is Of.THIS}
+    length, pitch, contacts = seen.get("body_length"), seen.get("pitch"), seen.get("contact_count")
+    banks = seen.get("bank_count")
+    if length is None or pitch is None or contacts is None or contacts.count is None or (banks and banks.count != 1):
+        return None
+    unscaled = [each.shared is not None and each.shared.unscaled for each in (length, pitch)]
+    if length.value is None or pitch.value is None or any(unscaled):
+        return None
+    rows = seen.get("rows")
+    per_row = math.ceil(contacts.count / (rows.count if rows and rows.count else 2))
+    value = length.value - pitch.value * (per_row - 1)
+    return Allowance(value=value, u=math.hypot(length.total_u, pitch.total_u * (per_row - 1)))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Suggestion:
+    """A hint, and the address of the bench with its change made; none where it changes nothing."""
+
+    hint: Hint
+    address: str | None
+    fields: tuple[str, ...]
+
+
+def suggestions(bench: Bench, hints: Sequence[Hint]) -> list[Suggestion]:
+    """Hints with links that only the person follows."""
+    return [Suggestion(hint=hint, address=_mended(bench, hint), fields=_fields(bench, hint)) for hint in hints]
+
+
+def _fields(bench: Bench, hint: Hint) -> tuple[str, ...]:
+    return tuple(bench.entries[bench.places[index]].name for index in hint.indices)
+
+
+def _mended(bench: Bench, hint: Hint) -> str | None:
+    """The address with what the hint would have instead."""
+    if not hint.corrected or not hint.indices:
+        return None
+    mended = {bench.places[index] for index in hint.indices}
+
+    def change(place: int, entry: Entry) -> Entry:
+        if place not in mended or entry.observation is None:
+            return entry
+        return with_change(entry, hint.corrected)
+
+    return f"/?{bench.query(change)}"
+
+
+def with_change(entry: Entry, corrected: Mapping[str, Any]) -> Entry:
+    """An entry whose observation has some fields replaced; one number replaces repeated readings."""
+    given = {name: value for name, value in (entry.observation or {}).items() if value is not None}
+    if "value" in corrected:
+        given.pop("readings", None)
+    name, _, text = piece_of({**given, **corrected}).partition("=")
+    return replace(entry, name=name, text=text)
+
+
+def next_fields(measurements: Sequence[NextMeasurement]) -> frozenset[str]:
+    """Names of the fields that the best advice is about: one, or two that tell most together."""
+    best = next((each for each in measurements if worth_taking(each)), None)
+    return frozenset() if best is None else frozenset({best.feature, best.together_with or best.feature})
+
+
+def expected_values(measurement: NextMeasurement) -> list[tuple[str, str]]:
+    """What leading halves' entries state, each value once, with the first half that has it."""
+    found: dict[str, str] = {}
+    for each in measurement.predicted:
+        found.setdefault(_value(measurement.feature, each.value), each.part_number)
+    return list(found.items())[:SHOWN_EXPECTED]
+
+
+def _value(name: str, value: float | int | str) -> str:
+    feature = FEATURES[name]
+    if feature.kind is Kind.DIMENSION and isinstance(value, int | float):
+        return f"{words.length(float(value), name).rstrip('0').rstrip('.')} mm"
+    return feature.values.get(str(value), str(value))
+
+
+def instrument_label(name: str | None) -> str:
+    """The instrument in bench words."""
+    return "by eye" if name is None else BUILT_IN[name].label
+
+
+def as_command(bench: Bench) -> str:
+    """The command line that asks the same."""
+    return shlex.join(["otherhalf", "identify", *arguments_of(bench.request)])
+
+
+def as_json(bench: Bench) -> str:
+    """The request that asks the same of the interface."""
+    return bench.request.model_dump_json(exclude_none=True, exclude_defaults=True, indent=1)

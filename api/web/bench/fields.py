@@ -1,0 +1,131 @@
+"""Where everything is typed: the fields of the bench, by the part of the page that they stand on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from api.schemas.problems import FieldProblem
+from api.web.bench.lanes import ABOVE, FROM_END
+from api.web.bench.request import Bench, Entry, with_gaps
+from matcher.features import FEATURES, Feature, Kind
+
+ABOVE_NAMES = (
+    "contact_count",
+    "rows",
+    *(lane.name for lane in ABOVE[:3]),
+    "hold_down_count",
+    *(lane.name for lane in ABOVE[3:]),
+)
+"""Fields of the sheet from above, in the order of the keyboard."""
+
+END_NAMES = tuple(lane.name for lane in FROM_END)
+"""Fields of the sheet from the end."""
+
+OTHER_NAMES = ("other.contact_count", "other.pitch", "other.body_length")
+"""Further readings of the other half, where the old cable is at hand."""
+
+FINER_NAMES = (
+    "power_contact_count",
+    "contact_width",
+    "bank_count",
+    "bank_gap",
+    "land_span",
+    "land_row_spacing",
+    "tail_pitch",
+    "hold_down_land_span",
+    "peg_hole_span",
+)
+"""What takes a microscope or a bare board, and what few halves have."""
+
+FIRST_EYE = "half_kind"
+"""The category that shapes the drawing, asked before all others."""
+
+EYE_NAMES = tuple(
+    feature.name
+    for feature in FEATURES.values()
+    if feature.kind in (Kind.CATEGORY, Kind.LABELS) and feature.name != FIRST_EYE
+)
+"""What the eye tells."""
+
+SHORT = {"row_spacing": "row spacing", "tail_span": "over the tails", "half_kind": "which is it"}
+"""Labels of fields whose place in the drawing says the rest."""
+
+TEXT_NAMES = ("marking", "trial_fit")
+
+SHOWN = (*ABOVE_NAMES, *END_NAMES, *OTHER_NAMES, *FINER_NAMES, FIRST_EYE, *EYE_NAMES, *TEXT_NAMES)
+"""Every name that has a field of its own on the page."""
+
+LETTERS = {"contact_count": "A", "rows": "B", "hold_down_count": "F"} | {
+    lane.name: lane.letter for lane in (*ABOVE, *FROM_END)
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Field:
+    """One place to type: what it asks for, what stands there and what is wrong with it. ``gaps`` is None where nothing
+    is counted beside the length."""
+
+    name: str
+    feature: Feature
+    value: str
+    letter: str = ""
+    gaps: str | None = None
+    error: FieldProblem | None = None
+    states: tuple[str, ...] = ()
+    chosen: frozenset[str] = frozenset()
+
+    @property
+    def key(self) -> str:
+        """The name as an id of the page and as a class."""
+        return self.name.replace(".", "-")
+
+    @property
+    def label(self) -> str:
+        """Bench words, as short as the sheet needs them where its drawing says the rest."""
+        own = SHORT.get(self.name, self.feature.label)
+        return f"other's {own}" if self.name.startswith("other.") else own
+
+    @property
+    def whole(self) -> bool:
+        """Whether a whole number is asked for."""
+        return self.feature.kind is Kind.COUNT
+
+
+def fields_of(bench: Bench, names: tuple[str, ...], next_up: frozenset[str]) -> list[Field]:
+    """The fields of these names as the bench has them."""
+    states = states_of(bench, next_up)
+    return [
+        Field(
+            name=name,
+            feature=FEATURES[name.rpartition(".")[2]],
+            value=bench.text(name),
+            letter=LETTERS.get(name, ""),
+            gaps=bench.gaps(name) if name in with_gaps() else None,
+            error=bench.error(name),
+            states=states.get(name, ()),
+            chosen=bench.chosen(name),
+        )
+        for name in names
+    ]
+
+
+def states_of(bench: Bench, next_up: frozenset[str]) -> dict[str, tuple[str, ...]]:
+    """States of fields by name: given, wrong, next."""
+    given = {entry.name for entry in bench.entries if entry.usable}
+    wrong = {entry.name for entry in bench.errors}
+    named = (("given", given), ("wrong", wrong), ("next", next_up))
+    return {
+        name: tuple(state for state, those in named if name in those) for name in sorted(given | wrong | set(next_up))
+    }
+
+
+def further(bench: Bench) -> tuple[Entry, ...]:
+    """What was said that has no field of its own."""
+    return bench.further(SHOWN)
+
+
+def glossary() -> Iterator[tuple[str, Feature]]:
+    """Every feature of the page's fields once, with its id, for its exact meaning."""
+    for name in dict.fromkeys(name.rpartition(".")[2] for name in SHOWN):
+        yield f"about-{name}", FEATURES[name]

@@ -1,0 +1,1 @@
+"""Open cases: parts that nobody could name yet."""

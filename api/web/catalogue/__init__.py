@@ -1,0 +1,1 @@
+"""The list of halves, and halves compared."""

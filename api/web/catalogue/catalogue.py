@@ -1,0 +1,219 @@
+"""The catalogue: halves looked up by name, slips of the keyboard forgiven, or gone through by maker and series."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query
+from markupsafe import Markup
+from starlette.responses import Response
+
+from api.service.dependencies import SnapshotDep
+from api.service.paging import LONGEST_CURSOR, decode_cursor, encode_cursor
+from api.web.bench.silhouettes import tray_of
+from api.web.catalogue.order import BY_FIT, BY_NAME, DIMENSION_OF, NEAREST, ORDERS, Order, page_of, place_of, written
+from api.web.entries.half_view import headline
+from api.web.page import freshness
+from api.web.page.addresses import BENCH, CATALOGUE, COMPARE, PRINT, asked, half_page, series_page
+from api.web.page.figures import KIND_WORDS, day, mm
+from api.web.page.number_words import figure_typed
+from api.web.page.rendering import VisitDep
+from catalog.model.entries import slug
+from catalog.records.read_models import HalfRecord
+from catalog.snapshot.search import LONGEST_QUERY, Hit
+from catalog.snapshot.snapshot import Snapshot
+
+ON_A_PAGE = 25
+"""Halves on one page."""
+
+MOST_NAMED = 8
+"""Series and makers named beside the halves that were found."""
+
+LONGEST_KEY = 500
+
+router = APIRouter(include_in_schema=False)
+
+KeyQuery = Annotated[str, Query(max_length=LONGEST_KEY)]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """One half in the list; ``figure`` is what the list is ordered by."""
+
+    key: str
+    page: str
+    part_number: str
+    described: str
+    of: str
+    series_page: str
+    figure: str
+    standing: str
+    outline: Markup
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asked:
+    """What is looked for: words, maker and series by key, kind, and in which order."""
+
+    q: str
+    maker: str
+    series: str
+    kind: str
+    sort: str
+    near: str
+
+    @property
+    def filters(self) -> dict[str, str]:
+        """As the address carries them."""
+        return {name: value for name, value in vars(self).items() if value}
+
+
+@router.get("/catalogue")
+def catalogue(
+    visit: VisitDep,
+    snapshot: SnapshotDep,
+    q: Annotated[str, Query(max_length=LONGEST_QUERY)] = "",
+    maker: KeyQuery = "",
+    series: KeyQuery = "",
+    kind: Annotated[str, Query(max_length=20)] = "",
+    sort: Annotated[str, Query(max_length=20)] = "",
+    near: Annotated[str, Query(max_length=40)] = "",
+    cursor: Annotated[str | None, Query(max_length=LONGEST_CURSOR)] = None,
+) -> Response:
+    """Halves that fit, a page at a time; ``near`` is a figure (mm, or contacts) to which the order goes."""
+    kept = freshness.kept(visit, snapshot.version)
+    if kept is not None:
+        return kept
+    words = q.strip()
+    chosen = sort if sort in ORDERS and (sort != BY_FIT or words) else (BY_FIT if words else BY_NAME)
+    wanted = Asked(
+        q=words, maker=slug(maker) if maker else "", series=series, kind=kind, sort=chosen, near=near.strip()
+    )
+    page = visit.page("catalogue.html", **_found(snapshot, wanted, cursor))
+    return freshness.keep(visit, snapshot.version, page)
+
+
+def _found(snapshot: Snapshot, wanted: Asked, cursor: str | None) -> dict[str, Any]:
+    hits = snapshot.search.search(wanted.q, _everything(snapshot)) if wanted.q else []
+    fits = {hit.key: hit.score for hit in hits if hit.kind == "half"}
+    listed = [record for record in snapshot.halves.values() if record.origin == "listed"]
+    records = [record for record in listed if _is_wanted(record, wanted, fits)]
+    near = figure_typed(wanted.near) if wanted.sort in NEAREST else None
+    order = Order(by=wanted.sort, near=near, fits=fits)
+    after = place_of(decode_cursor(cursor, "catalogue", wanted.filters))
+    shown = page_of(records, order, after, ON_A_PAGE)
+    tray = tray_of(shown.records)
+    more = None if shown.after is None else encode_cursor(written(shown.after), "catalogue", wanted.filters)
+    return {
+        "wanted": wanted,
+        "orders": [(name, words) for name, words in ORDERS.items() if name != BY_FIT or wanted.q],
+        "kinds": KIND_WORDS,
+        "near_unread": bool(wanted.near) and near is None,
+        "near_applies": wanted.sort in NEAREST,
+        "lines": [
+            _line(record, wanted.sort, outline) for record, outline in zip(shown.records, tray.outlines, strict=True)
+        ],
+        "scale": tray.px_per_mm,
+        "ruler": tray.ruler,
+        "count": len(records),
+        "first": shown.first,
+        "next_page": asked(CATALOGUE, {**wanted.filters, "cursor": more}) if more else "",
+        "first_page": asked(CATALOGUE, wanted.filters) if cursor else "",
+        "named": _named(hits),
+        "totals": _totals(listed),
+        "makers": _makers(_of_maker(listed, wanted)) if not wanted.q and not wanted.series and not cursor else (),
+        "titled": _title(wanted, records),
+        "addresses": {"catalogue": CATALOGUE, "compare": COMPARE, "print": PRINT, "bench": BENCH},
+    }
+
+
+def _everything(snapshot: Snapshot) -> int:
+    """More hits than there can be: a half, a series or a maker each once."""
+    return 3 * len(snapshot.halves) + 1
+
+
+def _is_wanted(record: HalfRecord, wanted: Asked, fits: Mapping[str, float]) -> bool:
+    half = record.half
+    return (
+        (not wanted.q or record.key in fits)
+        and (not wanted.maker or slug(half.maker) == wanted.maker)
+        and (not wanted.series or record.series_key == wanted.series)
+        and (not wanted.kind or half.half_kind == wanted.kind)
+    )
+
+
+def _line(record: HalfRecord, sort: str, outline: Markup) -> Line:
+    half = record.half
+    return Line(
+        key=record.key,
+        page=half_page(record.key),
+        part_number=half.part_number,
+        described=headline(half),
+        of=f"{half.maker}, {half.series}",
+        series_page=series_page(record.series_key),
+        figure=_figure(record, sort),
+        standing=record.standing,
+        outline=outline,
+    )
+
+
+def _figure(record: HalfRecord, sort: str) -> str:
+    """What the list is ordered by, where the line does not say it anyway."""
+    if sort == "changed":
+        return f"changed {day(record.changed_at)}"
+    if sort not in DIMENSION_OF or sort == "pitch":
+        return ""
+    stated = record.half.dimensions.get(DIMENSION_OF[sort])
+    name = ORDERS[sort].removesuffix(", mm")
+    return f"{name} not stated" if stated is None else f"{name} {mm(stated.value)} mm"
+
+
+def _named(hits: Sequence[Hit]) -> list[dict[str, str]]:
+    """Makers and series of this name, before the halves."""
+    pages = {"maker": lambda key: asked(CATALOGUE, {"maker": key}), "series": series_page}
+    found = [hit for hit in hits if hit.kind in pages][:MOST_NAMED]
+    return [{"page": pages[hit.kind](hit.key), "label": hit.label, "kind": hit.kind} for hit in found]
+
+
+def _totals(listed: Sequence[HalfRecord]) -> dict[str, int]:
+    return {
+        "halves": len(listed),
+        "series": len({record.series_key for record in listed}),
+        "makers": len({slug(record.half.maker) for record in listed}),
+    }
+
+
+def _of_maker(listed: Iterable[HalfRecord], wanted: Asked) -> Iterable[HalfRecord]:
+    return (record for record in listed if not wanted.maker or slug(record.half.maker) == wanted.maker)
+
+
+def _makers(listed: Iterable[HalfRecord]) -> list[dict[str, Any]]:
+    """Makers by name, each with its series and how many halves they have."""
+    names: dict[str, str] = {}
+    series: dict[str, Counter[tuple[str, str]]] = defaultdict(Counter)
+    for record in listed:
+        key = slug(record.half.maker)
+        names.setdefault(key, record.half.maker)
+        series[key][record.half.series, record.series_key] += 1
+    return [
+        {
+            "name": names[key],
+            "page": asked(CATALOGUE, {"maker": key}),
+            "series": [
+                {"name": name, "page": series_page(own), "count": count}
+                for (name, own), count in sorted(series[key].items())
+            ],
+        }
+        for key in sorted(names, key=lambda each: names[each].casefold())
+    ]
+
+
+def _title(wanted: Asked, records: Sequence[HalfRecord]) -> str:
+    if wanted.q:
+        return f"“{wanted.q}” in the catalogue"
+    if wanted.series and records:
+        return f"Halves of {records[0].half.maker} {records[0].half.series}"
+    return f"Halves of {records[0].half.maker}" if wanted.maker and records else "Catalogue"

@@ -1,0 +1,56 @@
+"""Drawings on the pages about entries: the views of `api.drawing`, as markup that its writer has escaped."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from api.drawing.mating import mated
+from api.drawing.sizes import Length, Sizes, Source, sizes_of
+from api.drawing.views import Look, View, mated_view, side_view, top_view
+from catalog.model.entries import Dimension
+from catalog.records.read_models import HalfRecord, MatingRecord
+
+TOP_PX, SIDE_PX, SIDE_TALLEST_PX = 560.0, 250.0, 300.0
+"""Width of the drawings on screen, px, and the height that a cut is kept below: a tall half would fill the page."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drawn:
+    """One view: its name and its markup."""
+
+    name: str
+    svg: Markup
+
+
+def drawings_of(record: HalfRecord, mating: MatingRecord | None, other: HalfRecord | None) -> tuple[Drawn, ...]:
+    """The half from above, cut, and mated where a mate is chosen."""
+    sizes = sizes_of(record)
+    top = top_view(sizes, Look(width_px=TOP_PX))
+    side = side_view(sizes, Look(width_px=SIDE_PX, tallest_px=SIDE_TALLEST_PX))
+    views = [_drawn("From above, on its mating face", top), _drawn("Cut across the rows, on its board", side)]
+    if mating is not None and other is not None:
+        views.append(_mated(sizes, mating, other))
+    return tuple(views)
+
+
+def _mated(sizes: Sizes, mating: MatingRecord, other: HalfRecord) -> Drawn:
+    pair = mated(
+        sizes,
+        sizes_of(other),
+        stack_height=_length(mating.mating.stack_height),
+        mated_width=_length(mating.mating.mated_width),
+    )
+    view = mated_view(pair, Look(width_px=SIDE_PX, tallest_px=SIDE_TALLEST_PX))
+    return _drawn(f"Mated with {other.half.part_number}", view)
+
+
+def _length(stated: Dimension | None) -> Length | None:
+    if stated is None:
+        return None
+    return Length(value=stated.value, source=Source.STATED, tolerance=stated.tolerance, bound=stated.bound)
+
+
+def _drawn(name: str, view: View) -> Drawn:
+    return Drawn(name=name, svg=Markup(view.svg))

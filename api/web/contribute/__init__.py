@@ -1,0 +1,1 @@
+"""Forms that add and revise entries, with the review's findings."""

@@ -1,0 +1,192 @@
+"""What forms of halves and series have in common: how fields become parts of an entry, and entries fields again."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from decimal import Decimal
+from typing import Any
+
+from api.web.page.forms import Form
+from catalog.model.entries import BlockedPosition, Citation, Dimension, Ratings
+from matcher.features import CATEGORIES, COUNTS, FEATURES
+
+Pairs = list[tuple[str, str]]
+
+VIEWS: Mapping[str, tuple[str, ...]] = {
+    "From above, on the mating face": (
+        "body_length",
+        "overall_length",
+        "body_width",
+        "opening_length",
+        "opening_width",
+    ),
+    "Contacts": ("pitch", "row_spacing", "contact_width", "bank_gap"),
+    "From the side": ("height",),
+    "On the board": (
+        "tail_pitch",
+        "tail_span",
+        "land_row_spacing",
+        "land_span",
+        "hold_down_land_span",
+        "peg_hole_span",
+    ),
+}
+"""Dimensions of a half by the view of the drawing in which they stand."""
+
+OWN_COUNTS = tuple(name for name in COUNTS if name not in ("contact_count", "rows"))
+OWN_CATEGORIES = tuple(name for name in CATEGORIES if name != "half_kind")
+
+UNITS = (("mm", "mm"), ("in", "inch"), ("mil", "mil (1/1000 inch)"), ("um", "µm"))
+BOUNDS = (("nominal", "nominal"), ("max", "at most"), ("min", "at least"), ("reference", "reference"))
+KINDS = tuple((value, FEATURES["half_kind"].values[value]) for value in FEATURES["half_kind"].values)
+LIFECYCLES = (
+    ("unknown", "not known"),
+    ("active", "in production"),
+    ("not_for_new_designs", "made, not for new designs"),
+    ("discontinued", "no longer made"),
+)
+RATINGS = (
+    ("contact_current_a", "Current of a contact, A"),
+    ("power_contact_current_a", "Current of a power contact, A"),
+    ("loaded_contacts", "Contacts loaded at once for these currents"),
+    ("voltage_v", "Voltage, V"),
+)
+SOURCE = ("title", "revision", "page", "address")
+
+OF_DIMENSION = ("value", "tolerance", "extra_u")
+"""Figures of a dimension; with the rest they make it up."""
+
+
+def figure(number: float) -> str:
+    """A number with all its figures and no exponent, as somebody would type it."""
+    return format(Decimal(repr(number)), "f").removesuffix(".0")
+
+
+def given(form: Form, names: Iterable[str], prefix: str = "") -> dict[str, Any]:
+    """Fields of these names that hold something."""
+    found = {name: form.one(f"{prefix}{name}") for name in names}
+    return {name: text for name, text in found.items() if text}
+
+
+def lines(form: Form, name: str) -> list[str]:
+    """What stands on the lines of a field, empty ones left out."""
+    return [line.strip() for line in form.one(name).split("\n") if line.strip()]
+
+
+def numbers(form: Form, name: str) -> list[str]:
+    """Whole numbers as typed, with commas, semicolons or blanks between; what is none is refused where it belongs."""
+    return [part for part in re.split(r"[\s,;]+", form.one(name)) if part]
+
+
+def sites(form: Form, name: str) -> list[dict[str, str]]:
+    """Contact sites typed as ``row/position``."""
+    found = [part.partition("/") for part in numbers(form, name)]
+    return [{"row": row, "position": position} for row, _, position in found]
+
+
+def dimension(form: Form, prefix: str, unit: str = "") -> dict[str, Any]:
+    """A dimension from its fields; empty where nothing but choices were made. ``unit``: where it names none."""
+    stated = given(form, OF_DIMENSION, prefix) | given(form, ("doubt",), prefix)
+    if not stated:
+        return {}
+    chosen = given(form, ("bound", "unit"), prefix)
+    chosen.setdefault("unit", unit or "mm")
+    return stated | chosen
+
+
+def dimensions(form: Form, prefix: str, names: Iterable[str], unit: str = "") -> dict[str, Any]:
+    """The dimensions of these names that are given."""
+    found = {name: dimension(form, f"{prefix}{name}.", unit) for name in names}
+    return {name: stated for name, stated in found.items() if stated}
+
+
+def seen(form: Form, prefix: str = "") -> dict[str, Any]:
+    """Counts and categories, and the texts of which there may be several."""
+    kinds = {name: form.many(f"{prefix}categories.{name}") for name in OWN_CATEGORIES}
+    found: dict[str, Any] = {
+        "counts": given(form, OWN_COUNTS, f"{prefix}counts."),
+        "categories": {name: values for name, values in kinds.items() if values},
+        "blocked": sites(form, f"{prefix}blocked"),
+    }
+    found |= {name: lines(form, f"{prefix}{name}") for name in ("markings", "aliases", "order_codes")}
+    return {name: value for name, value in found.items() if value}
+
+
+def common(form: Form) -> dict[str, Any]:
+    """What series and single halves both may say."""
+    found: dict[str, Any] = given(form, ("lifecycle", "mating_cycles", "note"))
+    found |= {
+        name: stated
+        for name, stated in (
+            ("ratings", given(form, [name for name, _ in RATINGS], "ratings.")),
+            ("datasheet", given(form, SOURCE, "datasheet.")),
+        )
+        if stated
+    }
+    return found
+
+
+def acknowledged(form: Form) -> dict[str, str]:
+    """Reasons for what the machine review finds severe, by its code."""
+    return dict(form.under("acknowledge."))
+
+
+# From an entry back to fields.
+
+
+def dimension_pairs(prefix: str, stated: Dimension) -> Iterator[tuple[str, str]]:
+    """The fields of a dimension, in its source's own unit; its extra uncertainty is kept in mm and goes back so."""
+    own = stated.unit
+    value = stated.value if stated.given is None else stated.given
+    tolerance = stated.tolerance if stated.given is None else stated.given_tolerance
+    yield f"{prefix}value", figure(value)
+    yield f"{prefix}unit", own
+    yield f"{prefix}bound", stated.bound
+    if tolerance is not None:
+        yield f"{prefix}tolerance", figure(tolerance)
+    if stated.extra_u:
+        yield f"{prefix}extra_u", figure(stated.extra_u if stated.given is None else in_own_unit(stated))
+    if stated.doubt:
+        yield f"{prefix}doubt", stated.doubt
+
+
+def in_own_unit(stated: Dimension) -> float:
+    """An extra uncertainty in the unit of its source."""
+    times = stated.value / stated.given if stated.given else 1.0
+    return round(stated.extra_u / times, 9)
+
+
+def seen_pairs(
+    prefix: str,
+    counts: Mapping[str, int],
+    categories: Mapping[str, Sequence[str]],
+    blocked: Sequence[BlockedPosition],
+    texts: Mapping[str, Sequence[str]],
+) -> Iterator[tuple[str, str]]:
+    """The fields of counts, categories, sites left out and lists of texts."""
+    for name, number in counts.items():
+        yield f"{prefix}counts.{name}", str(number)
+    for name, values in categories.items():
+        for value in values:
+            yield f"{prefix}categories.{name}", value
+    if blocked:
+        yield f"{prefix}blocked", " ".join(f"{site.row}/{site.position}" for site in blocked)
+    for name, several in texts.items():
+        if several:
+            yield f"{prefix}{name}", "\n".join(several)
+
+
+def common_pairs(
+    lifecycle: str, mating_cycles: int | None, ratings: Ratings | None, datasheet: Citation | None, note: str
+) -> Iterator[tuple[str, str]]:
+    """The fields of what both kinds of entry say."""
+    yield "lifecycle", lifecycle
+    yield "mating_cycles", str(mating_cycles or "")
+    yield "note", note
+    if ratings is not None:
+        yield from (
+            (f"ratings.{name}", figure(getattr(ratings, name) or 0)) for name in vars(ratings) if getattr(ratings, name)
+        )
+    if datasheet is not None:
+        yield from ((f"datasheet.{name}", getattr(datasheet, name)) for name in SOURCE)

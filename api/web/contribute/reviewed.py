@@ -1,0 +1,143 @@
+"""What the machine review says of what stands in a form, with its drawing and the halves that its laws make."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from markupsafe import Markup
+from pydantic import ValidationError
+from sqlalchemy.orm import Session
+
+from api.drawing.faults import DrawingError
+from api.drawing.sizes import sizes_of_half
+from api.drawing.views import Look, View, side_view, top_view
+from api.schemas.refusals import path_of
+from api.web.page.figures import KIND_WORDS, mm
+from api.web.page.form_actions import sentence
+from catalog.contribute.contributing import Preview, preview
+from catalog.model.entries import Half, Series
+from catalog.model.errors import CatalogueError, EntryError
+from catalog.review import Finding, is_clean
+from matcher.features import FEATURES
+
+TOP_PX, SIDE_PX, SIDE_TALLEST_PX = 430.0, 240.0, 200.0
+"""Sizes of the drawings beside a form, px."""
+
+SHOWN_VARIANTS = 12
+"""Halves of a series that are listed beside its form; the others are counted."""
+
+SHOWN_DIMENSIONS = ("pitch", "body_length", "body_width", "height")
+"""Dimensions in that list: those by which one sees whether a law is right."""
+
+SHOWN_MISSING = 6
+"""Fields named that keep an entry from being looked at."""
+
+SEVERITIES: Mapping[str, str] = {
+    "severe": "Cannot be, or nearly",
+    "warning": "Look again",
+    "notice": "For your information",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Variant:
+    """A half that a series' laws make."""
+
+    part_number: str
+    kind: str
+    contacts: int
+    lengths: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Looked:
+    """What can be said of a form. ``missing``: why it is no entry yet; ``clean``: nothing above a notice was found."""
+
+    missing: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    clean: bool = False
+    drawings: tuple[tuple[str, Markup], ...] = ()
+    variants: tuple[Variant, ...] = ()
+    variant_count: int = 0
+    mating_count: int = 0
+    of_half: str = ""
+
+    @property
+    def severe(self) -> tuple[str, ...]:
+        """Codes that need a reason, each once."""
+        return tuple(dict.fromkeys(each.code.value for each in self.findings if each.severity == "severe"))
+
+
+COLUMNS = tuple(FEATURES[name].label for name in SHOWN_DIMENSIONS)
+
+
+def look_over(session: Session, kind: type[Half] | type[Series], given: Mapping[str, Any]) -> Looked:
+    """Everything there is to say of an entry that somebody is still writing. Nothing is saved."""
+    try:
+        entry = kind.model_validate(given)
+    except ValidationError as error:
+        return Looked(missing=_missing(error))
+    try:
+        found = preview(session, entry)
+    except EntryError as error:
+        return Looked(missing=(sentence(error.message),))
+    except CatalogueError as error:
+        return Looked(missing=(sentence(str(error)),))
+    return _looked(entry, found)
+
+
+def _missing(error: ValidationError) -> tuple[str, ...]:
+    told = [f"{_in_words(each['loc'])}: {_why(each)}" for each in error.errors(include_url=False)]
+    shown = tuple(dict.fromkeys(told))
+    return (*shown[:SHOWN_MISSING], *([f"and {len(shown) - SHOWN_MISSING} more"] if len(shown) > SHOWN_MISSING else []))
+
+
+def _why(error: Mapping[str, Any]) -> str:
+    message = str(error["msg"]).removeprefix("Value error, ")
+    return "not given yet" if error["type"] == "missing" else message[:1].lower() + message[1:]
+
+
+def _in_words(location: tuple[str | int, ...]) -> str:
+    """The place of a fault as people read it: the dimension's name, or the path with blanks."""
+    named = [FEATURES[part].label for part in map(str, location) if part in FEATURES]
+    return sentence(named[-1] if named else path_of(location).replace("_", " ").replace(".", " "))
+
+
+def _looked(entry: Half | Series, found: Preview) -> Looked:
+    halves = () if found.made is None else found.made.halves
+    drawn = entry if isinstance(entry, Half) else halves[0] if halves else None
+    return Looked(
+        findings=found.findings,
+        clean=is_clean(found.findings),
+        drawings=() if drawn is None else _drawings(drawn),
+        variants=tuple(_variant(each) for each in halves[:SHOWN_VARIANTS]),
+        variant_count=len(halves),
+        mating_count=0 if found.made is None else len(found.made.matings),
+        of_half="" if drawn is None else drawn.part_number,
+    )
+
+
+def _variant(half: Half) -> Variant:
+    stated = [half.dimensions.get(name) for name in SHOWN_DIMENSIONS]
+    return Variant(
+        part_number=half.part_number,
+        kind=KIND_WORDS.get(half.half_kind or "", "Half"),
+        contacts=half.contact_count,
+        lengths=tuple("" if each is None else mm(each.value) for each in stated),
+    )
+
+
+def _drawings(half: Half) -> tuple[tuple[str, Markup], ...]:
+    try:
+        sizes = sizes_of_half(half)
+        top = top_view(sizes, Look(width_px=TOP_PX))
+        side = side_view(sizes, Look(width_px=SIDE_PX, tallest_px=SIDE_TALLEST_PX))
+    except DrawingError:  # what cannot be drawn can still be reviewed, and the review says why it cannot be
+        return ()
+    return ("From above", _markup(top)), ("Cut across the rows", _markup(side))
+
+
+def _markup(view: View) -> Markup:
+    return Markup(view.svg)  # its writer escapes every text

@@ -1,0 +1,1 @@
+"""One half's or series' page, and its printed sheets."""

@@ -1,0 +1,140 @@
+"""An entry as a whole: off the lists, merged, brought back, back to an earlier revision; each with a reason."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from fastapi import APIRouter
+from pydantic import BaseModel
+from sqlalchemy.orm import Session
+from starlette.responses import Response
+
+from api.operations.transaction import Writing, WritingDep
+from api.schemas.contributing import ChangeOut, MergeIn, RevertIn, change_out
+from api.schemas.evidence import ReasonIn
+from api.schemas.problems import FieldProblem
+from api.service.dependencies import CatalogueDep
+from api.service.problems import ApiError
+from api.web.evidence.evidence import PAGES, about
+from api.web.evidence.history_view import waiting_changes
+from api.web.page.form_actions import REFUSED, act_once, model_of, refused, see_other
+from api.web.page.forms import Filled, Form, FormDep
+from api.web.page.rendering import Visit, VisitDep
+from catalog.accounts.access import Permission, require
+from catalog.db.database import Catalogue
+from catalog.evidence.standing import EntryRecord
+from catalog.history import journal
+from catalog.history.acts import Act
+from catalog.history.changing import Changed, restore
+from catalog.history.pending import Submitted, submit_merge, submit_revert, submit_withdrawal
+from catalog.history.preconditions import require_unchanged
+from catalog.model.errors import StaleError
+
+router = APIRouter(include_in_schema=False)
+
+FIELDS: Mapping[str, tuple[str, ...]] = {
+    "withdraw": ("reason",),
+    "merge": ("into", "reason"),
+    "restore": ("reason",),
+    "revert": ("revision", "reason"),
+}
+"""What each of the changes asks for, as fields ``merge.into``."""
+
+LARGEST_REVISION_DIGITS = 9
+"""Figures of a revision's number."""
+
+
+def _page(
+    visit: Visit,
+    catalogue: Catalogue,
+    of: EntryRecord,
+    key: str,
+    filled: Filled,
+    status: int = 200,
+    since: str | None = None,
+) -> Response:
+    entry = about(catalogue, of, key, since)
+    with catalogue.reading() as session:
+        rows = journal.page(session, record=of, key=key, limit=journal.LARGEST_PAGE)
+        waiting = waiting_changes(session, of, key)
+    revisions = [
+        (str(row.revision), f"revision {row.revision}, {row.at[:10]}, {row.actor}")
+        for row in rows
+        if row.record == of and row.revision < entry.record.revision
+    ]
+    return visit.page(
+        "entry_state.html",
+        status=status,
+        entry=entry,
+        waiting=waiting,
+        filled=filled,
+        revisions=revisions,
+        may=visit.may(Permission.CONTRIBUTE),
+        here=visit.request.url.path,
+    )
+
+
+def _body(form: Form, action: str) -> ReasonIn | MergeIn | RevertIn:
+    typed = {name: form.one(f"{action}.{name}") for name in FIELDS[action]}
+    if action == "merge":
+        return model_of(MergeIn, typed)
+    if action == "revert":
+        return model_of(RevertIn, {**typed, "revision": _revision(typed["revision"])})
+    return model_of(ReasonIn, typed)
+
+
+def _revision(text: str) -> int:
+    if not text.isascii() or not text.isdecimal() or len(text) > LARGEST_REVISION_DIGITS:
+        problem = FieldProblem(field="revision", value=text, message="no revision is chosen", remedy="Choose one")
+        raise ApiError("invalid-request", problem.message, [problem])
+    return int(text)
+
+
+def _submit(
+    session: Session, act: Act, writing: Writing, of: EntryRecord, key: str, body: BaseModel, action: str
+) -> Submitted:
+    if isinstance(body, MergeIn):
+        return submit_merge(session, act, key, body.into, writing.delay)
+    if isinstance(body, RevertIn):
+        return submit_revert(session, act, of, key, body.revision, delay=writing.delay)
+    if action == "restore":
+        return Submitted(changed=Changed(revision=restore(session, act, of, key)))
+    return submit_withdrawal(session, act, of, key, writing.delay)
+
+
+def _change(of: EntryRecord, key: str, visit: Visit, form: Form, catalogue: Catalogue, writing: Writing) -> Response:
+    action = form.one("do")
+    try:
+        require(visit.who, Permission.CONTRIBUTE)
+        if action not in FIELDS or (action == "merge" and of != "half"):
+            raise ApiError("invalid-request", "the form does not say what is to be done")
+        body = _body(form, action)
+
+        def work(session: Session, act: Act) -> ChangeOut:
+            require_unchanged(session, of, key, form.tag)
+            return change_out(session, of, key, _submit(session, act, writing, of, key, body, action))
+
+        made = act_once(writing, form, ChangeOut, work, reason=body.reason)
+    except REFUSED as error:
+        own = [f"{action}.{name}" for name in FIELDS.get(action, ())]
+        filled, status = refused(form, error, own, lambda name: f"{action}.{name}")
+        return _page(visit, catalogue, of, key, filled, status, form.tag if isinstance(error, StaleError) else None)
+    return see_other(PAGES[of](key, f"?said={'waits' if made.pending else 'changed'}"))
+
+
+def _add_state(of: EntryRecord, path: str) -> None:
+    @router.get(f"/{path}/{{key}}/state")
+    def state_page(key: str, visit: VisitDep, catalogue: CatalogueDep) -> Response:
+        """What can be done with an entry as a whole."""
+        return _page(visit, catalogue, of, key, Filled())
+
+    @router.post(f"/{path}/{{key}}/state")
+    def change_state(
+        key: str, visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep
+    ) -> Response:
+        """Do it, or let it wait."""
+        return _change(of, key, visit, form, catalogue, writing)
+
+
+_add_state("half", "halves")
+_add_state("series", "series")

@@ -1,0 +1,170 @@
+"""What the page of a half shows beside its dimensions and evidence: facts, names, mates."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from api.identification.answering import end_allowance
+from api.web.evidence.view import cited
+from api.web.page.addresses import half_page
+from api.web.page.figures import (
+    BASIS_WORDS,
+    BOUND_WORDS,
+    CONTACT_WORDS,
+    KIND_WORDS,
+    LIFECYCLE_WORDS,
+    UNKNOWN_KIND,
+    counted,
+    label,
+    mm,
+    plain,
+    values_in_words,
+)
+from catalog.model.entries import Common, Dimension, Half, Mating, Ratings
+from catalog.records.read_models import HalfRecord, MatingRecord
+from matcher.features import FEATURES
+
+SHOWN_MATES = 12
+"""Mates on a page; of more the page says how many there are and links to all."""
+
+BASIS_ORDER = ("maker", "other_maker", "trial_fit", "inferred")
+
+Fact = tuple[str, str]
+"""What it is, and its value."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class MateLine:
+    """One mate: what it is, how far apart the boards stand, who says so, and which contact meets which."""
+
+    mating: str
+    key: str
+    part_number: str
+    maker: str
+    described: str
+    page: str
+    drawn: str
+    stack: str
+    width: str
+    basis: str
+    source: str
+    contacts: str
+    caution: str
+    contact_map: tuple[tuple[str, str], ...]
+    standing: str
+    note: str
+
+
+def headline(half: Half) -> str:
+    """A half in one line: kind, contacts, pitch."""
+    kind = KIND_WORDS.get(half.half_kind or "", UNKNOWN_KIND)
+    pitch = half.dimensions.get("pitch")
+    rows = f"{half.contact_count} contacts in {counted(half.rows, 'row')}"
+    return ", ".join([kind, rows, *([f"pitch {mm(pitch.value)} mm"] if pitch else [])])
+
+
+def facts(record: HalfRecord) -> tuple[Fact, ...]:
+    """Everything that is counted or seen, in the order in which a person would take it."""
+    return tuple(_facts(record))
+
+
+def _facts(record: HalfRecord) -> Iterator[Fact]:
+    half = record.half
+    yield "Contacts", str(half.contact_count)
+    yield "Rows", str(half.rows) + (f" of {_row_words(half)}" if half.rows > 1 or half.row_contacts else "")
+    if half.blocked:
+        sites = ", ".join(f"row {site.row} position {site.position}" for site in half.blocked)
+        yield "Left out", sites
+    allowance = end_allowance(record)
+    if allowance is not None:
+        yield "End allowance (body length less the contacts' span)", f"{mm(allowance)} mm"
+    for name in FEATURES:
+        if name in half.counts:
+            yield label(name), str(half.counts[name])
+        elif name in half.categories:
+            yield label(name), values_in_words(name, half.categories[name])
+
+
+def _row_words(half: Half) -> str:
+    if half.row_contacts:
+        return " and ".join(str(count) for count in half.row_contacts)
+    return f"{half.contacts_per_row} positions"
+
+
+def ordering(half: Half) -> tuple[Fact, ...]:
+    """What one needs to buy it, and to know it by its letters."""
+    names = [("Order codes", ", ".join(half.order_codes)), ("Letters on it", ", ".join(half.markings))]
+    return (*((name, value) for name, value in names if value), *shared_facts(half, half.aliases))
+
+
+def shared_facts(entry: Common, aliases: Sequence[str]) -> tuple[Fact, ...]:
+    """What halves and series both may say: other names, whether it is made, ratings with their condition, a note."""
+    found = [
+        ("Also called", ", ".join(aliases)),
+        ("Made", LIFECYCLE_WORDS[entry.lifecycle]),
+        ("Mating cycles", str(entry.mating_cycles or "")),
+        *(_ratings(entry.ratings) if entry.ratings else ()),
+        ("Note", entry.note),
+    ]
+    return tuple((name, value) for name, value in found if value)
+
+
+def _ratings(ratings: Ratings) -> Iterator[Fact]:
+    """Currents hold for a number of contacts loaded at once; a current without that is no rating to rely on."""
+    loaded = ratings.loaded_contacts
+    condition = f"with {counted(loaded, 'contact')} loaded at once" if loaded else "it is not said how many are loaded"
+    if ratings.contact_current_a:
+        yield "Current of a contact", f"{plain(ratings.contact_current_a)} A, {condition}"
+    if ratings.power_contact_current_a:
+        yield "Current of a power contact", f"{plain(ratings.power_contact_current_a)} A, {condition}"
+    if ratings.voltage_v:
+        yield "Voltage", f"{plain(ratings.voltage_v)} V"
+
+
+def mates(key: str, found: Sequence[tuple[MatingRecord, HalfRecord]]) -> tuple[MateLine, ...]:
+    """The mates, best founded first, then by how far apart they hold the boards."""
+    return tuple(_mate(key, mating, other) for mating, other in in_order(found))
+
+
+def in_order(found: Sequence[tuple[MatingRecord, HalfRecord]]) -> list[tuple[MatingRecord, HalfRecord]]:
+    """Matings by their basis, then stack height, then the mate's key."""
+    return sorted(found, key=lambda pair: (*_founded(pair[0].mating), pair[1].key, pair[0].id))
+
+
+def _founded(mating: Mating) -> tuple[int, float]:
+    height = mating.stack_height
+    return BASIS_ORDER.index(mating.basis), 0.0 if height is None else height.value
+
+
+def _mate(key: str, record: MatingRecord, other: HalfRecord) -> MateLine:
+    mating, half = record.mating, other.half
+    contacts, caution = CONTACT_WORDS[mating.correspondence]
+    turned = mating.half != key
+    pairs = tuple((b, a) if turned else (a, b) for a, b in mating.contact_map)
+    return MateLine(
+        mating=record.id,
+        key=other.key,
+        part_number=half.part_number,
+        maker=half.maker,
+        described=headline(half),
+        page=half_page(other.key),
+        drawn=record.id,
+        stack=of_pair(mating.stack_height),
+        width=of_pair(mating.mated_width),
+        basis=BASIS_WORDS[mating.basis],
+        source=cited(mating.citation),
+        contacts=contacts,
+        caution=caution,
+        contact_map=pairs,
+        standing=record.standing,
+        note=mating.note,
+    )
+
+
+def of_pair(stated: Dimension | None) -> str:
+    """A dimension of a pair, with its tolerance and bound; empty where nobody stated it."""
+    if stated is None:
+        return ""
+    tolerance = f" ± {mm(stated.tolerance)}" if stated.tolerance is not None else ""
+    return " ".join(text for text in (BOUND_WORDS[stated.bound], f"{mm(stated.value)}{tolerance} mm") if text)

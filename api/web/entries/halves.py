@@ -1,0 +1,137 @@
+"""The page of a half: its drawing, every figure beside what people measured, its mates, and how far to trust it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query
+from sqlalchemy.orm import Session
+from starlette.responses import Response
+
+from api.service.dependencies import CatalogueDep, SnapshotDep
+from api.web.bench.address import identify_like
+from api.web.catalogue.chosen_halves import find_half
+from api.web.catalogue.drawings import drawings_of
+from api.web.entries.dimension_rows import dimension_rows
+from api.web.entries.half_view import SHOWN_MATES, facts, headline, in_order, mates, ordering
+from api.web.evidence.history_view import last_happened, waiting_changes
+from api.web.evidence.view import evidence_of
+from api.web.page import freshness
+from api.web.page.addresses import COMPARE, PRINT, half_page, history_of, of_halves, series_page
+from api.web.page.rendering import VisitDep
+from api.web.page.unknown_entry import unknown_entry
+from catalog.evidence.agreement import stated
+from catalog.evidence.assessments import INFERRED
+from catalog.evidence.reading import assessment_of
+from catalog.history.rewriting import assessed_of
+from catalog.records import queries
+from catalog.records.read_models import HalfRecord, MatingRecord
+from catalog.snapshot.snapshot import Snapshot
+
+ALL = "all"
+"""What `mates` and `evidence` say to show all of them."""
+
+ShownQuery = Annotated[str, Query(max_length=10)]
+Mates = Sequence[tuple[MatingRecord, HalfRecord]]
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/halves/{key}")
+def half(
+    key: str,
+    visit: VisitDep,
+    catalogue: CatalogueDep,
+    snapshot: SnapshotDep,
+    mate: Annotated[str, Query(max_length=1000)] = "",
+    mates: ShownQuery = "",
+    evidence: ShownQuery = "",
+) -> Response:
+    """The half of this key, listed, withdrawn, merged or inferred; ``mate`` is the mating that is drawn."""
+    kept = freshness.kept(visit, snapshot.version)
+    if kept is not None:
+        return kept
+    with catalogue.reading() as session:
+        record = find_half(session, snapshot, key)
+        if record is None:
+            return unknown_entry(visit, snapshot, key, "half")
+        values = _values(session, snapshot, record, evidence == ALL)
+        found = queries.mates_of(session, key) if record.origin == "listed" else []
+    page = visit.page("half.html", **values, **_of_mates(record, in_order(found), mate, mates == ALL))
+    return freshness.keep(visit, snapshot.version, page)
+
+
+def _values(session: Session, snapshot: Snapshot, record: HalfRecord, everything: bool) -> dict[str, Any]:
+    listed = record.origin == "listed"
+    assessment = assessment_of(session, assessed_of(record)) if listed else INFERRED
+    content = record.half
+    rows = dimension_rows(content.dimensions, stated(content), assessment)
+    return {
+        "record": record,
+        "half": content,
+        "headline": headline(content),
+        "series_page": series_page(record.series_key),
+        "successor_page": half_page(record.successor) if record.successor else "",
+        "rows": rows,
+        "measured": any(row.measured for row in rows),
+        "facts": facts(record),
+        "ordering": ordering(content),
+        "evidence": evidence_of(session, "half", record.key, assessment, content.datasheet, everything),
+        "history": last_happened(session, "half", record.key) if listed else (),
+        "waiting": waiting_changes(session, "half", record.key) if listed else (),
+        **_around(snapshot, record),
+        "links": _links(record),
+    }
+
+
+def _links(record: HalfRecord) -> dict[str, str]:
+    key = record.key
+    return {
+        "identify": identify_like(record.half),
+        "compare": of_halves(COMPARE, [key]),
+        "print": of_halves(PRINT, [key]),
+        "history": history_of("half", key),
+        "evidence": half_page(key, "?evidence=all#trust"),
+        **{name: half_page(key, f"/{name}") for name in ("confirm", "dispute", "sighting", "revise")},
+    }
+
+
+def _around(snapshot: Snapshot, record: HalfRecord) -> dict[str, list[dict[str, str]]]:
+    """Around a half that nobody listed: the listed ones of its series nearest in size, and those of its size and of the
+    other kind, listed or not."""
+    if record.origin == "listed":
+        return {"neighbours": [], "opposite": []}
+    own = [each for each in snapshot.halves.values() if each.series_key == record.series_key]
+    contacts, kind = record.half.contact_count, record.half.half_kind
+    listed = [each for each in own if each.origin == "listed"]
+    listed.sort(key=lambda each: (abs(each.half.contact_count - contacts), each.key))
+    opposite = [each for each in own if each.half.contact_count == contacts and each.half.half_kind != kind]
+    return {
+        "neighbours": [_named(each) for each in listed[:NEIGHBOURS]],
+        "opposite": [_named(each) for each in opposite],
+    }
+
+
+def _named(record: HalfRecord) -> dict[str, str]:
+    half = record.half
+    return {"page": half_page(record.key), "name": half.part_number, "described": headline(half)}
+
+
+NEIGHBOURS = 4
+"""Listed halves named beside one that nobody listed."""
+
+
+def _of_mates(record: HalfRecord, found: Mates, chosen: str, everything: bool) -> dict[str, Any]:
+    """The mates as they are shown, and the drawings, one of them mated."""
+    drawn = next((pair for pair in found if pair[0].id == chosen), found[0] if found else None)
+    shown = found if everything else found[:SHOWN_MATES]
+    return {
+        "mates": mates(record.key, shown),
+        "mate_count": len(found),
+        "all_mates": half_page(record.key, "?mates=all#mates"),
+        "drawn_mating": drawn[0].id if drawn else "",
+        "drawings": drawings_of(record, *(drawn or (None, None))),
+        "here": half_page(record.key),
+        "shown_mates": ALL if everything else "",
+    }

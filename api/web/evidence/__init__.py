@@ -1,0 +1,1 @@
+"""Confirming, disputing and sighting, and the evidence shown."""

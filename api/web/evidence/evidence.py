@@ -1,0 +1,240 @@
+"""Evidence about an entry: confirming, disputing, saying where a half was found; disputes and how they end."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import partial
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query
+from sqlalchemy.orm import Session
+from starlette.responses import Response
+
+from api.operations.transaction import Writing, WritingDep
+from api.schemas.evidence import ConfirmationIn, StatementOut, statement_out
+from api.service.dependencies import CatalogueDep
+from api.web.contribute import entry_fields as fields
+from api.web.contribute.contribute import row_of
+from api.web.evidence.forms import TOOLS, WAYS, confirmation_of, countable, measurable, value_place
+from api.web.evidence.history_view import Happened, happened_since
+from api.web.page.addresses import half_page, series_page
+from api.web.page.form_actions import REFUSED, act_once, model_of, refused, see_other
+from api.web.page.forms import Filled, Form, FormDep
+from api.web.page.rendering import Visit, VisitDep
+from catalog.accounts.access import Permission, require
+from catalog.contribute.acknowledgements import ReviewRefusedError
+from catalog.db.database import Catalogue
+from catalog.evidence import giving
+from catalog.evidence.standing import EntryRecord
+from catalog.evidence.statements import FEATURES_OF, Dispute, Sighting
+from catalog.history.acts import Act
+from catalog.history.documents import DocumentRecord, documents
+from catalog.history.preconditions import tag_of
+from catalog.history.rewriting import AnyRecord, get_record
+from catalog.model.errors import StaleError
+from catalog.records import queries
+from matcher.features import FEATURES
+
+router = APIRouter(include_in_schema=False)
+
+PAGES: Mapping[str, Callable[..., str]] = {"half": half_page, "series": series_page}
+
+ByQuery = Annotated[str, Query(max_length=20)]
+
+
+@dataclass(frozen=True, kw_only=True)
+class About:
+    """The entry that something is said of, as it stands, and what happened to it since the form was made."""
+
+    of: EntryRecord
+    key: str
+    record: AnyRecord
+    name: str
+    maker: str
+    page: str
+    tag: str
+    since: tuple[Happened, ...] = ()
+
+    @property
+    def waiting(self) -> tuple[()]:
+        """Changes that wait are no matter of evidence."""
+        return ()
+
+
+def about(catalogue: Catalogue, of: EntryRecord, key: str, tag: str | None = None) -> About:
+    """The entry of this key; ``tag``: tell what happened since. Raises NotFoundError."""
+    with catalogue.reading() as session:
+        record = get_record(session, of, key)
+        content = record.content
+        return About(
+            of=of,
+            key=key,
+            record=record,
+            name=str(getattr(content, "part_number", "") or getattr(content, "name", "") or key),
+            maker=str(getattr(content, "maker", "")),
+            page=PAGES[of](key),
+            tag=tag_of(session, of, key),
+            since=happened_since(session, of, key, row_of(tag)) if tag else (),
+        )
+
+
+def _confirm_page(
+    visit: Visit, catalogue: Catalogue, entry: About, by: str, filled: Filled, status: int = 200, findings: Any = ()
+) -> Response:
+    ways = WAYS if entry.of == "half" else ("document",)
+    chosen = by if by in ways else ways[0]
+    with catalogue.reading() as session:
+        mates = queries.mates_of(session, entry.key) if entry.of == "half" and chosen == "trial_fit" else []
+    return visit.page(
+        "confirm.html",
+        status=status,
+        entry=entry,
+        ways=ways,
+        by=chosen,
+        own=visit.signed_in and entry.record.author == visit.who.name and chosen == "measured",
+        filled=filled,
+        findings=findings,
+        mates=[(other.key, f"{other.half.part_number}, {other.half.maker}") for _, other in mates],
+        lengths=measurable(entry.of),
+        counts=countable(entry.of),
+        features=FEATURES,
+        tools=TOOLS,
+        units=fields.UNITS,
+        bounds=fields.BOUNDS,
+        may=visit.may(Permission.GIVE_EVIDENCE),
+        here=visit.request.url.path,
+    )
+
+
+def _confirm(of: EntryRecord, key: str, visit: Visit, form: Form, catalogue: Catalogue, writing: Writing) -> Response:
+    def work(session: Session, act: Act) -> StatementOut:
+        document, findings = giving.confirm(session, act, body.confirmation, body.acknowledge)
+        return statement_out(document, tag_of(session, document.record, document.key), findings)
+
+    try:
+        require(visit.who, Permission.GIVE_EVIDENCE)
+        given = {"confirmation": confirmation_of(form, of, key), "acknowledge": fields.acknowledged(form)}
+        body = model_of(ConfirmationIn, given)
+        act_once(writing, form, StatementOut, work)
+    except REFUSED as error:
+        filled, status = refused(form, error, place=partial(_place, form, of))
+        findings = error.findings if isinstance(error, ReviewRefusedError) else ()
+        entry = about(catalogue, of, key, form.tag if isinstance(error, StaleError) else None)
+        return _confirm_page(visit, catalogue, entry, form.one("basis"), filled, status, findings)
+    return see_other(PAGES[of](key, "?said=confirmed"))
+
+
+def _place(form: Form, of: EntryRecord, name: str) -> str:
+    return value_place(form, of, name)
+
+
+def _dispute_page(visit: Visit, catalogue: Catalogue, entry: About, filled: Filled, status: int = 200) -> Response:
+    with catalogue.reading() as session:
+        opened = documents(session, "dispute", of=entry.of, about=entry.key, state="open")
+    return visit.page(
+        "dispute.html",
+        status=status,
+        entry=entry,
+        filled=filled,
+        opened=[told(each) for each in opened],
+        features=[(name, FEATURES[name].label) for name in FEATURES_OF[entry.of]],
+        may=visit.may(Permission.GIVE_EVIDENCE),
+        here=visit.request.url.path,
+    )
+
+
+def told(document: DocumentRecord) -> dict[str, Any]:
+    """A dispute as the pages tell it."""
+    said = Dispute.model_validate(document.content)
+    label = FEATURES[said.feature].label if said.feature else ""
+    return {"key": document.key, "author": document.author, "day": document.added_at[:10], "said": said, "label": label}
+
+
+def _dispute(of: EntryRecord, key: str, visit: Visit, form: Form, catalogue: Catalogue, writing: Writing) -> Response:
+    try:
+        require(visit.who, Permission.GIVE_EVIDENCE)
+        given = {"of": of, "key": key, **fields.given(form, ("revision", "feature", "reason"))}
+        body = model_of(Dispute, given)
+        act_once(
+            writing,
+            form,
+            StatementOut,
+            lambda session, act: statement_as_it_stands(session, giving.dispute(session, act, body)),
+        )
+    except REFUSED as error:
+        filled, status = refused(form, error, ("reason",))
+        entry = about(catalogue, of, key, form.tag if isinstance(error, StaleError) else None)
+        return _dispute_page(visit, catalogue, entry, filled, status)
+    return see_other(PAGES[of](key, "?said=disputed"))
+
+
+def statement_as_it_stands(session: Session, document: DocumentRecord) -> StatementOut:
+    """A statement with its tag."""
+    return statement_out(document, tag_of(session, document.record, document.key))
+
+
+@router.get("/halves/{key}/sighting")
+def sighting_page(key: str, visit: VisitDep, catalogue: CatalogueDep) -> Response:
+    """Where it was found."""
+    return _sighting_page(visit, about(catalogue, "half", key), Filled())
+
+
+@router.post("/halves/{key}/sighting")
+def sight(key: str, visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
+    """Keep where it was found."""
+    try:
+        require(visit.who, Permission.CONTRIBUTE)
+        given: dict[str, Any] = {"half": key, **fields.given(form, ("device", "board", "note"))}
+        if cited := fields.given(form, fields.SOURCE, "citation."):
+            given["citation"] = cited
+        body = model_of(Sighting, given)
+        act_once(
+            writing,
+            form,
+            StatementOut,
+            lambda session, act: statement_as_it_stands(session, giving.sight(session, act, body)),
+        )
+    except REFUSED as error:
+        filled, status = refused(form, error, ("device",))
+        return _sighting_page(visit, about(catalogue, "half", key), filled, status)
+    return see_other(half_page(key, "?said=sighted"))
+
+
+def _sighting_page(visit: Visit, entry: About, filled: Filled, status: int = 200) -> Response:
+    return visit.page(
+        "sighting.html",
+        status=status,
+        entry=entry,
+        filled=filled,
+        may=visit.may(Permission.CONTRIBUTE),
+        here=visit.request.url.path,
+    )
+
+
+def _add_evidence(of: EntryRecord, path: str) -> None:
+    """Confirming and disputing, at the address of each kind of entry."""
+
+    @router.get(f"/{path}/{{key}}/confirm")
+    def confirm_page(key: str, visit: VisitDep, catalogue: CatalogueDep, by: ByQuery = "") -> Response:
+        """How to confirm: by measuring, by a document, by a trial fit."""
+        return _confirm_page(visit, catalogue, about(catalogue, of, key), by, Filled())
+
+    @router.post(f"/{path}/{{key}}/confirm")
+    def confirm(key: str, visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
+        """Keep a confirmation."""
+        return _confirm(of, key, visit, form, catalogue, writing)
+
+    @router.get(f"/{path}/{{key}}/dispute")
+    def dispute_page(key: str, visit: VisitDep, catalogue: CatalogueDep) -> Response:
+        """What is wrong with it."""
+        return _dispute_page(visit, catalogue, about(catalogue, of, key), Filled())
+
+    @router.post(f"/{path}/{{key}}/dispute")
+    def dispute(key: str, visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
+        """Open a dispute."""
+        return _dispute(of, key, visit, form, catalogue, writing)
+
+
+_add_evidence("half", "halves")
+_add_evidence("series", "series")

@@ -1,0 +1,115 @@
+"""Figures and names as the pages write them: millimetres, uncertainties, days, and words of the bench."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+
+from matcher.features import FEATURES
+from matcher.uncertainty.consensus import COVERAGE
+
+LEAST_DECIMALS, MOST_DECIMALS = 2, 4
+"""Decimals of a length in mm: as many as drawings print, and no more than are kept of a computed one."""
+
+FIGURES_OF_U = 2
+"""Significant figures of an uncertainty (GUM 7.2.6)."""
+
+KIND_WORDS: Mapping[str, str] = {
+    "plug": "Plug",
+    "receptacle": "Receptacle",
+    "hermaphroditic": "Half that mates with its like",
+}
+
+UNKNOWN_KIND = "Half of unknown kind"
+
+STANDING_WORDS: Mapping[str, str] = {
+    "reported": "somebody says so",
+    "documented": "a maker's document is cited",
+    "confirmed": "others measured it and agree",
+    "disputed": "not settled: read why before you rely on it",
+    "withdrawn": "taken out of the catalogue",
+}
+
+BOUND_WORDS: Mapping[str, str] = {"nominal": "", "max": "at most", "min": "at least", "reference": "for reference"}
+
+LIFECYCLE_WORDS: Mapping[str, str] = {
+    "active": "in production",
+    "not_for_new_designs": "made, but not for new designs",
+    "discontinued": "discontinued",
+    "unknown": "not known whether it is still made",
+}
+
+BASIS_WORDS: Mapping[str, str] = {
+    "maker": "its maker says so",
+    "other_maker": "another maker says so",
+    "trial_fit": "somebody tried it",
+    "inferred": "nobody said so: it follows from the sizes",
+}
+
+CONTACT_WORDS: Mapping[str, tuple[str, str]] = {
+    "identity": ("one to one", "Contact 1 meets contact 1, as the source says. Check one supply contact all the same."),
+    "rows_swapped": ("rows swapped", "The rows change places: contact 1 of one row meets contact 1 of the other row."),
+    "reversed": ("reversed", "The last contact meets the first. A board wired for one to one is fed backwards."),
+    "listed": ("as listed", "Contact by contact, as listed here; do not take it for one to one."),
+    "unknown": ("wiring unknown", "Nobody said which contact meets which. Trace both boards before power is applied."),
+}
+"""Which contact meets which, in short, and what to mind."""
+
+
+def mm(value: float) -> str:
+    """A length without its unit: two to four decimals."""
+    text = f"{value:.{MOST_DECIMALS}f}"
+    while text.endswith("0") and len(text) - text.index(".") - 1 > LEAST_DECIMALS:
+        text = text[:-1]
+    return text
+
+
+def plain(value: float) -> str:
+    """A figure as its source gives it."""
+    return f"{value:.6g}"
+
+
+def with_u(value: float, u: float) -> str:
+    """A measured length with its expanded uncertainty U = 2u, both to the figures that U supports; no unit."""
+    expanded = COVERAGE * u
+    if not expanded > 0.0:
+        return mm(value)
+    decimals = max(0, min(MOST_DECIMALS, FIGURES_OF_U - 1 - math.floor(math.log10(expanded))))
+    return f"{value:.{decimals}f} ± {expanded:.{decimals}f}"
+
+
+def signed(value: float) -> str:
+    """A difference with its sign, the minus a real one."""
+    return ("−" if value < 0 else "+") + mm(abs(value))
+
+
+def day(moment: str) -> str:
+    """The date of a moment of the catalogue, UTC."""
+    return moment[:10]
+
+
+def label(feature: str) -> str:
+    """A feature's bench words, to begin a line with."""
+    return capital(FEATURES[feature].label)
+
+
+def capital(text: str) -> str:
+    """The text with a capital letter at its beginning."""
+    return text[:1].upper() + text[1:]
+
+
+def values_in_words(feature: str, values: Iterable[str]) -> str:
+    """Values of a category in bench words; several are a choice, several keys are all there."""
+    known = FEATURES[feature].values
+    joint = " and " if feature == "keying" else " or "
+    return joint.join(known.get(value, value) for value in values)
+
+
+def counted(number: int, thing: str, things: str = "") -> str:
+    """A number of things, with its thousands apart."""
+    return f"{number:,} {thing if number == 1 else things or thing + 's'}".replace(",", " ")
+
+
+def people(number: int) -> str:
+    """How many people."""
+    return "one person" if number == 1 else f"{number} people"

@@ -1,0 +1,163 @@
+"""How a page's form changes something: once, from what it was made from; what is refused stands beside its fields."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from dataclasses import replace
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+from sqlalchemy.orm import Session
+from starlette.responses import RedirectResponse
+
+from api.observations.checking import form_of
+from api.operations.transaction import Writing
+from api.schemas.problems import FieldProblem
+from api.service.problems import ApiError, problem_of
+from api.web.page.forms import Filled, Form
+from catalog.history.acts import Act
+from catalog.model.errors import CatalogueError, KeyReusedError, UnauthorisedError
+from matcher.errors import ObservationError, ObservationErrors
+from matcher.features import FEATURES
+
+REFUSED = (ApiError, CatalogueError, ObservationError, ObservationErrors, ValidationError)
+"""What a form can be refused with; whatever else happens is the program's fault and not the person's."""
+
+SEE_OTHER = 303
+
+A = TypeVar("A", bound=BaseModel)
+M = TypeVar("M", bound=BaseModel)
+
+_INDEX = re.compile(r"\[(\d+)\]")
+_NO_NUMBER = re.compile(r"unable to parse string as (?:a number|an integer)")
+_ERROR_PATH = re.compile(r"^(?:entry|confirmation|resolution)(?:\.|$)")
+
+
+class _Sent(BaseModel):
+    """A form as it came in."""
+
+    pairs: tuple[tuple[str, str], ...]
+
+
+def act_once(
+    writing: Writing,
+    form: Form,
+    kind: type[A],
+    work: Callable[[Session, Act], A],
+    *,
+    reason: str = "",
+    told_once: Collection[str] = (),
+) -> A:
+    """Do what a form asks: under the form's own key, so that a second click changes nothing more. The same key with
+    anything else in the form is another wish, and refused."""
+    asked = replace(writing, key=form.once or writing.key, if_match=form.tag or writing.if_match)
+    return asked.made(kind, work, body=_Sent(pairs=form.pairs), reason=reason, told_once=told_once)
+
+
+def see_other(address: str) -> RedirectResponse:
+    """Go to the page that shows what came of it (RFC 9110, 15.4.4)."""
+    return RedirectResponse(address, status_code=SEE_OTHER)
+
+
+def model_of(kind: type[M], given: Mapping[str, Any]) -> M:
+    """What was typed as the model that takes it; raises ApiError with every field that does not do."""
+    return form_of(kind, dict(given))
+
+
+def refused(
+    form: Form, error: Exception, fields: Iterable[str] = (), place: Callable[[str], str] = str
+) -> tuple[Filled, int]:
+    """The form as it was typed, with what is wrong beside its fields, and the status that says so.
+
+    ``fields`` are names of fields that stand on the page though nothing came in under them; ``place`` gives the field
+    of a path that is called otherwise on the page.
+    """
+    if isinstance(error, ValidationError):
+        error = ApiError("invalid-request", "the form cannot be used", tuple(_of_validation(error)))
+    problem = problem_of(error)
+    found = problem.errors or (FieldProblem(field="", message=problem.detail, remedy=""),)
+    names = {name for name, _ in form.pairs} | set(fields)
+    return Filled(form=form, errors=tuple(_in_place(each, error, names, place) for each in found)), problem.status
+
+
+def _of_validation(error: ValidationError) -> Iterator[FieldProblem]:
+    for each in error.errors(include_url=False, include_input=False):
+        yield FieldProblem(
+            field=".".join(map(str, each["loc"])), message=str(each["msg"]).removeprefix("Value error, ")
+        )
+
+
+def _in_place(
+    problem: FieldProblem, error: Exception, names: Collection[str], place: Callable[[str], str]
+) -> FieldProblem:
+    """The problem under the name of the field that it is about, in words that fit a form."""
+    if isinstance(error, KeyReusedError):
+        return FieldProblem(
+            field="",
+            message="this form was sent before, with something else in it, and that was carried out",
+            remedy="If you want to send this as well, send it again",
+        )
+    if isinstance(error, UnauthorisedError):
+        return FieldProblem(
+            field="",
+            message="you are signed out",
+            remedy="Sign in on another page of this browser, then send this form again: nothing you typed is lost",
+        )
+    message, remedy = problem.message, problem.remedy
+    if _NO_NUMBER.search(message):
+        message, remedy = (
+            f"{in_words(problem.field)}: this is no number",
+            "Write figures, with a point as decimal sign, as in 6.52",
+        )
+    if message == "Field required":
+        message, remedy = f"{in_words(problem.field)}: this is needed", ""
+    if remedy.endswith("/docs"):
+        remedy = ""
+    return problem.model_copy(
+        update={
+            "field": _field_of(problem, names, place),
+            "message": sentence(message.removeprefix("Value error, ")),
+            "remedy": sentence(remedy),
+        }
+    )
+
+
+def _field_of(problem: FieldProblem, names: Collection[str], place: Callable[[str], str]) -> str:
+    if problem.acknowledge is not None:
+        return f"acknowledge.{problem.acknowledge}"
+    if problem.field.startswith("acknowledge."):
+        return problem.field
+    return nearest_field(place(field_name(problem.field)), names)
+
+
+def sentence(text: str) -> str:
+    """Text that a full stop can follow, with a capital letter at its beginning."""
+    stripped = text.strip().rstrip(".")
+    return stripped[:1].upper() + stripped[1:]
+
+
+def in_words(path: str) -> str:
+    """The place of a fault as people read it: the dimension's name, or the last words of the path."""
+    parts = field_name(path).split(".")
+    named = [FEATURES[part].label for part in parts if part in FEATURES]
+    words = [part.replace("_", " ") for part in parts if not part.isdecimal() and part not in FEATURES]
+    last = words[-1] if words and words[-1] not in ("value", "dimensions") else ""
+    return " ".join([*named[-1:], *([last] if last else [])]) or path
+
+
+def field_name(path: str) -> str:
+    """The name of a form's field for a path within an entry: ``entry.kinds[0].rows`` is ``kinds.0.rows``."""
+    return _ERROR_PATH.sub("", _INDEX.sub(r".\1", path))
+
+
+def nearest_field(name: str, names: Collection[str]) -> str:
+    """The field on the page that a name is about: itself, the first one within it, or the one that holds it."""
+    if name in names or not name:
+        return name
+    within = sorted(each for each in names if each.startswith(f"{name}."))
+    if within:
+        return next((each for each in within if each.endswith((".value", ".intercept"))), within[0])
+    parts = name.split(".")
+    holding = (".".join(parts[:count]) for count in range(len(parts) - 1, 0, -1))
+    return next((each for each in holding if each in names), "")

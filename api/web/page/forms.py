@@ -1,0 +1,98 @@
+"""Forms as browsers send them, read without any library: urlencoded text, bounded by the body limit before."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Annotated
+from urllib.parse import parse_qsl, urlsplit
+
+from fastapi import Depends, Request
+
+from api.schemas.problems import FieldProblem
+from api.service.problems import ApiError
+from catalog.history.documents import new_key
+
+MOST_FIELDS = 2000
+"""Fields of one form at most: a series with a law for every feature and class has some hundred."""
+
+URLENCODED = "application/x-www-form-urlencoded"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Form:
+    """What was typed into a form. ``once`` is its own key, so that sending it twice acts once; ``tag`` is the state of
+    what it was made from."""
+
+    pairs: tuple[tuple[str, str], ...] = ()
+
+    def one(self, name: str) -> str:
+        """The field of this name, its ends trimmed; empty where it was left out."""
+        return next((value.strip() for given, value in self.pairs if given == name), "")
+
+    def many(self, name: str) -> tuple[str, ...]:
+        """All fields of this name that hold something."""
+        return tuple(value.strip() for given, value in self.pairs if given == name and value.strip())
+
+    def under(self, prefix: str) -> Iterator[tuple[str, str]]:
+        """Fields whose name begins so, without the beginning, where they hold something."""
+        for name, value in self.pairs:
+            if name.startswith(prefix) and value.strip():
+                yield name.removeprefix(prefix), value.strip()
+
+    @property
+    def once(self) -> str | None:
+        """The form's own key."""
+        return self.one("once") or None
+
+    @property
+    def tag(self) -> str | None:
+        """The tag of what the form was made from."""
+        return self.one("tag") or None
+
+
+EMPTY = Form()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Filled:
+    """A form to show: what was typed, what is wrong with it by field, and the form's own key."""
+
+    form: Form = EMPTY
+    errors: Sequence[FieldProblem] = ()
+    once: str = field(default_factory=new_key)
+
+    def value(self, name: str, otherwise: str = "") -> str:
+        """What stands in a field: what was typed, else something to begin with."""
+        return self.form.one(name) if self.form.pairs else otherwise
+
+    def wrong(self, name: str) -> FieldProblem | None:
+        """What is wrong with a field."""
+        return next((error for error in self.errors if error.field == name), None)
+
+
+async def _form(request: Request) -> Form:
+    if not _from_here(request):
+        raise ApiError("forbidden", "this form was sent from another site's page")
+    sent = request.headers.get("content-type", "").split(";")[0].strip().lower()
+    if sent != URLENCODED:
+        raise ApiError("unsupported-content", f"Content-Type is {sent or 'missing'}; a form is sent as {URLENCODED}")
+    try:
+        text = (await request.body()).decode("utf-8")
+        pairs = parse_qsl(text, keep_blank_values=True, max_num_fields=MOST_FIELDS, errors="strict")
+    except ValueError as error:
+        raise ApiError("invalid-request", f"the form cannot be read: {error}") from error
+    return Form(pairs=tuple((name, value.replace("\r\n", "\n")) for name, value in pairs))
+
+
+def _from_here(request: Request) -> bool:
+    """Whether a form comes from a page of this server (W3C Fetch Metadata; else Origin). One that says neither is
+    refused: every browser says at least one of them where it sends a form."""
+    site, origin = request.headers.get("sec-fetch-site"), request.headers.get("origin")
+    if site is not None:
+        return site == "same-origin"
+    return origin is not None and urlsplit(origin).netloc == request.headers.get("host")
+
+
+FormDep = Annotated[Form, Depends(_form)]
+"""The form of a request that changes something."""

@@ -1,0 +1,125 @@
+"""How pages are rendered: templates that escape everything, a strict policy, and what every page shows."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Annotated, Any
+
+from fastapi import Depends, Request
+from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
+from starlette.responses import HTMLResponse, Response
+
+from api.schemas.problems import Problem
+from api.service.access import WhoDep
+from catalog.accounts.access import Permission, allowed
+from catalog.accounts.who import State, Who
+
+PAGE_POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; "
+    "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+)
+"""Content-Security-Policy of the pages: scripts, style sheets and pictures of this server, and pictures that the person
+opened in the browser; nothing inline, nothing from elsewhere."""
+
+PART = "X-Part"
+"""Header by which a page's script asks for one part of the page."""
+
+SAID = "said"
+"""Parameter of an address by which the next page tells what came of a form that was sent: a word of `SAYINGS`."""
+
+SAYINGS: Mapping[str, str] = MappingProxyType(
+    {
+        "added": "It is in the catalogue now, as reported. Somebody who has the part can confirm it.",
+        "changed": "The change is made.",
+        "waits": "The change waits, in the open, so that others can object; below it says until when.",
+        "confirmed": "Your evidence is kept, with your name.",
+        "disputed": "The dispute is open. The entry shows as disputed until it is settled.",
+        "sighted": "Where you found it is kept.",
+        "answered": "Your answer is kept.",
+        "settled": "The dispute is settled.",
+        "saved": "The case is kept. It is ranked again whenever the catalogue changes.",
+        "commented": "What you said is kept.",
+        "solved": "The case is solved.",
+        "reopened": "The case is open again.",
+        "withdrawn": "It is off the lists. Whoever has its address can still read it.",
+        "decided": "That is decided.",
+        "person": "The list of contributors is changed.",
+        "undone": "What could be taken back is taken back; the journal has every row of it.",
+        "revoked": "The token is ended.",
+    }
+)
+"""What came of a form, in words; an address can name one of these and put in nothing of its own."""
+
+_SITES = (("/", "Bench"), ("/photo", "Photo"), ("/catalogue", "Catalogue"), ("/cases", "Open cases"))
+
+WITH_TEMPLATES = ("page", "bench", "photo", "catalogue", "entries", "evidence", "contribute", "cases", "people")
+"""Packages of `api.web` with a folder ``templates``; no two templates have one name."""
+
+WITH_STATIC = ("page", "bench", "photo", "entries", "contribute")
+"""Packages of `api.web` with a folder ``static`` of styles, scripts and pictures."""
+
+environment = Environment(
+    loader=ChoiceLoader([PackageLoader(f"api.web.{name}") for name in WITH_TEMPLATES]),
+    autoescape=True,
+    undefined=StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Visit:
+    """Somebody looking at a page: who they are, and where."""
+
+    request: Request
+    who: Who
+
+    @property
+    def signed_in(self) -> bool:
+        """Whether a contributor looks, whose session is good: one that was ended counts no more."""
+        return bool(self.who.name) and self.who.state is State.ACTIVE
+
+    def may(self, permission: str) -> bool:
+        """Whether they have a permission in general; for what only some may do."""
+        return allowed(self.who, Permission(permission)) is None
+
+    @property
+    def said(self) -> str:
+        """What came of the form that led here; empty where none did."""
+        return SAYINGS.get(self.request.query_params.get(SAID, ""), "")
+
+    @property
+    def part(self) -> str | None:
+        """The part of the page that its script asks for; None: the whole page."""
+        return self.request.headers.get(PART)
+
+    def page(self, template: str, *, status: int = 200, **values: Any) -> Response:
+        """A whole page."""
+        return self._answer(template, status, values)
+
+    def fragment(self, template: str, *, status: int = 200, **values: Any) -> Response:
+        """One part of a page, for its script; other answers than the page itself, so caches must tell them apart."""
+        return self._answer(template, status, values, {"Vary": PART, "Cache-Control": "no-store"})
+
+    def _answer(
+        self, template: str, status: int, values: Mapping[str, Any], headers: Mapping[str, str] | None = None
+    ) -> Response:
+        text = environment.get_template(template).render(visit=self, sites=_SITES, **values)
+        sent = {"Content-Security-Policy": PAGE_POLICY, "Cache-Control": "no-cache", **(headers or {})}
+        return HTMLResponse(text, status_code=status, headers=sent)
+
+
+def _visit(request: Request, who: WhoDep) -> Visit:
+    return Visit(request=request, who=who)
+
+
+VisitDep = Annotated[Visit, Depends(_visit)]
+"""Who looks at the page, and how to answer them."""
+
+
+def problem_page(request: Request, problem: Problem) -> Response:
+    """A refusal as a page; it shows nobody as signed in, since who asks may be what is wrong."""
+    visit = Visit(request=request, who=Who())
+    return visit.page("problem.html", status=problem.status, problem=problem)

@@ -1,0 +1,1 @@
+"""Signing in, one's tokens, the journal, and what maintainers do."""

@@ -1,0 +1,107 @@
+"""Signing in and out: the browser gets a token of its own, in a cookie that no script reads; signing out ends it."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from urllib.parse import quote, urlsplit
+
+from fastapi import APIRouter
+from starlette.responses import RedirectResponse, Response
+
+from api.schemas.problems import FieldProblem
+from api.service.access import SESSION_COOKIE
+from api.service.dependencies import CatalogueDep
+from api.web.page.forms import Filled, Form, FormDep
+from api.web.page.rendering import VisitDep
+from catalog.accounts import tokens
+from catalog.accounts.who import State
+from catalog.history.acts import Act
+from catalog.model.errors import CatalogueError
+from catalog.model.timestamps import now
+
+SESSION = timedelta(days=30)
+"""How long a browser stays signed in; its token can be revoked at any time."""
+
+LABEL = "browser session"
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/sign-in")
+def sign_in_page(visit: VisitDep, to: str = "/") -> Response:
+    """Where a contributor shows a token."""
+    return visit.page("sign_in.html", filled=Filled(), to=_inside(to))
+
+
+@router.post("/sign-in")
+def sign_in(visit: VisitDep, form: FormDep, catalogue: CatalogueDep) -> Response:
+    """Make a token for this browser from the one that was shown; what it is good for, this one is good for too."""
+    to = _inside(form.one("to"))
+    at = now()
+    with catalogue.writing() as session:
+        who = tokens.verify(session, form.one("token"), at).who
+        if who.state is not State.ACTIVE or not who.name:
+            problem = FieldProblem(field="token", value=None, message=_why(who.state), remedy=_remedy(who.state))
+            return visit.page("sign_in.html", status=422, filled=Filled(form=Form(), errors=[problem]), to=to)
+        made = tokens.create(
+            session,
+            Act(actor=who.name, at=at),
+            who.name,
+            label=LABEL,
+            scopes=who.scopes,
+            expires=datetime.now(UTC) + SESSION,
+        )
+    answer = RedirectResponse(to, status_code=303)
+    answer.set_cookie(
+        SESSION_COOKIE,
+        made.secret,
+        max_age=int(SESSION.total_seconds()),
+        path="/",
+        secure=visit.request.url.scheme == "https",
+        httponly=True,
+        samesite="strict",
+    )
+    return answer
+
+
+@router.post("/sign-out")
+def sign_out(visit: VisitDep, form: FormDep, catalogue: CatalogueDep) -> Response:
+    """End this browser's token, and forget it."""
+    who = visit.who
+    if who.token is not None:
+        with catalogue.writing() as session:
+            try:
+                token = tokens.get(session, who.token, now())
+            except CatalogueError:  # it is gone already, which is what was asked for
+                token = None
+            if token is not None and token.label == LABEL:
+                tokens.revoke(session, Act(actor=who.name), who.token)
+    answer = RedirectResponse(_inside(form.one("to")), status_code=303)
+    answer.delete_cookie(SESSION_COOKIE, path="/")
+    return answer
+
+
+def sign_in_address(to: str) -> str:
+    """Where to sign in and come back."""
+    return f"/sign-in?to={quote(to, safe='')}"
+
+
+def _inside(to: str) -> str:
+    """An address of this server; anything else becomes the bench."""
+    parts = urlsplit(to)
+    inside = to.startswith("/") and not to.startswith("//") and "\\" not in to and not parts.netloc and not parts.scheme
+    return to if inside else "/"
+
+
+def _why(state: State) -> str:
+    return {
+        State.EXPIRED: "this token has ended",
+        State.REVOKED: "this token was revoked",
+        State.SUSPENDED: "this contributor is suspended",
+    }.get(state, "no contributor has this token")
+
+
+def _remedy(state: State) -> str:
+    if state is State.SUSPENDED:
+        return "Ask whoever keeps this catalogue"
+    return "Copy it whole, from oh_ on; whoever keeps this catalogue can make a new one"

@@ -1,0 +1,1 @@
+"""The photo page: points marked in a picture become measurements."""

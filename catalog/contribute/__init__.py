@@ -1,0 +1,1 @@
+"""Contributions from people: reviewed by machine, then written."""

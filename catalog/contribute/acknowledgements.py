@@ -1,0 +1,58 @@
+"""What the machine review finds severe is taken only with a reason, and the journal keeps the reason."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from catalog.history.acts import Act
+from catalog.model.errors import CatalogueError, EntryError
+from catalog.review.findings import Code, Finding, severe
+from matcher.vocabulary import closest, remedy_for
+
+SHORTEST_REASON = 10
+"""Characters of a reason that acknowledges a severe finding: "ok" explains nothing to whoever reads it later."""
+
+
+class ReviewRefusedError(CatalogueError):
+    """The machine review found something severe that was not acknowledged; ``findings`` are all that it found."""
+
+    def __init__(self, findings: Sequence[Finding], unacknowledged: Sequence[Finding]) -> None:
+        first = unacknowledged[0]
+        super().__init__(
+            first.message,
+            field=first.field,
+            value=first.value,
+            remedy=f"{first.remedy}; if it is right as it is, acknowledge {first.code} with a reason",
+        )
+        self.findings = tuple(findings)
+        self.unacknowledged = tuple(unacknowledged)
+
+
+def acknowledge(act: Act, findings: Sequence[Finding], acknowledged: Mapping[str, str]) -> Act:
+    """The act with the reasons given for severe findings, by code.
+
+    Raises ReviewRefusedError for those without one, EntryError for a reason that is none.
+    """
+    known = [code.value for code in Code]
+    for code, reason in acknowledged.items():
+        if code not in known:
+            raise EntryError(
+                f"the machine review knows no finding {code!r}",
+                field=f"acknowledge.{code}",
+                value=code,
+                remedy=remedy_for(known, closest(code, known)),
+            )
+        if len(reason.strip()) < SHORTEST_REASON:
+            raise EntryError(
+                f"the acknowledgement of {code} gives no reason",
+                field=f"acknowledge.{code}",
+                value=reason,
+                remedy=f"Say in {SHORTEST_REASON} characters or more why it is right as it is",
+            )
+    left = [finding for finding in severe(findings) if finding.code not in acknowledged]
+    if left:
+        raise ReviewRefusedError(findings, left)
+    codes = dict.fromkeys(finding.code for finding in severe(findings))
+    told = [act.reason, *(f"acknowledged {code}: {acknowledged[code]}" for code in codes)]
+    return replace(act, reason="; ".join(part for part in told if part))

@@ -1,0 +1,113 @@
+"""Taking what somebody contributes: reviewed by machine first, then added or revised, with what was acknowledged."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import timedelta
+
+from sqlalchemy.orm import Session
+
+from catalog.contribute.acknowledgements import acknowledge
+from catalog.history.acts import Act
+from catalog.history.pending import DELAY, Submitted, submit_revision
+from catalog.history.rewriting import get_record, get_records, rewrite, stood_of
+from catalog.model.entries import AnyEntry, Series
+from catalog.model.errors import DuplicateError
+from catalog.model.series_laws import Expansion, expand
+from catalog.records.adding import AddReport, add
+from catalog.review import Finding, is_clean, review, surroundings
+
+
+@dataclass(frozen=True, kw_only=True)
+class Preview:
+    """What would happen: what the machine review finds, and for a series every half and mating of its laws."""
+
+    findings: tuple[Finding, ...]
+    made: Expansion | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Contributed:
+    """What was added, and what the machine review found about it."""
+
+    report: AddReport
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Revised:
+    """What became of a revision (done, or waiting), and what the machine review found about it."""
+
+    submitted: Submitted
+    findings: tuple[Finding, ...]
+
+
+def preview(session: Session, entry: AnyEntry) -> Preview:
+    """Review an entry without saving it. Raises EntryError for laws that cannot be carried out."""
+    made = expand(entry) if isinstance(entry, Series) else None
+    return Preview(findings=_reviewed(session, entry), made=made)
+
+
+def contribute(session: Session, act: Act, entry: AnyEntry, acknowledged: Mapping[str, str]) -> Contributed:
+    """Add an entry. ``acknowledged`` gives a reason for each severe finding, by its code; the journal keeps them.
+
+    Raises ReviewRefusedError, EntryError for an acknowledgement without a reason, and what `catalog.records.adding.add`
+    raises.
+    """
+    _require_not_gone(session, entry)
+    findings = _reviewed(session, entry)
+    act = acknowledge(act, findings, acknowledged)
+    report = add(session, [entry], act, clean=_keys(entry) if is_clean(findings) else ())
+    return Contributed(report=report, findings=findings)
+
+
+def revise_entry(
+    session: Session,
+    act: Act,
+    key: str,
+    entry: AnyEntry,
+    acknowledged: Mapping[str, str],
+    *,
+    delay: timedelta = DELAY,
+) -> Revised:
+    """Revise an entry; a confirmed one's values wait. Raises as `contribute` and `catalog.history.changing.revise`."""
+    findings = _reviewed(session, entry)
+    act = acknowledge(act, findings, acknowledged)
+    submitted = submit_revision(session, act, key, entry, clean=is_clean(findings), delay=delay)
+    return Revised(submitted=submitted, findings=findings)
+
+
+def review_standing(session: Session, act: Act, record: str, key: str) -> tuple[Finding, ...]:
+    """Review an entry as it stands, as one that came from a file; where nothing is found it is clean from now on.
+
+    Raises NotFoundError.
+    """
+    entry = get_record(session, record, key)
+    findings = _reviewed(session, entry.content)
+    if is_clean(findings) and not entry.clean:
+        rewrite(session, act, "review", replace(stood_of(entry), clean=True))
+    return findings
+
+
+def _require_not_gone(session: Session, entry: AnyEntry) -> None:
+    """An entry that was taken away is not added anew under its key: it is restored, or its successor used."""
+    for record in get_records(session, entry.record, [entry.key]).values():
+        if record.state != "listed":
+            raise DuplicateError(
+                f"{entry.record} {entry.key} was {record.state}",
+                field="entry",
+                value=entry.key,
+                remedy=f"Go on at {record.successor}" if record.successor else "Restore it, then revise it",
+            )
+
+
+def _reviewed(session: Session, entry: AnyEntry) -> tuple[Finding, ...]:
+    return review(entry, surroundings(session, entry))
+
+
+def _keys(entry: AnyEntry) -> tuple[str, ...]:
+    if not isinstance(entry, Series):
+        return (entry.key,)
+    made = expand(entry)
+    return (entry.key, *(half.key for half in made.halves), *(mating.key for mating in made.matings))

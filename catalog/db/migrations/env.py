@@ -1,0 +1,17 @@
+"""Run by Alembic: migrate over the connection that the caller put in ``config.attributes``."""
+
+from __future__ import annotations
+
+from alembic import context
+
+from catalog.db import record_tables  # noqa: F401 - its tables belong to the metadata
+from catalog.db.tables import Base
+
+context.configure(
+    connection=context.config.attributes["connection"],
+    target_metadata=Base.metadata,
+    render_as_batch=True,
+    compare_server_default=True,
+)
+with context.begin_transaction():
+    context.run_migrations()

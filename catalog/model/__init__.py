@@ -1,0 +1,1 @@
+"""What an entry is, without any database."""

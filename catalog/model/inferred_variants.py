@@ -1,0 +1,316 @@
+"""Halves that nobody listed but that a series makes likely: other contact counts by its stated or fitted laws.
+
+They enter the ranking marked as inferred, at a tenth of a listed half's prior, dimensions with the law's uncertainty.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter, defaultdict
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal, TypeVar
+
+from catalog.model.entries import BlockedPosition, Bound, Dimension, Half, KindLaw, Series
+from catalog.model.errors import EntryError
+from catalog.model.part_number_patterns import Reading, alike, filled, readings, skeleton
+from catalog.model.series_laws import expand
+from matcher.columns.dimension_laws import LEAST_U, Law, fit_law
+from matcher.features import FEATURES
+
+FEWEST_SIBLINGS = 3
+"""Members that a fitted law needs; two always agree with some line."""
+
+STEPS_BEYOND = 3
+"""Sizes inferred beyond the smallest and largest member, in steps of the series: common practice, no source."""
+
+COMMON_COUNTS = (2, 4, 6, 8, 10, 12, 14, 16, 20, 24, 26, 30, 34, 40, 50, 60, 64, 70, 80, 100, 120, 140, 160, 180, 200)
+"""Contact counts that makers offer first: common practice, no source."""
+
+COMMON_REACH = 2.0
+"""Commonly offered counts are inferred up to this many times beyond the smallest and largest member."""
+
+MOST_VARIANTS = 80
+"""Variants of one group of members, those nearest to a listed size first; the longest real group has 49 sizes."""
+
+MOST_CONTACTS = 1000
+"""Contacts of a half (the entries' own limit)."""
+
+SHOWN_SERIES = 150
+"""Characters of a series' name that go into the name of a half without a part number (entries allow 200 in all)."""
+
+ESSENTIAL = ("pitch", "body_length", "body_width")
+"""A size at which the law of one of these gives nothing possible is not made; others (pegs, say) may end."""
+
+T = TypeVar("T")
+Basis = Literal["stated law", "fitted law"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class InferredHalf:
+    """A half nobody listed. ``extra_u`` of its dimensions is the law's uncertainty; ``siblings`` bear it out."""
+
+    half: Half
+    basis: Basis
+    siblings: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Members:
+    """Halves of one construction that differ in size only: one kind, rows, mounting and form of name.
+
+    ``missing`` is how many contacts fewer than rows × positions each has. ``form`` and ``pattern`` tell how the size is
+    written in part numbers.
+    """
+
+    halves: tuple[Half, ...]
+    laws: Mapping[str, Law]
+    missing: int
+    form: tuple[Reading | None, ...]
+    pattern: str
+
+    @property
+    def first(self) -> Half:
+        """One member: what all have in common can be read from it."""
+        return self.halves[0]
+
+    @property
+    def listed(self) -> frozenset[int]:
+        """Positions of the members."""
+        return frozenset(half.contacts_per_row for half in self.halves)
+
+    @classmethod
+    def of(cls, halves: Sequence[Half]) -> Members | None:
+        """Fit the laws of members; None where fewer than three sizes are there or their contacts follow no rule."""
+        sizes = {half.contacts_per_row for half in halves}
+        missing = {half.rows * half.contacts_per_row - half.contact_count for half in halves}
+        if len(sizes) < FEWEST_SIBLINGS or len(missing) != 1:
+            return None
+        form = readings(halves) if len({alike(half) for half in halves}) == 1 else ()
+        return cls(
+            halves=tuple(halves),
+            laws=_laws(halves),
+            missing=missing.pop(),
+            form=form,
+            pattern=skeleton(halves[0], form) if form else "",
+        )
+
+    def variant(self, positions: int) -> Half | None:
+        """The half of this size by the fitted laws; None where a law would give nothing that can be made."""
+        contacts = self.first.rows * positions - self.missing
+        dimensions = {name: self._dimension(name, law, positions) for name, law in self.laws.items()}
+        found = {name: dimension for name, dimension in dimensions.items() if dimension is not None}
+        blocked: tuple[BlockedPosition, ...] = _shared([half.blocked for half in self.halves], ())
+        if not 1 <= contacts <= MOST_CONTACTS or any(site.position > positions for site in blocked):
+            return None
+        if any(name in dimensions and name not in found for name in ESSENTIAL):
+            return None
+        return self.first.model_copy(
+            update={
+                "part_number": self._part_number(contacts, positions),
+                "contact_count": contacts,
+                "positions": positions,
+                "row_contacts": self._row_contacts(positions),
+                "blocked": blocked,
+                "dimensions": found,
+                "counts": _shared_items([half.counts for half in self.halves]),
+                "categories": _shared_items([half.categories for half in self.halves]),
+                "markings": (),
+                "aliases": (),
+                "order_codes": (),
+                "note": "",
+            }
+        )
+
+    def _part_number(self, contacts: int, positions: int) -> str:
+        name = filled(self.pattern, self.form, contacts=contacts, positions=positions) if self.form else None
+        return name or f"{self.first.series[:SHOWN_SERIES]}, {contacts} contacts (not listed)"
+
+    def _row_contacts(self, positions: int) -> tuple[int, ...]:
+        """Unequal rows keep their difference from the longest; left open where members disagree."""
+        short = _shared([tuple(half.contacts_per_row - n for n in half.row_contacts) for half in self.halves], ())
+        rows = tuple(positions - less for less in short)
+        return rows if all(n >= 0 for n in rows) else ()
+
+    def _dimension(self, name: str, law: Law, positions: int) -> Dimension | None:
+        """The law's value as a dimension; what members say of tolerance, bound and doubt is kept."""
+        value = round(law.value(positions), 4)
+        if not FEATURES[name].low <= value <= FEATURES[name].high:
+            return None
+        own = [half.dimensions[name] for half in self.halves if name in half.dimensions]
+        tolerances = [dimension.tolerance for dimension in own if dimension.tolerance is not None]
+        doubt = math.sqrt(sum(dimension.extra_u**2 for dimension in own) / len(own))
+        return Dimension(
+            value=value,
+            bound=Counter(dimension.bound for dimension in own).most_common(1)[0][0],
+            tolerance=max(tolerances) if len(tolerances) == len(own) else None,
+            extra_u=round(math.hypot(law.u(positions), doubt), 4),
+            doubt=next((dimension.doubt for dimension in own if dimension.doubt), ""),
+        )
+
+
+def _shared(values: Sequence[T], otherwise: T) -> T:
+    return values[0] if all(value == values[0] for value in values) else otherwise
+
+
+def _shared_items(tables: Sequence[Mapping[str, T]]) -> dict[str, T]:
+    """Items that all tables have alike."""
+    return {key: value for key, value in tables[0].items() if all(table.get(key) == value for table in tables)}
+
+
+def _laws(halves: Sequence[Half]) -> dict[str, Law]:
+    """A law for each dimension that at least three sizes and half of the members have."""
+    counts = Counter(name for half in halves for name in half.dimensions)
+    pitch = _middle([half.dimensions["pitch"].value for half in halves if "pitch" in half.dimensions])
+    laws: dict[str, Law] = {}
+    for name, times in counts.items():
+        own = [half for half in halves if name in half.dimensions]
+        sizes = [half.contacts_per_row for half in own]
+        if len(set(sizes)) >= FEWEST_SIBLINGS and 2 * times >= len(halves):
+            along = pitch if FEATURES[name].along_rows else None
+            laws[name] = fit_law(sizes, [half.dimensions[name].value for half in own], snap_slope_to=along)
+    return laws
+
+
+def _middle(values: Sequence[float]) -> float | None:
+    return sorted(values)[len(values) // 2] if values else None
+
+
+def member_groups(halves: Sequence[Half]) -> list[Members]:
+    """Groups of three sizes and more within each series, each of one construction.
+
+    Members of one series are told apart by kind, rows, mounting and the form of their part numbers; where part numbers
+    have no common form, a group holds only if no two of it have the same size (else they differ in more than size).
+    """
+    constructions: dict[tuple[object, ...], list[Half]] = defaultdict(list)
+    for half in halves:
+        pitch = half.dimensions.get("pitch")
+        same = (half.series_key, half.half_kind, half.rows, tuple(sorted(half.categories.items())))
+        constructions[(*same, None if pitch is None else round(pitch.value, 2))].append(half)
+    groups = (Members.of(group) for own in constructions.values() for group in _by_name(own))
+    return [group for group in groups if group is not None]
+
+
+def _by_name(halves: Sequence[Half]) -> list[list[Half]]:
+    forms: dict[tuple[object, ...], list[Half]] = defaultdict(list)
+    for half in halves:
+        forms[alike(half)].append(half)
+    named: dict[tuple[object, str], list[Half]] = defaultdict(list)
+    for same, own in forms.items():
+        form = readings(own)
+        for half in own:
+            named[same, skeleton(half, form)].append(half)
+    sizes = [half.contacts_per_row for half in halves]
+    if all(len(own) == 1 for own in named.values()) and len(set(sizes)) == len(sizes):
+        return [list(halves)]
+    return list(named.values())
+
+
+def plausible_positions(listed: Sequence[int] | frozenset[int], rows: int) -> list[int]:
+    """Sizes that a series with these members may have as well: positions per row, ascending.
+
+    On the series' step between and a few steps beyond the members, and commonly offered counts not far beyond.
+    """
+    low, high = min(listed), max(listed)
+    step = math.gcd(*(size - low for size in listed)) or 1
+    grid = set(range(low - STEPS_BEYOND * step, high + STEPS_BEYOND * step + 1, step))
+    common = {count // rows for count in COMMON_COUNTS if count % rows == 0}
+    grid |= {size for size in common if low / COMMON_REACH <= size <= high * COMMON_REACH}
+    new = [size for size in grid if size >= 1 and size not in listed]
+    nearest = sorted(new, key=lambda size: (min(abs(size - other) for other in listed), size))
+    return sorted(nearest[:MOST_VARIANTS])
+
+
+def inferred_halves(halves: Sequence[Half], series: Sequence[Series]) -> tuple[InferredHalf, ...]:
+    """Everything that may be inferred: by the laws of ``series`` where stated, else by laws fitted to ``halves``.
+
+    No key of a listed half is used again.
+    """
+    members = by_series(halves, lambda half: half.series_key)
+    laws = {entry.key: entry for entry in series}
+    stated = [variant for entry in series for variant in by_stated_laws(entry)]
+    fitted = [variant for key, own in members.items() for variant in by_fitted_laws(own, laws.get(key))]
+    return tuple(unlisted([*stated, *fitted], {half.key for half in halves}, lambda each: each.half.key))
+
+
+def by_series(halves: Iterable[T], key: Callable[[T], str]) -> dict[str, list[T]]:
+    """Halves by the key of their series."""
+    found: dict[str, list[T]] = defaultdict(list)
+    for half in halves:
+        found[key(half)].append(half)
+    return dict(found)
+
+
+def by_stated_laws(series: Series) -> Iterator[InferredHalf]:
+    """What the laws of one series make likely, whether listed elsewhere or not."""
+    for law in series.kinds:
+        listed = frozenset(-(-(count + len(law.blocked)) // law.rows) for count in law.contact_counts)
+        counts = [size * law.rows - len(law.blocked) for size in plausible_positions(listed, law.rows)]
+        wanted = tuple(count for count in counts if count >= 1 and count not in law.contact_counts)
+        for half in _by_stated_law(series, law, wanted):
+            yield InferredHalf(half=half, basis="stated law", siblings=len(law.contact_counts))
+
+
+def by_fitted_laws(members: Sequence[Half], series: Series | None) -> Iterator[InferredHalf]:
+    """What the members of one series make likely, of kinds for which it states no law; None: nobody described it."""
+    stated = {(law.half_kind, law.rows) for law in (series.kinds if series is not None else ())}
+    for group in member_groups([half for half in members if (half.half_kind, half.rows) not in stated]):
+        yield from variants_of(group)
+
+
+def unlisted(variants: Iterable[T], taken: Collection[str], key: Callable[[T], str]) -> list[T]:
+    """The variants with each key once, the first, and none that is ``taken``."""
+    chosen: dict[str, T] = {}
+    for variant in variants:
+        if key(variant) not in taken:
+            chosen.setdefault(key(variant), variant)
+    return list(chosen.values())
+
+
+def variants_of(group: Members) -> Iterator[InferredHalf]:
+    """The unlisted sizes of one group of members by its fitted laws."""
+    for positions in plausible_positions(group.listed, group.first.rows):
+        half = group.variant(positions)
+        if half is not None:
+            yield InferredHalf(half=half, basis="fitted law", siblings=len(group.halves))
+
+
+def _by_stated_law(entry: Series, law: KindLaw, counts: tuple[int, ...]) -> list[Half]:
+    """One half per count and height class; none of a count at which the law cannot be carried out."""
+    if not counts:
+        return []
+    those = law.model_copy(update={"contact_counts": counts})
+    try:
+        made = expand(entry.model_copy(update={"kinds": (those,), "stack": ()})).halves
+    except EntryError:
+        each = [] if len(counts) == 1 else [(count,) for count in counts]
+        return [half for one in each for half in _by_stated_law(entry, law, one)]
+    return [half.model_copy(update={"dimensions": _doubtful(half.dimensions)}) for half in made]
+
+
+def _doubtful(dimensions: Mapping[str, Dimension]) -> dict[str, Dimension]:
+    return {name: _with_least_u(dim.value, dim.bound, dim.tolerance) for name, dim in dimensions.items()}
+
+
+@lru_cache(maxsize=4096)
+def _with_least_u(value: float, bound: Bound, tolerance: float | None) -> Dimension:
+    """Sizes of one law share most of their dimensions."""
+    return Dimension(value=value, bound=bound, tolerance=tolerance, extra_u=LEAST_U)
+
+
+@dataclass(frozen=True, kw_only=True)
+class LeftOut:
+    """One member predicted from its siblings: the member, and what they say of its size (None: nothing)."""
+
+    half: Half
+    predicted: Half | None
+
+
+def leave_one_out(group: Members) -> Iterator[LeftOut]:
+    """Each member that leaves at least three other sizes behind, predicted from the others."""
+    for half in group.halves:
+        rest = [other for other in group.halves if other.contacts_per_row != half.contacts_per_row]
+        siblings = Members.of(rest)
+        if siblings is not None:
+            yield LeftOut(half=half, predicted=siblings.variant(half.contacts_per_row))

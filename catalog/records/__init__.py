@@ -1,0 +1,1 @@
+"""Entries read from and written to the database."""

@@ -1,0 +1,98 @@
+"""Read models: entries as they stand in the catalogue."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from catalog.evidence.standing import Standing
+from catalog.model.entries import Half, Mating, Series
+
+Origin = Literal["listed", "inferred"]
+State = Literal["listed", "withdrawn", "merged"]
+
+
+class Record(BaseModel):
+    """An entry as it stands. Frozen.
+
+    ``revision`` counts its changes from 1 (0: nobody listed it). ``substance_revision`` is the one that first had
+    what can be measured as it is now, by ``author``. ``clean``: the machine review found nothing in it. ``state``
+    merged: another entry, ``successor``, took its place.
+    """
+
+    model_config = ConfigDict(frozen=True)
+
+    standing: Standing = "reported"
+    revision: int
+    substance_revision: int = 0
+    author: str = ""
+    changed_at: str = ""
+    clean: bool = False
+    state: State = "listed"
+    successor: str | None = None
+
+
+class BetterKnown(BaseModel):
+    """A dimension that measurements know better than the entry states it, mm: identification uses it instead.
+
+    ``tolerance`` is the half-width within which parts lie, ``u`` the standard uncertainty of ``value``, their centre.
+    """
+
+    model_config = ConfigDict(frozen=True)
+
+    value: float
+    tolerance: float | None
+    u: float
+    people: int
+    explanation: str
+
+
+class HalfRecord(Record):
+    """A half as it stands. ``origin`` inferred: nobody listed it, it follows from its series' laws or siblings.
+
+    ``from_law`` says that its series' stated laws made it. ``inferred_by`` says from what (None: listed), ``siblings``
+    how many listed halves stand behind it.
+    """
+
+    key: str
+    origin: Origin
+    half: Half
+    series_key: str
+    from_law: bool = False
+    inferred_by: Literal["stated law", "fitted law"] | None = None
+    siblings: int = 0
+    better_known: dict[str, BetterKnown] = Field(default_factory=dict)
+
+    @property
+    def content(self) -> Half:
+        """What the entry says."""
+        return self.half
+
+
+class SeriesRecord(Record):
+    """A series as it stands. ``stated`` False: nobody described it, its halves name it."""
+
+    key: str
+    series: Series
+    stated: bool
+    half_count: int
+
+    @property
+    def content(self) -> Series:
+        """What the entry says."""
+        return self.series
+
+
+class MatingRecord(Record):
+    """A mating as it stands; ``id`` is its key, permanent and the same in every catalogue."""
+
+    id: str
+    mating: Mating
+    from_law: bool = False
+    better_known: dict[str, BetterKnown] = Field(default_factory=dict)
+
+    @property
+    def content(self) -> Mating:
+        """What the entry says."""
+        return self.mating

@@ -1,0 +1,1 @@
+"""One state of the whole catalogue in memory, as the matcher and the search want it."""

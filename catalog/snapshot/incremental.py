@@ -1,0 +1,260 @@
+"""What a snapshot is made of, entry by entry: kept between snapshots, so that a change costs only what it touches."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Set
+from dataclasses import dataclass
+from itertools import chain
+from typing import Any, TypeVar
+
+from sqlalchemy import func, or_, select
+from sqlalchemy.orm import Session
+
+from catalog.db.database import read_version
+from catalog.db.record_tables import JournalTable
+from catalog.db.tables import HalfTable, MatingTable, SeriesTable
+from catalog.history.states import ENTRIES
+from catalog.model.entries import Series
+from catalog.model.inferred_variants import InferredHalf, by_fitted_laws, by_series, by_stated_laws, unlisted
+from catalog.records.read import Ids, load_halves, load_matings, load_series
+from catalog.records.read_models import HalfRecord, MatingRecord, SeriesRecord
+from catalog.records.write import chunks, ids_by_key
+from catalog.snapshot.matcher_rows import half_row, mating_row
+from catalog.snapshot.search import Searchable
+from matcher.columns.rows import PreparedHalf, PreparedMating
+
+MOST_CHANGED_SHARE = 0.2
+"""Share of the entries beyond which all are read anew: they are read in one go three times as fast as by their ids."""
+
+R = TypeVar("R", HalfRecord, SeriesRecord, MatingRecord)
+K = TypeVar("K")
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeptHalf:
+    """A half and its part of the matcher's columns; inferred halves are not searched for."""
+
+    record: HalfRecord
+    prepared: PreparedHalf
+    searchable: Searchable | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeptSeries:
+    """A series and what it is found by."""
+
+    record: SeriesRecord
+    searchable: Searchable
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeptMating:
+    """A mating and its part of the matcher's columns."""
+
+    record: MatingRecord
+    prepared: PreparedMating
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stock:
+    """All that is listed at one version, by key and in the order of keys.
+
+    ``journal`` is the last row of the journal that is taken into account. ``matings`` are those of listed halves.
+    ``stated`` and ``fitted`` hold, by series, what its stated laws and its members make likely, listed or not.
+    """
+
+    version: int
+    journal: int
+    halves: Mapping[str, KeptHalf]
+    series: Mapping[str, KeptSeries]
+    matings: Mapping[str, KeptMating]
+    stated: Mapping[str, tuple[KeptHalf, ...]]
+    fitted: Mapping[str, tuple[KeptHalf, ...]]
+
+    @property
+    def all_halves(self) -> list[KeptHalf]:
+        """The listed halves and then the variants that nobody listed."""
+        likely = chain.from_iterable((*self.stated.values(), *self.fitted.values()))
+        return [*self.halves.values(), *unlisted(likely, self.halves, lambda kept: kept.record.key)]
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Read:
+    """Records read from the tables, whatever their state, and up to where that goes."""
+
+    version: int
+    journal: int
+    halves: Sequence[HalfRecord]
+    series: Sequence[SeriesRecord]
+    matings: Sequence[MatingRecord]
+
+
+def read_stock(session: Session) -> Stock:
+    """Read everything."""
+    last = session.execute(select(func.max(JournalTable.id))).scalar_one()
+    read = _Read(
+        version=read_version(session),
+        journal=last or 0,
+        halves=load_halves(session),
+        series=load_series(session),
+        matings=load_matings(session),
+    )
+    return _renewed(Stock(version=0, journal=0, halves={}, series={}, matings={}, stated={}, fitted={}), read)
+
+
+def update_stock(session: Session, stock: Stock) -> Stock | None:
+    """The stock at the present version, for which only what changed is read; it is the same as one read anew.
+
+    None where reading everything is better: very much changed, or the journal does not tell what.
+    """
+    version = read_version(session)
+    rows = _rows_since(session, stock.journal)
+    if not 0 < version - stock.version <= len(rows):
+        return None  # another catalogue's file, or something was changed without a row
+    keys = _entries(rows)
+    series = ids_by_key(session, SeriesTable, keys["series"])
+    halves = ids_by_key(session, HalfTable, keys["half"])
+    matings = ids_by_key(session, MatingTable, keys["mating"])
+    if any(len(found) < len(keys[record]) for record, found in zip(ENTRIES, (series, halves, matings), strict=True)):
+        return None
+    half_ids = _with_owned(session, halves.values(), HalfTable.id, [HalfTable.series_id], series.values())
+    of_halves = [MatingTable.half_id, MatingTable.other_id]
+    mating_ids = _with_owned(session, matings.values(), MatingTable.id, of_halves, half_ids)
+    held = len(stock.series) + len(stock.halves) + len(stock.matings)
+    if len(series) + len(half_ids) + len(mating_ids) > MOST_CHANGED_SHARE * held:
+        return None
+    read = _Read(
+        version=version,
+        journal=rows[-1].id,
+        halves=_loaded(session, load_halves, half_ids),
+        series=_loaded(session, load_series, series.values()),
+        matings=_loaded(session, load_matings, mating_ids),
+    )
+    return _renewed(stock, read)
+
+
+def _rows_since(session: Session, last: int) -> Sequence[Any]:
+    table = JournalTable
+    statement = select(table.id, table.record, table.key, table.of, table.about).where(table.id > last)
+    return session.execute(statement.order_by(table.id)).all()
+
+
+def _entries(rows: Iterable[Any]) -> dict[str, set[str]]:
+    """Keys, by record, of the entries that rows tell of: changed themselves, or spoken of by a document."""
+    keys: dict[str, set[str]] = {record: set() for record in ENTRIES}
+    for row in rows:
+        record, key = (row.record, row.key) if row.record in ENTRIES else (row.of, row.about)
+        if record in ENTRIES:
+            keys[record].add(key)
+    return keys
+
+
+def _with_owned(
+    session: Session, ids: Iterable[int], own: Any, owners: Sequence[Any], changed: Iterable[int]
+) -> set[int]:
+    """The ids, and those of entries that what changed owns: a series' halves bear its name, a half's matings fall
+    with it."""
+    found = set(ids)
+    for chunk in chunks(changed):
+        found.update(session.execute(select(own).where(or_(*(owner.in_(chunk) for owner in owners)))).scalars())
+    return found
+
+
+def _loaded(session: Session, load: Callable[[Session, Ids], list[R]], ids: Iterable[int]) -> list[R]:
+    return [record for chunk in chunks(sorted(ids)) for record in load(session, chunk)]
+
+
+def _renewed(stock: Stock, read: _Read) -> Stock:
+    """The stock with what was read in the place of what it held of these entries."""
+    halves = _replaced(stock.halves, {record.key: record for record in read.halves}, _kept_half)
+    series = _replaced(stock.series, {record.key: record for record in read.series}, _kept_series)
+    matings = _replaced(stock.matings, {record.id: record for record in read.matings}, _kept_mating)
+    laws = {key: kept.record.series for key, kept in series.items() if kept.record.stated}
+    relaid = {record.key for record in read.series if _laws(stock, record.key) != laws.get(record.key)}
+    moved = relaid | _moved(stock.halves, halves, read)
+    members = by_series((kept.record for kept in halves.values()), lambda record: record.series_key)
+
+    def stated(key: str) -> Iterator[InferredHalf]:
+        return by_stated_laws(laws[key]) if key in laws else iter(())
+
+    def fitted(key: str) -> Iterator[InferredHalf]:
+        return by_fitted_laws([record.half for record in members.get(key, [])], laws.get(key))
+
+    return Stock(
+        version=read.version,
+        journal=read.journal,
+        halves=halves,
+        series=series,
+        matings={key: kept for key, kept in matings.items() if _ends(kept) <= halves.keys()},
+        stated=_inferred_anew(stock.stated, relaid, stated),
+        fitted=_inferred_anew(stock.fitted, moved, fitted),
+    )
+
+
+def _ends(kept: KeptMating) -> set[str]:
+    return {kept.record.mating.half, kept.record.mating.other}
+
+
+def _replaced(held: Mapping[str, K], read: Mapping[str, R], keep: Callable[[R, K | None], K]) -> dict[str, K]:
+    """What is held, with what was read instead where it is listed, in the order of keys."""
+    found = {key: kept for key, kept in held.items() if key not in read}
+    found |= {key: keep(record, held.get(key)) for key, record in read.items() if record.state == "listed"}
+    return dict(sorted(found.items()))
+
+
+def _kept_half(record: HalfRecord, before: KeptHalf | None) -> KeptHalf:
+    row = half_row(record)
+    same = before is not None and before.prepared.row == row
+    return KeptHalf(
+        record=record,
+        prepared=before.prepared if before is not None and same else PreparedHalf.of(row),
+        searchable=Searchable.of(record) if record.origin == "listed" else None,
+    )
+
+
+def _kept_series(record: SeriesRecord, _before: KeptSeries | None) -> KeptSeries:
+    return KeptSeries(record=record, searchable=Searchable.of(record))
+
+
+def _kept_mating(record: MatingRecord, before: KeptMating | None) -> KeptMating:
+    row = mating_row(record)
+    same = before is not None and before.prepared.row == row
+    return KeptMating(
+        record=record, prepared=before.prepared if before is not None and same else PreparedMating.of(row)
+    )
+
+
+def _laws(stock: Stock, key: str) -> Series | None:
+    kept = stock.series.get(key)
+    return kept.record.series if kept is not None and kept.record.stated else None
+
+
+def _moved(before: Mapping[str, KeptHalf], after: Mapping[str, KeptHalf], read: _Read) -> set[str]:
+    """Series with other members than before."""
+    moved: set[str] = set()
+    for record in read.halves:
+        was, now = before.get(record.key), after.get(record.key)
+        if (was and was.record.half) != (now and now.record.half):
+            moved |= {kept.record.series_key for kept in (was, now) if kept is not None}
+    return moved
+
+
+def _inferred_anew(
+    held: Mapping[str, tuple[KeptHalf, ...]], touched: Set[str], infer: Callable[[str], Iterator[InferredHalf]]
+) -> dict[str, tuple[KeptHalf, ...]]:
+    """What is likely in each series, inferred anew for those that are touched, in the order of their keys."""
+    found = {key: variants for key, variants in held.items() if key not in touched}
+    found |= {key: tuple(_kept_half(_inferred_record(each), None) for each in infer(key)) for key in touched}
+    return dict(sorted(found.items()))
+
+
+def _inferred_record(inferred: InferredHalf) -> HalfRecord:
+    return HalfRecord(
+        key=inferred.half.key,
+        origin="inferred",
+        revision=0,
+        half=inferred.half,
+        series_key=inferred.half.series_key,
+        inferred_by=inferred.basis,
+        siblings=inferred.siblings,
+    )

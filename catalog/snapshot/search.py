@@ -1,0 +1,186 @@
+"""Text search over part numbers, order codes, makers, series, aliases and markings.
+
+Blind to case and punctuation, tolerant of fragments and slips of the keyboard. An exact match comes before a
+beginning, that before a fragment, that before words found apart, that before a similar text.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from rapidfuzz import fuzz, process
+from rapidfuzz.distance import OSA
+
+from catalog.model.entries import slug
+from catalog.model.errors import EntryError
+from catalog.records.read_models import HalfRecord, SeriesRecord
+from matcher.columns.columns import Floats, Ints
+
+HitKind = Literal["half", "series", "maker"]
+
+LONGEST_QUERY = 200
+"""No text of the catalogue is longer."""
+
+EXACT, PREFIX, FRAGMENT, WORDS, FUZZY = 1.0, 0.9, 0.8, 0.7, 0.6
+"""Score of each way to match; a fuzzy one is multiplied by the similarity."""
+
+STEP = 0.09
+"""What a match within a text gains at most: as much of it as the query covers of the text."""
+
+LEAST_SIMILARITY = 70.0
+"""Percent of similar characters below which a text is another text. Common practice, no source."""
+
+WHOLE_SHARE = 0.1
+"""Part of a fuzzy score that compares whole texts, where two swapped letters are one slip: decides between equals."""
+
+LEAST_FUZZY = 3
+"""Characters that a query needs before similar texts are looked for: everything resembles two letters."""
+
+_KIND_ORDER: dict[HitKind, int] = {"maker": 0, "series": 1, "half": 2}
+_SEPARATOR = "\n"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Hit:
+    """Something found. ``score`` 0 to 1 (1: exactly this text), ``matched`` the text that was found."""
+
+    key: str
+    kind: HitKind
+    label: str
+    score: float
+    matched: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Target:
+    key: str
+    kind: HitKind
+    label: str
+    matched: str
+
+
+def plain(text: str) -> str:
+    """The text as search compares it: letters and figures only, no case, no accents."""
+    decomposed = unicodedata.normalize("NFKD", text.casefold())
+    return "".join(character for character in decomposed if character.isalnum())
+
+
+@dataclass(frozen=True, kw_only=True)
+class Searchable:
+    """What a half or a series can be found by: each text as search compares it, and all its words together."""
+
+    texts: tuple[tuple[str, _Target], ...]
+    words: str
+    whole: _Target
+
+    @classmethod
+    def of(cls, record: HalfRecord | SeriesRecord) -> Searchable:
+        """Work a record out."""
+        if isinstance(record, HalfRecord):
+            half = record.half
+            texts = (half.part_number, *half.order_codes, *half.aliases, *half.markings)
+            beside: tuple[str, ...] = (half.maker, half.series, *texts, str(half.contact_count))
+            return cls._of("half", record.key, half.maker, texts, beside)
+        series = record.series
+        texts = (series.name, *series.aliases)
+        return cls._of("series", record.key, series.maker, texts, (series.maker, *texts))
+
+    @classmethod
+    def _of(cls, kind: HitKind, key: str, maker: str, texts: tuple[str, ...], words: tuple[str, ...]) -> Searchable:
+        label = f"{maker} {texts[0]}"
+        targets = [_Target(key=key, kind=kind, label=label, matched=text) for text in texts]
+        of_maker = _Target(key=slug(maker), kind="maker", label=maker, matched=maker)
+        compared = [(plain(target.matched), target) for target in (*targets, of_maker)]
+        return cls(
+            texts=tuple((text, target) for text, target in compared if text),
+            words=_SEPARATOR.join(plain(word) for word in words),
+            whole=targets[0],
+        )
+
+
+class SearchIndex:
+    """An index of entries, built once and then only read: safe to share between threads."""
+
+    def __init__(self, entries: Iterable[Searchable]) -> None:
+        by_text: dict[str, dict[tuple[HitKind, str], _Target]] = {}
+        self._whole: list[tuple[str, _Target]] = []
+        for entry in entries:
+            for text, target in entry.texts:
+                by_text.setdefault(text, {}).setdefault((target.kind, target.key), target)
+            self._whole.append((entry.words, entry.whole))
+        self._texts = list(by_text)
+        self._targets = [tuple(targets.values()) for targets in by_text.values()]
+        self._lengths = np.array([len(text) for text in self._texts], dtype=np.int64)
+
+    def search(self, text: str, limit: int = 20) -> list[Hit]:
+        """The best ``limit`` hits, best first; each thing once. Raises EntryError for a query longer than any text."""
+        if len(text) > LONGEST_QUERY:
+            raise EntryError(
+                f"the search text has {len(text)} characters",
+                field="text",
+                value=text[:LONGEST_QUERY],
+                remedy=f"Shorten it to at most {LONGEST_QUERY}",
+            )
+        query = plain(text)
+        if not query or not self._texts:
+            return []
+        best: dict[tuple[HitKind, str], Hit] = {}
+        for score, target in self._scored(query, text):
+            earlier = best.get((target.kind, target.key))
+            if earlier is None or earlier.score < score:
+                best[target.kind, target.key] = _hit(target, score)
+        return sorted(best.values(), key=_order)[:limit]
+
+    def _scored(self, query: str, text: str) -> Iterator[tuple[float, _Target]]:
+        scores = self._fuzzy(query)
+        for index, candidate in enumerate(self._texts):
+            if query in candidate:
+                scores[index] = _contained(query, candidate)
+        for found in np.flatnonzero(scores):
+            for target in self._targets[int(found)]:
+                yield float(scores[found]), target
+        words = [word for word in map(plain, re.split(r"\s+", text)) if word]
+        if len(words) > 1:
+            for whole, target in self._whole:
+                if all(word in whole for word in words):
+                    yield WORDS + STEP * len(query) / max(len(query), len(whole)), target
+
+    def _fuzzy(self, query: str) -> Floats:
+        scores = np.zeros(len(self._texts))
+        if len(query) < LEAST_FUZZY:
+            return scores
+        # A text longer than the query may hold it somewhere; a shorter one must be like all of it.
+        longer = self._lengths >= len(query)
+        for scorer, chosen in ((fuzz.partial_ratio, np.flatnonzero(longer)), (fuzz.ratio, np.flatnonzero(~longer))):
+            scores[chosen] = self._similarity(query, chosen, scorer, LEAST_SIMILARITY) / 100.0
+        similar = np.flatnonzero(scores)
+        whole = self._similarity(query, similar, OSA.normalized_similarity, None)
+        scores[similar] = FUZZY * ((1.0 - WHOLE_SHARE) * scores[similar] + WHOLE_SHARE * whole)
+        return scores
+
+    def _similarity(self, query: str, chosen: Ints, scorer: Any, least: float | None) -> Floats:
+        texts = [self._texts[index] for index in chosen]
+        if not texts:
+            return np.zeros(0)
+        found: Floats = process.cdist([query], texts, scorer=scorer, score_cutoff=least, dtype=np.float64)[0]
+        return found
+
+
+def _contained(query: str, candidate: str) -> float:
+    if query == candidate:
+        return EXACT
+    ceiling = PREFIX if candidate.startswith(query) else FRAGMENT
+    return ceiling + STEP * len(query) / len(candidate)
+
+
+def _hit(target: _Target, score: float) -> Hit:
+    return Hit(key=target.key, kind=target.kind, label=target.label, score=round(score, 4), matched=target.matched)
+
+
+def _order(hit: Hit) -> tuple[float, int, str]:
+    return -hit.score, _KIND_ORDER[hit.kind], hit.key

@@ -1,0 +1,1 @@
+"""The density of a half that is not in the catalogue."""

@@ -1,0 +1,285 @@
+"""Log-density of the observations if the catalogue does not have the half.
+
+q(y) = w·p(y | a listed half) + s·p(y | unlike anything)
+     + (1 − w − s)·Σ_j π_j Σ_k (n_k/N)·p_j(count | k)·N(measured dimensions; profile k, class j)·Π p(the rest | k, j).
+
+Dimensions are compared in logarithms; what they share (the profile's true pitch, an instrument's error)
+makes them correlated, so they form one normal density per profile and class.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import logsumexp
+
+from matcher.absent.model import CLASSES, COUNT_SPREAD, AbsentModel, count_kernel
+from matcher.columns.columns import Columns, Floats, Ints
+from matcher.features import FEATURES, Kind
+from matcher.likelihood.gross_errors import floor_density
+from matcher.likelihood.likelihood import Likelihood, Part
+from matcher.likelihood.miscounts import floor_probability
+from matcher.likelihood.tolerance_density import SQRT_2PI, W_MIN
+from matcher.observations import Of, Reduced, SharedKind
+
+STRANGE_SHARE = 0.02
+"""Share of absent halves that are like nothing in the catalogue: every dimension log-uniform over its plausible range.
+Common practice, no source."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kernels:
+    """Centres of the mixture: halves that stand for them and their log-weights (n_k/N).
+
+    Where an exact contact count was seen these are the profiles, whose allowance is carried over to that count
+    (``positions``); else all listed halves with their own counts.
+    """
+
+    halves: Ints
+    log_weight: Floats
+    positions: Floats
+    exact_count: int | None
+
+
+def absent_log_density(model: AbsentModel, weighed: Likelihood) -> float:
+    """Log-density of all observations under *absent*; 0 where nothing was observed."""
+    return float(absent_prefixes(model, weighed, weighed.parts)[-1]) if weighed.parts else 0.0
+
+
+def absent_shares(model: AbsentModel, weighed: Likelihood) -> Floats:
+    """The log-density split over the parts, averaged over both orders; adds up to the whole."""
+    forward = np.diff(absent_prefixes(model, weighed, weighed.parts), prepend=0.0)
+    backward = np.diff(absent_prefixes(model, weighed, weighed.parts[::-1]), prepend=0.0)[::-1]
+    return np.asarray((forward + backward) / 2)
+
+
+def absent_prefixes(model: AbsentModel, weighed: Likelihood, parts: Sequence[Part]) -> Floats:
+    """Log-density of the first, the first two, … of the parts."""
+    sums = _explanations(model, weighed, parts, np.cumsum)
+    near = logsumexp(sums.log_near, axis=(1, 2))
+    return np.asarray(logsumexp(np.stack([sums.log_present, near, sums.log_strange]), axis=0))
+
+
+@dataclass(frozen=True, kw_only=True)
+class AbsentExplanations:
+    """What *absent* explains the observations with, as log-densities with their shares.
+
+    ``log_near`` is (… × classes × kernels), ``log_present`` and ``log_strange`` are (…); ``kernels`` tells the halves
+    that the kernels stand for.
+    """
+
+    log_present: Floats
+    log_near: Floats
+    log_strange: Floats
+    kernels: Kernels
+
+
+def absent_explanations(model: AbsentModel, weighed: Likelihood) -> AbsentExplanations:
+    """How much each explanation under absent has to do with all observations so far."""
+    return _explanations(model, weighed, weighed.parts, np.sum)
+
+
+def _explanations(
+    model: AbsentModel, weighed: Likelihood, parts: Sequence[Part], total: Callable[..., Floats]
+) -> AbsentExplanations:
+    """``total`` adds up over the parts: np.sum for all of them, np.cumsum for the first, the first two, …"""
+    columns = weighed.columns
+    kernels = _kernels(model, columns, [reading for part in parts for reading in part.readings])
+    log_prior = np.log(columns.prior_weight) - np.log(columns.prior_weight.sum())
+    each = np.stack([part.log_likelihood for part in parts]) if parts else np.zeros((0, len(columns)))
+    terms = _kernel_terms(model, columns, kernels, parts, log_prior)
+    present, near, strange = np.log([model.present_share, 1 - model.present_share - STRANGE_SHARE, STRANGE_SHARE])
+    weights = np.log(model.weights)[:, None] + kernels.log_weight[None, :] + near
+    return AbsentExplanations(
+        log_present=present + logsumexp(total(each, axis=0) + log_prior, axis=-1),
+        log_near=total(terms, axis=0) + weights,
+        log_strange=strange + total(np.array([_strange_term(part, log_prior) for part in parts]), axis=0),
+        kernels=kernels,
+    )
+
+
+def _kernels(model: AbsentModel, columns: Columns, readings: Sequence[Reduced]) -> Kernels:
+    exact = [r.count for r in readings if r.feature == "contact_count" and r.of is Of.THIS and r.count is not None]
+    halves = model.representative if exact else np.flatnonzero(model.profile >= 0)
+    weight = model.size if exact else np.ones(len(halves))
+    counts = np.full(len(halves), exact[0]) if exact else columns.counts["contact_count"][halves]
+    return Kernels(
+        halves=halves,
+        log_weight=np.log(weight / weight.sum()),
+        positions=np.ceil(counts / np.maximum(columns.counts["rows"][halves], 1)),
+        exact_count=exact[0] if exact else None,
+    )
+
+
+def _kernel_terms(
+    model: AbsentModel, columns: Columns, kernels: Kernels, parts: Sequence[Part], log_prior: Floats
+) -> Floats:
+    """(parts × classes × kernels) conditional log-densities in the given order."""
+    readings = [
+        reading for part in parts if not _says_nothing(part) for reading in part.readings if _is_measured(reading)
+    ]
+    normal = iter(_normal_terms(model, columns, kernels, readings))
+    terms = np.zeros((len(parts), CLASSES, len(kernels.halves)))
+    for term, part in zip(terms, parts, strict=True):
+        if _says_nothing(part):
+            term += part.log_likelihood[0]
+        elif _is_measured(part.readings[0]):
+            term += sum(next(normal) for _ in part.readings)
+        elif _is_exact_count(part.readings[0], kernels):
+            term += np.log(_count_terms(model, columns, kernels))
+        else:
+            term += _shared_or_anyone(model, part, kernels, log_prior)
+    return terms
+
+
+def _is_measured(reading: Reduced) -> bool:
+    return FEATURES[reading.feature].kind is Kind.DIMENSION and reading.of is Of.THIS and reading.value is not None
+
+
+def _strange_term(part: Part, log_prior: Floats) -> float:
+    """Log-density of a part if the half is like nothing listed: sizes and count anything plausible, else anyone's."""
+    first = part.readings[0]
+    if _says_nothing(part):
+        return float(part.log_likelihood[0])
+    if _is_measured(first):
+        terms = [np.log(plausible_density(reading)) for reading in part.readings]
+        if first.shared is not None and first.shared.unscaled:
+            terms[0] = -np.log(first.number * first.shared.sd * SQRT_2PI)
+        return float(np.sum(terms))
+    if first.feature == "contact_count" and first.of is Of.THIS and first.count is not None:
+        return float(np.log(floor_probability(first.count, first.count)))
+    return float(logsumexp(part.log_likelihood + log_prior))
+
+
+def plausible_density(reading: Reduced) -> float:
+    """Log-uniform density over the feature's plausible range, per mm; beyond it that of a gross error."""
+    row, x = FEATURES[reading.feature], reading.number
+    if row.low <= x <= row.high:
+        return float(1.0 / (x * np.log(row.high / row.low)))
+    return floor_density(reading.feature, x)
+
+
+def _says_nothing(part: Part) -> bool:
+    """A single reading in a picture without a scale has one density under every half, and so under absent."""
+    shared = part.readings[0].shared
+    return len(part.readings) == 1 and shared is not None and shared.unscaled and _is_measured(part.readings[0])
+
+
+def _is_exact_count(reading: Reduced, kernels: Kernels) -> bool:
+    return reading.feature == "contact_count" and reading.of is Of.THIS and reading.count is not None
+
+
+def _shared_or_anyone(model: AbsentModel, part: Part, kernels: Kernels, log_prior: Floats) -> Floats:
+    """What is not measured is shared with the profile's half, or that of any half of the catalogue."""
+    own = part.log_likelihood[kernels.halves][None, :]
+    anyone = logsumexp(part.log_likelihood + log_prior)
+    other = model.other_kind[:, None]
+    return np.asarray(np.logaddexp(np.log1p(-other) + own, np.log(other) + anyone))
+
+
+def _count_terms(model: AbsentModel, columns: Columns, kernels: Kernels) -> Floats:
+    """Probability of the counted number by class and profile: one the profile lists, or one around those."""
+    n = np.array(kernels.exact_count)
+    members = np.flatnonzero(model.profile >= 0)
+    counts, rows = columns.counts["contact_count"][members], columns.counts["rows"][members]
+    profile, size = model.profile[members], model.size
+    listed = np.bincount(profile, weights=counts == n, minlength=len(size)) / size
+    near = np.stack(
+        [
+            np.bincount(profile, weights=count_kernel(n, counts, rows, spread), minlength=len(size)) / size
+            for spread in COUNT_SPREAD
+        ]
+    )
+    share = model.listed_count[:, None]
+    return np.asarray(share * listed + (1 - share) * near + 1e-300)
+
+
+def _normal_terms(model: AbsentModel, columns: Columns, kernels: Kernels, readings: Sequence[Reduced]) -> list[Floats]:
+    """Sequential conditional log-densities (classes × kernels) of the measured dimensions, per mm."""
+    lines = [_line(model, columns, kernels, reading) for reading in readings]
+    return _sequential_normal(readings, lines)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """One reading in logarithms: deviation and own variance by kernel, and loadings by class and kernel.
+
+    ``pitch`` loads the profile's true pitch, ``own`` the feature's own deviation.
+    """
+
+    deviation: Floats
+    variance: Floats
+    pitch: Floats
+    own: Floats
+
+
+def _line(model: AbsentModel, columns: Columns, kernels: Kernels, reading: Reduced) -> Line:
+    feature, x, halves = FEATURES[reading.feature], reading.number, kernels.halves
+    column = columns.dimensions[reading.feature]
+    centre, half_width, extra_u = column.centre[halves], column.half_width[halves], column.extra_u[halves]
+    widths, ones = model.bandwidths, np.ones((CLASSES, len(halves)))
+    if feature.name == "pitch":
+        half_width, pitch, own = half_width / reading.spans, widths.pitch[:, None] * ones, 0.0 * ones
+    elif feature.along_rows:
+        centre, span = _carried_over(columns, kernels, centre)
+        pitch, own = widths.pitch[:, None] * (span / centre), widths.allowance[:, None] / centre
+    else:
+        across = widths.across.get(feature.name, widths.across["body_width"])
+        pitch, own = 0.0 * ones, across[:, None] * ones
+    unknown = np.isnan(centre)
+    middle, spread = np.sqrt(feature.low * feature.high), np.log(feature.high / feature.low) / np.sqrt(12)
+    relative = (half_width**2 / 3 + extra_u**2) / centre**2 + (reading.u**2 + W_MIN**2) / x**2
+    return Line(
+        deviation=np.log(x) - np.log(np.where(unknown, middle, centre)),
+        variance=np.where(unknown, spread**2, relative),
+        pitch=np.where(unknown, 0.0, pitch),
+        own=np.where(unknown, 0.0, own),
+    )
+
+
+def _carried_over(columns: Columns, kernels: Kernels, centre: Floats) -> tuple[Floats, Floats]:
+    """Size along the rows at the counted positions, from the half's own allowance, and the contact span there, mm."""
+    pitch = columns.dimensions["pitch"].centre[kernels.halves]
+    counts, rows = columns.counts["contact_count"][kernels.halves], columns.counts["rows"][kernels.halves]
+    own_span = pitch * (np.ceil(counts / np.maximum(rows, 1)) - 1)
+    span = pitch * (kernels.positions - 1)
+    return np.maximum(centre - own_span + span, W_MIN), span
+
+
+def _sequential_normal(readings: Sequence[Reduced], lines: Sequence[Line]) -> list[Floats]:
+    """Cholesky by hand over readings, vectorised over classes and kernels."""
+    factors: list[list[Floats]] = []
+    whitened: list[Floats] = []
+    terms = []
+    for i, line in enumerate(lines):
+        row: list[Floats] = []
+        for j in range(i):
+            partial = _covariance(readings, lines, i, j) - sum(a * b for a, b in zip(row, factors[j], strict=False))
+            row.append(partial / factors[j][j])
+        variance = _covariance(readings, lines, i, i) - sum(a * a for a in row)
+        sd = np.sqrt(np.maximum(variance, line.variance * 1e-9))
+        row.append(sd)
+        factors.append(row)
+        z = (line.deviation - sum(a * b for a, b in zip(row, whitened, strict=False))) / sd
+        whitened.append(z)
+        terms.append(-0.5 * z * z - np.log(sd * np.sqrt(2 * np.pi)) - np.log(readings[i].number))
+    return terms
+
+
+def _covariance(readings: Sequence[Reduced], lines: Sequence[Line], i: int, j: int) -> Floats:
+    a, b = lines[i], lines[j]
+    total = a.pitch * b.pitch + _shared_covariance(readings[i], readings[j])
+    if readings[i].feature == readings[j].feature:
+        total = total + a.own * b.own
+    return total + a.variance if i == j else total
+
+
+def _shared_covariance(a: Reduced, b: Reduced) -> float:
+    """Covariance in logarithms from an instrument's error that both readings share."""
+    if a.shared is None or b.shared is None or a.shared.group != b.shared.group:
+        return 0.0
+    if a.shared.kind is SharedKind.SCALE:
+        return a.shared.sd**2
+    return a.shared.sd**2 * a.shared.coefficient * b.shared.coefficient / (a.number * b.number)

@@ -1,0 +1,1 @@
+"""The catalogue as arrays: process tolerances, predictions of what is not stated, series' laws."""

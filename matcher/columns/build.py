@@ -1,0 +1,109 @@
+"""From plain rows to the matcher's columns: process intervals, predictions of what is not stated, geometry numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from matcher.columns.columns import Columns, DimensionColumn, Floats, HalfRow, Ints, MatingColumns, MatingRow
+from matcher.columns.imputation import Layout, predict_dimension, predict_pair_dimension, predict_unlisted_mate
+from matcher.columns.rows import VALUES, PreparedHalf, PreparedMating, part_of
+from matcher.features import CATEGORIES, COUNTS, DIMENSIONS, PAIR_DIMENSIONS
+
+INFERRED_PRIOR = 0.1
+"""Prior of a variant that nobody listed, relative to a listed half. Common practice, no source."""
+
+PSEUDO_SIBLINGS = 1.0
+"""Weight of the whole catalogue's frequencies, in siblings, where a category is predicted from a series."""
+
+
+def build_columns(rows: Iterable[HalfRow], matings: Sequence[MatingRow]) -> Columns:
+    """Columns of the catalogue. Matings that name an unknown half raise KeyError."""
+    halves = [PreparedHalf.of(row) for row in rows]
+    return assemble_columns(halves, [PreparedMating.of(row) for row in matings])
+
+
+def assemble_columns(halves: Sequence[PreparedHalf], matings: Sequence[PreparedMating]) -> Columns:
+    """Columns of what was worked out before. Matings that name an unknown half raise KeyError."""
+    rows = [half.row for half in halves]
+    series = _numbers([row.series for row in rows])
+    counts = _counts(halves)
+    stated = _stated([half.dimensions for half in halves], DIMENSIONS)
+    layout = Layout.of(stated["pitch"], counts, series)
+    dimensions = {name: predict_dimension(name, column, layout) for name, column in stated.items()}
+    categories = _categories(halves, series)
+    pairs = _pair_columns(rows, matings)
+    kinds = categories["half_kind"]
+    unlisted = {name: predict_unlisted_mate(name, column, layout, kinds) for name, column in stated.items()}
+    unlisted |= {name: predict_pair_dimension(column, pairs.half, layout) for name, column in pairs.dimensions.items()}
+    inferred = np.array([row.inferred for row in rows], dtype=bool)
+    return Columns(
+        keys=tuple(row.key for row in rows),
+        series=series,
+        geometry=_numbers([half.signature for half in halves]),
+        inferred=inferred,
+        prior_weight=np.where(inferred, INFERRED_PRIOR, 1.0),
+        dimensions=dimensions,
+        counts=counts,
+        categories=categories,
+        texts=tuple(row.texts for row in rows),
+        matings=pairs,
+        unlisted_mate=unlisted,
+    )
+
+
+def _numbers(names: Sequence[str]) -> Ints:
+    order: dict[str, int] = {}
+    return np.array([order.setdefault(name, len(order)) for name in names], dtype=np.int64)
+
+
+def _stacked(parts: Sequence[np.ndarray], shape: tuple[int, ...], kind: type = np.float64) -> np.ndarray:
+    return np.array(parts, dtype=kind).reshape(len(parts), *shape)  # the shape says it all where there are no parts
+
+
+def _counts(halves: Sequence[PreparedHalf]) -> dict[str, Ints]:
+    table = np.ascontiguousarray(_stacked([half.counts for half in halves], (len(COUNTS),), np.int64).T)
+    return dict(zip(COUNTS, table, strict=True))
+
+
+def _stated(parts: Sequence[Floats], names: Sequence[str]) -> dict[str, DimensionColumn]:
+    """Columns of dimensions from each row's table (dimensions × stated, centre, half-width, extra uncertainty)."""
+    table = np.ascontiguousarray(_stacked(parts, (len(names), 4)).transpose(1, 2, 0))
+    return {
+        name: DimensionColumn(stated=stated, centre=centre, half_width=half_width, extra_u=extra_u)
+        for name, (stated, centre, half_width, extra_u) in zip(names, table, strict=True)
+    }
+
+
+def _categories(halves: Sequence[PreparedHalf], series: Ints) -> dict[str, Floats]:
+    width = sum(len(values) for values in VALUES.values())
+    has = _stacked([half.has for half in halves], (width,))
+    known = _stacked([half.known for half in halves], (len(CATEGORIES),), np.bool_)
+    return {
+        name: _predicted_category(np.ascontiguousarray(part_of(has, name)), stated, series)
+        for name, stated in zip(CATEGORIES, known.T, strict=True)
+    }
+
+
+def _predicted_category(has: Floats, known: np.ndarray, series: Ints) -> Floats:
+    if np.all(known) or not len(has):
+        return has
+    overall = has[known].mean(axis=0) if np.any(known) else np.full(has.shape[1], 1.0 / has.shape[1])
+    groups = int(series.max()) + 1
+    total = np.stack([np.bincount(series[known], weights=column[known], minlength=groups) for column in has.T], axis=1)
+    members = np.bincount(series[known], minlength=groups)[:, None]
+    by_series = (total + PSEUDO_SIBLINGS * overall) / (members + PSEUDO_SIBLINGS)
+    return np.where(known[:, None], has, by_series[series])
+
+
+def _pair_columns(rows: Sequence[HalfRow], matings: Sequence[PreparedMating]) -> MatingColumns:
+    """Each mating in both directions; a half that mates with itself once."""
+    positions = {row.key: position for position, row in enumerate(rows)}
+    both = [(positions[m.row.half], positions[m.row.other], m.dimensions) for m in matings]
+    both += [(other, half, dims) for half, other, dims in both if half != other]
+    return MatingColumns(
+        half=np.array([half for half, _, _ in both], dtype=np.int64),
+        other=np.array([other for _, other, _ in both], dtype=np.int64),
+        dimensions=_stated([dims for _, _, dims in both], PAIR_DIMENSIONS),
+    )

@@ -1,0 +1,143 @@
+"""The catalogue as the matcher sees it: one array per feature, one position per half.
+
+Values are millimetres. The catalogue (or a test, or a script) builds plain rows; `build_columns` in
+`matcher.columns.build` turns them into these arrays.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Dim:
+    """A dimension as its source gives it, mm.
+
+    ``bound`` says what kind of number the drawing prints: nominal, max, min or reference.
+    ``tolerance`` is the drawing's half-width (None: none stated). ``extra_u`` is a standard uncertainty
+    of the entry itself: a fitted law's prediction, a doubtful outline.
+    """
+
+    value: float
+    tolerance: float | None = None
+    bound: str = "nominal"
+    extra_u: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class HalfRow:
+    """One half for `build_columns`. ``counts`` always has contact_count and rows; ``categories`` maps a feature to the
+    set of values it may have."""
+
+    key: str
+    series: str
+    dimensions: Mapping[str, Dim]
+    counts: Mapping[str, int]
+    categories: Mapping[str, frozenset[str]]
+    texts: tuple[str, ...] = ()
+    inferred: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class MatingRow:
+    """Two halves that mate, by key, and the dimensions of the pair."""
+
+    half: str
+    other: str
+    dimensions: Mapping[str, Dim]
+
+
+@dataclass(frozen=True, kw_only=True)
+class DimensionColumn:
+    """One dimension over all halves: the process interval centre ± half_width, and an extra uncertainty.
+
+    ``stated`` is what the catalogue prints (NaN: nothing). Where nothing is stated ``centre`` is predicted
+    from pitch, positions and siblings, ``half_width`` is 0 and ``extra_u`` the prediction's standard
+    uncertainty; NaN in ``centre`` means that not even a prediction exists.
+    """
+
+    stated: Floats
+    centre: Floats
+    half_width: Floats
+    extra_u: Floats
+
+    def take(self, rows: Ints) -> DimensionColumn:
+        """The column at the given rows only."""
+        return DimensionColumn(
+            stated=self.stated[rows],
+            centre=self.centre[rows],
+            half_width=self.half_width[rows],
+            extra_u=self.extra_u[rows],
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class MatingColumns:
+    """Matings, each listed once per direction: ``half[i]`` mates with ``other[i]``."""
+
+    half: Ints
+    other: Ints
+    dimensions: Mapping[str, DimensionColumn]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Columns:
+    """The whole catalogue in columns.
+
+    Attributes
+    ----------
+    keys: identifier of each half.
+    series: series number of each half.
+    geometry: geometry number; halves with one number cannot be told apart by anything measured.
+    prior_weight: relative prior of each half (1 listed, 0.1 inferred).
+    dimensions: by feature, see `DimensionColumn`.
+    counts: by feature, −1 where not stated (contact_count and rows always are).
+    categories: by feature, (halves × values) probabilities that the half has the value: rows of stated
+        halves are 0/1 (shared equally where a set is stated), the others are predicted. For `keying` (labels)
+        each entry by itself is the probability that the label is present.
+    texts: what may be read on the half: markings, part number, order codes, aliases.
+    unlisted_mate: the dimensions that a mate nobody listed would have, for the other half and the pair.
+    """
+
+    keys: tuple[str, ...]
+    series: Ints
+    geometry: Ints
+    inferred: Bools
+    prior_weight: Floats
+    dimensions: Mapping[str, DimensionColumn]
+    counts: Mapping[str, Ints]
+    categories: Mapping[str, Floats]
+    texts: tuple[tuple[str, ...], ...]
+    matings: MatingColumns
+    unlisted_mate: Mapping[str, DimensionColumn]
+
+    def __len__(self) -> int:
+        return len(self.keys)
+
+    def only(self, half: int) -> Columns:
+        """The columns of one half, with its matings: for what is asked of one half alone."""
+        at = np.array([half])
+        mine = np.flatnonzero(self.matings.half == half)
+        pairs = {name: column.take(mine) for name, column in self.matings.dimensions.items()}
+        return replace(
+            self,
+            keys=(self.keys[half],),
+            series=np.zeros(1, dtype=np.int64),
+            geometry=np.zeros(1, dtype=np.int64),
+            inferred=self.inferred[at],
+            prior_weight=self.prior_weight[at],
+            dimensions={name: column.take(at) for name, column in self.dimensions.items()},
+            counts={name: numbers[at] for name, numbers in self.counts.items()},
+            categories={name: has[at] for name, has in self.categories.items()},
+            texts=(self.texts[half],),
+            matings=MatingColumns(half=np.zeros_like(mine), other=self.matings.other[mine], dimensions=pairs),
+            unlisted_mate={name: column.take(at) for name, column in self.unlisted_mate.items()},
+        )

@@ -1,0 +1,166 @@
+"""Predictions of what the catalogue does not state: from pitch, positions, rows and siblings, never a marginal.
+
+Along the rows a dimension is pitch × (positions − 1) plus an allowance; the allowance (mm) is what is predicted. Across
+the rows and upwards the logarithm is. Both follow a straight line in ln(pitch) and ln(rows), fitted to what is
+stated; siblings of one series shift it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from matcher.columns.columns import Bools, DimensionColumn, Floats, Ints
+from matcher.features import FEATURES
+
+FEWEST = 3
+"""Stated values from which a prediction is made at all."""
+
+RIDGE = 1e-3
+"""Keeps the fit defined where all halves have one pitch or row count."""
+
+FLOOR_MM, FLOOR_LOG = 0.03, 0.01
+"""Smallest standard deviation of a prediction: mm along the rows, relative otherwise."""
+
+WIDEST_LOG = 0.5
+"""A relative standard uncertainty is never taken larger: beyond it a normal density says nothing more."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Layout:
+    """What predictions start from: contact span (pitch × (positions − 1), mm), regressors (halves × 3), series."""
+
+    contact_span: Floats
+    regressors: Floats
+    series: Ints
+    pitch: DimensionColumn
+
+    @classmethod
+    def of(cls, pitch: DimensionColumn, counts: Mapping[str, Ints], series: Ints) -> Layout:
+        """From the stated pitches, counts and series numbers; NaN where pitch or count is not stated."""
+        contacts, rows = counts["contact_count"], np.maximum(counts["rows"], 1)
+        positions = np.ceil(contacts / rows)
+        span = np.where(contacts > 0, pitch.stated * (positions - 1), np.nan)
+        ones = np.ones(len(rows))
+        regressors = np.stack([ones, np.log(pitch.stated), np.log(rows)], axis=1)
+        return cls(contact_span=span, regressors=regressors, series=series, pitch=pitch)
+
+    @property
+    def usable(self) -> Bools:
+        """Halves with pitch and count."""
+        return ~np.isnan(self.contact_span)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fit:
+    """A fitted line: coefficients, spread around it, and per series the siblings' mean residual (NaN: none)."""
+
+    coefficients: Floats
+    spread: float
+    within: float
+    by_series: Floats
+
+
+def predict_dimension(feature: str, column: DimensionColumn, layout: Layout) -> DimensionColumn:
+    """The column with its missing values predicted; unchanged where too little is stated."""
+    missing = np.isnan(column.stated) & layout.usable
+    known = ~np.isnan(column.stated) & layout.usable
+    if feature == "pitch" or not np.any(missing) or known.sum() < FEWEST:
+        return column
+    along = FEATURES[feature].along_rows
+    target = _target(column.centre, layout, along)
+    fit = _fit(target, known, layout, FLOOR_MM if along else FLOOR_LOG)
+    shift = fit.by_series[layout.series]
+    has_siblings = ~np.isnan(shift)
+    predicted = layout.regressors @ fit.coefficients + np.where(has_siblings, shift, 0.0)
+    spread = np.where(has_siblings, fit.within, fit.spread)
+    return _filled(column, missing, predicted, spread, layout, along)
+
+
+def predict_unlisted_mate(feature: str, column: DimensionColumn, layout: Layout, kinds: Floats) -> DimensionColumn:
+    """What a mate nobody listed would measure: the half's own pitch, else the line of halves of the opposite kind."""
+    if feature == "pitch":
+        return layout.pitch
+    empty = _empty(len(column.stated))
+    known = ~np.isnan(column.stated) & layout.usable
+    if known.sum() < FEWEST:
+        return empty
+    along = FEATURES[feature].along_rows
+    target = _target(column.centre, layout, along)
+    plugs = kinds[:, list(FEATURES["half_kind"].values).index("plug")] > 0.5
+    filled = empty
+    for own_is_plug in (True, False):
+        of_mates = known & (plugs != own_is_plug)
+        used = of_mates if of_mates.sum() >= FEWEST else known
+        fit = _fit(target, used, layout, FLOOR_MM if along else FLOOR_LOG)
+        predicted = layout.regressors @ fit.coefficients
+        wanted = layout.usable & (plugs == own_is_plug)
+        filled = _filled(filled, wanted, predicted, np.full(len(wanted), fit.spread), layout, along)
+    return filled
+
+
+def predict_pair_dimension(column: DimensionColumn, halves: Ints, layout: Layout) -> DimensionColumn:
+    """A pair dimension for a mate nobody listed, for every half: the line through all listed matings."""
+    size = len(layout.series)
+    known = ~np.isnan(column.stated) & layout.usable[halves]
+    if known.sum() < FEWEST:
+        return _empty(size)
+    target, regressors = np.log(column.centre[known]), layout.regressors[halves[known]]
+    coefficients = _solve(regressors, target)
+    spread = max(_spread(target - regressors @ coefficients), FLOOR_LOG)
+    predicted = layout.regressors @ coefficients
+    return _filled(_empty(size), layout.usable, predicted, np.full(size, spread), layout, along=False)
+
+
+def _empty(size: int) -> DimensionColumn:
+    nothing = np.full(size, np.nan)
+    return DimensionColumn(stated=nothing, centre=nothing, half_width=nothing, extra_u=nothing)
+
+
+def _target(values: Floats, layout: Layout, along: bool) -> Floats:
+    with np.errstate(invalid="ignore"):
+        return values - layout.contact_span if along else np.log(values)
+
+
+def _filled(
+    column: DimensionColumn, wanted: Bools, predicted: Floats, spread: Floats, layout: Layout, along: bool
+) -> DimensionColumn:
+    with np.errstate(invalid="ignore", over="ignore"):
+        centre = predicted + layout.contact_span if along else np.exp(predicted)
+        extra_u = spread if along else centre * np.minimum(spread, WIDEST_LOG)
+    wanted = wanted & (centre > 0)
+    return DimensionColumn(
+        stated=column.stated,
+        centre=np.where(wanted, centre, column.centre),
+        half_width=np.where(wanted, 0.0, column.half_width),
+        extra_u=np.where(wanted, extra_u, column.extra_u),
+    )
+
+
+def _solve(regressors: Floats, target: Floats) -> Floats:
+    penalty = RIDGE * len(target) * np.eye(regressors.shape[1])
+    penalty[0, 0] = 0.0
+    return np.asarray(np.linalg.solve(regressors.T @ regressors + penalty, regressors.T @ target))
+
+
+def _spread(residuals: Floats) -> float:
+    return float(np.sqrt(np.mean(residuals**2)))
+
+
+def _fit(target: Floats, known: Bools, layout: Layout, floor: float) -> Fit:
+    regressors, series = layout.regressors[known], layout.series[known]
+    coefficients = _solve(regressors, target[known])
+    residuals = target[known] - regressors @ coefficients
+    groups = int(layout.series.max()) + 1
+    members = np.bincount(series, minlength=groups)
+    means = np.bincount(series, weights=residuals, minlength=groups) / np.maximum(members, 1)
+    inner = residuals - means[series]
+    freedom = max(int(len(inner) - np.count_nonzero(members)), 1)
+    return Fit(
+        coefficients=coefficients,
+        spread=max(_spread(residuals), floor),
+        within=max(float(np.sqrt(np.sum(inner**2) / freedom)), floor),
+        by_series=np.where(members > 0, means, np.nan),
+    )

@@ -1,0 +1,1 @@
+"""From likelihoods to an answer: posterior, evidence, goodness of fit, verdict."""

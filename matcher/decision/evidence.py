@@ -1,0 +1,139 @@
+"""Evidence: which observation speaks how strongly for a candidate against the likeliest other answer."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from matcher.absent.density import absent_shares
+from matcher.absent.model import AbsentModel
+from matcher.columns.columns import Floats
+from matcher.decision.goodness_of_fit import Reading
+from matcher.decision.posterior import Posterior
+from matcher.features import FEATURES, Kind
+from matcher.likelihood.likelihood import Part
+from matcher.observations import Of, Reduced
+from matcher.results import Candidate, EvidenceLine
+
+ABSENT = "absent"
+"""What stands in place of a key where the opponent is "not in this catalogue"."""
+
+
+def log_odds(result: Posterior, geometry: int, opponent: int | None) -> float:
+    """Log-odds of a geometry against its opponent, from the posterior."""
+    other = result.log_absent if opponent is None else result.log_geometry[result.columns.geometry[opponent]]
+    return float(result.log_geometry[geometry] - other)
+
+
+def opponent_of(result: Posterior, geometry: int) -> int | None:
+    """The likeliest other answer: a half of another geometry, or None for absent."""
+    others = result.order[:2][result.order[:2] != geometry]
+    if not len(others) or result.log_geometry[others[0]] < result.log_absent:
+        return None
+    return int(result.members(int(others[0]))[0])
+
+
+def evidence_lines(
+    result: Posterior,
+    absent: AbsentModel,
+    half: int,
+    opponent: int | None,
+    readings: dict[int, Reading],
+) -> tuple[EvidenceLine, ...]:
+    """The prior's and each observation's share of the log-odds of a half's geometry against its opponent."""
+    lines = []
+    absent_of_part = absent_shares(absent, result.weighed) if opponent is None else None
+    for number, part in enumerate(result.weighed.parts):
+        for reading, share in zip(
+            part.readings, _part_shares(part, half, opponent, absent_of_part, number), strict=True
+        ):
+            lines.append(_line(reading, readings[reading.index], float(share)))
+    lines.sort(key=lambda line: line.index if line.index is not None else -1)
+    before = _before_measuring(result, half) - (
+        result.log_prior_absent if opponent is None else _before_measuring(result, opponent)
+    )
+    return (_prior_line(before), *lines)
+
+
+def _before_measuring(result: Posterior, half: int) -> float:
+    """Log-prior of a half, and what the tied halves of its geometry add to it."""
+    tied = result.log_geometry[result.columns.geometry[half]] - result.log_half[half]
+    return float(result.log_prior[half] + tied)
+
+
+def _part_shares(part: Part, half: int, opponent: int | None, absent_of_part: Floats | None, number: int) -> Floats:
+    if opponent is not None:
+        shares = part.shares(np.array([half, opponent]))
+        return np.asarray(shares[:, 0] - shares[:, 1])
+    shares = part.shares(np.array([half]))[:, 0]
+    other = 0.0 if absent_of_part is None else float(absent_of_part[number])
+    return np.asarray(shares - other / len(part.readings))
+
+
+def _prior_line(log_odds: float) -> EvidenceLine:
+    return EvidenceLine(
+        feature="prior",
+        of=Of.THIS,
+        index=None,
+        measured=None,
+        u=None,
+        expected=None,
+        tolerance=None,
+        log_odds=log_odds,
+        reading="before measuring",
+    )
+
+
+def _line(reading: Reduced, against: Reading, log_odds: float) -> EvidenceLine:
+    return EvidenceLine(
+        feature=reading.feature,
+        of=reading.of,
+        index=reading.index,
+        measured=measured_words(reading),
+        u=reading.total_u if reading.value is not None else None,
+        expected=against.expected,
+        tolerance=against.tolerance,
+        log_odds=log_odds,
+        reading=against.word,
+        slip=against.slip,
+    )
+
+
+def measured_words(reading: Reduced) -> float | int | str:
+    """What was observed, as a number or in words."""
+    if reading.value is not None:
+        return reading.value
+    if reading.count is not None:
+        return reading.count
+    if reading.values is not None:
+        return ", ".join(sorted(reading.values)) or "none"
+    if reading.text is not None:
+        return reading.text
+    if reading.fit is not None:
+        return f"{'mates' if reading.fit.mates else 'does not mate'} with {reading.fit.half}"
+    bounds = [f"at least {reading.at_least:g}"] if reading.at_least is not None else []
+    return " and ".join(bounds + ([f"at most {reading.at_most:g}"] if reading.at_most is not None else []))
+
+
+def sentences(candidate: Candidate) -> tuple[str, ...]:
+    """What speaks against a half, worst first, in words."""
+    against = "'not in this catalogue'" if candidate.against == ABSENT else candidate.against
+    worst = sorted((line for line in candidate.evidence if line.log_odds < 0), key=lambda line: line.log_odds)
+    head = f"{candidate.key} has probability {candidate.probability:.3g} (place {candidate.rank})."
+    if not worst:
+        return (head, f"Nothing that was observed speaks for {against} rather than for it.")
+    sentences = [head, f"What speaks for {against} rather than for it:"]
+    sentences += [_sentence(line) for line in worst]
+    return tuple(sentences)
+
+
+def _sentence(line: EvidenceLine) -> str:
+    factor = f"{np.exp(min(-line.log_odds, 700.0)):.3g} times likelier there"
+    if line.index is None:
+        return f"before any measurement: {factor}"
+    label = FEATURES[line.feature].label
+    if FEATURES[line.feature].kind is Kind.DIMENSION and isinstance(line.measured, float):
+        expected = "nothing stated" if line.expected is None else f"stated {line.expected:g} ± {line.tolerance:.3g} mm"
+        slip = f"; {line.slip}?" if line.slip else ""
+        return f"{label}: measured {line.measured:.4g}, {expected}, {line.reading}{slip}: {factor}"
+    expected = "nothing stated" if line.expected is None else f"stated {line.expected}"
+    return f"{label}: observed {line.measured}, {expected}: {factor}"

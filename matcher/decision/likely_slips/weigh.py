@@ -1,0 +1,223 @@
+"""How probable each possible mistake is, given everything that was observed.
+
+The evidence of the corrected observations, times the odds of the mistake, is compared with the evidence of the
+observations as given, absent included. First every mistake is weighed by what its corrected reading alone changes,
+over listed halves; the few that matter are weighed again in full.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from matcher.absent.density import absent_log_density
+from matcher.absent.model import AbsentModel
+from matcher.columns.columns import Columns, DimensionColumn, Floats, Ints
+from matcher.decision.likely_slips.in_pictures import NEVER, PictureReadings, in_picture, stays_in_picture
+from matcher.decision.likely_slips.lengths import PITCHES
+from matcher.decision.likely_slips.mistake import Mistake
+from matcher.decision.likely_slips.mistakes import everything_in_one_unit, mistakes_of
+from matcher.decision.posterior import Posterior, weigh_against_absent
+from matcher.features import FEATURES, Kind
+from matcher.likelihood.likelihood import Exactness, Likelihood, Part, likelihood
+from matcher.likelihood.mated_pair import UNLISTED_MATE
+from matcher.likelihood.miscounts import miscount_probability
+from matcher.likelihood.shared_errors import folded
+from matcher.likelihood.single_reading import IMPOSSIBLE, dimension_density, half_mixture, half_probability
+from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal, spanned_half_width
+from matcher.observations import Of, Reduced
+
+FAR = 30.0
+"""Halves whose log-weight without a reading is this much below the best one's are left out when mistakes are weighed
+roughly: that is three more gross errors."""
+
+WEIGHING = Exactness(at_least=4, inexact_mass=1e-4)
+"""Halves whose shared errors are integrated exactly where a mistake is weighed in full. Closed forms are right to a few
+nats, so that the answer a hint states is right to 0.001; the ranking asks for far more, at many times the cost."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Weighed:
+    """A mistake with the log of: its odds times the evidence of the corrected observations, over the evidence of those
+    given. ``answer`` is the posterior of the corrected ones where it was weighed in full."""
+
+    mistake: Mistake
+    log_weight: float
+    answer: Posterior | None = None
+
+
+def weigh_roughly(result: Posterior, observations: Sequence[Reduced]) -> list[Weighed]:
+    """Every possible mistake, likeliest first."""
+    found = _everything(result, observations)
+    for part in result.weighed.parts:
+        if in_picture(part.readings[0]) and part.readings[0].of is Of.THIS:
+            found += _in_picture(part, result, observations)
+            continue
+        for place, reading in enumerate(part.readings):
+            mistakes = [] if in_picture(reading) else list(mistakes_of(reading, observations, result.columns))
+            if mistakes:
+                rest = _Rest.of(_log_half_without(result, part, place))
+                found += [_weighed(mistake, rest, result.columns) for mistake in mistakes]
+    return sorted(found, key=lambda each: -each.log_weight)
+
+
+def _in_picture(part: Part, result: Posterior, observations: Sequence[Reduced]) -> list[Weighed]:
+    """Mistakes in one picture without a scale; halves that are far off even as it was given are left out."""
+    halves = np.flatnonzero(result.log_half > result.log_half.max() - FAR)
+    log_rest = (result.log_half - part.log_likelihood)[halves]
+    picture = PictureReadings.of(part.readings, result.columns, halves, log_rest)
+    return [
+        Weighed(mistake=mistake, log_weight=picture.log_weight(mistake, place, result.columns))
+        for place, reading in enumerate(part.readings)
+        for mistake in mistakes_of(reading, observations, result.columns)
+        if stays_in_picture(mistake)
+    ]
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Rest:
+    """The halves that matter without one reading, and their log-weights."""
+
+    halves: Ints
+    log_weight: Floats
+
+    @classmethod
+    def of(cls, log_weight: Floats) -> _Rest:
+        halves = np.flatnonzero(log_weight > log_weight.max() - FAR)
+        return cls(halves=halves, log_weight=log_weight[halves])
+
+
+def _weighed(mistake: Mistake, rest: _Rest, columns: Columns) -> Weighed:
+    logs = rest.log_weight + sum(_log_right(reading, rest.halves, columns) for reading in mistake.corrected)
+    if mistake.halves is not None:
+        logs = np.where(mistake.halves[rest.halves], logs, NEVER)
+    return Weighed(mistake=mistake, log_weight=math.log(mistake.odds) + _log_sum(logs))
+
+
+def _log_sum(logs: Floats) -> float:
+    top = float(logs.max())
+    return top + math.log(float(np.exp(logs - top).sum()))
+
+
+def _everything(result: Posterior, observations: Sequence[Reduced]) -> list[Weighed]:
+    found = []
+    for mistake in everything_in_one_unit(observations):
+        indices = {reading.index for reading in mistake.corrected}
+        rest = result.log_half
+        for part in result.weighed.parts:
+            if part.readings[0].index in indices:
+                rest = rest - part.log_likelihood
+        found.append(_weighed(mistake, _Rest.of(rest), result.columns))
+    return found
+
+
+def _log_half_without(result: Posterior, part: Part, place: int) -> Floats:
+    """Log-weight of each half without one reading.
+
+    A reading that shares an error with others is taken as one by itself: a zero error is small.
+    """
+    reading, columns = part.readings[place], result.columns
+    if len(part.readings) == 1:
+        return np.asarray(result.log_half - part.log_likelihood)
+    if reading.shared is None or reading.of is not Of.THIS:
+        smaller = part.drop(place)
+        rest = 0.0 if smaller is None else smaller.log_likelihood
+        return np.asarray(result.log_half - part.log_likelihood + rest)
+    return np.asarray(result.log_half - np.log(dimension_density(reading, half_mixture(reading, columns))))
+
+
+def _log_right(reading: Reduced, halves: Ints, columns: Columns) -> Floats:
+    """Log-probability of a corrected reading where it is right, over the halves that matter."""
+    kind = FEATURES[reading.feature].kind
+    if reading.of is not Of.THIS:
+        return _log_right_at_mates(reading, columns)[halves]
+    if kind is Kind.COUNT and reading.count is not None:
+        return _log_right_count(reading.feature, reading.count, columns.counts[reading.feature][halves])
+    if kind is Kind.DIMENSION and reading.value is not None:
+        return _log_right_length(reading, halves, columns.dimensions[reading.feature])
+    return np.asarray(np.log(half_probability(reading, columns, {})[halves]))
+
+
+def _log_right_count(feature: str, number: int, true: Ints) -> Floats:
+    if feature == "contact_count":
+        wrong = float(miscount_probability(np.array(number)))
+    else:
+        wrong = FEATURES[feature].gross_share
+    return np.where(true == number, np.log1p(-wrong), NEVER)
+
+
+def _log_right_at_mates(reading: Reduced, columns: Columns) -> Floats:
+    """A size of the pair or the other half: the mean over a half's listed matings, else a mate nobody listed."""
+    matings, everyone = columns.matings, np.arange(len(columns))
+    if reading.of is Of.PAIR:
+        column, rows = matings.dimensions[reading.feature], np.arange(len(matings.half))
+    else:
+        column, rows = columns.dimensions[reading.feature], matings.other
+    listed = np.exp(_log_right_length(reading, rows, column))
+    number = np.bincount(matings.half, minlength=len(columns))
+    total = np.bincount(matings.half, weights=listed, minlength=len(columns))
+    unlisted = np.exp(_log_right_length(reading, everyone, columns.unlisted_mate[reading.feature]))
+    share = np.where(number > 0, UNLISTED_MATE, 1.0)
+    density = (1.0 - share) * total / np.maximum(number, 1) + share * unlisted
+    return np.asarray(np.log(np.maximum(density, IMPOSSIBLE)))
+
+
+def _log_right_length(reading: Reduced, halves: Ints, column: DimensionColumn) -> Floats:
+    centre, half_width, extra_u = (a[halves] for a in (column.centre, column.half_width, column.extra_u))
+    if reading.feature in PITCHES:
+        half_width = spanned_half_width(half_width, reading.spans)
+    shared = folded(reading)
+    variance = reading.u**2 + np.nan_to_num(extra_u) ** 2 + shared.scale + shared.zero
+    distance = np.where(np.isnan(centre), np.inf, reading.number - centre)
+    density = rectangle_normal(distance, np.nan_to_num(half_width), np.maximum(np.sqrt(variance), W_MIN))
+    right = (1.0 - FEATURES[reading.feature].gross_share) * density
+    return np.asarray(np.log(np.maximum(right, IMPOSSIBLE)))
+
+
+def weigh_in_full(
+    mistake: Mistake, result: Posterior, absent: AbsentModel, observations: Sequence[Reduced], prior_absent: float
+) -> Weighed:
+    """The mistake weighed with all the corrected observations, absent included, and the answer if it was made."""
+    weighed = _corrected_likelihood(mistake, result, observations)
+    total = weighed.total
+    if mistake.halves is not None:
+        total = np.where(mistake.halves, total, total + NEVER)
+    log_density = absent_log_density(absent, weighed) if prior_absent > 0 else -np.inf
+    answer = weigh_against_absent(weighed, total, log_density, prior_absent)
+    gain = _log_evidence(answer, total) - _log_evidence(result, result.weighed.total)
+    return Weighed(mistake=mistake, log_weight=float(np.log(mistake.odds) + gain), answer=answer)
+
+
+def _corrected_likelihood(mistake: Mistake, result: Posterior, observations: Sequence[Reduced]) -> Likelihood:
+    """The likelihood of the corrected observations; parts that the mistake does not touch stay as they are."""
+    corrected, columns = {reading.index: reading for reading in mistake.corrected}, result.columns
+    if result.weighed.mates is not None and any(reading.of is not Of.THIS for reading in mistake.corrected):
+        return likelihood(columns, [corrected.get(given.index, given) for given in observations])
+    touched = [part for part in result.weighed.parts if any(r.index in corrected for r in part.readings)]
+    if any(part.readings[0].of is not Of.THIS for part in touched):
+        return likelihood(columns, [corrected.get(given.index, given) for given in observations])
+    kept = [part for part in result.weighed.parts if not any(part is each for each in touched)]
+    beside = np.asarray(sum((part.log_likelihood for part in kept), np.zeros(len(columns))))
+    readings = [corrected.get(given.index, given) for part in touched for given in part.readings]
+    changed = likelihood(columns, readings, beside=beside, exactness=WEIGHING)
+    mates = changed.mates if result.weighed.mates is None else result.weighed.mates
+    return Likelihood(
+        columns=columns, parts=(*kept, *changed.parts), mates=mates, total=np.asarray(changed.total + beside)
+    )
+
+
+def _log_evidence(result: Posterior, total: Floats) -> float:
+    """Log-evidence, absent included: what normalising took from the joint log-probability of any half."""
+    best = int(np.argmax(result.log_half))
+    return float(result.log_prior[best] + total[best] - result.log_half[best])
+
+
+def probabilities(found: Sequence[Weighed]) -> Floats:
+    """Probability of each mistake. What the likelihood's own mixture knows is taken out of the rest first."""
+    weights = np.exp(np.minimum([each.log_weight for each in found], 700.0))
+    modelled = np.array([each.mistake.modelled for each in found], dtype=np.bool_)
+    rest = max(1.0 - float(weights[modelled].sum()), 0.0)
+    return np.asarray(weights / max(rest + float(weights.sum()), 1e-300))

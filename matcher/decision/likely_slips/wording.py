@@ -1,0 +1,88 @@
+"""Bench words of hints: what may have happened, and what it would change."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from matcher.decision.evidence import measured_words
+from matcher.decision.likely_slips.mistake import Mistake
+from matcher.features import FEATURES
+from matcher.observations import Of, Reduced
+from matcher.results import Verdict
+
+VERDICTS = {
+    Verdict.IDENTIFIED: "identified",
+    Verdict.SHORTLIST: "still a shortlist",
+    Verdict.NO_MATCH: "most probably not in this catalogue",
+}
+
+OTHER_EDGE = {
+    "overall_length_for_body_length": "may reach over the hold-downs; the body length is plastic only",
+    "body_length_for_overall_length": "may leave the hold-downs out; the overall length includes them",
+    "tail_span_for_body_width": "may reach over the tails; the body width is plastic only",
+    "stack_height_for_height": "may be that of the mated pair; the height is this half's alone",
+    "height_for_stack_height": "may be one half's height alone; the stack height goes from board to board",
+}
+"""What a length may reach over, by kind; others get a sentence from the feature table."""
+
+COUNTED = {
+    "hold_downs_counted": "hold-downs may be counted in",
+    "power_contacts_counted": "power contacts may be counted in",
+    "all_metal_counted": "hold-downs and power contacts may be counted in",
+    "one_row_only": "may be those of one row only",
+    "miscounted": "may be miscounted",
+}
+
+
+def message(mistake: Mistake, given: Sequence[Reduced]) -> str:
+    """What may have happened to the observations ``given``, those that the mistake would change."""
+    reading, corrected = given[0], mistake.corrected[0]
+    label = FEATURES[reading.feature].label
+    if len(given) > 1:
+        return f"All lengths may be in {mistake.kind.rsplit('_', 1)[1]}, typed as mm."
+    if mistake.kind in COUNTED:
+        return f"{reading.count} {label}: {COUNTED[mistake.kind]}; then there are {corrected.count}."
+    if mistake.kind == "rows_swapped":
+        return f"{reading.count} rows may be the contacts of one row; then there are {corrected.count} rows."
+    if reading.feature == "half_kind":
+        return f"This half may be a {mistake.change['value']} and not a {measured_words(reading)}."
+    return f"{_size(reading)} {label}{_whose(reading)}: {_length(mistake, reading)}."
+
+
+def _size(reading: Reduced) -> str:
+    unit = "px" if reading.shared is not None and reading.shared.unscaled else "mm"
+    return f"{reading.number:.4g} {unit}"
+
+
+def _whose(reading: Reduced) -> str:
+    return " of the other half" if reading.of is Of.OTHER else ""
+
+
+def _length(mistake: Mistake, reading: Reduced) -> str:
+    kind, corrected = mistake.kind, mistake.corrected[0]
+    if kind == "contacts_for_gaps":
+        gaps = corrected.spans
+        return f"{reading.spans} may be contacts, with {gaps} {_gap(gaps)} between; then it is {_size(corrected)}"
+    if kind == "gap_missed":
+        return f"it may have been taken over {corrected.spans} gaps; then it is {_size(corrected)}"
+    if kind == "twice_the_pitch":
+        return f"every second contact may have been taken; then it is {_size(corrected)}"
+    if kind == "half_the_pitch":
+        return f"contacts of two rows may have been taken for one row; then it is {_size(corrected)}"
+    if kind in ("inches", "mils"):
+        return f"the number may be in {kind}; then it is {_size(corrected)}"
+    if kind == "unit_mixed_up":
+        return f"the unit may be another one ({mistake.change['unit']}); then it is {_size(corrected)}"
+    if kind == "board_thickness":
+        return "the board's thickness may still be in it"
+    return OTHER_EDGE.get(kind, f"it may be the {FEATURES[str(mistake.change['feature'])].label}")
+
+
+def _gap(number: int) -> str:
+    return "gap" if number == 1 else "gaps"
+
+
+def change(first: str, probability: float, verdict: Verdict, *, before: str, before_probability: float) -> str:
+    """Which half would come first, how probably, and the verdict; ``before`` comes first as things stand."""
+    now = f"{first} comes first either way" if first == before else f"{first} would come first instead of {before}"
+    return f"If so, {now}, with probability {probability:.2f} ({before_probability:.2f} now): {VERDICTS[verdict]}."

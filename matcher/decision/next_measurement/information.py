@@ -1,0 +1,130 @@
+"""Expected information of an experiment about the answer, in bits (Shannon 1948; MacKay, chapter 4).
+
+An experiment has numbered outcomes; each possible answer gives them probabilities. What the experiment tells is the
+mutual information H(outcome) − Σ p(answer)·H(outcome | answer).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import entr
+
+from matcher.columns.columns import Floats, Ints
+
+LN2 = float(np.log(2.0))
+
+
+def entropy(probability: Floats) -> float:
+    """Entropy of a distribution, bits. Zeros count as nothing."""
+    return float(entr(probability).sum()) / LN2
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outcomes:
+    """Probability of each of an experiment's ``size`` outcomes under each answer.
+
+    Most answers reach a few neighbouring outcomes only: answer i gives outcome ``first[i] + j`` the probability
+    ``band[i, j]`` and the last outcome (none of the leaders') the rest, ``elsewhere[i]``. Answers that may show
+    anything follow as rows of ``wide`` (answers × size). Every answer's probabilities add up to 1.
+    """
+
+    size: int
+    first: Ints
+    band: Floats
+    elsewhere: Floats
+    wide: Floats
+
+    @classmethod
+    def table(cls, probability: Floats) -> Outcomes:
+        """From a plain table (answers × outcomes) whose rows add up to 1."""
+        nothing = np.zeros(0)
+        return cls(
+            size=probability.shape[1],
+            first=np.zeros(0, dtype=np.int64),
+            band=np.zeros((0, 1)),
+            elsewhere=nothing,
+            wide=probability,
+        )
+
+    @property
+    def answers(self) -> int:
+        """Number of answers."""
+        return len(self.first) + len(self.wide)
+
+    def marginal(self, prior: Floats) -> Floats:
+        """Probability of each outcome where answer i has probability ``prior[i]``."""
+        narrow, wide = prior[: len(self.first)], prior[len(self.first) :]
+        places = self.first[:, None] + np.arange(self.band.shape[1])
+        total = np.bincount(places.ravel(), weights=(narrow[:, None] * self.band).ravel(), minlength=self.size)
+        total[-1] += narrow @ self.elsewhere
+        return np.asarray(total + wide @ self.wide)
+
+    def entropies(self) -> Floats:
+        """Entropy of the outcome under each answer, bits."""
+        narrow = entr(self.band).sum(axis=1) + entr(self.elsewhere)
+        return np.concatenate([narrow, entr(self.wide).sum(axis=1)]) / LN2
+
+    def rows(self) -> Floats:
+        """The whole table, answers × outcomes."""
+        table = np.zeros((len(self.first), self.size))
+        places = self.first[:, None] + np.arange(self.band.shape[1])
+        np.add.at(table, (np.arange(len(self.first))[:, None], places), self.band)
+        table[:, -1] += self.elsewhere
+        return np.concatenate([table, self.wide])
+
+    def condensed(self) -> Floats:
+        """The table without outcomes that never happen."""
+        table = self.rows()
+        return np.asarray(table[:, np.any(table > 0.0, axis=0)])
+
+
+def expected_information(prior: Floats, outcomes: Outcomes) -> float:
+    """Bits that the experiment is expected to tell about the answer; never below 0.
+
+    ``prior`` holds the probability of each answer and adds up to 1.
+    """
+    told = entropy(outcomes.marginal(prior)) - float(prior @ outcomes.entropies())
+    return max(told, 0.0)
+
+
+def information_about(action: Ints, prior: Floats, table: Floats) -> float:
+    """Bits about ``action[i]``, which several answers may have in common, from a table answers × outcomes."""
+    joint = _by_action(action, prior[:, None] * table)
+    told = entropy(joint.sum(axis=1)) + entropy(joint.sum(axis=0)) - entropy(joint)
+    return max(told, 0.0)
+
+
+def joint_information(action: Ints, prior: Floats, a: Floats, b: Floats) -> float:
+    """Bits about ``action[i]`` from two experiments together, whose outcomes are independent given the answer.
+
+    ``a`` and ``b`` are tables answers × outcomes. It is H(both) − Σ p(action)·H(both | action); where an action has one
+    answer, that entropy is the sum of the two experiments'.
+    """
+    told = entropy((prior[:, None] * a).T @ b)
+    alone = (entr(a).sum(axis=1) + entr(b).sum(axis=1)) / LN2
+    for number in np.unique(action):
+        members = np.flatnonzero(action == number)
+        weight = float(prior[members].sum())
+        if len(members) == 1 or weight == 0.0:
+            told -= float(prior[members] @ alone[members])
+        else:
+            share = prior[members, None] / weight
+            told -= weight * entropy((share * a[members]).T @ b[members])
+    return max(told, 0.0)
+
+
+def expected_gain(action: Ints, prior: Floats, table: Floats) -> float:
+    """How much likelier the best action is expected to be the right one after the experiment than now, 0 to 1.
+
+    ``action[i]`` numbers what one would do if answer i were true; an action is as probable as its answers together.
+    """
+    joint = _by_action(action, prior[:, None] * table)
+    return max(float(joint.max(axis=0).sum() - joint.sum(axis=1).max()), 0.0)
+
+
+def _by_action(action: Ints, joint: Floats) -> Floats:
+    total = np.zeros((int(action.max()) + 1, joint.shape[1]))
+    np.add.at(total, action, joint)
+    return total

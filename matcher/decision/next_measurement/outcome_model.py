@@ -1,0 +1,208 @@
+"""What a measurement would show under each answer that is still in play: tables of outcomes with probabilities.
+
+Right readings are predicted exactly (rectangle times normal, cut into steps well below what the reading resolves);
+a grossly wrong one falls beside all leaders, or in counts where people miscount. A half whose entry does not state
+the feature is predicted by nothing, so that measuring tells nothing of it.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from matcher.columns.columns import Bools, Columns, Floats, Ints
+from matcher.decision.next_measurement.absent_outlook import AbsentOutlook
+from matcher.decision.next_measurement.discretise import dimension_steps
+from matcher.decision.next_measurement.information import Outcomes, expected_information
+from matcher.decision.next_measurement.shortlist import Leaders
+from matcher.decision.next_measurement.tools import Tool, whole_row
+from matcher.features import Feature, Kind
+from matcher.likelihood.categories import category_probability, labels_probability
+from matcher.likelihood.miscounts import contact_law, small_count_law
+from matcher.likelihood.tolerance_density import SPAN_TOLERANCE_MIN, W_MIN
+
+MERGED_FROM = 32
+"""With more leaders than this, those that predict the same are taken as one answer."""
+
+SQRT_3 = float(np.sqrt(3.0))
+
+MERGED_STEP_MM = 0.002
+"""Predictions that agree to two micrometres are the same where many are merged."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Prediction:
+    """Outcomes of one measurement: ``prior`` of its answers (absent last), and the share of leaders it can tell of.
+
+    ``known`` marks the leaders whose entries state the feature; None where equal ones were merged. ``numbers`` are
+    those that the outcomes of a count stand for; the last outcome is any other.
+    """
+
+    outcomes: Outcomes
+    prior: Floats
+    share: float
+    known: Bools | None
+    numbers: Ints | None = None
+
+    @property
+    def bits(self) -> float:
+        """Expected information about which of the answers is true."""
+        return self.share * expected_information(self.prior, self.outcomes)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Expected:
+    """A dimension as the leaders' entries state it: centre, half-width over the gaps, entry's u, gaps; mm."""
+
+    centre: Floats
+    half_width: Floats
+    entry_u: Floats
+    gaps: Ints
+
+    @classmethod
+    def of(cls, columns: Columns, feature: Feature, halves: Ints, spans: int | None = None) -> Expected:
+        """What the entries of some halves say; NaN in ``centre`` where nothing is stated.
+
+        ``spans`` gives the number of gaps where it is known; else it is a whole row.
+        """
+        column = columns.dimensions[feature.name]
+        gaps = whole_row(feature, columns, halves) if spans is None else np.full(len(halves), spans)
+        half_width = column.half_width[halves]
+        if feature.name in ("pitch", "tail_pitch"):
+            half_width = np.maximum(half_width / gaps, SPAN_TOLERANCE_MIN)
+        centre = np.where(np.isnan(column.stated[halves]), np.nan, column.centre[halves])
+        return cls(centre=centre, half_width=half_width, entry_u=column.extra_u[halves], gaps=gaps)
+
+    def take(self, chosen: Bools | Ints) -> Expected:
+        """Some of them."""
+        return Expected(
+            centre=self.centre[chosen],
+            half_width=self.half_width[chosen],
+            entry_u=self.entry_u[chosen],
+            gaps=self.gaps[chosen],
+        )
+
+
+def predict(leaders: Leaders, feature: Feature, tool: Tool | None, absent: AbsentOutlook) -> Prediction | None:
+    """Outcomes of measuring a feature for the first time; None where no leader's entry states it."""
+    if feature.kind is Kind.DIMENSION:
+        return None if tool is None else _predict_dimension(leaders, feature, tool, absent)
+    if feature.kind is Kind.COUNT:
+        return _predict_count(leaders, feature, absent)
+    return _predict_named(leaders, feature, absent)
+
+
+def weights(leaders: Leaders, known: Bools) -> tuple[Floats, float]:
+    """Probabilities of the leaders that the measurement can tell of and of absent, adding up to 1, and their share."""
+    kept = np.append(leaders.probability[:-1][known], leaders.absent)
+    return kept / kept.sum(), float(kept.sum())
+
+
+def _predict_dimension(leaders: Leaders, feature: Feature, tool: Tool, absent: AbsentOutlook) -> Prediction | None:
+    expected = Expected.of(leaders.columns, feature, leaders.halves)
+    known = ~np.isnan(expected.centre)
+    if not np.any(known):
+        return None
+    prior, share = weights(leaders, known)
+    expected = expected.take(known)
+    merged = len(expected.centre) > MERGED_FROM
+    if merged:
+        expected, prior = _merged(expected, prior)
+    sd = np.maximum(np.hypot(tool.u(expected.centre, expected.gaps), expected.entry_u), W_MIN)
+    half_width = expected.half_width
+    if merged:
+        # Among very many the shape of each hardly matters: a normal of the same spread.
+        sd, half_width = np.hypot(sd, half_width / SQRT_3), np.zeros(len(sd))
+    outcomes = dimension_steps(expected.centre, half_width, sd, feature.gross_share)
+    wide = absent.dimension(feature, outcomes, prior[:-1])
+    return Prediction(outcomes=outcomes.with_wide(wide), prior=prior, share=share, known=None if merged else known)
+
+
+def _merged(expected: Expected, prior: Floats) -> tuple[Expected, Floats]:
+    """Answers that predict the same, as one."""
+    table = np.stack([expected.centre, expected.half_width, expected.entry_u], axis=1) / MERGED_STEP_MM
+    key = np.zeros(len(table), dtype=np.int64)
+    for column in (*np.round(table).astype(np.int64).T, expected.gaps):
+        _, number = np.unique(column, return_inverse=True)
+        key = key * (int(number.max()) + 1) + number
+    _, first, inverse = np.unique(key, return_index=True, return_inverse=True)
+    weight = np.bincount(inverse, weights=prior[:-1])
+    return expected.take(first), np.append(weight, prior[-1])
+
+
+def _predict_count(leaders: Leaders, feature: Feature, absent: AbsentOutlook) -> Prediction | None:
+    counts = leaders.columns.counts
+    known = counts[feature.name][leaders.halves] >= 0
+    if not np.any(known):
+        return None
+    prior, share = weights(leaders, known)
+    halves = leaders.halves[known]
+    names = CONTACT_LAW if feature.name == "contact_count" else (feature.name,)
+    table = np.stack([counts[name][halves] for name in names], axis=1)
+    merged = len(halves) > MERGED_FROM
+    if merged:
+        table, inverse = np.unique(table, axis=0, return_inverse=True)
+        prior = np.append(np.bincount(inverse.reshape(-1), weights=prior[:-1]), prior[-1])
+    numbers = _numbers(table)
+    law = (
+        contact_law(*table.T) if feature.name == "contact_count" else small_count_law(table[:, 0], feature.gross_share)
+    )
+    listed = _named(np.stack([law.probability(int(n), int(n)) for n in numbers], axis=1))
+    wide = _named(absent.count(feature, numbers)[None, :])
+    outcomes = Outcomes.table(np.concatenate([listed, wide]))
+    return Prediction(outcomes=outcomes, prior=prior, share=share, known=None if merged else known, numbers=numbers)
+
+
+CONTACT_LAW: tuple[str, ...] = ("contact_count", "rows", "hold_down_count", "power_contact_count")
+"""Counts on which the number of contacts that is counted depends."""
+
+
+def _numbers(table: Ints) -> Ints:
+    """Numbers that may be counted on the leaders: their own, and those of one row only."""
+    own = table[:, 0]
+    rows = np.maximum(table[:, 1], 1) if table.shape[1] > 1 else np.ones(len(own), dtype=np.int64)
+    numbers = np.unique(np.concatenate([own, own // rows, own - rows, own + rows]))
+    return numbers[numbers >= 0]
+
+
+def _named(probability: Floats) -> Floats:
+    """With what is missing to 1 as a last outcome: a number, or a name, that none of the leaders gives."""
+    total = probability.sum(axis=1, keepdims=True)
+    probability = probability / np.maximum(total, 1.0)
+    return np.concatenate([probability, 1.0 - probability.sum(axis=1, keepdims=True)], axis=1)
+
+
+def _predict_named(leaders: Leaders, feature: Feature, absent: AbsentOutlook) -> Prediction | None:
+    has = leaders.columns.categories[feature.name]
+    if not np.any(has[leaders.halves].max(axis=1) > STATED):
+        return None
+    names = seen_as(feature)
+    table = np.stack([_seen(feature, each, has[leaders.halves]) for each in names], axis=1)
+    mixed = absent.category(has)[None, :]
+    wide = np.stack([_seen(feature, each, mixed) for each in names], axis=1)
+    outcomes = Outcomes.table(np.concatenate([table, wide / wide.sum()]))
+    known = np.ones(len(leaders), dtype=bool)
+    return Prediction(outcomes=outcomes, prior=leaders.probability, share=1.0, known=known)
+
+
+STATED = 0.999
+"""Probability from which a category counts as stated rather than predicted."""
+
+
+def seen_as(feature: Feature) -> list[frozenset[str]]:
+    """All that can be named of a category: each value; of labels, every set of them."""
+    if feature.kind is Kind.CATEGORY:
+        return [frozenset([value]) for value in feature.values]
+    labels = [value for value in feature.values if value != "none"]
+    sets = [c for size in range(1, len(labels) + 1) for c in itertools.combinations(labels, size)]
+    return [frozenset(["none"]), *map(frozenset, sets)]
+
+
+def _seen(feature: Feature, seen: frozenset[str], has: Floats) -> Floats:
+    of_kind: Callable[[str, frozenset[str], Floats], Floats] = category_probability
+    if feature.kind is Kind.LABELS:
+        of_kind = labels_probability
+    return of_kind(feature.name, seen, has)

@@ -1,0 +1,302 @@
+"""Which measurement to take next: expected bits of each, alone and two together, and how fine it must be read.
+
+The bits are about what to order: geometries that take the same mates are one answer, as far as few enough are left
+to look at one by one; absent is an answer of its own.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from matcher.absent.model import AbsentModel
+from matcher.columns.columns import Bools, Columns, Floats, Ints
+from matcher.decision.next_measurement.absent_outlook import AbsentOutlook
+from matcher.decision.next_measurement.feature_pairs import predict_pair, stated_matings
+from matcher.decision.next_measurement.information import entropy, expected_gain, information_about, joint_information
+from matcher.decision.next_measurement.outcome_model import STATED, Prediction, predict, weights
+from matcher.decision.next_measurement.repeated import predict_again
+from matcher.decision.next_measurement.shortlist import Leaders, leaders, orders
+from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND, WHOLE_ROW, Tool, tool_for, whole_row
+from matcher.decision.posterior import Posterior
+from matcher.features import FEATURES, Feature, Kind, Subject
+from matcher.likelihood.mated_pair import MatesGroup
+from matcher.observations import Of, Reduced
+from matcher.results import Advice, NextMeasurement, Predicted, Reason
+from matcher.uncertainty.instruments import BUILT_IN, Instrument
+
+SINGLY_UP_TO = 32
+"""With more geometries in play than this, those that predict the same are merged and bits count geometries, not
+orders; nothing is looked at two ahead, since every good measurement helps then."""
+
+PAIRED = 6
+"""Measurements that are looked at two by two, the best alone first."""
+
+USEFUL_BITS = 0.01
+"""Below this a measurement is not worth naming."""
+
+FINENESS = (0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005)
+"""Limits ± a, mm, that are tried to say how fine a reading must be."""
+
+FINE_ENOUGH = 0.9
+"""A reading is fine enough if it keeps this part of the bits that the instrument would give."""
+
+SETTLED_FROM = 0.95
+"""Probability of one order from which further measuring is not asked for."""
+
+SMALL_GAIN = 0.01
+"""A measurement that makes the right order likelier by less than this is not asked for."""
+
+SQRT_3 = float(np.sqrt(3.0))
+
+SHOWN_PREDICTIONS = 5
+"""Leading candidates whose predicted values are told."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Option:
+    """A feature that can be taken next: with which tool, whether again, what it would show, and how much that tells."""
+
+    feature: Feature
+    tool: Tool | None
+    again: bool
+    prediction: Prediction
+    bits: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Situation:
+    """Where the identification stands: answers in play, what absent would show, and, where few enough answers are left
+    to look at one by one, the order that each leads to."""
+
+    leaders: Leaders
+    outlook: AbsentOutlook
+    orders: Ints | None
+    mates: MatesGroup | None
+
+    @classmethod
+    def of(cls, result: Posterior, absent: AbsentModel) -> Situation:
+        """After the observations that ``result`` has weighed."""
+        found = leaders(result)
+        return cls(
+            leaders=found,
+            outlook=AbsentOutlook.of(result, absent),
+            orders=orders(found) if len(found) <= SINGLY_UP_TO else None,
+            mates=result.weighed.mates,
+        )
+
+    def prediction(self, feature: Feature, tool: Tool | None) -> Prediction | None:
+        """Outcomes of taking a feature for the first time; the pair's only where leaders are looked at one by one."""
+        if feature.subject is Subject.HALF:
+            return predict(self.leaders, feature, tool, self.outlook)
+        if tool is None or self.orders is None:
+            return None
+        return predict_pair(self.leaders, feature, tool, self.mates)
+
+    def orders_of(self, known: Bools) -> Ints:
+        """The orders of the leaders that a measurement can tell of, absent last."""
+        if self.orders is None:
+            raise TypeError("too many answers are in play for their orders to be told")
+        return np.asarray(self.orders[np.append(known, True)])
+
+
+def advise(
+    result: Posterior,
+    absent: AbsentModel,
+    *,
+    at_hand: Sequence[str] = DEFAULT_AT_HAND,
+    instruments: Mapping[str, Instrument] = BUILT_IN,
+    features: Sequence[str] = tuple(FEATURES),
+    limit: int = 5,
+) -> Advice:
+    """What to measure next on this half, after the observations that ``result`` has weighed.
+
+    ``at_hand`` names the instruments one has (counts and what the eye sees need none); ``features`` those features
+    that may be asked for. Sizes of the mated pair are asked for where the pair or the other half was observed already:
+    then it is at hand.
+    """
+    situation = Situation.of(result, absent)
+    options = _options(result, situation, at_hand, instruments, features)
+    pair = _best_pair(situation, options[:PAIRED])
+    if pair is not None:
+        options = [*pair.options, *(option for option in options if option not in pair.options)]
+    useful = [option for option in options if option.bits >= USEFUL_BITS or (pair and option in pair.options)]
+    measurements = tuple(
+        _described(option, pair, situation, how_fine=place == 0 or situation.orders is not None)
+        for place, option in enumerate(useful[:limit])
+    )
+    return _advice(situation, measurements)
+
+
+def _options(
+    result: Posterior,
+    situation: Situation,
+    at_hand: Sequence[str],
+    instruments: Mapping[str, Instrument],
+    features: Sequence[str],
+) -> list[Option]:
+    """Every feature that can be taken, most telling first."""
+    readings = [reading for part in result.weighed.parts for reading in part.readings]
+    taken = {reading.feature: reading for reading in readings if reading.of is not Of.OTHER}
+    options = []
+    for name in features:
+        feature = FEATURES[name]
+        if feature.kind in (Kind.TEXT, Kind.FIT) or (feature.subject is Subject.PAIR and situation.mates is None):
+            continue
+        tool = tool_for(feature, at_hand, instruments) if feature.kind is Kind.DIMENSION else None
+        option = _option(situation, feature, tool, taken.get(name))
+        if option is not None:
+            options.append(option)
+    return sorted(options, key=lambda option: -option.bits)
+
+
+def _option(situation: Situation, feature: Feature, tool: Tool | None, before: Reduced | None) -> Option | None:
+    bound = before is not None and (before.at_least is not None or before.at_most is not None)
+    if before is None or bound:
+        prediction = situation.prediction(feature, tool)
+    elif feature.subject is Subject.PAIR:
+        prediction = None
+    elif situation.orders is not None:
+        prediction = predict_again(situation.leaders, before, tool, situation.outlook)
+    else:
+        prediction = None
+    if prediction is None:
+        return None
+    again = before is not None and not bound
+    return Option(feature=feature, tool=tool, again=again, prediction=prediction, bits=_bits(situation, prediction))
+
+
+def _bits(situation: Situation, prediction: Prediction) -> float:
+    """Bits about the order; about the geometry while too many are in play."""
+    if situation.orders is None or prediction.known is None:
+        return prediction.bits
+    action = situation.orders_of(prediction.known)
+    return prediction.share * information_about(action, prediction.prior, prediction.outcomes.rows())
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pair:
+    """Two measurements that tell more than twice as much together as the best one alone."""
+
+    options: tuple[Option, Option]
+    bits: float
+
+    def partner(self, option: Option) -> Option:
+        """The other one."""
+        return self.options[1] if option is self.options[0] else self.options[0]
+
+
+def _best_pair(situation: Situation, options: Sequence[Option]) -> Pair | None:
+    """The best two of the options where looking two ahead finds more than looking at each; None where it does not."""
+    if situation.orders is None or len(options) < 2:
+        return None
+    tables = {id(option): option.prediction.outcomes.condensed() for option in options}
+    pairs = [
+        Pair(options=(a, b), bits=_pair_bits(situation, a, b, tables[id(a)], tables[id(b)]))
+        for a, b in itertools.combinations(options, 2)
+    ]
+    best = max(pairs, key=lambda pair: pair.bits)
+    return best if best.bits / 2 > options[0].bits + USEFUL_BITS else None
+
+
+def _pair_bits(situation: Situation, a: Option, b: Option, of_a: Floats, of_b: Floats) -> float:
+    known_a, known_b = _known(a), _known(b)
+    both = known_a & known_b
+    prior, share = weights(situation.leaders, both)
+    in_a, in_b = np.append(both[known_a], True), np.append(both[known_b], True)
+    return share * joint_information(situation.orders_of(both), prior, of_a[in_a], of_b[in_b])
+
+
+def _known(option: Option) -> Bools:
+    if option.prediction.known is None:
+        raise TypeError("merged predictions cannot be paired")
+    return option.prediction.known
+
+
+def _described(option: Option, pair: Pair | None, situation: Situation, *, how_fine: bool) -> NextMeasurement:
+    together = pair if pair is not None and option in pair.options else None
+    gain = None
+    if situation.orders is not None:
+        prediction = option.prediction
+        action = situation.orders_of(_known(option))
+        gain = prediction.share * expected_gain(action, prediction.prior, prediction.outcomes.rows())
+    spans = None
+    if option.tool is not None and option.feature.name in WHOLE_ROW:
+        spans = int(whole_row(option.feature, situation.leaders.columns, situation.leaders.halves[:1])[0])
+    return NextMeasurement(
+        feature=option.feature.name,
+        bits=option.bits,
+        instrument=None if option.tool is None else option.tool.instrument.name,
+        again=option.again,
+        spans=spans,
+        measure_to_within_mm=_fineness(option, situation) if how_fine else None,
+        together_with=None if together is None else together.partner(option).feature.name,
+        together_bits=None if together is None else together.bits,
+        gain=gain,
+        predicted=_predicted(option.feature, situation.leaders),
+    )
+
+
+def _fineness(option: Option, situation: Situation) -> float | None:
+    """The coarsest limit ± a, mm, of a reading that keeps most of the bits; None where it does not matter."""
+    if option.tool is None or option.again:
+        return None
+    for limit in FINENESS:
+        tool = Tool(instrument=option.tool.instrument, own_u=limit / SQRT_3, scale_rel=0.0)
+        coarser = situation.prediction(option.feature, tool)
+        if coarser is not None and _bits(situation, coarser) >= FINE_ENOUGH * option.bits:
+            return None if limit == FINENESS[0] else limit
+    return FINENESS[-1]
+
+
+def _predicted(feature: Feature, found: Leaders) -> tuple[Predicted, ...]:
+    """What the likeliest candidates' entries state of the feature."""
+    columns, shown = found.columns, found.halves[:SHOWN_PREDICTIONS]
+    values = [(columns.keys[half], _stated(feature, columns, int(half))) for half in shown]
+    return tuple(Predicted(key=key, value=value) for key, value in values if value is not None)
+
+
+def _stated(feature: Feature, columns: Columns, half: int) -> float | int | str | None:
+    if feature.subject is Subject.PAIR:
+        stated = columns.matings.dimensions[feature.name].stated[stated_matings(columns, feature, half)]
+        return float(stated[0]) if len(set(stated)) == 1 else None
+    if feature.kind is Kind.DIMENSION:
+        value = float(columns.dimensions[feature.name].stated[half])
+        return None if np.isnan(value) else value
+    if feature.kind is Kind.COUNT:
+        count = int(columns.counts[feature.name][half])
+        return count if count >= 0 else None
+    has = columns.categories[feature.name][half]
+    names = [name for name, probability in zip(feature.values, has, strict=True) if probability > STATED]
+    return ", ".join(names) or None
+
+
+def _advice(situation: Situation, measurements: tuple[NextMeasurement, ...]) -> Advice:
+    """With whether to go on: not where an order is nearly certain, or nothing at hand is likely to change it."""
+    probability = situation.leaders.probability
+    if situation.orders is None:
+        return Advice(
+            measurements=measurements,
+            settled=False,
+            reason=Reason.KEEP_MEASURING,
+            probability=float(probability[0]),
+            open_bits=entropy(probability),
+        )
+    order = np.bincount(situation.orders, weights=probability).astype(np.float64)
+    first = int(np.argmax(order))
+    if order[first] >= SETTLED_FROM:
+        reason = Reason.ABSENT_SETTLED if first == situation.orders[-1] else Reason.ORDER_SETTLED
+    elif all((each.gain or 0.0) < SMALL_GAIN and not each.together_with for each in measurements):
+        reason = Reason.NOTHING_TELLS
+    else:
+        reason = Reason.KEEP_MEASURING
+    return Advice(
+        measurements=measurements,
+        settled=reason is not Reason.KEEP_MEASURING,
+        reason=reason,
+        probability=float(order[first]),
+        open_bits=entropy(order),
+    )

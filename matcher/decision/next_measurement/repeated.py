@@ -1,0 +1,133 @@
+"""What taking the same feature again would show, given what the first reading showed.
+
+Both readings see one part: where the first was right the part's true size is known to it, and the second scatters
+around that. Where the first was a slip the second is mostly right; but the same hand and eye repeat a slip.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from scipy.special import ndtr
+
+from matcher.columns.columns import Bools, Floats
+from matcher.decision.next_measurement.absent_outlook import AbsentOutlook
+from matcher.decision.next_measurement.discretise import REACH, STEP
+from matcher.decision.next_measurement.information import Outcomes
+from matcher.decision.next_measurement.outcome_model import Expected, Prediction, predict, seen_as, weights
+from matcher.decision.next_measurement.shortlist import Leaders
+from matcher.decision.next_measurement.tools import Tool
+from matcher.features import FEATURES, Feature, Kind
+from matcher.likelihood.gross_errors import mixture
+from matcher.likelihood.shared_errors import folded
+from matcher.likelihood.tolerance_density import SQRT_2PI, W_MIN, rectangle_normal_cdf
+from matcher.observations import Reduced
+
+REPEATED_SLIP = 0.5
+"""Probability that a slip is made again when the same person looks again. Common practice, no source."""
+
+
+def predict_again(leaders: Leaders, reading: Reduced, tool: Tool | None, absent: AbsentOutlook) -> Prediction | None:
+    """Outcomes of taking one feature of this half a second time; None for what is not predicted.
+
+    That is: bounds, sets of names, and readings of a picture without scale.
+    """
+    feature = FEATURES[reading.feature]
+    if feature.kind is not Kind.DIMENSION:
+        return _seen_again(leaders, feature, reading, absent)
+    unscaled = reading.shared is not None and reading.shared.unscaled
+    if tool is None or reading.value is None or unscaled:
+        return None
+    return _dimension_again(leaders, feature, reading, tool)
+
+
+def _seen_again(leaders: Leaders, feature: Feature, reading: Reduced, absent: AbsentOutlook) -> Prediction | None:
+    """A count or a category: a fresh look, or the same answer once more."""
+    fresh = predict(leaders, feature, None, absent)
+    place = None if fresh is None else _outcome_of(feature, reading, fresh)
+    if fresh is None or place is None:
+        return None
+    table = (1.0 - REPEATED_SLIP) * fresh.outcomes.rows()
+    table[:, place] += REPEATED_SLIP
+    return replace(fresh, outcomes=Outcomes.table(table))
+
+
+def _outcome_of(feature: Feature, reading: Reduced, fresh: Prediction) -> int | None:
+    """Number of the outcome that was seen; the last one for a count that none of the leaders has."""
+    if reading.count is not None:
+        found = np.flatnonzero(fresh.numbers == reading.count)
+        return int(found[0]) if len(found) else fresh.outcomes.size - 1
+    names = seen_as(feature)
+    return names.index(reading.values) if reading.values in names else None
+
+
+def _dimension_again(leaders: Leaders, feature: Feature, reading: Reduced, tool: Tool) -> Prediction | None:
+    expected = Expected.of(leaders.columns, feature, leaders.halves, spans=reading.spans)
+    known = ~np.isnan(expected.centre)
+    if not np.any(known):
+        return None
+    prior, share = weights(leaders, known)
+    expected = expected.take(known)
+    u = np.maximum(tool.u(expected.centre, expected.gaps), W_MIN)
+    table = _rows_again(reading, expected, u, _slips(leaders, reading, known), feature.gross_share)
+    return Prediction(outcomes=Outcomes.table(table), prior=prior, share=share, known=known)
+
+
+def _slips(leaders: Leaders, reading: Reduced, known: Bools) -> Floats:
+    """Probability, under each half, that the first reading was a slip."""
+    halves = leaders.halves[known]
+    others = {name: column.take(halves) for name, column in leaders.columns.dimensions.items()}
+    explained = mixture(reading, others[reading.feature], others)
+    shared = folded(reading)
+    right = explained.components[0].density(reading.number, shared)
+    return np.asarray(1.0 - right / np.maximum(explained.density(reading.number, shared), 1e-300))
+
+
+def _rows_again(reading: Reduced, expected: Expected, u: Floats, slip: Floats, gross: float) -> Floats:
+    """Outcomes (answers, absent last × steps) of the second reading, cut where it can be expected at all."""
+    mean, sd = _true_size(reading, expected)
+    right_sd = np.hypot(sd, u)
+    again_sd = float(np.hypot(max(reading.total_u, W_MIN), u.mean()))
+    fresh_sd = np.maximum(np.hypot(u, expected.entry_u), W_MIN)
+    reach = expected.half_width + REACH * fresh_sd
+    step = STEP * float(right_sd.min())
+    edges = _edges([(reading.number, REACH * again_sd), *zip(expected.centre, reach, strict=True)], step)
+    right = ndtr((edges - mean[:, None]) / right_sd[:, None])
+    repeated = ndtr((edges - reading.number) / again_sd)
+    fresh = rectangle_normal_cdf(edges - expected.centre[:, None], expected.half_width[:, None], fresh_sd[:, None])
+    slipped = REPEATED_SLIP * repeated + (1.0 - REPEATED_SLIP) * fresh
+    below = (1.0 - slip[:, None]) * right + slip[:, None] * slipped
+    absent = (1.0 - gross) * repeated
+    inside = np.diff(np.concatenate([below, absent[None, :]]), axis=1)
+    return np.concatenate([inside, np.maximum(1.0 - inside.sum(axis=1, keepdims=True), 0.0)], axis=1)
+
+
+def _true_size(reading: Reduced, expected: Expected) -> tuple[Floats, Floats]:
+    """Mean and sd, mm, of the part's size under each half where the first reading was right: a truncated normal."""
+    u = np.hypot(max(reading.total_u, W_MIN), expected.entry_u)
+    a = (expected.centre - expected.half_width - reading.number) / u
+    b = (expected.centre + expected.half_width - reading.number) / u
+    mass = ndtr(b) - ndtr(a)
+    usable = mass > FAR
+    mass = np.where(usable, mass, 1.0)
+    a, b = np.where(usable, a, 0.0), np.where(usable, b, 0.0)
+    pdf_a, pdf_b = np.exp(-0.5 * a * a) / SQRT_2PI, np.exp(-0.5 * b * b) / SQRT_2PI
+    shift = (pdf_a - pdf_b) / mass
+    variance = 1.0 + (a * pdf_a - b * pdf_b) / mass - shift**2
+    nearest = np.clip(reading.number, *(expected.centre + side * expected.half_width for side in (-1.0, 1.0)))
+    mean = np.where(usable, reading.number + u * shift, nearest)
+    return mean, np.where(usable, u * np.sqrt(np.clip(variance, 0.0, 1.0)), 0.0)
+
+
+FAR = 1e-9
+"""Below this probability of lying within the tolerance a reading was a slip anyway; its true size is put at the nearest
+edge of the tolerance."""
+
+
+def _edges(islands: list[tuple[float, float]], step: float) -> Floats:
+    """Edges of outcomes: steps around each island's middle as far as it reaches, wide gaps between."""
+    points = [
+        np.arange(-np.ceil(reach / step), np.ceil(reach / step) + 1) + np.round(at / step) for at, reach in islands
+    ]
+    return np.asarray(np.unique(np.concatenate(points)) * step)

@@ -1,0 +1,73 @@
+"""The answers that are still in play: geometries by probability, and absent."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from matcher.columns.columns import Columns, Floats, Ints
+from matcher.decision.posterior import Posterior
+
+NEGLECTED = 1e-3
+"""Probability of the unlikeliest geometries that advice leaves out: they can change the expected bits by about a
+hundredth."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Leaders:
+    """Geometries that hold all but `NEGLECTED` of the probability, likeliest first, and absent.
+
+    ``halves`` holds the likeliest half of each geometry, which stands for it; ``probability`` theirs and, last, that
+    of absent; it adds up to 1.
+    """
+
+    columns: Columns
+    halves: Ints
+    probability: Floats
+
+    def __len__(self) -> int:
+        return len(self.halves)
+
+    @property
+    def absent(self) -> float:
+        """Probability of absent."""
+        return float(self.probability[-1])
+
+    def first(self, number: int) -> Leaders:
+        """The likeliest ``number`` of them, with absent."""
+        if number >= len(self):
+            return self
+        kept = np.append(self.probability[:number], self.absent)
+        return Leaders(columns=self.columns, halves=self.halves[:number], probability=kept / kept.sum())
+
+
+def leaders(result: Posterior) -> Leaders:
+    """The answers that are still in play after the observations so far."""
+    geometry = np.exp(result.log_geometry[result.order])
+    number = int(np.searchsorted(np.cumsum(geometry), geometry.sum() - NEGLECTED)) + 1
+    chosen = result.order[:number]
+    kept = np.append(geometry[:number], result.probability_absent)
+    return Leaders(columns=result.columns, halves=_likeliest(result)[chosen], probability=kept / kept.sum())
+
+
+def _likeliest(result: Posterior) -> Ints:
+    """The likeliest half of every geometry."""
+    rising = np.argsort(result.log_half, kind="stable")
+    best = np.zeros(len(result.log_geometry), dtype=np.int64)
+    best[result.columns.geometry[rising]] = rising  # of several writes to one place the last one stays
+    return best
+
+
+def orders(found: Leaders) -> Ints:
+    """Number of the order that each answer leads to, absent last with one of its own.
+
+    Geometries whose listed mates are the same geometries are one order; one without mates is an order by itself.
+    """
+    matings, geometry = found.columns.matings, found.columns.geometry
+    taken: dict[int, set[int]] = {int(half): set() for half in found.halves}
+    for mating in np.flatnonzero(np.isin(matings.half, found.halves)):
+        taken[int(matings.half[mating])].add(int(geometry[matings.other[mating]]))
+    names = [frozenset(mates) or half for half, mates in taken.items()]
+    numbers = {name: number for number, name in enumerate(dict.fromkeys(names))}
+    return np.array([*(numbers[name] for name in names), len(numbers)])

@@ -1,0 +1,1 @@
+"""Measurements from pictures: clicked points and found contacts."""

@@ -1,0 +1,175 @@
+"""What all readings of one picture have in common, and how a length becomes a reading."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from matcher.columns.columns import Floats
+from matcher.errors import ObservationError
+from matcher.features import FEATURES, Kind
+from matcher.imaging.clicks.inputs import KnownRectangle, Picture, ScaleSegment
+from matcher.imaging.clicks.naming import PLANES, checked_plane
+from matcher.imaging.clicks.results import PictureScale, Reading
+from matcher.imaging.clicks.rows import Rows
+from matcher.imaging.clicks.scale import PlaneScale
+from matcher.observations import BudgetLine, Observation, Of
+from matcher.uncertainty.dimension_validation import SMALLEST_REL
+from matcher.uncertainty.gum import combine
+from matcher.uncertainty.instruments import Instrument
+from matcher.uncertainty.measuring_setup import ALONG_ROWS, SIDE_VIEW
+from matcher.vocabulary import PIXEL, closest, remedy_for
+
+FREE_STANDING = frozenset({"photo", "unscaled_photo", "usb_microscope"})
+"""Instruments that nothing holds square to the part, with simple lenses."""
+
+FORESHORTENING = (1.0 - math.cos(math.radians(5.0))) / math.sqrt(3.0)
+"""Relative standard uncertainty of one direction's scale against that of the other, for a free-standing camera: tilt
+up to 5° that nobody sees, rectangular. Common practice, no source."""
+
+LENS = 0.003
+"""Relative standard uncertainty of a scale elsewhere in the field than where it was clicked, simple lens. Common
+practice, no source."""
+
+HEIGHTS = frozenset({"height", "stack_height"})
+"""What no picture from above shows."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Setting:
+    """Picture, instrument, rows with their perspective, scale, scales of the stated planes (empty: none stated)."""
+
+    picture: Picture
+    instrument: Instrument
+    rows: Rows
+    scale: PictureScale | None
+    planes: Mapping[str, PlaneScale]
+
+    @property
+    def edge_u(self) -> tuple[float, float]:
+        """Standard uncertainty of one click at an edge, px, and its degrees of freedom.
+
+        The rows show how well the person clicks; an edge is no sharper than the instrument shows it: two edges
+        together have its ``feel_px``.
+        """
+        feel = (self.instrument.feel_px or 0.0) / math.sqrt(2.0)
+        return (feel, math.inf) if feel > self.rows.click_u else (self.rows.click_u, self.rows.click_dof)
+
+    def skew_line(self, direction: Floats, length: float) -> tuple[BudgetLine, ...]:
+        """Foreshortening against the direction of the scale, or of the rows, or else of the picture's x axis."""
+        if self.instrument.name not in FREE_STANDING or isinstance(self.picture.perspective, KnownRectangle):
+            return ()
+        reference = self._reference_direction()
+        if reference is None:
+            reference = np.array([1.0, 0.0])
+        sine = abs(float(reference[0] * direction[1] - reference[1] * direction[0]))
+        return (line("foreshortening by unseen tilt", "rectangular", FORESHORTENING * sine, length),)
+
+    def _reference_direction(self) -> Floats | None:
+        segment = self.picture.scale
+        if isinstance(segment, ScaleSegment):
+            ends = np.array([segment.start, segment.end], dtype=np.float64)
+            mapped = self.rows.rectification.now(ends)
+            return np.asarray((mapped[1] - mapped[0]) / np.linalg.norm(mapped[1] - mapped[0]))
+        return self.rows.along
+
+    def reading(
+        self,
+        feature: str,
+        value: float,
+        lines: Sequence[BudgetLine],
+        *,
+        plane: str,
+        of: Of,
+        field: str,
+        spans: int = 1,
+    ) -> Reading:
+        """A length in px as a reading: in the scale's plane by its own scale, or corrected to the reference plane.
+
+        Raises
+        ------
+        ObservationError
+            At ``field``, when the clicks are as uncertain as the length itself.
+        """
+        here = self.planes.get(plane, PlaneScale(rel=self.instrument.other_plane_rel))
+        factor = here.factor if self.scale is None else 1.0
+        kept = tuple(_scaled(one, factor) for one in lines if one.contribution > 0.0)
+        u = combine([one.contribution for one in kept])
+        if u >= value * factor:
+            raise ObservationError(
+                f"{feature} of {value / spans:.1f} px is uncertain by as much",
+                field=field,
+                value=value,
+                remedy="click points farther apart, or take a larger picture",
+            )
+        observation = Observation(
+            feature=feature,
+            value=value * factor,
+            unit=PIXEL,
+            u=u,
+            spans=spans,
+            instrument=self.instrument.name,
+            image=self.picture.name,
+            plane=None if plane == SIDE_VIEW else plane,
+            px_per_mm=None if self.scale is None else self.scale.px_per_mm / here.factor,
+            scale_rel=None if self.scale is None else self.scale_rel,
+            plane_rel=here.rel if self.planes else None,
+            of=of,
+        )
+        return Reading(observation=observation, value=value * factor, u=u, budget=kept)
+
+    @property
+    def scale_rel(self) -> float:
+        """Relative standard uncertainty of the scale all over the picture."""
+        if self.scale is None:
+            raise TypeError("a picture without scale has no uncertainty of it")
+        elsewhere = self.scale.source != "stated" and self.instrument.name in FREE_STANDING
+        return max(math.hypot(self.scale.rel, LENS if elsewhere else 0.0), SMALLEST_REL)
+
+
+def line(source: str, distribution: str, u: float, sensitivity: float, dof: float = math.inf) -> BudgetLine:
+    """Budget line of one source, px."""
+    return BudgetLine(
+        source=source,
+        distribution=distribution,
+        u=u,
+        sensitivity=sensitivity,
+        contribution=abs(u * sensitivity),
+        degrees_of_freedom=dof,
+    )
+
+
+def _scaled(one: BudgetLine, factor: float) -> BudgetLine:
+    return line(one.source, one.distribution, one.u, one.sensitivity * factor, one.degrees_of_freedom)
+
+
+def checked_length(feature: object, *, field: str, along: bool | None = None) -> str:
+    """Name of a dimension that a picture shows, along the rows or across them if that matters.
+
+    Raises
+    ------
+    ObservationError
+        At ``field``, when it is none.
+    """
+    lengths = [one.name for one in FEATURES.values() if one.kind is Kind.DIMENSION]
+    fitting = [name for name in lengths if along is None or _lies(name, along)]
+    if not isinstance(feature, str) or feature not in fitting:
+        way = {None: "a length", True: "a length along the rows", False: "a length across the rows"}[along]
+        remedy = remedy_for(fitting, closest(str(feature)[:60], fitting))
+        raise ObservationError(f"{str(feature)[:60]!r} is not {way}", field=field, value=feature, remedy=remedy)
+    return feature
+
+
+def _lies(name: str, along: bool) -> bool:
+    return name not in HEIGHTS and (name in ALONG_ROWS) == along
+
+
+def plane_for(given: str | None, feature: str, *, field: str) -> str:
+    """Plane as given, or the feature's usual one; raises ObservationError for a name that is none."""
+    if given is not None:
+        return checked_plane(given, field=field)
+    usual = FEATURES[feature].plane
+    return SIDE_VIEW if usual is None else PLANES[PLANES.index(str(usual))]

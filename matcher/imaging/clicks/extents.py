@@ -1,0 +1,204 @@
+"""Lengths clicked from end to end or from corner to corner."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+
+from matcher.columns.columns import Floats
+from matcher.errors import ObservationError
+from matcher.imaging.clicks.context import HEIGHTS, Setting, checked_length, line, plane_for
+from matcher.imaging.clicks.homography import checked_corners
+from matcher.imaging.clicks.inputs import Outline, Segment
+from matcher.imaging.clicks.naming import checked_body
+from matcher.imaging.clicks.perspective import AsSeen, FromRectangle, FromVanishingLine, refuse_beyond
+from matcher.imaging.clicks.results import Reading
+from matcher.imaging.clicks.scale import parts_of, segment_ends
+from matcher.observations import BudgetLine
+from matcher.uncertainty.checked import is_number
+from matcher.uncertainty.dimension_validation import SPANNED
+from matcher.uncertainty.measuring_setup import ALONG_ROWS
+
+CLEARLY_LONGER = 1.2
+"""Without a row, edges of an outline must differ by this factor to tell which lie along the rows. A choice."""
+
+SQUAREST, STEEPEST = 0.7, 1.5
+"""Smallest sine of an outline's corner, and largest ratio of its opposite edges: beyond, it is no rectangle of a half
+seen from above."""
+
+ASTRAY = math.cos(math.radians(30.0))
+"""Smallest cosine between a segment and the direction in which its feature lies."""
+
+
+def outline_readings(given: Outline, i: int, setting: Setting) -> tuple[Reading, ...]:
+    """Length and width of a rectangle of the part.
+
+    Both edges of a kind are averaged. Where the perspective is not taken out, or by one row alone, half of their
+    difference stands in the budget as a limit (rectangular): seen obliquely the middle lies between both.
+
+    Raises
+    ------
+    ObservationError
+        At ``outlines[i]`` and the corner or feature that is wrong.
+    """
+    field = f"outlines[{i}]"
+    if given.along is None and given.across is None:
+        remedy = "name the features in along and across, or one of them"
+        raise ObservationError("the outline shows no feature", field=f"{field}.along", value=None, remedy=remedy)
+    of = checked_body(given.of, field=f"{field}.of")
+    corners = checked_corners(given.corners, field=f"{field}.corners")
+    refuse_beyond(setting.rows.rectification, corners, fields=[f"{field}.corners[{j}]" for j in range(4)])
+    straight = setting.rows.rectification.now(corners)
+    _refuse_no_rectangle(straight, f"{field}.corners")
+    first_is_along = _first_is_along(straight, setting.rows.along, f"{field}.corners")
+    readings = []
+    for name, along in ((given.along, True), (given.across, False)):
+        if name is not None:
+            feature = checked_length(name, field=f"{field}.{'along' if along else 'across'}", along=along)
+            plane = plane_for(given.plane, feature, field=f"{field}.plane")
+            value, lines = _edge_pair(corners, straight, first_is_along == along, setting)
+            readings.append(setting.reading(feature, value, lines, plane=plane, of=of, field=f"{field}.corners"))
+    return tuple(readings)
+
+
+def _refuse_no_rectangle(corners: Floats, field: str) -> None:
+    edges = np.roll(corners, -1, axis=0) - corners
+    lengths = np.linalg.norm(edges, axis=1)
+    for i in range(4):
+        cross = abs(float(edges[i - 1][0] * edges[i][1] - edges[i - 1][1] * edges[i][0]))
+        if cross < SQUAREST * lengths[i - 1] * lengths[i]:
+            raise ObservationError(
+                "no rectangle has such a corner",
+                field=f"{field}[{i}]",
+                value=corners[i].tolist(),
+                remedy="click the corner again, or take the picture from straight above",
+            )
+    for i in (0, 1):
+        if not 1 / STEEPEST < lengths[i] / lengths[i + 2] < STEEPEST:
+            raise ObservationError(
+                f"opposite edges are {lengths[i]:.0f} and {lengths[i + 2]:.0f} px long",
+                field=field,
+                value=[float(lengths[i]), float(lengths[i + 2])],
+                remedy="click the corners again, or take the picture from straight above",
+            )
+
+
+def _first_is_along(corners: Floats, along: Floats | None, field: str) -> bool:
+    """Whether the edge from the first to the second corner lies along the rows."""
+    edges = np.roll(corners, -1, axis=0) - corners
+    if along is not None:
+        first = edges[0] / np.linalg.norm(edges[0])
+        return bool(abs(float(first @ along)) > math.sqrt(0.5))
+    lengths = np.linalg.norm(edges, axis=1)
+    ratio = float((lengths[0] + lengths[2]) / (lengths[1] + lengths[3]))
+    if 1 / CLEARLY_LONGER < ratio < CLEARLY_LONGER:
+        raise ObservationError(
+            "it cannot be seen which edges lie along the rows",
+            field=field,
+            value=ratio,
+            remedy="click a row of contacts in the same picture, or give length and width as segments",
+        )
+    return ratio > 1.0
+
+
+def _edge_pair(corners: Floats, straight: Floats, first: bool, setting: Setting) -> tuple[float, list[BudgetLine]]:
+    """Mean of two opposite edges, px, and its budget."""
+    start = 0 if first else 1
+    value, lines = _by_clicks(_mean_edge(start, setting), corners, setting)
+    edges = np.roll(straight, -1, axis=0) - straight
+    if not _sees_both_ways(setting):
+        half = abs(float(np.linalg.norm(edges[start]) - np.linalg.norm(edges[start + 2]))) / 2
+        lines.append(line("opposite edges differ", "rectangular", half / math.sqrt(3.0), 1.0))
+    lines.extend(setting.skew_line(edges[start] / np.linalg.norm(edges[start]), value))
+    return value, lines
+
+
+def _mean_edge(start: int, setting: Setting) -> Callable[[Floats], Floats]:
+    def function(both: Floats) -> Floats:
+        straight = setting.rows.rectification.straight(both[..., :8].reshape(-1, 4, 2), both[..., 8:])
+        edges = np.linalg.norm(np.roll(straight, -1, axis=-2) - straight, axis=-1)
+        return np.asarray((edges[..., start] + edges[..., start + 2]) / 2.0)
+
+    return function
+
+
+def _sees_both_ways(setting: Setting) -> bool:
+    """Whether the perspective is known along the rows and across."""
+    how = setting.rows.rectification
+    return isinstance(how, FromRectangle) or (isinstance(how, FromVanishingLine) and len(how.basis) == 2)
+
+
+def _by_clicks(function: Callable[[Floats], Floats], own: Floats, setting: Setting) -> tuple[float, list[BudgetLine]]:
+    """Value, and the budget lines of its own clicks and of the perspective's.
+
+    Where one clicking error serves both they are one line, since its degrees of freedom are the same.
+    """
+    edge_u, edge_dof = setting.edge_u
+    value, own_part, shared_part = parts_of(function, own.ravel(), edge_u, setting.rows.rectification)
+    if edge_u == setting.rows.click_u:
+        whole = math.hypot(own_part, shared_part)
+        return value, [line("clicks at the ends", "normal", edge_u, whole / edge_u, edge_dof)]
+    lines = [line("where the edges are", "normal", edge_u, own_part / edge_u, edge_dof)]
+    if not isinstance(setting.rows.rectification, AsSeen):
+        lines.append(line("clicks that show the perspective", "normal", shared_part, 1.0, setting.rows.click_dof))
+    return value, lines
+
+
+def segment_reading(given: Segment, i: int, setting: Setting) -> Reading:
+    """One feature clicked from end to end.
+
+    Raises
+    ------
+    ObservationError
+        At ``segments[i]`` and the end, feature or spans that is wrong.
+    """
+    field = f"segments[{i}]"
+    feature = checked_length(given.feature, field=f"{field}.feature")
+    of = checked_body(given.of, field=f"{field}.of")
+    ends = segment_ends(given.start, given.end, field=field)
+    refuse_beyond(setting.rows.rectification, ends, fields=(f"{field}.start", f"{field}.end"))
+    if (
+        isinstance(given.spans, bool)
+        or not is_number(given.spans)
+        or given.spans < 1
+        or given.spans != int(given.spans)
+    ):
+        remedy = "give the number of gaps between the ends"
+        raise ObservationError("gaps are counted", field=f"{field}.spans", value=given.spans, remedy=remedy)
+    if given.spans != 1 and feature not in SPANNED:
+        remedy = "leave spans out"
+        raise ObservationError("this feature has no gaps", field=f"{field}.spans", value=given.spans, remedy=remedy)
+    plane = plane_for(given.plane, feature, field=f"{field}.plane")
+    straight = setting.rows.rectification.now(ends)
+    drawn = (straight[1] - straight[0]) / np.linalg.norm(straight[1] - straight[0])
+    direction = _direction_of(feature, drawn, setting.rows.along, field)
+    value, lines = _by_clicks(_projection(direction, setting), ends, setting)
+    lines.extend(setting.skew_line(direction, value))
+    return setting.reading(feature, value, lines, plane=plane, of=of, field=f"{field}.end", spans=int(given.spans))
+
+
+def _direction_of(feature: str, drawn: Floats, along: Floats | None, field: str) -> Floats:
+    """Direction in which a feature lies: along or across the rows, or as drawn where no row shows it."""
+    if along is None or feature in HEIGHTS:
+        return drawn
+    lies = along if feature in ALONG_ROWS else np.array([-along[1], along[0]])
+    cosine = float(drawn @ lies)
+    if abs(cosine) < ASTRAY:
+        way = "along" if feature in ALONG_ROWS else "across"
+        raise ObservationError(
+            f"{feature} lies {way} the rows, this segment does not",
+            field=f"{field}.end",
+            value=drawn.tolist(),
+            remedy="click the ends again, or name the feature that was clicked",
+        )
+    return np.asarray(math.copysign(1.0, cosine) * lies)
+
+
+def _projection(direction: Floats, setting: Setting) -> Callable[[Floats], Floats]:
+    def function(both: Floats) -> Floats:
+        straight = setting.rows.rectification.straight(both[..., :4].reshape(-1, 2, 2), both[..., 4:])
+        return np.asarray((straight[:, 1] - straight[:, 0]) @ direction)
+
+    return function

@@ -1,0 +1,206 @@
+"""One picture's clicks to observations.
+
+What is neglected: readings of one picture share clicks (the rows fix the direction of segments and, with their own
+lattice, the perspective of outlines), so their errors are weakly correlated; each reading's own uncertainty is
+right, but `matcher.uncertainty.reduce.reduce` takes them as independent but for the scale. The rows' direction is taken
+as exact where outlines and segments use it, an error of second order. Lens distortion is neglected but for its part in
+the scale.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from matcher.errors import ObservationError
+from matcher.features import Plane
+from matcher.imaging.clicks.context import Setting, line
+from matcher.imaging.clicks.extents import outline_readings, segment_reading
+from matcher.imaging.clicks.inputs import ContactLattice, KnownRectangle, Picture, ScaleSegment, StatedScale
+from matcher.imaging.clicks.naming import checked_plane
+from matcher.imaging.clicks.perspective import AsSeen, FromRectangle, Rectification, from_rectangle
+from matcher.imaging.clicks.relations import Neighbours, distance, end_change, related
+from matcher.imaging.clicks.results import PictureResult, PictureScale, Reading, RowRelation
+from matcher.imaging.clicks.rows import UNSEEN_CLICK, Rows, measured_rows
+from matcher.imaging.clicks.scale import (
+    PlaneScale,
+    plane_scales,
+    scale_from_rectangle,
+    scale_from_segment,
+    stated_scale,
+)
+from matcher.observations import Observation, Of
+from matcher.uncertainty.checked import is_text
+from matcher.uncertainty.instruments import BUILT_IN, Instrument
+from matcher.vocabulary import closest, remedy_for
+
+EQUAL = 3.0
+"""Distances of neighbouring rows within this many standard uncertainties of their mean are one row spacing."""
+
+
+def measure_picture(picture: Picture, instruments: Mapping[str, Instrument] = BUILT_IN) -> PictureResult:
+    """Readings of one picture with their uncertainty, ready for `matcher.uncertainty.reduce.reduce`.
+
+    Raises
+    ------
+    ObservationError
+        With ``field`` naming the point or number, e.g. ``rows[0].points[3]``.
+    """
+    instrument = _instrument(picture, instruments)
+    rectification: Rectification = AsSeen()
+    if isinstance(picture.perspective, KnownRectangle):
+        checked_plane(picture.perspective.plane, field="perspective.plane")
+        rectification = from_rectangle(picture.perspective, UNSEEN_CLICK)
+    rows = measured_rows(picture, rectification)
+    scale = _scale(picture, rows, instrument)
+    if scale is None and not instrument.unscaled:
+        instrument = instruments["unscaled_photo"]
+    setting = Setting(picture=picture, instrument=instrument, rows=rows, scale=scale, planes=_planes(picture, scale))
+    pairs = related(rows)
+    readings = (
+        *_pitches(setting),
+        *_spacings(setting, pairs),
+        *(one for i, given in enumerate(picture.outlines) for one in outline_readings(given, i, setting)),
+        *(segment_reading(given, i, setting) for i, given in enumerate(picture.segments)),
+    )
+    return PictureResult(
+        name=picture.name,
+        readings=readings,
+        layouts=_layouts(rows, [relation for _, relation in pairs]),
+        rows=rows.fits,
+        relations=tuple(relation for _, relation in pairs),
+        click_u=rows.click_u,
+        click_dof=rows.click_dof,
+        scale=scale,
+        notes=_notes(setting, [relation for _, relation in pairs]),
+    )
+
+
+def _instrument(picture: Picture, instruments: Mapping[str, Instrument]) -> Instrument:
+    if not is_text(picture.name):
+        raise ObservationError("the picture has no name", field="name", value=picture.name, remedy="give it a name")
+    fitting = [one.name for one in instruments.values() if one.optical and one.takes_pixels]
+    if picture.instrument not in fitting:
+        remedy = remedy_for(fitting, closest(str(picture.instrument), fitting))
+        raise ObservationError(
+            f"{picture.instrument!r} takes no pictures", field="instrument", value=picture.instrument, remedy=remedy
+        )
+    if not (picture.rows or picture.outlines or picture.segments):
+        remedy = "click a row, an outline or a segment"
+        raise ObservationError("nothing was clicked", field="rows", value=None, remedy=remedy)
+    return instruments[picture.instrument]
+
+
+def _scale(picture: Picture, rows: Rows, instrument: Instrument) -> PictureScale | None:
+    given = picture.scale
+    if given is not None and instrument.unscaled:
+        raise ObservationError(
+            f"{instrument.label} has no scale",
+            field="instrument",
+            value=instrument.name,
+            remedy="name the instrument photo, or leave the scale out",
+        )
+    if isinstance(given, ScaleSegment):
+        return scale_from_segment(given, rows.rectification, rows.click_u, rows.click_dof)
+    if isinstance(given, StatedScale):
+        return stated_scale(given, instrument.scale_rel)
+    rectangle, known = picture.perspective, rows.rectification
+    if isinstance(rectangle, KnownRectangle) and rectangle.in_mm and isinstance(known, FromRectangle):
+        return scale_from_rectangle(known, rectangle.plane, rows.click_dof)
+    return None
+
+
+def _planes(picture: Picture, scale: PictureScale | None) -> Mapping[str, PlaneScale]:
+    """Scales of planes against the scale's plane; empty where nothing is known, so that `reduce` judges by majority."""
+    if scale is not None:
+        return plane_scales(picture.planes, scale.plane)
+    reference = checked_plane(picture.reference_plane, field="reference_plane")
+    return plane_scales(picture.planes, reference) if picture.planes else {}
+
+
+def _pitches(setting: Setting) -> list[Reading]:
+    """One pitch for each step: rows that agree give one together."""
+    rows = setting.rows
+    return [_pitch(setting, group) for group in range(max(rows.fit.groups) + 1)] if rows.rows else []
+
+
+def _pitch(setting: Setting, group: int) -> Reading:
+    rows = setting.rows
+    members = [i for i, one in enumerate(rows.fit.groups) if one == group]
+    spans = max(rows.fits[i].lattice.spans for i in members)
+    row = rows.rows[members[0]]
+    value, u = rows.propagated(lambda theta: np.linalg.norm(rows.fit.step(theta, members[0]), axis=-1))
+    lines = [line("clicks at the contacts", "normal, type A", rows.click_u, spans * u / rows.click_u, rows.click_dof)]
+    lines.extend(setting.skew_line(np.array(rows.fits[members[0]].direction), spans * value))
+    field = f"rows[{members[0]}].points"
+    return setting.reading(row.feature, spans * value, lines, plane=row.plane, of=row.of, field=field, spans=spans)
+
+
+def _spacings(setting: Setting, pairs: Sequence[tuple[Neighbours, RowRelation]]) -> list[Reading]:
+    """Distances of neighbouring rows; equal ones of three or four rows as one reading over several gaps."""
+    readings = []
+    for key in dict.fromkeys(setting.rows.rows[pair.first].key for pair, _ in pairs):
+        own = [(pair, relation) for pair, relation in pairs if setting.rows.rows[pair.first].key == key]
+        mean = sum(relation.spacing for _, relation in own) / len(own)
+        if all(relation.agree and abs(relation.spacing - mean) <= EQUAL * relation.spacing_u for _, relation in own):
+            readings.append(_spacing(setting, [pair for pair, _ in own]))
+        else:
+            readings.extend(_spacing(setting, [pair]) for pair, _ in own)
+    return readings
+
+
+def _spacing(setting: Setting, pairs: Sequence[Neighbours]) -> Reading:
+    rows, row = setting.rows, setting.rows.rows[pairs[0].first]
+    distances = [distance(rows, pair) for pair in pairs]
+    value, u = rows.propagated(lambda theta: np.sum([one(theta) for one in distances], axis=0))
+    lines = [line("clicks at the contacts", "normal, type A", rows.click_u, u / rows.click_u, rows.click_dof)]
+    change = max(end_change(rows, pair) for pair in pairs)
+    lines.append(line("rows not parallel in the picture", "rectangular", change / math.sqrt(12.0), 1.0))
+    along = np.array(rows.fits[pairs[0].first].direction)
+    lines.extend(setting.skew_line(np.array([-along[1], along[0]]), value))
+    feature = "land_row_spacing" if row.plane == Plane.LANDS else "row_spacing"
+    field = f"rows[{pairs[0].second}].points"
+    return setting.reading(feature, value, lines, plane=row.plane, of=row.of, field=field, spans=len(pairs))
+
+
+def _layouts(rows: Rows, relations: Sequence[RowRelation]) -> tuple[Observation, ...]:
+    """Aligned or staggered, once for each body whose rows are clear and all say the same."""
+    said: dict[Of, set[str]] = {}
+    for relation in relations:
+        said.setdefault(rows.rows[relation.rows[0]].of, set()).add(relation.layout)
+    return tuple(
+        Observation(feature="contact_layout", value=next(iter(layouts)), of=of)
+        for of, layouts in said.items()
+        if len(layouts) == 1 and layouts != {"unclear"}
+    )
+
+
+def _notes(setting: Setting, relations: Sequence[RowRelation]) -> tuple[str, ...]:
+    rows, notes = setting.rows, []
+    for i, fit in enumerate(rows.fits):
+        notes += [
+            f"rows[{i}].points[{stray.point}] was left out: {stray.off:.1f} px from contact site {stray.site}"
+            for stray in fit.lattice.outliers
+        ]
+        if fit.lattice.missing:
+            missing = ", ".join(str(site) for site in fit.lattice.missing)
+            notes.append(f"rows[{i}] has no point at contact site {missing}, counted from 0")
+    for relation in relations:
+        first, second = relation.rows
+        if not relation.agree:
+            notes.append(
+                f"rows[{first}] and rows[{second}] differ in pitch or direction by more than clicking explains: "
+                "the picture is oblique, or they are different rows; a known rectangle would take that out"
+            )
+        if relation.layout == "unclear":
+            notes.append(
+                f"rows[{first}] and rows[{second}] stand {relation.offset:+.2f} pitches apart along the row: "
+                "neither opposite each other nor half a pitch apart"
+            )
+    if setting.picture.outlines and not rows.rows:
+        notes.append("without a row the longer edges of outlines are taken to lie along the rows")
+    if isinstance(setting.picture.perspective, ContactLattice):
+        notes.append("contacts cannot show how much across is foreshortened against along; a known rectangle would")
+    return tuple(notes)

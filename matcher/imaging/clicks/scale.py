@@ -1,0 +1,206 @@
+"""The scale of a picture and of its planes.
+
+A scale holds within one plane. A plane that lies farther from the lens is seen smaller: by D/(D + d) at depth d below a
+reference plane at distance D (pinhole camera; exact for parallel planes, tilted or not). Where depth and distance are
+stated the readings are corrected and keep the uncertainty of the correction; otherwise another plane keeps the
+instrument's default uncertainty.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from matcher.columns.columns import Floats
+from matcher.errors import ObservationError
+from matcher.imaging.clicks.homography import gradient
+from matcher.imaging.clicks.inputs import PlaneDepth, ScaleSegment, StatedScale
+from matcher.imaging.clicks.naming import checked_plane, positive
+from matcher.imaging.clicks.perspective import FromRectangle, Rectification, circumference, refuse_beyond
+from matcher.imaging.clicks.points import SAME_PLACE, point_of
+from matcher.imaging.clicks.results import PictureScale
+from matcher.uncertainty.checked import is_number
+
+ROUGHEST_SCALE = 0.2
+"""Largest relative uncertainty of a scale: beyond, it says less than the plausible ranges of the features."""
+
+DEPTH_PART = 0.1
+"""Relative standard uncertainty of a depth or distance that is stated without one. Common practice, no source."""
+
+NEAREST = -0.5
+"""Nearest that a plane may be to the lens, as depth over distance: halfway. No half is so tall."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlaneScale:
+    """``factor`` takes lengths seen in a plane to how the reference plane would show them; ``rel`` is its relative
+    standard uncertainty."""
+
+    factor: float = 1.0
+    rel: float = 0.0
+
+
+def scale_from_segment(
+    given: ScaleSegment, rectification: Rectification, click_u: float, click_dof: float, *, field: str = "scale"
+) -> PictureScale:
+    """Pixels per millimetre from a segment of known length: its ends' clicks, its own u, the perspective's.
+
+    Raises
+    ------
+    ObservationError
+        At ``scale.end`` for a segment of no length, or so short that it is no scale; at the number that is none.
+    """
+    length_mm = positive(given.length_mm, field=f"{field}.length_mm", what="the segment's length in mm")
+    if not is_number(given.u_mm) or not 0.0 <= given.u_mm < length_mm:
+        remedy = "give a standard uncertainty in mm, at least 0 and below the length"
+        raise ObservationError("no u of this length", field=f"{field}.u_mm", value=given.u_mm, remedy=remedy)
+    ends = segment_ends(given.start, given.end, field=field)
+    refuse_beyond(rectification, ends, fields=(f"{field}.start", f"{field}.end"))
+    size, size_u = extent_of(ends, rectification, click_u)
+    rel = math.hypot(size_u / size, given.u_mm / length_mm)
+    if rel > ROUGHEST_SCALE:
+        raise ObservationError(
+            f"a scale of {size:.1f} px is uncertain by {rel:.0%}",
+            field=f"{field}.end",
+            value=list(map(float, ends[1])),
+            remedy="click a longer segment of known length",
+        )
+    return PictureScale(
+        px_per_mm=size / length_mm,
+        rel=rel,
+        plane=checked_plane(given.plane, field=f"{field}.plane"),
+        source="segment of known length",
+        degrees_of_freedom=click_dof * (rel * size / size_u) ** 4,
+    )
+
+
+def segment_ends(start: object, end: object, *, field: str) -> Floats:
+    """Both ends (2 × 2) of a segment; raises ObservationError at the end that is no place, or the same place."""
+    ends = np.stack([point_of(start, field=f"{field}.start"), point_of(end, field=f"{field}.end")])  # type: ignore[arg-type]
+    if math.dist(ends[0], ends[1]) < SAME_PLACE:
+        remedy = "click both ends of the segment"
+        raise ObservationError("it is where the segment starts", field=f"{field}.end", value=end, remedy=remedy)
+    return ends
+
+
+def extent_of(ends: Floats, rectification: Rectification, click_u: float) -> tuple[float, float]:
+    """Length of a segment without perspective, px, and its standard uncertainty."""
+
+    def length(both: Floats) -> Floats:
+        straight = rectification.straight(both[..., :4].reshape(-1, 2, 2), both[..., 4:])
+        return np.asarray(np.linalg.norm(straight[:, 1] - straight[:, 0], axis=-1))
+
+    return propagated(length, ends.ravel(), click_u, rectification)
+
+
+def propagated(
+    function: Callable[[Floats], Floats], own: Floats, own_u: float, rectification: Rectification
+) -> tuple[float, float]:
+    """A function's value and standard uncertainty, from own clicks and the perspective's parameters after them."""
+    value, own_part, shared_part = parts_of(function, own, own_u, rectification)
+    return value, math.hypot(own_part, shared_part)
+
+
+def parts_of(
+    function: Callable[[Floats], Floats], own: Floats, own_u: float, rectification: Rectification
+) -> tuple[float, float, float]:
+    """Value, standard uncertainty by own clicks, and by the perspective's parameters."""
+    at = np.concatenate([own, rectification.parameters])
+    sd = np.concatenate([np.full(len(own), own_u), np.sqrt(np.diag(rectification.covariance))])
+    slopes = gradient(function, at, sd)
+    shared = slopes[len(own) :]
+    value = float(function(at[None, :])[0])
+    return (
+        value,
+        own_u * float(np.linalg.norm(slopes[: len(own)])),
+        math.sqrt(float(shared @ rectification.covariance @ shared)),
+    )
+
+
+def scale_from_rectangle(given: FromRectangle, plane: str, click_dof: float) -> PictureScale:
+    """Pixels per millimetre from a rectangle whose sides are known in mm: circumference over circumference."""
+    corners = given.parameters[:8]
+    size = float(circumference(given.corners))
+    slopes = gradient(lambda many: circumference(many.reshape(-1, 4, 2)), corners, np.full(8, given.click_u))
+    clicks = given.click_u * float(np.linalg.norm(slopes)) / size
+    sides = given.rel_u * math.hypot(given.length, given.width) / (given.length + given.width)
+    rel = math.hypot(clicks, sides)
+    if rel > ROUGHEST_SCALE:
+        raise ObservationError(
+            f"a rectangle of {size / 4:.0f} px is no scale: uncertain by {rel:.0%}",
+            field="perspective.corners",
+            value=size,
+            remedy="click a larger rectangle of known sides, or leave in_mm out",
+        )
+    return PictureScale(
+        px_per_mm=size / (2.0 * (given.length + given.width)),
+        rel=rel,
+        plane=plane,
+        source="rectangle of known sides",
+        degrees_of_freedom=click_dof * (rel / clicks) ** 4,
+    )
+
+
+def stated_scale(given: StatedScale, default_rel: float, *, field: str = "scale") -> PictureScale:
+    """A scale that is known otherwise; raises ObservationError for numbers that are none."""
+    px_per_mm = positive(given.px_per_mm, field=f"{field}.px_per_mm", what="the number of pixels per mm")
+    rel = default_rel if given.rel is None else positive(given.rel, field=f"{field}.rel", what="the scale's relative u")
+    if rel > ROUGHEST_SCALE:
+        remedy = "give a part of one, e.g. 0.01 for 1 %"
+        raise ObservationError(
+            f"a scale uncertain by {rel:.0%} is none", field=f"{field}.rel", value=rel, remedy=remedy
+        )
+    plane = checked_plane(given.plane, field=f"{field}.plane")
+    return PictureScale(px_per_mm=px_per_mm, rel=rel, plane=plane, source="stated", degrees_of_freedom=math.inf)
+
+
+def plane_scales(given: Sequence[PlaneDepth], reference: str) -> Mapping[str, PlaneScale]:
+    """Scale of each stated plane against that of the reference plane, which is 1.
+
+    Raises
+    ------
+    ObservationError
+        At ``planes[i]`` and the part that is wrong.
+    """
+    scales = {reference: PlaneScale()}
+    for i, one in enumerate(given):
+        field = f"planes[{i}]"
+        plane = checked_plane(one.plane, field=f"{field}.plane")
+        if plane in scales:
+            what = "it is the plane of the scale itself" if plane == reference else "it is stated twice"
+            raise ObservationError(what, field=f"{field}.plane", value=plane, remedy="state each other plane once")
+        scales[plane] = _stated_plane(one, field)
+    return scales
+
+
+def _stated_plane(given: PlaneDepth, field: str) -> PlaneScale:
+    if given.rel is not None and given.depth_mm is None:
+        if not is_number(given.rel) or not 0.0 <= given.rel < 1.0:
+            remedy = "give a part of one, e.g. 0.01 for 1 %"
+            raise ObservationError("it is no relative u", field=f"{field}.rel", value=given.rel, remedy=remedy)
+        return PlaneScale(rel=float(given.rel))
+    if given.rel is not None or not is_number(given.depth_mm):
+        remedy = "give depth_mm and camera_distance_mm, or rel alone"
+        raise ObservationError(
+            "the plane's depth is not clear", field=f"{field}.depth_mm", value=given.depth_mm, remedy=remedy
+        )
+    distance = positive(given.camera_distance_mm, field=f"{field}.camera_distance_mm", what="the lens's distance in mm")
+    depth = float(given.depth_mm)
+    if not NEAREST < depth / distance < 1.0:
+        remedy = "give the depth below the reference plane in mm, negative above it"
+        raise ObservationError("no plane lies there", field=f"{field}.depth_mm", value=depth, remedy=remedy)
+    u_depth = _own_u(given.u_depth_mm, depth, f"{field}.u_depth_mm")
+    u_distance = _own_u(given.u_camera_distance_mm, distance, f"{field}.u_camera_distance_mm")
+    factor = 1.0 + depth / distance
+    return PlaneScale(factor=factor, rel=math.hypot(u_depth / distance, depth * u_distance / distance**2) / factor)
+
+
+def _own_u(stated: float | None, size: float, field: str) -> float:
+    if stated is None:
+        return DEPTH_PART * abs(size)
+    if not is_number(stated) or not 0.0 <= stated < math.inf:
+        raise ObservationError("it is no u", field=field, value=stated, remedy="give a standard uncertainty in mm")
+    return float(stated)

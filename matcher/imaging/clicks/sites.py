@@ -1,0 +1,242 @@
+"""Sites of the points of a row, strays sorted out, and the fit of the coordinates on the sites.
+
+A stray is a point that lies farther from the lattice than clicking explains, judged by the other points. Strays are
+left out one after the other, the strangest first, and one that fits after all is taken back.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import fdtri
+
+from matcher.columns.columns import Bools, Floats, Ints
+from matcher.errors import ObservationError
+from matcher.imaging.clicks.indexing import LOOSEST, PRIOR_DOF, USUAL_CLICKING, assign, no_row
+from matcher.imaging.clicks.points import SAME_PLACE, numbers_of, refuse_same_place
+from matcher.observations import LARGEST_COUNT
+
+FLOOR_U = 0.5
+"""Smallest standard uncertainty of one click, px: half a pixel, however well the points fit (agreed)."""
+
+FEWEST = 3
+"""Fewest points of a row: two fit any lattice without residual."""
+
+AS_GOOD_AS_KNOWN = 1e6
+"""Degrees of freedom from which Student's factor is the normal's to six figures."""
+
+FALSE_ALARM = 0.002
+"""Probability that a row without any stray has a point called one. A choice: the interval must not suffer from it."""
+
+ROUGHEST = 1 / 8
+"""Largest clicking error in pitches: beyond, good points reach `LOOSEST` and gaps are counted wrong."""
+
+
+def check_floor(floor_u: float) -> None:
+    """Refuse a floor of the clicking error that is not a finite number above 0, at field ``floor_u``."""
+    if not (isinstance(floor_u, int | float) and 0.0 < floor_u < math.inf):
+        raise ObservationError(
+            "no click is without error", field="floor_u", value=floor_u, remedy="give a number of pixels above 0"
+        )
+
+
+def click_error(squares: float, degrees_of_freedom: int, floor_u: float = FLOOR_U) -> tuple[float, float]:
+    """Standard uncertainty of one click, and its degrees of freedom, from the residuals' sum of squares.
+
+    Never below the floor. Where the residuals show less, a part that is known fills them up to the floor, and the
+    degrees of freedom are those of both together (Welch–Satterthwaite, GUM G.4.1): ν·(floor/s)⁴. They rise from ν to
+    infinity as the residuals fall, so that a few clicks that fit well by chance do not count as proof of a steady
+    hand. With ν = 1 that rule is known to be too sure (see `matcher.uncertainty.coverage`); there they rise as floor/s.
+
+    95 % intervals then hold the truth in 94.5 to 96 % of cases where the true error is at least 1.6 floors (0.8 px),
+    for any ν ≥ 2 (by quadrature); for ν = 1, three positions along a line, in 94 to 98 %. At a true error of just the
+    floor it is 96 to 98 % and below it up to 100 %, on principle: the floor is not to be undercut, and residuals cannot
+    tell a true error at the floor from a larger one.
+    """
+    scatter = math.sqrt(squares / degrees_of_freedom)
+    if scatter >= floor_u:
+        return scatter, float(degrees_of_freedom)
+    power = 4 if degrees_of_freedom > 1 else 1
+    known = scatter <= 0.0 or degrees_of_freedom * (floor_u / scatter) ** power > AS_GOOD_AS_KNOWN
+    return floor_u, math.inf if known else degrees_of_freedom * (floor_u / scatter) ** power
+
+
+def clicked_row(points: ArrayLike, *, floor_u: float = FLOOR_U, field: str = "points") -> Floats:
+    """Checked points (n × 2) of one row; raises as `fit_row` for points that cannot be used at all."""
+    clicked = numbers_of(points, 2, field=field, fewest=FEWEST)
+    check_floor(floor_u)
+    refuse_same_place(clicked, SAME_PLACE * 2 * floor_u, field=field)
+    return clicked
+
+
+def sites_of(
+    clicked: Floats, *, floor_u: float = FLOOR_U, field: str = "points", bent: bool = False
+) -> tuple[Ints, Bools]:
+    """Site of each point (n × 2) of a row, and whether the point belongs to it.
+
+    ``bent`` lets the steps change steadily along the row, as they do in a tilted picture; for that a row needs five
+    points. Raises as `fit_row`.
+    """
+    degree = 2 if bent and len(clicked) >= FEWEST + 2 else 1
+    fitted = fit_sites(clicked, clicked @ _main_direction(clicked), floor_u, field, degree)
+    return fitted.sites, fitted.used
+
+
+def _main_direction(points: Floats) -> Floats:
+    """Direction along which most points stretch, whatever a few strays do; its larger component is positive.
+
+    The median of the directions between far points bears a third of strays; the middle half by order along the
+    longest extent would be enough for a start, since the fit itself finds the direction anew from the sites.
+    """
+    n = len(points)
+    i, j = np.triu_indices(n, 1)
+    if len(i) > MOST_PAIRS:
+        chosen = np.linspace(0, len(i) - 1, MOST_PAIRS).astype(np.int64)
+        i, j = i[chosen], j[chosen]
+    steps = points[j] - points[i]
+    lengths = np.hypot(steps[:, 0], steps[:, 1])
+    far = lengths >= np.median(lengths)
+    angles = 2.0 * np.arctan2(steps[far, 1], steps[far, 0])
+    doubled = _weighted_median_angle(angles, lengths[far])
+    direction = np.array([math.cos(doubled / 2), math.sin(doubled / 2)])
+    return direction * math.copysign(1.0, direction[np.argmax(np.abs(direction))])
+
+
+MOST_PAIRS = 4000
+"""Pairs of points looked at for a row's direction: more change it by less than its uncertainty."""
+
+
+def _weighted_median_angle(angles: Floats, weights: Floats) -> float:
+    """Weighted median about the weighted mean direction, rad."""
+    middle = math.atan2(float(weights @ np.sin(angles)), float(weights @ np.cos(angles)))
+    off = np.angle(np.exp(1j * (angles - middle)))
+    order = np.argsort(off)
+    half = np.searchsorted(np.cumsum(weights[order]), weights.sum() / 2)
+    return middle + float(off[order[half]])
+
+
+@dataclass(frozen=True, kw_only=True)
+class SiteFit:
+    """Coordinates (n × d) fitted on the sites.
+
+    Origin and step (d) at site 0, residuals (n × d), which points were used, and the leverage of every point: how
+    much the fit at its site varies, in variances of one click.
+    """
+
+    sites: Ints
+    used: Bools
+    origin: Floats
+    step: Floats
+    residuals: Floats
+    leverage: Floats
+    degree: int
+
+    @property
+    def squares(self) -> float:
+        """Sum of squared residuals of the points used, px²."""
+        return float(np.sum(self.residuals[self.used] ** 2))
+
+    @property
+    def degrees_of_freedom(self) -> int:
+        """Coordinates less parameters."""
+        return int((np.count_nonzero(self.used) - self.degree - 1) * self.residuals.shape[1])
+
+
+def fit_sites(points: Floats, along: Floats, floor_u: float, field: str, degree: int = 1) -> SiteFit:
+    """Sites and fit of points (n × d) that lie ``along`` a row (n), without the strays among them."""
+    assignment = assign(along, floor_u, field=field)
+    used = assignment.inliers.copy()
+    fitted = regressed(points, assignment.indices, used, degree)
+    for _ in range(2 * len(points)):
+        changed = _most_misplaced(fitted, floor_u)
+        if changed is None:
+            break
+        used[changed] = not used[changed]
+        fitted = regressed(points, fitted.sites, used, degree)
+        if np.count_nonzero(used) < max(FEWEST, 2 * len(points) / 3 - 1e-9):
+            raise no_row(len(points), field)
+    _refuse_absurd(fitted, floor_u, field)
+    return fitted
+
+
+def regressed(points: Floats, sites: Ints, used: Bools, degree: int = 1) -> SiteFit:
+    """Polynomial of ``degree`` in the site, a straight line for a lattice, fitted to each coordinate."""
+    shifted = (sites - sites[used].min()).astype(np.float64)
+    powers = np.vander(shifted / max(shifted[used].max(), 1.0), degree + 1, increasing=True)
+    q, r = np.linalg.qr(powers[used])
+    coefficients = np.linalg.solve(r, q.T @ points[used])
+    return SiteFit(
+        sites=sites - sites[used].min(),
+        used=used.copy(),
+        origin=coefficients[0],
+        step=coefficients[1] / max(shifted[used].max(), 1.0),
+        residuals=points - powers @ coefficients,
+        leverage=np.sum(np.linalg.solve(r.T, powers.T) ** 2, axis=0),
+        degree=degree,
+    )
+
+
+NO_FREEDOM = 1e-9
+"""Smallest share of a click's variance that its residual shows; a point that alone fixes the fit has none."""
+
+
+def _most_misplaced(fitted: SiteFit, floor_u: float) -> int | None:
+    """The used point that is strangest, or else the stray that fits best on a free site; None when all is well."""
+    used, ratio = fitted.used, _strangeness(fitted, floor_u)
+    worst = int(np.argmax(np.where(used, ratio, 0.0)))
+    if ratio[worst] > 1.0:
+        return worst
+    nearest = int(np.argmin(np.where(used | np.isin(fitted.sites, fitted.sites[used]), np.inf, ratio)))
+    return nearest if not used[nearest] and ratio[nearest] < 1.0 else None
+
+
+def _strangeness(fitted: SiteFit, floor_u: float) -> Floats:
+    """How far each point lies beyond what clicking explains, judged by the other points: above 1 it is a stray.
+
+    A used point is compared with the fit to the others (externally studentised), one that is not used with the fit as
+    it is, both by an F test at `FALSE_ALARM` / n; what is known about clicking beforehand counts for `PRIOR_DOF`
+    degrees of freedom.
+    """
+    used, n, dims = fitted.used, np.count_nonzero(fitted.used), fitted.residuals.shape[1]
+    spread = np.where(used, np.maximum(1.0 - fitted.leverage, NO_FREEDOM), 1.0 + fitted.leverage)
+    squared = np.sum(fitted.residuals**2, axis=1) / spread
+    dof = fitted.degrees_of_freedom - dims * used
+    usual = PRIOR_DOF * (USUAL_CLICKING * floor_u) ** 2
+    variance = (np.maximum(fitted.squares - squared * used, 0.0) + usual) / (dof + PRIOR_DOF)
+    limit = dims * fdtri(dims, dof + PRIOR_DOF, 1.0 - FALSE_ALARM / n)
+    farthest = (LOOSEST * length(fitted.step)) ** 2
+    return np.asarray(np.maximum(squared / (variance * limit), np.sum(fitted.residuals**2, axis=1) / farthest))
+
+
+def length(vector: Floats) -> float:
+    """Euclidean length."""
+    return math.hypot(*vector.tolist())
+
+
+def _refuse_absurd(fitted: SiteFit, floor_u: float, field: str) -> None:
+    pitch = length(fitted.step)
+    scatter = math.sqrt(fitted.squares / max(fitted.degrees_of_freedom, 1))
+    if scatter > ROUGHEST * pitch:
+        raise ObservationError(
+            f"the points scatter by {scatter:.1f} px at a pitch of {pitch:.1f} px: gaps cannot be counted",
+            field=field,
+            value=len(fitted.sites),
+            remedy="take a larger picture, or click the same spot of every contact",
+        )
+    if fitted.sites[fitted.used].max() >= LARGEST_COUNT:
+        raise ObservationError(
+            "no half has so many contacts in a row",
+            field=field,
+            value=int(fitted.sites[fitted.used].max()),
+            remedy="click contacts of one row only",
+        )
+    if floor_u > ROUGHEST * pitch:
+        raise ObservationError(
+            f"a pitch of {pitch:.1f} px is too small to be clicked",
+            field=field,
+            value=pitch,
+            remedy="take a larger picture",
+        )

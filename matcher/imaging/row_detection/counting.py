@@ -1,0 +1,132 @@
+"""How many contacts: which sites hold one, and how likely each count is.
+
+Each site gets the log of a likelihood ratio, contact against none, from how it looks. Every run of sites from a first
+to a last contact is weighed by the product of these ratios, an empty site within having a probability of its own;
+the counts' probabilities are sums over runs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from matcher.columns.columns import Bools, Floats
+from matcher.imaging.row_detection.sites import OFF_LATTICE, TYPICAL, Sites
+
+NEIGHBOURS = 5
+"""Typical sites nearby that a site's strength is compared with: few enough to follow uneven light."""
+
+NEGLIGIBLE = 0.005
+"""Probability below which an alternative count is not named."""
+
+EMPTY = 0.07
+"""Probability that a place within a row is empty. A choice: most rows have none, some have one on purpose."""
+
+STRONGEST = 9.0
+"""Largest log-likelihood ratio of one site: what was not in the tuning pictures happens, too."""
+
+ALIKE = 0.03
+"""Unlikeness to the template that says nothing: sampling alone makes so much. Tuned."""
+
+FEWEST = 3
+"""Fewest contacts that make a row: two have one distance, which cannot repeat."""
+
+WEIGHTS = {"bias": 6.1, "low": -7.2, "unlike": -3.0, "unlike_here": -1.45, "shift": -14.0, "slope": -5.4}
+"""Weights of the features of a site in its log-likelihood ratio: logistic regression on 1,000 rendered rows, contacts
+and other sites weighed alike. Tuned."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Run:
+    """The likeliest run of sites, first and last included, and the probabilities of all counts, likeliest first."""
+
+    first: int
+    last: int
+    counts: tuple[tuple[int, float], ...]
+    evidence: float
+    ratios: Floats
+
+    @property
+    def count(self) -> int:
+        """Sites from first to last."""
+        return self.last - self.first + 1
+
+
+def features(found: Sites) -> tuple[Floats, ...]:
+    """What tells a contact from none at each site, in the order of `WEIGHTS` without the bias, each 0 for a contact
+    just like the template: weaker than those nearby, unlike the template (also as compared with what is
+    usual in this row, as a logarithm), off the lattice in periods, and on a base line that slopes."""
+    relative = found.amplitudes / usual_strength(found)
+    unlike = np.sqrt(1.0 - found.correlations * np.abs(found.correlations))
+    chosen = typical(found)
+    usual = float(np.median(unlike[chosen])) if chosen.any() else 0.0
+    return (
+        (1.0 - relative).clip(0.0, 1.5),
+        unlike,
+        np.log((unlike + ALIKE) / (usual + ALIKE)).clip(0.0, 3.0),
+        np.abs(found.shifts),
+        (_bends(found.slopes) / usual_strength(found)).clip(0.0, 1.0),
+    )
+
+
+def _bends(slopes: Floats) -> Floats:
+    """How far each base line slopes otherwise than level or its neighbours': half a contact does, glare does not."""
+    padded = np.concatenate([slopes[:1], slopes, slopes[-1:]])
+    before, after = np.abs(slopes - padded[:-2]), np.abs(slopes - padded[2:])
+    before[0], after[-1] = np.inf, np.inf
+    bends: Floats = np.minimum(np.abs(slopes), np.minimum(before, after))
+    return bends
+
+
+def ratios(found: Sites) -> Floats:
+    """Log of the likelihood ratio, contact against none, of each site."""
+    bias, *weights = WEIGHTS.values()
+    total = bias + sum(weight * feature for weight, feature in zip(weights, features(found), strict=True))
+    limited: Floats = np.clip(total, -STRONGEST, STRONGEST)
+    return limited
+
+
+def typical(found: Sites) -> Bools:
+    """Sites that look and lie like the template."""
+    alike: Bools = (found.correlations > TYPICAL) & (np.abs(found.shifts) < OFF_LATTICE)
+    if not alike.any():
+        return alike
+    usual = float(np.median(found.amplitudes[alike]))
+    near: Bools = alike & (found.amplitudes > 0.4 * usual) & (found.amplitudes < 2.0 * usual)
+    return near
+
+
+def usual_strength(found: Sites) -> Floats:
+    """The median strength of the typical sites nearest to each site."""
+    chosen = np.flatnonzero(typical(found))
+    if len(chosen) == 0:
+        return np.full(len(found.amplitudes), max(float(np.max(found.amplitudes)), 1e-12))
+    distance = np.abs(np.arange(len(found.amplitudes))[:, None] - chosen)
+    nearest = np.argsort(distance, axis=1, kind="stable")[:, :NEIGHBOURS]
+    strengths: Floats = np.median(found.amplitudes[chosen][nearest], axis=1)
+    return strengths
+
+
+def likeliest_run(found: Sites) -> Run | None:
+    """The likeliest first and last site, and all counts' probabilities; None for fewer than three sites."""
+    weights = ratios(found)
+    n = len(weights)
+    first, last = np.triu_indices(n, FEWEST - 1)
+    if len(first) == 0:
+        return None
+    inner = np.logaddexp(np.log(1.0 - EMPTY) + weights, np.log(EMPTY))
+    upto = np.concatenate([[0.0], np.cumsum(inner)])
+    total = weights[first] + weights[last] + upto[last] - upto[first + 1]
+    probabilities = np.exp(total - total.max())
+    probabilities /= probabilities.sum()
+    counts = np.bincount(last - first + 1, weights=probabilities)
+    order = np.argsort(-counts, kind="stable")
+    best = int(np.argmax(np.where(last - first + 1 == order[0], probabilities, -1.0)))
+    return Run(
+        first=int(first[best]),
+        last=int(last[best]),
+        counts=tuple((int(count), float(counts[count])) for count in order if counts[count] > NEGLIGIBLE),
+        evidence=float(np.log(np.exp(total - total.max()).sum()) + total.max()),
+        ratios=weights,
+    )

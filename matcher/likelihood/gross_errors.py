@@ -1,0 +1,264 @@
+"""Everything a dimension reading may be under one half: right, a named slip, a unit mixed up, or anything at all.
+
+A reading's density under a half is a mixture of rectangles (each convolved with measurement error) over a log-uniform
+floor, so that no number ever excludes a half outright. Shares are common practice, no source.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from matcher.columns.columns import DimensionColumn, Floats, Ints
+from matcher.features import FEATURES
+from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal, spanned_half_width
+from matcher.observations import Reduced
+
+SLIP_SHARE = 0.6
+"""Part of gross errors that are named slips of the same half."""
+
+UNIT_SHARE = 0.1
+"""Part of gross errors that are units mixed up."""
+
+FLOOR_SHARE = 0.3
+"""Part of gross errors that may be anything."""
+
+PITCH_OFF_BY_A_GAP = (0.35, 0.25)
+"""Shares of a contact counted for a gap, and of a gap missed, among slips of a pitch."""
+
+PITCH_FACTORS = {2.0: 0.2, 0.5: 0.2}
+"""Every second contact taken, or tails of both rows taken for one row."""
+
+UNIT_FACTORS = {1 / 25.4: 0.4, 25.4: 0.2, 1 / 0.0254: 0.2, 0.0254: 0.1, 1000.0: 0.05, 0.001: 0.05}
+"""Reading over true size when a unit is mixed up: inch typed as mm, mm as inch, mil as mm, mm as mil, µm, m."""
+
+UNIT_WORDS = {
+    1 / 25.4: "inches typed as mm",
+    25.4: "mm typed as inches",
+    1 / 0.0254: "mils typed as mm",
+    0.0254: "mm typed as mils",
+    1000.0: "µm typed as mm",
+    0.001: "mm typed as µm",
+}
+
+BOARD_MIDDLE, BOARD_HALF_RANGE = 1.4, 1.0
+"""A board's thickness left in a height: anything from 0.4 to 2.4 mm."""
+
+BOARD_SHARE = 0.4
+"""Part of the slips of heights in which the board's thickness was left in."""
+
+FLOOR_WIDENING = 1000.0
+"""The floor reaches this factor beyond the plausible range on either side."""
+
+BOUND_GROSS = 0.5
+"""Probability that a grossly wrong bound happens to hold."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Folded:
+    """Variances, mm², of a shared error taken as a reading's own: of a scale, and of a zero error, which a mixed-up
+    unit scales along with the reading."""
+
+    scale: float = 0.0
+    zero: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Component:
+    """One explanation of a reading, over all halves: a rectangle centre ± half_width, mm.
+
+    ``own_u`` is the reading's and ``entry_u`` the entry's standard uncertainty; ``follows`` is the factor by which a
+    shared zero error reaches the reading. ``weight`` is 0 where the explanation does not exist.
+    """
+
+    words: str
+    weight: Floats
+    centre: Floats
+    half_width: Floats
+    own_u: float
+    entry_u: Floats
+    follows: float = 1.0
+
+    def take(self, halves: Ints) -> Component:
+        """The same explanation over the given halves only."""
+        return replace(
+            self,
+            weight=self.weight[halves],
+            centre=self.centre[halves],
+            half_width=self.half_width[halves],
+            entry_u=self.entry_u[halves],
+        )
+
+    def density(self, x: float, folded: Folded) -> Floats:
+        """Weighted density of the reading, a shared error that no other reading shares folded in."""
+        variance = folded.scale + folded.zero * self.follows**2
+        w = np.sqrt(self.own_u**2 + self.entry_u**2 + variance)
+        return np.asarray(self.weight * rectangle_normal(x - self.centre, self.half_width, np.maximum(w, W_MIN)))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mixture:
+    """All explanations of one reading: ``components`` (the first is the right one) over the density ``floor``."""
+
+    components: tuple[Component, ...]
+    floor: Floats
+
+    def take(self, halves: Ints) -> Mixture:
+        """The same explanations over the given halves only."""
+        return Mixture(components=tuple(whole.take(halves) for whole in self.components), floor=self.floor[halves])
+
+    def density(self, x: float, folded: Folded) -> Floats:
+        """Density of the reading under each half, per mm."""
+        return self.floor + sum(component.density(x, folded) for component in self.components)
+
+
+def floor_density(feature: str, x: float) -> float:
+    """Log-uniform density over the feature's plausible range, widened a thousandfold each way, per mm."""
+    row = FEATURES[feature]
+    return 1.0 / (x * math.log(FLOOR_WIDENING**2 * row.high / row.low))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Slipped:
+    """A rectangle that may have been measured instead, with its share of the slips (0 where it does not exist)."""
+
+    words: str
+    share: Floats
+    centre: Floats
+    half_width: Floats
+    entry_u: Floats
+
+
+def mixture(
+    reading: Reduced, own: DimensionColumn, others: Mapping[str, DimensionColumn], stacks: tuple[Floats, ...] = ()
+) -> Mixture:
+    """Explanations of ``reading`` under halves whose own dimension is ``own`` and other dimensions ``others``.
+
+    ``stacks`` is (centres, half-widths, extra_u, weights), each (matings per half × halves), of the listed stack
+    heights that a height may be mistaken for.
+    """
+    feature = FEATURES[reading.feature]
+    known = ~np.isnan(own.centre)
+    half_width = own.half_width
+    if reading.feature in ("pitch", "tail_pitch"):
+        half_width = spanned_half_width(half_width, reading.spans)
+    own = DimensionColumn(stated=own.stated, centre=own.centre, half_width=half_width, extra_u=own.extra_u)
+    slips = _slips(reading, own, others, stacks)
+    resolved = np.zeros(len(known))
+    for slip in slips:
+        resolved = resolved + slip.share
+    gross = feature.gross_share
+    unscaled = reading.shared is not None and reading.shared.unscaled
+    unit_share = 0.0 if unscaled else UNIT_SHARE
+    floor_share = FLOOR_SHARE + (UNIT_SHARE - unit_share) + SLIP_SHARE * np.maximum(1.0 - resolved, 0.0)
+    floor = floor_density(reading.feature, reading.number) * np.where(known, gross * floor_share, 1.0)
+    components = [_component("", np.where(known, 1.0 - gross, 0.0), own, 1.0, reading.u)]
+    components += [
+        Component(
+            words=slip.words,
+            weight=np.where(known, gross * SLIP_SHARE * slip.share, 0.0),
+            centre=np.nan_to_num(slip.centre),
+            half_width=np.nan_to_num(slip.half_width),
+            own_u=reading.u,
+            entry_u=np.nan_to_num(slip.entry_u),
+        )
+        for slip in slips
+    ]
+    for factor, share in UNIT_FACTORS.items() if unit_share else ():
+        weight = np.where(known, gross * unit_share * share, 0.0)
+        components.append(_component(UNIT_WORDS[factor], weight, own, factor, reading.u * factor))
+    return Mixture(components=tuple(components), floor=floor)
+
+
+def _component(words: str, weight: Floats, own: DimensionColumn, factor: float, own_u: float) -> Component:
+    return Component(
+        words=words,
+        weight=weight,
+        centre=np.nan_to_num(own.centre) * factor,
+        half_width=np.nan_to_num(own.half_width) * factor,
+        own_u=own_u,
+        entry_u=np.nan_to_num(own.extra_u) * factor,
+        follows=factor,
+    )
+
+
+def _slips(
+    reading: Reduced, own: DimensionColumn, others: Mapping[str, DimensionColumn], stacks: tuple[Floats, ...]
+) -> list[Slipped]:
+    if reading.feature == "pitch":
+        return _pitch_slips(reading.spans, own, 1.0)
+    if reading.feature == "tail_pitch":
+        return _pitch_slips(reading.spans, own, 0.5) + _other_features(reading, others, 0.5)
+    if reading.feature == "height":
+        return [*_stack_slips(own, stacks), _board_slip(own)]
+    if reading.feature == "stack_height":
+        return [*_other_features(reading, others, 1.0 - BOARD_SHARE), _board_slip(own)]
+    return _other_features(reading, others, 1.0)
+
+
+def _pitch_slips(spans: int, own: DimensionColumn, share: float) -> list[Slipped]:
+    factors = {2.0: ("every second contact", PITCH_FACTORS[2.0]), 0.5: ("tails of both rows", PITCH_FACTORS[0.5])}
+    slips = [((spans + 1) / spans, "a gap missed", PITCH_OFF_BY_A_GAP[1])]
+    if spans > 1:
+        slips.append(((spans - 1) / spans, "contacts counted instead of gaps", PITCH_OFF_BY_A_GAP[0]))
+    slips += [(factor, words, part) for factor, (words, part) in factors.items()]
+    exists = np.where(np.isnan(own.centre), 0.0, 1.0)
+    return [
+        Slipped(
+            words=words,
+            share=share * part * exists,
+            centre=factor * own.centre,
+            half_width=factor * own.half_width,
+            entry_u=factor * own.extra_u,
+        )
+        for factor, words, part in slips
+    ]
+
+
+def _other_features(reading: Reduced, others: Mapping[str, DimensionColumn], share: float) -> list[Slipped]:
+    feature, slips = reading.feature, []
+    for slip in FEATURES[feature].slips:
+        column = others.get(slip.instead)
+        if column is None:
+            continue
+        half_width = column.half_width
+        if slip.instead == "pitch":
+            half_width = spanned_half_width(half_width, reading.spans)
+        slips.append(
+            Slipped(
+                words=f"{FEATURES[slip.instead].label} taken for {FEATURES[feature].label}",
+                share=np.where(np.isnan(column.centre), 0.0, share * slip.share),
+                centre=column.centre,
+                half_width=half_width,
+                entry_u=column.extra_u,
+            )
+        )
+    return slips
+
+
+def _stack_slips(own: DimensionColumn, stacks: tuple[Floats, ...]) -> list[Slipped]:
+    if not stacks:
+        return []
+    return [
+        Slipped(
+            words="stack height taken for height",
+            share=(1.0 - BOARD_SHARE) * weight,
+            centre=centre,
+            half_width=half_width,
+            entry_u=entry_u,
+        )
+        for centre, half_width, entry_u, weight in zip(*stacks, strict=True)
+    ]
+
+
+def _board_slip(own: DimensionColumn) -> Slipped:
+    return Slipped(
+        words="board thickness not subtracted",
+        share=np.where(np.isnan(own.centre), 0.0, BOARD_SHARE),
+        centre=own.centre + BOARD_MIDDLE,
+        half_width=np.full(len(own.centre), BOARD_HALF_RANGE),
+        entry_u=own.extra_u,
+    )

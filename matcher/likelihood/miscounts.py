@@ -1,0 +1,148 @@
+"""Probability of a counted number, given the true one: people miscount in ways that have a structure.
+
+Shares are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from matcher.columns.columns import Bools, Columns, Floats, Ints
+from matcher.features import FEATURES
+from matcher.observations import LARGEST_COUNT
+
+MISCOUNT_BASE, MISCOUNT_PER_CONTACT, MISCOUNT_CAP = 0.02, 0.0004, 0.15
+"""Probability of a miscount: a base, more for every contact, and a cap."""
+
+ONE_PER_ROW, OFF_BY_ONE, FITTINGS, ONE_ROW_ONLY, TAILS, ANYTHING = 0.40, 0.15, 0.20, 0.10, 0.10, 0.05
+"""Shares of miscounts: one off in every row, one off, fittings or power contacts counted in, one row counted
+only, tails counted instead of contacts, anything."""
+
+TAILS_DECAY = 0.75
+"""How slowly tails counted instead of contacts stray from the true count: the ratio of neighbouring probabilities."""
+
+HARMONIC = float(np.sum(1.0 / np.arange(1, LARGEST_COUNT + 2)))
+"""Normalises the floor, log-uniform from 0 to the largest count."""
+
+NEIGHBOUR_SHARE = 0.8
+"""Part of wrong small counts (rows, groups, fittings) that are one off."""
+
+FITTING_EITHER_WAY = 0.25
+"""Probability that an end fitting that carries power is filed under the other name: then only the total holds."""
+
+
+MISFILED_WRONG_SHARE = FEATURES["hold_down_count"].gross_share
+"""Probability that the total of fittings and power contacts is counted wrong."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class CountLaw:
+    """Distribution of the counted number for each half.
+
+    ``atoms`` are (probability, number) pairs; ``strayed`` is the probability of straying geometrically to either side
+    of ``true``; ``floor`` that of any number at all.
+    """
+
+    atoms: tuple[tuple[Floats, Ints], ...]
+    true: Ints
+    strayed: Floats
+    floor: Floats
+
+    def probability(self, low: int, high: int) -> Floats:
+        """Probability that the counted number lies from ``low`` to ``high``, both included."""
+        total = self.floor * floor_probability(low, high) + self.strayed * self._strays(low, high)
+        for weight, number in self.atoms:
+            total = total + weight * ((low <= number) & (number <= high))
+        return np.asarray(np.minimum(total, 1.0))
+
+    def _strays(self, low: int, high: int) -> Floats:
+        above = _geometric(high - self.true) - _geometric(low - 1 - self.true)
+        below = _geometric(self.true - low) - _geometric(self.true - high - 1)
+        return np.asarray(above + below)
+
+
+def _geometric(steps: Ints) -> Floats:
+    return 0.5 * (1 - TAILS_DECAY ** np.maximum(steps, 0))
+
+
+def floor_probability(low: int, high: int) -> float:
+    """Log-uniform probability that any number from ``low`` to ``high`` is counted."""
+    return float(np.sum(1.0 / (np.arange(low, high + 1) + 1.0))) / HARMONIC
+
+
+def miscount_probability(true: Ints) -> Floats:
+    """Probability that ``true`` contacts are counted wrong."""
+    return np.asarray(np.minimum(MISCOUNT_BASE + MISCOUNT_PER_CONTACT * true, MISCOUNT_CAP))
+
+
+def contact_law(true: Ints, rows: Ints, fittings: Ints, power: Ints) -> CountLaw:
+    """What is counted where ``true`` contacts stand in ``rows``, beside fittings and power contacts (−1: unknown)."""
+    miscount, divides = miscount_probability(true), (rows >= 2) & (true % rows == 0)
+    added, options = _added(fittings, power)
+    one_row, added_in = miscount * ONE_ROW_ONLY * divides, miscount * FITTINGS
+    atoms = [(1 - miscount, true), (one_row, true // rows)]
+    for share, step in ((ONE_PER_ROW, rows), (OFF_BY_ONE, np.ones_like(rows))):
+        atoms += [(np.asarray(0.5 * share * miscount), true - step), (np.asarray(0.5 * share * miscount), true + step)]
+    atoms += [(added_in * share, true + extra) for share, extra in zip(added, options, strict=True)]
+    strayed = miscount * TAILS
+    placed = miscount * (ONE_PER_ROW + OFF_BY_ONE) + one_row + added_in * added.sum(axis=0) + strayed
+    return CountLaw(atoms=tuple(atoms), true=true, strayed=strayed, floor=miscount - placed)
+
+
+def _added(fittings: Ints, power: Ints) -> tuple[Floats, Ints]:
+    """Shares and sizes of what may be counted in by mistake: hold-downs, power contacts, both."""
+    h, p = np.maximum(fittings, 0), np.maximum(power, 0)
+    options = np.stack([h, p, h + p])
+    usable = options > 0
+    usable[1] &= options[1] != options[0]
+    usable[2] &= (options[2] != options[0]) & (options[2] != options[1])
+    return np.asarray(usable / np.maximum(usable.sum(axis=0), 1), dtype=np.float64), options
+
+
+def small_count_law(true: Ints, wrong_share: float) -> CountLaw:
+    """What is counted of a few (rows, groups, fittings), given the true number; −1 is unknown."""
+    known = true >= 0
+    wrong = wrong_share * known
+    neighbour = np.asarray(wrong * NEIGHBOUR_SHARE / 2)
+    atoms = ((np.asarray((1 - wrong) * known), true), (neighbour, true - 1), (neighbour, true + 1))
+    floor = np.where(known, wrong * (1 - NEIGHBOUR_SHARE), 1.0)
+    return CountLaw(atoms=atoms, true=true, strayed=np.zeros(true.shape), floor=floor)
+
+
+def count_probability(feature: str, low: int, high: int, columns: Columns) -> Floats:
+    """Probability of counting ``low`` to ``high`` of a feature for each half.
+
+    A number the catalogue does not state is weighed over those of the half's series, else of the whole catalogue.
+    """
+    counts = columns.counts
+    true = counts[feature]
+    if feature == "contact_count":
+        law = contact_law(true, counts["rows"], counts["hold_down_count"], counts["power_contact_count"])
+        return law.probability(low, high)
+    law, known = small_count_law(true, FEATURES[feature].gross_share), true >= 0
+    probability = law.probability(low, high)
+    if np.any(known) and not np.all(known):
+        probability[~known] = _from_siblings(probability, columns.series, known)
+    return probability
+
+
+def _from_siblings(probability: Floats, series: Ints, known: Bools) -> Floats:
+    groups = int(series.max()) + 1
+    total = np.bincount(series[known], weights=probability[known], minlength=groups)
+    members = np.bincount(series[known], minlength=groups)
+    by_series = np.where(members > 0, total / np.maximum(members, 1), probability[known].mean())
+    return np.asarray(by_series[series[~known]])
+
+
+def fittings_probability(power: int, fittings: int, columns: Columns) -> Floats:
+    """Probability of both counts together: an end fitting may be power contact and hold-down, then the total holds."""
+    apart = count_probability("power_contact_count", power, power, columns)
+    apart = apart * count_probability("hold_down_count", fittings, fittings, columns)
+    true_power, true_fittings = columns.counts["power_contact_count"], columns.counts["hold_down_count"]
+    both_known = (true_power >= 0) & (true_fittings >= 0)
+    total = power + fittings
+    law = small_count_law(np.where(both_known, true_power + true_fittings, -1), MISFILED_WRONG_SHARE)
+    together = law.probability(total, total) / (total + 1)
+    return np.where(both_known, (1 - FITTING_EITHER_WAY) * apart + FITTING_EITHER_WAY * together, apart)

@@ -1,0 +1,93 @@
+"""Nodes for the mean of something smooth over the true size of an entry: uniform within its tolerance, blurred by the
+entry's normal uncertainty. What is averaged depends on the logarithm of the size.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import roots_hermitenorm
+
+from matcher.columns.columns import Bools, Floats
+from matcher.likelihood.tolerance_density import rectangle_normal
+
+Nodes = tuple[Floats, Floats]
+"""True sizes, a row for each entry, and their weights."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Way:
+    """A way to take the mean, right to 1e-10 where it ``reaches`` (half-width and u as parts of the centre).
+
+    ``nodes`` takes centre, half-width and u, each a column.
+    """
+
+    reaches: Callable[[Floats, Floats], Bools]
+    nodes: Callable[[Floats, Floats, Floats], Nodes]
+
+
+def _hermite(number: int) -> Nodes:
+    """Nodes and weights of the mean over a standard normal."""
+    nodes, weights = roots_hermitenorm(number)
+    return nodes, weights / weights.sum()
+
+
+THREE, FIVE = _hermite(3), _hermite(5)
+THREE_UP_TO = 0.016
+"""Relative standard uncertainty up to which three nodes give the mean of 1/x to 1e-10; five do up to 0.06."""
+
+
+def error_nodes(relative_u: float) -> Nodes:
+    """Nodes and weights, in standard deviations, for a reading's own error."""
+    return THREE if relative_u <= THREE_UP_TO else FIVE
+
+
+SMALLEST = 1e-12
+"""A spread below this part of the size is as good as none, and must not divide by 0."""
+
+
+def _three(c: Floats, t: Floats, s: Floats) -> Nodes:
+    """Three sizes with the moments, up to the fifth, of a rectangle blurred by a normal."""
+    variance = np.maximum(t * t / 3.0 + s * s, (SMALLEST * c) ** 2)
+    fourth = np.maximum(t**4 / 5.0 + 2.0 * (t * s) ** 2 + 3.0 * s**4, variance**2)
+    apart, side = np.sqrt(fourth / variance), variance**2 / (2.0 * fourth)
+    return np.hstack([c - apart, c, c + apart]), np.hstack([side, 1.0 - 2.0 * side, side])
+
+
+def _products(legendre: int, hermite: int) -> Callable[[Floats, Floats, Floats], Nodes]:
+    """Each node within the tolerance with each of the normal's."""
+    (tau, of_tau), (xi, of_xi) = np.polynomial.legendre.leggauss(legendre), _hermite(hermite)
+    weights = np.outer(of_tau / 2.0, of_xi).ravel()
+    tau, xi = np.repeat(tau, hermite), np.tile(xi, legendre)
+    return lambda c, t, s: (c + t * tau + s * xi, weights)
+
+
+_PANELS = np.concatenate([[0.0], 0.1 * 0.25 ** np.arange(12, 0, -1), np.linspace(0.1, 1.0, 13)])
+_LEGENDRE, _LEGENDRE_WEIGHTS = np.polynomial.legendre.leggauss(10)
+PARTS = (_PANELS[:-1, None] + np.diff(_PANELS)[:, None] * (_LEGENDRE + 1.0) / 2.0).ravel()
+PART_WEIGHTS = (np.diff(_PANELS)[:, None] * _LEGENDRE_WEIGHTS / 2.0).ravel()
+"""Nodes over parts of the largest size, ever finer towards 0, where the logarithm bends."""
+
+LARGEST = 9.0
+"""The largest size considered, in the entry's u beyond its tolerance."""
+
+
+def _from_zero(c: Floats, t: Floats, s: Floats) -> Nodes:
+    """Sizes from 0 up, for an entry so vague that it may be near 0; below 0 it explains no reading."""
+    largest = c + t + LARGEST * s
+    sizes = largest * PARTS
+    return sizes, rectangle_normal(sizes - c, t, s) * largest * PART_WEIGHTS
+
+
+VAGUE = 0.1
+"""An entry's u, as a part of its size, from which it may be near 0 and nodes up from there follow it."""
+
+WAYS = (
+    Way(reaches=lambda t, s: (t <= 0.02) & (s <= 0.02), nodes=_three),
+    Way(reaches=lambda t, s: (t <= 0.2) & (s <= 0.1), nodes=_products(4, 5)),
+    Way(reaches=lambda t, s: (t <= 0.6) & (t + 6.0 * s <= 0.9), nodes=_products(10, 10)),
+    Way(reaches=lambda t, s: s > VAGUE, nodes=_from_zero),
+)
+"""The first that reaches is taken; none does for a tolerance nearly as wide as the size itself."""

@@ -1,0 +1,260 @@
+"""Readings of a picture without a scale, quickly: their joint density with the scale integrated out.
+
+Given the log of the scale z, each reading's density is its floor times 1 + b(z), b being what its explanations (right,
+slips) add, each of them a bump where the scale brings a size to the reading. With the prior p of z, wide beside every
+bump,
+
+    ∫ p Π(1 + b_j) dz = 1 + Σ_j ∫ p b_j dz + ∫ p (Π(1 + b_j) − 1 − Σ_j b_j) dz.
+
+The second term is an expectation of p over the true size and the reading's error, which a few Gauss nodes give. The
+third is a sum of products of two and more bumps, each taken together with all whose narrowest bump is the same one:
+other than 0 only across that bump, smooth there, and vanishing towards both ends, so that equal steps (the trapezoid
+rule) converge exponentially.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from matcher.columns.columns import Bools, Floats, Ints
+from matcher.likelihood.gross_errors import Mixture
+from matcher.likelihood.quadrature import WAYS, error_nodes
+from matcher.likelihood.tolerance_density import SQRT_2PI, W_MIN, rectangle_normal
+from matcher.observations import Reduced
+
+
+@dataclass(frozen=True, kw_only=True)
+class Precision:
+    """A bump ends where it is the ``negligible`` part of its reading's floor. ``step`` is in standard deviations of the
+    product of the narrowest bumps that overlap, with an error of exp(−2π²/step²)."""
+
+    negligible: float
+    step: float
+
+
+FINE = Precision(negligible=1e-14, step=0.7)
+"""Right to 1e-10."""
+
+COARSE = Precision(negligible=1e-8, step=1.05)
+"""Right to 1e-7."""
+
+LARGEST_STEP = 0.04
+"""Largest step in ln(scale): wide bumps are skew in it."""
+
+LARGEST_RELATIVE_U = 0.06
+"""Readings coarser than this part of themselves reach down to 0: they are left to the careful quadrature."""
+
+MOST_POINTS = 2000
+"""Points across one bump above which the half is left to the careful quadrature: a tolerance of hundreds of standard
+deviations, or two explanations whose sizes nobody knows."""
+
+LONGEST_TAIL = 60.0
+"""A size that may be near 0 has a bump that fades as 1/scale: it is followed until it is negligible, at most this far,
+in ln."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bumps:
+    """All explanations of a picture's readings under some halves (explanations × halves).
+
+    ``reading`` tells whose each is, ``number`` and ``own_u`` are that reading's. ``strength`` is the weight over the
+    floor; between ``low`` and ``high`` of z (low > high: nowhere) the bump is worth counting, and ``sd`` is its
+    standard deviation there.
+    """
+
+    reading: Ints
+    number: Floats
+    own_u: Floats
+    strength: Floats
+    centre: Floats
+    half_width: Floats
+    entry_u: Floats
+    low: Floats
+    high: Floats
+    sd: Floats
+
+    @classmethod
+    def of(cls, readings: Sequence[Reduced], mixtures: Sequence[Mixture], negligible: float) -> Bumps:
+        parts = [(j, part, mix.floor) for j, mix in enumerate(mixtures) for part in mix.components]
+        c, t, s, weight = (
+            np.stack([getattr(part, name) for _, part, _ in parts])
+            for name in ("centre", "half_width", "entry_u", "weight")
+        )
+        own_u = np.array([part.own_u for _, part, _ in parts])
+        number = np.array([readings[j].number for j, _, _ in parts])
+        exists = (weight > 0) & (c > 0)
+        strength = np.where(exists, weight / np.stack([floor for _, _, floor in parts]), 0.0)
+        c = np.where(exists, c, 1.0)
+        low, high = _reach(number[:, None], own_u[:, None], c, t, s, strength / negligible)
+        return cls(
+            reading=np.array([j for j, _, _ in parts]),
+            number=number,
+            own_u=own_u,
+            strength=strength,
+            centre=c,
+            half_width=t,
+            entry_u=s,
+            low=np.where(exists, low, np.inf),
+            high=np.where(exists, high, -np.inf),
+            sd=np.hypot((own_u / number)[:, None], s / (c + t)),
+        )
+
+    def added(self, which: Ints, halves: Ints, number: Ints, z: Floats) -> Floats:
+        """What explanations add in units of their readings' floors: (explanation, half) at its next ``number`` of z."""
+        strength, c, t, s = (
+            np.repeat(a[which, halves], number) for a in (self.strength, self.centre, self.half_width, self.entry_u)
+        )
+        x, u = (np.repeat(a[which], number) for a in (self.number, self.own_u))
+        stretch = np.exp(z)
+        w = np.sqrt(u * u + (s * stretch) ** 2)
+        return np.asarray(strength * rectangle_normal(x - c * stretch, t * stretch, w))
+
+
+def within_reach(readings: Sequence[Reduced]) -> bool:
+    """Whether all readings of a picture are fine enough for this module."""
+    return all(10.0 * W_MIN <= reading.u <= LARGEST_RELATIVE_U * reading.number for reading in readings)
+
+
+def log_density(
+    readings: Sequence[Reduced], mixtures: Sequence[Mixture], sd: float, precision: Precision = FINE
+) -> tuple[Floats, Bools]:
+    """Log-likelihood of a picture's readings by half, and whether it is to be trusted.
+
+    ``mixtures`` and the result are over the same halves.
+    """
+    bumps = Bumps.of(readings, mixtures, precision.negligible)
+    mean, known = _mean_prior(bumps, sd)
+    together, fits = _overlapping(bumps, sd, precision.step)
+    floor = np.log(np.stack([mix.floor for mix in mixtures])).sum(axis=0)
+    return floor + np.log(1.0 + (bumps.strength * mean).sum(axis=0) + together), known & fits
+
+
+def _reach(x: Floats, u: Floats, c: Floats, t: Floats, s: Floats, strength: Floats) -> tuple[Floats, Floats]:
+    """Log-scales between which a bump matters: where the rectangle's edge is k standard deviations off the reading.
+
+    With m the scale, x − (c + t)m = k·√(u² + s²m²) below and (c − t)m − x = k·√(u² + s²m²) above, both quadratic.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        peak = strength / np.maximum(2.0 * t * x / c, SQRT_2PI * np.hypot(u, s * x / c))
+        height = np.maximum(np.log(peak), 2.0)
+        k = np.minimum(np.sqrt(2.0 * height), 0.95 * x / u)
+        far, near = c + t, c - t
+        below = (x * x - (k * u) ** 2) / (x * far + k * np.sqrt(_under_root(x, u, far, s, k)))
+        denominator = near * near - (k * s) ** 2
+        above = (x * near + k * np.sqrt(_under_root(x, u, near, s, k))) / denominator
+        low = np.log(below)
+        high = np.where((denominator > 0) & (near > 0), np.log(above), np.inf)
+    return low, np.minimum(high, low + np.minimum(height, LONGEST_TAIL))
+
+
+def _under_root(x: Floats, u: Floats, edge: Floats, s: Floats, k: Floats) -> Floats:
+    return np.asarray(np.maximum((edge * u) ** 2 + (s * x) ** 2 - (k * s * u) ** 2, 0.0))
+
+
+def _mean_prior(bumps: Bumps, sd: float) -> tuple[Floats, Bools]:
+    """∫ p(z)·(density of the reading given z) dz: the mean of p(ln(read/true))/read, over errors and true sizes.
+
+    By explanation and half; the second value tells the halves for which all are known well enough.
+    """
+    mean, known = np.zeros(bumps.strength.shape), bumps.strength == 0
+    t, s = bumps.half_width / bumps.centre, bumps.entry_u / bumps.centre
+    for way in WAYS:
+        chosen = np.nonzero(~known & way.reaches(t, s))
+        sizes, weights = way.nodes(*(a[chosen][:, None] for a in (bumps.centre, bumps.half_width, bumps.entry_u)))
+        mean[chosen] = (_prior_at(bumps, chosen[0], sizes, sd) * weights).sum(axis=1)
+        known[chosen] = True
+    return mean, np.all(known, axis=0)
+
+
+def _prior_at(bumps: Bumps, which: Ints, sizes: Floats, sd: float) -> Floats:
+    """Mean of p(ln(read/true))/read over the reading's own error, at true sizes (a row for each explanation)."""
+    log_size, mean = np.log(sizes), np.zeros(sizes.shape)
+    relative = bumps.own_u / bumps.number
+    for node, weight in zip(*error_nodes(float(relative.max())), strict=True):
+        read = (bumps.number * (1.0 + relative * node))[which, None]
+        mean += weight / read * np.exp(-0.5 * ((np.log(read) - log_size) / sd) ** 2)
+    return np.asarray(mean / (sd * SQRT_2PI))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Overlaps:
+    """Bumps (``which``, of half ``owners``) that wider ones of other readings overlap: where, and the step there.
+
+    ``wider`` (explanations × overlaps) tells which those are.
+    """
+
+    which: Ints
+    owners: Ints
+    wider: Bools
+    low: Floats
+    high: Floats
+    step: Floats
+
+
+def _overlapping(bumps: Bumps, sd: float, step: float) -> tuple[Floats, Bools]:
+    """∫ p (Π(1 + b) − 1 − Σb) dz by half, and whether the half was within `MOST_POINTS`."""
+    found, halves = _overlaps(bumps, step), bumps.low.shape[1]
+    number = np.ceil((found.high - found.low) / found.step).astype(np.int64) + 1
+    fits = np.ones(halves, dtype=np.bool_)
+    fits[found.owners[number > MOST_POINTS]] = False
+    number[number > MOST_POINTS] = 0
+    place, point = _ragged(number)
+    z = found.low[place] + found.step[place] * point
+    first = np.cumsum(number) - number
+    readings = int(bumps.reading[-1]) + 1
+    wider, at = np.nonzero(found.wider)
+    pair, point = _ragged(number[at])
+    points = first[at][pair] + point
+    added = bumps.added(wider, found.owners[at], number[at], z[points])
+    others = _sums(points + len(z) * bumps.reading[wider][pair], added, readings * len(z))
+    narrowest = bumps.added(found.which, found.owners, number, z)
+    prior = np.exp(-0.5 * (z / sd) ** 2) / (sd * SQRT_2PI)
+    total = narrowest * _beyond(others.reshape(readings, len(z))) * prior * found.step[place]
+    return _sums(found.owners[place], total, halves), fits
+
+
+def _sums(places: Ints, values: Floats, size: int) -> Floats:
+    """Sums of the values that belong to each place."""
+    return np.bincount(places, weights=values, minlength=size).astype(np.float64)
+
+
+def _ragged(number: Ints) -> tuple[Ints, Ints]:
+    """For rows of the given lengths one after the other: the row of each place, and its number within the row."""
+    row = np.repeat(np.arange(len(number)), number)
+    return row, np.arange(len(row)) - (np.cumsum(number) - number)[row]
+
+
+def _beyond(others: Floats) -> Floats:
+    """Π(1 + b) − 1 over the first axis, without cancellation."""
+    total = np.zeros(others.shape[1])
+    for each in others:
+        total += each * (1.0 + total)
+    return total
+
+
+def _overlaps(bumps: Bumps, step: float) -> Overlaps:
+    """Every bump with the wider ones that overlap it; of bumps equally wide the later one counts as wider."""
+    low, high, sd, reading = bumps.low, bumps.high, bumps.sd, bumps.reading
+    wider = (low[None] < high[:, None]) & (high[None] > low[:, None])
+    later = np.arange(len(sd))[None, :, None] > np.arange(len(sd))[:, None, None]
+    wider &= (sd[None] > sd[:, None]) | (later & (sd[None] == sd[:, None]))
+    wider &= (reading[None, :] != reading[:, None])[:, :, None]
+    which, owners = np.nonzero(np.any(wider, axis=1))
+    wider = wider[which, :, owners].T
+    precision = sd[which, owners] ** -2.0
+    for number in range(int(reading[-1]) + 1):
+        mine = reading == number
+        precision += np.max(np.where(wider[mine], sd[mine][:, owners] ** -2.0, 0.0), axis=0)
+    lows = np.min(np.where(wider, low[:, owners], np.inf), axis=0)
+    highs = np.max(np.where(wider, high[:, owners], -np.inf), axis=0)
+    return Overlaps(
+        which=which,
+        owners=owners,
+        wider=wider,
+        low=np.maximum(lows, low[which, owners]),
+        high=np.minimum(highs, high[which, owners]),
+        step=np.minimum(step / np.sqrt(precision), LARGEST_STEP),
+    )

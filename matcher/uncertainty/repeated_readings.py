@@ -1,0 +1,297 @@
+"""Several readings of one size: one by one tool, or by different tools; combined where they agree.
+
+All of them see the same part, so given the half they share the part's own deviation and are no independent evidence.
+
+* Repeats by one tool in one way are repeats of one reading: their scatter counts, where the edge is stays common.
+* Different tools are combined by their weighted mean (1/u²; by least squares where they share an error). What one
+  instrument repeats (where the edge is) does not become smaller.
+* A picture's reading that weighs little beside a better tool's stays apart where further readings share its scale: it
+  adds little to the mean, while beside the better one it tells the likelihood the picture's scale.
+* Readings that contradict each other (χ², `matcher.uncertainty.weighted_mean.DISAGREEMENT_LEVEL`) stay apart.
+
+Never combined: bounds, readings of pictures without a scale, and readings over different numbers of gaps, whose
+deviations differ.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from matcher.features import FEATURES
+from matcher.observations import TYPE_A, BudgetLine, Of, Reduced, SharedError, SharedKind
+from matcher.uncertainty.gum import combine
+from matcher.uncertainty.reading_budget import Taking, dimension, pooled
+from matcher.uncertainty.weighted_mean import SMALLEST_U, Floats, WeightedMean, agreeing_groups, weighted_mean
+
+LITTLE_WEIGHT = 0.1
+"""Weight in a mean below which a reading does more for its picture's scale. What it counts twice of the part's own
+deviation then narrows the size by a few per cent of its uncertainty."""
+
+ALONE = 1e-9
+"""Weights miss their sum of 1 by less than this."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Taken:
+    """One reading: how it was taken, and what it came to."""
+
+    taking: Taking
+    reduced: Reduced
+
+    @property
+    def instrument(self) -> str | None:
+        """Name of the instrument; None where the person's own statement says it all."""
+        return None if self.taking.instrument is None else self.taking.instrument.name
+
+    @property
+    def scale(self) -> str | None:
+        """Group of the scale of its picture; None without a picture, or without a scale."""
+        shared = self.reduced.shared
+        known = shared is not None and shared.kind is SharedKind.SCALE and not shared.unscaled
+        return shared.group if shared is not None and known else None
+
+    @property
+    def label(self) -> str:
+        """Bench words for what it was taken with."""
+        return "as stated" if self.taking.instrument is None else self.taking.instrument.label
+
+
+@dataclass(frozen=True, kw_only=True)
+class Joined:
+    """Readings reduced to one, and their weighted mean before repeats were pooled."""
+
+    reduced: Reduced
+    mean: WeightedMean
+
+
+@dataclass(frozen=True, kw_only=True)
+class Combination:
+    """All readings of one feature of one body over equally many gaps.
+
+    ``groups`` are the positions of readings that agree, ``means`` their weighted means, ``joined`` what they came to.
+    """
+
+    feature: str
+    of: Of
+    whole: WeightedMean
+    groups: tuple[tuple[int, ...], ...]
+    means: tuple[WeightedMean, ...]
+    joined: tuple[Joined, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Contradiction:
+    """Readings of one size that cannot all be right; ``groups`` are positions that agree among themselves."""
+
+    feature: str
+    of: Of
+    groups: tuple[tuple[int, ...], ...]
+    values: tuple[float, ...]
+    chi2: float
+    degrees_of_freedom: int
+    p: float
+    message: str
+
+
+def combinations(takings: Mapping[int, Taking], bodies: Mapping[int, Of]) -> tuple[Combination, ...]:
+    """Every size among the observations that was read as a number, by first position; bounds are left out."""
+    by_size: dict[tuple[object, ...], list[Taken]] = {}
+    pictures: dict[str, set[tuple[object, ...]]] = {}
+    for index, taking in takings.items():
+        taken = Taken(taking=taking, reduced=dimension(index, bodies[index], taking))
+        if taken.reduced.value is None:
+            continue
+        by_size.setdefault(_size(taken), []).append(taken)
+        if taken.scale is not None:
+            pictures.setdefault(taken.scale, set()).add(_size(taken))
+    wanted = frozenset(picture for picture, sizes in pictures.items() if len(sizes) > 1)
+    return tuple(_combination(readings, wanted) for readings in by_size.values())
+
+
+def contradictions(found: Iterable[Combination]) -> tuple[Contradiction, ...]:
+    """What among the combinations cannot all be right, with a sentence that names the readings."""
+    return tuple(_contradiction(each) for each in found if len(each.groups) > 1)
+
+
+def _size(taken: Taken) -> tuple[object, ...]:
+    """What readings must have in common to be of one size; a picture without scale has none."""
+    reduced = taken.reduced
+    unscaled = reduced.shared is not None and reduced.shared.unscaled
+    return reduced.feature, reduced.of, reduced.spans, reduced.index if unscaled else None
+
+
+def _combination(readings: Sequence[Taken], wanted: frozenset[str]) -> Combination:
+    """``wanted`` names the scales that readings of other sizes share."""
+    values, matrix = [one.reduced.number for one in readings], covariance([one.reduced for one in readings])
+    groups = [list(group) for group in agreeing_groups(values, matrix)]
+    means = [weighted_mean([values[i] for i in group], matrix[np.ix_(group, group)]) for group in groups]
+    joined = [
+        joined
+        for group, mean in zip(groups, means, strict=True)
+        for joined in _joins([readings[i] for i in group], mean, wanted)
+    ]
+    first = readings[0].reduced
+    return Combination(
+        feature=first.feature,
+        of=first.of,
+        whole=means[0] if len(groups) == 1 else weighted_mean(values, matrix),
+        groups=tuple(tuple(readings[i].reduced.index for i in group) for group in groups),
+        means=tuple(means),
+        joined=tuple(joined),
+    )
+
+
+def _parts(readings: Sequence[Taken], mean: WeightedMean, wanted: frozenset[str]) -> list[list[Taken]]:
+    """Readings that agree, apart where one weighs little and its scale is wanted by others."""
+    parts: dict[str | None, list[Taken]] = {}
+    for one, weight in zip(readings, mean.weights, strict=True):
+        apart = one.scale if one.scale in wanted and weight < LITTLE_WEIGHT else None
+        parts.setdefault(apart, []).append(one)
+    return list(parts.values())
+
+
+def _joins(readings: Sequence[Taken], mean: WeightedMean, wanted: frozenset[str]) -> list[Joined]:
+    parts = _parts(readings, mean, wanted)
+    if len(parts) == 1:
+        return [Joined(reduced=_joined(readings), mean=mean)]
+    return [joined for part in parts for joined in _joins(part, _mean_of([one.reduced for one in part]), frozenset())]
+
+
+def _mean_of(reduced: Sequence[Reduced]) -> WeightedMean:
+    return weighted_mean([one.number for one in reduced], covariance(reduced))
+
+
+def _contradiction(found: Combination) -> Contradiction:
+    values = tuple(mean.value for mean in found.means)
+    named = [
+        f"{' and '.join(f'observations[{i}]' for i in group)}: {value:.6g} mm"
+        for group, value in zip(found.groups, values, strict=True)
+    ]
+    return Contradiction(
+        feature=found.feature,
+        of=found.of,
+        groups=found.groups,
+        values=values,
+        chi2=found.whole.chi2,
+        degrees_of_freedom=found.whole.degrees_of_freedom,
+        p=found.whole.p,
+        message=f"Readings of the {FEATURES[found.feature].label} contradict each other ({'; '.join(named)}): "
+        f"by chance so far apart once in {1.0 / max(found.whole.p, 1e-12):.2g} times. Measure it again.",
+    )
+
+
+def covariance(readings: Sequence[Reduced]) -> Floats:
+    """Covariance of readings: each one's own variance, and what they share (a scale in proportion to the reading)."""
+    matrix = np.diag([max(reading.u, SMALLEST_U) ** 2 for reading in readings])
+    for group in dict.fromkeys(reading.shared.group for reading in readings if reading.shared is not None):
+        sensitivity = np.array([_sensitivity(reading, group) for reading in readings])
+        matrix += np.outer(sensitivity, sensitivity)
+    return np.asarray(matrix)
+
+
+def _sensitivity(reading: Reduced, group: str) -> float:
+    """Standard uncertainty that a reading has from one shared error."""
+    shared = reading.shared
+    if shared is None or shared.group != group or shared.unscaled:
+        return 0.0
+    if shared.kind is SharedKind.SCALE:
+        return reading.number * shared.sd
+    return shared.coefficient * shared.sd
+
+
+def _joined(readings: Sequence[Taken]) -> Reduced:
+    """Readings that agree as one: repeats pooled, then the weighted mean over what is left."""
+    sources = _without_repeats(readings)
+    indices = sorted(index for one in sources for index in (one.reduced.index, *one.reduced.also))
+    if len(sources) == 1:
+        return replace(sources[0].reduced, index=indices[0], also=tuple(indices[1:]))
+    reduced = [one.reduced for one in sources]
+    mean = _mean_of(reduced)
+    kept = _kept(reduced, mean.weights)
+    own = _lines(sources, mean.weights, kept)
+    shared_line = [] if kept is None else [_shared_line(sources, mean.weights, kept.group, " (shared)")]
+    u = combine([line.contribution for line in own])
+    return Reduced(
+        index=indices[0],
+        also=tuple(indices[1:]),
+        feature=reduced[0].feature,
+        of=reduced[0].of,
+        value=mean.value,
+        u=u,
+        total_u=combine([u, *(line.contribution for line in shared_line)]),
+        spans=reduced[0].spans,
+        shared=kept,
+        budget=(*own, *shared_line),
+    )
+
+
+def _without_repeats(readings: Sequence[Taken]) -> list[Taken]:
+    """Readings by one tool in one way become repeats of one reading."""
+    by_way: dict[tuple[object, ...], list[Taken]] = {}
+    for one in readings:
+        by_way.setdefault(one.taking.way, []).append(one)
+    return [alike[0] if len(alike) == 1 else _pooled(alike) for alike in by_way.values()]
+
+
+def _pooled(alike: Sequence[Taken]) -> Taken:
+    taking, first = pooled([one.taking for one in alike]), alike[0].reduced
+    reduced = dimension(first.index, first.of, taking)
+    return Taken(taking=taking, reduced=replace(reduced, also=tuple(one.reduced.index for one in alike[1:])))
+
+
+def _kept(reduced: Sequence[Reduced], weights: Sequence[float]) -> SharedError | None:
+    """The weightiest shared error of the mean, which it goes on sharing; the others become its own.
+
+    A tool's zero error is scaled by its readings' weight. A picture's scale multiplies, so it is kept only where all
+    readings have it.
+    """
+    errors = {one.shared.group: one.shared for one in reduced if one.shared is not None}
+    best, largest = None, 0.0
+    for group, error in errors.items():
+        members = [(one, w) for one, w in zip(reduced, weights, strict=True) if _sensitivity(one, group) != 0.0]
+        part = abs(math.fsum(w * _sensitivity(one, group) for one, w in members))
+        whole = math.fsum(w for _, w in members) > 1.0 - ALONE
+        if part <= largest or (error.kind is SharedKind.SCALE and not whole):
+            continue
+        largest = part
+        best = error if error.kind is SharedKind.SCALE else replace(error, coefficient=part / error.sd)
+    return best
+
+
+def _lines(sources: Sequence[Taken], weights: Sequence[float], kept: SharedError | None) -> tuple[BudgetLine, ...]:
+    """Independent lines of the mean's own uncertainty: what one instrument repeats is one line."""
+    alike: dict[tuple[object, ...], list[BudgetLine]] = {}
+    for position, (one, weight) in enumerate(zip(sources, weights, strict=True)):
+        shared = one.reduced.shared
+        for line in one.reduced.budget if shared is None else one.reduced.budget[:-1]:
+            apart = position if line.distribution == TYPE_A else None
+            alike.setdefault((one.instrument, line.source, apart), []).append(_weighed(one, line, weight))
+    own = [_together(lines) for lines in alike.values()]
+    groups = dict.fromkeys(one.reduced.shared.group for one in sources if one.reduced.shared is not None)
+    own += [_shared_line(sources, weights, group, "") for group in groups if kept is None or group != kept.group]
+    return tuple(own)
+
+
+def _weighed(one: Taken, line: BudgetLine, weight: float) -> BudgetLine:
+    source = line.source if one.label in line.source else f"{line.source}, {one.label}"
+    return replace(line, source=source, sensitivity=line.sensitivity * weight, contribution=line.contribution * weight)
+
+
+def _shared_line(sources: Sequence[Taken], weights: Sequence[float], group: str, mark: str) -> BudgetLine:
+    """What the mean has from one error that some of its readings share; ``mark`` says whether it goes on sharing it."""
+    lines = [
+        _weighed(one, one.reduced.budget[-1], weight)
+        for one, weight in zip(sources, weights, strict=True)
+        if one.reduced.shared is not None and one.reduced.shared.group == group
+    ]
+    return replace(_together(lines), source=lines[0].source.replace(" (shared)", "") + mark)
+
+
+def _together(lines: Sequence[BudgetLine]) -> BudgetLine:
+    """Lines of one error: their contributions add up."""
+    contribution = math.fsum(line.contribution for line in lines)
+    return replace(lines[0], sensitivity=contribution / lines[0].u, contribution=contribution)

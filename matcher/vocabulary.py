@@ -1,0 +1,128 @@
+"""Words that people type: units of length, names of a category's values, and what was probably meant by another."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
+
+from rapidfuzz import fuzz, process
+from rapidfuzz.utils import default_process
+
+from matcher.errors import ObservationError
+from matcher.features import Feature
+
+PIXEL = "px"
+"""Unit of a reading in a picture; it has no length before the picture has a scale."""
+
+MM_PER_UNIT: Mapping[str, float] = MappingProxyType({"mm": 1.0, "in": 25.4, "mil": 0.0254, "um": 0.001})
+"""Length of each unit in mm, exact: the inch is 25.4 mm by definition (international yard, 1959; from memory)."""
+
+SPELLINGS: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "mm": ("millimetre", "millimetres", "millimeter", "millimeters"),
+        "in": ("inch", "inches", "in.", '"', "″", "”", "''"),
+        "mil": ("mils", "thou", "thous"),
+        "um": ("\N{MICRO SIGN}m", "\N{GREEK SMALL LETTER MU}m", "micron", "microns", "micrometre", "micrometer"),
+        PIXEL: ("pixel", "pixels"),
+    }
+)
+"""Known units and what else people type for them; case does not matter."""
+
+_CANONICAL = {word: unit for unit, words in SPELLINGS.items() for word in (unit, *words)}
+
+
+def canonical_unit(text: str, *, field: str = "unit") -> str:
+    """One of mm, in, mil, um and px.
+
+    Raises
+    ------
+    ObservationError
+        At ``field``, when nobody spells a known unit so; the remedy lists those known.
+    """
+    unit = _CANONICAL.get(text.strip().lower()) if isinstance(text, str) else None
+    if unit is None:
+        suggestion = closest_meaning(str(text), SPELLINGS)
+        raise ObservationError(
+            f"the unit {text!r} is not known",
+            field=field,
+            value=text,
+            remedy=remedy_for(SPELLINGS, suggestion),
+        )
+    return unit
+
+
+def to_mm(value: float, unit: str, *, field: str = "unit") -> float:
+    """``value`` in mm.
+
+    Raises
+    ------
+    ObservationError
+        At ``field``, for an unknown unit and for pixels, which have no length.
+    """
+    return value * _mm_per(unit, field)
+
+
+def from_mm(value_mm: float, unit: str, *, field: str = "unit") -> float:
+    """A length in ``unit``; raises as `to_mm`."""
+    return value_mm / _mm_per(unit, field)
+
+
+def _mm_per(unit: str, field: str) -> float:
+    canonical = canonical_unit(unit, field=field)
+    if canonical == PIXEL:
+        raise ObservationError(
+            "pixels have no length without the picture's scale",
+            field=field,
+            value=unit,
+            remedy="give the picture's scale as px_per_mm, or name the instrument unscaled_photo",
+        )
+    return MM_PER_UNIT[canonical]
+
+
+_YES_NO = ({"yes", "no"}, {True: "yes", False: "no"}, {"true": "yes", "y": "yes", "false": "no", "n": "no"})
+"""A category that asks yes or no, and what truth values and other words mean there."""
+
+
+def named_values(feature: Feature, value: object) -> tuple[str, ...]:
+    """The names given for a category, in the table's spelling where that is plain; empty for what is no name.
+
+    One name or several (tuple, list, set); case, spaces and hyphens do not matter; truth values answer yes or no.
+    """
+    given = value if isinstance(value, tuple | list | set | frozenset) else (value,)
+    names = [_plain(feature, one) for one in given]
+    return tuple(name for name in names if name is not None) if None not in names else ()
+
+
+def _plain(feature: Feature, value: object) -> str | None:
+    values, truths, words = _YES_NO
+    if set(feature.values) == values and isinstance(value, bool):
+        return truths[value]
+    if not isinstance(value, str) or not value.strip():
+        return None
+    name = "_".join(value.strip().lower().replace("-", " ").replace("_", " ").split())
+    return words.get(name, name) if set(feature.values) == values else name
+
+
+CLOSE_ENOUGH = 60.0
+"""Similarity (0 to 100) from which a known name is worth offering. Common practice, no source."""
+
+
+def closest(word: str, known: Iterable[str]) -> str | None:
+    """The known name most like ``word``, or None when none is like it."""
+    found = process.extractOne(
+        word, list(known), scorer=fuzz.ratio, processor=default_process, score_cutoff=CLOSE_ENOUGH
+    )
+    return None if found is None else found[0]
+
+
+def closest_meaning(word: str, words_of: Mapping[str, Iterable[str]]) -> str | None:
+    """The name one of whose words (the name itself included) is most like ``word``, or None."""
+    names = {known: name for name, words in words_of.items() for known in (name, *words)}
+    found = closest(word, names)
+    return None if found is None else names[found]
+
+
+def remedy_for(known: Iterable[str], suggestion: str | None) -> str:
+    """Sentence that offers the suggestion, if any, and lists what is known."""
+    listed = f"known: {', '.join(known)}"
+    return listed if suggestion is None else f"did you mean {suggestion!r}? ({listed})"

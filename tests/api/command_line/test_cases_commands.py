@@ -1,0 +1,150 @@
+"""Cases on the command line."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from api.command_line.cli import app
+from api.command_line.commands.common import ExitCode
+from catalog.cases import keeping
+from catalog.db.database import open_catalogue
+from catalog.records.adding import add
+from tests.catalog.cases.case_examples import NONE, specimen
+from tests.catalog.evidence.evidence_examples import half
+from tests.catalog.history.changed_entries import IDA, WREN, by, fill
+
+PIECES = ("contact_count=20", "pitch=4.51/9@caliper", "body_length=6.5±0.03", "height=..1.0", "half_kind=receptacle")
+NEW = half()
+
+Run = Callable[..., Result]
+
+
+@pytest.fixture
+def run(empty_url: str) -> Run:
+    """Run a command on a catalogue that Wren filled."""
+    with open_catalogue(empty_url) as catalogue, catalogue.writing() as session:
+        fill(session)
+
+    def run_command(*arguments: str) -> Result:
+        environment = {"OTHERHALF_DATABASE": empty_url, "COLUMNS": "200"}
+        result = CliRunner(env=environment).invoke(app, ["case", *arguments])
+        assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
+        return result
+
+    return run_command
+
+
+def done(result: Result) -> str:
+    assert result.exit_code == ExitCode.ANSWERED, result.stderr
+    return result.stdout
+
+
+def refused(result: Result) -> str:
+    assert (result.exit_code, result.stdout) == (ExitCode.BAD_INPUT, "")
+    return " ".join(result.stderr.split())
+
+
+def own(run: Run) -> list[dict[str, Any]]:
+    items: list[dict[str, Any]] = json.loads(done(run("list", "--own", "--json")))["items"]
+    return items
+
+
+def saved(run: Run, *more: str) -> str:
+    done(run("save", *PIECES, "--title", "reed bed recorder", *more))
+    return str(own(run)[-1]["key"])
+
+
+def come(url: str) -> None:
+    with open_catalogue(url) as catalogue, catalogue.writing() as session:
+        add(session, [NEW], by(WREN))
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (("save", "--title", "nothing"), "observations"),
+        (("save", *PIECES), "title"),
+        (("save", *PIECES, "--title", "x\u202e"), "U+202E"),
+        (("save", "pins=twenty", "--title", "x"), "twenty"),
+        (("save", "pitch=0.5furlong", "--title", "x"), "furlong"),
+        (("show", "nonsense"), "no case has this key"),
+        (("comment", "nonsense", "hello"), "no case has this key"),
+        (("withdraw", "nonsense", "--reason", "x"), "no case has this key"),
+        (("accept", "nonsense", "no:such"), "no half has the key"),
+        (("list", "--changed-since", "lately"), "no date or time"),
+    ],
+)
+def test_what_makes_no_sense_is_refused_in_words(run: Run, arguments: tuple[str, ...], told: str) -> None:
+    assert told in refused(run(*arguments))
+    assert own(run) == []
+
+
+def test_a_saved_case_prints_its_key_and_stays_off_the_list(run: Run) -> None:
+    printed = done(run("save", *PIECES, "--title", "reed bed recorder"))
+    (case,) = own(run)
+    assert f"otherhalf case show {case['key']}" in printed
+    assert "no match" in printed
+    assert "No case is open." in done(run("list"))
+    assert "reed bed recorder" in done(run("list", "--own"))
+
+
+def test_show_prints_how_to_rank_it_in_full(run: Run) -> None:
+    printed = done(run("show", saved(run)))
+    assert "otherhalf identify contact_count=20 pitch=4.51/9@caliper 'body_length=6.5±0.03'" in printed
+
+
+def test_refresh_tells_whose_answer_changed_and_then_has_nothing_to_do(run: Run, empty_url: str) -> None:
+    key = saved(run, "--public")
+    come(empty_url)
+    printed = done(run("refresh"))
+    assert "1 open case ranked again, 1 with another answer." in printed
+    assert f"reed bed recorder ({key})" in printed
+    assert "was no match, is " in printed
+    assert "0 with another answer." in done(run("refresh")), "the change itself moved the version"
+    assert "0 open cases ranked again" in done(run("refresh"))
+    assert key in done(run("list", "--changed-since", "2026-01-01"))
+    assert "No case is open." in done(run("list", "--changed-since", "2999-01-01"))
+    assert "The answer changed" in done(run("show", key))
+
+
+def test_a_suggestion_is_judged_and_accepted_as_evidence(run: Run, empty_url: str) -> None:
+    key = saved(run)
+    come(empty_url)
+    done(run("refresh"))
+    said = done(run("comment", key, "the keys agree", "--half", NEW.key))
+    assert "The ranking: place 1" in said
+    printed = done(run("accept", key, NEW.key, "--reason", "it mated", "--confirm"))
+    assert f"it is {NEW.key}: it mated" in printed
+    assert "are evidence of that half now" in printed
+    assert "left out: height" in printed
+    assert own(run)[0]["state"] == "solved"
+    assert "is solved" in refused(run("accept", key, NEW.key))
+
+
+def test_the_operators_own_figures_are_not_confirmed_by_the_operator(run: Run, empty_url: str) -> None:
+    key = saved(run)
+    with open_catalogue(empty_url) as catalogue, catalogue.writing() as session:
+        add(session, [NEW])
+    assert "nobody confirms their own" in refused(run("accept", key, NEW.key, "--confirm"))
+    assert "nothing became evidence" in done(run("accept", key, NEW.key))
+
+
+def test_whoever_holds_the_database_withdraws_anybodys_case(run: Run, empty_url: str) -> None:
+    with open_catalogue(empty_url) as catalogue, catalogue.writing() as session:
+        key = keeping.save(session, by(IDA), specimen(), NONE, private=False).key
+    assert "Withdrawn: reed bed recorder" in done(run("withdraw", key, "--reason", "spam"))
+    assert "No case is open." in done(run("list"))
+
+
+def test_a_file_is_a_specimen_too(run: Run, tmp_path: Any) -> None:
+    file = tmp_path / "specimen.json"
+    file.write_text(json.dumps({"observations": [{"feature": "contact_count", "value": 20}]}))
+    done(run("save", "--file", str(file), "pitch=0.5@caliper", "--title", "from a file"))
+    (case,) = own(run)
+    shown = json.loads(done(run("show", case["key"], "--json")))
+    assert [each["feature"] for each in shown["specimen"]["observations"]] == ["contact_count", "pitch"]

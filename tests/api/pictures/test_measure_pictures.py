@@ -1,0 +1,197 @@
+"""Decoding pictures: what comes out, and everything that is refused before or instead of it."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from api.pictures import decoding
+from api.pictures.decoding import ON_WHITE, TURNED, read_picture
+from api.service.problems import ApiError
+from api.service.settings import MAX_PICTURE_PIXELS
+from tests.api.web.photographed import BOMB, UNUSABLE, WHOLE, Rows, encoded, held, photographed, png
+
+GREY = photographed(Rows())
+
+
+def read(data: bytes, **options: object) -> decoding.GreyPicture:
+    return read_picture(data, field="body", **options)  # type: ignore[arg-type]
+
+
+def test_a_grey_png_comes_out_as_it_went_in() -> None:
+    assert np.array_equal(read(encoded(GREY)).levels, GREY)
+    assert read(encoded(GREY)).notes == ()
+
+
+def test_sixteen_bits_stay_sixteen_bits() -> None:
+    fine = GREY.astype(np.uint16) * 257
+    found = read(encoded(fine))
+    assert found.levels.dtype == np.uint16
+    assert np.array_equal(found.levels, fine)
+
+
+@pytest.mark.parametrize("mode", ["RGB", "RGBA", "LA", "P", "L"])
+def test_colours_become_their_grey(mode: str) -> None:
+    found = read(encoded(Image.fromarray(GREY).convert(mode)))
+    assert np.array_equal(found.levels, GREY)
+    assert found.notes == ()
+
+
+@pytest.mark.parametrize("mode", ["L", "RGB", "CMYK"])
+def test_a_jpeg_is_decoded_to_grey(mode: str) -> None:
+    found = read(encoded(Image.fromarray(GREY).convert(mode), "JPEG", quality=95))
+    assert found.levels.shape == GREY.shape
+    assert np.abs(found.levels.astype(int) - GREY).mean() < 3
+
+
+def test_black_and_white_has_two_levels() -> None:
+    assert set(np.unique(read(encoded(Image.fromarray(GREY).convert("1"))).levels)) == {0, 255}
+
+
+def test_transparent_parts_are_white_and_said_to_be() -> None:
+    clear = Image.fromarray(GREY).convert("RGBA")
+    clear.paste((0, 0, 0, 0), (0, 0, 50, 50))
+    found = read(encoded(clear))
+    assert np.all(found.levels[:50, :50] == 255)
+    assert np.array_equal(found.levels[60:, 60:], GREY[60:, 60:])
+    assert found.notes == (ON_WHITE,)
+
+
+@pytest.mark.parametrize("form", ["PNG", "JPEG"])
+@pytest.mark.parametrize("orientation", [3, 6, 8])
+def test_a_picture_is_turned_upright_as_its_camera_noted_and_says_so(orientation: int, form: str) -> None:
+    found = read(held(GREY, orientation, form))
+    assert found.levels.shape == GREY.shape
+    assert np.abs(found.levels.astype(int) - GREY).mean() < 3
+    assert found.notes == (TURNED,)
+
+
+def test_an_upright_camera_changes_nothing() -> None:
+    assert read(held(GREY, 1)).notes == ()
+
+
+@pytest.mark.parametrize("name", UNUSABLE)
+def test_a_picture_that_cannot_be_used_is_refused_with_a_remedy(name: str) -> None:
+    data, told = UNUSABLE[name]
+    with pytest.raises(ApiError) as caught:
+        read(data)
+    assert caught.value.name == "invalid-picture"
+    (field,) = caught.value.errors
+    assert field.field == "body"
+    assert told in field.message
+    assert field.remedy
+
+
+def test_a_picture_of_another_kind_than_declared_is_refused() -> None:
+    with pytest.raises(ApiError, match="no JPEG picture"):
+        read(WHOLE, media_type="image/jpeg")
+
+
+def test_no_pixel_of_a_bomb_is_decoded(monkeypatch: pytest.MonkeyPatch) -> None:
+    def decoded(picture: Image.Image) -> None:
+        raise AssertionError("it was decoded")
+
+    monkeypatch.setattr("PIL.PngImagePlugin.PngImageFile.load", decoded)
+    for data in (BOMB, png(8_000, 8_000)):
+        with pytest.raises(ApiError, match="too many pixels"):
+            read(data)
+
+
+def test_the_bound_of_pixels_is_exact() -> None:
+    assert read(encoded(np.zeros((40, 50), np.uint8)), max_pixels=2_000).levels.size == 2_000
+    with pytest.raises(ApiError, match="too many pixels"):
+        read(encoded(np.zeros((40, 50), np.uint8)), max_pixels=1_999)
+
+
+def test_twelve_million_pixels_are_within_the_bound() -> None:
+    assert MAX_PICTURE_PIXELS >= 12_000_000
+    assert read(encoded(np.zeros((3_000, 4_000), np.uint8))).levels.shape == (3_000, 4_000)
+
+
+def test_a_jpeg_that_breaks_off_is_not_filled_up_with_grey() -> None:
+    whole = encoded(GREY, "JPEG", quality=95)
+    with pytest.raises(ApiError, match="damaged"):
+        read(whole[: len(whole) // 2])
+
+
+@pytest.mark.filterwarnings("ignore:.*EXIF:UserWarning", "ignore:Tag data larger:UserWarning")
+def test_any_single_wrong_byte_is_refused_or_harmless() -> None:
+    """Never an error of another kind, whatever a byte is turned into."""
+    draw = np.random.default_rng(3)
+    small = GREY[40:70, 50:90]
+    for whole in (encoded(small), held(small, 6), encoded(Image.fromarray(small).convert("P"))):
+        for place in draw.integers(0, len(whole), 400):
+            wrong = whole[:place] + bytes([whole[place] ^ int(draw.integers(1, 256))]) + whole[place + 1 :]
+            with suppress(ApiError):
+                assert read(wrong).levels.ndim == 2
+
+
+ROWS = (60, 90)
+
+
+@pytest.mark.parametrize("mode", ["RGB", "P", "L", "1"])
+def test_of_a_png_the_rows_that_are_looked_at_are_as_in_the_whole(mode: str) -> None:
+    data = encoded(Image.fromarray(GREY).convert(mode))
+    whole, part = read(data), read(data, rows=ROWS)
+    assert part.levels.shape == whole.levels.shape
+    assert np.array_equal(part.levels[slice(*ROWS)], whole.levels[slice(*ROWS)])
+
+
+def test_rows_below_those_looked_at_are_not_decoded() -> None:
+    # The last row breaks off, which decoding the whole tells and decoding less does not.
+    short = png(50, 50, b"\0" * (51 * 49 + 20))
+    assert read(short, rows=(0, 40)).levels.shape == (50, 50)
+    for rows in ((0, 50), None):
+        with pytest.raises(ApiError, match="damaged"):
+            read(short, rows=rows)
+
+
+@pytest.mark.parametrize("rows", [(-50, 5000), (-9, -3), (900, 950), (80, 80)])
+def test_rows_beyond_the_picture_are_no_error(rows: tuple[int, int]) -> None:
+    assert np.array_equal(read(encoded(GREY), rows=rows).levels, GREY)
+
+
+def test_sixteen_bits_stay_so_in_some_rows() -> None:
+    fine = GREY.astype(np.uint16) * 257
+    assert np.array_equal(read(encoded(fine), rows=ROWS).levels[slice(*ROWS)], fine[slice(*ROWS)])
+
+
+def test_a_turned_or_transparent_png_is_decoded_whole() -> None:
+    turned = read(held(GREY, 6, "PNG"), rows=ROWS)
+    assert np.array_equal(turned.levels, GREY)
+    assert turned.notes == (TURNED,)
+    clear = Image.fromarray(GREY).convert("RGBA")
+    clear.paste((0, 0, 0, 0), (0, 150, 50, 200))
+    assert read(encoded(clear), rows=ROWS).notes == (ON_WHITE,)
+
+
+@pytest.mark.parametrize("name", sorted(UNUSABLE.keys() - {"fewer pixels than promised"}))
+def test_what_cannot_be_used_is_refused_whichever_rows_are_looked_at(name: str) -> None:
+    data, told = UNUSABLE[name]
+    with pytest.raises(ApiError, match=told):
+        read(data, rows=(0, 1))
+
+
+def test_a_second_header_lets_no_more_pixels_in() -> None:
+    large = encoded(np.zeros((400, 400), np.uint8))
+    second = large[8:33]
+    with pytest.raises(ApiError):
+        read(WHOLE[:33] + second + WHOLE[33:], rows=(0, 9), max_pixels=GREY.size)
+
+
+def test_any_single_wrong_byte_below_the_rows_is_refused() -> None:
+    whole = encoded(GREY)
+    for place in np.random.default_rng(4).integers(33, len(whole), 100):
+        wrong = whole[:place] + bytes([whole[place] ^ 1]) + whole[place + 1 :]
+        with pytest.raises(ApiError):
+            read(wrong, rows=(0, 2))
+
+
+def test_rows_of_a_picture_in_colour_are_grey_as_the_whole_picture_is() -> None:
+    colour = np.random.default_rng(5).integers(0, 256, (*GREY.shape, 3), dtype=np.uint8)
+    picture = Image.fromarray(colour)
+    part = read(encoded(picture), rows=ROWS).levels
+    assert np.array_equal(part[slice(*ROWS)], np.asarray(picture.convert("L"))[slice(*ROWS)])

@@ -1,0 +1,172 @@
+"""Every kind of problem: which error becomes it, and that nothing of the inside leaks."""
+
+from __future__ import annotations
+
+import inspect
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import catalog.model.errors
+import pytest
+from starlette.testclient import TestClient
+
+import matcher.errors
+from api.app import create_app
+from api.schemas.problems import FieldProblem
+from api.service.problem_types import PROBLEMS
+from api.service.problems import KIND_OF_ERROR, MOST_ERRORS, ApiError, make_problem, problem_of, shown
+from api.service.settings import RETRY_AFTER_S, Settings
+from catalog.db.database import open_catalogue
+from catalog.model.errors import CatalogueError, FileError, LockedError, NotFoundError
+from matcher.errors import ObservationError
+
+DOMAIN_ERRORS = [
+    kind
+    for module in (catalog.model.errors, matcher.errors)
+    for _, kind in inspect.getmembers(module, inspect.isclass)
+    if issubclass(kind, Exception) and kind.__module__ == module.__name__
+]
+
+
+@pytest.mark.parametrize("kind", DOMAIN_ERRORS)
+def test_every_domain_error_is_mapped_by_name(kind: type[Exception]) -> None:
+    assert kind in [listed for listed, _ in KIND_OF_ERROR]
+
+
+def test_no_mapping_hides_a_later_one() -> None:
+    kinds = [kind for kind, _ in KIND_OF_ERROR]
+    for place, kind in enumerate(kinds):
+        assert not any(issubclass(kind, earlier) for earlier in kinds[:place]), kind
+
+
+@pytest.mark.parametrize("name", PROBLEMS)
+def test_every_kind_of_problem_has_a_page(server: TestClient, name: str) -> None:
+    response = server.get(PROBLEMS[name].uri)
+    assert response.status_code == 200
+    assert PROBLEMS[name].title in response.text
+    assert name in server.get("/problems").text
+
+
+def test_an_unknown_kind_of_problem_is_not_found(server: TestClient) -> None:
+    assert server.get("/problems/none").json()["type"] == "/problems/not-found"
+
+
+def test_an_unknown_address_is_a_problem(server: TestClient) -> None:
+    response = server.get("/v2/halves")
+    assert (response.status_code, response.json()["type"]) == (404, "/problems/not-found")
+    assert response.headers["content-type"] == "application/problem+json"
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "allowed"), [("GET", "/v1/identify", "POST"), ("DELETE", "/v1/halves", "GET")]
+)
+def test_a_wrong_method_is_a_problem_that_names_the_right_one(
+    server: TestClient, method: str, path: str, allowed: str
+) -> None:
+    response = server.request(method, path)
+    assert (response.status_code, response.json()["type"]) == (405, "/problems/method-not-allowed")
+    assert allowed in response.headers["allow"]
+
+
+def test_an_error_that_nobody_foresaw_tells_nothing_of_the_inside() -> None:
+    problem = problem_of(RuntimeError("secret"), "/v1/identify")
+    assert (problem.status, problem.type) == (500, "/problems/internal-error")
+    assert "secret" not in problem.model_dump_json()
+
+
+def test_an_error_that_nobody_foresaw_is_answered_and_the_server_stays_up(demo_url: str) -> None:
+    app = create_app(Settings(database_url=demo_url))
+
+    @app.get("/breaks")
+    def breaks() -> None:
+        raise RuntimeError("secret")
+
+    with TestClient(app, raise_server_exceptions=False) as server:
+        response = server.get("/breaks")
+        assert (response.status_code, response.json()["type"]) == (500, "/problems/internal-error")
+        assert response.headers["content-type"] == "application/problem+json"
+        assert response.headers["x-content-type-options"] == "nosniff"
+        assert "secret" not in response.text
+        assert server.get("/health").status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("error", "status", "name"),
+    [
+        (LockedError("busy"), 503, "catalogue-locked"),
+        (CatalogueError("damaged"), 503, "catalogue-unusable"),
+        (NotFoundError("no half", field="key", value="a:b", remedy="search"), 404, "unknown-entry"),
+        (FileError("bad", path="f.csv", line=3, column=2), 422, "invalid-entry"),
+        (
+            ObservationError("bad unit", field="observations[0].unit", value="cm", remedy="mm"),
+            422,
+            "invalid-observations",
+        ),
+    ],
+)
+def test_a_domain_error_becomes_its_problem_over_http(demo_url: str, error: Exception, status: int, name: str) -> None:
+    def fails() -> None:
+        raise error
+
+    app = create_app(Settings(database_url=demo_url))  # of its own: other tests count the addresses of the shared one
+    app.add_api_route(f"/fails/{name}", fails)
+    with TestClient(app) as server:
+        response = server.get(f"/fails/{name}")
+    assert (response.status_code, response.json()["type"]) == (status, f"/problems/{name}")
+    assert response.headers.get("retry-after") == (str(RETRY_AFTER_S) if name == "catalogue-locked" else None)
+
+
+def test_a_locked_database_is_answered_with_when_to_come_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("catalog.db.engines.BUSY_SECONDS", 0.2)
+    file = tmp_path / "catalogue.sqlite3"
+    app = create_app(Settings(database_url=f"sqlite:///{file}"))
+    with TestClient(app) as server:
+        assert server.get("/health").status_code == 200
+        app.state.services.catalogue.close()  # an idle connection of the pool would keep the other from locking
+        with closing(sqlite3.connect(file, isolation_level=None)) as holder:
+            holder.execute("PRAGMA locking_mode = EXCLUSIVE")
+            holder.execute("BEGIN EXCLUSIVE")
+            response = server.get("/health")
+        assert (response.status_code, response.json()["type"]) == (503, "/problems/catalogue-locked")
+        assert response.headers["retry-after"] == str(RETRY_AFTER_S)
+        assert server.get("/health").status_code == 200
+
+
+def test_a_database_of_a_newer_schema_is_refused_at_the_start(tmp_path: Path) -> None:
+    file = tmp_path / "catalogue.sqlite3"
+    open_catalogue(f"sqlite:///{file}").close()
+    with closing(sqlite3.connect(file, isolation_level=None)) as other:
+        other.execute("UPDATE alembic_version SET version_num = 'from-the-future'")
+    with (
+        pytest.raises(catalog.model.errors.SchemaError),
+        TestClient(create_app(Settings(database_url=f"sqlite:///{file}"))),
+    ):
+        pass
+
+
+@pytest.mark.parametrize(
+    ("value", "told"),
+    [
+        (float("nan"), "NaN"),
+        (float("inf"), "Infinity"),
+        (float("-inf"), "-Infinity"),
+        (10**400, "1" + "0" * 198 + "…"),
+        ("x" * 500, "x" * 199 + "…"),
+        ([1] * 10_000, "a list of 10000"),
+        (["banana"], "banana"),
+        (0.5, 0.5),
+        (None, None),
+        (True, True),
+    ],
+)
+def test_an_offending_value_is_given_back_short_and_as_json(value: object, told: object) -> None:
+    assert shown(value) == told
+
+
+def test_a_problem_lists_a_bounded_number_of_errors_and_says_how_many_there_were() -> None:
+    fields = [FieldProblem(field=str(number), message="bad") for number in range(MOST_ERRORS + 7)]
+    problem = problem_of(ApiError("invalid-request", "bad", fields))
+    assert len(problem.errors) == MOST_ERRORS
+    assert str(MOST_ERRORS + 7) in problem.detail
+    assert make_problem("invalid-request", "bad", fields[:MOST_ERRORS]).detail == "bad"

@@ -1,0 +1,276 @@
+"""Tokens in requests: the session cookie's truth table, noting a use, and no token in any problem or log."""
+
+from __future__ import annotations
+
+import logging
+import logging.config
+import sqlite3
+import sys
+import threading
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import AbstractContextManager, closing
+from datetime import timedelta
+from pathlib import Path
+from typing import Annotated
+
+import pytest
+from pydantic import BaseModel
+from sqlalchemy.orm import Session
+from starlette.responses import Response
+from starlette.testclient import TestClient
+
+from api.app import create_app
+from api.operations.transaction import WritingDep
+from api.schemas.problems import FieldProblem
+from api.service.access import SESSION_COOKIE, WhoDep, needs, session_token
+from api.service.logs import TokenMask, logger, server_logs
+from api.service.problems import make_problem
+from api.service.settings import Settings
+from catalog.accounts import contributors, tokens
+from catalog.accounts.access import Permission
+from catalog.accounts.masking import MASK
+from catalog.accounts.who import Who
+from catalog.db.database import Catalogue, open_catalogue
+from catalog.history.acts import operators
+from catalog.model import timestamps
+
+TOKEN = "oh_" + "k" * 43
+HOST = "bench.example:8642"
+
+ROWS = [
+    ("A page of this server may change things", "POST", "same-origin", None, True),
+    ("A page of this server may read", "GET", "same-origin", None, True),
+    ("The address line or a bookmark may read", "GET", "none", None, True),
+    ("The address line changes nothing", "POST", "none", None, False),
+    ("Another server under the same name does not count", "POST", "same-site", None, False),
+    ("Another site changes nothing", "POST", "cross-site", None, False),
+    ("Another site does not read either", "GET", "cross-site", None, False),
+    ("What the browser says of the site goes before the origin", "POST", "cross-site", f"https://{HOST}", False),
+    ("A word that is none of the four does not count", "POST", "banana", None, False),
+    ("An empty word does not count", "POST", "", None, False),
+    ("An older browser's page of this server is known by its origin", "POST", None, f"https://{HOST}", True),
+    ("So it is over plain HTTP, as in a network at home", "POST", None, f"http://{HOST}", True),
+    ("Another origin changes nothing", "POST", None, "https://elsewhere.example", False),
+    ("Another port is another origin", "POST", None, "https://bench.example:8643", False),
+    ("A name that only begins alike is another origin", "POST", None, f"https://{HOST}.elsewhere.example", False),
+    ("An opaque origin is nobody's", "POST", None, "null", False),
+    ("An empty origin is nobody's", "POST", None, "", False),
+    ("A change that says nothing of where it comes from does not count", "POST", None, None, False),
+    ("A reading that says nothing does: pages over plain HTTP do not say it", "GET", None, None, True),
+    ("So does its HEAD", "HEAD", None, None, True),
+    ("Another origin does not read either", "GET", None, "https://elsewhere.example", False),
+    ("Every method but the safe ones may change things", "DELETE", None, None, False),
+]
+
+
+@pytest.mark.parametrize(
+    ("method", "site", "origin", "counts"), [row[1:] for row in ROWS], ids=[row[0] for row in ROWS]
+)
+def test_a_session_counts_only_from_this_servers_pages(
+    method: str, site: str | None, origin: str | None, counts: bool
+) -> None:
+    given = {"host": HOST, "sec-fetch-site": site, "origin": origin}
+    headers = {name: value for name, value in given.items() if value is not None}
+    assert session_token(method, headers, {SESSION_COOKIE: TOKEN}) == (TOKEN if counts else None)
+
+
+@pytest.mark.parametrize("cookies", [{}, {SESSION_COOKIE: ""}, {"other": TOKEN}])
+def test_without_its_cookie_there_is_no_session(cookies: dict[str, str]) -> None:
+    assert session_token("POST", {"host": HOST, "sec-fetch-site": "same-origin"}, cookies) is None
+
+
+def test_an_origin_counts_for_no_request_without_host() -> None:
+    assert session_token("POST", {"origin": "https://"}, {SESSION_COOKIE: TOKEN}) is None
+
+
+@pytest.fixture
+def catalogue_file(tmp_path: Path) -> Path:
+    return tmp_path / "catalogue.sqlite3"
+
+
+@pytest.fixture
+def catalogue(catalogue_file: Path) -> Iterator[Catalogue]:
+    with open_catalogue(f"sqlite:///{catalogue_file}") as opened:
+        yield opened
+
+
+@pytest.fixture
+def token(catalogue: Catalogue) -> tokens.Created:
+    with catalogue.writing() as session:
+        act = operators()
+        contributors.add(session, act, "Wren Ashby")
+        return tokens.create(
+            session, act, "Wren Ashby", expires=timestamps.read(act.at, field="at") + timedelta(days=1)
+        )
+
+
+@pytest.fixture
+def server(catalogue: Catalogue, catalogue_file: Path) -> Iterator[TestClient]:
+    app = create_app(Settings(database_url=f"sqlite:///{catalogue_file}"))
+
+    def name(who: WhoDep) -> str:
+        return who.name
+
+    def change(who: Annotated[Who, needs(Permission.CONTRIBUTE)]) -> str:
+        return who.name
+
+    app.add_api_route("/who", name)
+    app.add_api_route("/change", change, methods=["POST"])
+    with TestClient(app) as client:
+        yield client
+
+
+def bearer(token: tokens.Created) -> dict[str, str]:
+    return {"Authorization": f"Bearer {token.secret}"}
+
+
+def last_use(catalogue: Catalogue, token: tokens.Created) -> str | None:
+    with catalogue.reading() as session:
+        return tokens.get(session, token.token.id, timestamps.now()).last_used_at
+
+
+def test_a_route_that_anybody_may_use_learns_who_asks(server: TestClient, token: tokens.Created) -> None:
+    assert server.get("/who").json() == ""
+    assert server.get("/who", headers=bearer(token)).json() == "Wren Ashby"
+
+
+def test_a_bad_token_still_reads(server: TestClient) -> None:
+    answer = server.get("/who", headers={"Authorization": f"Bearer {TOKEN}"})
+    assert (answer.status_code, answer.json()) == (200, "")
+
+
+def test_a_session_is_known_from_this_servers_pages_alone(server: TestClient, token: tokens.Created) -> None:
+    server.cookies.set(SESSION_COOKIE, token.secret)
+    assert server.post("/change", headers={"Sec-Fetch-Site": "same-origin"}).json() == "Wren Ashby"
+    assert server.post("/change", headers={"Sec-Fetch-Site": "cross-site"}).status_code == 401
+    assert server.post("/change").status_code == 401
+
+
+def test_a_token_in_the_header_goes_before_the_session(server: TestClient, token: tokens.Created) -> None:
+    server.cookies.set(SESSION_COOKIE, token.secret)
+    headers = {"Sec-Fetch-Site": "same-origin", "Authorization": f"Bearer {TOKEN}"}
+    assert server.post("/change", headers=headers).status_code == 401
+
+
+def test_a_use_is_noted_once_within_the_hour(server: TestClient, catalogue: Catalogue, token: tokens.Created) -> None:
+    assert last_use(catalogue, token) is None
+    server.get("/who", headers=bearer(token))
+    first = last_use(catalogue, token)
+    assert first is not None
+    server.get("/who", headers=bearer(token))
+    assert last_use(catalogue, token) == first
+
+
+def test_a_use_that_cannot_be_noted_is_logged_and_refuses_nobody(
+    server: TestClient,
+    catalogue: Catalogue,
+    catalogue_file: Path,
+    token: tokens.Created,
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    monkeypatch.setattr("catalog.db.engines.BUSY_SECONDS", 0.2)
+    app = create_app(Settings(database_url=f"sqlite:///{catalogue_file}"))
+    app.add_api_route("/who", _name)
+    with TestClient(app) as patient, closing(sqlite3.connect(catalogue_file, isolation_level=None)) as holder:
+        holder.execute("BEGIN IMMEDIATE")
+        assert patient.get("/who", headers=bearer(token)).json() == "Wren Ashby"
+    assert last_use(catalogue, token) is None
+    assert f"the use of token {token.token.id} could not be noted" in caplog.text
+    assert token.secret not in caplog.text
+
+
+def _name(who: WhoDep) -> str:
+    return who.name
+
+
+class Written(BaseModel):
+    """What the route below answers."""
+
+    actor: str
+
+
+def _write(writing: WritingDep) -> Response:
+    return writing.once(lambda session, act: Written(actor=act.actor))
+
+
+def test_a_change_that_waited_while_its_contributor_was_suspended_comes_too_late(
+    catalogue: Catalogue, catalogue_file: Path, token: tokens.Created, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    waiting = threading.Event()
+    ask_for_turn = Catalogue.writing
+
+    def announced(self: Catalogue) -> AbstractContextManager[Session]:
+        waiting.set()
+        return ask_for_turn(self)
+
+    app = create_app(Settings(database_url=f"sqlite:///{catalogue_file}"))
+    app.add_api_route("/write", _write, methods=["POST"], dependencies=[needs(Permission.CONTRIBUTE)])
+    with TestClient(app) as server, ThreadPoolExecutor(1) as beside:
+        assert server.post("/write", headers=bearer(token)).json() == {"actor": "Wren Ashby"}
+        with catalogue.writing() as session:
+            monkeypatch.setattr(Catalogue, "writing", announced)
+            asked = beside.submit(server.post, "/write", headers=bearer(token))
+            assert waiting.wait(5)  # the token was found good, and the change waits for its turn
+            contributors.suspend(session, operators("a slip"), "Wren Ashby")
+        refused = asked.result(timeout=20)
+    assert (refused.status_code, refused.json()["type"]) == (403, "/problems/suspended")
+
+
+def test_a_token_sent_in_the_wrong_place_is_not_given_back(server: TestClient) -> None:
+    body = {"observations": [{"feature": "pitch", "value": 1, "unit": TOKEN}]}
+    for answer in (
+        server.get(f"/v1/halves?token={TOKEN}"),
+        server.get(f"/v1/halves?{TOKEN}=1"),
+        server.get(f"/v1/halves/{TOKEN}"),
+        server.get(f"/{TOKEN}"),
+        server.post("/v1/identify", json=body),
+        server.post("/v1/identify", content=TOKEN, headers={"Content-Type": "application/json"}),
+        server.post("/v1/identify", json={"observations": [], TOKEN: 1}),
+    ):
+        assert answer.status_code in (404, 422, 400)
+        assert TOKEN not in answer.text
+
+
+def test_every_text_of_a_problem_is_masked() -> None:
+    field = FieldProblem(field=TOKEN, value=TOKEN, message=f"bad {TOKEN}", remedy=f"not {TOKEN}")
+    problem = make_problem("invalid-request", f"saw {TOKEN}", [field], f"/v1/{TOKEN}")
+    assert "kkk" not in problem.model_dump_json()
+    assert problem.errors[0] == FieldProblem(field=MASK, value=MASK, message=f"bad {MASK}", remedy=f"not {MASK}")
+
+
+def test_a_token_in_a_log_is_masked_in_message_arguments_and_traceback(caplog: pytest.LogCaptureFixture) -> None:
+    log = logger()
+    try:
+        raise ValueError(f"inside {TOKEN}")
+    except ValueError:
+        log.exception("while asking %s for %d of %s", f"/v1?x={TOKEN}", 3, ValueError(TOKEN))
+    log.warning("%(named)s", {"named": TOKEN})
+    assert "kkk" not in caplog.text
+    assert f"/v1?x={MASK} for 3 of {MASK}" in caplog.text
+    assert f"ValueError: inside {MASK}" in caplog.text
+
+
+def test_the_log_is_masked_once_however_often_it_is_asked_for() -> None:
+    assert len([each for each in logger().filters if isinstance(each, TokenMask)]) == 1
+    assert logger() is logger()
+
+
+def test_the_servers_log_of_requests_holds_no_token(capfd: pytest.CaptureFixture[str]) -> None:
+    names = ("uvicorn", "uvicorn.error", "uvicorn.access")
+    kept = {name: (logging.getLogger(name).handlers[:], logging.getLogger(name).propagate) for name in names}
+    try:
+        logging.config.dictConfig(server_logs())
+        log = logging.getLogger("uvicorn.access")
+        # The arguments that the server's own formatter takes apart.
+        log.info('%s - "%s %s HTTP/%s" %d', "127.0.0.1:5", "GET", f"/v1/halves?token={TOKEN}", "1.1", 200)
+        logging.getLogger("uvicorn.error").error("saw %s", TOKEN)
+        sys.stdout.flush()
+    finally:
+        for name, (handlers, propagate) in kept.items():
+            logging.getLogger(name).handlers, logging.getLogger(name).propagate = handlers, propagate
+    printed = "".join(capfd.readouterr())
+    assert f"/v1/halves?token={MASK}" in printed
+    assert f"saw {MASK}" in printed
+    assert "kkk" not in printed

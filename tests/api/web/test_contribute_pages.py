@@ -1,0 +1,394 @@
+"""The pages that add and change entries: what they refuse, what they keep, what they let happen once."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from api.web.contribute import entry_fields
+from api.web.contribute.half_form import half_of, half_pairs
+from api.web.contribute.series_form import series_of, series_pairs
+from api.web.page.forms import Form
+from catalog.history.changing import withdraw
+from catalog.model.entries import Half, Series
+from matcher.features import CATEGORIES, COUNTS, DIMENSIONS
+from tests.api.web.browsed import HOSTILE, Fields, browser, filled, form_with, no_markup_of, problems_of, unchanged
+from tests.api.web.page_reading import check_form
+from tests.api.workshop import KEEPER, Workshop, workshop
+from tests.catalog.history.changed_entries import HALF, IDA, PER, SERIES, WREN, by, confirm
+from tests.catalog.model.entry_examples import half, series
+
+NEW: Fields = [
+    ("once", "one-form"),
+    ("maker", "Siskin Works"),
+    ("series", "SK"),
+    ("part_number", "SK-90"),
+    ("half_kind", "receptacle"),
+    ("rows", "2"),
+    ("contact_count", "26"),
+    ("dimensions.pitch.value", "0.635"),
+    ("dimensions.pitch.unit", ""),
+    ("unit", "mm"),
+    ("do", "save"),
+]
+ADDED = "/halves/siskin-works:sk-90"
+IMPOSSIBLE = [*NEW, ("dimensions.body_length.value", "2")]
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Iterator[Workshop]:
+    with workshop(f"sqlite:///{tmp_path / 'shop.sqlite3'}") as made:
+        yield made
+
+
+def rows(shop: Workshop, **query: str) -> list[dict[str, object]]:
+    items: list[dict[str, object]] = shop.server.get("/v1/journal", params={"limit": 500, **query}).json()["items"]
+    return items
+
+
+@pytest.mark.parametrize(
+    "path", ["/contribute/half", "/contribute/series", f"/halves/{HALF}/revise", f"/series/{SERIES}/revise"]
+)
+def test_nobody_adds_or_changes_without_a_session(shop: Workshop, path: str) -> None:
+    page = browser(shop).open(path)
+    assert page.status_code == 200
+    assert f"/sign-in?to={path.replace(':', '%3A')}" in page.text
+    assert 'name="do" value="save"' not in page.text
+    with unchanged(shop):
+        refused = browser(shop).send(path, NEW)
+    assert refused.status_code == 401
+    assert 'value="SK-90"' in refused.text or "series" in path
+
+
+def test_a_form_of_another_sites_page_is_refused(shop: Workshop) -> None:
+    with unchanged(shop):
+        assert browser(shop, IDA).elsewhere("/contribute/half", NEW).status_code in (401, 403)
+    assert shop.server.get(f"/v1{ADDED}").status_code == 404
+
+
+def test_a_form_that_says_not_where_it_comes_from_is_refused(shop: Workshop) -> None:
+    sent = {"Content-Type": "application/x-www-form-urlencoded", "Authorization": f"Bearer {shop.tokens[IDA]}"}
+    assert shop.server.post("/contribute/half", headers=sent, content="maker=x").status_code == 403
+
+
+def test_what_is_no_number_is_told_at_its_field_and_everything_typed_is_kept(shop: Workshop) -> None:
+    sent = filled(NEW, rows="two", dimensions__pitch__value="0,635", note="kept <b>", contact_count="")
+    refused = browser(shop, IDA).send("/contribute/half", sent)
+    assert refused.status_code == 422
+    page = check_form(refused.text)
+    assert set(problems_of(refused.text)) == {"rows", "contact_count", "dimensions.pitch.value"}
+    assert set(problems_of(refused.text)) <= set(page.ids)
+    assert page.values("dimensions.pitch.value") == ["0,635"]
+    assert page.values("rows") == ["two"]
+    assert "kept &lt;b&gt;" in refused.text
+
+
+def test_what_is_severe_is_taken_only_with_a_reason_beside_the_finding(shop: Workshop) -> None:
+    person = browser(shop, IDA)
+    with unchanged(shop):
+        refused = person.send("/contribute/half", IMPOSSIBLE)
+    assert refused.status_code == 409
+    assert "acknowledge.contacts-outside" in problems_of(refused.text)
+    asked = [name for name, _ in form_with(refused.text, "maker") if name.startswith("acknowledge.")]
+    short = [*IMPOSSIBLE, *((name, "ok") for name in asked)]
+    with unchanged(shop):
+        assert person.send("/contribute/half", short).status_code == 422
+    reasons = [*IMPOSSIBLE, *((name, "measured twice on the bench") for name in asked)]
+    assert person.send("/contribute/half", reasons).status_code == 303
+    assert "measured twice on the bench" in str(rows(shop, record="half", key="siskin-works:sk-90")[0]["reason"])
+
+
+def test_a_half_is_added_once_however_often_its_form_is_sent(shop: Workshop) -> None:
+    person = browser(shop, IDA)
+    for _ in range(2):
+        made = person.send("/contribute/half", NEW)
+        assert (made.status_code, made.headers["location"]) == (303, f"{ADDED}?said=added")
+    assert len(rows(shop, record="half", key="siskin-works:sk-90")) == 1
+    assert "It is in the catalogue now" in person.open(made.headers["location"]).text
+    assert "It is in the catalogue now" not in person.open(f"{ADDED}?said=<b>").text
+
+
+def test_one_forms_key_does_not_stand_for_another_wish(shop: Workshop) -> None:
+    person = browser(shop, IDA)
+    person.send("/contribute/half", NEW)
+    refused = person.send("/contribute/half", filled(NEW, part_number="SK-91"))
+    assert refused.status_code == 422
+    assert "this form was sent before" in refused.text
+    again = form_with(refused.text, "maker")
+    assert person.send("/contribute/half", filled(again, do="save")).status_code == 303
+
+
+def test_the_review_appears_without_a_session_and_saves_nothing(shop: Workshop) -> None:
+    with unchanged(shop):
+        part = browser(shop).send("/contribute/half", IMPOSSIBLE, **{"X-Part": "review"})
+    assert part.status_code == 200
+    assert "<html" not in part.text
+    assert part.text.count("<svg") == 2
+    assert "span 7.6" in part.text
+    assert 'name="acknowledge.contacts-outside"' in part.text
+    incomplete = browser(shop).send("/contribute/half", [("maker", "A")], **{"X-Part": "review"})
+    assert "Series: not given yet" in incomplete.text
+
+
+def test_without_script_a_button_shows_the_review(shop: Workshop) -> None:
+    page = browser(shop, IDA).send("/contribute/half", filled(IMPOSSIBLE, do="review"))
+    assert page.status_code == 200
+    check_form(page.text)
+    assert "span 7.6" in page.text
+
+
+def test_figures_are_taken_in_the_sources_unit(shop: Workshop) -> None:
+    sent = filled(NEW, unit="in", dimensions__pitch__value="0.025")
+    assert browser(shop, IDA).send("/contribute/half", sent).status_code == 303
+    stated = shop.server.get(f"/v1{ADDED}").json()["half"]["dimensions"]["pitch"]
+    assert (stated["value"], stated["given"], stated["unit"]) == (0.635, 0.025, "in")
+
+
+def test_hostile_text_in_every_field_is_text(shop: Workshop) -> None:
+    texts = ["maker", "series", "part_number", "markings", "aliases", "order_codes", "note", "datasheet.title"]
+    texts += ["datasheet.revision", "datasheet.page", "datasheet.address", "dimensions.pitch.doubt", "reason"]
+    sent = [(name, value) for name, value in NEW if name not in texts] + [(name, HOSTILE) for name in texts]
+    person = browser(shop, IDA)
+    for headers in ({}, {"X-Part": "review"}):
+        shown = person.send("/contribute/half", filled(sent, do="review"), **headers)
+        assert shown.status_code == 200
+        no_markup_of(shown.text)
+    made = person.send("/contribute/half", sent)
+    assert made.status_code == 303, made.text
+    assert made.headers["location"].isascii()
+    place = made.headers["location"].partition("?")[0]
+    for path in (
+        place,
+        f"{place}/revise",
+        f"{place}/confirm",
+        f"{place}/dispute",
+        f"{place}/sighting",
+        f"{place}/state",
+        "/journal",
+    ):
+        page = person.open(path)
+        assert page.status_code == 200, path
+        no_markup_of(page.text)
+
+
+@pytest.mark.parametrize(
+    "content",
+    [half(), half(dimensions={"pitch": {"value": 0.025, "unit": "in", "tolerance": 0.001, "extra_u": 0.002}})],
+)
+def test_a_half_comes_back_from_its_form_as_it_was(content: Half) -> None:
+    assert Half.model_validate(half_of(Form(pairs=tuple(half_pairs(content))))) == content
+
+
+def test_a_series_comes_back_from_its_form_as_it_was() -> None:
+    content = series()
+    assert Series.model_validate(series_of(Form(pairs=tuple(series_pairs(content))))) == content
+
+
+def test_every_dimension_count_and_category_has_a_place_in_the_form() -> None:
+    assert sorted(name for names in entry_fields.VIEWS.values() for name in names) == sorted(DIMENSIONS)
+    assert {*entry_fields.OWN_COUNTS, "contact_count", "rows"} == set(COUNTS)
+    assert {*entry_fields.OWN_CATEGORIES, "half_kind"} == set(CATEGORIES)
+
+
+@pytest.mark.parametrize("path", [f"/halves/{HALF}/revise", f"/series/{SERIES}/revise"])
+def test_an_entrys_form_sent_untouched_changes_nothing_of_it(shop: Workshop, path: str) -> None:
+    person = browser(shop, IDA)
+    entry = f"/v1{path.removesuffix('/revise')}"
+    record = "half" if "halves" in path else "series"
+    before = shop.server.get(entry).json()[record]
+    fields = filled(form_with(person.open(path).text, "maker"), do="save")
+    sent = person.send(path, fields)
+    assert sent.status_code == 303, problems_of(sent.text)
+    assert shop.server.get(entry).json()[record] == before
+
+
+def test_a_stale_form_is_told_what_happened_and_keeps_what_was_typed(shop: Workshop) -> None:
+    ida, wren = browser(shop, IDA), browser(shop, WREN)
+    path = f"/halves/{HALF}/revise"
+    mine = form_with(ida.open(path).text, "maker")
+    theirs = filled(
+        form_with(wren.open(path).text, "maker"), do="save", dimensions__body_length__value="7.6", reason="worn die"
+    )
+    assert wren.send(path, theirs).status_code == 303
+    with unchanged(shop):
+        refused = ida.send(path, filled(mine, do="save", dimensions__body_length__value="7.8"))
+    assert refused.status_code == 412
+    page = check_form(refused.text)
+    assert "body length 7.4 → 7.6" in page.text
+    assert "worn die" in page.text
+    assert page.values("dimensions.body_length.value") == ["7.8"]
+    again = ida.send(path, filled(form_with(refused.text, "maker"), do="save"))
+    assert again.status_code == 303
+    assert shop.server.get(f"/v1/halves/{HALF}").json()["half"]["dimensions"]["body_length"]["value"] == 7.8
+
+
+def test_new_values_of_a_confirmed_half_wait_and_the_page_says_until_when(shop: Workshop) -> None:
+    with shop.catalogue.writing() as session:
+        confirm(session, half(), IDA, PER)
+    person = browser(shop, IDA)
+    path = f"/halves/{HALF}/revise"
+    fields = filled(form_with(person.open(path).text, "maker"), do="save", dimensions__body_length__value="7.9")
+    sent = person.send(path, fields)
+    assert (sent.status_code, sent.headers["location"]) == (303, f"/halves/{HALF}?said=waits")
+    assert "A change waits" in person.open(path).text
+    assert shop.server.get(f"/v1/halves/{HALF}").json()["half"]["dimensions"]["body_length"]["value"] == 7.4
+
+
+def test_rows_are_added_where_they_are_asked_for_with_and_without_script(shop: Workshop) -> None:
+    person = browser(shop, IDA)
+    fields = filled(form_with(person.open("/contribute/series").text, "name"), name="typed")
+    whole = person.send("/contribute/series", [*fields, ("row", "kinds.0.laws")])
+    check_form(whole.text)
+    part = person.send("/contribute/series", [*fields, ("row", "kinds.0.laws")], **{"X-Part": "fields"})
+    assert "<html" not in part.text
+    for answer in (whole, part):
+        assert 'name="kinds.0.laws.6.feature"' in answer.text
+        assert 'value="typed"' in answer.text
+    assert 'name="kinds.1.part_number"' in person.send("/contribute/series", [*fields, ("row", "kinds")]).text
+
+
+@pytest.mark.parametrize("group", ["kinds.0.laws.99999999", "x" * 500, "kinds.0.laws.-1", "once"])
+def test_a_group_of_rows_that_is_none_breaks_nothing(shop: Workshop, group: str) -> None:
+    assert browser(shop, IDA).send("/contribute/series", [("name", "x"), ("row", group)]).status_code == 200
+
+
+TABLE = [
+    ("maker", "Siskin Works"),
+    ("name", "SW9"),
+    ("table.text", "contacts | A ±0.1 | B | P\n20 | 6.5 | 2.4 | 0.5\n30 | 9.0 | 2.4 | 0.5\n40 | 11.5 | 2.4 | 0.5"),
+    ("table.letters", "A = body length\nB = body_width\nP = pitch"),
+    ("table.half_kind", "plug"),
+    ("table.part_number", "SW9P-{contacts:3}"),
+    ("table.rows", "2"),
+    ("do", "table"),
+]
+
+
+def test_a_drawings_table_becomes_laws_in_the_form_and_then_a_series(shop: Workshop) -> None:
+    person = browser(shop, IDA)
+    read = person.send("/contribute/series", TABLE)
+    assert read.status_code == 200, problems_of(read.text)
+    fields = form_with(read.text, "table.text")
+    assert {
+        ("kinds.0.laws.0.intercept", "1.5"),
+        ("kinds.0.laws.0.slope", "0.5"),
+        ("kinds.0.contact_counts", "20 30 40"),
+    } <= set(fields)
+    made = person.send("/contribute/series", filled(fields, do="save"))
+    assert made.status_code == 303, problems_of(made.text)
+    assert shop.server.get("/v1/halves/siskin-works:sw9p-030").status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("wrong", "field"),
+    [
+        ({"table__text": "contacts | A\n20 | 6.5\n30 | 9.0\n40 | 12.5"}, "table.text"),
+        ({"table__letters": "A body length"}, "table.letters"),
+        ({"table__rows": ""}, "table.rows"),
+        ({"table__half_kind": ""}, "table.half_kind"),
+        ({"maker": ""}, "maker"),
+    ],
+)
+def test_a_table_that_cannot_be_read_is_told_where_and_kept(shop: Workshop, wrong: dict[str, str], field: str) -> None:
+    refused = browser(shop, IDA).send("/contribute/series", filled(TABLE, **wrong))
+    assert refused.status_code == 422
+    assert field in problems_of(refused.text)
+    assert "table.letters" in dict(form_with(refused.text, "table.text"))
+
+
+def test_a_law_for_an_unknown_class_or_given_twice_is_told_at_its_row(shop: Workshop) -> None:
+    person = browser(shop, IDA)
+    base = [
+        ("maker", "M"),
+        ("name", "N"),
+        ("kinds.0.part_number", "P{contacts}"),
+        ("kinds.0.rows", "2"),
+        ("do", "save"),
+    ]
+    law = [("kinds.0.laws.0.feature", "pitch"), ("kinds.0.laws.0.intercept", "0.5"), ("kinds.0.laws.0.class", "Z")]
+    assert "kinds.0.laws.0.class" in problems_of(person.send("/contribute/series", [*base, *law]).text)
+    twice = [("kinds.0.laws.1.feature", "pitch"), ("kinds.0.laws.1.intercept", "0.4"), ("kinds.0.laws.1.class", "Z")]
+    assert "kinds.0.laws.1.feature" in problems_of(person.send("/contribute/series", [*base, *law, *twice]).text)
+
+
+def test_every_page_is_well_made_for_everybody(shop: Workshop) -> None:
+    for path in ("/contribute", "/contribute/half", "/contribute/series", f"/halves/{HALF}/revise", STATE):
+        for who in (None, IDA, KEEPER):
+            check_form(browser(shop, who).open(path).text)
+
+
+def test_an_entry_that_is_not_there_has_no_form(shop: Workshop) -> None:
+    for tail in ("revise", "state", "confirm", "dispute", "sighting"):
+        assert browser(shop, IDA).open(f"/halves/nobody:none/{tail}").status_code == 404
+
+
+STATE = f"/halves/{HALF}/state"
+
+
+@pytest.mark.parametrize("action", ["withdraw", "merge"])
+def test_a_change_of_the_whole_needs_a_reason(shop: Workshop, action: str) -> None:
+    person = browser(shop, IDA)
+    fields = filled(
+        form_with(person.open(STATE).text, "do", "withdraw"), do=action, merge__into="dunnock-sons:dn40r-010"
+    )
+    with unchanged(shop):
+        refused = person.send(STATE, fields)
+    assert refused.status_code == 422
+    assert f"{action}.reason" in problems_of(refused.text)
+
+
+def test_withdrawing_waits_and_restoring_brings_back_and_a_stale_tag_does_neither(shop: Workshop) -> None:
+    person = browser(shop, IDA)
+    fields = filled(form_with(person.open(STATE).text, "do", "withdraw"), do="withdraw", withdraw__reason="never made")
+    sent = person.send(STATE, fields)
+    assert sent.headers["location"] == f"/halves/{HALF}?said=waits"
+    assert "never made" in person.open(STATE).text
+    with unchanged(shop):
+        stale = person.send(STATE, filled(fields, once="another", withdraw__reason="once more"))
+    assert stale.status_code == 412
+    assert "once more" in stale.text
+    with shop.catalogue.writing() as session:
+        withdraw(session, by(KEEPER, "for a test"), "half", HALF)
+    page = person.open(STATE).text
+    back = person.send(STATE, filled(form_with(page, "do", "restore"), do="restore", restore__reason="it was made"))
+    assert back.headers["location"] == f"/halves/{HALF}?said=changed"
+    assert shop.server.get(f"/v1/halves/{HALF}").json()["state"] == "listed"
+
+
+def test_going_back_needs_a_revision_and_a_reason(shop: Workshop) -> None:
+    person = browser(shop, IDA)
+    path = f"/halves/{HALF}/revise"
+    changed = filled(form_with(person.open(path).text, "maker"), do="save", dimensions__body_length__value="7.6")
+    assert person.send(path, changed).status_code == 303
+    fields = form_with(person.open(STATE).text, "do", "revert")
+    with unchanged(shop):
+        assert "revert.revision" in problems_of(person.send(STATE, filled(fields, do="revert")).text)
+        refused = person.send(STATE, filled(fields, do="revert", revert__revision="1"))
+    assert "revert.reason" in problems_of(refused.text)
+    sent = person.send(STATE, filled(fields, do="revert", revert__revision="1", revert__reason="read again"))
+    assert sent.headers["location"] == f"/halves/{HALF}?said=changed"
+    assert shop.server.get(f"/v1/halves/{HALF}").json()["half"]["dimensions"]["body_length"]["value"] == 7.4
+
+
+def test_hostile_text_in_every_field_of_a_series_is_text_in_its_form_and_review(shop: Workshop) -> None:
+    person = browser(shop, IDA)
+    fields = form_with(person.open(f"/series/{SERIES}/revise").text, "name")
+    numbers = re.compile(
+        r"once|tag|do|rows|contact_counts|intercept|slope|tolerance|value|share|feature|kind|bound|unit"
+    )
+    sent = [(name, value if numbers.search(name) else HOSTILE) for name, value in fields]
+    for headers in ({}, {"X-Part": "review"}):
+        shown = person.send("/contribute/series", [*sent, ("do", "review")], **headers)
+        assert shown.status_code == 200
+        assert "<script>alert" not in shown.text
+        assert "<img src=x" not in shown.text
+
+
+def test_the_review_of_a_series_lists_the_halves_that_its_laws_make(shop: Workshop) -> None:
+    fields = form_with(browser(shop, IDA).open(f"/series/{SERIES}/revise").text, "name")
+    part = browser(shop).send(f"/series/{SERIES}/revise", fields, **{"X-Part": "review"})
+    assert "9 halves and 6 matings come of it" in part.text
+    assert part.text.count('<th scope="row">') == 9

@@ -1,0 +1,119 @@
+"""The photo bench as it is served: what stands in it before any script runs."""
+
+from __future__ import annotations
+
+from html import escape
+from html.parser import HTMLParser
+
+import pytest
+from starlette.testclient import TestClient
+
+from api.web.page.rendering import PAGE_POLICY
+from api.web.photo.photo import OUTLINES, PLANES, lengths
+from matcher.features import FEATURES, Kind, Plane
+
+LARGEST_PAGE = 150_000
+"""Bytes of a page without pictures, at most (issue 5)."""
+
+TRAP = '"><script>alert(1)</script>'
+
+
+class Elements(HTMLParser):
+    """Tags with their attributes."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.found: list[tuple[str, dict[str, str | None]]] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.found.append((tag, dict(attrs)))
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.handle_starttag(tag, attrs)
+
+
+def elements(server: TestClient, address: str = "/photo") -> list[tuple[str, dict[str, str | None]]]:
+    return Elements(server.get(address).text).found
+
+
+def test_the_page_is_served_with_the_strict_policy(server: TestClient) -> None:
+    answer = server.get("/photo")
+    assert answer.status_code == 200
+    assert answer.headers["content-security-policy"] == PAGE_POLICY
+    assert len(answer.content) < LARGEST_PAGE
+
+
+def test_nothing_is_inline_and_nothing_comes_from_elsewhere(server: TestClient) -> None:
+    for tag, attributes in elements(server):
+        assert "style" not in attributes, tag
+        assert not [name for name in attributes if name.startswith("on")], tag
+        assert tag != "style"
+        if tag == "script":
+            assert attributes["src"] == "/static/photo.js"
+        if tag == "link":
+            assert (attributes["href"] or "").startswith("/static/")
+
+
+def test_every_script_and_style_sheet_of_the_page_is_served(server: TestClient) -> None:
+    for tag, attributes in elements(server):
+        address = attributes.get("src") if tag == "script" else attributes.get("href") if tag == "link" else None
+        if address:
+            assert server.get(address).status_code == 200, address
+
+
+def test_without_scripts_the_page_says_what_it_needs_and_how_else(server: TestClient) -> None:
+    text = server.get("/photo").text
+    told = text.split("<noscript>")[2].split("</noscript>")[0]
+    assert "JavaScript" in told
+    assert "otherhalf measure photo.png --row" in told
+
+
+def test_the_page_says_what_leaves_the_browser(server: TestClient) -> None:
+    text = " ".join(server.get("/photo").text.split())
+    assert "The picture is never uploaded." in text
+    assert "a narrow grey strip along the line you draw is sent" in text
+
+
+def test_every_field_has_a_label_and_ids_are_single(server: TestClient) -> None:
+    found = elements(server)
+    ids = [attributes["id"] for _, attributes in found if "id" in attributes]
+    assert len(ids) == len(set(ids))
+    labelled = {attributes.get("for") for tag, attributes in found if tag == "label"}
+    for tag, attributes in found:
+        if tag in ("input", "select", "textarea"):
+            assert attributes.get("id") in labelled or "aria-label" in attributes, attributes
+
+
+def test_what_comes_from_the_bench_goes_back_with_it(server: TestClient) -> None:
+    text = server.get("/photo", params=[("pitch", "4.41/11"), ("height", "<=0.9")]).text
+    assert "<code>pitch=4.41/11</code>" in text
+    assert "<code>height=&lt;=0.9</code>" in text
+    assert 'href="/?pitch=4.41%2F11&amp;height=%3C%3D0.9"' in text
+
+
+def test_hostile_text_in_the_address_stays_text(server: TestClient) -> None:
+    text = server.get("/photo", params={"marking": TRAP, TRAP: "1"}).text
+    assert TRAP not in text
+    assert escape(TRAP).replace("&quot;", "&#34;") in text
+
+
+def test_every_length_seen_from_above_can_be_chosen_and_no_other() -> None:
+    named = {feature.name for feature in lengths()}
+    assert {"pitch", "body_length", "land_span", "mated_width"} <= named
+    assert "height" not in named
+    assert all(FEATURES[name].kind is Kind.DIMENSION for name in named)
+
+
+@pytest.mark.parametrize("plane", Plane)
+def test_every_depth_has_bench_words(plane: Plane) -> None:
+    assert PLANES[plane]
+
+
+@pytest.mark.parametrize(("along", "across", "words"), OUTLINES)
+def test_an_outline_gives_lengths_of_the_feature_table(along: str, across: str, words: str) -> None:
+    given = [name for name in (along, across) if name]
+    assert given
+    assert all(FEATURES[name].kind is Kind.DIMENSION for name in given)
+    assert not along or FEATURES[along].along_rows
+    assert not across or not FEATURES[across].along_rows

@@ -1,0 +1,95 @@
+"""What of a case's observations is evidence about the half, and what is left out and told."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from catalog.cases.confirming import evidence_of
+from catalog.evidence.measured import CountedValue, MeasuredValue, NamedValue
+from matcher.observations import Observation, Of, TrialFit
+from matcher.uncertainty.instruments import overridden
+
+
+def seen(feature: str, **more: Any) -> Observation:
+    return Observation(feature=feature, **more)
+
+
+@pytest.mark.parametrize(
+    ("given", "why"),
+    [
+        (seen("height", max=1.0), "a bound is no measurement"),
+        (seen("contact_count", min=20), "a bound is no measurement"),
+        (seen("body_length", value=6.5), "neither its uncertainty nor its instrument is stated"),
+        (seen("pitch", value=300.0, unit="px", spans=9, instrument="unscaled_photo"), "a picture without a scale"),
+        (seen("body_width", value=2.0, u=0.01, of=Of.OTHER), "of the other half or of the pair"),
+        (seen("stack_height", value=1.5, u=0.05), "of the other half or of the pair"),
+        (seen("marking", value="T2"), "a measurement does not speak of it"),
+        (seen("trial_fit", value=TrialFit(half="a:1", mates=True)), "a measurement does not speak of it"),
+    ],
+    ids=lambda each: each.feature if isinstance(each, Observation) else "",
+)
+def test_what_cannot_be_evidence_is_left_out_and_told(given: Observation, why: str) -> None:
+    found = evidence_of([given])
+    assert found.values == ()
+    assert not found.measured
+    (told,) = found.left_out
+    assert why in told
+
+
+def test_readings_of_one_size_that_contradict_are_both_left_out() -> None:
+    given = [seen("body_length", value=6.5, u=0.01), seen("body_length", value=7.5, u=0.01)]
+    found = evidence_of(given)
+    assert found.values == ()
+    assert [told.partition(": ")[2] for told in found.left_out] == [
+        "readings of it do not agree, or cannot be taken together"
+    ] * 2
+
+
+def test_a_length_keeps_its_figures_as_they_were_given() -> None:
+    (value,) = evidence_of([seen("pitch", value=0.1775, unit="in", spans=9, instrument="caliper")]).values
+    assert isinstance(value, MeasuredValue)
+    assert (value.given, value.unit, value.spans, value.instrument) == (0.1775, "in", 9, "caliper")
+    assert value.value == pytest.approx(0.1775 * 25.4 / 9)
+
+
+def test_ones_own_figures_of_an_instrument_count() -> None:
+    usual = evidence_of([seen("body_length", value=6.5, instrument="caliper")]).values[0]
+    coarse = overridden({"caliper": {"feel_mm": 0.3}})
+    own = evidence_of([seen("body_length", value=6.5, instrument="caliper")], coarse).values[0]
+    assert isinstance(usual, MeasuredValue)
+    assert isinstance(own, MeasuredValue)
+    assert own.value == usual.value
+    assert own.u > 0.1 > usual.u
+
+
+def test_a_picture_with_a_scale_gives_millimetres_with_its_scales_doubt() -> None:
+    given = seen("body_length", value=650.0, unit="px", px_per_mm=100.0, scale_rel=0.01, image="one")
+    (value,) = evidence_of([given]).values
+    assert isinstance(value, MeasuredValue)
+    assert (value.value, value.unit) == (pytest.approx(6.5), "mm")
+    assert value.u >= 0.065
+
+
+def test_readings_that_agree_become_one_value() -> None:
+    given = [seen("body_length", value=6.50, u=0.02), seen("body_length", value=6.52, u=0.02)]
+    (value,) = evidence_of(given).values
+    assert isinstance(value, MeasuredValue)
+    assert value.value == pytest.approx(6.51)
+    assert 0.02 / 2**0.5 <= value.u <= 0.02 * (1 + 1e-9)
+
+
+def test_counts_and_what_was_seen_come_along_but_measure_nothing_alone() -> None:
+    found = evidence_of([seen("contact_count", value=20), seen("half_kind", value=("plug", "receptacle"))])
+    counted, named = found.values
+    assert isinstance(counted, CountedValue)
+    assert isinstance(named, NamedValue)
+    assert not found.measured
+    assert found.left_out == ()
+
+
+def test_what_was_given_twice_is_taken_once() -> None:
+    found = evidence_of([seen("contact_count", value=20), seen("contact_count", value=22)])
+    assert [value.value for value in found.values] == [20]
+    assert found.left_out[0].endswith("it was given before")

@@ -1,0 +1,277 @@
+"""Keeping cases: who sees one, what the journal and an export tell of it, and when its answer is another."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import NoReturn
+
+import pytest
+from pydantic import ValidationError
+from sqlalchemy.orm import Session
+
+from catalog.cases import keeping
+from catalog.cases.answers import renew_answer
+from catalog.cases.finding import (
+    Seer,
+    case_now,
+    comments_of,
+    get_case,
+    get_revision,
+    next_behind,
+    own_cases,
+    public_cases,
+    was_public,
+)
+from catalog.cases.specimens import LONGEST_JSON, MOST_COMMENTS, SOLVED, Comment, Specimen
+from catalog.db.database import Catalogue, open_catalogue
+from catalog.exchange.replaying import take_whole
+from catalog.exchange.whole import write_whole
+from catalog.history.acts import Act
+from catalog.history.journal import page
+from catalog.history.undoing import undo
+from catalog.model.errors import EntryError, ForbiddenError, NotFoundError
+from tests.catalog.cases.case_examples import NONE, specimen, summary
+from tests.catalog.history.changed_entries import IDA, PER, WREN, by, since_ever
+
+ANYBODY, AUTHOR, ANOTHER = Seer(), Seer(name=IDA), Seer(name=PER)
+KEEPER = Seer(name="Mia Dunn", maintainer=True)
+A, B = "a:1", "b:2"
+
+
+def saved(session: Session, *, private: bool = True, act: Act | None = None) -> str:
+    return keeping.save(session, act or by(IDA), specimen(), NONE, private=private).key
+
+
+def revised(session: Session, key: str, *, private: bool, **changes: object) -> None:
+    case = keeping.own_case(session, by(IDA), key)
+    keeping.revise(session, by(IDA), case, specimen(**changes), summary(A), (), private=private)
+
+
+def said(session: Session, key: str, who: str, text: str = "look at the keys", half: str | None = None) -> str:
+    case = get_case(session, key, Seer(name=who))
+    comment = Comment(specimen=key, text=text, half=half)
+    return keeping.comment(session, by(who), case, comment, None).key
+
+
+def sees(session: Session, key: str, *seers: Seer) -> list[bool]:
+    found = []
+    for seer in seers:
+        try:
+            get_case(session, key, seer)
+        except NotFoundError:
+            found.append(False)
+        else:
+            found.append(True)
+    return found
+
+
+def test_a_private_case_is_seen_by_its_key_alone(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        key = saved(session)
+        assert sees(session, key, ANYBODY, AUTHOR, ANOTHER, KEEPER) == [True] * 4
+        assert sees(session, key[:-1], ANYBODY, AUTHOR, KEEPER) == [False] * 3
+        assert public_cases(session, limit=10) == []
+        assert page(session) == []
+        assert [case.document.key for case in own_cases(session, IDA)] == [key]
+
+
+def test_made_private_again_a_case_is_its_authors_and_the_maintainers(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        key = saved(session, private=False)
+        revised(session, key, private=True)
+        assert was_public(session, key)
+        assert sees(session, key, ANYBODY, AUTHOR, ANOTHER, KEEPER) == [False, True, False, True]
+        assert public_cases(session, limit=10) == []
+        told = [row for row in page(session) if row.record == "specimen"]
+        assert [row.action for row in told] == ["add"]
+
+
+def test_what_was_private_stays_so_when_the_case_becomes_public(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        key = saved(session)
+        revised(session, key, private=True, title="the address of my hut")
+        said(session, key, PER, "seen at your hut")
+        revised(session, key, private=False)
+        said(session, key, PER, "in public")
+        assert [case.document.key for case in public_cases(session, limit=10)] == [key]
+        for revision in (1, 2):
+            for seer in (ANYBODY, ANOTHER):
+                with pytest.raises(NotFoundError):
+                    get_revision(session, key, revision, seer)
+            assert get_revision(session, key, revision, AUTHOR).new["private"]
+        assert get_revision(session, key, 3, ANYBODY).new["content"]["title"] == specimen().title
+        document = get_case(session, key, ANYBODY).document
+        texts = [
+            [each.content["text"] for each in comments_of(session, document, seer)]
+            for seer in (ANYBODY, Seer(name=WREN), ANOTHER, AUTHOR, KEEPER)
+        ]
+        assert texts == [["in public"]] * 2 + [["seen at your hut", "in public"]] * 3
+        assert "hut" not in str(page(session))
+        shown = [row.action for row in page(session) if row.record == "specimen"]
+        assert shown == ["publish"]
+
+
+def test_only_the_author_revises_and_only_an_open_case(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        key = saved(session)
+        with pytest.raises(ForbiddenError):
+            keeping.own_case(session, by(PER), key)
+        with pytest.raises(ForbiddenError):
+            keeping.own_case(session, by("Mia Dunn", maintainer=True), key)
+        keeping.withdraw(session, by(IDA), keeping.own_case(session, by(IDA), key))
+        with pytest.raises(EntryError, match="withdrawn"):
+            revised(session, key, private=True)
+        with pytest.raises(EntryError, match="withdrawn"):
+            said(session, key, PER)
+        with pytest.raises(EntryError, match="already"):
+            keeping.withdraw(session, by(IDA), keeping.own_case(session, by(IDA), key))
+        with pytest.raises(ForbiddenError, match="maintainer"):
+            keeping.reopen(session, by(IDA), keeping.own_case(session, by(IDA), key))
+
+
+def test_a_case_takes_no_more_comments_than_can_be_read(catalogue: Catalogue, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert MOST_COMMENTS >= 100
+    monkeypatch.setattr(keeping, "MOST_COMMENTS", 2)
+    with catalogue.writing() as session:
+        key = saved(session)
+        said(session, key, PER)
+        said(session, key, IDA)
+        with pytest.raises(EntryError, match="takes no more"):
+            said(session, key, WREN)
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"title": "two\nlines"},
+        {"title": "turned\u202eround"},
+        {"note": "nul\x00"},
+        {"observations": []},
+        {"observations": [{"feature": "marking", "value": "T\u200b2"}]},
+        {"pictures": [{"name": "a\x1b[31m"}]},
+        {"instruments": {"caliper\u202e": {"feel_mm": 1.0}}},
+        {"observations": [{"feature": "marking", "value": "x" * LONGEST_JSON}]},
+        {"solution": {"half": A}},
+        {"photo": "iVBOR"},
+    ],
+    ids=lambda each: next(iter(each)),
+)
+def test_text_that_hides_something_and_too_much_of_it_is_no_specimen(changes: dict[str, object]) -> None:
+    with pytest.raises(ValidationError):
+        specimen(**changes)
+
+
+def test_a_reading_in_the_catalogue_finds_cases_of_another_version_or_revision(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        key, other = saved(session), saved(session, private=False)
+        assert next_behind(session, 1) is None
+        assert next_behind(session, None) is None
+        first = next_behind(session, 2)
+        assert first is not None
+        second = next_behind(session, 2, first.document.id)
+        assert second is not None
+        assert [first.document.key, second.document.key] == [key, other]
+        case = keeping.own_case(session, by(IDA), key)
+        keeping.accept(session, by(IDA), case, keeping.Choice(half="x:inferred", listed=False, confirm=False), _unasked)
+        keeping.reopen(session, by(IDA), keeping.own_case(session, by(IDA), key))
+        reopened = next_behind(session, None)
+        assert reopened is not None
+        assert reopened.document.key == key
+
+
+def _unasked() -> NoReturn:
+    raise AssertionError("no evidence was asked for")
+
+
+def test_an_answer_that_says_the_same_leaves_no_trace_but_is_the_last_one(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        key = saved(session, private=False)
+    before = catalogue.version()
+    with catalogue.writing() as session:
+        rows = page(session)
+        assert renew_answer(session, case_now(session, key), NONE.model_copy(update={"catalogue_version": 7})) == ()
+        assert page(session) == rows
+        case = case_now(session, key)
+        assert (case.answer.now.catalogue_version, case.changed_since, case.document.revision) == (7, None, 1)
+    assert catalogue.version() == before
+
+
+def test_another_answer_is_told_with_what_it_was_before(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        key = saved(session, private=False)
+        stale = case_now(session, key)
+        assert renew_answer(session, stale, summary(A, catalogue_version=7))
+        case = case_now(session, key)
+        assert case.document.revision == 1
+        assert case.answer.before == NONE
+        assert case.changed_since is not None
+        since = public_cases(session, changed_since=case.changed_since, limit=9)
+        assert [each.document.key for each in since] == [key]
+        assert public_cases(session, changed_since="2999-01-01", limit=9) == []
+        row = page(session)[0]
+        assert (row.record, row.about, row.actor, row.action) == ("case_answer", key, "operator", "rank")
+        assert renew_answer(session, case, summary(B, catalogue_version=6)) == (), "an older catalogue says nothing new"
+        revised(session, key, private=False)
+        assert case_now(session, key).changed_since is None
+        assert renew_answer(session, stale, summary(B, catalogue_version=9)) == (), "it was written to meanwhile"
+
+
+def test_the_answer_of_a_private_case_is_as_private_as_the_case(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        key = saved(session)
+        assert renew_answer(session, case_now(session, key), summary(A, catalogue_version=7))
+        assert page(session) == []
+        assert public_cases(session, changed_since=since_ever(), limit=9) == []
+
+
+def test_an_undo_takes_a_contributors_cases_off_the_list(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        public, kept = saved(session, private=False), saved(session, private=False, act=by(PER))
+        undo(session, by("Mia Dunn", maintainer=True), IDA, since_ever())
+        assert [case.document.key for case in public_cases(session, limit=9)] == [kept]
+        assert case_now(session, public).document.state == "withdrawn"
+
+
+def test_an_export_for_others_tells_nothing_of_private_cases_and_can_be_taken_elsewhere(
+    catalogue: Catalogue, tmp_path: Path
+) -> None:
+    with catalogue.writing() as session:
+        private = saved(session)
+        key = saved(session)
+        revised(session, key, private=True, title="the address of my hut")
+        said(session, key, PER, "seen at your hut")
+        revised(session, key, private=False)
+        said(session, key, PER, "in public")
+        renew_answer(session, case_now(session, key), summary(A, probability=0.61, catalogue_version=7))
+        renew_answer(session, case_now(session, key), summary(B, catalogue_version=8))
+        renew_answer(session, case_now(session, key), summary(A, catalogue_version=9))
+        stream = io.StringIO()
+        write_whole(session, stream)
+        everything = io.StringIO()
+        write_whole(session, everything, private=True)
+    assert private not in stream.getvalue()
+    assert "hut" not in stream.getvalue()
+    for number, text in enumerate((stream.getvalue(), everything.getvalue())):
+        path = tmp_path / f"whole{number}.jsonl"
+        path.write_text(text, encoding="utf-8")
+        with open_catalogue(f"sqlite:///{tmp_path / f'other{number}.sqlite3'}") as other:
+            with other.writing() as session:
+                take_whole(session, path)
+            with other.reading() as session:
+                (case,) = public_cases(session, limit=9)
+                assert (case.document.key, case.answer.now.keys) == (key, {A})
+                assert sees(session, private, ANYBODY) == [bool(number)]
+
+
+def test_a_solution_is_kept_with_the_case(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        key = saved(session)
+        case = keeping.own_case(session, by(IDA), key)
+        choice = keeping.Choice(half="x:inferred", listed=False, confirm=False, reason="it mated")
+        document = keeping.accept(session, by(IDA), case, choice, _unasked)
+        solution = Specimen.model_validate(document.content).solution
+        assert solution is not None
+        assert (document.state, solution.half, solution.reason) == (SOLVED, "x:inferred", "it mated")
+        with pytest.raises(EntryError, match="solved"):
+            keeping.accept(session, by(IDA), case_now(session, key), choice, _unasked)

@@ -1,0 +1,169 @@
+"""One person's values against an entry: E_n of dimensions, one-sided bounds, counts, names."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+from pydantic import TypeAdapter
+
+from catalog.evidence.agreement import FeatureAgreement, Verdict, agreement, stated
+from catalog.evidence.measured import Value
+from matcher.columns.process_tolerance import default_half_width
+from tests.catalog.evidence.evidence_examples import half, mating
+
+VALUE: TypeAdapter[Any] = TypeAdapter(Value)
+
+
+def judged(dimension: dict[str, Any], value: float, u: float = 0.03, feature: str = "body_length") -> FeatureAgreement:
+    """A value against an entry that states just this dimension, and pitch 0.5."""
+    stated_ones = {"pitch": {"value": 0.5}} | {feature: dimension}
+    return agreement(
+        VALUE.validate_python({"feature": feature, "value": value, "u": u}), stated(half(dimensions=stated_ones))
+    )
+
+
+def seen(feature: str, value: Any) -> FeatureAgreement:
+    return agreement(VALUE.validate_python({"feature": feature, "value": value}), stated(half()))
+
+
+def test_e_n_takes_the_drawings_half_width_and_the_expanded_uncertainty() -> None:
+    found = judged({"value": 6.5, "tolerance": 0.1}, 6.62)
+    assert found.e_n == pytest.approx(0.12 / math.hypot(0.1, 0.06))
+    assert (found.difference, found.allowed) == pytest.approx((0.12, math.hypot(0.1, 0.06)))
+
+
+def test_without_a_drawings_tolerance_the_default_of_feature_and_size_counts() -> None:
+    found = judged({"value": 6.5}, 6.62)
+    assert found.e_n == pytest.approx(0.12 / math.hypot(default_half_width("body_length", 6.5, 0.5), 0.06))
+
+
+def test_the_entrys_own_doubt_joins_as_an_expanded_uncertainty() -> None:
+    found = judged({"value": 6.5, "tolerance": 0.1, "extra_u": 0.04}, 6.62)
+    assert found.e_n == pytest.approx(0.12 / math.hypot(0.1, 0.06, 0.08))
+
+
+def test_a_pitch_over_many_gaps_is_held_more_closely() -> None:
+    one = {"feature": "pitch", "value": 0.51, "u": 0.001}
+    many = {"feature": "pitch", "value": 0.51 * 10, "u": 0.01, "spans": 10}
+    entry = stated(half(dimensions={"pitch": {"value": 0.5, "tolerance": 0.02}}))
+    assert agreement(VALUE.validate_python(one), entry).verdict is Verdict.FITS
+    assert agreement(VALUE.validate_python(many), entry).verdict is Verdict.CONTRADICTS
+
+
+@pytest.mark.parametrize(
+    ("e_n", "verdict"),
+    [
+        (0.0, Verdict.FITS),
+        (0.999, Verdict.FITS),
+        (1.001, Verdict.OFF),
+        (1.499, Verdict.OFF),
+        (1.501, Verdict.CONTRADICTS),
+        (300.0, Verdict.CONTRADICTS),
+    ],
+)
+def test_it_fits_up_to_1_and_contradicts_beyond_one_and_a_half(e_n: float, verdict: Verdict) -> None:
+    allowed = math.hypot(0.1, 0.06)
+    assert judged({"value": 6.5, "tolerance": 0.1}, 6.5 + e_n * allowed).verdict is verdict
+    if e_n < 20:
+        assert judged({"value": 6.5, "tolerance": 0.1}, 6.5 - e_n * allowed).verdict is verdict
+
+
+def test_a_drawing_of_exactly_no_tolerance_leaves_only_the_measurements_uncertainty() -> None:
+    assert judged({"value": 6.5, "tolerance": 0.0}, 6.55).e_n == pytest.approx(0.05 / 0.06)
+
+
+@pytest.mark.parametrize(
+    ("bound", "value", "verdict"),
+    [
+        ("max", 0.85, Verdict.FITS),
+        ("max", 1.05, Verdict.FITS),
+        ("max", 1.07, Verdict.OFF),
+        ("max", 1.2, Verdict.CONTRADICTS),
+        ("max", 0.4, Verdict.WITHIN),
+        ("min", 1.15, Verdict.FITS),
+        ("min", 0.95, Verdict.FITS),
+        ("min", 0.93, Verdict.OFF),
+        ("min", 0.8, Verdict.CONTRADICTS),
+        ("min", 1.6, Verdict.WITHIN),
+    ],
+)
+def test_a_bound_counts_on_its_side_only_and_confirms_only_near_it(bound: str, value: float, verdict: Verdict) -> None:
+    assert judged({"value": 1.0, "bound": bound}, value, feature="height").verdict is verdict
+
+
+def test_what_a_bound_allows_beyond_is_the_measurements_uncertainty_alone() -> None:
+    found = judged({"value": 1.0, "bound": "max", "tolerance": 0.2}, 1.05, feature="height")
+    assert found.e_n == pytest.approx(0.05 / 0.06)
+    assert judged({"value": 1.0, "bound": "max"}, 0.9, feature="height").e_n == 0.0
+
+
+def test_lands_without_tolerance_are_compared_where_boards_really_have_them() -> None:
+    # matcher.tolerances: 0.05 mm inside to 0.45 mm outside of the recommended ones
+    assert judged({"value": 4.0}, 4.3, feature="land_span").verdict is Verdict.FITS
+    assert judged({"value": 4.0}, 3.7, feature="land_span").verdict is Verdict.CONTRADICTS
+
+
+def test_a_steel_rule_confirms_nothing_and_still_contradicts_what_is_far_off() -> None:
+    assert judged({"value": 6.5, "tolerance": 0.1}, 6.5, u=0.18).verdict is Verdict.COARSE
+    assert judged({"value": 6.5, "tolerance": 0.1}, 6.95, u=0.18).verdict is Verdict.OFF
+    assert judged({"value": 6.5, "tolerance": 0.1}, 7.5, u=0.18).verdict is Verdict.CONTRADICTS
+
+
+def test_a_wide_drawing_makes_a_coarse_measurement_no_finer() -> None:
+    assert judged({"value": 6.5, "tolerance": 5.0}, 6.5, u=0.18).verdict is Verdict.COARSE
+
+
+def test_words_say_by_how_much_and_how_many_times_too_far() -> None:
+    found = judged({"value": 6.5, "tolerance": 0.05}, 6.62, u=0.01)
+    assert found.words == "off by 0.12 mm, 2.2 times what tolerance and measurement allow"
+    assert judged({"value": 6.5, "tolerance": 0.05}, 6.51, u=0.01).words == "fits"
+    coarse = judged({"value": 6.5, "tolerance": 0.1}, 6.5, u=0.18)
+    assert coarse.words == "would fit, but is measured too coarsely to confirm it"
+    within = judged({"value": 1.0, "bound": "max"}, 0.4, feature="height")
+    assert within.words == "within the maximum of 1 mm, but too far from it to confirm it"
+
+
+def test_counts_are_equal_or_contradict() -> None:
+    assert seen("contact_count", 20).verdict is Verdict.FITS
+    assert seen("rows", 2).verdict is Verdict.FITS
+    off = seen("contact_count", 22)
+    assert (off.verdict, off.words) == (Verdict.CONTRADICTS, "22 counted, the entry states 20")
+    assert seen("hold_down_count", 4).verdict is Verdict.NOT_STATED
+
+
+def test_categories_need_one_name_in_common() -> None:
+    assert seen("latch_style", "click_felt").verdict is Verdict.FITS
+    assert seen("latch_style", ["click_felt", "screwed"]).verdict is Verdict.FITS
+    off = seen("latch_style", "screwed")
+    assert off.verdict is Verdict.OFF
+    assert off.words == "“screws” seen, the entry states “none to be seen” or “a click is felt, nothing seen”"
+
+
+def test_a_category_that_the_eye_names_surely_contradicts() -> None:
+    assert seen("mounting", "through_hole").verdict is Verdict.CONTRADICTS
+    assert seen("half_kind", "plug").verdict is Verdict.OFF
+    assert seen("half_kind", "receptacle").verdict is Verdict.FITS
+
+
+def test_keys_must_be_the_same_all_of_them() -> None:
+    assert seen("keying", ["offset_rib", "corner_chamfer"]).verdict is Verdict.FITS
+    assert seen("keying", ["offset_rib"]).verdict is Verdict.OFF
+    assert seen("keying", ["none"]).verdict is Verdict.OFF
+
+
+def test_what_the_entry_does_not_state_cannot_be_judged() -> None:
+    found = agreement(VALUE.validate_python({"feature": "tail_span", "value": 4.0, "u": 0.03}), stated(half()))
+    assert (found.verdict, found.words, found.e_n) == (
+        Verdict.NOT_STATED,
+        "the entry states no span over the tails",
+        None,
+    )
+
+
+def test_a_mating_is_judged_by_what_belongs_to_the_pair() -> None:
+    entry = stated(mating())
+    fits = agreement(VALUE.validate_python({"feature": "stack_height", "value": 1.55, "u": 0.03}), entry)
+    off = agreement(VALUE.validate_python({"feature": "stack_height", "value": 1.0, "u": 0.03}), entry)
+    assert (fits.verdict, off.verdict) == (Verdict.FITS, Verdict.CONTRADICTS)

@@ -1,0 +1,356 @@
+"""What everything said about an entry comes to, and what is refused before it is said."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from catalog.evidence.accepting import check_confirmation, check_dispute
+from catalog.evidence.assessments import Assessment, assess
+from catalog.evidence.errors import OwnEvidenceError, StaleEvidenceError
+from catalog.evidence.judging import Said
+from catalog.evidence.statements import Resolution, Sighting
+from catalog.model.entries import Half, Mating
+from catalog.model.errors import EntryError
+from tests.catalog.evidence.evidence_examples import (
+    AUTHOR,
+    CITATION,
+    IDA,
+    MIA,
+    PER,
+    assessed,
+    by_document,
+    dispute,
+    half,
+    length,
+    mating,
+    measured,
+    said,
+    tried,
+)
+from tests.catalog.model.entry_examples import series
+
+CITED = half(datasheet=CITATION)
+
+
+def of(content: Half | Mating, *documents: Said, **changes: Any) -> Assessment:
+    return assess(assessed(content, **changes), documents)
+
+
+def by(author: str, *values: dict[str, Any], key: str | None = None, **changes: Any) -> Said:
+    return said(measured(*values, **changes), author, key or f"c-{author}")
+
+
+# Standing
+
+
+def test_without_documents_an_entry_is_reported_or_by_its_own_citation_documented() -> None:
+    assert of(half()).standing == "reported"
+    assert of(CITED).standing == "documented"
+    assert of(CITED, clean=False).standing == "reported"
+
+
+@pytest.mark.parametrize("missing", ["revision", "page"])
+def test_a_citation_without_revision_or_page_documents_nothing(missing: str) -> None:
+    cited = half(datasheet={name: text for name, text in CITATION.items() if name != missing})
+    assert of(cited).standing == "reported"
+
+
+def test_entries_without_documents_share_one_assessment() -> None:
+    assert of(half()) is of(half(part_number="SK-30"))
+
+
+def test_one_agreeing_measurement_confirms_what_is_documented() -> None:
+    found = of(CITED, by(IDA, length(6.52)))
+    assert found.standing == "confirmed"
+    assert found.confirmations[0].words == "agrees in body length"
+
+
+def test_two_agreeing_measurements_confirm_what_is_not_documented() -> None:
+    assert of(half(), by(IDA, length(6.52))).standing == "reported"
+    assert of(half(), by(IDA, length(6.52)), by(PER, length(6.47))).standing == "confirmed"
+    assert of(half(), by(IDA, length(6.52)), by(IDA, length(6.47), key="c-2")).standing == "reported"
+
+
+def test_the_authors_own_measurement_does_not_confirm() -> None:
+    assert of(CITED, by(AUTHOR, length(6.52))).standing == "documented"
+
+
+def test_a_document_that_somebody_cites_documents_the_entry() -> None:
+    found = of(half(), said(by_document(half()), IDA))
+    assert found.standing == "documented"
+    assert found.confirmations[0].words == "the document gives these figures"
+
+
+def test_a_document_with_other_figures_documents_nothing_and_disputes_nothing() -> None:
+    other = by_document(half(), stated={"body_length": {"value": 6.7}, "pitch": {"value": 0.5}})
+    found = of(half(), said(other, IDA))
+    assert found.standing == "reported"
+    assert found.confirmations[0].words == "body length: the document gives 6.7 mm, the entry 6.5 mm"
+
+
+def test_a_measurement_far_off_disputes_and_says_whose_and_how_far() -> None:
+    found = of(CITED, by(IDA, length(6.52)), by(PER, length(7.5)))
+    assert found.standing == "disputed"
+    assert any(
+        sentence.startswith(f"A measurement contradicts it: {PER}: body length: off by 1 mm") for sentence in found.why
+    )
+
+
+def test_a_measurement_a_little_off_neither_confirms_nor_disputes() -> None:
+    found = of(CITED, by(IDA, length(6.63)))
+    assert found.standing == "documented"
+    assert not found.confirmations[0].agrees
+    assert not found.confirmations[0].contradicts
+
+
+def test_one_value_off_spoils_the_agreement_of_the_others() -> None:
+    pitch = {"feature": "pitch", "value": 5.0, "u": 0.02, "spans": 10}
+    assert of(CITED, by(IDA, length(6.52), pitch)).standing == "confirmed"
+    assert of(CITED, by(IDA, length(6.63), pitch)).standing == "documented"
+    assert of(CITED, by(IDA, length(6.52), {"feature": "latch_style", "value": "screwed"})).standing == "documented"
+    assert of(CITED, by(IDA, length(6.52), {"feature": "contact_count", "value": 22})).standing == "disputed"
+
+
+def test_small_differences_of_several_together_dispute() -> None:
+    entry = half(dimensions={"body_length": {"value": 6.5, "tolerance": 0.05}}, datasheet=CITATION)
+    together = [by(person, length(6.585)) for person in (IDA, PER, MIA)]
+    assert of(entry, together[0]).standing == "documented"
+    found = of(entry, *together)
+    assert found.standing == "disputed"
+    assert any("3 people together: body length" in sentence for sentence in found.why)
+
+
+@pytest.mark.parametrize(
+    "values",
+    [
+        ({"feature": "tail_span", "value": 4.0, "u": 0.03},),
+        (length(6.5, 0.2),),
+        ({"feature": "height", "value": 0.3, "u": 0.03}, {"feature": "contact_count", "value": 20}),
+    ],
+    ids=["not stated", "too coarse", "far within a bound"],
+)
+def test_a_measurement_that_tells_nothing_of_the_figures_confirms_nothing(values: tuple[dict[str, Any], ...]) -> None:
+    found = of(CITED, by(IDA, *values))
+    assert found.standing == "documented"
+    assert found.confirmations[0].words.startswith("settles nothing")
+
+
+def test_evidence_of_earlier_figures_is_kept_and_counts_for_nothing() -> None:
+    documents = by(IDA, length(7.5)), by(PER, length(6.5), revision=2)
+    found = of(CITED, *documents, revision=3, substance_revision=2)
+    assert found.standing == "confirmed"
+    assert [each.counts for each in found.confirmations] == [False, True]
+    assert [each.contradicts for each in found.confirmations] == [True, False]
+    assert "One confirmation speaks of earlier figures and does not count any more." in found.why
+    assert found.estimates["body_length"].measured.people == 1
+
+
+def test_a_change_of_the_note_leaves_evidence_in_force() -> None:
+    assert of(CITED, by(IDA, length(6.5)), revision=5, substance_revision=1).standing == "confirmed"
+
+
+def test_withdrawn_evidence_counts_for_nothing() -> None:
+    off = by(IDA, length(7.5))
+    assert of(CITED, replace(off, state="withdrawn")).standing == "documented"
+    assert of(CITED, replace(by(IDA, length()), state="withdrawn")).estimates == {}
+
+
+def test_withdrawn_and_merged_entries_are_withdrawn() -> None:
+    assert of(CITED, by(IDA, length()), state="withdrawn").standing == "withdrawn"
+    found = of(CITED, state="merged", successor="siskin-works:sk-20a")
+    assert (found.standing, found.why) == ("withdrawn", ("It was merged into siskin-works:sk-20a; go on there.",))
+
+
+# Disputes and sightings
+
+
+def test_an_open_dispute_disputes_and_a_resolved_one_does_not() -> None:
+    open_one = said(dispute(CITED), IDA, "d-1")
+    found = of(CITED, open_one)
+    assert (found.standing, [each.key for each in found.disputes]) == ("disputed", ["d-1"])
+    resolved = dispute(CITED).resolved(Resolution(outcome="entry_stands", reason="tabs left out"), MIA)
+    assert of(CITED, replace(open_one, statement=resolved, state="resolved")).standing == "documented"
+
+
+def test_a_dispute_stays_open_although_the_figures_changed() -> None:
+    assert of(CITED, said(dispute(CITED), IDA), revision=2, substance_revision=2).standing == "disputed"
+
+
+def test_a_resolution_can_set_a_slip_aside() -> None:
+    slip, agreeing = by(IDA, length(25.4 * 6.5), key="c-slip"), by(PER, length(6.5))
+    assert of(CITED, slip, agreeing).standing == "disputed"
+    resolution = Resolution(outcome="entry_stands", reason="inches", set_aside=("c-slip",))
+    settled = said(dispute(CITED).resolved(resolution, MIA), IDA, "d-1", state="resolved")
+    found = of(CITED, slip, agreeing, settled)
+    assert found.standing == "confirmed"
+    assert found.estimates["body_length"].measured.people == 1
+
+
+def test_sightings_are_counted_and_change_no_standing() -> None:
+    seen = said(Sighting(half=CITED.key, device="Reed 4 recorder"), IDA, "s-1")
+    found = of(CITED, seen, replace(seen, key="s-2", author=PER), replace(seen, key="s-3", state="withdrawn"))
+    assert (found.sightings, found.standing) == (2, "documented")
+
+
+# Matings and series
+
+
+def test_a_trial_fit_confirms_a_cited_mating_or_disputes_it() -> None:
+    cited = mating(citation=CITATION)
+    fits, not_so = (said(tried(cited, cited.other, result), IDA) for result in ("mates", "does_not_mate"))
+    assert of(cited, fits).standing == "confirmed"
+    assert of(cited, not_so).standing == "disputed"
+    assert of(mating(), fits).standing == "reported"
+    assert of(cited, replace(fits, author=AUTHOR)).standing == "documented"
+
+
+def test_a_trial_fit_measures_nothing_of_a_half() -> None:
+    fit = said(tried(CITED, "siskin-works:sk-20p", "mates"), IDA)
+    against = said(tried(CITED, "siskin-works:sk-20p", "does_not_mate"), IDA)
+    assert of(CITED, fit).standing == of(CITED, against).standing == "documented"
+    assert of(CITED, fit).confirmations[0].words == "mates with siskin-works:sk-20p; that measures nothing of the half"
+
+
+def test_a_matings_stack_height_is_measured() -> None:
+    cited = mating(citation=CITATION)
+    stack = measured({"feature": "stack_height", "value": 1.53, "u": 0.04}, content=cited)
+    assert of(cited, said(stack, IDA)).standing == "confirmed"
+
+
+def test_a_series_is_documented_by_a_document_and_goes_no_further() -> None:
+    plain = series(datasheet=None)
+    assert assess(assessed(plain), ()).standing == "reported"
+    found = assess(assessed(plain), [said(by_document(plain), IDA), said(by_document(plain), PER, "c-2")])
+    assert (found.standing, found.estimates, found.competing) == ("documented", {}, ())
+
+
+# Estimates and documents
+
+
+def test_the_matcher_gets_what_is_better_known_by_measuring() -> None:
+    wide = half(dimensions={"body_length": {"value": 6.5, "tolerance": 0.5}, "pitch": {"value": 0.5}})
+    found = of(wide, by(IDA, length(6.6), {"feature": "pitch", "value": 0.5, "u": 0.005}))
+    assert set(found.estimates) == {"body_length", "pitch"}
+    assert set(found.better) == {"body_length"}
+    assert found.better["body_length"].value == pytest.approx(6.6)
+    assert of(wide).better == {}
+
+
+def test_people_are_named_as_they_wrote_their_names_first() -> None:
+    found = of(half(), by(IDA, length(6.5)), by("ida-finch", length(6.4)))
+    assert [part.person for part in found.estimates["body_length"].parts] == [IDA]
+
+
+def competing_documents(*more: Said) -> Assessment:
+    other = by_document(half(), citation=CITATION | {"revision": "C"}, stated={"body_length": {"value": 6.8}})
+    return of(half(datasheet={"title": "SK leaflet", "revision": "A"}), said(other, IDA, "c-doc"), *more)
+
+
+def test_documents_that_differ_are_kept_side_by_side_with_their_sources() -> None:
+    (found,) = competing_documents().competing
+    assert found.feature == "body_length"
+    told = [(each.dimension.value, each.source and each.source.revision, each.said_by) for each in found.values]
+    assert told == [(6.5, "A", AUTHOR), (6.8, "C", IDA)]
+    assert [each.confirmation for each in found.values] == [None, "c-doc"]
+
+
+def test_of_documents_that_differ_the_completely_cited_one_is_ranked() -> None:
+    (found,) = competing_documents().competing
+    assert found.ranked == 1
+    assert found.explanation == (
+        "6.8 mm of “SK leaflet” (C, 3) is ranked: its document is cited with revision and page."
+    )
+
+
+def test_of_documents_that_differ_the_one_that_measurements_fit_is_ranked() -> None:
+    (found,) = competing_documents(by(PER, length(6.5)), by(MIA, length(6.51))).competing
+    assert found.ranked == 0
+    assert (
+        found.explanation
+        == "6.5 mm of “SK leaflet” (A) is ranked: of the documents' figures it fits what was measured."
+    )
+
+
+def test_of_equally_cited_documents_the_entrys_own_is_ranked() -> None:
+    other = by_document(CITED, stated={"body_length": {"value": 6.8}})
+    (found,) = of(CITED, said(other, IDA)).competing
+    assert found.ranked == 0
+    assert "it came first" in found.explanation
+
+
+def test_documents_that_give_one_figure_do_not_compete() -> None:
+    same = by_document(
+        CITED, stated={"body_length": {"value": 0.2559, "unit": "in"}, "height": {"value": 1.0, "bound": "max"}}
+    )
+    found = of(CITED, said(same, IDA))
+    assert (found.competing, found.confirmations[0].agrees) == ((), True)
+
+
+def test_a_maximum_and_a_nominal_are_two_figures() -> None:
+    nominal = by_document(CITED, stated={"height": {"value": 1.0}})
+    assert [each.feature for each in of(CITED, said(nominal, IDA)).competing] == ["height"]
+
+
+# What is refused
+
+
+def test_evidence_of_an_earlier_substance_is_refused_with_both_revisions() -> None:
+    entry = assessed(half(), revision=4, substance_revision=3)
+    check_confirmation(measured(length(), revision=3), entry, IDA)
+    check_confirmation(measured(length(), revision=4), entry, IDA)
+    for revision in (2, 5):
+        with pytest.raises(StaleEvidenceError, match="at revision 4 now") as caught:
+            check_confirmation(measured(length(), revision=revision), entry, IDA)
+        assert (caught.value.seen, caught.value.current) == (revision, 4)
+        with pytest.raises(StaleEvidenceError):
+            check_dispute(dispute(half(), revision=revision), entry)
+
+
+@pytest.mark.parametrize("actor", [AUTHOR, AUTHOR.upper(), "wren-olsen"])
+def test_nobody_confirms_their_own_figures_by_measuring_or_fitting(actor: str) -> None:
+    for statement, content in ((measured(length()), half()), (tried(mating(), mating().other, "mates"), mating())):
+        with pytest.raises(OwnEvidenceError, match="nobody confirms their own") as caught:
+            check_confirmation(statement, assessed(content), actor)
+        assert caught.value.author == AUTHOR
+        check_confirmation(statement, assessed(content), IDA)
+
+
+def test_an_author_may_cite_a_document_try_a_fit_of_the_half_and_dispute_themselves() -> None:
+    check_confirmation(by_document(half()), assessed(half()), AUTHOR)
+    check_confirmation(tried(half(), "siskin-works:sk-20p", "mates"), assessed(half()), AUTHOR)
+    check_dispute(dispute(half()), assessed(half()))
+
+
+def test_evidence_about_another_entry_is_refused() -> None:
+    other = assessed(half(part_number="SK-30"))
+    words = "it is about the half siskin-works:sk-20, not the half siskin-works:sk-30"
+    with pytest.raises(EntryError, match=words):
+        check_confirmation(measured(length()), other, IDA)
+    with pytest.raises(EntryError, match=words):
+        check_dispute(dispute(half()), other)
+
+
+@pytest.mark.parametrize(("state", "successor"), [("withdrawn", None), ("merged", "siskin-works:sk-20a")])
+def test_nothing_is_said_of_an_entry_that_does_not_stand(state: str, successor: str | None) -> None:
+    gone = assessed(half(), state=state, successor=successor)
+    with pytest.raises(EntryError, match=f"is {state}.*{successor or 'restored'}"):
+        check_confirmation(measured(length()), gone, IDA)
+    with pytest.raises(EntryError, match=f"is {state}"):
+        check_dispute(dispute(half()), gone)
+
+
+def test_a_fit_of_a_mating_names_the_mating_or_one_of_its_halves() -> None:
+    pair = mating()
+    for mate in (pair.key, pair.half, pair.other):
+        check_confirmation(tried(pair, mate, "mates"), assessed(pair), IDA)
+    with pytest.raises(EntryError, match="is no half of this mating"):
+        check_confirmation(tried(pair, "siskin-works:sk-99", "mates"), assessed(pair), IDA)
+
+
+def test_a_mating_keeps_the_key_it_was_listed_under() -> None:
+    listed, corrected = mating(), mating(stack_height={"value": 1.6})
+    entry = assessed(corrected, key=listed.key, revision=2, substance_revision=2)
+    check_confirmation(tried(listed, listed.other, "mates", revision=2), entry, IDA)

@@ -1,0 +1,216 @@
+"""One call undoes a contributor: what it takes back, what it keeps and says why, and that it finds nothing twice."""
+
+from __future__ import annotations
+
+import pytest
+from sqlalchemy.orm import Session
+
+from catalog.accounts import contributors, tokens
+from catalog.accounts.who import Scope
+from catalog.db.database import Catalogue
+from catalog.evidence.statements import Sighting
+from catalog.history import undoing
+from catalog.history.acts import operators
+from catalog.history.changing import merge, revise
+from catalog.history.documents import add_document, get_document
+from catalog.history.pending import RECORD, submit_withdrawal
+from catalog.history.rewriting import get_record, rewrite
+from catalog.history.undoing import Undone, undo
+from catalog.model.entries import Series
+from catalog.model.timestamps import now
+from catalog.records.adding import add
+from catalog.records.queries import mates_of
+from tests.catalog.history.changed_entries import (
+    HALF,
+    IDA,
+    MEMBER,
+    PER,
+    SERIES,
+    WREN,
+    by,
+    confirm,
+    fill,
+    longer,
+    rows,
+    since_ever,
+    wider_laws,
+)
+from tests.catalog.model.entry_examples import half, mating, series
+
+VANDAL = "Cuckoo"
+KEEPER = "Mia Dunn"
+
+
+def undone(session: Session, since: str | None = None) -> Undone:
+    return undo(session, by(KEEPER, "a spree", maintainer=True), VANDAL, since or since_ever())
+
+
+def test_what_they_added_is_withdrawn_and_what_they_changed_is_as_before(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        fill(session)
+        add(session, [half(part_number="FAKE-1", order_codes=[], aliases=[])], by(VANDAL))
+        revise(session, by(VANDAL), HALF, longer(by_mm=0.1))
+        revise(session, by(VANDAL), HALF, longer(by_mm=0.2))
+        answer = undone(session)
+        record = get_record(session, "half", HALF)
+        assert get_record(session, "half", "siskin-works:fake-1").state == "withdrawn"
+        last = rows(session, "half", HALF)[-1]
+    assert (record.content, record.author, record.revision) == (half(), WREN, 4)
+    assert (last.action, last.actor, last.reason) == ("undo", KEEPER, "a spree")
+    assert set(answer.taken_back) == {("half", HALF), ("half", "siskin-works:fake-1")}
+    assert answer.kept == ()
+
+
+def test_a_second_undo_finds_nothing(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        fill(session)
+        add(session, [series(name="FAKE", kinds=[], stack=[])], by(VANDAL))
+        revise(session, by(VANDAL), HALF, longer())
+        submit_withdrawal(session, by(VANDAL), "half", MEMBER)
+        undone(session)
+    version = catalogue.version()
+    with catalogue.writing() as session:
+        assert undone(session) == Undone(taken_back=(), kept=())
+    assert catalogue.version() == version
+
+
+def test_only_what_was_changed_since_the_moment_is_taken_back(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        fill(session)
+        revise(session, by(VANDAL), HALF, longer(by_mm=0.1))
+        moment = now()
+        revise(session, by(VANDAL), HALF, longer(by_mm=0.2))
+        undone(session, moment)
+        assert get_record(session, "half", HALF).content == longer(by_mm=0.1)
+
+
+def test_a_revision_by_others_is_kept_and_reported(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        fill(session)
+        revise(session, by(VANDAL), HALF, longer(by_mm=0.1))
+        revise(session, by(IDA), HALF, longer(by_mm=0.2))
+        answer = undone(session)
+        assert get_record(session, "half", HALF).content == longer(by_mm=0.2)
+    assert answer.taken_back == ()
+    (kept,) = answer.kept
+    assert (kept.key, kept.by) == (HALF, (IDA,))
+
+
+def test_their_run_after_a_revision_by_others_is_taken_back_to_that(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        fill(session)
+        revise(session, by(VANDAL), HALF, longer(by_mm=0.1))
+        revise(session, by(IDA), HALF, longer(by_mm=0.2))
+        revise(session, by(VANDAL), HALF, longer(by_mm=0.3))
+        answer = undone(session)
+        assert get_record(session, "half", HALF).content == longer(by_mm=0.2)
+    assert answer.taken_back == (("half", HALF),)
+    assert [kept.by for kept in answer.kept] == [(IDA,)]
+
+
+def test_what_others_bear_out_is_kept(catalogue: Catalogue) -> None:
+    found = half(part_number="SK-TRUE")
+    with catalogue.writing() as session:
+        add(session, [found], by(VANDAL))
+        confirm(session, found, IDA)
+        answer = undone(session)
+        assert get_record(session, "half", found.key).state == "listed"
+    assert [(kept.key, kept.by) for kept in answer.kept if kept.record == "half"] == [(found.key, (IDA,))]
+
+
+def test_a_half_that_others_sighted_or_mated_is_kept(catalogue: Catalogue) -> None:
+    seen, mated = half(part_number="SK-SEEN"), half(part_number="SK-MATED")
+    with catalogue.writing() as session:
+        fill(session)
+        add(session, [seen, mated], by(VANDAL))
+        sighting = Sighting(half=seen.key, device="Recorder 3")
+        add_document(session, by(IDA), "sighting", sighting, of="half", about=seen.key)
+        add(session, [mating(half=mated.key)], by(PER))
+        kept = {each.key: each.by for each in undone(session).kept}
+        assert {get_record(session, "half", key).state for key in (seen.key, mated.key)} == {"listed"}
+    assert kept == {seen.key: (IDA,), mated.key: (PER,)}
+
+
+def test_their_evidence_and_proposals_count_no_more(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        fill(session)
+        confirm(session, half(), VANDAL)
+        confirm(session, half(), IDA)
+        assert get_record(session, "half", HALF).standing == "confirmed"
+        pending = submit_withdrawal(session, by(VANDAL), "half", MEMBER).pending
+        undone(session)
+        assert get_record(session, "half", HALF).standing != "confirmed"
+        assert pending is not None
+        assert get_document(session, RECORD, pending.key).state == "stopped"
+
+
+def test_others_proposals_to_withdraw_do_not_protect_what_they_added(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        fill(session)
+        add(session, [half(part_number="FAKE-1")], by(VANDAL))
+        submit_withdrawal(session, by(IDA), "half", "siskin-works:fake-1")
+        assert undone(session).taken_back == (("half", "siskin-works:fake-1"),)
+
+
+def test_laws_and_all_members_are_taken_back_together(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        fill(session)
+        before = get_record(session, "half", MEMBER).content
+        revise(session, by(VANDAL), SERIES, wider_laws())
+        undone(session)
+        assert get_record(session, "series", SERIES).content == series()
+        assert get_record(session, "half", MEMBER).content == before
+        assert get_record(session, "half", "dunnock-sons:dn40pa-030").state == "withdrawn"
+        assert get_record(session, "half", "dunnock-sons:dn40pa-040").model_dump()["from_law"]
+
+
+def test_a_merge_is_taken_back_with_the_matings_it_handed_on(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        fill(session)
+        add(session, [half(part_number="OTHER")], by(PER))
+        merge(session, by(VANDAL), HALF, "siskin-works:other")
+        undone(session)
+        assert get_record(session, "half", HALF).state == "listed"
+        assert [each.key for _, each in mates_of(session, HALF)] == [MEMBER]
+        assert mates_of(session, "siskin-works:other") == []
+
+
+def test_a_series_in_which_others_listed_halves_keeps_its_name_and_loses_its_laws(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        add(session, [series()], by(VANDAL))
+        own = half(maker="Dunnock & Sons", series="DN40", part_number="DN40X")
+        add(session, [own], by(IDA))
+        undone(session)
+        record = get_record(session, "series", SERIES)
+        assert get_record(session, "half", own.key).state == "listed"
+    assert (record.state, record.model_dump()["stated"]) == ("listed", False)
+    assert record.content == Series(maker="Dunnock & Sons", name="DN40")
+
+
+def test_people_and_tokens_are_left_to_their_own_commands(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        contributors.add(session, operators(), VANDAL)
+        tokens.create(session, operators(), VANDAL, scopes=[Scope.CONTRIBUTE], expires=None)
+        contributors.add(session, by(VANDAL), "Sockpuppet")
+        assert undone(session) == Undone(taken_back=(), kept=())
+
+
+def test_an_undo_is_one_transaction(catalogue: Catalogue, monkeypatch: pytest.MonkeyPatch) -> None:
+    with catalogue.writing() as session:
+        fill(session)
+        add(session, [half(part_number=f"FAKE-{number}") for number in range(3)], by(VANDAL))
+    calls = []
+
+    def failing(*given: object, **more: object) -> int:
+        calls.append(given)
+        if len(calls) == 2:
+            raise RuntimeError("the power failed")
+        return real(*given, **more)  # type: ignore[arg-type]
+
+    real = rewrite
+    monkeypatch.setattr(undoing, "rewrite", failing)
+    with pytest.raises(RuntimeError), catalogue.writing() as session:
+        undone(session)
+    with catalogue.reading() as session:
+        states = {get_record(session, "half", f"siskin-works:fake-{number}").state for number in range(3)}
+    assert states == {"listed"}

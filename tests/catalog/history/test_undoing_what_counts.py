@@ -1,0 +1,146 @@
+"""What of a contributor's changes others bear out, what an undo gives back to others, and what it does not wait for."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from catalog.contribute.contributing import contribute
+from catalog.db.database import Catalogue
+from catalog.evidence.reading import assessment_of
+from catalog.history.changing import merge, revise, withdraw
+from catalog.history.documents import add_document
+from catalog.history.rewriting import assessed_of, get_record
+from catalog.history.undoing import Undone, undo
+from catalog.model.entries import Dimension, Half
+from tests.catalog.evidence.evidence_examples import measured
+from tests.catalog.history.changed_entries import IDA, PER, WREN, by, confirm, fill, since_ever
+from tests.catalog.model.entry_examples import half
+
+VANDAL = "Cuckoo"
+KEY = half().key
+
+
+def undone(session: Session) -> Undone:
+    return undo(session, by("Mia Dunn", "a spree", maintainer=True), VANDAL, since_ever())
+
+
+def two_lengths(**values: float) -> Half:
+    """The half with length and width, either changed."""
+    lengths = {"pitch": 0.635, "body_length": 7.4, "body_width": 3.0} | values
+    return half(dimensions={name: Dimension(value=value, tolerance=0.1) for name, value in lengths.items()})
+
+
+def measure(session: Session, who: str, entry: Half, revision: int, **values: float) -> None:
+    said: list[dict[str, Any]] = [{"feature": name, "value": value, "u": 0.01} for name, value in values.items()]
+    given = measured(*said, content=entry, revision=revision)
+    add_document(session, by(who), "confirmation", given, of="half", about=entry.key)
+
+
+def spoil(session: Session, **values: float) -> Half:
+    """Somebody's half, of which the vandal changes lengths."""
+    contribute(session, by(WREN), two_lengths(), {})
+    spoilt = two_lengths(**values)
+    revise(session, by(VANDAL), KEY, spoilt)
+    return spoilt
+
+
+def test_a_confirmed_half_that_was_withdrawn_comes_back(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        fill(session)
+        confirm(session, half(), IDA, PER)
+        withdraw(session, by(VANDAL), "half", KEY)
+        answer = undone(session)
+        assert get_record(session, "half", KEY).standing == "confirmed"
+    assert (answer.taken_back, answer.kept) == ((("half", KEY),), ())
+
+
+def test_a_confirmed_half_that_was_merged_away_comes_back(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        fill(session)
+        confirm(session, half(), IDA, PER)
+        merge(session, by(VANDAL), KEY, "dunnock-sons:dn40r-010")
+        assert undone(session).kept == ()
+        assert get_record(session, "half", KEY).state == "listed"
+
+
+def test_a_measurement_of_another_length_does_not_bear_a_change_out(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        spoilt = spoil(session, body_length=9.0)
+        measure(session, IDA, spoilt, 2, body_width=3.0)
+        assert undone(session).kept == ()
+        assert get_record(session, "half", KEY).content == two_lengths()
+
+
+def test_a_measurement_that_fits_old_and_new_figures_does_not_bear_a_change_out(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        spoilt = spoil(session, body_length=7.45)
+        measure(session, IDA, spoilt, 2, body_length=7.42)
+        assert undone(session).kept == ()
+
+
+def test_a_measurement_of_what_was_changed_bears_it_out(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        better = spoil(session, body_length=9.0)
+        measure(session, IDA, better, 2, body_length=9.02)
+        answer = undone(session)
+        assert get_record(session, "half", KEY).content == better
+    assert [(kept.key, kept.by) for kept in answer.kept] == [(KEY, (IDA,))]
+
+
+def test_a_change_is_not_borne_out_where_as_many_measure_what_stood_before(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        contribute(session, by(WREN), two_lengths(), {})
+        measure(session, PER, two_lengths(), 1, body_length=7.41)
+        spoilt = two_lengths(body_length=9.0)
+        revise(session, by(VANDAL), KEY, spoilt)
+        measure(session, IDA, spoilt, 2, body_length=9.02)
+        assert undone(session).kept == ()
+        assert get_record(session, "half", KEY).content == two_lengths()
+
+
+def test_a_measurement_taken_while_other_figures_stood_counts_for_those_that_stand_again(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        spoilt = spoil(session, body_length=9.0)
+        measure(session, IDA, spoilt, 2, body_length=7.39)
+        measure(session, PER, spoilt, 2, body_length=7.42)
+        undone(session)
+        assert get_record(session, "half", KEY).standing == "confirmed"
+
+
+def test_a_measurement_older_than_the_figures_in_force_does_not_count(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        contribute(session, by(WREN), two_lengths(), {})
+        measure(session, PER, two_lengths(), 1, body_length=9.0)
+        revise(session, by(IDA), KEY, two_lengths(body_length=9.0))
+        (judged,) = assessment_of(session, assessed_of(get_record(session, "half", KEY))).confirmations
+    assert (judged.counts, judged.stale) == (False, True)
+
+
+def false_twin() -> Half:
+    """Looks like the half in everything, and has its name but for a sign."""
+    return two_lengths().model_copy(update={"part_number": "SK-713"})
+
+
+OTHER = {"part_number": "QX-5", "order_codes": (), "aliases": ()}
+
+
+def test_what_the_review_found_because_of_the_vandals_entry_falls_with_it(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        contribute(session, by(VANDAL), false_twin(), {})
+        contribute(session, by(WREN), two_lengths(), {"same-name": "the other one is made up"})
+        assert not get_record(session, "half", KEY).clean
+        answer = undone(session)
+        assert get_record(session, "half", KEY).clean
+    assert answer.reviewed == (("half", KEY),)
+
+
+def test_what_the_review_finds_without_the_vandals_entry_too_stays(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        contribute(session, by(PER), false_twin(), {})
+        contribute(session, by(VANDAL), two_lengths(body_length=12.0).model_copy(update=OTHER), {})
+        contribute(session, by(WREN), two_lengths(), {"same-name": "both are sold, says the leaflet"})
+        answer = undone(session)
+        assert not get_record(session, "half", KEY).clean
+    assert answer.reviewed == ()

@@ -1,0 +1,70 @@
+"""The demo catalogue is right: the review finds nothing in it that an experienced reader would call a false alarm."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator
+from functools import cache
+
+import pytest
+
+from catalog.model.entries import Half
+from catalog.review import Code, Finding, among, review
+from catalog.review.names import known_as, stem
+from tests.seeds_demo.demo_world import world
+
+EVERY = 7
+"""Every seventh half is held against all others; their number is prime to the sizes of the series."""
+
+
+@cache
+def _indexed() -> tuple[dict[object, list[Half]], dict[object, list[Half]], dict[object, list[Half]]]:
+    by_series: dict[object, list[Half]] = defaultdict(list)
+    by_contacts: dict[object, list[Half]] = defaultdict(list)
+    by_name: dict[object, list[Half]] = defaultdict(list)
+    for half in world().halves.values():
+        by_series[half.series_key].append(half)
+        by_contacts[half.contact_count, half.rows].append(half)
+        for name in known_as(half):
+            by_name[stem(name)].append(half)
+    return by_series, by_contacts, by_name
+
+
+def _near(half: Half) -> Iterable[Half]:
+    by_series, by_contacts, by_name = _indexed()
+    named = (other for name in known_as(half) for other in by_name[stem(name)])
+    near = (*by_series[half.series_key], *by_contacts[half.contact_count, half.rows], *named)
+    return {other.key: other for other in near}.values()
+
+
+def _of_halves(*, with_laws: bool) -> Iterator[Finding]:
+    stated = {series.key: series for series in world().series if series.kinds}
+    for half in list(world().halves.values())[::EVERY]:
+        law = stated.get(half.series_key) if with_laws else None
+        yield from review(half, among(half, _near(half), law))
+
+
+def _above_notice(findings: Iterable[Finding]) -> Counter[tuple[str, str]]:
+    return Counter((each.code.value, each.field) for each in findings if each.severity != "notice")
+
+
+@pytest.mark.parametrize("with_laws", [True, False], ids=["stated laws", "fitted to siblings"])
+def test_no_half_is_questioned(*, with_laws: bool) -> None:
+    assert _above_notice(_of_halves(with_laws=with_laws)) == Counter()
+
+
+def test_no_mating_is_questioned() -> None:
+    halves = world().halves
+    found = (f for m in world().matings for f in review(m, among(m, (halves[m.half], halves[m.other]))))
+    assert _above_notice(found) == Counter()
+
+
+def test_no_series_is_questioned() -> None:
+    found = (f for series in world().series for f in review(series, among(series, ())))
+    assert _above_notice(found) == Counter()
+
+
+def test_the_clones_that_do_mate_are_noticed_by_their_sizes() -> None:
+    clones = [f for f in _of_halves(with_laws=True) if f.code is Code.SAME_GEOMETRY]
+    assert {key.split(":")[0] for finding in clones for key in finding.others} >= {"mistlethorpe", "dunnocksward"}
+    assert {finding.severity for finding in clones} == {"notice"}

@@ -1,0 +1,175 @@
+"""What stands around an entry is read from the catalogue: all of it, and little more."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from sqlalchemy import event, update
+from sqlalchemy.orm import Session
+
+from catalog.db.database import Catalogue, open_catalogue
+from catalog.db.tables import HalfTable, SeriesTable
+from catalog.model.entries import AnyEntry, Half, Mating, Series
+from catalog.records.adding import add
+from catalog.review import Surroundings, review, surroundings
+from tests.catalog.review.review_examples import SIZES, codes, family, member, sized
+
+LISTED = (
+    *family(),
+    member(maker="Pipit Parts", part_number="PP-20K", series="Kestril"),
+    member(part_number="WW-77415", series="Sedgelin", order_codes=["WW-77415-TR"]),
+    member(part_number="WW-90-R", series="Sedgelin", half_kind="receptacle", dimensions={"height": {"value": 9.0}}),
+)
+
+STATED = Series.model_validate(
+    {
+        "maker": "Wagtail Works",
+        "name": "Lapwingle",
+        "kinds": [
+            {
+                "half_kind": "plug",
+                "part_number": "LAP-P{contacts:2}",
+                "rows": 2,
+                "contact_counts": [10, 20],
+                "dimensions": {"pitch": {"intercept": 0.5}, "body_length": {"intercept": 4.0, "slope": 0.5}},
+            }
+        ],
+    }
+)
+
+
+@pytest.fixture(scope="module")
+def catalogue(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Catalogue]:
+    path = Path(tmp_path_factory.mktemp("review")) / "catalogue.sqlite3"
+    with open_catalogue(f"sqlite:///{path}") as opened:
+        with opened.writing() as session:
+            add(session, [*LISTED, STATED])
+        yield opened
+
+
+def _around(catalogue: Catalogue, entry: AnyEntry, **more: Any) -> Surroundings:
+    with catalogue.reading() as session:
+        return surroundings(session, entry, **more)
+
+
+def _keys(halves: tuple[Half, ...]) -> set[str]:
+    return {half.key for half in halves}
+
+
+def test_siblings_are_of_the_same_rows_and_kind_without_the_entry_itself(catalogue: Catalogue) -> None:
+    assert _keys(_around(catalogue, member()).siblings) == {m.key for m in family(20)}
+    single = member(rows=1, contact_count=10, positions=10, part_number="REED-1")
+    assert _around(catalogue, single).siblings == ()
+
+
+def test_a_new_member_off_the_law_is_found_through_the_database(catalogue: Catalogue) -> None:
+    wrong = member(14, dimensions={"body_length": {"value": 11.6, "tolerance": 0.1}})
+    assert ("off-law", "severe", "dimensions.body_length") in codes(review(wrong, _around(catalogue, wrong)))
+
+
+def test_halves_of_like_size_are_found_whoever_makes_them(catalogue: Catalogue) -> None:
+    alike = _keys(_around(catalogue, member(part_number="NEW-1")).alike)
+    assert alike >= {"pipit-parts:pp-20k", "wagtail-works:ww-77415", "wagtail-works:reed-p20"}
+    assert "wagtail-works:reed-p24" not in alike
+
+
+@pytest.mark.parametrize("name", ["ww.77415", "WW77415-TR", "WW-77415-REEL"])
+def test_names_are_found_blind_to_signs_and_packing(catalogue: Catalogue, name: str) -> None:
+    entry = member(30, part_number=name, series="Sedgelin")
+    assert "wagtail-works:ww-77415" in _keys(_around(catalogue, entry).namesakes)
+
+
+def test_a_name_one_slip_away_is_found(catalogue: Catalogue) -> None:
+    entry = member(part_number="WV-77415", series="Sedgelin")
+    assert ("similar-name", "warning", "part_number") in codes(review(entry, _around(catalogue, entry)))
+
+
+def test_a_name_like_no_other_has_no_namesakes(catalogue: Catalogue) -> None:
+    assert _around(catalogue, member(part_number="QUITE-ANOTHER-5")).namesakes == ()
+
+
+def test_a_stated_law_stands_in_for_siblings(catalogue: Catalogue) -> None:
+    entry = member(20, series="Lapwingle", part_number="TWELVE-9", contact_count=12, positions=6)
+    around = _around(catalogue, entry)
+    assert around.series is not None
+    assert around.siblings == ()
+
+
+def test_a_series_that_only_halves_name_has_no_stated_law(catalogue: Catalogue) -> None:
+    assert _around(catalogue, member()).series is None
+
+
+def test_a_stated_law_for_another_kind_says_nothing(catalogue: Catalogue) -> None:
+    other = member(series="Lapwingle", part_number="LAP-R20", half_kind="receptacle")
+    assert _around(catalogue, other).series is None
+
+
+def test_a_mating_gets_both_its_halves(catalogue: Catalogue) -> None:
+    mating = Mating.model_validate(
+        {"half": "wagtail-works:reed-p20", "other": "wagtail-works:ww-90-r", "basis": "maker"}
+    )
+    assert set(_around(catalogue, mating).mates) == {"wagtail-works:reed-p20", "wagtail-works:ww-90-r"}
+
+
+def test_halves_of_the_same_batch_stand_around_too(catalogue: Catalogue) -> None:
+    new = member(part_number="NEW-1")
+    mating = Mating.model_validate({"half": new.key, "other": "wagtail-works:ww-90-r", "basis": "maker"})
+    assert new.key in _around(catalogue, mating, beside=[new]).mates
+    assert new.key in _keys(_around(catalogue, member(part_number="NEW-2"), beside=[new]).alike)
+
+
+def test_a_series_gets_the_halves_listed_one_by_one_and_those_like_its_own(catalogue: Catalogue) -> None:
+    law = {
+        "half_kind": "plug",
+        "part_number": "REED-P{contacts:2}-X",
+        "rows": 2,
+        "contact_counts": list(SIZES),
+        "dimensions": {
+            "pitch": {"intercept": 0.8},
+            "body_length": {"intercept": 5.0, "slope": 0.8},
+            "body_width": {"intercept": 4.8},
+        },
+    }
+    entry = Series.model_validate({"maker": "Wagtail Works", "name": "Reedling", "kinds": [law]})
+    around = _around(catalogue, entry)
+    assert _keys(around.siblings) == {half.key for half in family()}
+    assert "pipit-parts:pp-20k" in _keys(around.alike)
+
+
+def test_the_laws_of_a_withdrawn_series_say_nothing(tmp_path: Path) -> None:
+    entry = member(series="Lapwingle", part_number="TWELVE-9")
+    with open_catalogue(f"sqlite:///{tmp_path / 'withdrawn.sqlite3'}") as opened:
+        with opened.writing() as session:
+            add(session, [STATED])
+            session.execute(update(SeriesTable).values(state="withdrawn"))
+        assert _around(opened, entry).series is None
+
+
+def test_withdrawn_halves_are_left_out(tmp_path: Path) -> None:
+    with open_catalogue(f"sqlite:///{tmp_path / 'withdrawn.sqlite3'}") as opened:
+        with opened.writing() as session:
+            add(session, list(LISTED))
+            session.execute(update(HalfTable).values(state="withdrawn"))
+        around = _around(opened, member(part_number="WW77415"))
+    assert (around.siblings, around.alike, around.namesakes) == ((), (), ())
+
+
+def test_only_few_halves_are_loaded_and_in_few_statements(catalogue: Catalogue) -> None:
+    seen: list[str] = []
+    entry = sized("body_width", 4.8, part_number="NEW-1", series="Unheard")
+    with catalogue.reading() as session:
+        _listen(session, seen)
+        around = surroundings(session, entry)
+    assert around.siblings == ()
+    assert len(_keys(around.alike)) < len(LISTED) - len(SIZES) + 2
+    assert len(seen) <= 12
+
+
+def _listen(session: Session, seen: list[str]) -> None:
+    def note(connection: Any, cursor: Any, statement: str, *rest: Any) -> None:
+        seen.append(statement)
+
+    event.listen(session.connection(), "before_cursor_execute", note)

@@ -1,0 +1,326 @@
+"""After a change a snapshot reads only what changed, and is the same as one that is taken anew."""
+
+from __future__ import annotations
+
+import dataclasses
+import random
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from typing import Any
+
+import numpy as np
+import pytest
+from sqlalchemy import update
+from sqlalchemy.orm import Session
+
+from catalog.db.database import Catalogue, mark_changed
+from catalog.db.tables import HalfDimension, HalfTable
+from catalog.evidence.statements import Sighting
+from catalog.history.changing import merge, restore, revise, withdraw
+from catalog.history.documents import add_document
+from catalog.history.rewriting import get_record
+from catalog.model.entries import Dimension, Half, Mating, Series
+from catalog.model.errors import DuplicateError, EntryError
+from catalog.records.adding import add
+from catalog.records.read import load_halves, load_matings, load_series
+from catalog.snapshot import incremental as stock_module
+from catalog.snapshot.incremental import Stock
+from catalog.snapshot.search import SearchIndex
+from catalog.snapshot.snapshot import Snapshot, SnapshotSource, take_snapshot
+from tests.catalog.history.changed_entries import HALF, MATE, MEMBER, WREN, by, fill, longer, wider_laws
+from tests.catalog.model.entry_examples import half, series
+from tests.catalog.snapshot.asking_workers import two_workers
+
+STEPS = 30
+LEAST_CARRIED_OUT = 20
+"""Of the random changes; others contradict what stands, and are refused."""
+
+
+# --- equality ----------------------------------------------------------------------------------------------------
+
+
+def same(one: object, other: object, where: str = "") -> None:
+    """Fail where two snapshots, or parts of them, differ in anything, order included."""
+    assert type(one) is type(other), where
+    if isinstance(one, np.ndarray) and isinstance(other, np.ndarray):
+        assert one.dtype == other.dtype, where
+        assert np.array_equal(one, other, equal_nan=one.dtype.kind == "f"), where
+    elif isinstance(one, Mapping) and isinstance(other, Mapping):
+        assert list(one) == list(other), where
+        for key, value in one.items():
+            same(value, other[key], f"{where}[{key}]")
+    elif (dataclasses.is_dataclass(one) and dataclasses.is_dataclass(other)) or isinstance(one, SearchIndex):
+        same(vars(one), vars(other), where)
+    elif isinstance(one, tuple | list) and isinstance(other, tuple | list):
+        assert len(one) == len(other), where
+        for place, (mine, theirs) in enumerate(zip(one, other, strict=True)):
+            same(mine, theirs, f"{where}[{place}]")
+    else:
+        assert one == other, where
+
+
+def anew(catalogue: Catalogue) -> Snapshot:
+    """The whole snapshot, read without anything kept."""
+    with catalogue.reading() as session:
+        return take_snapshot(session)
+
+
+@pytest.fixture
+def whole_reads(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """Grows by one for each time that a source reads everything."""
+    reads: list[int] = []
+    whole = stock_module.read_stock
+
+    def counted(session: Session) -> Stock:
+        reads.append(1)
+        return whole(session)
+
+    monkeypatch.setattr("catalog.snapshot.snapshot.read_stock", counted)
+    return reads
+
+
+# --- random changes ----------------------------------------------------------------------------------------------
+
+
+def plain_half(maker: str, name: str, positions: int, pitch: float) -> Half:
+    return Half(
+        maker=maker,
+        series=name,
+        part_number=f"{name}-{2 * positions:02}",
+        half_kind="plug",
+        rows=2,
+        contact_count=2 * positions,
+        dimensions={
+            "pitch": Dimension(value=pitch),
+            "body_length": Dimension(value=round(pitch * positions + 2, 3)),
+            "body_width": Dimension(value=round(4 * pitch + 1, 3), tolerance=0.1),
+        },
+        categories={"mounting": ("surface_mount",)},
+    )
+
+
+def a_catalogue(session: Session) -> None:
+    """A series with laws, and nine of which only halves are listed: their laws are fitted, and absence is."""
+    fill(session)
+    for number in range(9):
+        name, pitch = f"TW{number}", 0.4 + 0.05 * number
+        add(session, [plain_half("Twite", name, size, pitch) for size in (5, 6, 8, 10, 15)], by(WREN))
+
+
+class RandomChanges:
+    """Changes of every sort, at random; one that contradicts what stands is refused and leaves nothing behind."""
+
+    def __init__(self, catalogue: Catalogue, seed: int) -> None:
+        self._catalogue = catalogue
+        self._draw = random.Random(seed)
+        self._gone: list[tuple[str, str]] = []
+        self.carried_out: list[str] = []
+
+    def one(self) -> None:
+        """One change in one transaction."""
+        kinds: list[Callable[[Session], None]] = [
+            self.add_half,
+            self.add_mating,
+            self.lengthen,
+            self.move_to_another_series,
+            self.rename_part,
+            self.withdraw,
+            self.restore,
+            self.merge,
+            self.other_laws,
+            self.describe_series,
+            self.say_something,
+        ]
+        chosen = self._draw.choice(kinds)
+        with suppress(EntryError, DuplicateError), self._catalogue.writing() as session:
+            chosen(session)
+            self.carried_out.append(chosen.__name__)
+
+    def _half(self, session: Session) -> Half:
+        return self._draw.choice(load_halves(session)).half
+
+    def add_half(self, session: Session) -> None:
+        name = f"TW{self._draw.randint(0, 11)}"
+        add(session, [plain_half("Twite", name, self._draw.randint(3, 30), 0.5)], by(WREN))
+
+    def add_mating(self, session: Session) -> None:
+        one, other = self._half(session), self._half(session)
+        stack = Dimension(value=self._draw.randint(10, 30) / 10)
+        add(session, [Mating(half=one.key, other=other.key, stack_height=stack, basis="trial_fit")], by(WREN))
+
+    def lengthen(self, session: Session) -> None:
+        chosen = self._half(session)
+        revise(session, by(WREN), chosen.key, longer(chosen, self._draw.choice([0.01, 0.5])))
+
+    def move_to_another_series(self, session: Session) -> None:
+        chosen = self._half(session)
+        moved = chosen.model_copy(update={"series": f"TW{self._draw.randint(0, 8)}"})
+        revise(session, by(WREN), chosen.key, moved)
+
+    def rename_part(self, session: Session) -> None:
+        chosen = self._half(session)
+        revise(session, by(WREN), chosen.key, chosen.model_copy(update={"aliases": ("tail feather",), "note": "seen"}))
+
+    def withdraw(self, session: Session) -> None:
+        lists: list[list[tuple[str, str]]] = [
+            [("half", record.key) for record in load_halves(session)],
+            [("mating", record.id) for record in load_matings(session)],
+            [("series", record.key) for record in load_series(session)],
+        ]
+        record, key = self._draw.choice(self._draw.choice([each for each in lists if each]))
+        withdraw(session, by(WREN), record, key)
+        self._gone.append((record, key))
+
+    def restore(self, session: Session) -> None:
+        if self._gone:
+            restore(session, by(WREN), *self._gone.pop(self._draw.randrange(len(self._gone))))
+
+    def merge(self, session: Session) -> None:
+        chosen = self._half(session).key
+        merge(session, by(WREN), chosen, self._half(session).key)
+        self._gone.append(("half", chosen))
+
+    def other_laws(self, session: Session) -> None:
+        entry = self._draw.choice([series(), wider_laws()])
+        revise(session, by(WREN), entry.key, entry)
+
+    def describe_series(self, session: Session) -> None:
+        described = Series(maker="Twite", name=f"TW{self._draw.randint(0, 8)}", aliases=("finch",))
+        add(session, [described], by(WREN))
+
+    def say_something(self, session: Session) -> None:
+        about = self._half(session).key
+        said = Sighting.model_validate({"half": about, "device": "field recorder"})
+        add_document(session, by(WREN), "sighting", said, of="half", about=about)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_after_any_changes_the_snapshot_is_the_same_as_one_taken_anew(
+    catalogue: Catalogue, seed: int, monkeypatch: pytest.MonkeyPatch, whole_reads: list[int]
+) -> None:
+    monkeypatch.setattr(stock_module, "MOST_CHANGED_SHARE", 1.0)
+    with catalogue.writing() as session:
+        a_catalogue(session)
+    source, changes = SnapshotSource(catalogue), RandomChanges(catalogue, seed)
+    source.current()
+    for step in range(STEPS):
+        for _ in range(1 + step % 3):
+            changes.one()
+        before = len(whole_reads)
+        current = source.current()
+        assert len(whole_reads) == before
+        same(current, anew(catalogue), "snapshot")
+    assert len(changes.carried_out) >= LEAST_CARRIED_OUT
+
+
+# --- what is read and worked out ---------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def filled(catalogue: Catalogue) -> Catalogue:
+    with catalogue.writing() as session:
+        a_catalogue(session)
+    return catalogue
+
+
+def _change(catalogue: Catalogue, change: Callable[[Session], Any]) -> None:
+    with catalogue.writing() as session:
+        change(session)
+
+
+def test_what_is_said_of_a_half_leaves_columns_and_absence_as_they_were(filled: Catalogue) -> None:
+    source = SnapshotSource(filled)
+    first = source.current()
+    said = Sighting.model_validate({"half": HALF, "device": "field recorder"})
+    _change(filled, lambda session: add_document(session, by(WREN), "sighting", said, of="half", about=HALF))
+    second = source.current()
+    assert second.version == first.version + 1
+    assert second.columns is first.columns
+    assert second.absent is first.absent
+
+
+def test_a_withdrawn_half_takes_its_matings_along_and_brings_them_back(filled: Catalogue) -> None:
+    source = SnapshotSource(filled)
+    first = source.current()
+    of_mate = [record.id for record in first.matings if MATE in (record.mating.half, record.mating.other)]
+    assert of_mate
+    _change(filled, lambda session: withdraw(session, by(WREN), "half", MATE))
+    without = source.current()
+    assert MATE not in without.halves
+    assert not {record.id for record in without.matings} & set(of_mate)
+    _change(filled, lambda session: restore(session, by(WREN), "half", MATE))
+    assert source.current().matings == first.matings
+
+
+def test_a_change_that_no_row_tells_of_is_seen_by_reading_everything(filled: Catalogue, whole_reads: list[int]) -> None:
+    source = SnapshotSource(filled)
+    source.current()
+
+    def by_hand(session: Session) -> None:
+        owner = HalfTable.__table__.select().where(HalfTable.key == HALF)
+        id_ = session.execute(owner).one().id
+        length = (HalfDimension.half_id == id_) & (HalfDimension.feature == "body_length")
+        session.execute(update(HalfDimension).where(length).values(value=7.9))
+        mark_changed(session)
+
+    _change(filled, by_hand)
+    seen = source.current()
+    assert seen.halves[HALF].half.dimensions["body_length"].value == 7.9
+    assert len(whole_reads) == 2
+
+
+def test_a_hidden_change_among_told_ones_is_seen_by_reading_everything(
+    filled: Catalogue, whole_reads: list[int]
+) -> None:
+    source = SnapshotSource(filled)
+    source.current()
+    _change(filled, mark_changed)
+    _change(filled, lambda session: revise(session, by(WREN), HALF, longer()))
+    seen = source.current()
+    assert len(whole_reads) == 2
+    same(seen, anew(filled), "snapshot")
+
+
+def test_very_many_changes_are_read_in_one_go(filled: Catalogue, whole_reads: list[int]) -> None:
+    source = SnapshotSource(filled)
+    source.current()
+    more = [half(part_number=f"N{number}") for number in range(100)]
+    _change(filled, lambda session: add(session, more, by(WREN)))
+    seen = source.current()
+    assert len(whole_reads) == 2
+    same(seen, anew(filled), "snapshot")
+
+
+def test_few_changes_are_read_by_themselves(filled: Catalogue, whole_reads: list[int]) -> None:
+    source = SnapshotSource(filled)
+    source.current()
+    _change(filled, lambda session: revise(session, by(WREN), HALF, longer()))
+    source.current()
+    assert len(whole_reads) == 1
+
+
+def test_a_stock_that_is_ahead_of_the_catalogue_is_not_built_on(filled: Catalogue) -> None:
+    """As when a copy of yesterday is put back in the place of the file."""
+    with filled.reading() as session:
+        stock = stock_module.read_stock(session)
+        ahead = dataclasses.replace(stock, version=stock.version + 5, journal=stock.journal + 5)
+        assert stock_module.update_stock(session, ahead) is None
+
+
+# --- several processes -------------------------------------------------------------------------------------------
+
+
+def test_every_worker_process_sees_a_change_at_its_next_request(database_url: str, catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        a_catalogue(session)
+    with two_workers(database_url) as workers:
+        first = [worker.ask(MEMBER) for worker in workers]
+        assert first[0][:2] == first[1][:2]
+        for round_ in range(1, 4):
+            with catalogue.writing() as session:
+                entry = get_record(session, "half", MEMBER).content
+                changed = longer(entry if isinstance(entry, Half) else None, 0.1)
+                revise(session, by(WREN), MEMBER, changed)
+            for version, length, _ in (worker.ask(MEMBER) for worker in workers):
+                assert version == first[0][0] + round_
+                assert length == changed.dimensions["body_length"].value

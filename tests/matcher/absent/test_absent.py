@@ -1,0 +1,102 @@
+"""Absent: the density agrees with a slow one, is fitted on the catalogue, and splits into shares that add up."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from matcher.absent.density import absent_log_density, absent_shares
+from matcher.absent.em_fit import SMALLEST_PRESENT_SHARE, fit_absent
+from matcher.columns.build import build_columns
+from matcher.likelihood.likelihood import likelihood
+from matcher.observations import Of, Reduced, SharedError, SharedKind
+from tests.matcher.invented import invented_columns, invented_rows
+from tests.matcher.reference_model.absence import log_density, measured
+
+COLUMNS = invented_columns(12)
+MODEL = fit_absent(COLUMNS)
+ZERO = SharedError(group="caliper", kind=SharedKind.ZERO, sd=0.0115)
+PICTURE = SharedError(group="picture", kind=SharedKind.SCALE, sd=0.02)
+UNSCALED = SharedError(group="picture", kind=SharedKind.SCALE, sd=10.0, unscaled=True)
+
+
+def reading(index: int, feature: str, value: float, shared: SharedError | None = None, spans: int = 1) -> Reduced:
+    return Reduced(index=index, feature=feature, value=value, u=0.02, total_u=0.02, shared=shared, spans=spans)
+
+
+def count(index: int, feature: str, number: int) -> Reduced:
+    return Reduced(index=index, feature=feature, count=number)
+
+
+def dimensions(shared: SharedError | None, factor: float = 1.0) -> list[Reduced]:
+    sizes = {"pitch": 0.503, "body_length": 9.1, "body_width": 4.2, "land_span": 5.3}
+    return [
+        reading(i, name, size * factor, shared, 9 if name == "pitch" else 1)
+        for i, (name, size) in enumerate(sizes.items())
+    ]
+
+
+STACK = Reduced(index=9, feature="stack_height", of=Of.PAIR, value=2.4, u=0.05, total_u=0.05)
+KIND = Reduced(index=8, feature="half_kind", values=frozenset({"plug"}))
+CASES = {
+    "dimensions alone": dimensions(None),
+    "with an exact count": [*dimensions(None), count(5, "contact_count", 20), count(6, "rows", 2)],
+    "a count that nobody lists": [*dimensions(None), count(5, "contact_count", 26)],
+    "one caliper's zero error": [*dimensions(ZERO), count(5, "contact_count", 20)],
+    "a scaled picture": [*dimensions(PICTURE), count(5, "contact_count", 20)],
+    "an unscaled picture": [*dimensions(UNSCALED, 40.0), count(5, "contact_count", 20)],
+    "one reading of an unscaled picture": [reading(0, "pitch", 20.0, UNSCALED), count(5, "contact_count", 20)],
+    "a feature that no half states": [*dimensions(None), reading(4, "contact_width", 0.2)],
+    "what is seen, and the pair": [*dimensions(None), KIND, STACK],
+    "bounds": [*dimensions(None), Reduced(index=5, feature="height", at_most=2.0, u=0.02, total_u=0.02)],
+    "nothing measured": [KIND],
+}
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_the_density_agrees_with_the_slow_one(case: str) -> None:
+    observations = CASES[case]
+    weighed = likelihood(COLUMNS, observations)
+    rest = [
+        part.log_likelihood.tolist()
+        for part in weighed.parts
+        if not measured(part.readings[0])
+        and not (part.readings[0].feature == "contact_count" and part.readings[0].count is not None)
+    ]
+    slow = log_density(MODEL, COLUMNS, observations, weighed.total.tolist(), rest)
+    assert absent_log_density(MODEL, weighed) == pytest.approx(slow, rel=1e-9, abs=1e-9)
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_shares_of_the_density_add_up(case: str) -> None:
+    weighed = likelihood(COLUMNS, CASES[case])
+    assert absent_shares(MODEL, weighed).sum() == pytest.approx(absent_log_density(MODEL, weighed), abs=1e-9)
+
+
+def test_the_density_of_a_length_integrates_to_one() -> None:
+    sizes = np.exp(np.linspace(math.log(0.02), math.log(2000), 8001))
+    density = [
+        math.exp(absent_log_density(MODEL, likelihood(COLUMNS, [reading(0, "body_length", float(x))]))) for x in sizes
+    ]
+    assert np.trapezoid(density, sizes) == pytest.approx(1.0, abs=0.02)
+
+
+def test_the_fit_is_deterministic_and_its_weights_add_up() -> None:
+    again = fit_absent(COLUMNS)
+    assert np.array_equal(again.weights, MODEL.weights)
+    assert MODEL.weights.sum() == pytest.approx(1.0)
+    assert MODEL.present_share >= SMALLEST_PRESENT_SHARE
+    assert MODEL.size.sum() == len(COLUMNS)
+
+
+def test_a_catalogue_of_any_number_of_halves_can_be_thinned_out() -> None:
+    """400 of 527: in floating point 400 steps of 527/400 once led beyond the last half."""
+    model = fit_absent(build_columns(invented_rows(27)[0][:527], []))
+    assert model.weights.sum() == pytest.approx(1.0)
+
+
+def test_a_catalogue_of_a_few_series_keeps_the_starting_values() -> None:
+    small = fit_absent(invented_columns(3))
+    assert small.weights.tolist() == pytest.approx([1 / 3] * 3)

@@ -1,0 +1,43 @@
+"""A judgement is a part of an identification at a part of its cost: the two never differ."""
+
+from __future__ import annotations
+
+import pytest
+
+from matcher.absent.em_fit import fit_absent
+from matcher.errors import UnknownHalfError
+from matcher.identify import explain, identify, judge
+from matcher.observations import Reduced
+from tests.matcher.invented import invented_columns
+
+COLUMNS = invented_columns(12)
+MODEL = fit_absent(COLUMNS)
+
+
+def readings(half: int, off_mm: float) -> list[Reduced]:
+    """Count and two lengths of a half, each the same amount off."""
+    count = Reduced(index=0, feature="contact_count", count=int(COLUMNS.counts["contact_count"][half]))
+    lengths = [
+        Reduced(
+            index=place, feature=name, value=float(COLUMNS.dimensions[name].stated[half]) + off_mm, u=0.02, total_u=0.02
+        )
+        for place, name in enumerate(("body_length", "body_width"), start=1)
+    ]
+    return [count, *lengths]
+
+
+@pytest.mark.parametrize("half", range(0, len(COLUMNS.keys), 29))
+@pytest.mark.parametrize("off_mm", [0.0, 0.05, 3.0])
+def test_it_says_what_identification_and_explanation_say(half: int, off_mm: float) -> None:
+    observed, keys = readings(half, off_mm), [COLUMNS.keys[half], COLUMNS.keys[0]]
+    whole = identify(COLUMNS, MODEL, observed, prior_absent=0.2)
+    judged = judge(COLUMNS, MODEL, observed, keys, prior_absent=0.2)
+    assert (judged.verdict, judged.probability_absent) == (whole.verdict, whole.probability_absent)
+    assert judged.first == whole.candidates[0]
+    explained = [explain(COLUMNS, MODEL, observed, key, prior_absent=0.2).candidate for key in keys]
+    assert list(judged.named) == explained
+
+
+def test_an_unknown_half_is_refused() -> None:
+    with pytest.raises(UnknownHalfError):
+        judge(COLUMNS, MODEL, readings(0, 0.0), ["no:such"])

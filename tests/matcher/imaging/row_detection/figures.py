@@ -1,0 +1,34 @@
+"""``python -m tests.matcher.imaging.row_detection.figures 1000`` prints the figures of as many pictures of the tests'
+family; with a number behind it, those of that family of seeds; with ``harsh`` behind it, those of harsh ones."""
+
+from __future__ import annotations
+
+import sys
+
+import numpy as np
+
+from tests.matcher.imaging.row_detection.rendered_rows import drawn_difficulty, rendered
+from tests.matcher.imaging.row_detection.test_found_contacts import FAMILY, Outcome, by_difficulty, outcome_of
+
+
+def outcome(number: int, *, family: int, harsh: bool) -> Outcome:
+    """What comes of one picture of a family; of the tests' family, the same as the tests'."""
+    rng = np.random.default_rng([family, 1, number] if harsh else [family, number])
+    return outcome_of(rendered(rng, drawn_difficulty(rng, harsh=harsh)))
+
+
+def main(images: int, *, family: int, harsh: bool) -> None:
+    """Print the shares, and wrong counts by difficulty."""
+    outcomes = [outcome(number, family=family, harsh=harsh) for number in range(images)]
+    found = [one for one in outcomes if one.row is not None]
+    wrong = [one for one in found if not one.right]
+    print(f"refused {images - len(found)}, right {np.mean([one.right for one in outcomes]):.4f}")
+    print(f"pitch held {np.mean([one.held for one in found]):.4f} of those found")
+    print(f"wrong {len(wrong)}, of these unsure {sum(not one.row.sure for one in wrong if one.row)}")
+    print(f"sure of the right {np.mean([one.row.sure for one in found if one.right and one.row]):.4f}")
+    print(by_difficulty(outcomes))
+
+
+if __name__ == "__main__":
+    families = [int(word) for word in sys.argv[2:] if word != "harsh"]
+    main(int(sys.argv[1]), family=families[0] if families else FAMILY, harsh="harsh" in sys.argv)

@@ -1,0 +1,183 @@
+"""The quick way with pictures without a scale: equal to the slow model and to the careful quadrature."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.integrate import quad
+
+from matcher.absent.em_fit import fit_absent
+from matcher.columns.columns import Columns
+from matcher.decision.posterior import posterior
+from matcher.likelihood import scale_free_ratios
+from matcher.likelihood.likelihood import likelihood
+from matcher.likelihood.quadrature import WAYS, error_nodes
+from matcher.likelihood.shared_errors import SharedGroup, by_panels, exact
+from matcher.likelihood.single_reading import half_mixture
+from matcher.likelihood.tolerance_density import rectangle_normal
+from matcher.observations import UNSCALED_SD, Reduced, SharedError, SharedKind
+from tests.matcher.invented import invented_columns
+from tests.matcher.random_catalogues import Bench, random_columns
+from tests.matcher.reference_model.whole import log_likelihood
+
+RIGHT, COARSELY, POSTERIOR = 1e-9, 1e-6, 1e-6
+VAGUE_SEEDS = (20, 99, 141, 145)
+"""Random catalogues with entries whose u is as large as the size: the panels are off by 1e-7 to 1e-5 there."""
+
+PICTURE = SharedError(group="picture", kind=SharedKind.SCALE, sd=UNSCALED_SD, unscaled=True)
+
+
+def random_picture(seed: int, size: int = 40) -> tuple[Columns, list[Reduced]]:
+    """A catalogue and readings of one picture."""
+    draw = np.random.default_rng([7, seed])
+    columns = random_columns(draw, size)
+    bench = Bench(draw, columns, int(draw.integers(size)))
+    return columns, bench.group(SharedKind.SCALE, unscaled=True, size=int(draw.integers(2, 6)))
+
+
+def group_of(columns: Columns, readings: list[Reduced]) -> SharedGroup:
+    """The group as the likelihood makes it."""
+    error = readings[0].shared
+    assert error is not None
+    return SharedGroup(
+        error=error, readings=tuple(readings), mixtures=tuple(half_mixture(r, columns) for r in readings)
+    )
+
+
+def fine_pictures(number: int) -> list[SharedGroup]:
+    """Groups of readings fine enough for the quick way."""
+    found = [group_of(*random_picture(seed)) for seed in range(3 * number)]
+    return [group for group in found if scale_free_ratios.within_reach(group.readings)][:number]
+
+
+def largest_part(group: SharedGroup) -> np.ndarray:
+    """By half, the largest u of an explanation as a part of its size."""
+    parts = [
+        np.where(c.weight > 0, c.entry_u / np.maximum(c.centre, 1e-300), 0.0)
+        for m in group.mixtures
+        for c in m.components
+    ]
+    return np.asarray(np.max(parts, axis=0))
+
+
+def test_the_quick_way_equals_the_panels_where_sizes_are_known() -> None:
+    groups = fine_pictures(30)
+    assert len(groups) == 30
+    for group in groups:
+        everyone = np.flatnonzero(largest_part(group) < 0.2)
+        quick, trusted = scale_free_ratios.log_density(
+            group.readings, [m.take(everyone) for m in group.mixtures], UNSCALED_SD
+        )
+        careful = by_panels(group, everyone)
+        assert quick[trusted] == pytest.approx(careful[trusted], abs=RIGHT)
+        assert trusted.mean() > 0.8
+
+
+@pytest.mark.parametrize("seed", VAGUE_SEEDS)
+def test_entries_that_may_be_near_zero_agree_with_the_slow_model(seed: int) -> None:
+    columns, readings = random_picture(seed)
+    group = group_of(columns, readings)
+    quick, trusted = scale_free_ratios.log_density(group.readings, group.mixtures, UNSCALED_SD)
+    chosen = np.flatnonzero(trusted & (largest_part(group) > 0.5))[:3]
+    assert len(chosen)
+    for half in chosen:
+        assert quick[half] == pytest.approx(log_likelihood(columns, int(half), readings), abs=RIGHT)
+
+
+def test_the_coarse_way_is_right_to_a_millionth() -> None:
+    for group in fine_pictures(30):
+        fine, trusted = scale_free_ratios.log_density(group.readings, group.mixtures, UNSCALED_SD)
+        coarse, _ = scale_free_ratios.log_density(group.readings, group.mixtures, UNSCALED_SD, scale_free_ratios.COARSE)
+        assert coarse[trusted] == pytest.approx(fine[trusted], abs=COARSELY)
+
+
+def test_the_posterior_is_that_of_the_panels(monkeypatch: pytest.MonkeyPatch) -> None:
+    columns = invented_columns(60)
+    model = fit_absent(columns)
+    names = ("body_length", "body_width", "land_span")
+    draw = np.random.default_rng(3)
+    for half in draw.integers(0, len(columns), 4):
+        sizes = [float(columns.dimensions[name].stated[half]) for name in names]
+        pixels = [90.0 * size + float(draw.normal()) for size in sizes]
+        readings = [
+            Reduced(index=i, feature=name, value=x, u=1.5, total_u=1.5, shared=PICTURE)
+            for i, (name, x) in enumerate(zip(names, pixels, strict=True))
+        ]
+        quick = posterior(columns, model, readings)
+        with monkeypatch.context() as patched:
+            patched.setattr(scale_free_ratios, "within_reach", lambda _: False)
+            careful = posterior(columns, model, readings)
+        assert np.exp(quick.log_half) == pytest.approx(np.exp(careful.log_half), abs=POSTERIOR)
+        assert quick.probability_absent == pytest.approx(careful.probability_absent, abs=POSTERIOR)
+
+
+def test_a_coarse_reading_is_left_to_the_panels() -> None:
+    columns, readings = random_picture(VAGUE_SEEDS[0])
+    coarse = [replace(reading, u=0.07 * reading.number) for reading in readings]
+    group, halves = group_of(columns, coarse), np.arange(5)
+    assert not scale_free_ratios.within_reach(coarse)
+    assert exact(group, halves).tolist() == by_panels(group, halves).tolist()
+
+
+def test_a_tolerance_nearly_as_wide_as_the_size_is_left_to_the_panels() -> None:
+    columns = invented_columns(4)
+    wide = replace(columns.dimensions["body_width"], half_width=0.9 * columns.dimensions["body_width"].centre)
+    columns = replace(columns, dimensions={**columns.dimensions, "body_width": wide})
+    sizes = (("body_length", 700.0), ("body_width", 200.0))
+    readings = [Reduced(index=0, feature=name, value=x, u=1.0, total_u=1.0, shared=PICTURE) for name, x in sizes]
+    group, halves = group_of(columns, readings), np.arange(len(columns))
+    _, trusted = scale_free_ratios.log_density(group.readings, group.mixtures, UNSCALED_SD)
+    assert not trusted.any()
+    assert exact(group, halves).tolist() == by_panels(group, halves).tolist()
+
+
+def test_shares_do_not_depend_on_what_was_asked_before() -> None:
+    columns, readings = random_picture(VAGUE_SEEDS[1])
+    (first,), (again,) = likelihood(columns, readings).parts, likelihood(columns, readings).parts
+    everyone = np.arange(len(columns))
+    one_by_one = np.hstack([first.shares(everyone[[half]]) for half in everyone])
+    assert one_by_one == pytest.approx(again.shares(everyone), abs=RIGHT)
+
+
+@pytest.mark.parametrize(
+    ("t", "s"), [(0.0, 0.0), (0.02, 0.0), (0.0, 0.02), (0.2, 0.1), (0.6, 0.0), (0.5, 0.12), (0.0, 0.3), (0.1, 2.0)]
+)
+def test_nodes_give_the_mean_over_true_sizes(t: float, s: float) -> None:
+    c, x = 2.0, 400.0
+
+    def prior(y: float) -> float:
+        return math.exp(-0.5 * (math.log(x / y) / UNSCALED_SD) ** 2)
+
+    way = next(way for way in WAYS if way.reaches(np.array(t), np.array(s)))
+    sizes, weights = way.nodes(*(np.array([[part * c]]) for part in (1.0, t, s)))
+    mean = float((np.vectorize(prior)(sizes) * weights).sum())
+    assert mean == pytest.approx(_mean(prior, c, t * c, s * c), rel=RIGHT)
+
+
+def _mean(prior: Callable[[float], float], c: float, t: float, s: float) -> float:
+    """By adaptive quadrature in ln(size)."""
+    if t == 0.0 and s == 0.0:
+        return float(prior(c))
+
+    def integrand(v: float) -> float:
+        density = rectangle_normal(np.array(math.exp(v) - c), np.array(t), np.array(max(s, 1e-9)))
+        return float(density) * math.exp(v) * float(prior(math.exp(v)))
+
+    top = math.log(c + t + 12 * s)
+    steps = (0.01, 0.03, 0.1, 0.2, 0.4, 0.8, 1.5, 4.0)
+    edges = sorted({top - step for step in steps} | {math.log(y) for y in (c, c - t, c + t)} | {top, top - 40.0})
+    return math.fsum(
+        quad(integrand, low, high, epsrel=1e-12, epsabs=1e-15, limit=200)[0] for low, high in itertools.pairwise(edges)
+    )
+
+
+def test_error_nodes_give_the_mean_of_one_over_the_reading() -> None:
+    for u in (0.001, 0.016, 0.06):
+        nodes, weights = error_nodes(u)
+        series = 1.0 + u**2 + 3 * u**4 + 15 * u**6 + 105 * u**8
+        assert float((weights / (1.0 + u * nodes)).sum()) == pytest.approx(series, abs=RIGHT)
