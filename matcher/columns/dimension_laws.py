@@ -17,7 +17,7 @@ from matcher.columns.columns import Floats
 SMALL_CHANGE = 0.12
 """A slope is taken to be the pitch (or 0) when that moves nothing within the fitted range by this much, mm.
 
-DESIGN §4. On 270 real series of three sizes and more (tests/real_geometry) the slopes of lengths lie either within
+On 270 real series of three sizes and more (tests/real_geometry) the slopes of lengths lie either within
 0.05 mm of the pitch over the range or at least 0.28 mm away, so that any limit between decides alike."""
 
 LEAST_U = 0.01

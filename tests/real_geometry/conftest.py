@@ -10,7 +10,7 @@ from catalog.footprints import FootprintImport, import_folders
 from catalog.model.entries import Half, Series
 
 FOOTPRINTS = Path("/usr/share/kicad/footprints")
-"""Where Debian's package of open footprints (CHECK-VALUES §6) puts its files."""
+"""Where Debian's package of open footprints (6.0.11) puts its files."""
 
 
 @pytest.fixture(scope="session")

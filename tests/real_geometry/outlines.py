@@ -1,6 +1,6 @@
 """Two readings of a body in a footprint file: the moulding that the importer finds, and everything that is drawn.
 
-The figures of CHECK-VALUES §6 were reached with the whole drawing of the fabrication layer, contacts' legs and
+The study's target figures were reached with the whole drawing of the fabrication layer, contacts' legs and
 hold-downs included. Both readings are tried, and named apart.
 """
 

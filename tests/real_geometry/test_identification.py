@@ -1,7 +1,7 @@
 """The main job on real geometry: thresholds are the project's own targets, on fewer specimens than the study.
 
-`python -m tests.real_geometry.study` tries 20,000 specimens for each scenario. What others reached on this geometry is
-in the project's check values, section 6; allowances for the smaller numbers here are three standard errors.
+`python -m tests.real_geometry.study` tries 20,000 specimens for each scenario. Earlier simulations of our own on this
+geometry reached much the same; allowances for the smaller numbers here are three standard errors.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ CASES = {
 
 @pytest.fixture(scope="module")
 def drawn(real_halves: tuple[Half, ...]) -> Columns:
-    """The catalogue with whole drawings as outlines: what the published figures were reached with."""
+    """The catalogue with whole drawings as outlines: what the study's target figures were reached with."""
     folders: list[Path] = sorted(FOOTPRINTS.glob("Connector*.pretty"))
     rows = rows_of(as_drawn(real_halves, folders))
     return build_columns([with_process_tolerance(row) for row in rows], [])

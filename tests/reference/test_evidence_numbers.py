@@ -1,7 +1,7 @@
 """Weighted mean, Birge ratio and E_n of evidence against independent libraries and their definitions.
 
-The Birge ratio √(χ²/(n−1)) and E_n = (x − X)/√(U_x² + U_X²), |E_n| ≤ 1 (ISO 13528, ISO/IEC 17043) are from memory
-(CHECK-VALUES §3); weighted means, χ² and their distribution are held to numpy, scipy, uncertainties and GTC.
+The Birge ratio √(χ²/(n−1)) and E_n = (x − X)/√(U_x² + U_X²), |E_n| ≤ 1 (ISO 13528, ISO/IEC 17043) are from
+memory; weighted means, χ² and their distribution are held to numpy, scipy, uncertainties and GTC.
 """
 
 from __future__ import annotations

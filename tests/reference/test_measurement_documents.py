@@ -1,7 +1,7 @@
 """The measurement code against JCGM 106, EA-4/02, NIST TN 1297 and DIN 862, and against scipy and GTC.
 
 Each number names its document and how it is known: P read in the publisher's text, S in a secondary transcription,
-C recomputed, M from memory (CHECK-VALUES).
+C recomputed, M from memory.
 """
 
 from __future__ import annotations

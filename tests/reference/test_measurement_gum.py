@@ -1,7 +1,7 @@
 """The measurement code against the GUM, JCGM 100:2008, and against GTC and scipy.
 
-Numbers are those the clause prints, as transcribed by secondary sources and recomputed (CHECK-VALUES §2, status S, C),
-unless a line says "from memory". Printed numbers are rounded; the tolerance is half of their last figure.
+Numbers are those the clause prints, as transcribed by secondary sources and recomputed, unless a line says "from
+memory". Printed numbers are rounded; the tolerance is half of their last figure.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Connectors that a published specification fixes, found again from rounded measurements.
 
-The rows are those of the project's check values, section 1; "P" was read in the publisher's own text, "S" in a
-secondary transcription, "M" is from memory. span = (positions − 1) × pitch is arithmetic on published numbers.
+Each row names its specification. "P" was read in the publisher's own text, "S" in a secondary transcription, "M" is
+from memory. span = (positions − 1) × pitch is arithmetic on published numbers.
 """
 
 from __future__ import annotations

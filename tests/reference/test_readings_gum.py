@@ -1,7 +1,6 @@
 """Readings against GTC, scipy, uncertainties and metrolopy, and against the GUM, JCGM 101 and EA-4/02.
 
-How a printed number is known stands beside it: S in a secondary transcription, M from memory, C recomputed
-(CHECK-VALUES).
+How a printed number is known stands beside it: S in a secondary transcription, M from memory, C recomputed.
 """
 
 from __future__ import annotations
@@ -129,14 +128,14 @@ def test_the_weighted_mean_agrees_with_uncertainties_and_metrolopy() -> None:
 
 @pytest.mark.parametrize(("dof", "printed"), [(1, 3.841), (2, 5.991), (3, 7.815), (4, 9.488), (5, 11.070), (6, 12.592)])
 def test_chi_squared_has_its_tabled_points(dof: int, printed: float) -> None:
-    # χ² at 95 % (CHECK-VALUES §5, C): two clusters of readings, so far apart that their χ² is the printed number.
+    # χ² at 95 %, as tables print it (C): two clusters of readings, so far apart that their χ² is the printed number.
     values = [0.0] * dof + [math.sqrt(printed * (dof + 1) / dof)]
     assert weighted_mean(values, [1.0] * (dof + 1)).chi2 == pytest.approx(printed, rel=1e-9)
     assert weighted_mean(values, [1.0] * (dof + 1)).p == pytest.approx(0.05, abs=5e-5)
 
 
 def test_the_birge_ratio_is_the_root_of_chi_squared_over_its_degrees_of_freedom() -> None:
-    # √(χ²/(n − 1)) of the weighted mean (CHECK-VALUES §3, M): external over internal uncertainty.
+    # √(χ²/(n − 1)) of the weighted mean (Birge 1932, M): external over internal uncertainty.
     ours, weights = weighted_mean(VALUES, U), np.array(U) ** -2
     external = math.sqrt((weights * (np.array(VALUES) - ours.value) ** 2).sum() / (3 * weights.sum()))
     assert math.sqrt(ours.chi2 / 3) == pytest.approx(external / ours.u, rel=1e-9)

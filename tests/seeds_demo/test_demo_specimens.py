@@ -24,7 +24,7 @@ COVERAGE = 3.5
 """Standard uncertainties within which a reading without a slip lies."""
 
 SOLDERED = 0.08
-"""A soldered half sits up to so much higher, mm (DESIGN, feature table: height)."""
+"""A soldered half sits up to so much higher, mm, as the feature table says of height. Common practice, no source."""
 
 ROW_STRETCH = 0.001
 """The pitch of a whole row is off by at most so much, mm: the mould is cut by it. Common practice, no source."""

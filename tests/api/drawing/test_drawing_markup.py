@@ -18,7 +18,7 @@ from api.drawing.views import Look, View, mated_view, side_view, top_view
 from tests.api.drawing.reading_back import SVG, ReadDrawing
 
 LIMIT_BYTES = 40_000
-"""What issue 5's drawing task allows for a half of 200 contacts."""
+"""Most bytes of a drawing of a half with 200 contacts: pages show dozens of drawings at once."""
 
 HOSTILE = (
     "</svg><script>alert(1)</script>",

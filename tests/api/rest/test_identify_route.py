@@ -1,4 +1,4 @@
-"""POST /v1/identify and /v1/identify/explain: the contract of DESIGN §6, and every way to ask wrongly."""
+"""POST /v1/identify and /v1/identify/explain: the JSON contract, and every way to ask wrongly."""
 
 from __future__ import annotations
 

@@ -21,7 +21,7 @@ def _of(half: Half, code: Code) -> list[Finding]:
 @pytest.mark.parametrize(
     ("name", "value", "default"),
     [
-        # DESIGN §4: half-widths by feature and size, common practice, no source.
+        # Half-widths by feature and size: common practice, no source.
         ("pitch", 0.8, 0.05),
         ("body_length", 9.0, 0.10),
         ("body_length", 13.0, 0.15),

