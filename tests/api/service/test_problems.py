@@ -7,10 +7,10 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 
-import catalog.model.errors
 import pytest
 from starlette.testclient import TestClient
 
+import catalog.model.errors
 import matcher.errors
 from api.app import create_app
 from api.schemas.problems import FieldProblem
