@@ -16,9 +16,9 @@ from api.pictures.decoding import GreyPicture, read_picture
 from api.pictures.measuring import budgets, finite, relations, scale, scaling_of
 from api.schemas import measured as answers
 from api.schemas import measuring as asked
+from api.schemas.limits import MAX_PROFILE
 from api.schemas.problems import FieldProblem
 from api.service.problems import ApiError
-from api.service.settings import MAX_PROFILE
 from matcher.errors import ObservationError, ObservationErrors
 from matcher.imaging.clicks.inputs import ClickedRow, Picture
 from matcher.imaging.clicks.reduction import measure_picture

@@ -17,13 +17,13 @@ from api.pictures.decoding import FORMATS, read_picture
 from api.pictures.measuring import measure
 from api.pictures.row_finding import find_rows, rows_looked_at
 from api.schemas.examples import MEASURE_EXAMPLES, MEASURE_TITLES, ROW_EXAMPLES, ROW_TITLES, described
+from api.schemas.limits import MAX_ROWS
 from api.schemas.measured import MeasureAnswer, RowAnswer
 from api.schemas.measuring import MeasureRequest, RowRequest
-from api.schemas.problems import FieldProblem
+from api.schemas.problems import FieldProblem, shown
 from api.service.dependencies import is_json, media_type_of, require_json, require_known_query
-from api.service.problems import ApiError, shown
+from api.service.problems import ApiError
 from api.service.responses import documented
-from api.service.settings import MAX_ROWS
 from matcher.features import Plane
 from matcher.observations import Of
 

@@ -9,9 +9,9 @@ from pydantic import ConfigDict, Field, StrictInt, ValidationError, model_valida
 from api.schemas.answers import Out
 from api.schemas.evidence import Acknowledged
 from api.schemas.examples import IDENTIFY_EXAMPLES
+from api.schemas.limits import MAX_OBSERVATIONS, MAX_PICTURES
 from api.schemas.measuring import ClickedPicture, MeasureRequest
 from api.schemas.requests import AnyObservation, AtHand, ClosedJaws, IdentifyRequest, Number, OwnFigures, Request
-from api.service.settings import MAX_OBSERVATIONS, MAX_PICTURES
 from catalog.cases.finding import Case
 from catalog.cases.specimens import Comment, Solution, Specimen
 from catalog.cases.summaries import Judged, Summary

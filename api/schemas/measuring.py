@@ -10,8 +10,8 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import ConfigDict, Discriminator, Field, StrictInt, Tag, model_validator
 
 from api.schemas.examples import MEASURE_EXAMPLES, ROW_EXAMPLES
+from api.schemas.limits import MAX_OBSERVATIONS, MAX_PICTURES, MAX_POINTS, MAX_PROFILE, MAX_ROWS
 from api.schemas.requests import ClosedJaws, DimensionObservation, Number, OwnFigures, Request, Word
-from api.service.settings import MAX_OBSERVATIONS, MAX_PICTURES, MAX_POINTS, MAX_PROFILE, MAX_ROWS
 from matcher.features import FEATURES, Kind, Plane
 from matcher.observations import Of
 

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field
+
+LONGEST_VALUE = 200
+"""Characters of an offending value that are given back; the rest helps nobody."""
 
 
 class FieldProblem(BaseModel):
@@ -53,3 +57,22 @@ class Problem(BaseModel):
     detail: str = Field(description="What happened this time.")
     instance: str = Field(default="", description="The address that was asked.")
     errors: tuple[FieldProblem, ...] = Field(default=(), description="Every offending field that was found.")
+
+
+def shown(value: object) -> object:
+    """An offending value as JSON can carry it: NaN and infinities as words, long things shortened."""
+    if isinstance(value, float) and not math.isfinite(value):
+        return "NaN" if math.isnan(value) else ("Infinity" if value > 0 else "-Infinity")
+    if value is None or isinstance(value, bool | int | float):
+        return value if not isinstance(value, int) or abs(value) < 2**63 else _short(str(value))
+    if isinstance(value, str):
+        return _short(value)
+    if isinstance(value, list | tuple):
+        if len(value) == 1 and isinstance(value[0], str):
+            return _short(value[0])  # a lone word is read as a list of one; its writer wrote the word
+        return f"a list of {len(value)}"
+    return _short(repr(value))
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= LONGEST_VALUE else text[: LONGEST_VALUE - 1] + "…"

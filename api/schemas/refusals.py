@@ -9,9 +9,8 @@ from pydantic import BaseModel
 
 from api.schemas.contributing import ENTRY_TAGS
 from api.schemas.measuring import PERSPECTIVE_TAGS
-from api.schemas.problems import FieldProblem
+from api.schemas.problems import FieldProblem, shown
 from api.schemas.requests import KIND_TAGS, UNKNOWN_FEATURE, ExplainRequest, observation_model
-from api.service.problems import shown
 from catalog.model.entries import Half, Mating, Series
 from matcher.features import FEATURES
 from matcher.vocabulary import closest, closest_meaning, remedy_for

@@ -23,7 +23,7 @@ from pydantic import (
 )
 
 from api.schemas.examples import EXPLAIN_EXAMPLES, IDENTIFY_EXAMPLES
-from api.service.settings import MAX_CANDIDATES, MAX_OBSERVATIONS, MAX_READINGS
+from api.schemas.limits import MAX_CANDIDATES, MAX_OBSERVATIONS, MAX_READINGS
 from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND
 from matcher.decision.posterior import PRIOR_ABSENT
 from matcher.features import FEATURES, Feature, Kind, Plane, Subject

@@ -9,9 +9,9 @@ from typing import Annotated
 from fastapi import Depends, Query, Request, Response
 from fastapi.dependencies.models import Dependant
 
-from api.schemas.problems import FieldProblem
+from api.schemas.problems import FieldProblem, shown
 from api.service.paging import LONGEST_CURSOR
-from api.service.problems import ApiError, shown
+from api.service.problems import ApiError
 from api.service.responses import NotModified
 from api.service.settings import MAX_PAGE
 from catalog.db.database import Catalogue

@@ -5,10 +5,9 @@ The JSON interface answers with the documents and the command line prints them.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 
-from api.schemas.problems import FieldProblem, Problem
+from api.schemas.problems import FieldProblem, Problem, shown
 from api.service.problem_types import PROBLEMS
 from catalog.accounts.masking import masked
 from catalog.contribute.acknowledgements import ReviewRefusedError
@@ -33,9 +32,6 @@ from catalog.model.errors import (
 )
 from catalog.review import Finding
 from matcher.errors import ObservationError, ObservationErrors, UnknownHalfError
-
-LONGEST_VALUE = 200
-"""Characters of an offending value that are given back; the rest helps nobody."""
 
 MOST_ERRORS = 50
 """Field errors in one problem document; the detail tells how many there were."""
@@ -112,21 +108,6 @@ def _sayable(text: str) -> str:
     return masked(text.encode("utf-8", "replace").decode())
 
 
-def shown(value: object) -> object:
-    """An offending value as JSON can carry it: NaN and infinities as words, long things shortened."""
-    if isinstance(value, float) and not math.isfinite(value):
-        return "NaN" if math.isnan(value) else ("Infinity" if value > 0 else "-Infinity")
-    if value is None or isinstance(value, bool | int | float):
-        return value if not isinstance(value, int) or abs(value) < 2**63 else _short(str(value))
-    if isinstance(value, str):
-        return _short(value)
-    if isinstance(value, list | tuple):
-        if len(value) == 1 and isinstance(value[0], str):
-            return _short(value[0])  # a lone word is read as a list of one; its writer wrote the word
-        return f"a list of {len(value)}"
-    return _short(repr(value))
-
-
 def detail_of(error: Exception) -> str:
     """What happened, in one sentence, without the remedy."""
     if isinstance(error, ObservationErrors):
@@ -162,7 +143,3 @@ def _to_acknowledge(finding: Finding) -> FieldProblem:
 
 def _field(field: str, value: object, message: str, remedy: str) -> FieldProblem:
     return FieldProblem(field=field, value=shown(value), message=message, remedy=remedy)
-
-
-def _short(text: str) -> str:
-    return text if len(text) <= LONGEST_VALUE else text[: LONGEST_VALUE - 1] + "…"

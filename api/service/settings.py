@@ -21,27 +21,6 @@ MAX_FILE_BYTES = 200_000_000
 MAX_FILE_PIXELS = 80_000_000
 """The same for a file on one's own machine, where nobody else waits: a whole photo of the finest cameras."""
 
-MAX_OBSERVATIONS = 200
-"""Most observations in one request: ten times what the feature table can ask of one half, its mate and the pair."""
-
-MAX_READINGS = 100
-"""Most repeated readings of one feature; more would not shrink an uncertainty that the instrument bounds."""
-
-MAX_PICTURES = 20
-"""Most pictures in one request: both halves and the pair from every side."""
-
-MAX_ROWS = 4
-"""Most rows of contacts in one picture: connectors of more are rare, and two of their rows tell the rest."""
-
-MAX_POINTS = 2000
-"""Most points clicked in one row: the largest count of contacts that is taken at all."""
-
-MAX_PROFILE = 10_000
-"""Most grey levels of one profile: the width of the largest picture that is taken, and half as much again."""
-
-MAX_CANDIDATES = 100
-"""Most candidates in one answer; beyond that no person reads on."""
-
 DEFAULT_PAGE = 50
 MAX_PAGE = 500
 """Entries on one page of a list: the default, and the most that may be asked for."""

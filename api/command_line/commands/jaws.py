@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
-from api.schemas.problems import FieldProblem
-from api.service.problems import ApiError, shown
+from api.schemas.problems import FieldProblem, shown
+from api.service.problems import ApiError
 
 JawsOption = Annotated[
     list[str] | None,

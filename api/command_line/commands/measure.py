@@ -22,8 +22,8 @@ from api.pictures.measuring import measure as measured
 from api.pictures.row_finding import find_rows
 from api.schemas.measured import MeasureAnswer, RowAnswer
 from api.schemas.measuring import MeasureRequest, RowRequest
-from api.schemas.problems import FieldProblem
-from api.service.problems import ApiError, shown
+from api.schemas.problems import FieldProblem, shown
+from api.service.problems import ApiError
 from api.service.settings import MAX_FILE_BYTES, MAX_FILE_PIXELS
 from matcher.features import Plane
 from matcher.observations import Of

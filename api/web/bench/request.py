@@ -16,10 +16,10 @@ from api.identification.advising import readings_of
 from api.identification.answering import check_tried_halves
 from api.observations.checking import form_of
 from api.observations.short_form import ShortFormError, canonical_name, parse_pieces
+from api.schemas.limits import MAX_OBSERVATIONS
 from api.schemas.problems import FieldProblem
 from api.schemas.requests import AskRequest
 from api.service.problems import ApiError, problem_of
-from api.service.settings import MAX_OBSERVATIONS
 from catalog.snapshot.snapshot import Snapshot
 from matcher.decision.posterior import PRIOR_ABSENT
 from matcher.errors import ObservationError, ObservationErrors

@@ -13,7 +13,7 @@ from urllib.parse import urlencode
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from api.service.settings import MAX_ROWS
+from api.schemas.limits import MAX_ROWS
 from api.web.page.rendering import VisitDep
 from matcher.features import FEATURES, Feature, Kind, Plane, Subject
 

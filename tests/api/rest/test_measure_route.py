@@ -11,7 +11,7 @@ from starlette.testclient import TestClient
 
 from api.observations.short_form import parse_pieces
 from api.schemas.examples import MEASURE_EXAMPLES
-from api.service.settings import MAX_PICTURES, MAX_POINTS, MAX_ROWS
+from api.schemas.limits import MAX_PICTURES, MAX_POINTS, MAX_ROWS
 
 PITCH, TILT = 50.0, 0.03
 PLUG = "ouzelby:mossipet-p24"

@@ -13,9 +13,9 @@ from starlette.testclient import TestClient
 import catalog.model.errors
 import matcher.errors
 from api.app import create_app
-from api.schemas.problems import FieldProblem
+from api.schemas.problems import FieldProblem, shown
 from api.service.problem_types import PROBLEMS
-from api.service.problems import KIND_OF_ERROR, MOST_ERRORS, ApiError, make_problem, problem_of, shown
+from api.service.problems import KIND_OF_ERROR, MOST_ERRORS, ApiError, make_problem, problem_of
 from api.service.settings import RETRY_AFTER_S, Settings
 from catalog.db.database import open_catalogue
 from catalog.model.errors import CatalogueError, FileError, LockedError, NotFoundError

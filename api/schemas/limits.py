@@ -1,0 +1,24 @@
+"""The most that a request may hold, wherever it comes from: the interface, a page, a file on the command line."""
+
+from __future__ import annotations
+
+MAX_OBSERVATIONS = 200
+"""Most observations in one request: ten times what the feature table can ask of one half, its mate and the pair."""
+
+MAX_READINGS = 100
+"""Most repeated readings of one feature; more would not shrink an uncertainty that the instrument bounds."""
+
+MAX_PICTURES = 20
+"""Most pictures in one request: both halves and the pair from every side."""
+
+MAX_ROWS = 4
+"""Most rows of contacts in one picture: connectors of more are rare, and two of their rows tell the rest."""
+
+MAX_POINTS = 2000
+"""Most points clicked in one row: the largest count of contacts that is taken at all."""
+
+MAX_PROFILE = 10_000
+"""Most grey levels of one profile: the width of the largest picture that is taken, and half as much again."""
+
+MAX_CANDIDATES = 100
+"""Most candidates in one answer; beyond that no person reads on."""
