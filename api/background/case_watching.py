@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from api.operations.case_ranking import Ranked, rank_again
 from api.service.logs import logger
-from catalog.cases.finding import next_behind
+from catalog.cases.retrieval import next_behind
 from catalog.db.database import Catalogue
 from catalog.model.errors import CatalogueError
 from catalog.snapshot.snapshot import SnapshotSource

@@ -19,7 +19,7 @@ from api.schemas.requests import FitObservation, IdentifyRequest
 from api.service.logs import logger
 from api.service.problems import ApiError
 from catalog.cases.answers import renew_answer
-from catalog.cases.finding import Case, Seer, comments_of, next_behind
+from catalog.cases.retrieval import Case, Seer, comments_of, next_behind
 from catalog.cases.specimens import Comment, Specimen
 from catalog.cases.summaries import MOST_ALIKE, Judged, Led, Summary
 from catalog.db.database import Catalogue

@@ -7,8 +7,8 @@ from sqlalchemy.orm import Session
 from api.identification.tools_at_hand import tools_of
 from api.schemas.cases import CaseOut, asked_of, case_out
 from api.schemas.requests import to_observations
-from catalog.cases.confirming import Evidence, evidence_of
-from catalog.cases.finding import Case, Seer, comments_of, get_case
+from catalog.cases.confirmation import Evidence, evidence_of
+from catalog.cases.retrieval import Case, Seer, comments_of, get_case
 from catalog.cases.specimens import SPECIMEN, Specimen
 from catalog.history.preconditions import tag_of
 

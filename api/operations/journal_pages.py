@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from api.schemas.history import JournalPage
 from api.service.paging import decode_cursor, encode_cursor
-from catalog.cases.finding import was_public
+from catalog.cases.retrieval import was_public
 from catalog.history import journal
 from catalog.history.journal import JournalEntry
 

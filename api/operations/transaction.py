@@ -14,9 +14,8 @@ from starlette.responses import JSONResponse, Response
 
 from api.service.access import WhoDep
 from api.service.dependencies import CatalogueDep
-from catalog.accounts.access import act_of
+from catalog.accounts.access import Who, act_of
 from catalog.accounts.tokens import as_they_stand
-from catalog.accounts.who import Who
 from catalog.db.database import Catalogue
 from catalog.history.acts import Act
 from catalog.history.once import RequestKey, answered, remember, request_key

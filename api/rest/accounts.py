@@ -32,10 +32,9 @@ from api.service.access import WhoDep, needs
 from api.service.dependencies import CatalogueDep, require_json, require_known_query
 from api.service.responses import documented
 from catalog.accounts import contributors, tokens
-from catalog.accounts.access import Permission, allowed, permission_to_revoke, require
+from catalog.accounts.access import About, Permission, Scope, Who, allowed, not_known, permission_to_revoke, require
 from catalog.accounts.contributors import Contributor
 from catalog.accounts.tokens import Token
-from catalog.accounts.who import About, Scope, Who, not_known
 from catalog.history.acts import Act
 from catalog.history.documents import new_key
 from catalog.history.undoing import undo

@@ -7,7 +7,7 @@ from urllib.parse import quote
 from xml.etree import ElementTree
 
 from api.rest.feeds import ATOM, NAMESPACE, add_link, add_text, as_xml, feed_id
-from catalog.cases.finding import Case
+from catalog.cases.retrieval import Case
 from catalog.cases.summaries import VERDICTS
 from catalog.model.timestamps import now
 

@@ -43,13 +43,12 @@ from api.service.dependencies import (
 from api.service.paging import LARGEST_NUMBER, decode_number, encode_cursor
 from api.service.responses import documented
 from api.service.settings import DEFAULT_PAGE
-from catalog.accounts.access import Permission, allowed, require
-from catalog.accounts.who import Who
-from catalog.cases import keeping
-from catalog.cases.finding import Case, get_case, get_revision, public_cases, seer, seer_of
+from catalog.accounts.access import Permission, Who, allowed, require
+from catalog.cases import lifecycle
+from catalog.cases.retrieval import Case, get_case, get_revision, public_cases, seer, seer_of
 from catalog.cases.specimens import COMMENT, SPECIMEN, Comment, Specimen
 from catalog.cases.summaries import Judged, Summary
-from catalog.evidence.giving import take_back
+from catalog.evidence.submission import take_back
 from catalog.history.acts import Act
 from catalog.history.documents import get_document
 from catalog.history.preconditions import require_unchanged, tag_of
@@ -102,7 +101,7 @@ def save_specimen(body: SpecimenIn, snapshot: SnapshotDep, writing: WritingDep) 
     summary, _ = _checked(snapshot, body)
 
     def work(session: Session, act: Act) -> CaseOut:
-        document = keeping.save(session, act, body.specimen(), summary, private=body.private)
+        document = lifecycle.save(session, act, body.specimen(), summary, private=body.private)
         return _told(session, document.key, act)
 
     return writing.once(work, body=body, reason=body.reason, status=201)
@@ -190,9 +189,9 @@ def revise_specimen(key: str, body: SpecimenIn, snapshot: SnapshotDep, writing: 
     summary, judged = _checked(snapshot, body, halves)
 
     def work(session: Session, act: Act) -> CaseOut:
-        case = keeping.own_case(session, act, key)
+        case = lifecycle.own_case(session, act, key)
         require_unchanged(session, SPECIMEN, key, writing.tag)
-        keeping.revise(session, act, case, body.specimen(), summary, judged, private=body.private)
+        lifecycle.revise(session, act, case, body.specimen(), summary, judged, private=body.private)
         return _told(session, key, act)
 
     return writing.once(work, body=body, reason=body.reason)
@@ -219,7 +218,7 @@ def add_comment(key: str, body: CommentIn, snapshot: SnapshotDep, writing: Writi
 
     def work(session: Session, act: Act) -> CommentOut:
         case = get_case(session, key, seer_of(act))
-        document = keeping.comment(session, act, case, said, judged)
+        document = lifecycle.comment(session, act, case, said, judged)
         return comment_out(
             document, {each.half: each for each in (judged,) if each}, tag_of(session, COMMENT, document.key)
         )
@@ -265,17 +264,17 @@ def accept(key: str, body: AcceptIn, snapshot: SnapshotDep, writing: WritingDep)
         require(writing.who, Permission.GIVE_EVIDENCE)
 
     def work(session: Session, act: Act) -> CaseOut:
-        case = keeping.own_case(session, act, key, maintained=True)
+        case = lifecycle.own_case(session, act, key, maintained=True)
         require_unchanged(session, SPECIMEN, key, writing.tag)
         choice = _choice(body, snapshot, writing.who)
-        keeping.accept(session, act, case, choice, lambda: evidence_in(case))
+        lifecycle.accept(session, act, case, choice, lambda: evidence_in(case))
         return _told(session, key, act)
 
     return writing.once(work, body=body, reason=body.reason)
 
 
-def _choice(body: AcceptIn, snapshot: Snapshot, who: Who) -> keeping.Choice:
-    return keeping.Choice(
+def _choice(body: AcceptIn, snapshot: Snapshot, who: Who) -> lifecycle.Choice:
+    return lifecycle.Choice(
         half=body.half,
         listed=snapshot.halves[body.half].origin == "listed",
         reason=body.reason,
@@ -296,7 +295,7 @@ def _choice(body: AcceptIn, snapshot: Snapshot, who: Who) -> keeping.Choice:
 )
 def withdraw_specimen(key: str, body: ReasonIn, writing: WritingDep) -> Response:
     """One's own, or as a maintainer anybody's. Whoever has its key may still read it."""
-    return _close(key, body, writing, keeping.withdraw)
+    return _close(key, body, writing, lifecycle.withdraw)
 
 
 @router.post(
@@ -309,12 +308,12 @@ def withdraw_specimen(key: str, body: ReasonIn, writing: WritingDep) -> Response
 def reopen_specimen(key: str, body: ReasonIn, writing: WritingDep) -> Response:
     """One's own that was solved; a maintainer also what was withdrawn. A confirmation that came of it stays until it
     is taken back."""
-    return _close(key, body, writing, keeping.reopen)
+    return _close(key, body, writing, lifecycle.reopen)
 
 
 def _close(key: str, body: ReasonIn, writing: Writing, change: Callable[[Session, Act, Case], object]) -> Response:
     def work(session: Session, act: Act) -> CaseOut:
-        case = keeping.own_case(session, act, key, maintained=True)
+        case = lifecycle.own_case(session, act, key, maintained=True)
         require_unchanged(session, SPECIMEN, key, writing.tag)
         change(session, act, case)
         return _told(session, key, act)

@@ -25,7 +25,7 @@ from api.service.paging import decode_cursor, encode_cursor
 from api.service.responses import documented
 from api.service.settings import DEFAULT_PAGE
 from catalog.accounts.access import Permission
-from catalog.evidence import giving
+from catalog.evidence import submission
 from catalog.evidence.standing import EntryRecord
 from catalog.evidence.statements import Answer, Dispute, Sighting
 from catalog.history.acts import Act
@@ -65,7 +65,7 @@ def add_confirmation(body: ConfirmationIn, writing: WritingDep) -> Response:
     """Confirm an entry's revision by what you measured, by a document, or by a trial fit."""
 
     def work(session: Session, act: Act) -> StatementOut:
-        document, findings = giving.confirm(session, act, body.confirmation, body.acknowledge)
+        document, findings = submission.confirm(session, act, body.confirmation, body.acknowledge)
         return statement_out(document, tag_of(session, document.record, document.key), findings)
 
     return writing.once(work, body=body, status=201)
@@ -81,7 +81,9 @@ def add_confirmation(body: ConfirmationIn, writing: WritingDep) -> Response:
 )
 def add_dispute(body: Dispute, writing: WritingDep) -> Response:
     """Say what is wrong with an entry's revision, and why. It shows as disputed until that is settled."""
-    return writing.once(lambda session, act: _told(session, giving.dispute(session, act, body)), body=body, status=201)
+    return writing.once(
+        lambda session, act: _told(session, submission.dispute(session, act, body)), body=body, status=201
+    )
 
 
 @router.post(
@@ -95,7 +97,9 @@ def add_dispute(body: Dispute, writing: WritingDep) -> Response:
 def add_answer(key: str, body: ReasonIn, writing: WritingDep) -> Response:
     """Add to the discussion; `reason` is the text."""
     given = Answer(dispute=key, text=body.reason)
-    return writing.once(lambda session, act: _told(session, giving.answer(session, act, given)), body=body, status=201)
+    return writing.once(
+        lambda session, act: _told(session, submission.answer(session, act, given)), body=body, status=201
+    )
 
 
 @router.post(
@@ -111,7 +115,7 @@ def resolve_dispute(key: str, body: ResolutionIn, writing: WritingDep) -> Respon
     def work(session: Session, act: Act) -> StatementOut:
         get_document(session, "dispute", key)
         require_unchanged(session, "dispute", key, writing.tag)
-        return _told(session, giving.resolve(session, act, key, body.resolution))
+        return _told(session, submission.resolve(session, act, key, body.resolution))
 
     return writing.once(work, body=body, reason=body.resolution.reason)
 
@@ -126,14 +130,16 @@ def resolve_dispute(key: str, body: ResolutionIn, writing: WritingDep) -> Respon
 )
 def add_sighting(body: Sighting, writing: WritingDep) -> Response:
     """Found in which device, on which of its boards."""
-    return writing.once(lambda session, act: _told(session, giving.sight(session, act, body)), body=body, status=201)
+    return writing.once(
+        lambda session, act: _told(session, submission.sight(session, act, body)), body=body, status=201
+    )
 
 
 def _take_back(record: str, key: str, body: ReasonIn, writing: WritingDep) -> Response:
     def work(session: Session, act: Act) -> StatementOut:
         get_document(session, record, key)
         require_unchanged(session, record, key, writing.tag)
-        return _told(session, giving.take_back(session, act, record, key))
+        return _told(session, submission.take_back(session, act, record, key))
 
     return writing.once(work, body=body, reason=body.reason)
 

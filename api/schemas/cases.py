@@ -12,7 +12,7 @@ from api.schemas.examples import IDENTIFY_EXAMPLES
 from api.schemas.limits import MAX_OBSERVATIONS, MAX_PICTURES
 from api.schemas.measuring import ClickedPicture, MeasureRequest
 from api.schemas.requests import AnyObservation, AtHand, ClosedJaws, IdentifyRequest, Number, OwnFigures, Request
-from catalog.cases.finding import Case
+from catalog.cases.retrieval import Case
 from catalog.cases.specimens import Comment, Solution, Specimen
 from catalog.cases.summaries import Judged, Summary
 from catalog.evidence.statements import Key

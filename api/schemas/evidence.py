@@ -8,9 +8,9 @@ from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy.orm import Session
 
 from api.schemas.answers import Out
+from catalog.evidence.assessment import JudgedConfirmation
 from catalog.evidence.estimates import Competing, Estimate
-from catalog.evidence.judging import JudgedConfirmation
-from catalog.evidence.reading import assessment_of
+from catalog.evidence.retrieval import assessment_of
 from catalog.evidence.standing import EntryRecord, Standing
 from catalog.evidence.statements import Confirmation, Resolution
 from catalog.history.documents import DocumentRecord, documents

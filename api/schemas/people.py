@@ -8,9 +8,9 @@ from pydantic import Field
 
 from api.schemas.answers import Out
 from api.schemas.evidence import Given
+from catalog.accounts.access import Role, Scope, State
 from catalog.accounts.contributors import Contributor
 from catalog.accounts.tokens import DEFAULT_DAYS, DEFAULT_SCOPES, LONGEST_DAYS, Created, Token
-from catalog.accounts.who import Role, Scope, State
 from catalog.model.text_fields import Passage
 
 

@@ -13,8 +13,7 @@ from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from api.service.dependencies import CatalogueDep
 from api.service.logs import logger
 from catalog.accounts import tokens
-from catalog.accounts.access import Permission, require
-from catalog.accounts.who import ANYBODY, Who
+from catalog.accounts.access import ANYBODY, Permission, Who, require
 from catalog.db.database import Catalogue
 from catalog.model.errors import LockedError, ReadOnlyError
 from catalog.model.timestamps import now

@@ -9,7 +9,7 @@ from typing import Any
 
 from uvicorn.config import LOGGING_CONFIG
 
-from catalog.accounts.masking import masked
+from catalog.accounts.token_format import masked
 
 
 class TokenMask(logging.Filter):

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 
 from api.schemas.problems import FieldProblem, Problem, shown
 from api.service.problem_types import PROBLEMS
-from catalog.accounts.masking import masked
+from catalog.accounts.token_format import masked
 from catalog.contribute.acknowledgements import ReviewRefusedError
 from catalog.model.errors import (
     CatalogueError,

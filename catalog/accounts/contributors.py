@@ -10,8 +10,8 @@ from typing import Any
 from sqlalchemy import func, insert, select, update
 from sqlalchemy.orm import Session
 
-from catalog.accounts.masking import masked
-from catalog.accounts.who import Role
+from catalog.accounts.access import Role
+from catalog.accounts.token_format import masked
 from catalog.db.record_tables import ContributorTable, JournalTable
 from catalog.history.acts import OPERATOR, Act
 from catalog.history.journal import Change, append

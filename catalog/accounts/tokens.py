@@ -12,9 +12,9 @@ from sqlalchemy import insert, or_, select, update
 from sqlalchemy.orm import Session
 
 from catalog.accounts import contributors
+from catalog.accounts.access import Role, Scope, State, Who
 from catalog.accounts.contributors import Contributor, checked_line
-from catalog.accounts.masking import PREFIX, is_token
-from catalog.accounts.who import Role, Scope, State, Who
+from catalog.accounts.token_format import PREFIX, is_token
 from catalog.db.record_tables import ContributorTable, TokenTable
 from catalog.history.acts import OPERATOR, Act
 from catalog.history.journal import Change, append

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from sqlalchemy import update
 from sqlalchemy.orm import Session
 
-from catalog.cases.finding import Case, case_now
+from catalog.cases.retrieval import Case, case_now
 from catalog.cases.specimens import OPEN, SPECIMEN
 from catalog.cases.summaries import CHANGED, RECORD, SAME, CaseAnswer, Judged, Summary, changes
 from catalog.db.record_tables import DocumentTable

@@ -16,7 +16,7 @@ from catalog.model.entries import AnyEntry, Series
 from catalog.model.errors import DuplicateError
 from catalog.model.series_laws import Expansion, expand
 from catalog.records.adding import AddReport, add
-from catalog.review import Finding, is_clean, review, surroundings
+from catalog.review import Finding, is_clean, read_neighbours, review
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -103,7 +103,7 @@ def _require_not_gone(session: Session, entry: AnyEntry) -> None:
 
 
 def _reviewed(session: Session, entry: AnyEntry) -> tuple[Finding, ...]:
-    return review(entry, surroundings(session, entry))
+    return review(entry, read_neighbours(session, entry))
 
 
 def _keys(entry: AnyEntry) -> tuple[str, ...]:

@@ -14,7 +14,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from catalog.evidence.measured import CountedValue, MeasuredValue, NamedValue
+from catalog.evidence.values import CountedValue, MeasuredValue, NamedValue
 from catalog.model.entries import Dimension, Half, Mating
 from matcher.columns.columns import Dim
 from matcher.columns.process_tolerance import process_interval

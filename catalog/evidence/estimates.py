@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from catalog.evidence.agreement import AGREES, Stated, deviation, dim, spanned
-from catalog.evidence.measured import MeasuredValue
+from catalog.evidence.values import MeasuredValue
 from catalog.model.entries import Citation, Dimension
 from matcher.columns.columns import Dim
 from matcher.columns.process_tolerance import default_half_width, process_interval

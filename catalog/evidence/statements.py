@@ -7,8 +7,8 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, Field, StringConstraints, model_validator
 
-from catalog.evidence.measured import MeasuredValue, Value
 from catalog.evidence.standing import EntryRecord
+from catalog.evidence.values import MeasuredValue, Value
 from catalog.model.entries import Citation, Dimension, Entry
 from catalog.model.text_fields import Line, Passage, Remark, plain_line
 from matcher.features import CATEGORIES, COUNTS, DIMENSIONS, FEATURES, PAIR_DIMENSIONS

@@ -3,7 +3,6 @@
 `import_folder` (or `import_folders`) is the entrance.
 """
 
-from catalog.footprints.importing import import_folder, import_folders
-from catalog.footprints.report import FootprintImport, FootprintReport, Skipped
+from catalog.footprints.folder_import import FootprintImport, FootprintReport, Skipped, import_folder, import_folders
 
 __all__ = ["FootprintImport", "FootprintReport", "Skipped", "import_folder", "import_folders"]

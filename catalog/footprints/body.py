@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from catalog.footprints.footprint_file import Box, Stroke, UnusableFootprint
 from catalog.footprints.lands import Lands
-from catalog.footprints.parsing import Box, Stroke, UnusableFootprint
 from matcher.features import FEATURES
 
 JOINED = 0.015

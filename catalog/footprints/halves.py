@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from catalog.footprints.body import HOLD_DOWN_DOUBT, Body, read_body
+from catalog.footprints.footprint_file import Footprint, UnusableFootprint
 from catalog.footprints.lands import Lands, read_lands
-from catalog.footprints.naming import NameFacts, name_facts
-from catalog.footprints.parsing import Footprint, UnusableFootprint
+from catalog.footprints.name_facts import NameFacts, name_facts
 from catalog.model.entries import BlockedPosition, Citation, Dimension, Half
 from matcher.features import FEATURES
 

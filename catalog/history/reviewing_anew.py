@@ -12,7 +12,7 @@ from catalog.history.acts import OPERATOR, Act
 from catalog.history.changing import members_standing
 from catalog.history.rewriting import TABLES, AnyRecord, get_records, rewrite, stood_of
 from catalog.model.entries import AnyEntry, Half, Mating, Series
-from catalog.review import Surroundings, among, is_clean, review, surroundings
+from catalog.review import Neighbours, among, is_clean, read_neighbours, review
 
 REVIEWED = "review"
 """The journal's word for another outcome of the machine review."""
@@ -53,7 +53,7 @@ class _Gone:
         around = among(entry, self.halves)
         return bool(around.siblings or around.alike or around.namesakes or around.mates)
 
-    def instead(self, standing: Surroundings, entry: AnyEntry) -> Surroundings:
+    def instead(self, standing: Neighbours, entry: AnyEntry) -> Neighbours:
         """What stood around an entry with them: in place of what now stands under their keys."""
         gone = among(entry, self.halves)
         keys = {half.key for half in self.halves}
@@ -84,7 +84,7 @@ def _doubted(session: Session, record: str, since: str) -> Iterator[AnyRecord]:
 
 def _rested_on(session: Session, entry: AnyEntry, gone: _Gone) -> bool:
     """Whether nothing is found as things stand, but something with what is gone in its place."""
-    standing = surroundings(session, entry)
+    standing = read_neighbours(session, entry)
     return is_clean(review(entry, standing)) and not is_clean(review(entry, gone.instead(standing, entry)))
 
 

@@ -22,7 +22,7 @@ from catalog.db.tables import (
     SeriesAlias,
     SeriesTable,
 )
-from catalog.evidence.judging import Assessed
+from catalog.evidence.assessment import Assessed
 from catalog.history.acts import Act
 from catalog.history.journal import Change, append
 from catalog.history.states import Stood, stood, substance

@@ -12,9 +12,8 @@ from sqlalchemy.orm import Session
 from catalog.db.record_tables import JournalTable
 from catalog.db.tables import HalfTable, SeriesTable
 from catalog.evidence.agreement import Verdict, agreement, stated
-from catalog.evidence.assessments import Assessment
-from catalog.evidence.judging import Assessed, JudgedConfirmation
-from catalog.evidence.reading import assessments
+from catalog.evidence.assessment import Assessed, Assessment, JudgedConfirmation
+from catalog.evidence.retrieval import assessments
 from catalog.history.acts import Act
 from catalog.history.documents import get_document, revise_document
 from catalog.history.journal import JournalEntry

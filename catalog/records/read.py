@@ -25,9 +25,8 @@ from catalog.db.tables import (
     SeriesAlias,
     SeriesTable,
 )
-from catalog.evidence.assessments import Assessment
-from catalog.evidence.judging import Assessed
-from catalog.evidence.reading import assessments
+from catalog.evidence.assessment import Assessed, Assessment
+from catalog.evidence.retrieval import assessments
 from catalog.model.entries import BlockedPosition, Citation, Dimension, Half, Mating, Ratings, Series
 from catalog.records.read_models import BetterKnown, HalfRecord, MatingRecord, SeriesRecord
 from catalog.records.write import TEXT_ROLES

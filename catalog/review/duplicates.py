@@ -7,10 +7,10 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from rapidfuzz.distance import OSA
 
 from catalog.model.entries import Half, slug
-from catalog.review.around import Surroundings, alike
+from catalog.review.dimensions import agree_on_categories, pitch_of, value
 from catalog.review.findings import Code, Finding, Severity
 from catalog.review.names import known_as, names_of, one_slip_apart, skeleton, stem
-from catalog.review.sizes import agree_on_categories, pitch_of, value
+from catalog.review.neighbours import Neighbours, alike
 from matcher.columns.process_tolerance import LANDS, default_half_width
 
 SAME_SHARE = 0.5
@@ -27,7 +27,7 @@ SHOWN = 3
 """Names written out in a message; ``others`` holds all."""
 
 
-def duplicates(half: Half, around: Surroundings) -> Iterator[Finding]:
+def duplicates(half: Half, around: Neighbours) -> Iterator[Finding]:
     """Findings about halves that may be this one."""
     named = {other.key for other in around.namesakes if _same_name(half, other)}
     yield from _names(half, [other for other in around.namesakes if other.key in named])

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from catalog.model.entries import Half
+from catalog.review.dimensions import LEAST_SLACK, contact_span, excess, interval, label, pitch_of, value
 from catalog.review.findings import Code, Finding, Severity, mm
-from catalog.review.sizes import LEAST_SLACK, contact_span, excess, interval, label, pitch_of, value
 from matcher.features import FEATURES
 
 LARGEST_ENDS = 25.0

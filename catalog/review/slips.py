@@ -9,8 +9,8 @@ from math import inf, log
 from types import MappingProxyType
 
 from catalog.model.entries import Half
+from catalog.review.dimensions import label, pitch_of
 from catalog.review.findings import Code, Finding, mm
-from catalog.review.sizes import label, pitch_of
 from matcher.features import FEATURES
 from matcher.vocabulary import MM_PER_UNIT
 

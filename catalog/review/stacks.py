@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from catalog.model.entries import Half, Mating
+from catalog.review.dimensions import LEAST_SLACK, dimension_interval, interval, pitch_of, value
 from catalog.review.findings import Code, Finding, Severity, mm
-from catalog.review.sizes import LEAST_SLACK, dimension_interval, interval, pitch_of, value
 
 MISREGISTER_SHARE = 0.25
 """End contacts this share of a pitch apart no longer meet: common practice, no source."""

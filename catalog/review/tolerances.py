@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from catalog.model.entries import Dimension, Half, Mating
+from catalog.review.dimensions import label, pitch_of
 from catalog.review.findings import Code, Finding, mm
-from catalog.review.sizes import label, pitch_of
 from matcher.columns.process_tolerance import LANDS, default_half_width
 
 WIDE_FACTOR = 5.0

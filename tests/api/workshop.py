@@ -15,7 +15,7 @@ from starlette.testclient import TestClient
 from api.app import create_app
 from api.service.settings import Settings
 from catalog.accounts import contributors, tokens
-from catalog.accounts.who import Role, Scope
+from catalog.accounts.access import Role, Scope
 from catalog.db.database import Catalogue
 from catalog.history.acts import operators
 from catalog.history.pending import DELAY

@@ -18,7 +18,7 @@ import uvicorn
 from api.app import create_app
 from api.service.settings import Settings
 from catalog.accounts import contributors, tokens
-from catalog.accounts.who import Role, Scope
+from catalog.accounts.access import Role, Scope
 from catalog.db.database import open_catalogue
 from catalog.history.acts import operators
 from catalog.model.timestamps import read

@@ -8,8 +8,8 @@ import numpy as np
 from sqlalchemy.orm import Session
 
 from catalog.contribute.contributing import revise_entry
-from catalog.evidence.giving import confirm
 from catalog.evidence.statements import Confirmation
+from catalog.evidence.submission import confirm
 from catalog.history.acts import Act
 from catalog.history.pending import submit_merge, submit_withdrawal
 from catalog.history.rewriting import get_record

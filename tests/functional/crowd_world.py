@@ -18,8 +18,8 @@ from sqlalchemy.orm import Session
 
 from catalog.contribute.contributing import contribute, revise_entry
 from catalog.db.database import Catalogue
-from catalog.evidence.giving import confirm, dispute, sight
 from catalog.evidence.statements import Confirmation, Dispute, Sighting
+from catalog.evidence.submission import confirm, dispute, sight
 from catalog.history.acts import Act
 from catalog.history.pending import carry_out_due
 from catalog.history.rewriting import get_record

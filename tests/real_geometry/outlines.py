@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from catalog.footprints.footprint_file import read_footprint
 from catalog.footprints.lands import read_lands
-from catalog.footprints.naming import name_facts
-from catalog.footprints.parsing import read_footprint
+from catalog.footprints.name_facts import name_facts
 from catalog.model.entries import Dimension, Half
 from matcher.columns.columns import Dim, HalfRow
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from catalog.model.entries import Dimension, Half
-from catalog.review import Code, Finding, Severity, Surroundings, review
+from catalog.review import Code, Finding, Neighbours, Severity, review
 from catalog.review.names import known_as, names_of, one_slip_apart, stem
 from catalog.review.slips import swapped_figures
 from catalog.snapshot.search import plain
@@ -51,13 +51,13 @@ class Neighbourhood:
         own = (other for other in self._series[half.series_key] if other.key != half.key and other.rows == half.rows)
         return {other.key: other for other in own if len({half.half_kind, other.half_kind} - {None}) < 2}
 
-    def around(self, half: Half) -> Surroundings:
+    def around(self, half: Half) -> Neighbours:
         """What stands around it, itself left out."""
         named = {key: other for name in names_of(half) for key, other in self._names.get(stem(name), {}).items()}
         name = plain(half.part_number)
         near = {key: other for short in _shortened(name) for key, other in self._near.get(short, {}).items()}
         named |= {key: other for key, other in near.items() if one_slip_apart(name, plain(other.part_number))}
-        return Surroundings(
+        return Neighbours(
             siblings=tuple(self.siblings(half).values()),
             alike=tuple(o for o in self._contacts[half.contact_count, half.rows] if o.key != half.key),
             namesakes=tuple(other for key, other in named.items() if key != half.key),

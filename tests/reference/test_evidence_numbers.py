@@ -16,7 +16,7 @@ import uncertainties
 from GTC import type_b, ureal
 
 from catalog.evidence.agreement import Verdict, agreement, stated
-from catalog.evidence.measured import MeasuredValue
+from catalog.evidence.values import MeasuredValue
 from matcher.uncertainty.consensus import combine_people, normalised_error
 from tests.catalog.evidence.evidence_examples import half
 

@@ -21,8 +21,8 @@ from api.observations.short_form import parse_pieces
 from api.operations.case_ranking import checked_summary, judged_half, rank_again, require_half, revision_of
 from api.operations.case_reading import case_of, evidence_in
 from api.schemas.cases import CaseItem, CaseOut, CasePage, CommentIn, SpecimenIn, asked_of, case_item
-from catalog.cases import keeping
-from catalog.cases.finding import get_case, own_cases, public_cases, seer_of
+from catalog.cases import lifecycle
+from catalog.cases.retrieval import get_case, own_cases, public_cases, seer_of
 from catalog.cases.specimens import Comment, Specimen
 from catalog.db.database import Catalogue
 from catalog.history.acts import OPERATOR, Act, operators
@@ -88,7 +88,7 @@ def save(
             found = _written(
                 catalogue,
                 operators(),
-                lambda session, act: keeping.save(session, act, specimen, summary, private=body.private).key,
+                lambda session, act: lifecycle.save(session, act, specimen, summary, private=body.private).key,
             )
     show(case_blocks(found))
     show([plain(""), plain(f"Kept as {found.key}: 'otherhalf case show {found.key}'")])
@@ -177,7 +177,7 @@ def comment(
         said = Comment(specimen=key, text=body.text, half=body.half, revision=revision)
 
         def work(session: Session, act: Act) -> str:
-            keeping.comment(session, act, get_case(session, key, seer_of(act)), said, judged)
+            lifecycle.comment(session, act, get_case(session, key, seer_of(act)), said, judged)
             return key
 
         found = _written(catalogue, act, work)
@@ -216,7 +216,7 @@ def accept(
     with told(), opened(database) as catalogue:
         snapshot = SnapshotSource(catalogue).current()
         require_half(snapshot, half)
-        choice = keeping.Choice(
+        choice = lifecycle.Choice(
             half=half,
             listed=snapshot.halves[half].origin == "listed",
             reason=reason,
@@ -227,7 +227,7 @@ def accept(
 
         def work(session: Session, act: Act) -> str:
             case = get_case(session, key, seer_of(act))
-            keeping.accept(session, act, case, choice, lambda: evidence_in(case))
+            lifecycle.accept(session, act, case, choice, lambda: evidence_in(case))
             return key
 
         found = _written(catalogue, operators(reason), work)
@@ -243,7 +243,7 @@ def withdraw(
     """Take a case off the list. It stays readable by its key, and in the journal."""
 
     def work(session: Session, act: Act) -> str:
-        keeping.withdraw(session, act, get_case(session, key, seer_of(act)))
+        lifecycle.withdraw(session, act, get_case(session, key, seer_of(act)))
         return key
 
     with told(), opened(database) as catalogue:

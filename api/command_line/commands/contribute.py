@@ -17,7 +17,7 @@ from api.command_line.output.console import plain
 from api.command_line.output.history import finding_lines
 from api.command_line.output.lists import added_lines
 from catalog.accounts import contributors
-from catalog.accounts.who import Role
+from catalog.accounts.access import Role
 from catalog.contribute.acknowledgements import ReviewRefusedError
 from catalog.contribute.contributing import Contributed, contribute, review_standing
 from catalog.db.database import Catalogue

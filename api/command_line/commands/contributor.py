@@ -13,7 +13,7 @@ from api.command_line.output.history import undone_lines
 from api.command_line.output.people import contributor_table, first_steps
 from api.schemas.people import ContributorList, contributor_out
 from catalog.accounts import contributors
-from catalog.accounts.who import Role
+from catalog.accounts.access import Role
 from catalog.history.acts import operators
 from catalog.history.documents import new_key
 from catalog.history.undoing import undo as undo_changes

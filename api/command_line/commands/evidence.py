@@ -17,9 +17,9 @@ from api.command_line.output.history import finding_lines
 from api.observations.short_form import parse_pieces
 from api.schemas.evidence import evidence_of
 from catalog.contribute.acknowledgements import ReviewRefusedError
-from catalog.evidence import giving
-from catalog.evidence.assessments import Assessment
-from catalog.evidence.reading import assessment_of
+from catalog.evidence import submission
+from catalog.evidence.assessment import Assessment
+from catalog.evidence.retrieval import assessment_of
 from catalog.evidence.statements import Confirmation, Dispute, Sighting
 from catalog.exchange.problems import message_of, remedy_for
 from catalog.history.rewriting import AnyRecord, assessed_of, get_record
@@ -84,7 +84,7 @@ def confirm(
         said |= _basis(values or [], document, document_revision, page, fits, does_not_fit)
         confirmation = _checked(Confirmation, said)
         try:
-            document_, findings = giving.confirm(
+            document_, findings = submission.confirm(
                 session, act_as(session, _named(as_)), confirmation, _reasons(acknowledge)
             )
         except ReviewRefusedError as refused:
@@ -106,7 +106,7 @@ def dispute(
     with told(), opened(database) as catalogue, catalogue.writing() as session:
         entry = get_record(session, _kind(of), key)
         said = {"of": of, "key": key, "revision": entry.revision, "reason": reason, "feature": feature}
-        made = giving.dispute(session, act_as(session, _named(as_)), _checked(Dispute, said))
+        made = submission.dispute(session, act_as(session, _named(as_)), _checked(Dispute, said))
     show([plain(f"Dispute {made.key} is open; {key} shows as disputed.")])
 
 
@@ -121,7 +121,7 @@ def sight(
     """Say where a half was found, so that others with the same device find it."""
     with told(), opened(database) as catalogue, catalogue.writing() as session:
         said = _checked(Sighting, {"half": key, "device": device, "board": board, "note": note})
-        made = giving.sight(session, act_as(session, _named(as_)), said)
+        made = submission.sight(session, act_as(session, _named(as_)), said)
     show([plain(f"Noted as {made.key}.")])
 
 

@@ -13,7 +13,7 @@ from rich.console import RenderableType
 from api.command_line.commands.common import DatabaseOption, ExitCode, opened, show, told
 from api.command_line.output.console import plain
 from catalog.accounts import contributors
-from catalog.accounts.who import Role
+from catalog.accounts.access import Role
 from catalog.exchange.merging import Merged, merge_published
 from catalog.exchange.whole import write_whole
 from catalog.history.acts import operators

@@ -14,7 +14,7 @@ from api.command_line.output.console import plain
 from api.command_line.output.people import moment, token_table
 from api.schemas.people import TokenList, token_out
 from catalog.accounts import contributors, tokens
-from catalog.accounts.who import Role, Scope
+from catalog.accounts.access import Role, Scope
 from catalog.history.acts import operators
 from catalog.model import timestamps
 from catalog.model.errors import EntryError

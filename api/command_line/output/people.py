@@ -9,9 +9,9 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from api.command_line.output.console import plain, table
+from catalog.accounts.access import Scope
 from catalog.accounts.contributors import Contributor
 from catalog.accounts.tokens import Token
-from catalog.accounts.who import Scope
 
 TO_THE_MINUTE = 16
 """Characters of a moment that are shown: 2026-11-25T14:30."""

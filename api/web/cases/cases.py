@@ -25,8 +25,8 @@ from api.web.page.form_actions import REFUSED, act_once, model_of, refused, see_
 from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.rendering import Visit, VisitDep
 from catalog.accounts.access import Permission, allowed, require
-from catalog.cases import keeping
-from catalog.cases.finding import Case, get_case, own_cases, public_cases, seer, seer_of
+from catalog.cases import lifecycle
+from catalog.cases.retrieval import Case, get_case, own_cases, public_cases, seer, seer_of
 from catalog.cases.specimens import COMMENT, SPECIMEN, Comment, Specimen
 from catalog.contribute.acknowledgements import ReviewRefusedError
 from catalog.db.database import Catalogue
@@ -83,7 +83,7 @@ def save_case(visit: VisitDep, form: FormDep, snapshot: SnapshotDep, writing: Wr
         summary, _ = checked_summary(snapshot, asked_of(body.specimen()))
 
         def work(session: Session, act: Act) -> CaseOut:
-            document = keeping.save(session, act, body.specimen(), summary, private=body.private)
+            document = lifecycle.save(session, act, body.specimen(), summary, private=body.private)
             return case_of(session, document.key, seer_of(act))
 
         made = act_once(writing, form, CaseOut, work)
@@ -182,7 +182,7 @@ def say_or_change(
         elif action in ("public", "private"):
             _show(visit, key, form, snapshot, writing)
         else:
-            _close(visit, key, form, writing, keeping.reopen if action == "reopen" else keeping.withdraw)
+            _close(visit, key, form, writing, lifecycle.reopen if action == "reopen" else lifecycle.withdraw)
     except REFUSED as error:
         filled, status = refused(form, error, PLACES.get(action, ()), lambda name: _place(action, name))
         findings = error.findings if isinstance(error, ReviewRefusedError) else ()
@@ -219,7 +219,7 @@ def _comment(visit: Visit, key: str, form: Form, snapshot: Snapshot, writing: Wr
 
     def work(session: Session, act: Act) -> CommentOut:
         found = get_case(session, key, seer_of(act))
-        document = keeping.comment(session, act, found, said, judged)
+        document = lifecycle.comment(session, act, found, said, judged)
         return comment_out(
             document, {each.half: each for each in (judged,) if each}, tag_of(session, COMMENT, document.key)
         )
@@ -236,7 +236,7 @@ def _accept(visit: Visit, key: str, form: Form, snapshot: Snapshot, writing: Wri
     require_half(snapshot, body.half)
     if body.confirm:
         require(visit.who, Permission.GIVE_EVIDENCE)
-    choice = keeping.Choice(
+    choice = lifecycle.Choice(
         half=body.half,
         listed=snapshot.halves[body.half].origin == "listed",
         reason=body.reason,
@@ -247,9 +247,9 @@ def _accept(visit: Visit, key: str, form: Form, snapshot: Snapshot, writing: Wri
     )
 
     def work(session: Session, act: Act) -> CaseOut:
-        found = keeping.own_case(session, act, key, maintained=True)
+        found = lifecycle.own_case(session, act, key, maintained=True)
         require_unchanged(session, SPECIMEN, key, form.tag)
-        keeping.accept(session, act, found, choice, lambda: evidence_in(found))
+        lifecycle.accept(session, act, found, choice, lambda: evidence_in(found))
         return case_of(session, key, seer_of(act))
 
     act_once(writing, form, CaseOut, work, reason=body.reason)
@@ -266,9 +266,9 @@ def _show(visit: Visit, key: str, form: Form, snapshot: Snapshot, writing: Writi
     summary, judged = checked_summary(snapshot, asked_of(body.specimen()), halves)
 
     def work(session: Session, act: Act) -> CaseOut:
-        found = keeping.own_case(session, act, key)
+        found = lifecycle.own_case(session, act, key)
         require_unchanged(session, SPECIMEN, key, form.tag)
-        keeping.revise(session, act, found, body.specimen(), summary, judged, private=body.private)
+        lifecycle.revise(session, act, found, body.specimen(), summary, judged, private=body.private)
         return case_of(session, key, seer_of(act))
 
     act_once(writing, form, CaseOut, work)
@@ -281,7 +281,7 @@ def _close(
     body = model_of(ReasonIn, {"reason": form.one("close.reason")})
 
     def work(session: Session, act: Act) -> CaseOut:
-        found = keeping.own_case(session, act, key, maintained=True)
+        found = lifecycle.own_case(session, act, key, maintained=True)
         require_unchanged(session, SPECIMEN, key, form.tag)
         change(session, act, found)
         return case_of(session, key, seer_of(act))

@@ -8,10 +8,9 @@ from typing import Any
 
 from api.web.page.figures import BOUND_WORDS, label, mm, people, plain, with_u
 from catalog.evidence.agreement import AGREES, Stated, deviation, dim
-from catalog.evidence.assessments import Assessment
+from catalog.evidence.assessment import Assessment, JudgedConfirmation
 from catalog.evidence.estimates import Estimate
-from catalog.evidence.judging import JudgedConfirmation
-from catalog.evidence.measured import MeasuredValue
+from catalog.evidence.values import MeasuredValue
 from catalog.model.entries import Dimension
 from matcher.columns.process_tolerance import process_interval
 from matcher.features import DIMENSIONS, FEATURES, PAIR_DIMENSIONS

@@ -22,8 +22,8 @@ from api.web.page.addresses import COMPARE, PRINT, half_page, history_of, of_hal
 from api.web.page.rendering import VisitDep
 from api.web.page.unknown_entry import unknown_entry
 from catalog.evidence.agreement import stated
-from catalog.evidence.assessments import INFERRED
-from catalog.evidence.reading import assessment_of
+from catalog.evidence.assessment import INFERRED
+from catalog.evidence.retrieval import assessment_of
 from catalog.history.rewriting import assessed_of
 from catalog.records import queries
 from catalog.records.read_models import HalfRecord, MatingRecord

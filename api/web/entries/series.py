@@ -21,8 +21,8 @@ from api.web.page.addresses import CATALOGUE, asked, history_of, series_page
 from api.web.page.figures import label
 from api.web.page.rendering import VisitDep
 from api.web.page.unknown_entry import unknown_entry
-from catalog.evidence.assessments import Assessment
-from catalog.evidence.reading import assessment_of, assessments
+from catalog.evidence.assessment import Assessment
+from catalog.evidence.retrieval import assessment_of, assessments
 from catalog.history.rewriting import assessed_of
 from catalog.model.errors import NotFoundError
 from catalog.records import queries

@@ -15,7 +15,7 @@ from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.rendering import Visit, VisitDep
 from catalog.accounts.access import Permission, require
 from catalog.db.database import Catalogue
-from catalog.evidence import giving
+from catalog.evidence import submission
 from catalog.evidence.statements import Answer, Dispute
 from catalog.history.acts import Act
 from catalog.history.documents import documents, get_document
@@ -64,7 +64,7 @@ def _answer(visit: Visit, key: str, form: Form, writing: Writing) -> None:
         form,
         StatementOut,
         lambda session, act: statement_as_it_stands(
-            session, giving.answer(session, act, Answer(dispute=key, text=body.reason))
+            session, submission.answer(session, act, Answer(dispute=key, text=body.reason))
         ),
     )
 
@@ -80,7 +80,7 @@ def _settle(visit: Visit, key: str, form: Form, writing: Writing) -> None:
 
     def work(session: Session, act: Act) -> StatementOut:
         require_unchanged(session, "dispute", key, form.tag)
-        return statement_as_it_stands(session, giving.resolve(session, act, key, body.resolution))
+        return statement_as_it_stands(session, submission.resolve(session, act, key, body.resolution))
 
     act_once(writing, form, StatementOut, work, reason=body.resolution.reason)
 

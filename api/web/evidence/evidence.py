@@ -25,7 +25,7 @@ from api.web.page.rendering import Visit, VisitDep
 from catalog.accounts.access import Permission, require
 from catalog.contribute.acknowledgements import ReviewRefusedError
 from catalog.db.database import Catalogue
-from catalog.evidence import giving
+from catalog.evidence import submission
 from catalog.evidence.standing import EntryRecord
 from catalog.evidence.statements import FEATURES_OF, Dispute, Sighting
 from catalog.history.acts import Act
@@ -109,7 +109,7 @@ def _confirm_page(
 
 def _confirm(of: EntryRecord, key: str, visit: Visit, form: Form, catalogue: Catalogue, writing: Writing) -> Response:
     def work(session: Session, act: Act) -> StatementOut:
-        document, findings = giving.confirm(session, act, body.confirmation, body.acknowledge)
+        document, findings = submission.confirm(session, act, body.confirmation, body.acknowledge)
         return statement_out(document, tag_of(session, document.record, document.key), findings)
 
     try:
@@ -160,7 +160,7 @@ def _dispute(of: EntryRecord, key: str, visit: Visit, form: Form, catalogue: Cat
             writing,
             form,
             StatementOut,
-            lambda session, act: statement_as_it_stands(session, giving.dispute(session, act, body)),
+            lambda session, act: statement_as_it_stands(session, submission.dispute(session, act, body)),
         )
     except REFUSED as error:
         filled, status = refused(form, error, ("reason",))
@@ -193,7 +193,7 @@ def sight(key: str, visit: VisitDep, form: FormDep, catalogue: CatalogueDep, wri
             writing,
             form,
             StatementOut,
-            lambda session, act: statement_as_it_stands(session, giving.sight(session, act, body)),
+            lambda session, act: statement_as_it_stands(session, submission.sight(session, act, body)),
         )
     except REFUSED as error:
         filled, status = refused(form, error, ("device",))

@@ -8,11 +8,10 @@ from sqlalchemy.orm import Session
 
 from api.web.entries.dimension_rows import source_figure
 from api.web.page.figures import STANDING_WORDS, day, label, mm
-from catalog.evidence.assessments import Assessment, OpenDispute
+from catalog.evidence.assessment import Assessment, JudgedConfirmation, OpenDispute
 from catalog.evidence.estimates import Competing, DocumentValue
-from catalog.evidence.judging import JudgedConfirmation
-from catalog.evidence.measured import MeasuredValue
 from catalog.evidence.standing import EntryRecord
+from catalog.evidence.values import MeasuredValue
 from catalog.history.documents import documents
 from catalog.model.entries import Citation
 from matcher.features import FEATURES

@@ -13,8 +13,7 @@ from starlette.responses import HTMLResponse, Response
 
 from api.schemas.problems import Problem
 from api.service.access import WhoDep
-from catalog.accounts.access import Permission, allowed
-from catalog.accounts.who import State, Who
+from catalog.accounts.access import Permission, State, Who, allowed
 
 PAGE_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; "

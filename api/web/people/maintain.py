@@ -22,9 +22,8 @@ from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.rendering import Visit, VisitDep
 from api.web.people.own_tokens import end_token
 from catalog.accounts import contributors, tokens
-from catalog.accounts.access import Permission, act_of, require
+from catalog.accounts.access import About, Permission, Role, Scope, act_of, require
 from catalog.accounts.contributors import Contributor
-from catalog.accounts.who import About, Role, Scope
 from catalog.db.database import Catalogue
 from catalog.evidence.statements import Dispute
 from catalog.history.acts import Act

@@ -16,9 +16,8 @@ from api.web.page.form_actions import REFUSED, act_once, model_of, refused, see_
 from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.rendering import Visit, VisitDep
 from catalog.accounts import tokens
-from catalog.accounts.access import Permission, permission_to_revoke, require
+from catalog.accounts.access import About, Permission, Scope, permission_to_revoke, require
 from catalog.accounts.tokens import DEFAULT_DAYS, DEFAULT_SCOPES, LONGEST_DAYS
-from catalog.accounts.who import About, Scope
 from catalog.db.database import Catalogue
 from catalog.history.acts import Act
 from catalog.model import timestamps

@@ -14,7 +14,7 @@ from api.service.dependencies import CatalogueDep
 from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.rendering import VisitDep
 from catalog.accounts import tokens
-from catalog.accounts.who import State
+from catalog.accounts.access import State
 from catalog.history.acts import Act
 from catalog.model.errors import CatalogueError
 from catalog.model.timestamps import now

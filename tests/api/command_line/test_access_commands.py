@@ -15,7 +15,7 @@ from typer.testing import CliRunner, Result
 from api.command_line.cli import app
 from api.command_line.commands.common import ExitCode
 from catalog.accounts import tokens
-from catalog.accounts.who import Role, Scope, State, Who
+from catalog.accounts.access import Role, Scope, State, Who
 from catalog.db.database import open_catalogue
 from catalog.model import timestamps
 

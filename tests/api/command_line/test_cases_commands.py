@@ -11,7 +11,7 @@ from typer.testing import CliRunner, Result
 
 from api.command_line.cli import app
 from api.command_line.commands.common import ExitCode
-from catalog.cases import keeping
+from catalog.cases import lifecycle
 from catalog.db.database import open_catalogue
 from catalog.records.adding import add
 from tests.catalog.cases.case_examples import NONE, specimen
@@ -136,7 +136,7 @@ def test_the_operators_own_figures_are_not_confirmed_by_the_operator(run: Run, e
 
 def test_whoever_holds_the_database_withdraws_anybodys_case(run: Run, empty_url: str) -> None:
     with open_catalogue(empty_url) as catalogue, catalogue.writing() as session:
-        key = keeping.save(session, by(IDA), specimen(), NONE, private=False).key
+        key = lifecycle.save(session, by(IDA), specimen(), NONE, private=False).key
     assert "Withdrawn: reed bed recorder" in done(run("withdraw", key, "--reason", "spam"))
     assert "No case is open." in done(run("list"))
 

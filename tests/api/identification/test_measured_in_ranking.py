@@ -5,7 +5,7 @@ from __future__ import annotations
 from api.identification.answering import answer
 from api.schemas.requests import IdentifyRequest
 from catalog.db.database import Catalogue
-from catalog.evidence import giving
+from catalog.evidence import submission
 from catalog.evidence.statements import Confirmation
 from catalog.history.acts import Act
 from catalog.model.entries import Half
@@ -28,7 +28,7 @@ def _measure(catalogue: Catalogue, name: str, value: float) -> None:
         {"of": "half", "key": _half().key, "revision": 1, "basis": "measured", "values": values}
     )
     with catalogue.writing() as session:
-        giving.confirm(session, Act(actor=name), said, {})
+        submission.confirm(session, Act(actor=name), said, {})
 
 
 def test_a_doubted_length_gives_way_to_what_several_people_measured(catalogue: Catalogue) -> None:

@@ -21,8 +21,7 @@ from api.app import create_app
 from api.service.access import SAFE_METHODS, Needs, needs
 from api.service.settings import Settings
 from catalog.accounts import contributors, tokens
-from catalog.accounts.access import POLICY, Permission, allowed
-from catalog.accounts.who import ANYBODY, Role, Scope, State, Who
+from catalog.accounts.access import ANYBODY, POLICY, Permission, Role, Scope, State, Who, allowed
 from catalog.db.database import Catalogue, open_catalogue
 from catalog.history.acts import Act
 from catalog.model import timestamps

@@ -28,9 +28,8 @@ from api.service.logs import TokenMask, logger, server_logs
 from api.service.problems import make_problem
 from api.service.settings import Settings
 from catalog.accounts import contributors, tokens
-from catalog.accounts.access import Permission
-from catalog.accounts.masking import MASK
-from catalog.accounts.who import Who
+from catalog.accounts.access import Permission, Who
+from catalog.accounts.token_format import MASK
 from catalog.db.database import Catalogue, open_catalogue
 from catalog.history.acts import operators
 from catalog.model import timestamps

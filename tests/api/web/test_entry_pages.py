@@ -10,7 +10,7 @@ from starlette.testclient import TestClient
 
 from api.service.access import SESSION_COOKIE
 from api.web.entries.half_view import SHOWN_MATES
-from catalog.evidence import giving
+from catalog.evidence import submission
 from catalog.evidence.statements import Answer, Confirmation, Dispute, Sighting
 from catalog.history import changing
 from catalog.history.acts import Act
@@ -60,7 +60,7 @@ def measured(shop: Workshop, who: str, revision: int, *values: dict[str, object]
         {"of": "half", "key": HALF, "revision": revision, "basis": "measured", "values": values}
     )
     with shop.catalogue.writing() as session:
-        giving.confirm(session, act(who), said, {})
+        submission.confirm(session, act(who), said, {})
 
 
 def test_a_half_shows_its_drawing_figures_mates_standing_and_history(shop: Workshop) -> None:
@@ -114,12 +114,12 @@ def test_a_contradicting_measurement_makes_it_disputed_and_is_told(shop: Worksho
 
 def test_a_dispute_its_answer_and_a_sighting_are_shown(shop: Workshop) -> None:
     with shop.catalogue.writing() as session:
-        opened = giving.dispute(
+        opened = submission.dispute(
             session, act(IDA), Dispute(of="half", key=HALF, revision=1, feature="height", reason="mine is lower")
         )
-        giving.sight(session, act(PER), Sighting(half=HALF, device="Dawn recorder", board="main board"))
+        submission.sight(session, act(PER), Sighting(half=HALF, device="Dawn recorder", board="main board"))
     with shop.catalogue.writing() as session:
-        giving.answer(session, act(WREN), Answer(dispute=opened.key, text="with or without the cap?"))
+        submission.answer(session, act(WREN), Answer(dispute=opened.key, text="with or without the cap?"))
     text = check_form(seen(shop, f"/halves/{HALF}")).text
     for words in ("Height is disputed by Ida Finch", "mine is lower", "with or without the cap?", "Dawn recorder"):
         assert words in text
@@ -138,7 +138,7 @@ def test_documents_that_differ_stand_side_by_side(shop: Workshop) -> None:
         }
     )
     with shop.catalogue.writing() as session:
-        giving.confirm(session, act(IDA), said, {})
+        submission.confirm(session, act(IDA), said, {})
     text = check_form(seen(shop, f"/halves/{HALF}")).text
     assert "Documents differ about the body length" in text
     assert "reseller leaflet, revision 2, page 1" in text
@@ -160,8 +160,8 @@ def test_hostile_text_in_every_field_of_a_half_appears_as_text(shop: Workshop) -
     )
     with shop.catalogue.writing() as session:
         add(session, [entry], act(WREN, HOSTILE))
-        giving.sight(session, act(IDA), Sighting(half=entry.key, device=HOSTILE, board=HOSTILE, note=HOSTILE))
-        giving.dispute(session, act(IDA), Dispute(of="half", key=entry.key, revision=1, reason=HOSTILE))
+        submission.sight(session, act(IDA), Sighting(half=entry.key, device=HOSTILE, board=HOSTILE, note=HOSTILE))
+        submission.dispute(session, act(IDA), Dispute(of="half", key=entry.key, revision=1, reason=HOSTILE))
     html = seen(shop, f"/halves/{entry.key}")
     page = check_form(html)
     assert "<script>" not in html
@@ -263,7 +263,7 @@ def test_a_page_seen_before_is_not_sent_again_until_the_catalogue_moves(shop: Wo
         assert again.status_code == 304
         assert again.headers["content-security-policy"] == first.headers["content-security-policy"]
     with shop.catalogue.writing() as session:
-        giving.sight(session, act(IDA), Sighting(half=HALF, device="Owl counter"))
+        submission.sight(session, act(IDA), Sighting(half=HALF, device="Owl counter"))
     moved = shop.server.get("/catalogue", headers={**HTML, "If-None-Match": tag})
     assert moved.status_code == 200
 
@@ -310,7 +310,7 @@ def test_a_measured_member_stands_beside_its_stated_value_in_the_plot(shop: Work
         }
     )
     with shop.catalogue.writing() as session:
-        giving.confirm(session, act(IDA), said, {})
+        submission.confirm(session, act(IDA), said, {})
     assert 'class="measured plug"' in seen(shop, f"/series/{SERIES}")
 
 

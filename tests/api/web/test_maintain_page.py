@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from catalog.accounts.masking import PREFIX
+from catalog.accounts.token_format import PREFIX
 from tests.api.web.browsed import HOSTILE, Browser, Fields, browser, filled, form_with, problems_of, unchanged
 from tests.api.web.page_reading import check_form
 from tests.api.workshop import KEEPER, Workshop, workshop

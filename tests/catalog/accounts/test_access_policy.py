@@ -8,8 +8,22 @@ from pathlib import Path
 
 import pytest
 
-from catalog.accounts.access import POLICY, Permission, act_of, allowed, permission_to_revoke, require
-from catalog.accounts.who import ANYBODY, THE_OPERATOR, About, Reason, Role, Scope, State, Who
+from catalog.accounts.access import (
+    ANYBODY,
+    POLICY,
+    THE_OPERATOR,
+    About,
+    Permission,
+    Reason,
+    Role,
+    Scope,
+    State,
+    Who,
+    act_of,
+    allowed,
+    permission_to_revoke,
+    require,
+)
 from catalog.model.errors import ForbiddenError, OwnEvidenceError, SuspendedError, UnauthorisedError
 
 DEVELOPERS = Path(__file__).parents[3] / "DEVELOPERS.md"

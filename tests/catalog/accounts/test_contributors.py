@@ -9,7 +9,7 @@ import pytest
 from sqlalchemy.orm import Session
 
 from catalog.accounts import contributors
-from catalog.accounts.who import Role
+from catalog.accounts.access import Role
 from catalog.db.database import Catalogue, open_catalogue
 from catalog.history import journal
 from catalog.history.acts import Act, operators

@@ -12,8 +12,8 @@ import pytest
 from sqlalchemy import Engine, MetaData, create_engine, select
 
 from catalog.accounts import contributors, tokens
-from catalog.accounts.masking import MASK, is_token, masked
-from catalog.accounts.who import ANYBODY, THE_OPERATOR, Role, Scope, State, Who
+from catalog.accounts.access import ANYBODY, THE_OPERATOR, Role, Scope, State, Who
+from catalog.accounts.token_format import MASK, is_token, masked
 from catalog.db.database import Catalogue, open_catalogue
 from catalog.db.record_tables import JournalTable, TokenTable
 from catalog.history import journal

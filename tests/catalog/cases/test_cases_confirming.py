@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from catalog.cases.confirming import evidence_of
-from catalog.evidence.measured import CountedValue, MeasuredValue, NamedValue
+from catalog.cases.confirmation import evidence_of
+from catalog.evidence.values import CountedValue, MeasuredValue, NamedValue
 from matcher.observations import Observation, Of, TrialFit
 from matcher.uncertainty.instruments import overridden
 

@@ -10,9 +10,9 @@ import pytest
 from pydantic import ValidationError
 from sqlalchemy.orm import Session
 
-from catalog.cases import keeping
+from catalog.cases import lifecycle
 from catalog.cases.answers import renew_answer
-from catalog.cases.finding import (
+from catalog.cases.retrieval import (
     Seer,
     case_now,
     comments_of,
@@ -40,18 +40,18 @@ A, B = "a:1", "b:2"
 
 
 def saved(session: Session, *, private: bool = True, act: Act | None = None) -> str:
-    return keeping.save(session, act or by(IDA), specimen(), NONE, private=private).key
+    return lifecycle.save(session, act or by(IDA), specimen(), NONE, private=private).key
 
 
 def revised(session: Session, key: str, *, private: bool, **changes: object) -> None:
-    case = keeping.own_case(session, by(IDA), key)
-    keeping.revise(session, by(IDA), case, specimen(**changes), summary(A), (), private=private)
+    case = lifecycle.own_case(session, by(IDA), key)
+    lifecycle.revise(session, by(IDA), case, specimen(**changes), summary(A), (), private=private)
 
 
 def said(session: Session, key: str, who: str, text: str = "look at the keys", half: str | None = None) -> str:
     case = get_case(session, key, Seer(name=who))
     comment = Comment(specimen=key, text=text, half=half)
-    return keeping.comment(session, by(who), case, comment, None).key
+    return lifecycle.comment(session, by(who), case, comment, None).key
 
 
 def sees(session: Session, key: str, *seers: Seer) -> list[bool]:
@@ -116,23 +116,23 @@ def test_only_the_author_revises_and_only_an_open_case(catalogue: Catalogue) -> 
     with catalogue.writing() as session:
         key = saved(session)
         with pytest.raises(ForbiddenError):
-            keeping.own_case(session, by(PER), key)
+            lifecycle.own_case(session, by(PER), key)
         with pytest.raises(ForbiddenError):
-            keeping.own_case(session, by("Mia Dunn", maintainer=True), key)
-        keeping.withdraw(session, by(IDA), keeping.own_case(session, by(IDA), key))
+            lifecycle.own_case(session, by("Mia Dunn", maintainer=True), key)
+        lifecycle.withdraw(session, by(IDA), lifecycle.own_case(session, by(IDA), key))
         with pytest.raises(EntryError, match="withdrawn"):
             revised(session, key, private=True)
         with pytest.raises(EntryError, match="withdrawn"):
             said(session, key, PER)
         with pytest.raises(EntryError, match="already"):
-            keeping.withdraw(session, by(IDA), keeping.own_case(session, by(IDA), key))
+            lifecycle.withdraw(session, by(IDA), lifecycle.own_case(session, by(IDA), key))
         with pytest.raises(ForbiddenError, match="maintainer"):
-            keeping.reopen(session, by(IDA), keeping.own_case(session, by(IDA), key))
+            lifecycle.reopen(session, by(IDA), lifecycle.own_case(session, by(IDA), key))
 
 
 def test_a_case_takes_no_more_comments_than_can_be_read(catalogue: Catalogue, monkeypatch: pytest.MonkeyPatch) -> None:
     assert MOST_COMMENTS >= 100
-    monkeypatch.setattr(keeping, "MOST_COMMENTS", 2)
+    monkeypatch.setattr(lifecycle, "MOST_COMMENTS", 2)
     with catalogue.writing() as session:
         key = saved(session)
         said(session, key, PER)
@@ -172,9 +172,11 @@ def test_a_reading_in_the_catalogue_finds_cases_of_another_version_or_revision(c
         second = next_behind(session, 2, first.document.id)
         assert second is not None
         assert [first.document.key, second.document.key] == [key, other]
-        case = keeping.own_case(session, by(IDA), key)
-        keeping.accept(session, by(IDA), case, keeping.Choice(half="x:inferred", listed=False, confirm=False), _unasked)
-        keeping.reopen(session, by(IDA), keeping.own_case(session, by(IDA), key))
+        case = lifecycle.own_case(session, by(IDA), key)
+        lifecycle.accept(
+            session, by(IDA), case, lifecycle.Choice(half="x:inferred", listed=False, confirm=False), _unasked
+        )
+        lifecycle.reopen(session, by(IDA), lifecycle.own_case(session, by(IDA), key))
         reopened = next_behind(session, None)
         assert reopened is not None
         assert reopened.document.key == key
@@ -267,11 +269,11 @@ def test_an_export_for_others_tells_nothing_of_private_cases_and_can_be_taken_el
 def test_a_solution_is_kept_with_the_case(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         key = saved(session)
-        case = keeping.own_case(session, by(IDA), key)
-        choice = keeping.Choice(half="x:inferred", listed=False, confirm=False, reason="it mated")
-        document = keeping.accept(session, by(IDA), case, choice, _unasked)
+        case = lifecycle.own_case(session, by(IDA), key)
+        choice = lifecycle.Choice(half="x:inferred", listed=False, confirm=False, reason="it mated")
+        document = lifecycle.accept(session, by(IDA), case, choice, _unasked)
         solution = Specimen.model_validate(document.content).solution
         assert solution is not None
         assert (document.state, solution.half, solution.reason) == (SOLVED, "x:inferred", "it mated")
         with pytest.raises(EntryError, match="solved"):
-            keeping.accept(session, by(IDA), case_now(session, key), choice, _unasked)
+            lifecycle.accept(session, by(IDA), case_now(session, key), choice, _unasked)

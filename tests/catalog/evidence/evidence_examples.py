@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from catalog.evidence.judging import Assessed, Said
+from catalog.evidence.assessment import Assessed, Said
 from catalog.evidence.statements import Confirmation, Dispute, Sighting
 from catalog.model.entries import Half, Mating, Series
 

@@ -9,8 +9,8 @@ from sqlalchemy.orm import Session
 
 from catalog.contribute.acknowledgements import ReviewRefusedError
 from catalog.db.database import Catalogue
-from catalog.evidence.giving import confirm
 from catalog.evidence.statements import Confirmation
+from catalog.evidence.submission import confirm
 from tests.catalog.history.changed_entries import HALF, IDA, by, fill
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from catalog.evidence.agreement import stated
 from catalog.evidence.estimates import Estimate, estimates
-from catalog.evidence.measured import MeasuredValue
+from catalog.evidence.values import MeasuredValue
 from matcher.uncertainty.consensus import birge_ratio, combine_people, normalised_error, one_persons, stated_u
 from tests.catalog.evidence.evidence_examples import IDA, MIA, PER, half
 

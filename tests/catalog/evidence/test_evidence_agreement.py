@@ -9,7 +9,7 @@ import pytest
 from pydantic import TypeAdapter
 
 from catalog.evidence.agreement import FeatureAgreement, Verdict, agreement, stated
-from catalog.evidence.measured import Value
+from catalog.evidence.values import Value
 from matcher.columns.process_tolerance import default_half_width
 from tests.catalog.evidence.evidence_examples import half, mating
 

@@ -7,11 +7,9 @@ from typing import Any
 
 import pytest
 
-from catalog.evidence.accepting import check_confirmation, check_dispute
-from catalog.evidence.assessments import Assessment, assess
-from catalog.evidence.errors import OwnEvidenceError, StaleEvidenceError
-from catalog.evidence.judging import Said
+from catalog.evidence.assessment import Assessment, Said, assess
 from catalog.evidence.statements import Resolution, Sighting
+from catalog.evidence.submission import OwnEvidenceError, StaleEvidenceError, check_confirmation, check_dispute
 from catalog.model.entries import Half, Mating
 from catalog.model.errors import EntryError
 from tests.catalog.evidence.evidence_examples import (

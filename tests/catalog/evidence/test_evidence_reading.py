@@ -11,8 +11,8 @@ from sqlalchemy import event
 from sqlalchemy.orm import Session
 
 from catalog.db.database import Catalogue
-from catalog.evidence.judging import Assessed
-from catalog.evidence.reading import FEW, assessments
+from catalog.evidence.assessment import Assessed
+from catalog.evidence.retrieval import FEW, assessments
 from catalog.evidence.statements import Answer, Confirmation, Dispute, Sighting
 from catalog.history.acts import Act
 from catalog.history.documents import add_document

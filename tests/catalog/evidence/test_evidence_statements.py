@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 from pydantic import TypeAdapter, ValidationError
 
-from catalog.evidence.measured import MeasuredValue, Value
 from catalog.evidence.statements import Answer, Confirmation, Dispute, Resolution, Sighting
+from catalog.evidence.values import MeasuredValue, Value
 from matcher.observations import Observation
 from matcher.uncertainty.report import measure_readings
 from tests.catalog.evidence.evidence_examples import (

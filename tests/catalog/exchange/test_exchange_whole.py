@@ -11,10 +11,10 @@ from typing import Any
 import pytest
 
 from catalog.accounts import contributors
-from catalog.accounts.who import Role
+from catalog.accounts.access import Role
 from catalog.db.database import Catalogue, open_catalogue
-from catalog.evidence import giving
-from catalog.evidence.reading import assessment_of
+from catalog.evidence import submission
+from catalog.evidence.retrieval import assessment_of
 from catalog.evidence.statements import Confirmation, Dispute, Sighting
 from catalog.exchange.merging import Merged, merge_published
 from catalog.exchange.replaying import take_whole
@@ -51,10 +51,10 @@ def lived_in(catalogue: Catalogue) -> Catalogue:
         said = Confirmation.model_validate(
             {"of": "half", "key": HALF.key, "revision": 2, "basis": "measured", "values": [MEASURED]}
         )
-        giving.confirm(session, _by("Wren"), said, {})
-        giving.sight(session, _by("Wren"), Sighting(half=HALF.key, device="reed recorder", board="lid"))
+        submission.confirm(session, _by("Wren"), said, {})
+        submission.sight(session, _by("Wren"), Sighting(half=HALF.key, device="reed recorder", board="lid"))
         wrong = Dispute(of="series", key=SERIES.key, revision=1, reason="the second class is missing")
-        giving.dispute(session, _by("Wren"), wrong)
+        submission.dispute(session, _by("Wren"), wrong)
         add_document(session, _by("Robin"), "specimen", Sighting(half="x:y", device="mine"), private=True)
     with catalogue.writing() as session:
         changing.withdraw(session, operators("twice"), "mating", MATING.key)

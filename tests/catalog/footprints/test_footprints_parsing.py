@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from catalog.footprints.parsing import LARGEST_FILE, Box, UnusableFootprint, parse_footprint, read_footprint
+from catalog.footprints.footprint_file import LARGEST_FILE, Box, UnusableFootprint, parse_footprint, read_footprint
 from tests.catalog.footprints.footprint_drawings import drawing, line, pad, rectangle, two_rows
 
 

@@ -6,7 +6,7 @@ import pytest
 from sqlalchemy.orm import Session
 
 from catalog.accounts import contributors, tokens
-from catalog.accounts.who import Scope
+from catalog.accounts.access import Scope
 from catalog.db.database import Catalogue
 from catalog.evidence.statements import Sighting
 from catalog.history import undoing

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from catalog.contribute.contributing import contribute
 from catalog.db.database import Catalogue
-from catalog.evidence.reading import assessment_of
+from catalog.evidence.retrieval import assessment_of
 from catalog.history.changing import merge, revise, withdraw
 from catalog.history.documents import add_document
 from catalog.history.rewriting import assessed_of, get_record

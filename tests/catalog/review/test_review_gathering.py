@@ -14,7 +14,7 @@ from catalog.db.database import Catalogue, open_catalogue
 from catalog.db.tables import HalfTable, SeriesTable
 from catalog.model.entries import AnyEntry, Half, Mating, Series
 from catalog.records.adding import add
-from catalog.review import Surroundings, review, surroundings
+from catalog.review import Neighbours, read_neighbours, review
 from tests.catalog.review.review_examples import SIZES, codes, family, member, sized
 
 LISTED = (
@@ -50,9 +50,9 @@ def catalogue(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Catalogue]:
         yield opened
 
 
-def _around(catalogue: Catalogue, entry: AnyEntry, **more: Any) -> Surroundings:
+def _around(catalogue: Catalogue, entry: AnyEntry, **more: Any) -> Neighbours:
     with catalogue.reading() as session:
-        return surroundings(session, entry, **more)
+        return read_neighbours(session, entry, **more)
 
 
 def _keys(halves: tuple[Half, ...]) -> set[str]:
@@ -162,7 +162,7 @@ def test_only_few_halves_are_loaded_and_in_few_statements(catalogue: Catalogue) 
     entry = sized("body_width", 4.8, part_number="NEW-1", series="Unheard")
     with catalogue.reading() as session:
         _listen(session, seen)
-        around = surroundings(session, entry)
+        around = read_neighbours(session, entry)
     assert around.siblings == ()
     assert len(_keys(around.alike)) < len(LISTED) - len(SIZES) + 2
     assert len(seen) <= 12

@@ -7,11 +7,11 @@ from typing import Any
 import pytest
 
 from catalog.model.entries import Half
-from catalog.review import Surroundings, is_clean, review, severe
-from catalog.review.sizes import contact_span
+from catalog.review import Neighbours, is_clean, review, severe
+from catalog.review.dimensions import contact_span
 from tests.catalog.review.review_examples import codes, member, sized
 
-ALONE = Surroundings()
+ALONE = Neighbours()
 
 
 def _opening(length: float, width: float) -> Half:

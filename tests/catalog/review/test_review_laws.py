@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 
 from catalog.model.entries import Half, Series
-from catalog.review import Code, Finding, Surroundings, review
-from catalog.review.laws import SEVERE_ABOVE, WARN_ABOVE
+from catalog.review import Code, Finding, Neighbours, review
+from catalog.review.outliers import SEVERE_ABOVE, WARN_ABOVE
 from tests.catalog.review.review_examples import SIZES, codes, family, member, sized
 
-SIBLINGS = Surroundings(siblings=family(20))
+SIBLINGS = Neighbours(siblings=family(20))
 
 STATED = Series.model_validate(
     {
@@ -36,14 +36,14 @@ STATED = Series.model_validate(
 )
 
 
-def _off(half: Half, around: Surroundings = SIBLINGS) -> list[Finding]:
+def _off(half: Half, around: Neighbours = SIBLINGS) -> list[Finding]:
     laws = (Code.OFF_LAW, Code.OTHER_SIZE, Code.FACTOR_SLIP, Code.SWAPPED_FIGURES, Code.UNITS_SLIP)
     return [finding for finding in review(half, around) if finding.code in laws]
 
 
 @pytest.mark.parametrize("contacts", SIZES)
 def test_a_member_that_obeys_the_law_of_its_siblings_is_clean(contacts: int) -> None:
-    assert codes(review(member(contacts), Surroundings(siblings=family(contacts)))) == set()
+    assert codes(review(member(contacts), Neighbours(siblings=family(contacts)))) == set()
 
 
 def test_an_outlier_gets_the_value_its_siblings_give_and_their_keys() -> None:
@@ -61,18 +61,18 @@ def test_severity_grows_with_how_many_tolerances_a_value_is_off(value: float, se
 
 
 def test_two_siblings_make_no_law() -> None:
-    assert _off(sized("body_length", 14.0), Surroundings(siblings=family(12, 16, 20, 24))) == []
+    assert _off(sized("body_length", 14.0), Neighbours(siblings=family(12, 16, 20, 24))) == []
 
 
 def test_siblings_of_one_size_make_no_law() -> None:
     twins = tuple(member(12, part_number=f"REED-P12-{letter}") for letter in "ABC")
-    assert _off(sized("body_length", 14.0), Surroundings(siblings=twins)) == []
+    assert _off(sized("body_length", 14.0), Neighbours(siblings=twins)) == []
 
 
 def test_siblings_of_another_mounting_are_no_siblings() -> None:
     others = {"mounting": ["through_hole"], "tail_form": ["pin"], "orientation": ["vertical"]}
     siblings = tuple(member(contacts, categories=others) for contacts in SIZES if contacts != 20)
-    assert _off(sized("body_length", 14.0), Surroundings(siblings=siblings)) == []
+    assert _off(sized("body_length", 14.0), Neighbours(siblings=siblings)) == []
 
 
 def test_a_half_named_otherwise_may_be_another_construction_and_is_only_warned_of() -> None:
@@ -126,7 +126,7 @@ def test_a_wrong_number_of_contacts_puts_every_length_off() -> None:
 
 def test_a_stated_law_goes_before_siblings() -> None:
     siblings = tuple(sized("body_width", 5.5, contacts) for contacts in SIZES if contacts != 20)
-    around = Surroundings(siblings=siblings, series=STATED)
+    around = Neighbours(siblings=siblings, series=STATED)
     assert _off(member(), around) == []
     (found,) = _off(sized("body_width", 5.5), around)
     assert found.expected == 4.8
@@ -135,16 +135,16 @@ def test_a_stated_law_goes_before_siblings() -> None:
 
 @pytest.mark.parametrize("height", [3.25, 5.25])
 def test_each_height_class_of_a_stated_law_is_right(height: float) -> None:
-    assert _off(sized("height", height), Surroundings(series=STATED)) == []
+    assert _off(sized("height", height), Neighbours(series=STATED)) == []
 
 
 def test_a_height_of_no_class_is_only_warned_of_because_it_may_be_a_new_class() -> None:
-    (found,) = _off(sized("height", 4.25), Surroundings(series=STATED))
+    (found,) = _off(sized("height", 4.25), Neighbours(series=STATED))
     assert found.severity == "warning"
 
 
 def test_a_kind_that_the_series_does_not_state_is_not_judged() -> None:
-    assert _off(sized("body_length", 14.0, half_kind="receptacle"), Surroundings(series=STATED)) == []
+    assert _off(sized("body_length", 14.0, half_kind="receptacle"), Neighbours(series=STATED)) == []
 
 
 def test_a_doubtful_entry_is_given_the_room_of_its_doubt() -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from catalog.model.entries import Series
 from catalog.model.errors import EntryError
-from catalog.review import Code, Finding, Surroundings, among, review
+from catalog.review import Code, Finding, Neighbours, among, review
 from tests.catalog.model.entry_examples import series as example
 from tests.catalog.review.review_examples import codes, member, sized
 
@@ -52,8 +52,8 @@ def _series(changes: dict[str, Any] | None = None, *, low: float = 3.25) -> Seri
     )
 
 
-def _found(entry: Series, around: Surroundings | None = None) -> list[Finding]:
-    return list(review(entry, around or Surroundings()))
+def _found(entry: Series, around: Neighbours | None = None) -> list[Finding]:
+    return list(review(entry, around or Neighbours()))
 
 
 def test_laws_in_which_everything_fits_give_no_finding() -> None:
@@ -148,7 +148,7 @@ def test_laws_that_cannot_be_carried_out_are_refused() -> None:
     entry = _series()
     kinds = (entry.kinds[0].model_copy(update={"part_number": "{colour}"}), entry.kinds[1])
     with pytest.raises(EntryError, match="colour"):
-        review(entry.model_copy(update={"kinds": kinds}), Surroundings())
+        review(entry.model_copy(update={"kinds": kinds}), Neighbours())
 
 
 def test_a_series_that_only_has_a_name_is_clean() -> None:

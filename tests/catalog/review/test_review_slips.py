@@ -7,14 +7,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from catalog.model.entries import Half
-from catalog.review import Code, Finding, Surroundings, review
+from catalog.review import Code, Finding, Neighbours, review
 from catalog.review.slips import swapped_figures
 from tests.catalog.review.review_examples import member, sized
 
-ALONE = Surroundings()
+ALONE = Neighbours()
 
 
-def _slips(half: Half, around: Surroundings = ALONE) -> dict[str, Finding]:
+def _slips(half: Half, around: Neighbours = ALONE) -> dict[str, Finding]:
     return {f.field: f for f in review(half, around) if f.code is Code.UNITS_SLIP}
 
 

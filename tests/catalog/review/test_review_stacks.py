@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from catalog.model.entries import Half, Mating
-from catalog.review import Surroundings, among, review
+from catalog.review import Neighbours, among, review
 from tests.catalog.review.review_examples import codes, member
 
 BOTH = {"tail_form": ["gull_out"], "orientation": ["vertical"], "mounting": ["surface_mount"]}
@@ -144,4 +144,4 @@ def test_a_hermaphroditic_half_mates_with_itself_and_is_named_once() -> None:
 
 def test_a_mating_whose_halves_are_not_known_is_not_judged() -> None:
     mating = Mating.model_validate({"half": "a:1", "other": "b:2", "basis": "maker"})
-    assert review(mating, Surroundings()) == ()
+    assert review(mating, Neighbours()) == ()

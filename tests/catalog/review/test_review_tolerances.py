@@ -7,11 +7,11 @@ from typing import Any
 import pytest
 
 from catalog.model.entries import Half, Mating
-from catalog.review import Code, Finding, Surroundings, is_clean, review
-from catalog.review.around import among
+from catalog.review import Code, Finding, Neighbours, is_clean, review
+from catalog.review.neighbours import among
 from tests.catalog.review.review_examples import member
 
-ALONE = Surroundings()
+ALONE = Neighbours()
 
 
 def _of(half: Half, code: Code) -> list[Finding]:

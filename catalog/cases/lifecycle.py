@@ -8,8 +8,8 @@ from dataclasses import dataclass, field, replace
 from sqlalchemy.orm import Session
 
 from catalog.cases.answers import add_answer, begin_anew, judge_again, revise_visibly
-from catalog.cases.confirming import Evidence
-from catalog.cases.finding import Case, comments_of, get_case, seer_of
+from catalog.cases.confirmation import Evidence
+from catalog.cases.retrieval import Case, comments_of, get_case, seer_of
 from catalog.cases.specimens import (
     COMMENT,
     MOST_COMMENTS,
@@ -22,9 +22,9 @@ from catalog.cases.specimens import (
     Specimen,
 )
 from catalog.cases.summaries import Judged, Summary
-from catalog.evidence import giving
-from catalog.evidence.errors import OwnEvidenceError, StaleEvidenceError
+from catalog.evidence import submission
 from catalog.evidence.statements import Confirmation
+from catalog.evidence.submission import OwnEvidenceError, StaleEvidenceError
 from catalog.history.acts import Act
 from catalog.history.documents import DocumentRecord, add_document, get_document, revise_document
 from catalog.history.rewriting import get_record
@@ -156,7 +156,7 @@ def accept(session: Session, act: Act, case: Case, choice: Choice, evidence: Cal
     """Close a case with its solution, and in the same step confirm the half by what was measured.
 
     Raises EntryError for a closed case, NotFoundError for a half or suggestion that is not there, and where evidence
-    is insisted on what `catalog.evidence.giving.confirm` raises; ReviewRefusedError always.
+    is insisted on what `catalog.evidence.submission.confirm` raises; ReviewRefusedError always.
     """
     require_open(case)
     said = _suggestion(session, case, choice)
@@ -230,7 +230,7 @@ def _confirm(
     # A private case leaves no trace in what is public about the half.
     told = act if public else replace(act, reason="")
     try:
-        document, _ = giving.confirm(session, told, given, choice.acknowledged)
+        document, _ = submission.confirm(session, told, given, choice.acknowledged)
     except (OwnEvidenceError, StaleEvidenceError) as error:
         if choice.confirm:
             raise

@@ -1,4 +1,4 @@
-"""How a token looks, and making one unreadable wherever it turns up in a text."""
+"""The form of a token, and how one is masked wherever it appears in a text."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Finding cases: one by its key for who may see it, and the lists, on which private ones never are."""
+"""Cases read from the catalogue: one by its key for whoever may see it, and the lists, which show no private ones."""
 
 from __future__ import annotations
 
@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from sqlalchemy import ColumnElement, Select, and_, false, or_, select
 from sqlalchemy.orm import Session, aliased
 
-from catalog.accounts.access import Permission, allowed
-from catalog.accounts.who import Who, not_known
+from catalog.accounts.access import Permission, Who, allowed, not_known
 from catalog.cases.specimens import COMMENT, OPEN, SPECIMEN
 from catalog.cases.summaries import CHANGED, RECORD, CaseAnswer
 from catalog.db.record_tables import DocumentTable, JournalTable

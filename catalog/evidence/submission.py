@@ -1,4 +1,4 @@
-"""Taking evidence: confirmations, disputes and their resolution, answers, sightings; and taking one's own back."""
+"""Evidence is given: confirmations, disputes and their resolution, answers, sightings; and taken back by its author."""
 
 from __future__ import annotations
 
@@ -8,15 +8,16 @@ from pydantic import BaseModel
 from sqlalchemy.orm import Session
 
 from catalog.contribute.acknowledgements import acknowledge
-from catalog.evidence.accepting import check_confirmation, check_dispute
 from catalog.evidence.agreement import Stated, Verdict, agreement
-from catalog.evidence.judging import COUNTED, OPEN, Assessed
-from catalog.evidence.measured import MeasuredValue
-from catalog.evidence.reading import seen
+from catalog.evidence.assessment import COUNTED, OPEN, Assessed
+from catalog.evidence.retrieval import seen
 from catalog.evidence.statements import Answer, Confirmation, Dispute, Resolution, Sighting
+from catalog.evidence.values import MeasuredValue
 from catalog.history.acts import Act
 from catalog.history.documents import DocumentRecord, add_document, get_document, revise_document
 from catalog.history.rewriting import assessed_of, get_record
+from catalog.model import errors
+from catalog.model.entries import Mating, slug
 from catalog.model.errors import EntryError, ForbiddenError
 from catalog.review.findings import Code, Finding
 from matcher.vocabulary import MM_PER_UNIT
@@ -165,3 +166,88 @@ STATEMENTS: Mapping[str, type[BaseModel]] = {
     "answer": Answer,
 }
 """The model of each kind of statement."""
+
+
+LISTED = "listed"
+
+
+def check_confirmation(confirmation: Confirmation, entry: Assessed, actor: str) -> None:
+    """Raise where ``actor`` cannot confirm the entry so.
+
+    Raises
+    ------
+    StaleEvidenceError
+        The revision seen is not the present one, or one since which nothing that can be measured changed.
+    OwnEvidenceError
+        The actor gave the figures in force and would measure them or fit the mating. Citing a document is open to
+        them, and so is saying that their half mated with another.
+    EntryError
+        The confirmation is about another entry, the entry is withdrawn, or the fit is not that of the mating.
+    """
+    _check_about(confirmation, entry)
+    tried = entry.content if confirmation.basis == "trial_fit" and isinstance(entry.content, Mating) else None
+    if (tried or confirmation.basis == "measured") and slug(actor) == slug(entry.author):
+        raise OwnEvidenceError(entry.author, confirmation.basis)
+    if tried is not None:
+        _check_fit(confirmation, entry.key, tried)
+
+
+def check_dispute(dispute: Dispute, entry: Assessed) -> None:
+    """Raise StaleEvidenceError or EntryError as `check_confirmation` does; one's own entries may be disputed."""
+    _check_about(dispute, entry)
+
+
+def _check_about(statement: Confirmation | Dispute, entry: Assessed) -> None:
+    if (statement.of, statement.key) != (entry.of, entry.key):
+        raise EntryError(
+            f"it is about the {statement.of} {statement.key}, not the {entry.of} {entry.key}",
+            field="key",
+            value=statement.key,
+            remedy="Name the entry that was looked at",
+        )
+    if entry.state != LISTED:
+        raise EntryError(
+            f"the {entry.of} {entry.key} is {entry.state}",
+            field="key",
+            value=entry.key,
+            remedy=f"Go on at {entry.successor}" if entry.successor else "Have it restored first",
+        )
+    if statement.revision > entry.revision or entry.is_stale(statement.revision):
+        raise StaleEvidenceError(statement.revision, entry.revision)
+
+
+def _check_fit(confirmation: Confirmation, key: str, mating: Mating) -> None:
+    if confirmation.mate not in (key, mating.half, mating.other):
+        raise EntryError(
+            f"{confirmation.mate} is no half of this mating",
+            field="mate",
+            value=confirmation.mate,
+            remedy=f"Give the mating's own key, or one of its halves: {mating.half}, {mating.other}",
+        )
+
+
+class StaleEvidenceError(errors.StaleError):
+    """The evidence speaks of figures that changed since: ``seen`` is the revision it names, ``current`` the present."""
+
+    def __init__(self, seen: int, current: int) -> None:
+        super().__init__(
+            f"the entry changed since revision {seen}; it is at revision {current} now",
+            field="revision",
+            value=seen,
+            remedy="Look at the entry as it is now, and confirm or dispute that",
+        )
+        self.seen = seen
+        self.current = current
+
+
+class OwnEvidenceError(errors.OwnEvidenceError):
+    """Somebody would confirm their own figures by measuring or fitting. ``author`` gave the figures in force."""
+
+    def __init__(self, author: str, basis: str) -> None:
+        super().__init__(
+            f"the figures in force are {author}'s own, and nobody confirms their own by measuring or fitting",
+            field="basis",
+            value=basis,
+            remedy="Ask somebody else to measure a part of theirs, or correct the figures themselves",
+        )
+        self.author = author

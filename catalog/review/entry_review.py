@@ -1,4 +1,7 @@
-"""A series: all that its laws make is reviewed, and what is found is told once per law."""
+"""The machine review of one entry: every check in turn.
+
+For a series everything that its laws make is reviewed, and each finding is reported once per law.
+"""
 
 from __future__ import annotations
 
@@ -8,18 +11,54 @@ from dataclasses import dataclass, replace
 
 from catalog.model.entries import Half, KindLaw, Mating, Series
 from catalog.model.series_laws import expand
-from catalog.review.around import Surroundings
+from catalog.review.dimensions import label
+from catalog.review.duplicates import duplicates
 from catalog.review.findings import RANK, Code, Finding
-from catalog.review.laws import siblings_off_law
+from catalog.review.geometry import impossible_geometry
 from catalog.review.names import known_as, names_of, stem
-from catalog.review.sizes import label
-from catalog.review.slips import UNIT_FACTORS
+from catalog.review.neighbours import Neighbours
+from catalog.review.outliers import expectations, off_laws, siblings_off_law
+from catalog.review.slips import UNIT_FACTORS, out_of_proportion
 from catalog.review.stacks import mating_findings
-from catalog.review.tolerances import tolerances_of_mating
+from catalog.review.tolerances import tolerances_of_half, tolerances_of_mating
 from matcher.columns.dimension_laws import SMALL_CHANGE
 from matcher.features import FEATURES
 
-HalfReview = Callable[[Half, Surroundings], Iterable[Finding]]
+
+def review(entry: Half | Series | Mating, around: Neighbours) -> tuple[Finding, ...]:
+    """What a first reader would ask about this entry, the severe first.
+
+    A series is expanded, its halves and matings are reviewed, and their findings are grouped by law. Raises EntryError
+    for laws that cannot be carried out.
+    """
+    if isinstance(entry, Series):
+        found = series_findings(entry, around, half_findings)
+    elif isinstance(entry, Half):
+        found = half_findings(entry, around)
+    else:
+        found = _mating(entry, around)
+    return tuple(sorted(found, key=lambda finding: -RANK[finding.severity]))
+
+
+def half_findings(half: Half, around: Neighbours) -> Iterator[Finding]:
+    """Everything about one half, in the order of the checks."""
+    law = expectations(half, around)
+    yield from impossible_geometry(half)
+    yield from off_laws(half, law)
+    yield from out_of_proportion(half, frozenset(law))
+    yield from duplicates(half, around)
+    yield from tolerances_of_half(half)
+
+
+def _mating(mating: Mating, around: Neighbours) -> Iterator[Finding]:
+    """A half that is not known is refused elsewhere; here the pair is then not judged."""
+    first, second = around.mates.get(mating.half), around.mates.get(mating.other)
+    if first is not None and second is not None:
+        yield from mating_findings(mating, first, second)
+    yield from tolerances_of_mating(mating)
+
+
+HalfReview = Callable[[Half, Neighbours], Iterable[Finding]]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,11 +83,11 @@ class _Made:
         return f"kinds[{self.kind}].{field}"
 
 
-def series_findings(series: Series, around: Surroundings, review_half: HalfReview) -> Iterator[Finding]:
+def series_findings(series: Series, around: Neighbours, review_half: HalfReview) -> Iterator[Finding]:
     """Findings of all halves and matings of a series, of its laws, and of listed halves that the laws contradict."""
     made = list(_made(series))
     yield from _slopes(series)
-    near = _Neighbours([*(each.half for each in made), *around.alike], [*(m.half for m in made), *around.namesakes])
+    near = _Index([*(each.half for each in made), *around.alike], [*(m.half for m in made), *around.namesakes])
     halves = (
         (each.path(finding.field), finding)
         for each in made
@@ -69,7 +108,7 @@ def _made(series: Series) -> Iterator[_Made]:
             yield _Made(half=half, kind=number, height=place // len(law.contact_counts), law=law)
 
 
-class _Neighbours:
+class _Index:
     """Halves by what makes them alike, so that each of many halves is held against few."""
 
     def __init__(self, alike: Iterable[Half], namesakes: Iterable[Half]) -> None:
@@ -81,10 +120,10 @@ class _Neighbours:
             for name in known_as(half):
                 self._by_name[stem(name)][half.key] = half
 
-    def around(self, half: Half) -> Surroundings:
+    def around(self, half: Half) -> Neighbours:
         alike = self._by_contacts[half.contact_count, half.rows]
         named = {key: other for name in names_of(half) for key, other in self._by_name.get(stem(name), {}).items()}
-        return Surroundings(
+        return Neighbours(
             alike=tuple(other for key, other in alike.items() if key != half.key),
             namesakes=tuple(other for key, other in named.items() if key != half.key),
         )
@@ -144,7 +183,7 @@ def _stack_path(series: Series, place: int, field: str) -> str:
 def _contradicted(series: Series, siblings: tuple[Half, ...]) -> Iterator[Finding]:
     """Listed halves of the series that its laws do not give: perhaps another construction, perhaps a wrong law."""
     found: Mapping[str, list[tuple[Half, Finding]]] = defaultdict(list)
-    for half, finding in siblings_off_law(siblings, Surroundings(series=series)):
+    for half, finding in siblings_off_law(siblings, Neighbours(series=series)):
         found[finding.field].append((half, finding))
     for field, group in found.items():
         worst = max((finding for _, finding in group), key=_badness)

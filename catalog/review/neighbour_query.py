@@ -1,4 +1,4 @@
-"""Reads from the catalogue what stands around an entry, and no more: narrow queries for keys, then whole halves."""
+"""Reads an entry's neighbours from the catalogue, and no more: narrow queries for keys, then whole halves."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ from catalog.model.entries import AnyEntry, Half, Mating, Series
 from catalog.model.series_laws import expand
 from catalog.records.read import load_halves, load_series
 from catalog.records.write import chunks
-from catalog.review.around import SAME_PITCH, Surroundings, among
+from catalog.review.dimensions import pitch_of, value
 from catalog.review.duplicates import NEEDED
 from catalog.review.names import LEAST_SIMILAR_LENGTH, is_part_number, known_as, skeleton, stem
-from catalog.review.sizes import pitch_of, value
+from catalog.review.neighbours import SAME_PITCH, Neighbours, among
 from matcher.columns.process_tolerance import default_half_width
 
 PREFILTER_SHARE = 2.0
@@ -28,7 +28,7 @@ PREFILTER_SHARE = 2.0
 BODY = ("body_length", "body_width")
 
 
-def surroundings(session: Session, entry: AnyEntry, beside: Iterable[Half] = ()) -> Surroundings:
+def read_neighbours(session: Session, entry: AnyEntry, beside: Iterable[Half] = ()) -> Neighbours:
     """What stands around an entry in the catalogue, and among halves given ``beside`` it in the same batch."""
     given = list(beside)
     if isinstance(entry, Mating):

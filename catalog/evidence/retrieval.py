@@ -1,4 +1,4 @@
-"""Reading what people said about entries, and assessing it: for one entry, a page, or the whole catalogue."""
+"""Statements about entries read from the catalogue and assessed: for one entry, a page, or all entries."""
 
 from __future__ import annotations
 
@@ -12,8 +12,7 @@ from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
 from catalog.db.record_tables import DocumentTable, JournalTable
-from catalog.evidence.assessments import Assessment, assess
-from catalog.evidence.judging import Assessed, Said
+from catalog.evidence.assessment import Assessed, Assessment, Said, assess
 from catalog.evidence.statements import Confirmation, Dispute, Sighting
 from catalog.history.states import stood, substance
 

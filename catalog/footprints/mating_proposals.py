@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 
-from catalog.footprints.naming import KIND_LETTERS, family
+from catalog.footprints.name_facts import KIND_LETTERS, family
 from catalog.model.entries import Half, HalfKind, Mating
 
 NOTE = "same family, count and pitch by their footprints; not stated by anybody"

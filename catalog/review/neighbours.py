@@ -1,4 +1,4 @@
-"""What stands around an entry, as far as the review needs it."""
+"""The neighbours of an entry: other halves and laws that the review compares it with."""
 
 from __future__ import annotations
 
@@ -7,15 +7,15 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from catalog.model.entries import AnyEntry, Half, Mating, Series
+from catalog.review.dimensions import pitch_of
 from catalog.review.names import known_as, names_of, one_slip_apart, skeleton, stem
-from catalog.review.sizes import pitch_of
 
 SAME_PITCH = 0.02
 """Pitches closer than this may be one, mm: 1.25 and 1.27 stay apart by no more."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class Surroundings:
+class Neighbours:
     """Halves and laws that the checks hold an entry against; none of them is the entry itself.
 
     ``siblings``: listed halves of its series (of a half: of its rows and kind). ``series``: its stated laws. ``alike``:
@@ -30,17 +30,17 @@ class Surroundings:
     mates: Mapping[str, Half] = field(default_factory=lambda: MappingProxyType({}))
 
 
-def among(entry: AnyEntry, halves: Iterable[Half], series: Series | None = None) -> Surroundings:
+def among(entry: AnyEntry, halves: Iterable[Half], series: Series | None = None) -> Neighbours:
     """What of these halves stands around a half or a mating; a series' halves are looked after one by one."""
     known = list(halves)
     if isinstance(entry, Mating):
         mates = {half.key: half for half in known if half.key in (entry.half, entry.other)}
-        return Surroundings(mates=MappingProxyType(mates))
+        return Neighbours(mates=MappingProxyType(mates))
     others = [half for half in known if half.key != entry.key]
     if isinstance(entry, Series):
         own = tuple(half for half in others if half.series_key == entry.key)
-        return Surroundings(siblings=own, alike=tuple(others), namesakes=tuple(others))
-    return Surroundings(
+        return Neighbours(siblings=own, alike=tuple(others), namesakes=tuple(others))
+    return Neighbours(
         siblings=tuple(half for half in others if _sibling(entry, half)),
         series=series,
         alike=tuple(half for half in others if alike(entry, half)),

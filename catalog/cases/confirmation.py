@@ -13,8 +13,8 @@ from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
-from catalog.evidence.measured import DIGITS, MeasuredValue, Value
 from catalog.evidence.statements import FEATURES_OF
+from catalog.evidence.values import DIGITS, MeasuredValue, Value
 from matcher.features import FEATURES, Kind
 from matcher.observations import Observation, Of
 from matcher.uncertainty.instruments import BUILT_IN, Instrument
