@@ -11,8 +11,8 @@ from starlette.staticfiles import StaticFiles
 from api.web.bench import bench
 from api.web.cases import cases
 from api.web.catalogue import catalogue, compare
-from api.web.contribute import contribute
-from api.web.entries import entry_state, halves, printing, series
+from api.web.contribute import contribute, entry_state
+from api.web.entries import halves, printing, series
 from api.web.evidence import disputes, evidence
 from api.web.page import reference
 from api.web.page.rendering import WITH_STATIC, problem_page

@@ -18,8 +18,8 @@ from api.drawing.svg import element, line_path, part_markup
 from api.identification.advising import worth_taking
 from api.observations.short_form_writing import arguments_of, piece_of
 from api.schemas.answers import Candidate, EvidenceLine, Hint, NextMeasurement, Ranking
-from api.web.bench.drawing import banded
 from api.web.bench.request import SHOWN, Bench, Entry
+from api.web.bench.sheet_markup import banded
 from catalog.snapshot.snapshot import Snapshot
 from matcher.features import FEATURES, Kind
 from matcher.observations import Of, Reduced

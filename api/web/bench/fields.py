@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from api.schemas.problems import FieldProblem
-from api.web.bench.lanes import ABOVE, FROM_END
 from api.web.bench.request import Bench, Entry, with_gaps
+from api.web.bench.sheets import ABOVE, FROM_END
 from matcher.features import FEATURES, Feature, Kind
 
 ABOVE_NAMES = (

@@ -13,13 +13,11 @@ from starlette.responses import Response
 
 from api.service.dependencies import SnapshotDep
 from api.service.paging import LONGEST_CURSOR, decode_cursor, encode_cursor
-from api.web.bench.silhouettes import tray_of
 from api.web.catalogue.order import BY_FIT, BY_NAME, DIMENSION_OF, NEAREST, ORDERS, Order, page_of, place_of, written
-from api.web.entries.half_view import headline
+from api.web.catalogue.tray import tray_of
 from api.web.page import freshness
 from api.web.page.addresses import BENCH, CATALOGUE, COMPARE, PRINT, asked, half_page, series_page
-from api.web.page.figures import KIND_WORDS, day, mm
-from api.web.page.number_words import figure_typed
+from api.web.page.figures import KIND_WORDS, day, figure_typed, headline, mm
 from api.web.page.rendering import VisitDep
 from catalog.model.entries import slug
 from catalog.records.read_models import HalfRecord

@@ -13,12 +13,12 @@ from api.drawing.overlay import overlay_side, overlay_top
 from api.drawing.sizes import sizes_of
 from api.drawing.views import Look
 from api.service.dependencies import CatalogueDep, SnapshotDep
-from api.web.catalogue.chosen_halves import Chosen, KeysQuery, chosen_halves
 from api.web.catalogue.compare_view import columns, counting, in_a_sentence, most_telling, rows
 from api.web.catalogue.telling_apart import apart
-from api.web.entries.half_view import headline
 from api.web.page import freshness
 from api.web.page.addresses import CATALOGUE, COMPARE, PRINT, half_page, of_halves
+from api.web.page.entry_lookup import Chosen, KeysQuery, chosen_halves
+from api.web.page.figures import headline
 from api.web.page.rendering import Visit, VisitDep
 from catalog.records.read_models import HalfRecord
 from catalog.snapshot.snapshot import Snapshot

@@ -6,9 +6,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from api.web.catalogue.telling_apart import MOSTLY, SAME_MM, SURE, Apart, Told
-from api.web.entries.half_view import headline
 from api.web.page.addresses import COMPARE, half_page, of_halves
-from api.web.page.figures import BOUND_WORDS, label, mm, values_in_words
+from api.web.page.figures import BOUND_WORDS, headline, label, mm, values_in_words
 from catalog.evidence.agreement import stated
 from catalog.records.read_models import HalfRecord
 from matcher.columns.process_tolerance import process_interval

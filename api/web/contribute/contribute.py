@@ -28,10 +28,10 @@ from api.web.contribute.series_form import (
     with_row,
     with_table,
 )
-from api.web.evidence.history_view import happened_since, waiting_changes
 from api.web.page.addresses import half_page, series_page
 from api.web.page.form_actions import REFUSED, act_once, model_of, refused, see_other
 from api.web.page.forms import EMPTY, Filled, Form, FormDep
+from api.web.page.history import happened_since, row_of, waiting_changes
 from api.web.page.rendering import Visit, VisitDep
 from catalog.accounts.access import Permission, require
 from catalog.contribute.contributing import contribute, revise_entry
@@ -304,13 +304,3 @@ def _standing(sheet: Sheet, key: str, catalogue: Catalogue, tag: str | None = No
             since=happened_since(session, sheet.record, key, row_of(tag)) if stale and tag else (),
             waiting=waiting_changes(session, sheet.record, key),
         )
-
-
-LARGEST_ROW_DIGITS = 18
-"""Figures of a journal row's number: what the database's whole numbers hold."""
-
-
-def row_of(tag: str | None) -> int:
-    """The journal's row that a tag was made at; 0 for one that no page of this server made."""
-    row = (tag or "").partition("-")[2]
-    return int(row) if row.isascii() and row.isdecimal() and len(row) <= LARGEST_ROW_DIGITS else 0

@@ -6,16 +6,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from api.identification.answering import end_allowance
-from api.web.evidence.view import cited
+from api.web.entries.evidence_view import cited
 from api.web.page.addresses import half_page
 from api.web.page.figures import (
     BASIS_WORDS,
     BOUND_WORDS,
     CONTACT_WORDS,
-    KIND_WORDS,
     LIFECYCLE_WORDS,
-    UNKNOWN_KIND,
     counted,
+    headline,
     label,
     mm,
     plain,
@@ -54,14 +53,6 @@ class MateLine:
     contact_map: tuple[tuple[str, str], ...]
     standing: str
     note: str
-
-
-def headline(half: Half) -> str:
-    """A half in one line: kind, contacts, pitch."""
-    kind = KIND_WORDS.get(half.half_kind or "", UNKNOWN_KIND)
-    pitch = half.dimensions.get("pitch")
-    rows = f"{half.contact_count} contacts in {counted(half.rows, 'row')}"
-    return ", ".join([kind, rows, *([f"pitch {mm(pitch.value)} mm"] if pitch else [])])
 
 
 def facts(record: HalfRecord) -> tuple[Fact, ...]:

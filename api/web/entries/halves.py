@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
@@ -10,27 +10,30 @@ from sqlalchemy.orm import Session
 from starlette.responses import Response
 
 from api.service.dependencies import CatalogueDep, SnapshotDep
-from api.web.bench.address import identify_like
-from api.web.catalogue.chosen_halves import find_half
-from api.web.catalogue.drawings import drawings_of
 from api.web.entries.dimension_rows import dimension_rows
-from api.web.entries.half_view import SHOWN_MATES, facts, headline, in_order, mates, ordering
-from api.web.evidence.history_view import last_happened, waiting_changes
-from api.web.evidence.view import evidence_of
+from api.web.entries.drawings import drawings_of
+from api.web.entries.evidence_view import evidence_of
+from api.web.entries.half_view import SHOWN_MATES, facts, in_order, mates, ordering
 from api.web.page import freshness
-from api.web.page.addresses import COMPARE, PRINT, half_page, history_of, of_halves, series_page
+from api.web.page.addresses import BENCH, COMPARE, PRINT, asked, half_page, history_of, of_halves, series_page
+from api.web.page.entry_lookup import find_half, unknown_entry
+from api.web.page.figures import headline
+from api.web.page.history import last_happened, waiting_changes
 from api.web.page.rendering import VisitDep
-from api.web.page.unknown_entry import unknown_entry
 from catalog.evidence.agreement import stated
 from catalog.evidence.assessment import INFERRED
 from catalog.evidence.retrieval import assessment_of
 from catalog.history.rewriting import assessed_of
+from catalog.model.entries import Half
 from catalog.records import queries
 from catalog.records.read_models import HalfRecord, MatingRecord
 from catalog.snapshot.snapshot import Snapshot
 
 ALL = "all"
 """What `mates` and `evidence` say to show all of them."""
+
+CARRIED = ("pitch", "body_length", "overall_length", "body_width", "tail_span", "height")
+"""Dimensions that are carried to the bench: those that a caliper takes on nearly every half."""
 
 ShownQuery = Annotated[str, Query(max_length=10)]
 Mates = Sequence[tuple[MatingRecord, HalfRecord]]
@@ -88,13 +91,29 @@ def _values(session: Session, snapshot: Snapshot, record: HalfRecord, everything
 def _links(record: HalfRecord) -> dict[str, str]:
     key = record.key
     return {
-        "identify": identify_like(record.half),
+        "identify": _identify_like(record.half),
         "compare": of_halves(COMPARE, [key]),
         "print": of_halves(PRINT, [key]),
         "history": history_of("half", key),
         "evidence": half_page(key, "?evidence=all#trust"),
         **{name: half_page(key, f"/{name}") for name in ("confirm", "dispute", "sighting", "revise")},
     }
+
+
+def _identify_like(half: Half) -> str:
+    """Address of the bench with the figures of a half, each as well known as a caliper would have it."""
+    return asked(BENCH, list(_figures(half)))
+
+
+def _figures(half: Half) -> Iterator[tuple[str, str]]:
+    yield "contact_count", str(half.contact_count)
+    yield "rows", str(half.rows)
+    if half.half_kind is not None:
+        yield "half_kind", half.half_kind
+    for name in CARRIED:
+        stated = half.dimensions.get(name)
+        if stated is not None and stated.bound in ("nominal", "reference"):
+            yield name, f"{stated.value:g}"
 
 
 def _around(snapshot: Snapshot, record: HalfRecord) -> dict[str, list[dict[str, str]]]:

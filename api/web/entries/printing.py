@@ -12,9 +12,9 @@ from api.drawing.faults import DrawingError
 from api.drawing.print_sheet import PAPERS, RULER_MM, print_sheets
 from api.drawing.sizes import Sizes, sizes_of
 from api.service.dependencies import CatalogueDep, SnapshotDep
-from api.web.catalogue.chosen_halves import Chosen, KeysQuery, chosen_halves
 from api.web.page import freshness
 from api.web.page.addresses import CATALOGUE, COMPARE, PRINT, of_halves
+from api.web.page.entry_lookup import Chosen, KeysQuery, chosen_halves
 from api.web.page.figures import counted
 from api.web.page.rendering import VisitDep
 from catalog.records.read_models import HalfRecord

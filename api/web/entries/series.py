@@ -10,17 +10,17 @@ from sqlalchemy.orm import Session
 from starlette.responses import Response
 
 from api.service.dependencies import CatalogueDep, SnapshotDep
+from api.web.entries.evidence_view import evidence_of
 from api.web.entries.half_view import shared_facts
 from api.web.entries.law_plot import Point, law_plot
 from api.web.entries.laws_view import LawGroup, Line, law_groups, law_rows, line_for
 from api.web.entries.series_view import HEIGHT_STEP, column_words, columns_of, elsewhere, stack_of, variant_rows
-from api.web.evidence.history_view import last_happened, waiting_changes
-from api.web.evidence.view import evidence_of
 from api.web.page import freshness
 from api.web.page.addresses import CATALOGUE, asked, history_of, series_page
+from api.web.page.entry_lookup import unknown_entry
 from api.web.page.figures import label
+from api.web.page.history import last_happened, waiting_changes
 from api.web.page.rendering import VisitDep
-from api.web.page.unknown_entry import unknown_entry
 from catalog.evidence.assessment import Assessment
 from catalog.evidence.retrieval import assessment_of, assessments
 from catalog.history.rewriting import assessed_of

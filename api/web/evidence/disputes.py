@@ -9,7 +9,8 @@ from starlette.responses import Response
 from api.operations.transaction import Writing, WritingDep
 from api.schemas.evidence import ReasonIn, ResolutionIn, StatementOut
 from api.service.dependencies import CatalogueDep
-from api.web.evidence.evidence import PAGES, statement_as_it_stands, told
+from api.web.evidence.evidence import statement_as_it_stands, told
+from api.web.page.entry_lookup import PAGES
 from api.web.page.form_actions import REFUSED, act_once, model_of, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.rendering import Visit, VisitDep

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from functools import partial
 from typing import Annotated, Any
 
@@ -15,10 +13,9 @@ from api.operations.transaction import Writing, WritingDep
 from api.schemas.evidence import ConfirmationIn, StatementOut, statement_out
 from api.service.dependencies import CatalogueDep
 from api.web.contribute import entry_fields as fields
-from api.web.contribute.contribute import row_of
 from api.web.evidence.forms import TOOLS, WAYS, confirmation_of, countable, measurable, value_place
-from api.web.evidence.history_view import Happened, happened_since
-from api.web.page.addresses import half_page, series_page
+from api.web.page.addresses import half_page
+from api.web.page.entry_lookup import PAGES, About, about
 from api.web.page.form_actions import REFUSED, act_once, model_of, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.rendering import Visit, VisitDep
@@ -31,52 +28,13 @@ from catalog.evidence.statements import FEATURES_OF, Dispute, Sighting
 from catalog.history.acts import Act
 from catalog.history.documents import DocumentRecord, documents
 from catalog.history.preconditions import tag_of
-from catalog.history.rewriting import AnyRecord, get_record
 from catalog.model.errors import StaleError
 from catalog.records import queries
 from matcher.features import FEATURES
 
 router = APIRouter(include_in_schema=False)
 
-PAGES: Mapping[str, Callable[..., str]] = {"half": half_page, "series": series_page}
-
 ByQuery = Annotated[str, Query(max_length=20)]
-
-
-@dataclass(frozen=True, kw_only=True)
-class About:
-    """The entry that something is said of, as it stands, and what happened to it since the form was made."""
-
-    of: EntryRecord
-    key: str
-    record: AnyRecord
-    name: str
-    maker: str
-    page: str
-    tag: str
-    since: tuple[Happened, ...] = ()
-
-    @property
-    def waiting(self) -> tuple[()]:
-        """Changes that wait are no matter of evidence."""
-        return ()
-
-
-def about(catalogue: Catalogue, of: EntryRecord, key: str, tag: str | None = None) -> About:
-    """The entry of this key; ``tag``: tell what happened since. Raises NotFoundError."""
-    with catalogue.reading() as session:
-        record = get_record(session, of, key)
-        content = record.content
-        return About(
-            of=of,
-            key=key,
-            record=record,
-            name=str(getattr(content, "part_number", "") or getattr(content, "name", "") or key),
-            maker=str(getattr(content, "maker", "")),
-            page=PAGES[of](key),
-            tag=tag_of(session, of, key),
-            since=happened_since(session, of, key, row_of(tag)) if tag else (),
-        )
 
 
 def _confirm_page(

@@ -1,12 +1,16 @@
-"""Figures and names as the pages write them: millimetres, uncertainties, days, and words of the bench."""
+"""Figures and names as pages write them and people type them: lengths, uncertainties, days, words of the bench."""
 
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Mapping
 
+from catalog.model.entries import Half
+from matcher.errors import ObservationError
 from matcher.features import FEATURES
 from matcher.uncertainty.consensus import COVERAGE
+from matcher.vocabulary import to_mm
 
 LEAST_DECIMALS, MOST_DECIMALS = 2, 4
 """Decimals of a length in mm: as many as drawings print, and no more than are kept of a computed one."""
@@ -54,6 +58,8 @@ CONTACT_WORDS: Mapping[str, tuple[str, str]] = {
     "unknown": ("wiring unknown", "Nobody said which contact meets which. Trace both boards before power is applied."),
 }
 """Which contact meets which, in short, and what to mind."""
+
+_FIGURE = re.compile(r"(?P<number>\d+(?:[.,]\d+)?|[.,]\d+)\s*(?P<unit>[a-zA-Z\"″”µμ]*)")
 
 
 def mm(value: float) -> str:
@@ -113,3 +119,25 @@ def counted(number: int, thing: str, things: str = "") -> str:
 def people(number: int) -> str:
     """How many people."""
     return "one person" if number == 1 else f"{number} people"
+
+
+def headline(half: Half) -> str:
+    """A half in one line: kind, contacts, pitch."""
+    kind = KIND_WORDS.get(half.half_kind or "", UNKNOWN_KIND)
+    pitch = half.dimensions.get("pitch")
+    rows = f"{half.contact_count} contacts in {counted(half.rows, 'row')}"
+    return ", ".join([kind, rows, *([f"pitch {mm(pitch.value)} mm"] if pitch else [])])
+
+
+def figure_typed(text: str) -> float | None:
+    """The number a person typed, in mm where it has a unit; a decimal comma is taken. None for what is no figure."""
+    found = _FIGURE.fullmatch(text.strip())
+    if found is None:
+        return None
+    number = float(found["number"].replace(",", "."))
+    if not found["unit"]:
+        return number if math.isfinite(number) else None
+    try:
+        return to_mm(number, found["unit"])
+    except ObservationError:
+        return None

@@ -15,10 +15,10 @@ from api.schemas.history import PendingOut, pending_out
 from api.schemas.problems import FieldProblem
 from api.service.dependencies import CatalogueDep
 from api.service.settings import DEFAULT_PAGE
-from api.web.evidence.history_view import ACTION_WORDS, RECORD_WORDS, in_words
 from api.web.page.addresses import JOURNAL, asked, half_page, series_page
 from api.web.page.form_actions import REFUSED, act_once, model_of, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep
+from api.web.page.history import ACTION_WORDS, RECORD_WORDS, in_words
 from api.web.page.rendering import Visit, VisitDep
 from catalog.accounts.access import Permission, require
 from catalog.db.database import Catalogue

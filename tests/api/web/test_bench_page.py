@@ -19,7 +19,8 @@ from api.schemas.requests import IdentifyRequest
 from api.service.settings import Settings
 from api.web.bench.answer_view import allowance
 from api.web.bench.fields import SHOWN
-from api.web.bench.lanes import (
+from api.web.bench.request import Bench, query_of, read, sentences, tidy
+from api.web.bench.sheets import (
     ABOVE,
     ABOVE_HEIGHT,
     CONTACTS,
@@ -31,7 +32,6 @@ from api.web.bench.lanes import (
     from_above,
     gap_ends,
 )
-from api.web.bench.request import Bench, query_of, read, sentences, tidy
 from catalog.snapshot.snapshot import Snapshot
 from matcher.features import FEATURES, Kind
 

@@ -14,7 +14,7 @@ from api.service.paging import encode_cursor
 from api.service.settings import Settings
 from api.web.catalogue.catalogue import ON_A_PAGE
 from api.web.catalogue.order import BY_FIT, ORDERS
-from api.web.page.number_words import figure_typed
+from api.web.page.figures import figure_typed
 from catalog.history import changing
 from catalog.history.acts import Act
 from catalog.records.adding import add

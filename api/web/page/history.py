@@ -146,3 +146,13 @@ def _named(fields: list[str]) -> list[str]:
     if len(fields) <= MOST_NAMED:
         return fields
     return [*fields[: MOST_NAMED - 1], f"and {len(fields) - MOST_NAMED + 1} more"]
+
+
+LARGEST_ROW_DIGITS = 18
+"""Figures of a journal row's number: what the database's whole numbers hold."""
+
+
+def row_of(tag: str | None) -> int:
+    """The journal's row that a tag was made at; 0 for one that no page of this server made."""
+    row = (tag or "").partition("-")[2]
+    return int(row) if row.isascii() and row.isdecimal() and len(row) <= LARGEST_ROW_DIGITS else 0

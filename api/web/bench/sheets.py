@@ -14,7 +14,7 @@ from api.drawing.mating import MatedShape, mated
 from api.drawing.outline import HalfShape, half_shape, kind_of
 from api.drawing.section import board, section
 from api.drawing.sizes import Length, Sizes, Source, make_sizes, pair_lengths, sizes_of_observed
-from api.web.bench.drawing import Fit, Lane, Span, balloon, caption, dimension, note, picture
+from api.web.bench.sheet_markup import Fit, Lane, Span, balloon, caption, dimension, note, picture
 from matcher.features import FEATURES
 from matcher.observations import Of, Reduced
 

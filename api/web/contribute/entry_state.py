@@ -15,10 +15,10 @@ from api.schemas.evidence import ReasonIn
 from api.schemas.problems import FieldProblem
 from api.service.dependencies import CatalogueDep
 from api.service.problems import ApiError
-from api.web.evidence.evidence import PAGES, about
-from api.web.evidence.history_view import waiting_changes
+from api.web.page.entry_lookup import PAGES, about
 from api.web.page.form_actions import REFUSED, act_once, model_of, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep
+from api.web.page.history import waiting_changes
 from api.web.page.rendering import Visit, VisitDep
 from catalog.accounts.access import Permission, require
 from catalog.db.database import Catalogue

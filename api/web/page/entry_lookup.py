@@ -1,0 +1,125 @@
+"""Entries looked up by their keys: one as it stands, several that somebody chose, and what resembles an unknown key."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import Query
+from sqlalchemy.orm import Session
+from starlette.responses import Response
+
+from api.web.page.addresses import CATALOGUE, asked, half_page, series_page
+from api.web.page.history import Happened, happened_since, row_of
+from api.web.page.rendering import Visit
+from catalog.db.database import Catalogue
+from catalog.evidence.standing import EntryRecord
+from catalog.history.preconditions import tag_of
+from catalog.history.rewriting import AnyRecord, get_record
+from catalog.model.errors import NotFoundError
+from catalog.records import queries
+from catalog.records.read_models import HalfRecord
+from catalog.snapshot.search import LONGEST_QUERY, Hit
+from catalog.snapshot.snapshot import Snapshot
+
+PAGES: Mapping[str, Callable[..., str]] = {"half": half_page, "series": series_page}
+
+MOST_ASKED = 100
+"""Keys that one address may name: far more than any page shows, so that each can say itself what is too many."""
+
+KeysQuery = Annotated[list[str] | None, Query(max_length=MOST_ASKED)]
+
+NEAREST = 8
+"""Entries offered in the place of one that is not there."""
+
+_PARTING = re.compile(r"[:~]+")
+"""What keys are put together with; the words between are what was meant."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class About:
+    """The entry that something is said of, as it stands, and what happened to it since the form was made."""
+
+    of: EntryRecord
+    key: str
+    record: AnyRecord
+    name: str
+    maker: str
+    page: str
+    tag: str
+    since: tuple[Happened, ...] = ()
+
+    @property
+    def waiting(self) -> tuple[()]:
+        """Changes that wait are no matter of evidence."""
+        return ()
+
+
+def about(catalogue: Catalogue, of: EntryRecord, key: str, tag: str | None = None) -> About:
+    """The entry of this key; ``tag``: tell what happened since. Raises NotFoundError."""
+    with catalogue.reading() as session:
+        record = get_record(session, of, key)
+        content = record.content
+        return About(
+            of=of,
+            key=key,
+            record=record,
+            name=str(getattr(content, "part_number", "") or getattr(content, "name", "") or key),
+            maker=str(getattr(content, "maker", "")),
+            page=PAGES[of](key),
+            tag=tag_of(session, of, key),
+            since=happened_since(session, of, key, row_of(tag)) if tag else (),
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Chosen:
+    """The halves in the order in which they were named, each once, and keys that nobody has."""
+
+    records: tuple[HalfRecord, ...]
+    unknown: tuple[str, ...]
+
+    @property
+    def keys(self) -> list[str]:
+        """The keys of those that were found."""
+        return [record.key for record in self.records]
+
+
+def chosen_halves(session: Session, snapshot: Snapshot, keys: Sequence[str] | None) -> Chosen:
+    """Look the keys up: listed, withdrawn and merged halves, and those that their series make likely."""
+    found: list[HalfRecord] = []
+    unknown: list[str] = []
+    for key in dict.fromkeys(keys or ()):
+        record = find_half(session, snapshot, key)
+        if record is None:
+            unknown.append(key)
+        else:
+            found.append(record)
+    return Chosen(records=tuple(found), unknown=tuple(unknown))
+
+
+def find_half(session: Session, snapshot: Snapshot, key: str) -> HalfRecord | None:
+    """The half in whatever state, or the one that its series makes likely; None: nobody has this key."""
+    try:
+        return queries.get_half(session, key)
+    except NotFoundError:
+        return snapshot.halves.get(key)
+
+
+def unknown_entry(visit: Visit, snapshot: Snapshot, key: str, what: str) -> Response:
+    """404 with the nearest entries by search: by the part number or name alone, then by all words of the key."""
+    texts = [text[:LONGEST_QUERY] for text in (_PARTING.split(key)[-1], _PARTING.sub(" ", key))]
+    found: dict[str, dict[str, str]] = {}
+    for text in texts:
+        for hit in snapshot.search.search(text, NEAREST):
+            found.setdefault(_page_of(hit), {"page": _page_of(hit), "label": hit.label, "kind": hit.kind})
+    nearest = list(found.values())[:NEAREST]
+    return visit.page("unknown_entry.html", status=404, key=key, what=what, nearest=nearest, search=CATALOGUE)
+
+
+def _page_of(hit: Hit) -> str:
+    if hit.kind == "maker":
+        return asked(CATALOGUE, {"maker": hit.key})
+    return half_page(hit.key) if hit.kind == "half" else series_page(hit.key)
