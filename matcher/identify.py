@@ -257,7 +257,7 @@ def _notes(observations: Sequence[Reduced]) -> tuple[str, ...]:
                 f"body_length {length.number:g} mm is shorter than pitch × (positions − 1) = {span:.2f} mm: check the "
                 "length's unit, the number of gaps counted for the pitch, and the contact count."
             )
-    lonely = [o for o in observations if o.shared is not None and o.shared.unscaled]
+    lonely = [o for o in observations if o.unscaled]
     if len(lonely) == 1:
         notes.append(
             f"{lonely[0].feature} alone, from a picture without a scale, says nothing: only ratios count there. "
@@ -267,5 +267,4 @@ def _notes(observations: Sequence[Reduced]) -> tuple[str, ...]:
 
 
 def _plain(reading: Reduced | None) -> bool:
-    unscaled = reading is not None and reading.shared is not None and reading.shared.unscaled
-    return reading is not None and reading.value is not None and not unscaled
+    return reading is not None and reading.value is not None and not reading.unscaled

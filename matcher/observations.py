@@ -143,6 +143,11 @@ class Reduced:
         return self.value
 
     @property
+    def unscaled(self) -> bool:
+        """Whether it was read in a picture without a scale, so that only its ratio to other readings counts."""
+        return self.shared is not None and self.shared.unscaled
+
+    @property
     def count_range(self) -> tuple[int, int]:
         """Smallest and largest number that was observed of a count: equal for an exact one, 0 to 2000 if open."""
         if self.count is not None:

@@ -59,15 +59,6 @@ def to_mm(value: float, unit: str, *, field: str = "unit") -> float:
     ObservationError
         At ``field``, for an unknown unit and for pixels, which have no length.
     """
-    return value * _mm_per(unit, field)
-
-
-def from_mm(value_mm: float, unit: str, *, field: str = "unit") -> float:
-    """A length in ``unit``; raises as `to_mm`."""
-    return value_mm / _mm_per(unit, field)
-
-
-def _mm_per(unit: str, field: str) -> float:
     canonical = canonical_unit(unit, field=field)
     if canonical == PIXEL:
         raise ObservationError(
@@ -76,7 +67,7 @@ def _mm_per(unit: str, field: str) -> float:
             value=unit,
             remedy="give the picture's scale as px_per_mm, or name the instrument unscaled_photo",
         )
-    return MM_PER_UNIT[canonical]
+    return value * MM_PER_UNIT[canonical]
 
 
 _YES_NO = ({"yes", "no"}, {True: "yes", False: "no"}, {"true": "yes", "y": "yes", "false": "no", "n": "no"})

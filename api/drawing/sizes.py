@@ -239,7 +239,7 @@ def pair_lengths(observations: Sequence[Reduced]) -> dict[str, Length]:
 
 
 def _unscaled(seen: Reduced) -> bool:
-    return seen.shared is not None and seen.shared.unscaled
+    return seen.unscaled
 
 
 def _counted_rows(contacts: int | None, rows: int | None) -> tuple[int, ...] | None:

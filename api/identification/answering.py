@@ -179,7 +179,7 @@ def _measured_by(record: HalfRecord, line: EvidenceLine) -> str | None:
 def _unit(reading: Reduced) -> Literal["mm", "px"] | None:
     if FEATURES[reading.feature].kind is not Kind.DIMENSION:
         return None
-    return "px" if reading.shared is not None and reading.shared.unscaled else "mm"
+    return "px" if reading.unscaled else "mm"
 
 
 def half_ref(record: HalfRecord) -> answers.HalfRef:

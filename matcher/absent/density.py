@@ -145,7 +145,7 @@ def _strange_term(part: Part, log_prior: Floats) -> float:
         return float(part.log_likelihood[0])
     if _is_measured(first):
         terms = [np.log(plausible_density(reading)) for reading in part.readings]
-        if first.shared is not None and first.shared.unscaled:
+        if first.shared is not None and first.unscaled:
             terms[0] = -np.log(first.number * first.shared.sd * SQRT_2PI)
         return float(np.sum(terms))
     if first.feature == "contact_count" and first.of is Of.THIS and first.count is not None:
@@ -163,8 +163,8 @@ def plausible_density(reading: Reduced) -> float:
 
 def _says_nothing(part: Part) -> bool:
     """A single reading in a picture without a scale has one density under every half, and so under absent."""
-    shared = part.readings[0].shared
-    return len(part.readings) == 1 and shared is not None and shared.unscaled and _is_measured(part.readings[0])
+    first = part.readings[0]
+    return len(part.readings) == 1 and first.unscaled and _is_measured(first)
 
 
 def _is_exact_count(reading: Reduced, kernels: Kernels) -> bool:

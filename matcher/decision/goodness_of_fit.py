@@ -118,7 +118,7 @@ def _dimension_against(
     if reading.value is None:
         return Reading(expected=expected, tolerance=tolerance, p_value=None, slip_probability=0.0, slip=None)
     explained = explanations_of_all[reading.index]
-    if (reading.shared is not None and reading.shared.unscaled) or expected is None:
+    if reading.unscaled or expected is None:
         return Reading(expected=expected, tolerance=tolerance, p_value=None, slip_probability=0.0, slip=None)
     at = np.array([half])
     slip_probability, words = _likeliest_slip(reading, explained, half)

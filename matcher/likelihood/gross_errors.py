@@ -151,8 +151,7 @@ def mixture(
     for slip in slips:
         resolved = resolved + slip.share
     gross = feature.gross_share
-    unscaled = reading.shared is not None and reading.shared.unscaled
-    unit_share = 0.0 if unscaled else UNIT_SHARE
+    unit_share = 0.0 if reading.unscaled else UNIT_SHARE
     floor_share = FLOOR_SHARE + (UNIT_SHARE - unit_share) + SLIP_SHARE * np.maximum(1.0 - resolved, 0.0)
     floor = floor_density(reading.feature, reading.number) * np.where(known, gross * floor_share, 1.0)
     components = [_component("", np.where(known, 1.0 - gross, 0.0), own, 1.0, reading.u)]

@@ -50,7 +50,7 @@ def half_probability(reading: Reduced, columns: Columns, known: Mapping[str, int
 
 def dimension_density(reading: Reduced, explained: Mixture) -> Floats:
     """Density of a reading alone in its shared group; an unscaled one says nothing: 1/x for everything."""
-    if reading.shared is not None and reading.shared.unscaled:
+    if reading.unscaled:
         return np.full(len(explained.floor), 1.0 / reading.number)
     return explained.density(reading.number, folded(reading))
 

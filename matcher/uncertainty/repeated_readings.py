@@ -120,8 +120,7 @@ def contradictions(found: Iterable[Combination]) -> tuple[Contradiction, ...]:
 def _size(taken: Taken) -> tuple[object, ...]:
     """What readings must have in common to be of one size; a picture without scale has none."""
     reduced = taken.reduced
-    unscaled = reduced.shared is not None and reduced.shared.unscaled
-    return reduced.feature, reduced.of, reduced.spans, reduced.index if unscaled else None
+    return reduced.feature, reduced.of, reduced.spans, reduced.index if reduced.unscaled else None
 
 
 def _combination(readings: Sequence[Taken], wanted: frozenset[str]) -> Combination:

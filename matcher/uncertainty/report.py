@@ -79,13 +79,12 @@ def measure_readings(
 
 def _measured(reduced: Reduced, mean: WeightedMean) -> Measured:
     result, several = coverage(reduced.budget), bool(reduced.also)
-    unscaled = reduced.shared is not None and reduced.shared.unscaled
     return Measured(
         feature=reduced.feature,
         of=reduced.of,
         indices=(reduced.index, *reduced.also),
         value=reduced.number,
-        unit="px" if unscaled else "mm",
+        unit="px" if reduced.unscaled else "mm",
         spans=reduced.spans,
         u=result.u,
         degrees_of_freedom=result.degrees_of_freedom,
@@ -96,13 +95,13 @@ def _measured(reduced: Reduced, mean: WeightedMean) -> Measured:
         chi2=mean.chi2 if several else None,
         chi2_degrees_of_freedom=mean.degrees_of_freedom if several else None,
         p=mean.p if several else None,
-        notes=tuple(_notes(reduced, unscaled)),
+        notes=tuple(_notes(reduced)),
     )
 
 
-def _notes(reduced: Reduced, unscaled: bool) -> list[str]:
+def _notes(reduced: Reduced) -> list[str]:
     notes = []
-    if unscaled:
+    if reduced.unscaled:
         notes.append("From a picture without a scale: only its ratio to other readings of the picture counts.")
     if any("scatter less" in line.source for line in reduced.budget):
         notes.append("The readings scatter less than the display shows: more of them say no more.")

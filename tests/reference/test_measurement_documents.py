@@ -12,27 +12,20 @@ import numpy as np
 import pytest
 import scipy.stats
 from GTC import type_b, ureal
-from scipy.integrate import quad
 
 from matcher.likelihood.tolerance_density import rectangle_normal
-from matcher.observations import Observation
+from matcher.observations import RECTANGULAR, BudgetLine, Observation
 from matcher.uncertainty import gum
+from matcher.uncertainty.coverage import coverage
 from matcher.uncertainty.instruments import BUILT_IN
 from matcher.uncertainty.reduce import reduce
-
-
-def test_conformity_reproduces_jcgm_106_7_4() -> None:
-    ours = gum.conformity_probability(13.6, 1.8, 12.5, 16.3)
-    assert ours == pytest.approx(0.66263, abs=5e-6)  # C
-    assert ours == pytest.approx(0.66, abs=5e-3)  # JCGM 106:2012, 7.4: the printed 0.66 is from memory (M)
-    assert ours == pytest.approx(quad(scipy.stats.norm(13.6, 1.8).pdf, 12.5, 16.3)[0], abs=1e-12)
 
 
 @pytest.mark.parametrize("distance", [0.0, 0.05, 0.1, 0.3, 0.6])
 def test_the_likelihood_of_a_dimension_is_the_conformity_probability_over_the_width(distance: float) -> None:
     t, u = 0.1, 0.05
     density = rectangle_normal(np.array([distance]), np.array([t]), np.array([u]))[0]
-    conformity = gum.conformity_probability(distance, u, -t, t)
+    conformity = scipy.stats.norm(distance, u).cdf(t) - scipy.stats.norm(distance, u).cdf(-t)
     assert density == pytest.approx(conformity / (2 * t), rel=1e-6)
 
 
@@ -49,20 +42,14 @@ def test_the_vernier_calliper_of_ea_4_02_s10_comes_out() -> None:
 
 
 def test_the_coverage_of_ea_4_02_s10_is_that_of_a_trapezoid() -> None:
-    edge_ratio = (50 - 25) / (50 + 25)
-    assert edge_ratio == pytest.approx(0.33, abs=5e-3)
-    k = gum.trapezoid_coverage_factor(edge_ratio)
-    assert k == pytest.approx(1.83, abs=5e-3)
-    assert k == pytest.approx(1.8339, abs=5e-5)  # C
-    assert k * gum.combine(CALLIPER) / 1000 == pytest.approx(0.06, abs=5e-3)
-
-
-@pytest.mark.parametrize("edge_ratio", [0.0, 0.1, 1 / 3, 0.7, 0.9])
-def test_the_trapezoid_factor_agrees_with_scipy(edge_ratio: float) -> None:
-    flat = (1 - edge_ratio) / 2
-    trapezoid = scipy.stats.trapezoid(flat, 1 - flat, loc=-1, scale=2)
-    expected = trapezoid.ppf(0.975) / trapezoid.std()
-    assert gum.trapezoid_coverage_factor(edge_ratio) == pytest.approx(expected, rel=1e-7)
+    shapes = ("normal", "normal", RECTANGULAR, RECTANGULAR)
+    lines = [
+        BudgetLine(source="", distribution=shape, u=part, sensitivity=1.0, contribution=part)
+        for part, shape in zip(CALLIPER, shapes, strict=True)
+    ]
+    found = coverage(lines)
+    assert found.k == pytest.approx(1.83, abs=5e-3)
+    assert found.expanded / 1000 == pytest.approx(0.06, abs=5e-3)
 
 
 def test_a_vernier_reading_uses_the_terms_of_ea_4_02_s10() -> None:

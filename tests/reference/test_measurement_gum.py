@@ -51,10 +51,8 @@ def test_a_reading_repeated_as_in_gum_4_4_3_carries_that_type_a_line() -> None:
     ("ours", "theirs", "distribution", "divisor"),
     [
         (gum.rectangular, type_b.uniform, scipy.stats.uniform(-1, 2), math.sqrt(3)),  # GUM 4.3.7
-        (gum.triangular, type_b.triangular, scipy.stats.triang(0.5, -1, 2), math.sqrt(6)),  # GUM 4.3.9
-        (gum.u_shaped, type_b.u_shaped, scipy.stats.arcsine(-1, 2), math.sqrt(2)),  # GUM H.1.3.4
     ],
-    ids=["rectangular", "triangular", "u_shaped"],
+    ids=["rectangular"],
 )
 def test_limits_become_standard_uncertainties_as_in_gum_4_3(ours, theirs, distribution, divisor) -> None:  # type: ignore[no-untyped-def]
     assert ours(0.5) == pytest.approx(0.5 / divisor, rel=1e-14)
@@ -62,20 +60,11 @@ def test_limits_become_standard_uncertainties_as_in_gum_4_3(ours, theirs, distri
     assert ours(1.0) == pytest.approx(distribution.std(), rel=1e-12)
 
 
-def test_the_cycle_of_gum_h_1_3_4_has_0_35_of_its_half_degree() -> None:
-    assert gum.u_shaped(0.5) == pytest.approx(0.35, abs=5e-3)  # GUM H.1.3.4, from memory: 0.5 °C gives 0.35 °C
-
-
 @pytest.mark.parametrize(("step", "printed"), [(0.01, 0.0028868), (0.05, 0.014434)])
 def test_a_display_step_is_worth_its_twelfth_root_as_in_gum_f_2_2_1(step: float, printed: float) -> None:
     assert gum.resolution(step) == pytest.approx(printed, rel=2e-5)
     assert gum.resolution(step) == pytest.approx(0.29 * step, rel=5e-3)  # GUM F.2.2.1 prints 0.29 δ
     assert gum.resolution(step) == pytest.approx(type_b.uniform(step / 2), rel=1e-12)
-
-
-@pytest.mark.parametrize(("r", "printed"), [(0.0, 5.0), (1.0, 7.0), (-1.0, 1.0)])
-def test_correlation_adds_as_in_gum_5_2_2(r: float, printed: float) -> None:
-    assert gum.combine([3.0, 4.0], [[1.0, r], [r, 1.0]]) == pytest.approx(printed, rel=1e-12)
 
 
 def test_independent_contributions_add_in_quadrature_as_in_gum_5_1_2() -> None:
@@ -88,14 +77,9 @@ def test_welch_satterthwaite_reproduces_gum_g_4_1() -> None:
     effective = gum.effective_dof(parts, dofs)
     assert effective == pytest.approx(19.0, abs=0.05)
     assert gum.coverage_factor(19) == pytest.approx(2.09, abs=5e-3)
-    assert gum.expanded(gum.combine(parts), 19) == pytest.approx(2.2, abs=0.05)
+    assert gum.coverage_factor(19) * gum.combine(parts) == pytest.approx(2.2, abs=0.05)
     total = sum(ureal(0, u, dof) for u, dof in zip(parts, dofs, strict=True))
     assert (gum.combine(parts), effective) == pytest.approx((total.u, total.df), rel=1e-9)
-
-
-@pytest.mark.parametrize(("relative", "dof"), [(0.25, 8.0), (0.10, 50.0), (0.50, 2.0)])
-def test_doubt_about_an_uncertainty_becomes_degrees_of_freedom_as_in_gum_g_4_2(relative: float, dof: float) -> None:
-    assert gum.dof_of_uncertainty(relative) == pytest.approx(dof, rel=1e-12)
 
 
 @pytest.mark.parametrize(
@@ -125,7 +109,9 @@ def test_the_end_gauge_of_gum_h_1_comes_out_to_first_order() -> None:
     assert u == pytest.approx(32, abs=0.5)
     assert math.floor(effective) == 16
     assert gum.coverage_factor(16, 0.99) == pytest.approx(2.92, abs=5e-3)
-    assert gum.expanded(u, 16, 0.99) == pytest.approx(93, abs=1)  # printed from the rounded 32 nm; unrounded 92.5
+    assert gum.coverage_factor(16, 0.99) * u == pytest.approx(
+        93, abs=1
+    )  # printed from the rounded 32 nm; unrounded 92.5
     total = sum(ureal(0, part, dof) for part, dof in zip(END_GAUGE, END_GAUGE_DOF, strict=True) if part)
     assert (u, effective) == pytest.approx((total.u, total.df), rel=1e-9)
 
@@ -163,12 +149,17 @@ def _impedance() -> tuple[dict[str, tuple[float, np.ndarray]], np.ndarray]:
     return {name: (value, c * u) for name, (value, c) in by_name.items()}, np.corrcoef(readings.T)
 
 
+def _correlated(contributions: np.ndarray, correlation: np.ndarray) -> float:
+    """Combined standard uncertainty of signed contributions (GUM 5.2.2)."""
+    return math.sqrt(float(contributions @ correlation @ contributions))
+
+
 def test_the_impedance_of_gum_h_2_comes_out_with_correlated_inputs() -> None:
     outputs, correlation = _impedance()
     for name, (printed, printed_u) in PRINTED.items():
         value, contributions = outputs[name]
         assert value == pytest.approx(printed, abs=5e-4)
-        assert gum.combine(contributions, correlation) == pytest.approx(printed_u, abs=6e-4)
+        assert _correlated(contributions, correlation) == pytest.approx(printed_u, abs=6e-4)
 
 
 def test_the_outputs_of_gum_h_2_correlate_as_printed() -> None:
@@ -176,7 +167,7 @@ def test_the_outputs_of_gum_h_2_correlate_as_printed() -> None:
     printed = {("R", "X"): -0.588, ("R", "Z"): -0.485, ("X", "Z"): 0.993}
     for (one, other), r in printed.items():
         a, b = outputs[one][1], outputs[other][1]
-        u_sum, u_a, u_b = (gum.combine(part, correlation) for part in (a + b, a, b))
+        u_sum, u_a, u_b = (_correlated(part, correlation) for part in (a + b, a, b))
         assert (u_sum**2 - u_a**2 - u_b**2) / (2 * u_a * u_b) == pytest.approx(r, abs=6e-4)
 
 
@@ -187,7 +178,7 @@ def test_the_impedance_of_gum_h_2_agrees_with_gtc() -> None:
     theirs = {"R": z * gtc_cos(phi), "X": z * gtc_sin(phi), "Z": z}
     for name, result in theirs.items():
         value, contributions = outputs[name]
-        ours = (value, gum.combine(contributions, correlation))
+        ours = (value, _correlated(contributions, correlation))
         assert ours == pytest.approx((result.x, result.u), rel=1e-9)
     for one, other in itertools.combinations(theirs, 2):
         covariance = outputs[one][1] @ correlation @ outputs[other][1]

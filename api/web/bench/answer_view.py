@@ -137,7 +137,7 @@ def allowance(readings: Sequence[Reduced]) -> Allowance | None:
     banks = seen.get("bank_count")
     if length is None or pitch is None or contacts is None or contacts.count is None or (banks and banks.count != 1):
         return None
-    unscaled = [each.shared is not None and each.shared.unscaled for each in (length, pitch)]
+    unscaled = [each.unscaled for each in (length, pitch)]
     if length.value is None or pitch.value is None or any(unscaled):
         return None
     rows = seen.get("rows")

@@ -28,11 +28,6 @@ NEVER = -1e4
 """Log-probability of a half under which a mistake cannot happen: finite, so that sums over halves stay finite."""
 
 
-def in_picture(reading: Reduced) -> bool:
-    """Whether a reading is of a picture without a scale."""
-    return reading.value is not None and reading.shared is not None and reading.shared.unscaled
-
-
 @dataclass(frozen=True, kw_only=True)
 class Ratios:
     """One reading under some halves: ln(reading over size) and its variance, log-densities if right and if wrong."""
@@ -81,7 +76,7 @@ class PictureReadings:
 
 def stays_in_picture(mistake: Mistake) -> bool:
     """Whether the corrected reading is still one of the picture: a length of the pair in pixels tells nothing."""
-    return all(in_picture(reading) and reading.of is Of.THIS for reading in mistake.corrected)
+    return all(reading.unscaled and reading.of is Of.THIS for reading in mistake.corrected)
 
 
 def _log_density(ratios: Sequence[Ratios]) -> Floats:

@@ -105,7 +105,7 @@ def _board(reading: Reduced, odds: float) -> Iterator[Mistake]:
 
 def _unstated(reading: Reduced, odds: float, columns: Columns) -> Iterator[Mistake]:
     """Metal that the catalogue knows only by its lands, or not at all, told by what it does know."""
-    if reading.shared is not None and reading.shared.unscaled:
+    if reading.unscaled:
         return
     dimensions, metal = columns.dimensions, columns.counts["hold_down_count"] != 0
     if reading.feature == "body_width":

@@ -51,7 +51,7 @@ def _length_mistakes(reading: Reduced, columns: Columns) -> Iterator[Mistake]:
         yield from pitches(reading)
     elif reading.of is Of.THIS or reading.feature == "stack_height":
         yield from other_lengths(reading, columns)
-    if not _unscaled(reading):
+    if not reading.unscaled:
         yield from _units(reading)
 
 
@@ -71,7 +71,7 @@ def in_other_unit(reading: Reduced, factor: float) -> Reduced:
 
 def everything_in_one_unit(observations: Sequence[Reduced]) -> Iterator[Mistake]:
     """Every length in inches or in mils, typed as mm."""
-    lengths = [o for o in observations if o.value is not None and not _unscaled(o)]
+    lengths = [o for o in observations if o.value is not None and not o.unscaled]
     if len(lengths) < FEWEST_LENGTHS:
         return
     for factor, prior in ALL_IN_ONE_UNIT.items():
@@ -82,7 +82,3 @@ def everything_in_one_unit(observations: Sequence[Reduced]) -> Iterator[Mistake]
             change={"unit": UNITS[factor]},
             modelled=False,
         )
-
-
-def _unscaled(reading: Reduced) -> bool:
-    return reading.shared is not None and reading.shared.unscaled

@@ -37,7 +37,7 @@ def all_explained(result: Posterior, observations: Sequence[Reduced]) -> bool:
         return False
     columns = result.columns.only(half)
     own = [reading for reading in observations if reading.of is Of.THIS]
-    scaled, unscaled = [r for r in own if not _unscaled(r)], [r for r in own if _unscaled(r)]
+    scaled, unscaled = [r for r in own if not r.unscaled], [r for r in own if r.unscaled]
     explained = explanations(scaled, columns)
     return all(_explained(reading, columns, explained) for reading in scaled) and _ratios_fit(unscaled, columns)
 
@@ -52,7 +52,7 @@ def _explained(reading: Reduced, columns: Columns, explained: Mapping[int, Mixtu
 def _fits_a_mate(reading: Reduced, columns: Columns, half: int) -> bool:
     """Whether a size of the pair or of the other half fits some listed mating; what else is seen there cannot tell."""
     matings = np.flatnonzero(columns.matings.half == half)
-    if reading.value is None or _unscaled(reading) or not len(matings):
+    if reading.value is None or reading.unscaled or not len(matings):
         return True
     if reading.of is Of.PAIR:
         column, rows = columns.matings.dimensions[reading.feature], matings
@@ -62,10 +62,6 @@ def _fits_a_mate(reading: Reduced, columns: Columns, half: int) -> bool:
     known = ~np.isnan(centre)
     limit = half_width + MATE_OFF * np.hypot(reading.total_u, extra_u)
     return not np.any(known) or bool(np.any(np.abs(reading.number - centre)[known] <= limit[known]))
-
-
-def _unscaled(reading: Reduced) -> bool:
-    return reading.value is not None and reading.shared is not None and reading.shared.unscaled
 
 
 def _ratios_fit(readings: Sequence[Reduced], columns: Columns) -> bool:

@@ -16,7 +16,7 @@ import numpy as np
 from matcher.absent.density import absent_log_density
 from matcher.absent.model import AbsentModel
 from matcher.columns.columns import Columns, DimensionColumn, Floats, Ints
-from matcher.decision.likely_slips.in_pictures import NEVER, PictureReadings, in_picture, stays_in_picture
+from matcher.decision.likely_slips.in_pictures import NEVER, PictureReadings, stays_in_picture
 from matcher.decision.likely_slips.lengths import PITCHES
 from matcher.decision.likely_slips.mistake import Mistake
 from matcher.decision.likely_slips.mistakes import everything_in_one_unit, mistakes_of
@@ -53,11 +53,11 @@ def weigh_roughly(result: Posterior, observations: Sequence[Reduced]) -> list[We
     """Every possible mistake, likeliest first."""
     found = _everything(result, observations)
     for part in result.weighed.parts:
-        if in_picture(part.readings[0]) and part.readings[0].of is Of.THIS:
+        if part.readings[0].unscaled and part.readings[0].of is Of.THIS:
             found += _in_picture(part, result, observations)
             continue
         for place, reading in enumerate(part.readings):
-            mistakes = [] if in_picture(reading) else list(mistakes_of(reading, observations, result.columns))
+            mistakes = [] if reading.unscaled else list(mistakes_of(reading, observations, result.columns))
             if mistakes:
                 rest = _Rest.of(_log_half_without(result, part, place))
                 found += [_weighed(mistake, rest, result.columns) for mistake in mistakes]

@@ -50,7 +50,7 @@ def message(mistake: Mistake, given: Sequence[Reduced]) -> str:
 
 
 def _size(reading: Reduced) -> str:
-    unit = "px" if reading.shared is not None and reading.shared.unscaled else "mm"
+    unit = "px" if reading.unscaled else "mm"
     return f"{reading.number:.4g} {unit}"
 
 

@@ -36,8 +36,7 @@ def predict_again(leaders: Leaders, reading: Reduced, tool: Tool | None, absent:
     feature = FEATURES[reading.feature]
     if feature.kind is not Kind.DIMENSION:
         return _seen_again(leaders, feature, reading, absent)
-    unscaled = reading.shared is not None and reading.shared.unscaled
-    if tool is None or reading.value is None or unscaled:
+    if tool is None or reading.value is None or reading.unscaled:
         return None
     return _dimension_again(leaders, feature, reading, tool)
 
