@@ -138,12 +138,10 @@ def latches(sizes: Sizes) -> Iterable[Part]:
         yield Part(role="latch", shape=shape_of_screws, feature="latch_style", assumed=True)
 
 
-def pegs(sizes: Sizes, possible: bool) -> Iterable[Part]:
-    """Pegs at the back, dashed since the body hides them: where they are certain or their holes are known, and with
-    ``possible`` also where nobody has looked."""
+def pegs(sizes: Sizes) -> Iterable[Part]:
+    """Pegs at the back, dashed since the body hides them, where they are certain or their holes are known."""
     keys = sizes.categories.get("keying", frozenset())
-    certain = sizes.only("pegs", "present") or sizes.known("peg_hole_span") or "unequal_pegs" in keys
-    if not (certain or (possible and not sizes.only("pegs", "none"))):
+    if not (sizes.only("pegs", "present") or sizes.known("peg_hole_span") or "unequal_pegs" in keys):
         return
     x, width = sizes.mm("peg_hole_span") / 2, sizes.mm("body_width")
     second = SMALL_PEG if "unequal_pegs" in keys else PEG
@@ -176,19 +174,15 @@ def _holes(sizes: Sizes, sites: Sequence[Site], form: str) -> Part:
 
 def _contact_lands(sizes: Sizes, sites: Sequence[Site]) -> Iterable[Part]:
     tip = sizes.mm("land_span") / 2
-    length = land_length(sizes)
+    span, rows = sizes.mm("land_span"), sizes.mm("land_row_spacing")
+    # Twice from the outer edge to the row's centre line, kept sensible.
+    length = span - rows if 0 < span - rows < 0.5 * span else 0.14 * span
     known = sizes.known("land_span", "pitch")
     for side, row in ((-1.0, 1), (1.0, sizes.rows)):
         centres = tuple((site.x, side * (tip - length / 2)) for site in sites if site.row == row and not site.blocked)
         shape = Blocks(centres=centres, width=LAND_WIDTH * sizes.mm("pitch"), height=length)
         if centres:
             yield Part(role="land", shape=shape, feature="lands", assumed=not known)
-
-
-def land_length(sizes: Sizes) -> float:
-    """Length of a land across the rows: twice from the outer edge to the row's centre line, kept sensible."""
-    span, rows = sizes.mm("land_span"), sizes.mm("land_row_spacing")
-    return span - rows if 0 < span - rows < 0.5 * span else 0.14 * span
 
 
 def _hold_down_lands(sizes: Sizes) -> Part:

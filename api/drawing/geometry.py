@@ -1,4 +1,4 @@
-"""Plain shapes in mm, x along the rows and y down the sheet, and the box they fill."""
+"""Plain shapes in mm, x along the rows and y down the sheet, the box they fill, and what cannot be drawn."""
 
 from __future__ import annotations
 
@@ -6,6 +6,17 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 Point = tuple[float, float]
+
+
+class DrawingError(ValueError):
+    """A half cannot be drawn from these values. Carries ``field``, ``value`` and ``remedy``; knows no HTTP."""
+
+    def __init__(self, message: str, *, field: str, value: object, remedy: str) -> None:
+        super().__init__(message)
+        self.message = message
+        self.field = field
+        self.value = value
+        self.remedy = remedy
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -123,18 +123,14 @@ def mated(
     lower, upper = (other, this) if _below(other) and not _below(this) else (this, other)
     if sideways(upper) and not sideways(lower):
         lower, upper = upper, lower
+    tallest = max(lower.mm("height"), upper.mm("height"))
     widest = max(max(half.mm("body_width"), half.mm("tail_span")) for half in (lower, upper))
     return MatedShape(
         lower=lower,
         upper=upper,
-        stack=stack_height or Length(value=assumed_stack(lower, upper), source=Source.ASSUMED),
+        stack=stack_height or Length(value=CLEARANCE * tallest, source=Source.ASSUMED),
         width=mated_width or Length(value=widest, source=Source.ASSUMED),
     )
-
-
-def assumed_stack(lower: Sizes, upper: Sizes) -> float:
-    """A stack height in which both halves have room, mm: a little over the taller one."""
-    return CLEARANCE * max(lower.mm("height"), upper.mm("height"))
 
 
 def _below(sizes: Sizes) -> bool:

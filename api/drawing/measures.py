@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
@@ -32,13 +32,16 @@ ACROSS = ("row_spacing", "opening_width", "land_row_spacing", "body_width", "tai
 ABOVE = frozenset({"contact_width", "pitch", "bank_gap", "opening_length", "row_spacing", "opening_width"})
 """Dimensions of the mating face stand above the drawing, those of body and board below."""
 
+EVEN_MM = 1e-6
+"""Steps between tails that differ by less are one pitch, mm."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Measure:
     """A dimension between two edges.
 
     ``low`` and ``high`` are the edges' places along the measured direction, ``edge`` how far each edge line runs across
-    it. ``spans`` gaps lie between the edges of a pitch. ``layer`` says whose it is where several halves lie over each
+    it. ``layer`` says whose it is where several halves lie over each
     other ("": only one is drawn).
     """
 
@@ -48,7 +51,6 @@ class Measure:
     edge: tuple[float, float]
     side: Side
     length: Length
-    spans: int = 1
     layer: str = ""
 
     @property
@@ -78,12 +80,12 @@ def applies(sizes: Sizes, feature: str) -> bool:
     return feature != "overall_length" or not sizes.only("hold_down_form", "none", "side_tab", "through_board")
 
 
-def top_measures(shape: HalfShape, features: Iterable[str], whole_row: bool = False) -> list[Measure]:
-    """The dimensions seen from above. ``whole_row``: a pitch is drawn over all gaps of a group, as it is measured."""
+def top_measures(shape: HalfShape, features: Iterable[str]) -> list[Measure]:
+    """The dimensions seen from above."""
     made = []
     for feature in features:
         if feature in ALONG and applies(shape.sizes, feature):
-            made += _along(shape, feature, whole_row)
+            made += _along(shape, feature)
         elif feature in ACROSS and applies(shape.sizes, feature):
             made.append(_across_seen_from_above(shape.sizes, feature))
     return made
@@ -93,28 +95,21 @@ def _side_of(feature: str) -> Side:
     return "above" if feature in ABOVE else "below"
 
 
-def _along(shape: HalfShape, feature: str, whole_row: bool) -> list[Measure]:
+def _along(shape: HalfShape, feature: str) -> list[Measure]:
     sizes = shape.sizes
-    between: dict[str, Callable[[], tuple[float, float, int] | None]] = {
-        "pitch": lambda: _pitch_gap(shape, whole_row),
-        "tail_pitch": lambda: _tail_gap(shape, whole_row),
-        "bank_gap": lambda: _bank_gap(shape),
-        "contact_width": lambda: _one_contact(shape),
-    }
+    between = {"pitch": _pitch_gap, "tail_pitch": _tail_gap, "bank_gap": _bank_gap, "contact_width": _one_contact}
     half = sizes.mm(feature) / 2
-    found = between[feature]() if feature in between else (-half, half, 1)
-    if found is None:
+    ends = between[feature](shape) if feature in between else (-half, half)
+    if ends is None:
         return []
-    low, high, spans = found
     return [
         Measure(
             feature=feature,
-            low=low,
-            high=high,
+            low=ends[0],
+            high=ends[1],
             edge=_edge_along(sizes, feature),
             side=_side_of(feature),
             length=sizes.lengths[feature],
-            spans=spans,
         )
     ]
 
@@ -125,44 +120,37 @@ def _first_row(shape: HalfShape) -> list[float]:
     return [site.x for site in shape.sites if site.row == longest and site.bank == 0]
 
 
-def _pitch_gap(shape: HalfShape, whole_row: bool) -> tuple[float, float, int] | None:
-    places = _first_row(shape)
+def _gap(places: Sequence[float]) -> tuple[float, float] | None:
+    """The gap a third of the way along."""
     if len(places) < 2:
         return None
-    if whole_row:
-        return places[0], places[-1], len(places) - 1
     first = (len(places) - 1) // 3
-    return places[first], places[first + 1], 1
+    return places[first], places[first + 1]
 
 
-def _tail_gap(shape: HalfShape, whole_row: bool) -> tuple[float, float, int] | None:
+def _pitch_gap(shape: HalfShape) -> tuple[float, float] | None:
+    return _gap(_first_row(shape))
+
+
+def _tail_gap(shape: HalfShape) -> tuple[float, float] | None:
     places = tail_places(shape.sizes, shape.sites, 1.0)
     first_bank = places[: bank_sizes(shape.sizes.positions, shape.sizes.banks)[0]]
-    if len(first_bank) < 2 or not _evenly(first_bank):
-        return None
-    if whole_row:
-        return first_bank[0], first_bank[-1], len(first_bank) - 1
-    first = (len(first_bank) - 1) // 3
-    return first_bank[first], first_bank[first + 1], 1
+    steps = [after - before for before, after in pairwise(first_bank)]
+    return _gap(first_bank) if steps and max(steps) - min(steps) < EVEN_MM else None
 
 
-def _evenly(places: list[float]) -> bool:
-    steps = [after - before for before, after in pairwise(places)]
-    return max(steps) - min(steps) < 1e-6
-
-
-def _bank_gap(shape: HalfShape) -> tuple[float, float, int] | None:
+def _bank_gap(shape: HalfShape) -> tuple[float, float] | None:
     first = _first_row(shape)
-    return first[-1], first[-1] + shape.sizes.mm("bank_gap"), 1
+    return first[-1], first[-1] + shape.sizes.mm("bank_gap")
 
 
-def _one_contact(shape: HalfShape) -> tuple[float, float, int] | None:
+def _one_contact(shape: HalfShape) -> tuple[float, float] | None:
     places = [site.x for site in shape.sites if not site.blocked]
     if not places:
         return None
     row = [site.x for site in shape.sites if not site.blocked and site.row == 1] or places
     place, half = row[2 * (len(row) - 1) // 3], shape.sizes.mm("contact_width") / 2
-    return place - half, place + half, 1
+    return place - half, place + half
 
 
 def _edge_along(sizes: Sizes, feature: str) -> tuple[float, float]:

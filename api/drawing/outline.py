@@ -44,9 +44,8 @@ class HalfShape:
     sites: tuple[Site, ...]
 
 
-def half_shape(sizes: Sizes, *, with_lands: bool = False, possible: bool = False) -> HalfShape:
-    """The half from above; ``with_lands`` adds the lands of its board underneath, ``possible`` what it may have though
-    nobody has said so (pegs)."""
+def half_shape(sizes: Sizes, *, with_lands: bool = False) -> HalfShape:
+    """The half from above; ``with_lands`` adds the lands of its board underneath."""
     sites = contact_sites(sizes)
     fixing = list(hold_downs(sizes))
     over = sizes.form("hold_down_form", "") == "wrap_round"
@@ -62,7 +61,7 @@ def half_shape(sizes: Sizes, *, with_lands: bool = False, possible: bool = False
         *latches(sizes),
         *power_contacts(sizes, sites),
         *mating_contacts(sizes, sites),
-        *pegs(sizes, possible),
+        *pegs(sizes),
     ]
     return HalfShape(sizes=sizes, parts=tuple(parts), sites=sites)
 

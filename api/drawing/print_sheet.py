@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from api.drawing.faults import DrawingError
-from api.drawing.geometry import Box, Motion, Part, bounds_of
+from api.drawing.geometry import Box, DrawingError, Motion, Part, bounds_of
 from api.drawing.outline import half_shape
 from api.drawing.sizes import Sizes
 from api.drawing.svg import NAMESPACE, element, escape, group, line_path, number, part_markup, words

@@ -67,18 +67,6 @@ def board(sizes: Sizes, thickness: float, reach: float) -> Part:
     return Part(role="board", shape=rectangle(box), feature="board")
 
 
-def section_lands(sizes: Sizes, thickness: float) -> Iterable[Part]:
-    """Lands of the outermost rows, as copper let into the board's surface."""
-    if sizes.form("tail_form", "gull_out") in ("pin", "ball"):
-        return
-    tip = sizes.mm("land_span") / 2
-    row = sizes.mm("land_row_spacing") / 2 * max(sizes.rows - 1, 1)
-    length = 2 * (tip - row) if 0 < tip - row < tip / 2 else 0.28 * tip
-    centres = ((-tip + length / 2, thickness / 2), (tip - length / 2, thickness / 2))
-    shape = Blocks(centres=centres, width=length, height=thickness)
-    yield Part(role="land", shape=shape, feature="lands", assumed=not sizes.known("land_span"))
-
-
 def _mirrored(right: list[Point]) -> list[Point]:
     """A closed outline from its right half, given from the board upwards to the middle."""
     return [*right, *((-x, y) for x, y in reversed(right))]

@@ -12,10 +12,9 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from types import MappingProxyType
 
-from api.drawing.faults import DrawingError
+from api.drawing.geometry import DrawingError
 from api.drawing.proportions import Given, proportions
 from catalog.model.entries import Half
-from catalog.records.read_models import HalfRecord
 from matcher.features import DIMENSIONS, PAIR_DIMENSIONS
 from matcher.observations import Of, Reduced
 
@@ -118,15 +117,9 @@ def bank_number(counts: Mapping[str, int], gap_known: bool, positions: int) -> i
     return max(1, min(counts.get("bank_count", 2 if gap_known else 1), positions))
 
 
-def sizes_of(record: HalfRecord, predicted: Mapping[str, float] | None = None) -> Sizes:
-    """Sizes of a half of the catalogue; ``predicted`` (mm, by feature) serves where the entry states nothing."""
-    return sizes_of_half(record.half, predicted)
-
-
-def sizes_of_half(half: Half, predicted: Mapping[str, float] | None = None) -> Sizes:
-    """Sizes of an entry that need not stand in the catalogue (a preview)."""
-    known = {name: Length(value=value, source=Source.PREDICTED) for name, value in (predicted or {}).items()}
-    known |= {
+def sizes_of(half: Half) -> Sizes:
+    """Sizes of an entry, which need not stand in the catalogue."""
+    known = {
         name: Length(value=stated.value, source=Source.STATED, tolerance=stated.tolerance, bound=stated.bound)
         for name, stated in half.dimensions.items()
     }
@@ -203,7 +196,7 @@ def _given(
     )
 
 
-def sizes_of_observed(observations: Sequence[Reduced], *, of: Of = Of.THIS, name: str = "") -> Sizes:
+def sizes_of_observed(observations: Sequence[Reduced], *, of: Of = Of.THIS) -> Sizes:
     """Sizes from what a person has entered of one half so far; everything else from proportions.
 
     Bounds and readings in pixels without a scale shape nothing; of several readings of a feature the last counts.
@@ -219,7 +212,6 @@ def sizes_of_observed(observations: Sequence[Reduced], *, of: Of = Of.THIS, name
     kinds = categories.pop("half_kind", frozenset())
     contacts = counts.pop("contact_count", None)
     return make_sizes(
-        name=name,
         half_kind=next(iter(kinds)) if len(kinds) == 1 else None,
         row_contacts=_counted_rows(contacts, counts.pop("rows", None)),
         counted=contacts is not None,

@@ -9,8 +9,7 @@ import math
 import re
 from collections.abc import Iterable, Mapping
 
-from api.drawing.faults import DrawingError
-from api.drawing.geometry import Blocks, Box, Discs, Part, Point, Polygon, Shape, Wire
+from api.drawing.geometry import Blocks, Box, Discs, DrawingError, Part, Point, Polygon, Shape, Wire
 
 DECIMALS = 4
 """Decimals of a coordinate: 0.1 µm."""

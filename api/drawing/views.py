@@ -1,26 +1,24 @@
-"""The three views of a half as SVG: from above, cut across the rows, and mated."""
+"""The views of a half as SVG: from above, cut across the rows, mated, and several halves laid over each other."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
-from api.drawing.dimension_lines import Placed, Room, place
-from api.drawing.faults import DrawingError
-from api.drawing.figures import dimension_markup
-from api.drawing.geometry import Box, Part, Point, bounds_of
+from api.drawing.dimension_lines import Scale, dimension_markup, place
+from api.drawing.geometry import Box, DrawingError, Part, Point, bounds_of
 from api.drawing.mating import MatedShape
 from api.drawing.measures import ACROSS, ALONG, Measure, section_measures, top_measures
 from api.drawing.outline import half_shape, kind_of
-from api.drawing.section import board, section, section_lands
+from api.drawing.section import board, section
 from api.drawing.sizes import Sizes
 from api.drawing.svg import document, group, line_path, part_markup
 
 MARGIN_PX = 8.0
 """Clear paper around everything, px."""
 
-BOARD_PX, COPPER_PX = 9.0, 5.0
-"""Thickness of the board and of its copper as they are drawn: how thick they are is not known, px."""
+BOARD_PX = 9.0
+"""Thickness of the board as it is drawn: how thick it is nobody knows, px."""
 
 LEAST_CONTENT_PX = 40.0
 """The half itself is never drawn narrower, px; a view that has no more room becomes wider than asked for."""
@@ -31,68 +29,32 @@ BOARD_BEYOND = 1.12
 SMALLEST_PX_PER_MM, LARGEST_PX_PER_MM = 0.05, 2000.0
 """Scales that a view can have: a metre on a phone, half a millimetre across a desk."""
 
+ROUNDS = 4
+"""Rounds of fitting a scale: the room that figures need beside the content changes little with it."""
+
+MOST_LAYERS = 4
+"""Halves that can be told apart when they lie over each other."""
+
+Line = tuple[Point, Point]
+
 
 @dataclass(frozen=True, kw_only=True)
 class View:
-    """A finished view: its SVG, its viewBox in mm, its scale, and where its dimension lines stand."""
+    """A finished view: its SVG, its viewBox in mm, and its scale."""
 
     svg: str
     box: Box
     px_per_mm: float
-    dimensions: tuple[Placed, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Look:
-    """How a view is made.
+    """How a view is made: ``width_px`` on screen, lines and figures included; content no taller than ``tallest_px``;
+    ``features`` are the dimensions to show (None: all that are known)."""
 
-    Attributes
-    ----------
-    px_per_mm: screen pixels per mm; None: such that the view becomes ``width_px`` wide.
-    width_px: width of the whole view on screen, lines and figures included.
-    features: dimensions to show; None: all that are known.
-    with_lands: draw the lands of the board as well.
-    letters: a letter on each dimension line, by feature.
-    whole_row: draw a pitch over all gaps of a group.
-    possible: draw also what the half may have though nobody has said so.
-    room: lanes, see `Room` (its own scale is replaced).
-    tallest_px: content is kept from getting taller than this.
-    prefix: keeps the ids of several views on one page apart.
-    """
-
-    px_per_mm: float | None = None
     width_px: float = 640.0
-    features: Sequence[str] | None = None
-    with_lands: bool = False
-    letters: Mapping[str, str] | None = None
-    whole_row: bool = False
-    possible: bool = False
-    lane_px: float = 21.0
-    shared_lanes: bool = True
-    field_px: tuple[float, float] = (0.0, 0.0)
     tallest_px: float = 420.0
-    prefix: str = ""
-
-    def room(self, px_per_mm: float) -> Room:
-        """The lanes' room at a scale; DrawingError for a scale that cannot be shown."""
-        if not SMALLEST_PX_PER_MM <= px_per_mm <= LARGEST_PX_PER_MM:
-            raise DrawingError(
-                f"{px_per_mm} px per mm cannot be shown",
-                field="px_per_mm",
-                value=px_per_mm,
-                remedy=f"give {SMALLEST_PX_PER_MM} to {LARGEST_PX_PER_MM:.0f} px per mm",
-            )
-        return Room(
-            px_per_mm=px_per_mm,
-            lane_px=self.lane_px,
-            shared=self.shared_lanes,
-            field_px=self.field_px,
-            lettered=bool(self.letters),
-        )
-
-    def fitting_room(self, content: Box, measures: Sequence[Measure]) -> Room:
-        """The lanes' room at the scale asked for, or at the one with which everything becomes ``width_px`` wide."""
-        return self.room(fitting_scale(content, measures, self) if self.px_per_mm is None else self.px_per_mm)
+    features: Sequence[str] | None = None
 
     def wanted(self, sizes: Sizes, candidates: Iterable[str]) -> list[str]:
         """Which of a view's dimensions are shown."""
@@ -104,108 +66,155 @@ class Look:
 def top_view(sizes: Sizes, look: Look | None = None) -> View:
     """The half from above on its mating face."""
     look = look or Look()
-    wanted = look.wanted(sizes, (*ALONG, *ACROSS))
-    shape = half_shape(sizes, with_lands=look.with_lands, possible=look.possible)
-    measures = top_measures(shape, wanted, look.whole_row)
+    shape = half_shape(sizes)
+    measures = top_measures(shape, look.wanted(sizes, (*ALONG, *ACROSS)))
     extent = bounds_of(shape.parts)
-    centre = [((extent.left, 0.0), (extent.right, 0.0)), ((0.0, extent.top), (0.0, extent.bottom))]
-    title = f"{_called(sizes)}, seen from above"
-    room = look.fitting_room(extent, measures)
-    return _drawn(shape.parts, measures, look, room, title, describe(sizes), "top", centre, "centre-line")
+    frame = _Frame(name="top", title=f"{_called(sizes)}, seen from above", description=describe(sizes))
+    scale = _fitting_scale(extent, measures, look)
+    return _drawn([("half", shape.parts)], measures, scale, frame, _cross(extent))
 
 
 def side_view(sizes: Sizes, look: Look | None = None) -> View:
-    """The half on its board, cut across the rows and seen from the end."""
+    """The half on its board, cut across the rows and seen from the end; unless others are asked for, with its height
+    alone."""
     look = look or Look()
-    wanted = look.wanted(sizes, (*ACROSS, "height"))
-    if look.features is None:
-        wanted = [feature for feature in wanted if feature == "height"]
-    measures = section_measures(sizes, wanted)
+    measures = section_measures(
+        sizes, look.wanted(sizes, ("height",) if look.features is None else (*ACROSS, "height"))
+    )
     half = section(sizes)
     body = bounds_of([part for part in half if part.shape.bounds.top < 0])
-    reach = BOARD_BEYOND * max(body.right, -body.left, sizes.mm("land_span") / 2 if look.with_lands else 0.0)
+    reach = BOARD_BEYOND * max(body.right, -body.left)
     surface = [((-reach, 0.0), (reach, 0.0))]
-    room = look.fitting_room(_with_lines(half, surface), measures)
-    lands = section_lands(sizes, room.mm(COPPER_PX)) if look.with_lands else ()
-    parts = [board(sizes, room.mm(BOARD_PX), reach), *lands, *half]
-    title = f"{_called(sizes)}, cut across the rows"
-    return _drawn(parts, measures, look, room, title, describe(sizes), "side", surface, "board-line")
+    scale = _fitting_scale(_with_lines(half, surface), measures, look)
+    frame = _Frame(
+        name="side", title=f"{_called(sizes)}, cut across the rows", description=describe(sizes), line="board-line"
+    )
+    return _drawn([("half", [board(sizes, scale.mm(BOARD_PX), reach), *half])], measures, scale, frame, surface)
 
 
 def mated_view(mated: MatedShape, look: Look | None = None) -> View:
     """Both halves mated, with both boards, cut across the rows."""
     look = look or Look()
     measures = mated.measures(look.features)
-    lines = mated.surfaces(BOARD_BEYOND)
-    room = look.fitting_room(_with_lines(mated.parts, lines), measures)
-    parts = [*mated.boards(room.mm(BOARD_PX), BOARD_BEYOND), *section(mated.lower)]
-    title = f"{_called(mated.lower)} mated with {_called(mated.upper)}, cut across the rows"
-    return _drawn(parts, measures, look, room, title, mated.description, "mated", lines, "board-line", mated.hanging)
+    surfaces = mated.surfaces(BOARD_BEYOND)
+    scale = _fitting_scale(_with_lines(mated.parts, surfaces), measures, look)
+    lower = [*mated.boards(scale.mm(BOARD_PX), BOARD_BEYOND), *section(mated.lower)]
+    frame = _Frame(
+        name="mated",
+        title=f"{_called(mated.lower)} mated with {_called(mated.upper)}, cut across the rows",
+        description=mated.description,
+        line="board-line",
+    )
+    return _drawn([("half", lower), ("half upper", mated.hanging)], measures, scale, frame, surfaces)
+
+
+def overlay_top(halves: Sequence[Sizes], look: Look) -> View:
+    """Two to four halves from above on one centre of the contacts, the first lowest; each of ``look.features`` gets a
+    line for every half that knows it."""
+    shapes = [half_shape(half) for half in _checked(halves)]
+    measures = [top_measures(shape, _known(shape.sizes, look)) for shape in shapes]
+    return _overlaid([shape.parts for shape in shapes], measures, look, _title(halves, "from above"), "top")
+
+
+def overlay_side(halves: Sequence[Sizes], look: Look) -> View:
+    """The same cut across the rows, standing on one board."""
+    layers = [section(half) for half in _checked(halves)]
+    measures = [section_measures(half, [name for name in _known(half, look) if name not in ALONG]) for half in halves]
+    return _overlaid(layers, measures, look, _title(halves, "cut across the rows"), "side")
+
+
+def _checked(halves: Sequence[Sizes]) -> Sequence[Sizes]:
+    if not 2 <= len(halves) <= MOST_LAYERS:
+        raise DrawingError(
+            f"{len(halves)} halves cannot be laid over each other",
+            field="half",
+            value=len(halves),
+            remedy=f"name two to {MOST_LAYERS} halves",
+        )
+    return halves
+
+
+def _known(sizes: Sizes, look: Look) -> list[str]:
+    return [feature for feature in look.features or () if sizes.known(feature)]
+
+
+def _overlaid(
+    layers: Sequence[Sequence[Part]], measures: Sequence[Sequence[Measure]], look: Look, title: str, name: str
+) -> View:
+    content = bounds_of([part for layer in layers for part in layer])
+    marked = [replace(m, layer=str(number)) for number, own in enumerate(measures, 1) for m in own]
+    names = sorted({measure.feature.replace("_", " ") for measure in marked})
+    different = f"Different: {', '.join(names)}." if names else "No dimension is marked as different."
+    frame = _Frame(name=f"overlay {name}", title=title, description=f"Drawn to scale around one centre. {different}")
+    groups = [(f"layer layer-{number}", parts) for number, parts in enumerate(layers, 1)]
+    return _drawn(groups, marked, _fitting_scale(content, marked, look), frame, _cross(content))
+
+
+def _title(halves: Sequence[Sizes], seen: str) -> str:
+    named = [half.name or f"half {number}" for number, half in enumerate(halves, 1)]
+    return f"{' over '.join(reversed(named))}, {seen}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Frame:
+    """What a view is called, as a class and to a screen reader, and the class of its datum line."""
+
+    name: str
+    title: str
+    description: str
+    line: str = "centre-line"
 
 
 def _drawn(
-    parts: Sequence[Part],
+    groups: Sequence[tuple[str, Sequence[Part]]],
     measures: Sequence[Measure],
-    look: Look,
-    room: Room,
-    title: str,
-    description: str,
-    css: str,
-    lines: list[tuple[Point, Point]],
-    line_css: str,
-    upper: Sequence[Part] = (),
+    scale: Scale,
+    frame: _Frame,
+    lines: Sequence[Line],
 ) -> View:
-    content = bounds_of([*parts, *upper])
-    placed, box = place(measures, content, room)
-    box = box.grown(room.mm(MARGIN_PX))
+    content = bounds_of([part for _, parts in groups for part in parts])
+    placed, box = place(measures, content, scale)
+    box = box.grown(scale.mm(MARGIN_PX))
     # Outer dimensions first, so that the halo of an inner figure lies over their witness lines.
     drawn = [
-        group("half", (part_markup(part) for part in parts)),
-        *([group("half upper", (part_markup(part) for part in upper))] if upper else ()),
-        line_path(line_css, lines),
-        group(
-            "dimensions",
-            (dimension_markup(each, room, prefix=look.prefix, letters=look.letters) for each in reversed(placed)),
-        ),
+        *(group(css, (part_markup(part) for part in parts)) for css, parts in groups),
+        line_path(frame.line, lines),
+        group("dimensions", (dimension_markup(each, scale) for each in reversed(placed))),
     ]
-    svg = document(box, room.px_per_mm, title, description, drawn, css=css, prefix=f"{look.prefix}{css}-")
-    return View(svg=svg, box=box, px_per_mm=room.px_per_mm, dimensions=tuple(placed))
+    prefix = frame.name.replace(" ", "-") + "-"
+    svg = document(box, scale.px_per_mm, frame.title, frame.description, drawn, css=frame.name, prefix=prefix)
+    return View(svg=svg, box=box, px_per_mm=scale.px_per_mm)
 
 
-def _with_lines(parts: Sequence[Part], lines: Sequence[tuple[Point, Point]]) -> Box:
+def _cross(box: Box) -> list[Line]:
+    """Both centre lines."""
+    return [((box.left, 0.0), (box.right, 0.0)), ((0.0, box.top), (0.0, box.bottom))]
+
+
+def _with_lines(parts: Sequence[Part], lines: Sequence[Line]) -> Box:
     """The box of a half and the surface of its board."""
     box = bounds_of(parts)
-    for start, end in lines:
-        box = box.around(
-            Box(
-                left=min(start[0], end[0]),
-                top=min(start[1], end[1]),
-                right=max(start[0], end[0]),
-                bottom=max(start[1], end[1]),
-            )
-        )
+    for (x0, y0), (x1, y1) in lines:
+        box = box.around(Box(left=min(x0, x1), top=min(y0, y1), right=max(x0, x1), bottom=max(y0, y1)))
     return box
 
 
-def fitting_scale(content: Box, measures: Sequence[Measure], look: Look) -> float:
-    """Pixels per mm with which content, lines and figures together become ``look.width_px`` wide."""
-    scale = min(
+def _fitting_scale(content: Box, measures: Sequence[Measure], look: Look) -> Scale:
+    """The scale with which content, lines and figures together become ``look.width_px`` wide."""
+    found = min(
         max((look.width_px - 2 * MARGIN_PX) / content.width, SMALLEST_PX_PER_MM), look.tallest_px / content.height
     )
     for _ in range(ROUNDS):
-        _, box = place(measures, content, look.room(_within(scale)))
-        wide = box.grown(MARGIN_PX / _within(scale)).width * _within(scale)
-        fixed = wide - content.width * _within(scale)
-        scale = min(max(look.width_px - fixed, LEAST_CONTENT_PX) / content.width, look.tallest_px / content.height)
-    return _within(scale)
+        scale = _within(found)
+        _, box = place(measures, content, scale)
+        wide = box.grown(scale.mm(MARGIN_PX)).width * scale.px_per_mm
+        fixed = wide - content.width * scale.px_per_mm
+        found = min(max(look.width_px - fixed, LEAST_CONTENT_PX) / content.width, look.tallest_px / content.height)
+    return _within(found)
 
 
-ROUNDS = 4
-"""Rounds of fitting a scale: what figures need beside the content changes little with it."""
-
-
-def _within(scale: float) -> float:
-    return min(max(scale, SMALLEST_PX_PER_MM), LARGEST_PX_PER_MM)
+def _within(px_per_mm: float) -> Scale:
+    return Scale(px_per_mm=min(max(px_per_mm, SMALLEST_PX_PER_MM), LARGEST_PX_PER_MM))
 
 
 def _called(sizes: Sizes) -> str:

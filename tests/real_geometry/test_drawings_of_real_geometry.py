@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from api.drawing.sizes import sizes_of_half
-from api.drawing.views import Look, top_view
+from api.drawing.sizes import sizes_of
+from api.drawing.views import top_view
 from catalog.model.entries import Half
 from tests.api.drawing.drawn_edges import assert_edges_are_true
 from tests.api.drawing.reading_back import ReadDrawing
@@ -19,8 +19,8 @@ def test_dimensions_and_contact_counts_of_real_halves_can_be_read_back(real_halv
     drawn = real_halves[::EVERY]
     checked = 0
     for half in drawn:
-        sizes = sizes_of_half(half)
+        sizes = sizes_of(half)
         checked += assert_edges_are_true(sizes)
-        contacts = ReadDrawing(top_view(sizes, Look(px_per_mm=40)).svg).pieces("metal")
+        contacts = ReadDrawing(top_view(sizes).svg).pieces("metal")
         assert len(contacts) == half.contact_count, half.key
     assert checked > 3 * len(drawn)

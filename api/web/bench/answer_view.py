@@ -64,7 +64,7 @@ class Allowance:
 
 def rows_of(snapshot: Snapshot, ranking: Ranking, measured: Sizes) -> list[Row]:
     """The candidates and 'not in this catalogue', likeliest first."""
-    sizes = [sizes_of(snapshot.halves[each.half.id]) for each in ranking.candidates]
+    sizes = [sizes_of(snapshot.halves[each.half.id].half) for each in ranking.candidates]
     drawn = silhouettes(sizes, measured)
     rows = [
         Row(

@@ -8,8 +8,7 @@ from dataclasses import dataclass, field
 from markupsafe import Markup
 
 from api.drawing.contact_sites import Site
-from api.drawing.faults import DrawingError
-from api.drawing.geometry import Box, bounds_of
+from api.drawing.geometry import Box, DrawingError, bounds_of
 from api.drawing.mating import MatedShape, mated
 from api.drawing.outline import HalfShape, half_shape, kind_of
 from api.drawing.section import board, section

@@ -9,9 +9,8 @@ from fastapi import APIRouter, Query
 from markupsafe import Markup
 from starlette.responses import Response
 
-from api.drawing.overlay import overlay_side, overlay_top
 from api.drawing.sizes import sizes_of
-from api.drawing.views import Look
+from api.drawing.views import Look, overlay_side, overlay_top
 from api.service.dependencies import CatalogueDep, SnapshotDep
 from api.web.catalogue.compare_view import columns, counting, in_a_sentence, most_telling, rows
 from api.web.catalogue.telling_apart import apart
@@ -64,10 +63,10 @@ def compare(
 def _compared(chosen: Chosen, name: str) -> dict[str, Any]:
     records, instrument = chosen.records, INSTRUMENTS[name]
     judged = apart(records, instrument)
-    sizes = [sizes_of(record) for record in records]
+    sizes = [sizes_of(record.half) for record in records]
     drawn = most_telling(judged)
-    top = overlay_top(sizes, look=Look(width_px=TOP_PX, tallest_px=TALLEST_PX, features=drawn))
-    side = overlay_side(sizes, look=Look(width_px=SIDE_PX, tallest_px=TALLEST_PX, features=drawn))
+    top = overlay_top(sizes, Look(width_px=TOP_PX, tallest_px=TALLEST_PX, features=drawn))
+    side = overlay_side(sizes, Look(width_px=SIDE_PX, tallest_px=TALLEST_PX, features=drawn))
     return {
         "columns": columns(records),
         "rows": rows(records, judged, instrument),

@@ -31,7 +31,7 @@ class Tray:
 
 def tray_of(records: Sequence[HalfRecord]) -> Tray:
     """The halves, drawn at the largest scale at which all have room."""
-    sizes = [sizes_of(record) for record in records]
+    sizes = [sizes_of(record.half) for record in records]
     longest = max((each.mm("body_length") for each in sizes), default=1.0)
     widest = max((max(each.mm("body_width"), each.mm("tail_span")) for each in sizes), default=1.0)
     scale = min(WIDEST_PX / longest, TALLEST_PX / widest, LARGEST_SCALE)

@@ -10,8 +10,8 @@ from markupsafe import Markup
 from pydantic import ValidationError
 from sqlalchemy.orm import Session
 
-from api.drawing.faults import DrawingError
-from api.drawing.sizes import sizes_of_half
+from api.drawing.geometry import DrawingError
+from api.drawing.sizes import sizes_of
 from api.drawing.views import Look, View, side_view, top_view
 from api.schemas.refusals import path_of
 from api.web.page.figures import KIND_WORDS, mm
@@ -131,7 +131,7 @@ def _variant(half: Half) -> Variant:
 
 def _drawings(half: Half) -> tuple[tuple[str, Markup], ...]:
     try:
-        sizes = sizes_of_half(half)
+        sizes = sizes_of(half)
         top = top_view(sizes, Look(width_px=TOP_PX))
         side = side_view(sizes, Look(width_px=SIDE_PX, tallest_px=SIDE_TALLEST_PX))
     except DrawingError:  # what cannot be drawn can still be reviewed, and the review says why it cannot be

@@ -26,7 +26,7 @@ class Drawn:
 
 def drawings_of(record: HalfRecord, mating: MatingRecord | None, other: HalfRecord | None) -> tuple[Drawn, ...]:
     """The half from above, cut, and mated where a mate is chosen."""
-    sizes = sizes_of(record)
+    sizes = sizes_of(record.half)
     top = top_view(sizes, Look(width_px=TOP_PX))
     side = side_view(sizes, Look(width_px=SIDE_PX, tallest_px=SIDE_TALLEST_PX))
     views = [_drawn("From above, on its mating face", top), _drawn("Cut across the rows, on its board", side)]
@@ -38,7 +38,7 @@ def drawings_of(record: HalfRecord, mating: MatingRecord | None, other: HalfReco
 def _mated(sizes: Sizes, mating: MatingRecord, other: HalfRecord) -> Drawn:
     pair = mated(
         sizes,
-        sizes_of(other),
+        sizes_of(other.half),
         stack_height=_length(mating.mating.stack_height),
         mated_width=_length(mating.mating.mated_width),
     )

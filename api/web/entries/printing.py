@@ -8,7 +8,7 @@ from fastapi import APIRouter, Query
 from markupsafe import Markup
 from starlette.responses import Response
 
-from api.drawing.faults import DrawingError
+from api.drawing.geometry import DrawingError
 from api.drawing.print_sheet import PAPERS, RULER_MM, print_sheets
 from api.drawing.sizes import Sizes, sizes_of
 from api.service.dependencies import CatalogueDep, SnapshotDep
@@ -58,7 +58,7 @@ def _printed(chosen: Chosen, paper: str, with_lands: bool) -> dict[str, Any]:
     for record in chosen.records[:MOST]:
         fault = _fault(record, paper, with_lands)
         if fault is None:
-            fitting.append(sizes_of(record))
+            fitting.append(sizes_of(record.half))
         else:
             refused.append(f"{record.half.part_number}: {fault.message}; {fault.remedy}.")
     return {
@@ -81,7 +81,7 @@ def _printed(chosen: Chosen, paper: str, with_lands: bool) -> dict[str, Any]:
 def _fault(record: HalfRecord, paper: str, with_lands: bool) -> DrawingError | None:
     """Why a half cannot stand on this paper by itself; None: it can."""
     try:
-        print_sheets([sizes_of(record)], paper, with_lands=with_lands)
+        print_sheets([sizes_of(record.half)], paper, with_lands=with_lands)
     except DrawingError as error:
         return error
     return None

@@ -1,6 +1,6 @@
 """Reads a drawing back from the coordinates in its SVG, as a ruler laid on it would.
 
-Data attributes are not looked at, but for the gaps that a pitch is drawn over.
+Data attributes other than the feature's name are not looked at.
 """
 
 from __future__ import annotations
@@ -66,16 +66,15 @@ class ReadDrawing:
             bottom=max(p.bottom for p in found),
         )
 
-    def between_edges(self) -> dict[str, tuple[float, int]]:
-        """By feature: the distance of its two edge lines, mm, and the gaps a pitch is drawn over."""
+    def between_edges(self) -> dict[str, float]:
+        """By feature: the distance of its two edge lines, mm."""
         found = {}
         for dimension in self.groups("dimension"):
             feature = dimension.attrib["data-feature"]
             (edge,) = [path for path in dimension.iter(f"{SVG}path") if "edge" in _classes(path)]
             first, second = (_extent(piece) for piece in subpaths(edge.attrib["d"]))
             upright = first.height == 0 and second.height == 0
-            distance = abs(second.top - first.top) if upright else abs(second.left - first.left)
-            found[feature] = (distance, int(dimension.attrib.get("data-spans", "1")))
+            found[feature] = abs(second.top - first.top) if upright else abs(second.left - first.left)
         return found
 
     def words(self) -> list[str]:

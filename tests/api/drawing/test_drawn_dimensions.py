@@ -7,8 +7,9 @@ from itertools import pairwise
 import pytest
 
 from api.drawing.outline import gridded, kind_of
-from api.drawing.sizes import Length, Sizes, Source, make_sizes, sizes_of_half
-from api.drawing.views import Look, side_view, top_view
+from api.drawing.print_sheet import print_sheets
+from api.drawing.sizes import Length, Sizes, Source, make_sizes, sizes_of
+from api.drawing.views import side_view, top_view
 from catalog.model.entries import Half
 from tests.api.drawing.drawn_edges import MICROMETRE, assert_edges_are_true
 from tests.api.drawing.reading_back import ReadDrawing
@@ -28,13 +29,13 @@ def sampled() -> list[Half]:
 def test_every_dimension_of_the_demo_catalogue_can_be_read_back_between_its_edges() -> None:
     halves = sampled()
     assert len(halves) > 200
-    assert sum(assert_edges_are_true(sizes_of_half(half)) for half in halves) > 8 * len(halves)
+    assert sum(assert_edges_are_true(sizes_of(half)) for half in halves) > 8 * len(halves)
 
 
 def test_body_pocket_tails_and_height_themselves_have_the_catalogue_s_size() -> None:
     for half in sampled():
-        sizes = sizes_of_half(half)
-        drawn = ReadDrawing(top_view(sizes, Look(px_per_mm=40)).svg)
+        sizes = sizes_of(half)
+        drawn = ReadDrawing(top_view(sizes).svg)
         body = drawn.extent("plastic")
         assert (body.width, body.height) == pytest.approx(
             (sizes.mm("body_length"), sizes.mm("body_width")), abs=MICROMETRE
@@ -53,7 +54,7 @@ def test_body_pocket_tails_and_height_themselves_have_the_catalogue_s_size() -> 
 
 
 def assert_height_is_true(sizes: Sizes) -> None:
-    cut = ReadDrawing(side_view(sizes, Look(px_per_mm=40)).svg)
+    cut = ReadDrawing(side_view(sizes).svg)
     tallest = min(cut.extent("plastic").top, *(piece.top for piece in cut.pieces("metal") or cut.pieces("plastic")))
     assert -tallest == pytest.approx(sizes.mm("height"), abs=MICROMETRE), sizes.name
     assert cut.extent("plastic").width == pytest.approx(sizes.mm("body_width"), abs=MICROMETRE)
@@ -61,8 +62,8 @@ def assert_height_is_true(sizes: Sizes) -> None:
 
 def test_contacts_stand_where_pitch_row_spacing_and_count_say() -> None:
     for half in sampled():
-        sizes = sizes_of_half(half)
-        contacts = ReadDrawing(top_view(sizes, Look(px_per_mm=40)).svg).pieces("metal")
+        sizes = sizes_of(half)
+        contacts = ReadDrawing(top_view(sizes).svg).pieces("metal")
         assert len(contacts) == half.contact_count, half.key
         narrowest, widest = min(piece.width for piece in contacts), max(piece.width for piece in contacts)
         assert (narrowest, widest) == pytest.approx((sizes.mm("contact_width"),) * 2, abs=MICROMETRE)
@@ -146,13 +147,14 @@ def test_tails_of_a_pitch_of_their_own_stand_at_it() -> None:
         places = sorted(piece.centre[0] for piece in drawn.pieces("tail") if piece.centre[1] * side > 0)
         assert len(places) == 6
         assert [b - a for a, b in pairwise(places)] == pytest.approx([1.02] * 5, abs=MICROMETRE)
-    assert drawn.between_edges()["tail_pitch"][0] == pytest.approx(1.02, abs=MICROMETRE)
+    assert drawn.between_edges()["tail_pitch"] == pytest.approx(1.02, abs=MICROMETRE)
 
 
 def test_lands_and_pegs_have_their_spans() -> None:
     lengths = known(land_span=4.4, hold_down_land_span=9.0, peg_hole_span=6.5, land_row_spacing=3.6)
     sizes = make_sizes(half_kind="plug", row_contacts=(10, 10), lengths=lengths)
-    drawn = ReadDrawing(top_view(sizes, Look(with_lands=True)).svg)
+    (sheet,) = print_sheets([sizes], with_lands=True)
+    drawn = ReadDrawing(sheet)
     lands = drawn.extent("land")
     assert (lands.width, lands.height) == pytest.approx((9.0, 4.4), abs=MICROMETRE)
     one, two = sorted(piece.centre[0] for piece in drawn.pieces("peg"))

@@ -7,9 +7,8 @@ from xml.etree import ElementTree
 import pytest
 
 from api.drawing.sizes import Length, Sizes, Source, make_sizes, sizes_of
-from api.drawing.views import Look, side_view, top_view
+from api.drawing.views import side_view, top_view
 from catalog.model.entries import BlockedPosition, Dimension, Half
-from catalog.records.read_models import HalfRecord
 from tests.api.drawing.reading_back import ReadDrawing, subpaths
 
 
@@ -72,11 +71,9 @@ def test_two_end_tabs_stand_in_the_middle_and_four_beside_it() -> None:
     assert len(seen(half(counts={"hold_down_count": 4}, hold_down_form="end_tab")).pieces("hold-down")) == 4
 
 
-def test_pegs_are_drawn_where_they_are_certain_and_on_the_bench_where_they_may_be() -> None:
+def test_pegs_are_drawn_where_they_are_certain_alone() -> None:
     assert len(seen(half(pegs="present")).pieces("peg")) == 2
     assert seen(half()).pieces("peg") == []
-    assert ReadDrawing(top_view(half(), Look(possible=True)).svg).pieces("peg")
-    assert ReadDrawing(top_view(half(pegs="none"), Look(possible=True)).svg).pieces("peg") == []
 
 
 def test_unequal_pegs_are_unequal() -> None:
@@ -139,10 +136,8 @@ def test_a_record_s_sizes_are_its_own_and_predictions_are_marked() -> None:
         blocked=(BlockedPosition(row=1, position=2),),
         dimensions={"pitch": Dimension(value=1.0, tolerance=0.03, bound="max")},
     )
-    record = HalfRecord(key=entry.key, origin="listed", half=entry, series_key=entry.series_key, revision=1)
-    sizes = sizes_of(record, {"pitch": 9.0, "body_width": 4.0})
+    sizes = sizes_of(entry)
     assert sizes.lengths["pitch"] == Length(value=1.0, source=Source.STATED, tolerance=0.03, bound="max")
-    assert sizes.lengths["body_width"].source is Source.PREDICTED
     assert sizes.lengths["body_length"].source is Source.ASSUMED
     assert sizes.row_contacts == (6, 6)
     drawn = seen(sizes)

@@ -6,13 +6,11 @@ from xml.etree import ElementTree
 
 import pytest
 
-from api.drawing.faults import DrawingError
-from api.drawing.geometry import Motion, Polygon
+from api.drawing.geometry import DrawingError, Motion, Polygon
 from api.drawing.mating import mated
-from api.drawing.overlay import differences, overlay_side, overlay_top
 from api.drawing.print_sheet import PAPERS, RULER_MM, print_sheets
-from api.drawing.sizes import Length, Sizes, Source, make_sizes, sizes_of_half
-from api.drawing.views import Look, mated_view
+from api.drawing.sizes import Length, Sizes, Source, make_sizes, sizes_of
+from api.drawing.views import Look, mated_view, overlay_side, overlay_top
 from tests.api.drawing.reading_back import ReadDrawing, subpaths
 from tests.seeds_demo.demo_world import world
 
@@ -26,15 +24,17 @@ def half(name: str = "A", kind: str = "receptacle", contacts: int = 12, **length
 
 def test_contacts_of_equal_halves_coincide_exactly() -> None:
     for known in list(world().halves.values())[::97]:
-        sizes = sizes_of_half(known)
-        drawn = ReadDrawing(overlay_top([sizes, sizes]).svg)
+        sizes = sizes_of(known)
+        drawn = ReadDrawing(overlay_top([sizes, sizes], Look()).svg)
         one, two = (drawn.pieces("metal", within=f"layer-{number}") for number in (1, 2))
         assert one == two
         assert len(one) == known.contact_count
 
 
 def test_bodies_of_different_halves_lie_around_one_centre() -> None:
-    drawn = ReadDrawing(overlay_top([half(body_length=6.6, body_width=2.0), half(body_length=7.0, body_width=2.4)]).svg)
+    drawn = ReadDrawing(
+        overlay_top([half(body_length=6.6, body_width=2.0), half(body_length=7.0, body_width=2.4)], Look()).svg
+    )
     one, two = (drawn.extent("plastic", within=f"layer-{number}") for number in (1, 2))
     assert one.centre == pytest.approx((0, 0), abs=MICROMETRE)
     assert two.centre == pytest.approx((0, 0), abs=MICROMETRE)
@@ -42,34 +42,23 @@ def test_bodies_of_different_halves_lie_around_one_centre() -> None:
 
 
 def test_sections_stand_on_one_board() -> None:
-    drawn = ReadDrawing(overlay_side([half(height=0.7), half(height=0.9)]).svg)
+    drawn = ReadDrawing(overlay_side([half(height=0.7), half(height=0.9)], Look()).svg)
     one, two = (drawn.extent("plastic", within=f"layer-{number}") for number in (1, 2))
     assert one.bottom == two.bottom == 0
     assert one.top - two.top == pytest.approx(0.2, abs=MICROMETRE)
 
 
-def test_differing_dimensions_are_marked_once_per_half_and_equal_ones_not() -> None:
+def test_a_dimension_is_marked_once_per_half_that_knows_it_and_others_not() -> None:
     pair = [half(body_length=6.6, body_width=2.0), half(body_length=7.0, body_width=2.0, tail_span=2.6)]
-    (difference,) = differences(pair)
-    assert (difference.feature, difference.values) == ("body_length", (6.6, 7.0))
-    assert difference.largest == pytest.approx(0.4)
-    drawn = ReadDrawing(overlay_top(pair).svg)
+    drawn = ReadDrawing(overlay_top(pair, Look(features=("body_length", "opening_length"))).svg)
     assert sorted(group.attrib["id"] for group in drawn.groups("differs")) == ["dim-body_length-1", "dim-body_length-2"]
     assert sorted(drawn.words()) == ["1: 6.6", "2: 7"]
-
-
-def test_the_measured_outline_lies_on_a_candidate() -> None:
-    measured = make_sizes(lengths={"body_length": Length(value=6.5, source=Source.MEASURED)})
-    drawn = ReadDrawing(overlay_top([half(body_length=6.6)], measured=measured, look=Look(features=())).svg)
-    outline = drawn.extent("measured-edge", within="measured-outline")
-    assert outline.centre == pytest.approx((0, 0), abs=MICROMETRE)
-    assert drawn.groups("dimension") == []
 
 
 @pytest.mark.parametrize("number", [0, 1, 5])
 def test_too_few_and_too_many_halves_are_refused(number: int) -> None:
     with pytest.raises(DrawingError, match="over each other"):
-        overlay_top([half()] * number)
+        overlay_top([half()] * number, Look())
 
 
 def test_a_mated_pair_s_boards_stand_the_stack_height_apart() -> None:
@@ -79,7 +68,7 @@ def test_a_mated_pair_s_boards_stand_the_stack_height_apart() -> None:
     drawn = ReadDrawing(mated_view(pair).svg)
     upper, lower = sorted(drawn.pieces("board"), key=lambda board: board.top)
     assert lower.top - upper.bottom == pytest.approx(0.8, abs=MICROMETRE)
-    assert drawn.between_edges()["stack_height"][0] == pytest.approx(0.8, abs=MICROMETRE)
+    assert drawn.between_edges()["stack_height"] == pytest.approx(0.8, abs=MICROMETRE)
     hanging = drawn.extent("plastic", within="upper")
     assert hanging.top == pytest.approx(-0.8, abs=MICROMETRE)
     assert hanging.height == pytest.approx(0.7, abs=MICROMETRE)
@@ -90,7 +79,7 @@ def test_halves_that_mate_sideways_have_no_stack_height() -> None:
     one = make_sizes(half_kind="plug", categories=sideways)
     two = make_sizes(half_kind="receptacle", categories=sideways)
     view = mated_view(mated(one, two), Look(features=("stack_height", "mated_width")))
-    assert view.dimensions == ()
+    assert ReadDrawing(view.svg).groups("dimension") == []
     boards = ReadDrawing(view.svg).pieces("board")
     assert boards[0].top == boards[1].top
 
@@ -125,7 +114,7 @@ def test_outlines_are_printed_at_their_size() -> None:
 
 
 def test_many_halves_fill_pages_without_overlap_and_inside_the_margins() -> None:
-    halves = [sizes_of_half(known) for known in list(world().halves.values())[::23]]
+    halves = [sizes_of(known) for known in list(world().halves.values())[::23]]
     sheets = print_sheets(halves, "Letter")
     assert len(sheets) > 1
     printed = 0
