@@ -5,7 +5,7 @@ Identification and the dialogue of the command line both advise through here.
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import asdict
 
 from api.identification.tools_at_hand import at_hand, tools_of
@@ -17,7 +17,8 @@ from matcher.decision.posterior import posterior
 from matcher.features import FEATURES
 from matcher.observations import Reduced
 from matcher.results import Advice, NextMeasurement
-from matcher.uncertainty.reduce import reduce
+from matcher.uncertainty.instruments import Instrument
+from matcher.uncertainty.reduce import Reduction, reduction
 
 WORTH_BITS = 0.05
 """A measurement that tells less is not named to a person: it would be printed as 0.0 bits."""
@@ -33,16 +34,23 @@ def advice_on(snapshot: Snapshot, request: IdentifyRequest, *, skipped: Collecti
 
     Raises ObservationErrors for readings that make no sense.
     """
-    result = posterior(snapshot.columns, snapshot.absent, readings_of(request), request.prior_absent)
+    tools = tools_of(request)
+    readings = reduction_of(request, tools).readings
+    result = posterior(snapshot.columns, snapshot.absent, readings, request.prior_absent)
     features = [name for name in FEATURES if name not in skipped]
-    return advise(result, snapshot.absent, at_hand=at_hand(request), instruments=tools_of(request), features=features)
+    return advise(result, snapshot.absent, at_hand=at_hand(request, tools), instruments=tools, features=features)
 
 
 def readings_of(request: IdentifyRequest) -> tuple[Reduced, ...]:
     """A request's observations as the ranking uses them; none before anything was taken. Raises ObservationErrors."""
+    return reduction_of(request, tools_of(request)).readings
+
+
+def reduction_of(request: IdentifyRequest, tools: Mapping[str, Instrument]) -> Reduction:
+    """What a request's observations came to; nothing before anything was taken. Raises ObservationErrors."""
     if not request.observations:
-        return ()
-    return reduce(to_observations(request), instruments=tools_of(request))
+        return Reduction(readings=(), combinations=())
+    return reduction(to_observations(request), tools)
 
 
 def next_measurements(snapshot: Snapshot, advice: Advice) -> tuple[answers.NextMeasurement, ...]:

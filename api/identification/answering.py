@@ -9,12 +9,12 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Literal
 
-from api.identification.advising import further_measuring, next_measurements, readings_of
+from api.identification.advising import further_measuring, next_measurements, readings_of, reduction_of
 from api.identification.cautions import CAUTIONS
 from api.identification.tools_at_hand import at_hand, tools_of
 from api.schemas import answers
 from api.schemas.problems import FieldProblem
-from api.schemas.requests import ExplainRequest, FitObservation, IdentifyRequest, to_observations
+from api.schemas.requests import ExplainRequest, FitObservation, IdentifyRequest
 from api.service.problems import ApiError
 from catalog.records.read_models import HalfRecord, MatingRecord
 from catalog.snapshot.snapshot import Snapshot
@@ -23,7 +23,6 @@ from matcher.features import FEATURES, Kind
 from matcher.identify import CREDIBLE_LEVEL
 from matcher.observations import Reduced
 from matcher.results import Candidate, EvidenceLine, FittingMate, Hint, Reason, Verdict
-from matcher.uncertainty.reduce import find_contradictions
 
 EMPTY_CATALOGUE = "The catalogue is empty: load entries with 'otherhalf import PATH', or try 'otherhalf demo'."
 
@@ -33,7 +32,10 @@ def answer(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
 
     Raises ObservationErrors for readings that make no sense, ApiError for a trial fit with an unknown half.
     """
-    readings = _reduced(snapshot, request)
+    tools = tools_of(request)
+    check_tried_halves(snapshot, request)
+    reduced = reduction_of(request, tools)
+    readings, contradictions = reduced.readings, [each.message for each in reduced.contradictions]
     if not snapshot.halves:
         return _nothing_to_rank(snapshot, request)
     found = ranking.identify(
@@ -42,8 +44,8 @@ def answer(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
         readings,
         prior_absent=request.prior_absent,
         limit=request.limit,
-        at_hand=at_hand(request),
-        instruments=tools_of(request),
+        at_hand=at_hand(request, tools),
+        instruments=tools,
     )
     return answers.Answer(
         verdict=found.verdict,
@@ -55,7 +57,7 @@ def answer(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
         next_measurements=next_measurements(snapshot, found.advice),
         further_measuring=further_measuring(found.advice),
         recheck=tuple(answers.Recheck.model_validate(each, from_attributes=True) for each in found.recheck),
-        hints=(*map(_hint, found.hints), *(consistency(note) for note in (*found.notes, *_contradictions(request)))),
+        hints=(*map(_hint, found.hints), *(consistency(note) for note in (*found.notes, *contradictions))),
         cautions=CAUTIONS,
     )
 
@@ -104,12 +106,6 @@ def consistency(message: str) -> answers.Hint:
 
 def _hint(found: Hint) -> answers.Hint:
     return answers.Hint.model_validate({**vars(found), "corrected": dict(found.corrected)})
-
-
-def _contradictions(request: IdentifyRequest) -> tuple[str, ...]:
-    """Readings of one size that cannot all be right."""
-    found = find_contradictions(to_observations(request), tools_of(request))
-    return tuple(each.message for each in found)
 
 
 def explanation(snapshot: Snapshot, request: ExplainRequest) -> answers.ExplainAnswer:

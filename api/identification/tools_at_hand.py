@@ -18,12 +18,11 @@ def tools_of(request: IdentifyRequest | MeasureRequest) -> Mapping[str, Instrume
     return with_closed_jaws(overridden(request.instruments), request.closed_jaws)
 
 
-def at_hand(request: IdentifyRequest) -> tuple[str, ...]:
-    """Names of the instruments that the person has: as told, or what everybody has and what was used already.
+def at_hand(request: IdentifyRequest, known: Mapping[str, Instrument]) -> tuple[str, ...]:
+    """Names of the instruments (of those ``known``) that a person has: as told, or what all have and what was used.
 
     Raises ObservationErrors for a name that no instrument has.
     """
-    known = tools_of(request)
     if request.at_hand is not None:
         unknown = [
             ObservationError(

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from api.identification.advising import readings_of
 from api.identification.answering import EMPTY_CATALOGUE, check_tried_halves
-from api.identification.tools_at_hand import at_hand
+from api.identification.tools_at_hand import at_hand, tools_of
 from api.schemas.cases import asked_of
 from api.schemas.problems import FieldProblem
 from api.schemas.requests import FitObservation, IdentifyRequest
@@ -40,7 +40,7 @@ def checked_summary(
 ) -> tuple[Summary, tuple[Judged, ...]]:
     """As `summary_of`, for a specimen that is being saved: raises as an identification does."""
     check_tried_halves(snapshot, request)
-    at_hand(request)
+    at_hand(request, tools_of(request))
     return summary_of(snapshot, request, halves)
 
 

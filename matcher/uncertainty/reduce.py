@@ -14,6 +14,7 @@ A reading's budget has
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from matcher.errors import ObservationErrors
 from matcher.features import FEATURES, Kind, Subject
@@ -22,14 +23,37 @@ from matcher.uncertainty.checked import is_number
 from matcher.uncertainty.instruments import BUILT_IN, Instrument
 from matcher.uncertainty.measuring_setup import group_of, instrument_of, reference_planes
 from matcher.uncertainty.reading_budget import Taking, dimension
-from matcher.uncertainty.repeated_readings import Combination, Contradiction, combinations, contradictions
+from matcher.uncertainty.repeated_readings import Combination, Contradiction, ReducedReading, combinations
 from matcher.uncertainty.validation import faults
 from matcher.vocabulary import named_values
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reduction:
+    """What a list of observations came to.
+
+    ``readings`` are the observations as the likelihood uses them, in the given order, ``combinations`` the readings of
+    each size that was read as a number, in groups that agree.
+    """
+
+    readings: tuple[Reduced, ...]
+    combinations: tuple[Combination, ...]
+
+    @property
+    def contradictions(self) -> tuple[Contradiction, ...]:
+        """Readings of one size that cannot all be right, and so stay apart."""
+        found = [each.contradiction for each in self.combinations]
+        return tuple(each for each in found if each is not None)
 
 
 def reduce(
     observations: Sequence[Observation], instruments: Mapping[str, Instrument] = BUILT_IN
 ) -> tuple[Reduced, ...]:
+    """The readings of `reduction`; raises as it does."""
+    return reduction(observations, instruments).readings
+
+
+def reduction(observations: Sequence[Observation], instruments: Mapping[str, Instrument] = BUILT_IN) -> Reduction:
     """Observations as the likelihood uses them, in the given order; ``index`` is the position in that order.
 
     Readings of one size by one or several instruments are combined into one where they agree, at the position of the
@@ -51,32 +75,27 @@ def reduce(
     ObservationErrors
         With every fault of the list, each at its place, e.g. ``observations[2].unit``.
     """
-    takings = check_and_take(observations, instruments)
-    found = [one.reduced for each in find_combinations(observations, takings) for one in each.joined]
-    combined = {index for reduced in found for index in (reduced.index, *reduced.also)}
-    bounds = [dimension(i, body_of(observations[i]), taking) for i, taking in takings.items() if i not in combined]
-    others = [_other(index, given) for index, given in enumerate(observations) if index not in takings]
-    return tuple(sorted([*found, *bounds, *others], key=lambda reduced: reduced.index))
-
-
-def find_contradictions(
-    observations: Sequence[Observation], instruments: Mapping[str, Instrument] = BUILT_IN
-) -> tuple[Contradiction, ...]:
-    """Readings of one size that cannot all be right and so stay apart in `reduce`; raises as `reduce`."""
-    return contradictions(find_combinations(observations, check_and_take(observations, instruments)))
-
-
-def find_combinations(observations: Sequence[Observation], takings: Mapping[int, Taking]) -> tuple[Combination, ...]:
-    """Readings of each size, in groups that agree; ``takings`` as `check_and_take` gives them."""
-    return combinations(takings, {index: body_of(observations[index]) for index in takings})
-
-
-def check_and_take(
-    observations: Sequence[Observation], instruments: Mapping[str, Instrument] = BUILT_IN
-) -> dict[int, Taking]:
-    """Every dimension among the observations as it was taken, by its position; raises as `reduce`."""
     if found := faults(observations, instruments):
         raise ObservationErrors(found)
+    taken = _takings(observations, instruments)
+    each = [
+        ReducedReading(taking=taking, reduced=dimension(index, body_of(taking.given), taking))
+        for index, taking in taken.items()
+    ]
+    combined = combinations([one for one in each if one.reduced.value is not None])
+    readings = [
+        *(joined.reduced for one in combined for joined in one.joined),
+        *(one.reduced for one in each if one.reduced.value is None),
+        *(_other(index, given) for index, given in enumerate(observations) if index not in taken),
+    ]
+    return Reduction(
+        readings=tuple(sorted(readings, key=lambda reduced: reduced.index)),
+        combinations=combined,
+    )
+
+
+def _takings(observations: Sequence[Observation], instruments: Mapping[str, Instrument]) -> dict[int, Taking]:
+    """Every dimension among the observations as it was taken, by its position."""
     lengths = {
         index: (given, instrument_of(given, instruments))
         for index, given in enumerate(observations)

@@ -16,7 +16,7 @@ deviations differ.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,7 +25,14 @@ from matcher.features import FEATURES
 from matcher.observations import TYPE_A, BudgetLine, Of, Reduced, SharedError, SharedKind
 from matcher.uncertainty.gum import combine
 from matcher.uncertainty.reading_budget import Taking, dimension, pooled
-from matcher.uncertainty.weighted_mean import SMALLEST_U, Floats, WeightedMean, agreeing_groups, weighted_mean
+from matcher.uncertainty.weighted_mean import (
+    SMALLEST_U,
+    AgreeingGroup,
+    Floats,
+    WeightedMean,
+    agreeing_groups,
+    weighted_mean,
+)
 
 LITTLE_WEIGHT = 0.1
 """Weight in a mean below which a reading does more for its picture's scale. What it counts twice of the part's own
@@ -36,7 +43,7 @@ ALONE = 1e-9
 
 
 @dataclass(frozen=True, kw_only=True)
-class Taken:
+class ReducedReading:
     """One reading: how it was taken, and what it came to."""
 
     taking: Taking
@@ -53,6 +60,12 @@ class Taken:
         shared = self.reduced.shared
         known = shared is not None and shared.kind is SharedKind.SCALE and not shared.unscaled
         return shared.group if shared is not None and known else None
+
+    @property
+    def size(self) -> tuple[object, ...]:
+        """What readings of one size have in common; in a picture without scale no two are of one."""
+        reduced = self.reduced
+        return reduced.feature, reduced.of, reduced.spans, reduced.index if reduced.unscaled else None
 
     @property
     def label(self) -> str:
@@ -72,15 +85,37 @@ class Joined:
 class Combination:
     """All readings of one feature of one body over equally many gaps.
 
-    ``groups`` are the positions of readings that agree, ``means`` their weighted means, ``joined`` what they came to.
+    ``whole`` is their weighted mean, ``groups`` those of them that agree (by position among all observations), and
+    ``joined`` what they came to.
     """
 
     feature: str
     of: Of
     whole: WeightedMean
-    groups: tuple[tuple[int, ...], ...]
-    means: tuple[WeightedMean, ...]
+    groups: tuple[AgreeingGroup, ...]
     joined: tuple[Joined, ...]
+
+    @property
+    def contradiction(self) -> Contradiction | None:
+        """What of it cannot all be right, with a sentence that names the readings; None where all agree."""
+        if len(self.groups) == 1:
+            return None
+        values = tuple(group.mean.value for group in self.groups)
+        named = [
+            f"{' and '.join(f'observations[{i}]' for i in group.positions)}: {group.mean.value:.6g} mm"
+            for group in self.groups
+        ]
+        return Contradiction(
+            feature=self.feature,
+            of=self.of,
+            groups=tuple(group.positions for group in self.groups),
+            values=values,
+            chi2=self.whole.chi2,
+            degrees_of_freedom=self.whole.degrees_of_freedom,
+            p=self.whole.p,
+            message=f"Readings of the {FEATURES[self.feature].label} contradict each other ({'; '.join(named)}): "
+            f"by chance so far apart once in {1.0 / max(self.whole.p, 1e-12):.2g} times. Measure it again.",
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,90 +132,56 @@ class Contradiction:
     message: str
 
 
-def combinations(takings: Mapping[int, Taking], bodies: Mapping[int, Of]) -> tuple[Combination, ...]:
-    """Every size among the observations that was read as a number, by first position; bounds are left out."""
-    by_size: dict[tuple[object, ...], list[Taken]] = {}
+def combinations(readings: Sequence[ReducedReading]) -> tuple[Combination, ...]:
+    """The readings by size (no bounds among them), in order of first position."""
+    by_size: dict[tuple[object, ...], list[ReducedReading]] = {}
     pictures: dict[str, set[tuple[object, ...]]] = {}
-    for index, taking in takings.items():
-        taken = Taken(taking=taking, reduced=dimension(index, bodies[index], taking))
-        if taken.reduced.value is None:
-            continue
-        by_size.setdefault(_size(taken), []).append(taken)
-        if taken.scale is not None:
-            pictures.setdefault(taken.scale, set()).add(_size(taken))
+    for one in readings:
+        by_size.setdefault(one.size, []).append(one)
+        if one.scale is not None:
+            pictures.setdefault(one.scale, set()).add(one.size)
     wanted = frozenset(picture for picture, sizes in pictures.items() if len(sizes) > 1)
-    return tuple(_combination(readings, wanted) for readings in by_size.values())
+    return tuple(_combination(alike, wanted) for alike in by_size.values())
 
 
-def contradictions(found: Iterable[Combination]) -> tuple[Contradiction, ...]:
-    """What among the combinations cannot all be right, with a sentence that names the readings."""
-    return tuple(_contradiction(each) for each in found if len(each.groups) > 1)
-
-
-def _size(taken: Taken) -> tuple[object, ...]:
-    """What readings must have in common to be of one size; a picture without scale has none."""
-    reduced = taken.reduced
-    return reduced.feature, reduced.of, reduced.spans, reduced.index if reduced.unscaled else None
-
-
-def _combination(readings: Sequence[Taken], wanted: frozenset[str]) -> Combination:
+def _combination(readings: Sequence[ReducedReading], wanted: frozenset[str]) -> Combination:
     """``wanted`` names the scales that readings of other sizes share."""
-    values, matrix = [one.reduced.number for one in readings], covariance([one.reduced for one in readings])
-    groups = [list(group) for group in agreeing_groups(values, matrix)]
-    means = [weighted_mean([values[i] for i in group], matrix[np.ix_(group, group)]) for group in groups]
-    joined = [
-        joined
-        for group, mean in zip(groups, means, strict=True)
-        for joined in _joins([readings[i] for i in group], mean, wanted)
-    ]
-    first = readings[0].reduced
+    first, reduced = readings[0].reduced, [one.reduced for one in readings]
+    found = agreeing_groups([one.number for one in reduced], covariance(reduced))
     return Combination(
         feature=first.feature,
         of=first.of,
-        whole=means[0] if len(groups) == 1 else weighted_mean(values, matrix),
-        groups=tuple(tuple(readings[i].reduced.index for i in group) for group in groups),
-        means=tuple(means),
-        joined=tuple(joined),
+        whole=found[0].mean if len(found) == 1 else _mean_of(reduced),
+        groups=tuple(
+            AgreeingGroup(positions=tuple(reduced[i].index for i in group.positions), mean=group.mean)
+            for group in found
+        ),
+        joined=tuple(
+            joined for group in found for joined in _joins([readings[i] for i in group.positions], group.mean, wanted)
+        ),
     )
 
 
-def _parts(readings: Sequence[Taken], mean: WeightedMean, wanted: frozenset[str]) -> list[list[Taken]]:
+def _parts(
+    readings: Sequence[ReducedReading], mean: WeightedMean, wanted: frozenset[str]
+) -> list[list[ReducedReading]]:
     """Readings that agree, apart where one weighs little and its scale is wanted by others."""
-    parts: dict[str | None, list[Taken]] = {}
+    parts: dict[str | None, list[ReducedReading]] = {}
     for one, weight in zip(readings, mean.weights, strict=True):
         apart = one.scale if one.scale in wanted and weight < LITTLE_WEIGHT else None
         parts.setdefault(apart, []).append(one)
     return list(parts.values())
 
 
-def _joins(readings: Sequence[Taken], mean: WeightedMean, wanted: frozenset[str]) -> list[Joined]:
+def _joins(readings: Sequence[ReducedReading], mean: WeightedMean, wanted: frozenset[str]) -> list[Joined]:
     parts = _parts(readings, mean, wanted)
     if len(parts) == 1:
-        return [Joined(reduced=_joined(readings), mean=mean)]
+        return [Joined(reduced=_joined(readings, mean), mean=mean)]
     return [joined for part in parts for joined in _joins(part, _mean_of([one.reduced for one in part]), frozenset())]
 
 
 def _mean_of(reduced: Sequence[Reduced]) -> WeightedMean:
     return weighted_mean([one.number for one in reduced], covariance(reduced))
-
-
-def _contradiction(found: Combination) -> Contradiction:
-    values = tuple(mean.value for mean in found.means)
-    named = [
-        f"{' and '.join(f'observations[{i}]' for i in group)}: {value:.6g} mm"
-        for group, value in zip(found.groups, values, strict=True)
-    ]
-    return Contradiction(
-        feature=found.feature,
-        of=found.of,
-        groups=found.groups,
-        values=values,
-        chi2=found.whole.chi2,
-        degrees_of_freedom=found.whole.degrees_of_freedom,
-        p=found.whole.p,
-        message=f"Readings of the {FEATURES[found.feature].label} contradict each other ({'; '.join(named)}): "
-        f"by chance so far apart once in {1.0 / max(found.whole.p, 1e-12):.2g} times. Measure it again.",
-    )
 
 
 def covariance(readings: Sequence[Reduced]) -> Floats:
@@ -202,14 +203,16 @@ def _sensitivity(reading: Reduced, group: str) -> float:
     return shared.coefficient * shared.sd
 
 
-def _joined(readings: Sequence[Taken]) -> Reduced:
+def _joined(readings: Sequence[ReducedReading], mean: WeightedMean) -> Reduced:
     """Readings that agree as one: repeats pooled, then the weighted mean over what is left."""
+    if len(readings) == 1:
+        return readings[0].reduced
     sources = _without_repeats(readings)
     indices = sorted(index for one in sources for index in (one.reduced.index, *one.reduced.also))
     if len(sources) == 1:
         return replace(sources[0].reduced, index=indices[0], also=tuple(indices[1:]))
     reduced = [one.reduced for one in sources]
-    mean = _mean_of(reduced)
+    mean = mean if len(sources) == len(readings) else _mean_of(reduced)
     kept = _kept(reduced, mean.weights)
     own = _lines(sources, mean.weights, kept)
     shared_line = [] if kept is None else [_shared_line(sources, mean.weights, kept.group, " (shared)")]
@@ -228,18 +231,18 @@ def _joined(readings: Sequence[Taken]) -> Reduced:
     )
 
 
-def _without_repeats(readings: Sequence[Taken]) -> list[Taken]:
+def _without_repeats(readings: Sequence[ReducedReading]) -> list[ReducedReading]:
     """Readings by one tool in one way become repeats of one reading."""
-    by_way: dict[tuple[object, ...], list[Taken]] = {}
+    by_way: dict[tuple[object, ...], list[ReducedReading]] = {}
     for one in readings:
         by_way.setdefault(one.taking.way, []).append(one)
     return [alike[0] if len(alike) == 1 else _pooled(alike) for alike in by_way.values()]
 
 
-def _pooled(alike: Sequence[Taken]) -> Taken:
+def _pooled(alike: Sequence[ReducedReading]) -> ReducedReading:
     taking, first = pooled([one.taking for one in alike]), alike[0].reduced
     reduced = dimension(first.index, first.of, taking)
-    return Taken(taking=taking, reduced=replace(reduced, also=tuple(one.reduced.index for one in alike[1:])))
+    return ReducedReading(taking=taking, reduced=replace(reduced, also=tuple(one.reduced.index for one in alike[1:])))
 
 
 def _kept(reduced: Sequence[Reduced], weights: Sequence[float]) -> SharedError | None:
@@ -261,7 +264,9 @@ def _kept(reduced: Sequence[Reduced], weights: Sequence[float]) -> SharedError |
     return best
 
 
-def _lines(sources: Sequence[Taken], weights: Sequence[float], kept: SharedError | None) -> tuple[BudgetLine, ...]:
+def _lines(
+    sources: Sequence[ReducedReading], weights: Sequence[float], kept: SharedError | None
+) -> tuple[BudgetLine, ...]:
     """Independent lines of the mean's own uncertainty: what one instrument repeats is one line."""
     alike: dict[tuple[object, ...], list[BudgetLine]] = {}
     for position, (one, weight) in enumerate(zip(sources, weights, strict=True)):
@@ -275,12 +280,12 @@ def _lines(sources: Sequence[Taken], weights: Sequence[float], kept: SharedError
     return tuple(own)
 
 
-def _weighed(one: Taken, line: BudgetLine, weight: float) -> BudgetLine:
+def _weighed(one: ReducedReading, line: BudgetLine, weight: float) -> BudgetLine:
     source = line.source if one.label in line.source else f"{line.source}, {one.label}"
     return replace(line, source=source, sensitivity=line.sensitivity * weight, contribution=line.contribution * weight)
 
 
-def _shared_line(sources: Sequence[Taken], weights: Sequence[float], group: str, mark: str) -> BudgetLine:
+def _shared_line(sources: Sequence[ReducedReading], weights: Sequence[float], group: str, mark: str) -> BudgetLine:
     """What the mean has from one error that some of its readings share; ``mark`` says whether it goes on sharing it."""
     lines = [
         _weighed(one, one.reduced.budget[-1], weight)

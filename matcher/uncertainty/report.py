@@ -9,8 +9,8 @@ from matcher.features import FEATURES
 from matcher.observations import TYPE_A, BudgetLine, Observation, Of, Reduced
 from matcher.uncertainty.coverage import LEVEL, coverage
 from matcher.uncertainty.instruments import BUILT_IN, Instrument
-from matcher.uncertainty.reduce import check_and_take, find_combinations
-from matcher.uncertainty.repeated_readings import Combination, Contradiction, contradictions
+from matcher.uncertainty.reduce import reduction
+from matcher.uncertainty.repeated_readings import Combination, Contradiction
 from matcher.uncertainty.weighted_mean import WeightedMean
 
 FEW_READINGS = 3
@@ -67,13 +67,13 @@ def measure_readings(
     ObservationErrors
         With every fault of the list, each at its place, e.g. ``observations[2].less``.
     """
-    found = find_combinations(observations, check_and_take(observations, instruments))
-    measured = [_measured(one.reduced, one.mean) for each in found for one in each.joined]
-    against = contradictions(found)
+    found = reduction(observations, instruments)
+    measured = [_measured(one.reduced, one.mean) for each in found.combinations for one in each.joined]
+    against = found.contradictions
     return ReadingsResult(
         measured=tuple(sorted(measured, key=lambda each: each.indices[0])),
         contradictions=against,
-        notes=(*(each.message for each in against), *_left_out(observations, found)),
+        notes=(*(each.message for each in against), *_left_out(observations, found.combinations)),
     )
 
 
@@ -112,7 +112,7 @@ def _notes(reduced: Reduced) -> list[str]:
 
 
 def _left_out(observations: Sequence[Observation], found: Sequence[Combination]) -> list[str]:
-    used = {index for each in found for group in each.groups for index in group}
+    used = {index for each in found for group in each.groups for index in group.positions}
     return [
         f"observations[{index}] ({FEATURES[given.feature].label}) is no reading of a length: it has no budget."
         for index, given in enumerate(observations)

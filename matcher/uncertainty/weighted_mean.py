@@ -39,6 +39,14 @@ class WeightedMean:
         return self.p > DISAGREEMENT_LEVEL
 
 
+@dataclass(frozen=True, kw_only=True)
+class AgreeingGroup:
+    """Readings that agree: their ``positions`` in order, and their weighted mean."""
+
+    positions: tuple[int, ...]
+    mean: WeightedMean
+
+
 def weighted_mean(values: Sequence[float], u: ArrayLike) -> WeightedMean:
     """Mean of independent readings weighted by 1/u², or, ``u`` being a covariance matrix, by least squares.
 
@@ -80,8 +88,8 @@ def _mean(x: Floats, covariance: Floats) -> WeightedMean:
     )
 
 
-def agreeing_groups(values: Sequence[float], covariance: ArrayLike) -> tuple[tuple[int, ...], ...]:
-    """The readings in groups that agree, positions in order: all in one where they do.
+def agreeing_groups(values: Sequence[float], covariance: ArrayLike) -> tuple[AgreeingGroup, ...]:
+    """The readings in groups that agree, by first position: all in one where they do.
 
     Readings that contradict are split, in order of size, where the two parts agree best within themselves, and so on.
     """
@@ -89,12 +97,14 @@ def agreeing_groups(values: Sequence[float], covariance: ArrayLike) -> tuple[tup
     undecided, groups = [np.argsort(x, kind="stable")], []
     while undecided:
         members = undecided.pop()
-        if weighted_mean(x[members].tolist(), matrix[np.ix_(members, members)]).agree:
-            groups.append(tuple(sorted(members.tolist())))
+        ordered = np.sort(members)
+        mean = weighted_mean(x[ordered].tolist(), matrix[np.ix_(ordered, ordered)])
+        if mean.agree:
+            groups.append(AgreeingGroup(positions=tuple(ordered.tolist()), mean=mean))
             continue
         at = _best_split(x[members], np.diag(matrix)[members])
         undecided += [members[:at], members[at:]]
-    return tuple(sorted(groups))
+    return tuple(sorted(groups, key=lambda group: group.positions))
 
 
 def _best_split(x: Floats, variance: Floats) -> int:

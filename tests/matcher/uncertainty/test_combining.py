@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from matcher.observations import Observation, Reduced, SharedKind
 from matcher.uncertainty.gum import combine
-from matcher.uncertainty.reduce import find_contradictions, reduce
+from matcher.uncertainty.reduce import reduce, reduction
 from matcher.uncertainty.repeated_readings import covariance
 from matcher.uncertainty.weighted_mean import DISAGREEMENT_LEVEL, agreeing_groups, weighted_mean
 
@@ -157,7 +157,7 @@ def test_readings_over_different_gaps_stay_apart() -> None:
 def test_readings_that_contradict_stay_apart_and_are_named() -> None:
     given_list = [by("caliper", 6.50), by("vernier", 6.9)]
     assert [(r.index, r.number) for r in reduce(given_list)] == [(0, 6.5), (1, 6.9)]
-    (found,) = find_contradictions(given_list)
+    (found,) = reduction(given_list).contradictions
     assert (found.feature, found.groups, found.values) == ("body_length", ((0,), (1,)), (6.5, 6.9))
     assert found.p <= DISAGREEMENT_LEVEL
     assert "observations[0]: 6.5 mm; observations[1]: 6.9 mm" in found.message
@@ -166,11 +166,11 @@ def test_readings_that_contradict_stay_apart_and_are_named() -> None:
 def test_those_that_agree_are_combined_beside_one_that_does_not() -> None:
     given_list = [by("caliper", 6.50), by("vernier", 7.9), by("micrometer", 6.52)]
     assert [(r.index, r.also) for r in reduce(given_list)] == [(0, (2,)), (1, ())]
-    assert find_contradictions(given_list)[0].groups == ((0, 2), (1,))
+    assert reduction(given_list).contradictions[0].groups == ((0, 2), (1,))
 
 
 def test_readings_that_agree_contradict_nothing() -> None:
-    assert find_contradictions([by("caliper", 6.50), by("vernier", 6.55)]) == ()
+    assert reduction([by("caliper", 6.50), by("vernier", 6.55)]).contradictions == ()
 
 
 def test_chance_alone_contradicts_about_as_often_as_the_level_says() -> None:
@@ -182,13 +182,14 @@ def test_chance_alone_contradicts_about_as_often_as_the_level_says() -> None:
 
 def test_groups_are_split_where_readings_agree_best() -> None:
     values = [6.50, 9.01, 6.52, 9.00, 6.51, 25.0]
-    assert agreeing_groups(values, np.diag([0.02**2] * 6)) == ((0, 2, 4), (1, 3), (5,))
+    groups = [group.positions for group in agreeing_groups(values, np.diag([0.02**2] * 6))]
+    assert groups == [(0, 2, 4), (1, 3), (5,)]
 
 
 @given(values=st.lists(st.floats(min_value=1.0, max_value=9.0), min_size=1, max_size=12), u=st.floats(0.01, 1.0))
 def test_every_reading_is_in_one_group_and_each_group_agrees(values: list[float], u: float) -> None:
     matrix = np.diag([u * u] * len(values))
-    groups = agreeing_groups(values, matrix)
+    groups = [group.positions for group in agreeing_groups(values, matrix)]
     assert sorted(itertools.chain(*groups)) == list(range(len(values)))
     for group in groups:
         assert weighted_mean([values[i] for i in group], [u] * len(group)).agree
