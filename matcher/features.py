@@ -1,95 +1,51 @@
 """The feature table: everything that can be seen or measured on a board-to-board connector.
 
-One place defines each feature's name, bench label, synonyms, kind, exact meaning, plausible range,
-how and with what it is measured, and how often people slip. Schemas, help, import columns and advice
-are made from it. Lengths are millimetres.
+This is the only place that knows what a feature is: everything else (checks, forms, columns of files, help, ranking,
+advice) is made from its entries, whose fields `matcher.feature_fields` describes. To add a feature, add an entry.
+Lengths are millimetres.
 
-Shares of slips and reliabilities of categories are common practice, no source.
+Shares of slips, reliabilities of categories and process tolerances are common practice, no source. ISO 2768-1 covers
+machined parts, not mouldings (ISO 20457 does).
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from enum import StrEnum
+from dataclasses import dataclass
 from types import MappingProxyType
 
+from matcher.feature_fields import (
+    CONTACT_ROW,
+    Direction,
+    Feature,
+    Kind,
+    Plane,
+    Process,
+    ProfileRole,
+    Proportion,
+    Repeats,
+    Slip,
+    Subject,
+)
 
-class Kind(StrEnum):
-    """How a feature is observed."""
-
-    DIMENSION = "dimension"
-    COUNT = "count"
-    CATEGORY = "category"
-    LABELS = "labels"
-    TEXT = "text"
-    FIT = "fit"
-
-
-class Subject(StrEnum):
-    """What a feature belongs to: one half, or the mated pair alone."""
-
-    HALF = "half"
-    PAIR = "pair"
-
-
-class Plane(StrEnum):
-    """Depth at which a dimension is seen in an image; a scale holds only within one plane."""
-
-    LANDS = "lands"
-    MATING_FACE = "mating_face"
-    HOUSING_TOP = "housing_top"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Slip:
-    """One way a dimension is commonly taken wrong: another feature is measured in its place.
-
-    ``instead`` names the feature really measured. ``share`` is the part of the named slips it takes.
-    """
-
-    instead: str
-    share: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class Feature:
-    """One row of the feature table.
-
-    Attributes
-    ----------
-    name, label, synonyms: identifier, bench words, and what the trade also calls it.
-    kind, subject: how it is observed and whether it belongs to a half or to the mated pair.
-    meaning: the exact definition, shown wherever the feature is asked for.
-    how: how to take it at the bench.
-    instruments: names of built-in instruments that can take it, best first; empty for what is seen by eye.
-    low, high: plausible range; mm for dimensions, whole numbers for counts.
-    gross_share: probability that a reading is grossly wrong (dimensions) or the count is wrong beyond
-        the miscount law (0 for contact_count, which has its own law).
-    slips: named slips of a dimension.
-    along_rows: the dimension grows with positions (its *allowance* over the contact span is what stays).
-    plane: where the dimension lies in an image.
-    values: names and bench words of a category's values, in order.
-    right_share: probability that the eye names the right value of a category.
-    """
-
-    name: str
-    label: str
-    kind: Kind
-    meaning: str
-    how: str
-    subject: Subject = Subject.HALF
-    synonyms: tuple[str, ...] = ()
-    instruments: tuple[str, ...] = ()
-    low: float = 0.0
-    high: float = 0.0
-    gross_share: float = 0.0
-    slips: tuple[Slip, ...] = ()
-    along_rows: bool = False
-    plane: Plane | None = None
-    values: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
-    right_share: float = 0.0
-
+__all__ = [
+    "CATEGORIES",
+    "CONSTRUCTION",
+    "COUNTS",
+    "DIMENSIONS",
+    "ENTRY_CATEGORIES",
+    "ENTRY_COUNTS",
+    "ESSENTIAL",
+    "FEATURES",
+    "PAIR_DIMENSIONS",
+    "PITCHES",
+    "Direction",
+    "Feature",
+    "Kind",
+    "Plane",
+    "Slip",
+    "Subject",
+]
 
 CALIPER_KIND = (
     "caliper",
@@ -116,375 +72,407 @@ OPTICAL = (
 )
 DEPTH_KIND = ("caliper", "height_over_board", "micrometer", "vernier", "microscope", "steel_rule")
 
+LENGTH = Process(steps=((10.0, 0.10), (30.0, 0.15), (float("inf"), 0.25)))
+"""Moulded lengths along the rows, by size."""
 
-def _dimension(
-    name: str,
-    label: str,
-    meaning: str,
-    how: str,
-    low: float,
-    high: float,
-    gross_share: float,
-    *,
-    slips: tuple[tuple[str, float], ...] = (),
-    synonyms: tuple[str, ...] = (),
-    instruments: tuple[str, ...] = CALIPER_KIND,
-    along_rows: bool = False,
-    plane: Plane | None = Plane.HOUSING_TOP,
-    subject: Subject = Subject.HALF,
-) -> Feature:
-    return Feature(
-        name=name,
-        label=label,
-        kind=Kind.DIMENSION,
-        meaning=meaning,
-        how=how,
-        low=low,
-        high=high,
-        gross_share=gross_share,
-        slips=tuple(Slip(instead=other, share=share) for other, share in slips),
-        synonyms=synonyms,
-        instruments=instruments,
-        along_rows=along_rows,
-        plane=plane,
-        subject=subject,
-    )
+WIDTH = Process.of(0.15, fine_pitch=0.10)
+"""Moulded widths."""
+
+STACK = Process(steps=((1.0, 0.10), (5.0, 0.15), (float("inf"), 0.25)))
+"""Stack heights, by size."""
+
+LANDS = Process(found=(-0.05, 0.45))
+"""Lands: a found board's are 0.05 mm inside to 0.45 mm outside of the recommended ones, mostly larger."""
 
 
-def _count(name: str, label: str, meaning: str, how: str, low: int, high: int, wrong: float, *synonyms: str) -> Feature:
-    return Feature(
-        name=name,
-        label=label,
-        kind=Kind.COUNT,
-        meaning=meaning,
-        how=how,
-        low=low,
-        high=high,
-        gross_share=wrong,
-        synonyms=synonyms,
-    )
+@dataclass(frozen=True, kw_only=True)
+class _Dimension(Feature):
+    """A length; of the plastic, across the rows and for a caliper unless its entry says otherwise."""
+
+    kind: Kind = Kind.DIMENSION
+    instruments: tuple[str, ...] = CALIPER_KIND
+    plane: Plane | None = Plane.HOUSING_TOP
 
 
-def _category(
-    name: str,
-    label: str,
-    meaning: str,
-    how: str,
-    right: float,
-    values: dict[str, str],
-    *synonyms: str,
-    kind: Kind = Kind.CATEGORY,
-) -> Feature:
-    return Feature(
-        name=name,
-        label=label,
-        kind=kind,
-        meaning=meaning,
-        how=how,
-        right_share=right,
-        values=MappingProxyType(values),
-        synonyms=synonyms,
-    )
+@dataclass(frozen=True, kw_only=True)
+class _Count(Feature):
+    kind: Kind = Kind.COUNT
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Category(Feature):
+    kind: Kind = Kind.CATEGORY
 
 
 _TABLE: tuple[Feature, ...] = (
-    _count(
-        "contact_count",
-        "contacts",
-        "Signal contact sites at the mating face, blocked positions left out; no tails, hold-downs, "
-        "power contacts or ground blades.",
-        "Count one row at the mating face under a lens with a pointer, then the other; write both down.",
-        1,
-        1000,
-        0.0,
-        "pin count",
-        "pins",
-        "ways",
-        "number of contacts",
-        "circuits",
+    _Count(
+        name="contact_count",
+        label="contacts",
+        meaning=(
+            "Signal contact sites at the mating face, blocked positions left out; no tails, hold-downs, power "
+            "contacts or ground blades."
+        ),
+        how="Count one row at the mating face under a lens with a pointer, then the other; write both down.",
+        synonyms=("pin count", "pins", "ways", "number of contacts", "circuits"),
+        low=1,
+        high=1000,
+        own_field=True,
     ),
-    _count(
-        "rows",
-        "rows",
-        "Rows of signal contacts at the mating face.",
-        "Look into the mating face; rows of tails may differ.",
-        1,
-        20,
-        0.03,
-        "number of rows",
+    _Count(
+        name="rows",
+        label="rows",
+        meaning="Rows of signal contacts at the mating face.",
+        how="Look into the mating face; rows of tails may differ.",
+        synonyms=("number of rows",),
+        low=1,
+        high=20,
+        gross_share=0.03,
+        own_field=True,
     ),
-    _count(
-        "bank_count",
-        "groups of contacts",
-        "Groups that a wider gap divides along the rows.",
-        "Count the groups along one row.",
-        1,
-        12,
-        0.03,
-        "banks",
+    _Count(
+        name="bank_count",
+        label="groups of contacts",
+        meaning="Groups that a wider gap divides along the rows.",
+        how="Count the groups along one row.",
+        synonyms=("banks",),
+        low=1,
+        high=12,
+        gross_share=0.03,
     ),
-    _count(
-        "power_contact_count",
-        "power contacts",
-        "Wider contacts for supply current, one per separate conductor.",
-        "Count the wide contacts; an end fitting may be a power contact too.",
-        0,
-        64,
-        0.08,
-        "power pins",
+    _Count(
+        name="power_contact_count",
+        label="power contacts",
+        meaning="Wider contacts for supply current, one per separate conductor.",
+        how="Count the wide contacts; an end fitting may be a power contact too.",
+        synonyms=("power pins",),
+        low=0,
+        high=64,
+        gross_share=0.08,
     ),
-    _count(
-        "hold_down_count",
-        "hold-downs",
-        "Metal fittings that fix the housing to the board, one per separate piece of metal.",
-        "Count the separate soldered fittings; an end fitting may carry power as well.",
-        0,
-        64,
-        0.08,
-        "solder tabs",
-        "hold-down tabs",
-        "mounting pins",
+    _Count(
+        name="hold_down_count",
+        label="hold-downs",
+        meaning="Metal fittings that fix the housing to the board, one per separate piece of metal.",
+        how="Count the separate soldered fittings; an end fitting may carry power as well.",
+        synonyms=("solder tabs", "hold-down tabs", "mounting pins"),
+        low=0,
+        high=64,
+        gross_share=0.08,
+        construction=True,
     ),
-    _dimension(
-        "pitch",
-        "pitch",
-        "Centre to centre of neighbouring contacts of one row at the mating face, never across a gap between groups.",
-        "Measure over as many gaps as can be reached (gaps, not contacts) and give that number as spans.",
-        0.15,
-        10.0,
-        0.03,
+    _Dimension(
+        name="pitch",
+        label="pitch",
+        meaning=(
+            "Centre to centre of neighbouring contacts of one row at the mating face, never across a gap between "
+            "groups."
+        ),
+        how="Measure over as many gaps as can be reached (gaps, not contacts) and give that number as spans.",
         synonyms=("contact spacing", "lead pitch", "centres"),
+        low=0.15,
+        high=10.0,
+        gross_share=0.03,
+        direction=Direction.ALONG,
+        repeats=Repeats.CONTACTS,
         plane=Plane.MATING_FACE,
+        same_within=0.01,
+        process=Process.of(0.05),
+        essential=True,
     ),
-    _dimension(
-        "tail_pitch",
-        "pitch at the board",
-        "Centre to centre of neighbouring tails along one side at the board, where it differs from the pitch "
-        "(tails leaving alternately).",
-        "Measure over several gaps between tails on one side and give the number of gaps as spans.",
-        0.15,
-        20.0,
-        0.03,
-        slips=(("pitch", 1.0),),
+    _Dimension(
+        name="tail_pitch",
+        label="pitch at the board",
+        meaning=(
+            "Centre to centre of neighbouring tails along one side at the board, where it differs from the pitch "
+            "(tails leaving alternately)."
+        ),
+        how="Measure over several gaps between tails on one side and give the number of gaps as spans.",
         synonyms=("land pitch",),
+        low=0.15,
+        high=20.0,
+        gross_share=0.03,
+        slips=(Slip("pitch", 1.0),),
+        direction=Direction.ALONG,
+        repeats=Repeats.CONTACTS,
         plane=Plane.LANDS,
+        process=Process.of(0.05),
+        proportion=Proportion("pitch", low=0.9, usual=2.0, high=4.5),
     ),
-    _dimension(
-        "row_spacing",
-        "row spacing at the mating face",
-        "Centre line to centre line of neighbouring occupied rows at the mating face.",
-        "Outer edge to outer edge minus one contact width, under a microscope.",
-        0.2,
-        30.0,
-        0.06,
-        slips=(("land_row_spacing", 0.6), ("body_width", 0.4)),
+    _Dimension(
+        name="row_spacing",
+        label="row spacing at the mating face",
+        meaning="Centre line to centre line of neighbouring occupied rows at the mating face.",
+        how="Outer edge to outer edge minus one contact width, under a microscope.",
         instruments=OPTICAL,
+        low=0.2,
+        high=30.0,
+        gross_share=0.06,
+        slips=(Slip("land_row_spacing", 0.6), Slip("body_width", 0.4)),
+        repeats=Repeats.ROWS,
         plane=Plane.MATING_FACE,
+        process=Process.of(0.08),
+        proportion=Proportion("body_width", low=0.04, usual=0.5, high=1.5),
     ),
-    _dimension(
-        "land_row_spacing",
-        "row spacing of the lands",
-        "Centre line to centre line of neighbouring rows of lands or holes on the board.",
-        "Outer edges of the lands minus one land length, or hole centre to hole centre.",
-        0.2,
-        40.0,
-        0.06,
-        slips=(("row_spacing", 0.6), ("land_span", 0.4)),
+    _Dimension(
+        name="land_row_spacing",
+        label="row spacing of the lands",
+        meaning="Centre line to centre line of neighbouring rows of lands or holes on the board.",
+        how="Outer edges of the lands minus one land length, or hole centre to hole centre.",
         instruments=OPTICAL,
+        low=0.2,
+        high=40.0,
+        gross_share=0.06,
+        slips=(Slip("row_spacing", 0.6), Slip("land_span", 0.4)),
+        repeats=Repeats.ROWS,
         plane=Plane.LANDS,
+        proportion=Proportion("land_span", low=0.04, usual=0.6, high=1.5),
     ),
-    _dimension(
-        "body_length",
-        "body length",
-        "Moulded plastic along the rows at its longest point, end walls and moulded keys included, metal excluded.",
-        "Close the jaws on plastic only; where metal wraps the end give the overall length instead.",
-        1.0,
-        250.0,
-        0.04,
-        slips=(("overall_length", 0.8), ("opening_length", 0.2)),
+    _Dimension(
+        name="body_length",
+        label="body length",
+        meaning=(
+            "Moulded plastic along the rows at its longest point, end walls and moulded keys included, metal excluded."
+        ),
+        how="Close the jaws on plastic only; where metal wraps the end give the overall length instead.",
         synonyms=("length", "housing length"),
+        low=1.0,
+        high=250.0,
+        gross_share=0.04,
+        slips=(Slip("overall_length", 0.8), Slip("opening_length", 0.2)),
+        direction=Direction.ALONG,
         along_rows=True,
+        process=LENGTH,
+        encloses_contacts=True,
+        proportion=Proportion(CONTACT_ROW, low=0.4, usual=1.2, high=14.0),
+        essential=True,
     ),
-    _dimension(
-        "overall_length",
-        "overall length",
-        "Along the rows over everything, hold-downs included.",
-        "Close the jaws on the outermost metal.",
-        1.0,
-        260.0,
-        0.03,
-        slips=(("body_length", 0.7), ("hold_down_land_span", 0.3)),
+    _Dimension(
+        name="overall_length",
+        label="overall length",
+        meaning="Along the rows over everything, hold-downs included.",
+        how="Close the jaws on the outermost metal.",
+        low=1.0,
+        high=260.0,
+        gross_share=0.03,
+        slips=(Slip("body_length", 0.7), Slip("hold_down_land_span", 0.3)),
+        direction=Direction.ALONG,
         along_rows=True,
+        process=LENGTH,
+        encloses_contacts=True,
+        needs="hold_down_count",
+        proportion=Proportion("body_length", low=0.9, usual=1.1, high=2.2),
     ),
-    _dimension(
-        "body_width",
-        "body width",
-        "Moulded plastic at its widest across the rows; contacts bent over a plug's wall stand proud: "
-        "measure between them.",
-        "Place the jaws between contacts, on plastic, above the tails.",
-        0.5,
-        60.0,
-        0.05,
-        slips=(("tail_span", 0.7), ("opening_width", 0.15), ("land_span", 0.15)),
+    _Dimension(
+        name="body_width",
+        label="body width",
+        meaning=(
+            "Moulded plastic at its widest across the rows; contacts bent over a plug's wall stand proud: measure "
+            "between them."
+        ),
+        how="Place the jaws between contacts, on plastic, above the tails.",
         synonyms=("width", "housing width", "depth"),
+        low=0.5,
+        high=60.0,
+        gross_share=0.05,
+        slips=(Slip("tail_span", 0.7), Slip("opening_width", 0.15), Slip("land_span", 0.15)),
+        process=WIDTH,
+        essential=True,
+        profile=ProfileRole.FITTED,
     ),
-    _dimension(
-        "opening_length",
-        "opening length",
-        "A receptacle's pocket along the rows, wall to wall.",
-        "Inside jaws or a calibrated image; not over the lead-in chamfer.",
-        0.5,
-        240.0,
-        0.05,
-        slips=(("body_length", 1.0),),
+    _Dimension(
+        name="opening_length",
+        label="opening length",
+        meaning="A receptacle's pocket along the rows, wall to wall.",
+        how="Inside jaws or a calibrated image; not over the lead-in chamfer.",
         synonyms=("pocket length",),
+        low=0.5,
+        high=240.0,
+        gross_share=0.05,
+        slips=(Slip("body_length", 1.0),),
+        direction=Direction.ALONG,
         along_rows=True,
+        inside_or_depth=True,
+        process=LENGTH,
+        encloses_contacts=True,
+        proportion=Proportion("body_length", low=0.2, usual=0.85, high=1.5),
     ),
-    _dimension(
-        "opening_width",
-        "opening width",
-        "A receptacle's pocket across the rows, wall to wall.",
-        "Inside jaws or a calibrated image; not over the lead-in chamfer.",
-        0.2,
-        50.0,
-        0.05,
-        slips=(("body_width", 1.0),),
+    _Dimension(
+        name="opening_width",
+        label="opening width",
+        meaning="A receptacle's pocket across the rows, wall to wall.",
+        how="Inside jaws or a calibrated image; not over the lead-in chamfer.",
         synonyms=("pocket width",),
         instruments=("pin_gauge", *CALIPER_KIND),
+        low=0.2,
+        high=50.0,
+        gross_share=0.05,
+        slips=(Slip("body_width", 1.0),),
+        inside_or_depth=True,
+        process=WIDTH,
+        proportion=Proportion("body_width", low=0.1, usual=0.75, high=1.5),
     ),
-    _dimension(
-        "tail_span",
-        "span over the tails",
-        "Across the rows, tip to tip of the metal tails, solder fillet left out.",
-        "From above under magnification, or jaws held level on the tips.",
-        0.5,
-        70.0,
-        0.05,
-        slips=(("body_width", 0.6), ("land_span", 0.4)),
+    _Dimension(
+        name="tail_span",
+        label="span over the tails",
+        meaning="Across the rows, tip to tip of the metal tails, solder fillet left out.",
+        how="From above under magnification, or jaws held level on the tips.",
         synonyms=("lead span", "tip to tip"),
+        low=0.5,
+        high=70.0,
+        gross_share=0.05,
+        slips=(Slip("body_width", 0.6), Slip("land_span", 0.4)),
         plane=Plane.LANDS,
+        process=Process.of(0.15),
+        proportion=Proportion("body_width", low=0.1, usual=1.1, high=3.5),
     ),
-    _dimension(
-        "land_span",
-        "span over the lands",
-        "Across the rows, outer edge to outer edge of the lands: what a bare board still shows.",
-        "On the bare board, outer copper edge to outer copper edge, under magnification.",
-        0.5,
-        80.0,
-        0.04,
-        slips=(("tail_span", 0.7), ("body_width", 0.3)),
+    _Dimension(
+        name="land_span",
+        label="span over the lands",
+        meaning="Across the rows, outer edge to outer edge of the lands: what a bare board still shows.",
+        how="On the bare board, outer copper edge to outer copper edge, under magnification.",
         synonyms=("pad span", "footprint width"),
         instruments=OPTICAL,
+        low=0.5,
+        high=80.0,
+        gross_share=0.04,
+        slips=(Slip("tail_span", 0.7), Slip("body_width", 0.3)),
         plane=Plane.LANDS,
+        process=LANDS,
+        proportion=Proportion("body_width", low=0.06, usual=1.0, high=3.5),
+        profile=ProfileRole.FITTED,
     ),
-    _dimension(
-        "hold_down_land_span",
-        "span over the hold-down lands",
-        "Along the rows, outer edge to outer edge of the hold-down lands.",
-        "On the bare board, outer copper edges.",
-        1.0,
-        260.0,
-        0.05,
-        slips=(("overall_length", 0.7), ("body_length", 0.3)),
+    _Dimension(
+        name="hold_down_land_span",
+        label="span over the hold-down lands",
+        meaning="Along the rows, outer edge to outer edge of the hold-down lands.",
+        how="On the bare board, outer copper edges.",
         instruments=OPTICAL,
+        low=1.0,
+        high=260.0,
+        gross_share=0.05,
+        slips=(Slip("overall_length", 0.7), Slip("body_length", 0.3)),
+        direction=Direction.ALONG,
         along_rows=True,
         plane=Plane.LANDS,
+        process=LANDS,
+        needs="hold_down_count",
+        proportion=Proportion("body_length", low=0.15, usual=1.05, high=2.4),
     ),
-    _dimension(
-        "peg_hole_span",
-        "peg holes apart",
-        "Along the rows, centre to centre of the holes for the plastic pegs.",
-        "Hole edge to the same edge of the other hole.",
-        0.5,
-        250.0,
-        0.05,
+    _Dimension(
+        name="peg_hole_span",
+        label="peg holes apart",
+        meaning="Along the rows, centre to centre of the holes for the plastic pegs.",
+        how="Hole edge to the same edge of the other hole.",
         instruments=OPTICAL,
+        low=0.5,
+        high=250.0,
+        gross_share=0.05,
+        direction=Direction.ALONG,
         along_rows=True,
         plane=Plane.LANDS,
+        proportion=Proportion("body_length", low=0.15, usual=0.9, high=2.2),
     ),
-    _dimension(
-        "contact_width",
-        "contact width",
-        "Width of the mating metal of one signal contact; microscope only.",
-        "A calibrated image at high magnification.",
-        0.05,
-        5.0,
-        0.05,
+    _Dimension(
+        name="contact_width",
+        label="contact width",
+        meaning="Width of the mating metal of one signal contact; microscope only.",
+        how="A calibrated image at high magnification.",
         instruments=("microscope", "usb_microscope", "loupe"),
+        low=0.05,
+        high=5.0,
+        gross_share=0.05,
+        direction=Direction.ALONG,
         plane=Plane.MATING_FACE,
+        process=Process.of(0.03),
+        proportion=Proportion("pitch", low=0.1, usual=0.4, high=1.5),
     ),
-    _dimension(
-        "bank_gap",
-        "gap between groups",
-        "Last contact centre of one group to the first contact centre of the next.",
-        "Centre to centre under magnification.",
-        0.3,
-        30.0,
-        0.05,
+    _Dimension(
+        name="bank_gap",
+        label="gap between groups",
+        meaning="Last contact centre of one group to the first contact centre of the next.",
+        how="Centre to centre under magnification.",
         instruments=OPTICAL,
+        low=0.3,
+        high=30.0,
+        gross_share=0.05,
+        direction=Direction.ALONG,
         plane=Plane.MATING_FACE,
     ),
-    _dimension(
-        "height",
-        "height",
-        "Board surface to the highest fixed plastic or metal of this half alone, without pick-up cap or "
-        "guide posts; soldered parts sit 0.02 to 0.08 higher.",
-        "Depth rod on the board, or height over the board minus the bare board's thickness.",
-        0.2,
-        40.0,
-        0.05,
-        slips=(("stack_height", 1.0),),
+    _Dimension(
+        name="height",
+        label="height",
+        meaning=(
+            "Board surface to the highest fixed plastic or metal of this half alone, without pick-up cap or guide "
+            "posts; soldered parts sit 0.02 to 0.08 higher."
+        ),
+        how="Depth rod on the board, or height over the board minus the bare board's thickness.",
         synonyms=("profile", "above board"),
         instruments=DEPTH_KIND,
+        low=0.2,
+        high=40.0,
+        gross_share=0.05,
+        slips=(Slip("stack_height", 1.0),),
+        direction=Direction.UPWARDS,
         plane=None,
+        inside_or_depth=True,
+        profile=ProfileRole.SHARED,
     ),
-    _dimension(
-        "stack_height",
-        "stack height",
-        "Of the mated pair: board surface to board surface; on flex its connector side.",
-        "Over both boards minus both boards' thicknesses, fully mated.",
-        0.3,
-        60.0,
-        0.08,
-        slips=(("height", 1.0),),
+    _Dimension(
+        name="stack_height",
+        label="stack height",
+        meaning="Of the mated pair: board surface to board surface; on flex its connector side.",
+        how="Over both boards minus both boards' thicknesses, fully mated.",
         synonyms=("mated height", "board spacing", "mating height"),
         instruments=DEPTH_KIND,
-        plane=None,
         subject=Subject.PAIR,
-    ),
-    _dimension(
-        "mated_width",
-        "mated width",
-        "Of the mated pair: largest extent across the rows, tails included.",
-        "Jaws over the widest points of the mated pair.",
-        0.5,
-        80.0,
-        0.08,
-        slips=(("body_width", 1.0),),
+        low=0.3,
+        high=60.0,
+        gross_share=0.08,
+        slips=(Slip("height", 1.0),),
+        direction=Direction.UPWARDS,
         plane=None,
-        subject=Subject.PAIR,
+        inside_or_depth=True,
+        process=STACK,
     ),
-    _category(
-        "half_kind",
-        "kind of half",
-        "A receptacle's housing surrounds the other when mated; a plug's goes inside; a hermaphroditic half "
-        "mates with its like.",
-        "Which housing would be outside when mated?",
-        0.85,
-        {
+    _Dimension(
+        name="mated_width",
+        label="mated width",
+        meaning="Of the mated pair: largest extent across the rows, tails included.",
+        how="Jaws over the widest points of the mated pair.",
+        subject=Subject.PAIR,
+        low=0.5,
+        high=80.0,
+        gross_share=0.08,
+        slips=(Slip("body_width", 1.0),),
+        plane=None,
+        process=Process.of(0.20),
+    ),
+    _Category(
+        name="half_kind",
+        label="kind of half",
+        meaning=(
+            "A receptacle's housing surrounds the other when mated; a plug's goes inside; a hermaphroditic half "
+            "mates with its like."
+        ),
+        how="Which housing would be outside when mated?",
+        synonyms=("gender",),
+        right_share=0.85,
+        values={
             "plug": "plug (goes inside)",
             "receptacle": "receptacle (goes around)",
             "hermaphroditic": "hermaphroditic (mates with its like)",
         },
-        "gender",
+        own_field=True,
+        profile=ProfileRole.SHARED,
     ),
-    _category(
-        "latch_style",
-        "latch",
-        "What can be seen or felt that keeps the pair together.",
-        "Look for metal or moulded hooks; if the pair is at hand, feel for a click.",
-        0.80,
-        {
+    _Category(
+        name="latch_style",
+        label="latch",
+        meaning="What can be seen or felt that keeps the pair together.",
+        how="Look for metal or moulded hooks; if the pair is at hand, feel for a click.",
+        synonyms=("lock", "locking"),
+        right_share=0.8,
+        values={
             "none_visible": "none to be seen",
             "click_felt": "a click is felt, nothing seen",
             "housing_snap": "moulded hooks",
@@ -493,62 +481,60 @@ _TABLE: tuple[Feature, ...] = (
             "screwed": "screws",
             "held_from_outside": "held by something outside",
         },
-        "lock",
-        "locking",
     ),
-    _category(
-        "contact_layout",
-        "contacts opposite or staggered",
-        "Whether the rows' contacts stand opposite each other, half a pitch apart, or leave alternately.",
-        "Look along one contact across the rows.",
-        0.90,
-        {
+    _Category(
+        name="contact_layout",
+        label="contacts opposite or staggered",
+        meaning="Whether the rows' contacts stand opposite each other, half a pitch apart, or leave alternately.",
+        how="Look along one contact across the rows.",
+        synonyms=("stagger",),
+        right_share=0.9,
+        values={
             "aligned": "opposite each other",
             "staggered": "half a pitch apart",
             "alternating_tails": "tails leave alternately",
         },
-        "stagger",
     ),
-    _category(
-        "centre_island",
-        "island in the middle",
-        "A moulded bar stands between the rows at the mating face.",
-        "Look into the mating face.",
-        0.90,
-        {"yes": "yes", "no": "no"},
-        "tongue",
+    _Category(
+        name="centre_island",
+        label="island in the middle",
+        meaning="A moulded bar stands between the rows at the mating face.",
+        how="Look into the mating face.",
+        synonyms=("tongue",),
+        right_share=0.9,
+        values={"yes": "yes", "no": "no"},
     ),
-    _category(
-        "shield",
-        "metal shield",
-        "Sheet metal around the housing.",
-        "Look at the outer walls.",
-        0.95,
-        {"none": "none", "partial": "on some sides", "full": "all round"},
+    _Category(
+        name="shield",
+        label="metal shield",
+        meaning="Sheet metal around the housing.",
+        how="Look at the outer walls.",
+        right_share=0.95,
+        values={"none": "none", "partial": "on some sides", "full": "all round"},
     ),
-    _category(
-        "tail_form",
-        "form of the tails",
-        "How the metal leaves the housing towards the board.",
-        "Look from the side at the board.",
-        0.92,
-        {
+    _Category(
+        name="tail_form",
+        label="form of the tails",
+        meaning="How the metal leaves the housing towards the board.",
+        how="Look from the side at the board.",
+        synonyms=("lead form", "termination"),
+        right_share=0.92,
+        values={
             "gull_out": "bent outwards",
             "under_body": "under the body",
             "flush": "flush with the wall",
             "pin": "straight pins",
             "ball": "balls",
         },
-        "lead form",
-        "termination",
     ),
-    _category(
-        "mounting",
-        "mounting",
-        "How the half is fixed to its board.",
-        "Look at both sides of the board.",
-        0.98,
-        {
+    _Category(
+        name="mounting",
+        label="mounting",
+        meaning="How the half is fixed to its board.",
+        how="Look at both sides of the board.",
+        synonyms=("termination style",),
+        right_share=0.98,
+        values={
             "surface_mount": "surface mount",
             "through_hole": "through holes, soldered",
             "press_fit": "pressed into holes",
@@ -557,23 +543,26 @@ _TABLE: tuple[Feature, ...] = (
             "mid_board": "sunk into a cut-out",
             "compression": "pressed against lands",
         },
-        "termination style",
+        profile=ProfileRole.FITTED,
+        construction=True,
     ),
-    _category(
-        "orientation",
-        "direction of mating",
-        "Direction of mating against the half's own board.",
-        "Which way does the mate come off?",
-        0.995,
-        {"vertical": "upwards", "right_angle": "sideways", "coplanar": "edge to edge"},
+    _Category(
+        name="orientation",
+        label="direction of mating",
+        meaning="Direction of mating against the half's own board.",
+        how="Which way does the mate come off?",
+        right_share=0.995,
+        values={"vertical": "upwards", "right_angle": "sideways", "coplanar": "edge to edge"},
+        profile=ProfileRole.FITTED,
+        construction=True,
     ),
-    _category(
-        "hold_down_form",
-        "form of the hold-downs",
-        "Where the fixing metal sits.",
-        "Look at the ends and the long sides.",
-        0.88,
-        {
+    _Category(
+        name="hold_down_form",
+        label="form of the hold-downs",
+        meaning="Where the fixing metal sits.",
+        how="Look at the ends and the long sides.",
+        right_share=0.88,
+        values={
             "none": "none",
             "end_tab": "tabs at the ends",
             "side_tab": "tabs on the long sides",
@@ -581,13 +570,15 @@ _TABLE: tuple[Feature, ...] = (
             "through_board": "pins through the board",
         },
     ),
-    _category(
-        "keying",
-        "keys",
-        "Marks that stop reversed mating; a mark is a key only if it does.",
-        "Name every one that can be seen; 'none' when there is none.",
-        0.85,
-        {
+    _Category(
+        name="keying",
+        label="keys",
+        kind=Kind.LABELS,
+        meaning="Marks that stop reversed mating; a mark is a key only if it does.",
+        how="Name every one that can be seen; 'none' when there is none.",
+        synonyms=("polarisation",),
+        right_share=0.85,
+        values={
             "none": "none",
             "corner_chamfer": "a cut corner",
             "end_shape": "ends shaped differently",
@@ -595,25 +586,24 @@ _TABLE: tuple[Feature, ...] = (
             "blocked_position": "a blocked position",
             "unequal_pegs": "pegs of unequal size",
         },
-        "polarisation",
-        kind=Kind.LABELS,
+        varies=True,
     ),
-    _category(
-        "pegs",
-        "pegs at the back",
-        "Moulded pegs that enter holes in the board, seen from the back; else give no observation.",
-        "Look at the back of a loose part, or for filled holes in the board.",
-        0.90,
-        {"none": "none", "present": "present"},
-        "locating posts",
+    _Category(
+        name="pegs",
+        label="pegs at the back",
+        meaning="Moulded pegs that enter holes in the board, seen from the back; else give no observation.",
+        how="Look at the back of a loose part, or for filled holes in the board.",
+        synonyms=("locating posts",),
+        right_share=0.9,
+        values={"none": "none", "present": "present"},
     ),
-    _category(
-        "housing_colour",
-        "colour of the housing",
-        "Colour of the moulding; weak evidence only.",
-        "By daylight.",
-        0.75,
-        {
+    _Category(
+        name="housing_colour",
+        label="colour of the housing",
+        meaning="Colour of the moulding; weak evidence only.",
+        how="By daylight.",
+        right_share=0.75,
+        values={
             "black": "black",
             "white": "white",
             "natural": "natural (ivory)",
@@ -621,6 +611,7 @@ _TABLE: tuple[Feature, ...] = (
             "grey": "grey",
             "other": "another",
         },
+        varies=True,
     ),
     Feature(
         name="marking",
@@ -645,5 +636,19 @@ FEATURES: Mapping[str, Feature] = MappingProxyType({feature.name: feature for fe
 
 DIMENSIONS = tuple(f.name for f in _TABLE if f.kind is Kind.DIMENSION and f.subject is Subject.HALF)
 PAIR_DIMENSIONS = tuple(f.name for f in _TABLE if f.kind is Kind.DIMENSION and f.subject is Subject.PAIR)
+PITCHES = tuple(f.name for f in _TABLE if f.divides)
+"""What repeats along a row, so that gaps between contacts are counted."""
+
 COUNTS = tuple(f.name for f in _TABLE if f.kind is Kind.COUNT)
+ENTRY_COUNTS = tuple(name for name in COUNTS if not FEATURES[name].own_field)
+"""What the ``counts`` of an entry may hold."""
+
 CATEGORIES = tuple(f.name for f in _TABLE if f.kind in (Kind.CATEGORY, Kind.LABELS))
+ENTRY_CATEGORIES = tuple(name for name in CATEGORIES if not FEATURES[name].own_field)
+"""What the ``categories`` of an entry may hold."""
+
+CONSTRUCTION = tuple(f.name for f in _TABLE if f.construction)
+"""Counts and categories in which halves of one construction agree."""
+
+ESSENTIAL = tuple(f.name for f in _TABLE if f.essential)
+"""Dimensions that tell halves apart at first sight."""

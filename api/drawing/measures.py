@@ -10,6 +10,7 @@ from typing import Literal
 from api.drawing.contact_sites import bank_sizes
 from api.drawing.outline import HalfShape, contact_length, gridded, has_opening, tail_places
 from api.drawing.sizes import Length, Sizes
+from matcher.features import PITCHES
 
 Side = Literal["above", "below", "left", "right"]
 
@@ -65,7 +66,7 @@ def applies(sizes: Sizes, feature: str) -> bool:
         return sizes.rows > 1
     if feature == "bank_gap":
         return sizes.banks > 1
-    if feature in ("pitch", "tail_pitch"):
+    if feature in PITCHES:
         return sizes.positions > 1
     if sizes.known(feature):
         return True

@@ -25,7 +25,6 @@ from fractions import Fraction
 from typing import Any
 
 from api.schemas.refusals import feature_remedy
-from matcher.decision.next_measurement.tools import WHOLE_ROW
 from matcher.errors import ObservationError
 from matcher.features import FEATURES, Feature, Kind, Subject
 from matcher.observations import Of
@@ -153,7 +152,7 @@ _NAMES = {
 
 def _what(feature: Feature, operator: str, what: str) -> dict[str, Any]:
     if feature.kind is Kind.DIMENSION:
-        return _length(operator, what if feature.name in WHOLE_ROW else _without_fraction(what))
+        return _length(operator, what if feature.divides else _without_fraction(what))
     if feature.kind is Kind.COUNT:
         return _count(operator, what)
     if feature.kind is Kind.TEXT:

@@ -17,9 +17,8 @@ import numpy as np
 from catalog.evidence.values import CountedValue, MeasuredValue, NamedValue
 from catalog.model.entries import Dimension, Half, Mating
 from matcher.columns.columns import Dim
-from matcher.columns.process_tolerance import process_interval
+from matcher.columns.process_tolerance import over_gaps, process_interval
 from matcher.features import FEATURES, Kind
-from matcher.likelihood.tolerance_density import spanned_half_width
 from matcher.uncertainty.consensus import COVERAGE, normalised_error
 
 AGREES = 1.0
@@ -88,9 +87,7 @@ class Stated:
 
 def spanned(feature: str, half_width: float, spans: int) -> float:
     """Half-width of a dimension measured over ``spans`` gaps, mm: a drawing's pitch tolerance does not accumulate."""
-    return (
-        float(spanned_half_width(np.asarray(half_width), spans)) if feature in ("pitch", "tail_pitch") else half_width
-    )
+    return float(over_gaps(feature, np.asarray(half_width), spans))
 
 
 def dim(dimension: Dimension) -> Dim:

@@ -11,7 +11,7 @@ from catalog.evidence.agreement import AGREES, Stated, deviation, dim, spanned
 from catalog.evidence.values import MeasuredValue
 from catalog.model.entries import Citation, Dimension
 from matcher.columns.columns import Dim
-from matcher.columns.process_tolerance import default_half_width, process_interval
+from matcher.columns.process_tolerance import process_interval
 from matcher.features import FEATURES
 from matcher.uncertainty.consensus import COVERAGE, Combined, combine_people, normalised_error, one_persons, stated_u
 from matcher.uncertainty.weighted_mean import DISAGREEMENT_LEVEL
@@ -99,7 +99,7 @@ def _half_width(feature: str, said: Sequence[tuple[str, MeasuredValue]], entry: 
     """The process half-width over one gap, mm; by the measured size where the entry states none."""
     if feature in entry.dimensions:
         return entry.process(feature)[1]
-    return default_half_width(feature, said[0][1].value, entry.pitch)
+    return FEATURES[feature].process.half_width(said[0][1].value, entry.pitch)
 
 
 def _parts(feature: str, said: Sequence[tuple[str, MeasuredValue]], half_width: float) -> tuple[Part, ...]:

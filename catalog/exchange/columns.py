@@ -18,7 +18,7 @@ from typing import Any
 from catalog.exchange.cells import guarded, joined, number_cell, parted, unguarded
 from catalog.exchange.json_places import Path, parse_strictly
 from catalog.model.entries import Citation, Dimension, Ratings
-from matcher.features import CATEGORIES, COUNTS, DIMENSIONS
+from matcher.features import DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, PAIR_DIMENSIONS
 
 
 class Cell(Enum):
@@ -102,20 +102,15 @@ HALF_COLUMNS = (
     *_columns(Cell.LIST, "row_contacts"),
     *_columns(Cell.SITES, "blocked"),
     *(column for name in DIMENSIONS for column in _dimension(name, ("dimensions",))),
-    *(
-        Column(name=name, path=("counts", name), cell=Cell.NUMBER)
-        for name in COUNTS
-        if name not in ("contact_count", "rows")
-    ),
-    *(Column(name=name, path=("categories", name), cell=Cell.LIST) for name in CATEGORIES if name != "half_kind"),
+    *(Column(name=name, path=("counts", name), cell=Cell.NUMBER) for name in ENTRY_COUNTS),
+    *(Column(name=name, path=("categories", name), cell=Cell.LIST) for name in ENTRY_CATEGORIES),
     *_columns(Cell.LIST, "markings", "aliases", "order_codes"),
     *_COMMON,
 )
 
 MATING_COLUMNS = (
     *_columns(Cell.TEXT, "half", "other", "basis", required=True),
-    *_dimension("stack_height", ()),
-    *_dimension("mated_width", ()),
+    *(column for name in PAIR_DIMENSIONS for column in _dimension(name, ())),
     *_columns(Cell.TEXT, "correspondence"),
     *_columns(Cell.JSON, "contact_map"),
     *_citation("citation"),

@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal, Self, TypeVar
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat, model_validator
 
 from catalog.model.text_fields import Line, Passage
-from matcher.features import DIMENSIONS, FEATURES, Kind
+from matcher.features import COUNTS, DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, FEATURES
 from matcher.vocabulary import MM_PER_UNIT
 
 T = TypeVar("T")
@@ -158,10 +158,10 @@ def _half_dimensions(dimensions: dict[str, T]) -> dict[str, T]:
 
 def _plausible_counts(counts: dict[str, int]) -> dict[str, int]:
     for name, value in counts.items():
-        feature = FEATURES.get(name)
-        if feature is None or feature.kind is not Kind.COUNT:
-            raise ValueError(f"{name!r} is no count; known: bank_count, power_contact_count, hold_down_count")
-        if name in ("contact_count", "rows"):
+        if name not in COUNTS:
+            raise ValueError(f"{name!r} is no count; known: {', '.join(ENTRY_COUNTS)}")
+        feature = FEATURES[name]
+        if feature.own_field:
             raise ValueError(f"{name} has a field of its own")
         if not feature.low <= value <= feature.high:
             raise ValueError(f"{name} = {value} is outside {feature.low:.0f} to {feature.high:.0f}")
@@ -170,14 +170,13 @@ def _plausible_counts(counts: dict[str, int]) -> dict[str, int]:
 
 def _known_categories(categories: dict[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
     for name, values in categories.items():
-        feature = FEATURES.get(name)
-        if feature is None or feature.kind not in (Kind.CATEGORY, Kind.LABELS) or name == "half_kind":
+        if name not in ENTRY_CATEGORIES:
             raise ValueError(f"{name!r} is no category that can be given here")
         if not values or len(set(values)) < len(values):
             raise ValueError(f"{name} needs at least one value, and each only once")
         for value in values:
-            if value not in feature.values:
-                raise ValueError(f"{name} = {value!r}; possible: {', '.join(feature.values)}")
+            if value not in FEATURES[name].values:
+                raise ValueError(f"{name} = {value!r}; possible: {', '.join(FEATURES[name].values)}")
     return categories
 
 

@@ -17,7 +17,7 @@ from catalog.model.errors import EntryError
 from catalog.model.part_number_patterns import Reading, alike, filled, readings, skeleton
 from catalog.model.series_laws import expand
 from matcher.columns.dimension_laws import LEAST_U, Law, fit_law
-from matcher.features import FEATURES
+from matcher.features import ESSENTIAL, FEATURES
 
 FEWEST_SIBLINGS = 3
 """Members that a fitted law needs; two always agree with some line."""
@@ -39,9 +39,6 @@ MOST_CONTACTS = 1000
 
 SHOWN_SERIES = 150
 """Characters of a series' name that go into the name of a half without a part number (entries allow 200 in all)."""
-
-ESSENTIAL = ("pitch", "body_length", "body_width")
-"""A size at which the law of one of these gives nothing possible is not made; others (pegs, say) may end."""
 
 T = TypeVar("T")
 Basis = Literal["stated law", "fitted law"]
@@ -104,6 +101,7 @@ class Members:
         blocked: tuple[BlockedPosition, ...] = _shared([half.blocked for half in self.halves], ())
         if not 1 <= contacts <= MOST_CONTACTS or any(site.position > positions for site in blocked):
             return None
+        # An essential dimension that cannot be is a size that is not made; other laws (pegs, say) may end.
         if any(name in dimensions and name not in found for name in ESSENTIAL):
             return None
         return self.first.model_copy(

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from itertools import count
 
 from catalog.model.entries import Half, Series, half_key
+from matcher.features import CONSTRUCTION
 
 RUN = re.compile(r"\d+")
 OPEN = "*"
@@ -65,9 +66,7 @@ def alike(half: Half) -> tuple[object, ...]:
         half.maker,
         RUN.sub("#", half.part_number),
         half.rows,
-        half.categories.get("mounting"),
-        half.categories.get("orientation"),
-        half.counts.get("hold_down_count"),
+        *(half.categories.get(name, half.counts.get(name)) for name in CONSTRUCTION),
         None if pitch is None else round(pitch.value, 2),
     )
 

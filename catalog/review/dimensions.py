@@ -67,6 +67,6 @@ def label(feature: str) -> str:
 
 
 def agree_on_categories(one: Mapping[str, tuple[str, ...]], other: Mapping[str, tuple[str, ...]]) -> bool:
-    """Whether no category, keying aside, is stated by both without a common value."""
-    shared = (one.keys() & other.keys()) - {"keying", "housing_colour"}
+    """Whether no category is stated by both without a common value, those aside in which like halves may differ."""
+    shared = (name for name in one.keys() & other.keys() if not FEATURES[name].varies)
     return all(set(one[name]) & set(other[name]) for name in shared)

@@ -11,7 +11,7 @@ from catalog.review.dimensions import agree_on_categories, pitch_of, value
 from catalog.review.findings import Code, Finding, Severity
 from catalog.review.names import known_as, names_of, one_slip_apart, skeleton, stem
 from catalog.review.neighbours import Neighbours, alike
-from matcher.columns.process_tolerance import LANDS, default_half_width
+from matcher.features import ESSENTIAL, FEATURES
 
 SAME_SHARE = 0.5
 """Two sources of one part print sizes closer than this share of the process's tolerance: they differ by rounding. Lands
@@ -19,9 +19,6 @@ are recommended differently, they may differ by all of it."""
 
 LEAST_IN_COMMON = 3
 """Dimensions that both must state, pitch included, before equal geometry means anything."""
-
-NEEDED = ("pitch", "body_length", "body_width")
-"""Without these nothing is said of geometry."""
 
 SHOWN = 3
 """Names written out in a message; ``others`` holds all."""
@@ -42,9 +39,8 @@ def duplicates(half: Half, around: Neighbours) -> Iterator[Finding]:
 def same_geometry(half: Half, other: Half) -> bool:
     """Whether two halves cannot be told apart by what both state, which is enough to mean something."""
     shared = half.dimensions.keys() & other.dimensions.keys()
-    return (
-        alike(half, other) and set(NEEDED) <= shared and len(shared) >= LEAST_IN_COMMON and not contradict(half, other)
-    )
+    enough = set(ESSENTIAL) <= shared and len(shared) >= LEAST_IN_COMMON
+    return enough and alike(half, other) and not contradict(half, other)
 
 
 def contradict(half: Half, other: Half) -> bool:
@@ -62,8 +58,9 @@ def contradict(half: Half, other: Half) -> bool:
 
 def _differ(half: Half, other: Half, name: str) -> bool:
     own, theirs = half.dimensions[name], other.dimensions[name]
-    share = 1.0 if name in LANDS else SAME_SHARE
-    allowed = share * default_half_width(name, own.value, pitch_of(half))
+    process = FEATURES[name].process
+    share = 1.0 if process.found is not None else SAME_SHARE
+    allowed = share * process.half_width(own.value, pitch_of(half))
     if own.bound != theirs.bound:
         allowed *= 2.0  # a maximum stands a tolerance above what another source calls nominal
     return abs(own.value - theirs.value) > allowed

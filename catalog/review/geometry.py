@@ -43,8 +43,8 @@ def _contacts_inside(half: Half) -> Iterator[Finding]:
     span, pitch = contact_span(half), pitch_of(half)
     if span is None or pitch is None:
         return
-    for name in ("body_length", "opening_length", "overall_length"):
-        if name not in half.dimensions:
+    for name, feature in FEATURES.items():
+        if not feature.encloses_contacts or name not in half.dimensions:
             continue
         centre, width = interval(half, name)
         slack = width if half.dimensions[name].bound != "nominal" else LEAST_SLACK

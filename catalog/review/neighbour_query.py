@@ -17,15 +17,14 @@ from catalog.model.series_laws import expand
 from catalog.records.read import load_halves, load_series
 from catalog.records.write import chunks
 from catalog.review.dimensions import pitch_of, value
-from catalog.review.duplicates import NEEDED
 from catalog.review.names import LEAST_SIMILAR_LENGTH, is_part_number, known_as, skeleton, stem
 from catalog.review.neighbours import SAME_PITCH, Neighbours, among
-from matcher.columns.process_tolerance import default_half_width
+from matcher.features import ESSENTIAL, FEATURES, PITCHES
 
 PREFILTER_SHARE = 2.0
 """Bodies this many default tolerances apart are not even loaded: whatever the bound, they are two parts."""
 
-BODY = ("body_length", "body_width")
+BODY = tuple(name for name in ESSENTIAL if name not in PITCHES)
 
 
 def read_neighbours(session: Session, entry: AnyEntry, beside: Iterable[Half] = ()) -> Neighbours:
@@ -79,7 +78,7 @@ def _alike(session: Session, halves: Sequence[Half]) -> Iterator[int]:
     groups: dict[tuple[int, float], list[Half]] = defaultdict(list)
     for half in halves:
         pitch = pitch_of(half)
-        if pitch is not None and all(value(half, name) is not None for name in NEEDED):
+        if pitch is not None and all(value(half, name) is not None for name in ESSENTIAL):
             groups[half.rows, pitch].append(half)
     for (rows, pitch), group in groups.items():
         wanted = {(half.contact_count, *(half.dimensions[name].value for name in BODY)) for half in group}
@@ -92,14 +91,14 @@ def _alike(session: Session, halves: Sequence[Half]) -> Iterator[int]:
 def _may_be_same(wanted: Sequence[float], found: Sequence[float], pitch: float) -> bool:
     """Whether contacts are as many, and bodies (length, width) at most `PREFILTER_SHARE` default tolerances apart."""
     return wanted[0] == found[0] and all(
-        abs(ours - theirs) <= PREFILTER_SHARE * default_half_width(name, ours, pitch)
+        abs(ours - theirs) <= PREFILTER_SHARE * FEATURES[name].process.half_width(ours, pitch)
         for name, ours, theirs in zip(BODY, wanted[1:], found[1:], strict=True)
     )
 
 
 def _near(rows: int, pitch: float, counts: Sequence[int]) -> Select[Any]:
     """Number, contacts, body length and body width of halves with so many rows and one of these counts of contacts."""
-    parts = {name: aliased(HalfDimension) for name in NEEDED}
+    parts = {name: aliased(HalfDimension) for name in ESSENTIAL}
     statement = select(HalfTable.id, HalfTable.contact_count, *(parts[name].value for name in BODY))
     for name, part in parts.items():
         statement = statement.join(part, and_(part.half_id == HalfTable.id, part.feature == name))

@@ -11,6 +11,7 @@ from types import MappingProxyType
 from catalog.model.entries import Half
 from catalog.review.dimensions import label, pitch_of
 from catalog.review.findings import Code, Finding, mm
+from matcher.feature_fields import CONTACT_ROW
 from matcher.features import FEATURES
 from matcher.vocabulary import MM_PER_UNIT
 
@@ -35,37 +36,10 @@ FACTORS: Mapping[float, str] = MappingProxyType(
 """All factors, units first."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Proportion:
-    """Two lengths of one half keep a ratio ``inner`` / ``outer`` from ``low`` to ``high``, mostly about ``usual``."""
-
-    inner: str
-    outer: str
-    low: float
-    usual: float
-    high: float
-
-
-ROW = "row"
-"""Pitch × contacts per row: stands for the row's length in proportions."""
-
 PITCHES = "pitches"
 """Stands for `TYPICAL_PITCHES` as what a pitch was held against."""
 
-PROPORTIONS = (
-    Proportion(inner="land_span", outer="body_width", low=0.06, usual=1.0, high=3.5),
-    Proportion(inner="tail_span", outer="body_width", low=0.1, usual=1.1, high=3.5),
-    Proportion(inner="overall_length", outer="body_length", low=0.9, usual=1.1, high=2.2),
-    Proportion(inner="hold_down_land_span", outer="body_length", low=0.15, usual=1.05, high=2.4),
-    Proportion(inner="peg_hole_span", outer="body_length", low=0.15, usual=0.9, high=2.2),
-    Proportion(inner="opening_length", outer="body_length", low=0.2, usual=0.85, high=1.5),
-    Proportion(inner="opening_width", outer="body_width", low=0.1, usual=0.75, high=1.5),
-    Proportion(inner="row_spacing", outer="body_width", low=0.04, usual=0.5, high=1.5),
-    Proportion(inner="land_row_spacing", outer="land_span", low=0.04, usual=0.6, high=1.5),
-    Proportion(inner="contact_width", outer="pitch", low=0.1, usual=0.4, high=1.5),
-    Proportion(inner="tail_pitch", outer="pitch", low=0.9, usual=2.0, high=4.5),
-    Proportion(inner="body_length", outer=ROW, low=0.4, usual=1.2, high=14.0),
-)
+PROPORTIONS = {name: feature.proportion for name, feature in FEATURES.items() if feature.proportion is not None}
 """Widest ratios between lengths of one half, with room for lesser mistakes, which are no slips of a unit. Where real
 geometry knows both lengths they hold what 5,642 real connectors span; the others are common practice, no source."""
 
@@ -105,7 +79,7 @@ def out_of_proportion(half: Half, judged: frozenset[str]) -> Iterator[Finding]:
         lengths["pitch"] *= pitch.factor
         if "pitch" not in judged:
             yield _finding(half, pitch)
-    wrong = {p for p in PROPORTIONS if not _holds(p, _ratio(p, lengths, half))}
+    wrong = {name for name in PROPORTIONS if not _holds(name, _ratio(name, lengths, half))}
     while wrong:
         found = max(_cures(lengths, wrong, half), key=lambda cure: len(cure.cured), default=None)
         if found is None:
@@ -118,9 +92,11 @@ def out_of_proportion(half: Half, judged: frozenset[str]) -> Iterator[Finding]:
 
 @dataclass(frozen=True, kw_only=True)
 class _Cure:
+    """A factor for one dimension, and the dimensions whose proportions it puts right."""
+
     feature: str
     factor: float
-    cured: frozenset[Proportion] = frozenset()
+    cured: frozenset[str] = frozenset()
     against: str
 
 
@@ -135,44 +111,48 @@ def _typical_pitch(half: Half) -> _Cure | None:
     return None
 
 
-def _ratio(proportion: Proportion, lengths: Mapping[str, float], half: Half) -> float | None:
-    """The ratio of two lengths; None where one of them is not known."""
-    known = {**lengths, ROW: lengths["pitch"] * half.contacts_per_row} if "pitch" in lengths else lengths
-    if proportion.inner not in known or proportion.outer not in known:
-        return None
-    return known[proportion.inner] / known[proportion.outer]
+def _ratio(name: str, lengths: Mapping[str, float], half: Half) -> float | None:
+    """The ratio of a dimension to what it is held against; None where one of them is not known."""
+    known = {**lengths, CONTACT_ROW: lengths["pitch"] * half.contacts_per_row} if "pitch" in lengths else lengths
+    to = PROPORTIONS[name].to
+    return known[name] / known[to] if name in known and to in known else None
 
 
-def _holds(proportion: Proportion, ratio: float | None) -> bool:
-    return ratio is None or proportion.low <= ratio <= proportion.high
+def _holds(name: str, ratio: float | None) -> bool:
+    return ratio is None or PROPORTIONS[name].low <= ratio <= PROPORTIONS[name].high
 
 
-def _cures(lengths: Mapping[str, float], wrong: set[Proportion], half: Half) -> Iterator[_Cure]:
+def _held_against(name: str) -> str:
+    to = PROPORTIONS[name].to
+    return "pitch" if to == CONTACT_ROW else to
+
+
+def _cures(lengths: Mapping[str, float], wrong: set[str], half: Half) -> Iterator[_Cure]:
     """For each dimension that is in a wrong proportion, the factor that puts all its proportions right, and best."""
     for feature in lengths:
-        own = [p for p in PROPORTIONS if feature in (p.inner, "pitch" if p.outer == ROW else p.outer)]
-        cured = frozenset(p for p in own if p in wrong)
+        own = [name for name in PROPORTIONS if feature in (name, _held_against(name))]
+        cured = frozenset(own) & wrong
         oddness = {
             factor: _oddness(own, {**lengths, feature: lengths[feature] * factor}, half) for factor in UNIT_FACTORS
         }
         best = min(UNIT_FACTORS, key=oddness.__getitem__)
         if cured and oddness[best] < inf:
-            first = min(cured, key=PROPORTIONS.index)
-            against = first.outer if feature == first.inner else first.inner
+            first = next(name for name in own if name in cured)
+            against = PROPORTIONS[first].to if feature == first else first
             yield _Cure(feature=feature, factor=best, cured=cured, against=against)
 
 
-def _oddness(proportions: Sequence[Proportion], lengths: Mapping[str, float], half: Half) -> float:
+def _oddness(names: Sequence[str], lengths: Mapping[str, float], half: Half) -> float:
     """How far proportions are from the usual, squared logarithms summed; infinite where one does not hold."""
-    ratios = [(each, _ratio(each, lengths, half)) for each in proportions]
-    if not all(_holds(each, ratio) for each, ratio in ratios):
+    ratios = [(name, _ratio(name, lengths, half)) for name in names]
+    if not all(_holds(name, ratio) for name, ratio in ratios):
         return inf
-    return sum(log(ratio / each.usual) ** 2 for each, ratio in ratios if ratio is not None)
+    return sum(log(ratio / PROPORTIONS[name].usual) ** 2 for name, ratio in ratios if ratio is not None)
 
 
 def _finding(half: Half, cure: _Cure) -> Finding:
     value = half.dimensions[cure.feature].value
-    words = {ROW: "the row of contacts", PITCHES: "the pitches that are made"}
+    words = {CONTACT_ROW: "the row of contacts", PITCHES: "the pitches that are made"}
     against = words.get(cure.against) or f"the {label(cure.against)}"
     return Finding(
         code=Code.UNITS_SLIP,

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from catalog.model.entries import Dimension, Half, Mating
 from catalog.review.dimensions import label, pitch_of
 from catalog.review.findings import Code, Finding, mm
-from matcher.columns.process_tolerance import LANDS, default_half_width
+from matcher.features import FEATURES
 
 WIDE_FACTOR = 5.0
 """A drawing's tolerance this many times the process's default is questioned: common practice, no source."""
@@ -29,7 +29,7 @@ def tolerances_of_mating(mating: Mating) -> Iterator[Finding]:
 
 def _tolerances(dimensions: Mapping[str, Dimension], path: str, pitch: float | None) -> Iterator[Finding]:
     for name, dimension in dimensions.items():
-        default = default_half_width(name, dimension.value, pitch)
+        default = FEATURES[name].process.half_width(dimension.value, pitch)
         if dimension.tolerance is None:
             yield from _missing(name, dimension, f"{path}{name}.tolerance", default)
         else:
@@ -38,7 +38,7 @@ def _tolerances(dimensions: Mapping[str, Dimension], path: str, pitch: float | N
 
 def _missing(name: str, dimension: Dimension, field: str, default: float) -> Iterator[Finding]:
     """A bound or reference dimension carries no tolerance, and recommended lands are no part that could lie off."""
-    if dimension.bound != "nominal" or name in LANDS:
+    if dimension.bound != "nominal" or FEATURES[name].process.found is not None:
         return
     yield Finding(
         code=Code.NO_TOLERANCE,

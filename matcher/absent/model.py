@@ -12,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from matcher.columns.columns import Columns, Floats, Ints
+from matcher.feature_fields import ProfileRole
+from matcher.features import FEATURES, Kind
 
 CLASSES = 3
 """Bandwidth classes: near-clone, cousin, stranger."""
@@ -41,8 +43,16 @@ TRAINING_U = 0.03
 PROFILE_STEPS = (0.01, 0.05)
 """Rounding, mm, of the pitch and of other dimensions within which halves of one series share a profile."""
 
-ACROSS = ("body_width", "land_span")
-KINDS = ("mounting", "orientation")
+
+def _names(*roles: ProfileRole, of: Kind) -> tuple[str, ...]:
+    return tuple(name for name, feature in FEATURES.items() if feature.profile in roles and feature.kind is of)
+
+
+ACROSS = _names(ProfileRole.FITTED, of=Kind.DIMENSION)
+"""Dimensions, besides pitch and body length, that have bandwidths of their own."""
+
+KINDS = _names(ProfileRole.FITTED, of=Kind.CATEGORY)
+"""Categories by which the fit tells whether an absent half is of its profile's kind."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,8 +97,8 @@ def _profiles(columns: Columns) -> tuple[Ints, Ints, Ints]:
     pitch_step, step = PROFILE_STEPS
     table = [columns.series, columns.counts["rows"], np.round(columns.dimensions["pitch"].centre / pitch_step)]
     table += [np.round(allowances(columns, "body_length") / step)]
-    table += [np.round(columns.dimensions[name].centre / step) for name in (*ACROSS, "height")]
-    table += [columns.categories[name].argmax(axis=1) for name in ("half_kind", *KINDS)]
+    table += [np.round(columns.dimensions[name].centre / step) for name in _names(*ProfileRole, of=Kind.DIMENSION)]
+    table += [columns.categories[name].argmax(axis=1) for name in _names(*ProfileRole, of=Kind.CATEGORY)]
     keys = np.nan_to_num(np.stack(table, axis=1)[listed], nan=-1.0)
     _, first, inverse, size = np.unique(keys, axis=0, return_index=True, return_inverse=True, return_counts=True)
     profile = np.full(len(columns), -1, dtype=np.int64)

@@ -15,10 +15,6 @@ from matcher.columns.columns import Bools, Dim, Floats, HalfRow, Ints, MatingRow
 from matcher.columns.process_tolerance import process_interval
 from matcher.features import CATEGORIES, COUNTS, DIMENSIONS, FEATURES, PAIR_DIMENSIONS, Kind
 
-SAME_GEOMETRY = {"pitch": 0.01}
-SAME_GEOMETRY_DEFAULT = 0.02
-"""Entries whose stated dimensions round to equal multiples of this, mm, are one geometry: no process holds less."""
-
 VALUES = {name: tuple(FEATURES[name].values) for name in CATEGORIES}
 """The values of each category, in the order of their columns."""
 
@@ -94,8 +90,7 @@ def _has(categories: Mapping[str, frozenset[str]]) -> Floats:
 def _signature(row: HalfRow) -> str:
     # A text, since texts keep their hash: halves are numbered by it each time that columns are built.
     dims = sorted(
-        (name, round(dim.value / SAME_GEOMETRY.get(name, SAME_GEOMETRY_DEFAULT)), dim.bound)
-        for name, dim in row.dimensions.items()
+        (name, round(dim.value / FEATURES[name].same_within), dim.bound) for name, dim in row.dimensions.items()
     )
     categories = sorted((name, sorted(values)) for name, values in row.categories.items())
     return repr((dims, sorted(row.counts.items()), categories, row.inferred))

@@ -9,11 +9,12 @@ import numpy as np
 from scipy.stats import chi2
 
 from matcher.columns.columns import Columns, DimensionColumn
+from matcher.columns.process_tolerance import over_gaps
 from matcher.features import FEATURES, Kind
 from matcher.likelihood.gross_errors import Component, Mixture
 from matcher.likelihood.shared_errors import folded
 from matcher.likelihood.single_reading import half_mixture
-from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal_cdf, spanned_half_width
+from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal_cdf
 from matcher.observations import Of, Reduced
 
 SMALLEST_P = 1e-12
@@ -129,12 +130,10 @@ def _dimension_against(
 
 
 def _expected(reading: Reduced, column: DimensionColumn, half: int) -> tuple[float | None, float | None]:
-    value, half_width = column.stated[half], column.half_width[half]
+    value = column.stated[half]
     if np.isnan(value):
         return None, None
-    if reading.feature in ("pitch", "tail_pitch"):
-        half_width = spanned_half_width(half_width, reading.spans)
-    return float(value), float(half_width)
+    return float(value), float(over_gaps(reading.feature, column.half_width[half], reading.spans))
 
 
 def _two_sided(reading: Reduced, right: Component) -> float:

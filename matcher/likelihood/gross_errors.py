@@ -7,14 +7,15 @@ floor, so that no number ever excludes a half outright. Shares are common practi
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from matcher.columns.columns import DimensionColumn, Floats, Ints
-from matcher.features import FEATURES
-from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal, spanned_half_width
+from matcher.columns.process_tolerance import over_gaps
+from matcher.features import FEATURES, Direction, Subject
+from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal
 from matcher.observations import Reduced
 
 SLIP_SHARE = 0.6
@@ -28,6 +29,9 @@ FLOOR_SHARE = 0.3
 
 PITCH_OFF_BY_A_GAP = (0.35, 0.25)
 """Shares of a contact counted for a gap, and of a gap missed, among slips of a pitch."""
+
+GAP_SHARE = 0.5
+"""Part of the slips of a pitch that may be taken for another feature as well, in which gaps are wrong."""
 
 PITCH_FACTORS = {2.0: 0.2, 0.5: 0.2}
 """Every second contact taken, or tails of both rows taken for one row."""
@@ -133,20 +137,16 @@ class Slipped:
 
 
 def mixture(
-    reading: Reduced, own: DimensionColumn, others: Mapping[str, DimensionColumn], stacks: tuple[Floats, ...] = ()
+    reading: Reduced, own: DimensionColumn, others: Mapping[str, DimensionColumn], of_pairs: Sequence[Slipped] = ()
 ) -> Mixture:
     """Explanations of ``reading`` under halves whose own dimension is ``own`` and other dimensions ``others``.
 
-    ``stacks`` is (centres, half-widths, extra_u, weights), each (matings per half × halves), of the listed stack
-    heights that a height may be mistaken for.
+    ``of_pairs`` are the dimensions of each half's mated pairs that may have been measured instead.
     """
     feature = FEATURES[reading.feature]
     known = ~np.isnan(own.centre)
-    half_width = own.half_width
-    if reading.feature in ("pitch", "tail_pitch"):
-        half_width = spanned_half_width(half_width, reading.spans)
-    own = DimensionColumn(stated=own.stated, centre=own.centre, half_width=half_width, extra_u=own.extra_u)
-    slips = _slips(reading, own, others, stacks)
+    own = replace(own, half_width=over_gaps(reading.feature, own.half_width, reading.spans))
+    slips = _slips(reading, own, others, of_pairs)
     resolved = np.zeros(len(known))
     for slip in slips:
         resolved = resolved + slip.share
@@ -185,17 +185,17 @@ def _component(words: str, weight: Floats, own: DimensionColumn, factor: float, 
 
 
 def _slips(
-    reading: Reduced, own: DimensionColumn, others: Mapping[str, DimensionColumn], stacks: tuple[Floats, ...]
+    reading: Reduced, own: DimensionColumn, others: Mapping[str, DimensionColumn], of_pairs: Sequence[Slipped]
 ) -> list[Slipped]:
-    if reading.feature == "pitch":
-        return _pitch_slips(reading.spans, own, 1.0)
-    if reading.feature == "tail_pitch":
-        return _pitch_slips(reading.spans, own, 0.5) + _other_features(reading, others, 0.5)
-    if reading.feature == "height":
-        return [*_stack_slips(own, stacks), _board_slip(own)]
-    if reading.feature == "stack_height":
-        return [*_other_features(reading, others, 1.0 - BOARD_SHARE), _board_slip(own)]
-    return _other_features(reading, others, 1.0)
+    feature = FEATURES[reading.feature]
+    if feature.divides:
+        share = GAP_SHARE if feature.slips else 1.0
+        return _pitch_slips(reading.spans, own, share) + _other_features(reading, others, 1.0 - share)
+    if feature.direction is Direction.UPWARDS:
+        rest = 1.0 - BOARD_SHARE
+        pairs = [replace(slip, share=rest * slip.share) for slip in of_pairs]
+        return [*_other_features(reading, others, rest), *pairs, _board_slip(own)]
+    return [*_other_features(reading, others, 1.0), *of_pairs]
 
 
 def _pitch_slips(spans: int, own: DimensionColumn, share: float) -> list[Slipped]:
@@ -220,37 +220,24 @@ def _pitch_slips(spans: int, own: DimensionColumn, share: float) -> list[Slipped
 def _other_features(reading: Reduced, others: Mapping[str, DimensionColumn], share: float) -> list[Slipped]:
     feature, slips = reading.feature, []
     for slip in FEATURES[feature].slips:
-        column = others.get(slip.instead)
-        if column is None:
+        column, instead = others.get(slip.instead), FEATURES[slip.instead]
+        if column is None or instead.subject is Subject.PAIR:
             continue
-        half_width = column.half_width
-        if slip.instead == "pitch":
-            half_width = spanned_half_width(half_width, reading.spans)
         slips.append(
             Slipped(
-                words=f"{FEATURES[slip.instead].label} taken for {FEATURES[feature].label}",
+                words=taken_for(slip.instead, feature),
                 share=np.where(np.isnan(column.centre), 0.0, share * slip.share),
                 centre=column.centre,
-                half_width=half_width,
+                half_width=over_gaps(slip.instead, column.half_width, reading.spans),
                 entry_u=column.extra_u,
             )
         )
     return slips
 
 
-def _stack_slips(own: DimensionColumn, stacks: tuple[Floats, ...]) -> list[Slipped]:
-    if not stacks:
-        return []
-    return [
-        Slipped(
-            words="stack height taken for height",
-            share=(1.0 - BOARD_SHARE) * weight,
-            centre=centre,
-            half_width=half_width,
-            entry_u=entry_u,
-        )
-        for centre, half_width, entry_u, weight in zip(*stacks, strict=True)
-    ]
+def taken_for(instead: str, feature: str) -> str:
+    """Bench words of one feature measured in another's place."""
+    return f"{FEATURES[instead].label} taken for {FEATURES[feature].label}"
 
 
 def _board_slip(own: DimensionColumn) -> Slipped:

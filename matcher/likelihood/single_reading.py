@@ -7,13 +7,14 @@ from collections.abc import Mapping
 import numpy as np
 
 from matcher.columns.columns import Columns, DimensionColumn, Floats
-from matcher.features import FEATURES, Kind
+from matcher.columns.process_tolerance import over_gaps
+from matcher.features import FEATURES, Kind, Slip, Subject
 from matcher.likelihood.categories import category_probability, labels_probability
-from matcher.likelihood.gross_errors import BOUND_GROSS, Mixture, mixture
+from matcher.likelihood.gross_errors import BOUND_GROSS, Mixture, Slipped, mixture, taken_for
 from matcher.likelihood.markings_and_trial_fits import fit_probability, marking_ratio
 from matcher.likelihood.miscounts import count_probability
 from matcher.likelihood.shared_errors import folded
-from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal_cdf, spanned_half_width
+from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal_cdf
 from matcher.observations import Reduced
 
 IMPOSSIBLE = 1e-300
@@ -22,8 +23,13 @@ IMPOSSIBLE = 1e-300
 
 def half_mixture(reading: Reduced, columns: Columns) -> Mixture:
     """Explanations of a dimension reading over all halves."""
-    stacks = _stack_heights(columns) if reading.feature == "height" else ()
-    return mixture(reading, columns.dimensions[reading.feature], columns.dimensions, stacks)
+    of_pairs = [
+        slipped
+        for slip in FEATURES[reading.feature].slips
+        if FEATURES[slip.instead].subject is Subject.PAIR
+        for slipped in _of_pairs(slip, reading.feature, columns)
+    ]
+    return mixture(reading, columns.dimensions[reading.feature], columns.dimensions, of_pairs)
 
 
 def half_probability(reading: Reduced, columns: Columns, known: Mapping[str, int]) -> Floats:
@@ -61,8 +67,7 @@ def dimension_probability(reading: Reduced, own: DimensionColumn, others: Mappin
         return dimension_density(reading, mixture(reading, own, others))
     known = ~np.isnan(own.centre)
     centre, half_width = np.nan_to_num(own.centre), np.nan_to_num(own.half_width)
-    if reading.feature in ("pitch", "tail_pitch"):
-        half_width = spanned_half_width(half_width, reading.spans)
+    half_width = over_gaps(reading.feature, half_width, reading.spans)
     w = np.maximum(np.hypot(reading.total_u, np.nan_to_num(own.extra_u)), W_MIN)
     below = np.ones(len(centre))
     if reading.at_most is not None:
@@ -74,20 +79,24 @@ def dimension_probability(reading: Reduced, own: DimensionColumn, others: Mappin
     return np.where(known, inside, BOUND_GROSS)
 
 
-def _stack_heights(columns: Columns) -> tuple[Floats, ...]:
-    """(centre, half-width, extra_u, weight), each (matings per half × halves), of the stated stack heights."""
-    column = columns.matings.dimensions.get("stack_height")
+def _of_pairs(slip: Slip, feature: str, columns: Columns) -> list[Slipped]:
+    """A dimension of the mated pair, as stated for the first, the second, … mating of each half."""
+    column = columns.matings.dimensions.get(slip.instead)
     if column is None:
-        return ()
+        return []
     usable = np.flatnonzero(~np.isnan(column.centre))
     usable = usable[np.argsort(columns.matings.half[usable], kind="stable")]
     halves = columns.matings.half[usable]
     number = np.bincount(halves, minlength=len(columns))
     if not len(usable):
-        return ()
+        return []
     rank = np.arange(len(halves)) - np.concatenate(([0], np.cumsum(number)))[halves]
     table = np.full((4, int(number.max()), len(columns)), np.nan)
     table[3] = 0.0
     table[:3, rank, halves] = column.centre[usable], column.half_width[usable], column.extra_u[usable]
-    table[3, rank, halves] = 1.0 / number[halves]
-    return tuple(table)
+    table[3, rank, halves] = slip.share / number[halves]
+    words = taken_for(slip.instead, feature)
+    return [
+        Slipped(words=words, share=share, centre=centre, half_width=half_width, entry_u=entry_u)
+        for centre, half_width, entry_u, share in table.transpose(1, 0, 2)
+    ]

@@ -22,9 +22,6 @@ REACH = 12.0
 """Standard deviations beyond the tolerance past which the density counts as 0. There it is below 1e-31 of its peak,
 less than rounding beside the gross-error share that is always added."""
 
-SPAN_TOLERANCE_MIN = 0.002
-"""Half-width of a pitch averaged over many gaps never falls below this, mm. Common practice, no source."""
-
 SQRT_2PI = float(np.sqrt(2.0 * np.pi))
 
 
@@ -65,8 +62,3 @@ def rectangle_normal_cdf(offset: Floats, half_width: Floats, w: Floats) -> Float
     narrow = ndtr(z) - z * np.exp(-0.5 * z * z) / SQRT_2PI * ratio * ratio / 6.0
     lower_tail = np.clip(np.where(ratio < SMALL_RATIO, narrow, wide), 0.0, 1.0)
     return np.asarray(np.where(x > 0, 1.0 - lower_tail, lower_tail))
-
-
-def spanned_half_width(half_width: Floats, spans: int) -> Floats:
-    """Half-width of a pitch averaged over ``spans`` gaps: a drawing's pitch tolerance does not accumulate."""
-    return np.asarray(np.maximum(half_width / spans, SPAN_TOLERANCE_MIN))

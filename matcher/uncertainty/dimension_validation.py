@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from matcher.errors import ObservationError
-from matcher.features import Plane
+from matcher.features import FEATURES, Plane
 from matcher.uncertainty.checked import MAX_TEXT, Checked, is_number, is_text, not_number, order_faults, path
 from matcher.uncertainty.instruments import LARGEST_REL, Instrument
 from matcher.uncertainty.measuring_setup import default_instrument, instrument_of, limits_of, mm_per_unit, net_mm
@@ -22,9 +22,6 @@ SMALLEST_U = 1e-6
 
 SMALLEST_REL = 1e-6
 """Smallest relative standard uncertainty of a scale that can be meant: a millionth, beyond any bench."""
-
-SPANNED = ("pitch", "tail_pitch", "row_spacing", "land_row_spacing")
-"""Features that repeat, so that several gaps can be measured at once and divided."""
 
 
 def dimension_faults(checked: Checked) -> Iterator[ObservationError]:
@@ -180,6 +177,7 @@ def _spans_faults(checked: Checked) -> Iterator[ObservationError]:
     if isinstance(spans, bool) or not isinstance(spans, int) or not 1 <= spans <= MAX_SPANS:
         remedy = f"give the number of gaps (not contacts) measured over, 1 to {MAX_SPANS}"
         yield checked.fault("spans", spans, "gaps are counted in whole numbers from 1", remedy)
-    elif spans > 1 and checked.feature.name not in SPANNED:
-        remedy = f"leave spans out; it belongs to {', '.join(SPANNED)}"
+    elif spans > 1 and checked.feature.repeats is None:
+        spanned = ", ".join(feature.name for feature in FEATURES.values() if feature.repeats is not None)
+        remedy = f"leave spans out; it belongs to {spanned}"
         yield checked.fault("spans", spans, f"{checked.feature.label} is not measured over gaps", remedy)

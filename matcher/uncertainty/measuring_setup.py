@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 
-from matcher.features import FEATURES, Feature, Plane
+from matcher.features import FEATURES, Direction, Feature, Plane
 from matcher.observations import Observation
 from matcher.uncertainty.instruments import Instrument, Scale
 from matcher.vocabulary import MM_PER_UNIT, PIXEL, canonical_unit
@@ -21,11 +21,6 @@ SIDE_VIEW = "side_view"
 
 PLANE_ORDER = (Plane.HOUSING_TOP, Plane.MATING_FACE, Plane.LANDS, SIDE_VIEW)
 """Which plane a picture's scale belongs to where two hold equally many readings: the one nearest the camera."""
-
-ALONG_ROWS = frozenset({"pitch", "tail_pitch", "bank_gap", "contact_width"}) | frozenset(
-    feature.name for feature in FEATURES.values() if feature.along_rows
-)
-"""Dimensions that lie along the rows; the others lie across them."""
 
 
 def default_instrument(given: Observation) -> str | None:
@@ -87,7 +82,7 @@ def group_of(given: Observation, instrument: Instrument) -> str:
     """Name of the readings that share a scale error: of one picture, and for a scanner of one direction."""
     axis = ""
     if instrument.scale is Scale.AXIS:
-        axis = ":along" if given.feature in ALONG_ROWS else ":across"
+        axis = ":along" if FEATURES[given.feature].direction is Direction.ALONG else ":across"
     return f"scale:{picture_of(given, instrument)}{axis}"
 
 

@@ -24,10 +24,6 @@ from matcher.uncertainty.instruments import Instrument
 from matcher.uncertainty.measuring_setup import group_of, mm_per_unit, net_mm, picture_of, plane_of
 from matcher.vocabulary import PIXEL, canonical_unit
 
-INSIDE_OR_DEPTH = frozenset({"opening_length", "opening_width", "height", "stack_height"})
-"""Dimensions that inside jaws or a depth rod take."""
-
-
 STATED_FIGURES = 9
 """Decimals, mm, to which uncertainties stated in different units are the same one: a thousandth of a nanometre."""
 
@@ -204,7 +200,7 @@ def _type_b_lines(taking: Taking, instrument: Instrument) -> tuple[BudgetLine, .
     lines = [taking.line(source, instrument.feel_distribution, _feel(taking, instrument))]
     if instrument.zero_tool is None:
         lines.append(taking.line("limit of error", RECTANGULAR, rectangular(instrument.limit_mm)))
-    if feature.name in INSIDE_OR_DEPTH:
+    if feature.inside_or_depth:
         extra = rectangular(instrument.inside_and_depth_extra_mm)
         lines.append(taking.line("inside jaws or depth rod", RECTANGULAR, extra))
     return tuple(lines)

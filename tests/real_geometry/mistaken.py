@@ -12,9 +12,9 @@ from dataclasses import replace
 import numpy as np
 
 from matcher.columns.columns import Bools, Columns, Floats
+from matcher.columns.process_tolerance import over_gaps
 from matcher.decision.likely_slips import Hint
 from matcher.features import FEATURES, Kind
-from matcher.likelihood.tolerance_density import spanned_half_width
 from matcher.observations import UNSCALED_SD, Of, Reduced, SharedError, SharedKind
 from tests.real_geometry.simulation import CALIPER_U, PART, STEP, Bench, Scenario
 
@@ -343,7 +343,7 @@ def _within(reading: Reduced, centre: Floats, half_width: Floats, extra_u: Float
 
 
 def _tolerance(reading: Reduced, half_width: Floats) -> Floats:
-    return spanned_half_width(half_width, reading.spans) if reading.feature == "pitch" else half_width
+    return over_gaps(reading.feature, half_width, reading.spans)
 
 
 def _some_mating_fits(reading: Reduced, columns: Columns) -> Bools:

@@ -17,7 +17,7 @@ from catalog.review import Code, Finding, Neighbours, Severity, review
 from catalog.review.names import known_as, names_of, one_slip_apart, stem
 from catalog.review.slips import swapped_figures
 from catalog.snapshot.search import plain
-from matcher.columns.process_tolerance import default_half_width
+from matcher.features import FEATURES
 
 Values = dict[str, float]
 Slip = Callable[[Half, str, Mapping[str, Half], np.random.Generator], Values]
@@ -187,7 +187,7 @@ def _detected(
 
 
 def _close(name: str, value: float, right: float) -> bool:
-    return abs(value - right) <= default_half_width(name, right, None)
+    return abs(value - right) <= FEATURES[name].process.half_width(right, None)
 
 
 def _slipped(
@@ -201,5 +201,5 @@ def _slipped(
         right = half.dimensions[name].value
         if not wrong or not all(0 < value <= 1000 for value in wrong.values()):
             continue
-        if abs(wrong[name] - right) > SEEN_FROM * default_half_width(name, right, None):
+        if abs(wrong[name] - right) > SEEN_FROM * FEATURES[name].process.half_width(right, None):
             yield half, name, {n: Dimension(value=value, bound=half.dimensions[n].bound) for n, value in wrong.items()}

@@ -8,7 +8,8 @@ from __future__ import annotations
 import pytest
 
 from catalog.model.entries import Half
-from catalog.review.slips import PROPORTIONS, ROW
+from catalog.review.slips import PROPORTIONS
+from matcher.feature_fields import CONTACT_ROW
 from tests.real_geometry.review_study import Detection, FalseAlarms, Neighbourhood, detection, false_alarms
 
 pytestmark = pytest.mark.real_geometry
@@ -97,14 +98,14 @@ def test_a_slip_of_the_unit_is_met_without_any_sibling(caught_alone: dict[str, D
 
 def test_the_proportions_hold_what_is_made(real_halves: tuple[Half, ...]) -> None:
     """Of each proportion that real geometry knows, all but one half in a thousand lie within."""
-    for proportion in PROPORTIONS:
-        ratios = [ratio for half in real_halves if (ratio := _ratio(half, proportion.inner, proportion.outer))]
+    for name, proportion in PROPORTIONS.items():
+        ratios = [ratio for half in real_halves if (ratio := _ratio(half, name, proportion.to))]
         outside = sum(not proportion.low <= ratio <= proportion.high for ratio in ratios)
-        assert outside <= len(ratios) / 1000, (proportion, outside, len(ratios))
+        assert outside <= len(ratios) / 1000, (name, proportion, outside, len(ratios))
 
 
 def _ratio(half: Half, inner: str, outer: str) -> float | None:
     lengths = {name: dimension.value for name, dimension in half.dimensions.items()}
     if "pitch" in lengths:
-        lengths[ROW] = lengths["pitch"] * half.contacts_per_row
+        lengths[CONTACT_ROW] = lengths["pitch"] * half.contacts_per_row
     return lengths[inner] / lengths[outer] if inner in lengths and outer in lengths else None

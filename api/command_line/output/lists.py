@@ -50,8 +50,7 @@ def example(feature: Feature) -> str:
     """A piece of the short form for this feature, with a number from the middle of its range."""
     middle = (feature.low * feature.high) ** 0.5 if feature.low else feature.high / 8
     if feature.kind is Kind.DIMENSION:
-        pitch = feature.name in ("pitch", "tail_pitch")
-        return f"{feature.name}={middle * (11 if pitch else 1):.2f}{'/11' if pitch else ''}"
+        return f"{feature.name}={middle * 11:.2f}/11" if feature.divides else f"{feature.name}={middle:.2f}"
     if feature.kind is Kind.COUNT:
         return f"{feature.name}={round(middle)}"
     if feature.kind is Kind.TEXT:

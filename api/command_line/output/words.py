@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 
 from api.schemas.answers import EvidenceLine, HalfRef, Mate, Ranking
-from matcher.features import FEATURES, Kind
+from matcher.features import FEATURES, PITCHES, Kind
 from matcher.observations import Of
 from matcher.results import Verdict
 
@@ -51,7 +51,7 @@ def feature_label(line_feature: str, of: Of) -> str:
 
 def length(value: float, feature: str) -> str:
     """A length in mm, pitches to a ten-thousandth."""
-    return f"{value:.4f}" if feature in ("pitch", "tail_pitch") else f"{value:.3f}"
+    return f"{value:.4f}" if feature in PITCHES else f"{value:.3f}"
 
 
 def measured(line: EvidenceLine) -> str:

@@ -21,6 +21,7 @@ from api.web.page.figures import headline
 from api.web.page.rendering import Visit, VisitDep
 from catalog.records.read_models import HalfRecord
 from catalog.snapshot.snapshot import Snapshot
+from matcher.features import ESSENTIAL, FEATURES
 from matcher.uncertainty.instruments import BUILT_IN
 
 FEWEST, MOST = 2, 4
@@ -33,9 +34,6 @@ USUAL = "caliper"
 TOP_PX, SIDE_PX, TALLEST_PX = 760.0, 360.0, 320.0
 NEIGHBOURS = 6
 """Halves offered beside one that is to be compared."""
-
-CLOSE_BY = ("pitch", "body_length", "body_width")
-"""Dimensions by which halves are called alike, each in parts of its smallest usual tolerance."""
 
 router = APIRouter(include_in_schema=False)
 
@@ -108,20 +106,15 @@ def _named(record: HalfRecord) -> dict[str, str]:
 
 
 def nearest(snapshot: Snapshot, record: HalfRecord) -> Sequence[HalfRecord]:
-    """Listed halves most like one: same kind, nearest in pitch, length and width."""
+    """Listed halves most like one: same kind, nearest in what is essential, each in parts of its least tolerance."""
     own = record.half.dimensions
     scored = []
     for other in snapshot.halves.values():
         if other.origin != "listed" or other.key == record.key or other.half.half_kind != record.half.half_kind:
             continue
         theirs = other.half.dimensions
-        shared = [name for name in CLOSE_BY if name in own and name in theirs]
+        shared = [name for name in ESSENTIAL if name in own and name in theirs]
         if shared:
-            off = sum(abs(own[name].value - theirs[name].value) / SMALLEST_USUAL[name] for name in shared)
-            scored.append((len(CLOSE_BY) - len(shared), off, other.key, other))
+            off = sum(abs(own[name].value - theirs[name].value) / FEATURES[name].process.least for name in shared)
+            scored.append((len(ESSENTIAL) - len(shared), off, other.key, other))
     return [other for *_, other in sorted(scored, key=lambda each: each[:3])[:NEIGHBOURS]]
-
-
-SMALLEST_USUAL = {"pitch": 0.05, "body_length": 0.10, "body_width": 0.10}
-"""The smallest default half-width of each (`matcher.columns.process_tolerance`), mm: what makes a length and a pitch
-comparable."""

@@ -17,7 +17,7 @@ import numpy as np
 from catalog.evidence.agreement import Stated, spanned, stated
 from catalog.records.read_models import HalfRecord
 from matcher.columns.columns import Dim
-from matcher.features import DIMENSIONS
+from matcher.features import DIMENSIONS, FEATURES
 from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal
 from matcher.observations import Observation
 from matcher.uncertainty.instruments import Instrument
@@ -35,9 +35,6 @@ STEPS = 2001
 
 TAILS = 6.0
 """Standard deviations beyond both tolerances up to which readings are looked at: the rest is below 1e-8 of them."""
-
-SPANNED = ("pitch", "tail_pitch")
-"""Dimensions that are measured over as many gaps as there are."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,7 +94,7 @@ def apart(records: Sequence[HalfRecord], instrument: Instrument) -> tuple[Apart,
     found = []
     for feature in DIMENSIONS:
         if sum(feature in each.dimensions for each in figures) > 1:
-            spans = min(_gaps(record) for record in records) if feature in SPANNED else 1
+            spans = min(_gaps(record) for record in records) if FEATURES[feature].divides else 1
             readings = tuple(_reading(feature, each, instrument, spans) for each in figures)
             pairs = tuple(_pairs(readings))
             found.append(

@@ -42,7 +42,7 @@ from catalog.history.preconditions import require_unchanged, tag_of
 from catalog.history.rewriting import AnyRecord, get_record
 from catalog.model.entries import Half, Series
 from catalog.model.errors import StaleError
-from matcher.features import DIMENSIONS, FEATURES
+from matcher.features import DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, FEATURES
 
 router = APIRouter(include_in_schema=False)
 
@@ -97,8 +97,8 @@ CHOICES: Mapping[str, Any] = {
     "views": fields.VIEWS,
     "features": FEATURES,
     "dimension_names": tuple(DIMENSIONS),
-    "own_counts": fields.OWN_COUNTS,
-    "own_categories": fields.OWN_CATEGORIES,
+    "own_counts": ENTRY_COUNTS,
+    "own_categories": ENTRY_CATEGORIES,
     "units": fields.UNITS,
     "bounds": fields.BOUNDS,
     "kinds_of_half": fields.KINDS,

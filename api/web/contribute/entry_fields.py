@@ -9,33 +9,19 @@ from typing import Any
 
 from api.web.page.forms import Form
 from catalog.model.entries import BlockedPosition, Citation, Dimension, Ratings
-from matcher.features import CATEGORIES, COUNTS, FEATURES
+from matcher.features import DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, FEATURES, Plane
 
 Pairs = list[tuple[str, str]]
 
-VIEWS: Mapping[str, tuple[str, ...]] = {
-    "From above, on the mating face": (
-        "body_length",
-        "overall_length",
-        "body_width",
-        "opening_length",
-        "opening_width",
-    ),
-    "Contacts": ("pitch", "row_spacing", "contact_width", "bank_gap"),
-    "From the side": ("height",),
-    "On the board": (
-        "tail_pitch",
-        "tail_span",
-        "land_row_spacing",
-        "land_span",
-        "hold_down_land_span",
-        "peg_hole_span",
-    ),
+_PLANES: Mapping[str, Plane | None] = {
+    "From above, on the mating face": Plane.HOUSING_TOP,
+    "Contacts": Plane.MATING_FACE,
+    "From the side": None,
+    "On the board": Plane.LANDS,
 }
-"""Dimensions of a half by the view of the drawing in which they stand."""
 
-OWN_COUNTS = tuple(name for name in COUNTS if name not in ("contact_count", "rows"))
-OWN_CATEGORIES = tuple(name for name in CATEGORIES if name != "half_kind")
+VIEWS = {title: tuple(name for name in DIMENSIONS if FEATURES[name].plane is plane) for title, plane in _PLANES.items()}
+"""Dimensions of a half by the view of the drawing in which they stand."""
 
 UNITS = (("mm", "mm"), ("in", "inch"), ("mil", "mil (1/1000 inch)"), ("um", "µm"))
 BOUNDS = (("nominal", "nominal"), ("max", "at most"), ("min", "at least"), ("reference", "reference"))
@@ -103,9 +89,9 @@ def dimensions(form: Form, prefix: str, names: Iterable[str], unit: str = "") ->
 
 def seen(form: Form, prefix: str = "") -> dict[str, Any]:
     """Counts and categories, and the texts of which there may be several."""
-    kinds = {name: form.many(f"{prefix}categories.{name}") for name in OWN_CATEGORIES}
+    kinds = {name: form.many(f"{prefix}categories.{name}") for name in ENTRY_CATEGORIES}
     found: dict[str, Any] = {
-        "counts": given(form, OWN_COUNTS, f"{prefix}counts."),
+        "counts": given(form, ENTRY_COUNTS, f"{prefix}counts."),
         "categories": {name: values for name, values in kinds.items() if values},
         "blocked": sites(form, f"{prefix}blocked"),
     }

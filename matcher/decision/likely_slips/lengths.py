@@ -8,7 +8,7 @@ import numpy as np
 
 from matcher.columns.columns import Bools, Columns
 from matcher.decision.likely_slips.mistake import Mistake, longer, scaled
-from matcher.features import FEATURES
+from matcher.features import FEATURES, Direction, Subject
 from matcher.likelihood.gross_errors import (
     BOARD_HALF_RANGE,
     BOARD_MIDDLE,
@@ -26,9 +26,6 @@ the hold-downs at its ends, mm. Common practice, no source."""
 UNSTATED = {"land_span": 0.7, "hold_down_land_span": 0.4, "body_length": 0.2}
 """Shares among slips of a width over tails told by their lands, and of a length over hold-downs told by their lands, or
 by the moulding alone, where the catalogue does not state the metal itself. Common practice, no source."""
-
-PITCHES = ("pitch", "tail_pitch")
-HEIGHTS = ("height", "stack_height")
 
 
 def pitches(reading: Reduced) -> Iterator[Mistake]:
@@ -59,17 +56,18 @@ def other_lengths(reading: Reduced, columns: Columns) -> Iterator[Mistake]:
     """Another edge of the half than was asked for, as the feature table lists them, and heights over something else."""
     feature = FEATURES[reading.feature]
     odds = feature.gross_share * SLIP_SHARE / (1.0 - feature.gross_share)
-    share = 1.0 - BOARD_SHARE if feature.name in HEIGHTS else 1.0
+    upwards = feature.direction is Direction.UPWARDS
+    share = 1.0 - BOARD_SHARE if upwards else 1.0
     for slip in feature.slips:
-        if slip.instead not in PITCHES and (slip.instead in columns.dimensions or slip.instead == "stack_height"):
+        if not FEATURES[slip.instead].divides:
             yield _taken_for(reading, slip.instead, odds * share * slip.share, columns)
-    if feature.name in HEIGHTS:
+    if upwards:
         yield from _board(reading, odds * BOARD_SHARE)
     yield from _unstated(reading, odds, columns)
 
 
 def _taken_for(reading: Reduced, instead: str, odds: float, columns: Columns) -> Mistake:
-    of = Of.PAIR if instead == "stack_height" else Of.THIS
+    of = Of.PAIR if FEATURES[instead].subject is Subject.PAIR else Of.THIS
     shared = reading.shared if of is Of.THIS else None
     corrected = Reduced(
         index=reading.index,
@@ -81,8 +79,8 @@ def _taken_for(reading: Reduced, instead: str, odds: float, columns: Columns) ->
         shared=shared,
     )
     change = {"feature": instead} if of is reading.of else {"feature": instead, "of": str(of)}
-    metal = {"overall_length", "hold_down_land_span"} & {instead, reading.feature}
-    halves = columns.counts["hold_down_count"] != 0 if metal else None
+    needed = FEATURES[instead].needs or FEATURES[reading.feature].needs
+    halves = None if needed is None else columns.counts[needed] != 0
     return Mistake(
         kind=kind_of(instead, reading.feature), corrected=(corrected,), odds=odds, change=change, halves=halves
     )

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 from matcher.columns.columns import Columns
 from matcher.decision.likely_slips.counting import miscounts, other_kind, swapped_rows
-from matcher.decision.likely_slips.lengths import PITCHES, other_lengths, pitches
+from matcher.decision.likely_slips.lengths import other_lengths, pitches
 from matcher.decision.likely_slips.mistake import Mistake
 from matcher.features import FEATURES
 from matcher.likelihood.gross_errors import UNIT_FACTORS, UNIT_SHARE
@@ -47,7 +47,7 @@ def mistakes_of(reading: Reduced, observations: Sequence[Reduced], columns: Colu
 
 
 def _length_mistakes(reading: Reduced, columns: Columns) -> Iterator[Mistake]:
-    if reading.of is Of.THIS and reading.feature in PITCHES:
+    if reading.of is Of.THIS and FEATURES[reading.feature].divides:
         yield from pitches(reading)
     elif reading.of is Of.THIS or reading.feature == "stack_height":
         yield from other_lengths(reading, columns)

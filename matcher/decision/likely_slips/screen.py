@@ -7,12 +7,11 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from matcher.columns.columns import Columns
+from matcher.columns.process_tolerance import over_gaps
 from matcher.decision.goodness_of_fit import explanations, read_against
-from matcher.decision.likely_slips.lengths import PITCHES
 from matcher.decision.posterior import Posterior
 from matcher.features import FEATURES, Kind
 from matcher.likelihood.gross_errors import Mixture
-from matcher.likelihood.tolerance_density import spanned_half_width
 from matcher.observations import Of, Reduced
 
 ABSENT_FROM = 0.3
@@ -71,17 +70,10 @@ def _ratios_fit(readings: Sequence[Reduced], columns: Columns) -> bool:
     entries = [columns.dimensions[reading.feature] for reading in readings]
     numbers, u = np.array([[reading.number, reading.u] for reading in readings]).T
     centre, t, s = (np.array([getattr(e, name)[0] for e in entries]) for name in ("centre", "half_width", "extra_u"))
-    t = np.array([_half_width(reading, limit) for reading, limit in zip(readings, t, strict=True)])
+    t = np.array([over_gaps(reading.feature, limit, reading.spans) for reading, limit in zip(readings, t, strict=True)])
     known = ~np.isnan(centre)
     if not np.any(known):
         return True
     logs = (np.log(numbers) - np.log(centre))[known]
     spread = np.sqrt((t**2 / 3 + s**2) / centre**2 + u**2 / numbers**2)[known]
     return bool(np.all(np.abs(logs - np.median(logs)) <= RATIO_OFF * spread))
-
-
-def _half_width(reading: Reduced, half_width: float) -> float:
-    """Half-width of a reading's tolerance: that of a pitch over its gaps, which is by far the narrowest."""
-    if reading.feature in PITCHES:
-        return float(spanned_half_width(np.array(half_width), reading.spans))
-    return half_width

@@ -16,8 +16,8 @@ import numpy as np
 from matcher.absent.density import absent_log_density
 from matcher.absent.model import AbsentModel
 from matcher.columns.columns import Columns, DimensionColumn, Floats, Ints
+from matcher.columns.process_tolerance import over_gaps
 from matcher.decision.likely_slips.in_pictures import NEVER, PictureReadings, stays_in_picture
-from matcher.decision.likely_slips.lengths import PITCHES
 from matcher.decision.likely_slips.mistake import Mistake
 from matcher.decision.likely_slips.mistakes import everything_in_one_unit, mistakes_of
 from matcher.decision.posterior import Posterior, weigh_against_absent
@@ -27,7 +27,7 @@ from matcher.likelihood.mated_pair import UNLISTED_MATE
 from matcher.likelihood.miscounts import miscount_probability
 from matcher.likelihood.shared_errors import folded
 from matcher.likelihood.single_reading import IMPOSSIBLE, dimension_density, half_mixture, half_probability
-from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal, spanned_half_width
+from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal
 from matcher.observations import Of, Reduced
 
 FAR = 30.0
@@ -167,8 +167,7 @@ def _log_right_at_mates(reading: Reduced, columns: Columns) -> Floats:
 
 def _log_right_length(reading: Reduced, halves: Ints, column: DimensionColumn) -> Floats:
     centre, half_width, extra_u = (a[halves] for a in (column.centre, column.half_width, column.extra_u))
-    if reading.feature in PITCHES:
-        half_width = spanned_half_width(half_width, reading.spans)
+    half_width = over_gaps(reading.feature, half_width, reading.spans)
     shared = folded(reading)
     variance = reading.u**2 + np.nan_to_num(extra_u) ** 2 + shared.scale + shared.zero
     distance = np.where(np.isnan(centre), np.inf, reading.number - centre)

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from matcher.columns.columns import Bools, Columns, Floats, Ints
+from matcher.columns.process_tolerance import over_gaps
 from matcher.decision.next_measurement.absent_outlook import AbsentOutlook
 from matcher.decision.next_measurement.discretise import dimension_steps
 from matcher.decision.next_measurement.information import Outcomes, expected_information
@@ -22,7 +23,7 @@ from matcher.decision.next_measurement.tools import Tool, whole_row
 from matcher.features import Feature, Kind
 from matcher.likelihood.categories import category_probability, labels_probability
 from matcher.likelihood.miscounts import contact_law, small_count_law
-from matcher.likelihood.tolerance_density import SPAN_TOLERANCE_MIN, W_MIN
+from matcher.likelihood.tolerance_density import W_MIN
 
 MERGED_FROM = 32
 """With more leaders than this, those that predict the same are taken as one answer."""
@@ -70,9 +71,7 @@ class Expected:
         """
         column = columns.dimensions[feature.name]
         gaps = whole_row(feature, columns, halves) if spans is None else np.full(len(halves), spans)
-        half_width = column.half_width[halves]
-        if feature.name in ("pitch", "tail_pitch"):
-            half_width = np.maximum(half_width / gaps, SPAN_TOLERANCE_MIN)
+        half_width = over_gaps(feature.name, column.half_width[halves], gaps)
         centre = np.where(np.isnan(column.stated[halves]), np.nan, column.centre[halves])
         return cls(centre=centre, half_width=half_width, entry_u=column.extra_u[halves], gaps=gaps)
 

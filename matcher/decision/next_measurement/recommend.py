@@ -20,7 +20,7 @@ from matcher.decision.next_measurement.information import entropy, expected_gain
 from matcher.decision.next_measurement.outcome_model import STATED, Prediction, predict, weights
 from matcher.decision.next_measurement.repeated import predict_again
 from matcher.decision.next_measurement.shortlist import Leaders, leaders, orders
-from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND, WHOLE_ROW, Tool, tool_for, whole_row
+from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND, Tool, tool_for, whole_row
 from matcher.decision.posterior import Posterior
 from matcher.features import FEATURES, Feature, Kind, Subject
 from matcher.likelihood.mated_pair import MatesGroup
@@ -224,7 +224,7 @@ def _described(option: Option, pair: Pair | None, situation: Situation, *, how_f
         action = situation.orders_of(_known(option))
         gain = prediction.share * expected_gain(action, prediction.prior, prediction.outcomes.rows())
     spans = None
-    if option.tool is not None and option.feature.name in WHOLE_ROW:
+    if option.tool is not None and option.feature.divides:
         spans = int(whole_row(option.feature, situation.leaders.columns, situation.leaders.halves[:1])[0])
     return NextMeasurement(
         feature=option.feature.name,

@@ -52,12 +52,8 @@ def _tool(name: str, instrument: Instrument) -> Tool:
 
 def whole_row(feature: Feature, columns: Columns, halves: Ints) -> Ints:
     """Gaps over which the feature can be measured at once on each half: a whole row (of one group) for a pitch."""
-    if feature.name not in WHOLE_ROW:
+    if not feature.divides:
         return np.ones(len(halves), dtype=np.int64)
     counts = columns.counts
     rows = np.maximum(counts["rows"][halves], 1) * np.maximum(counts["bank_count"][halves], 1)
     return np.asarray(np.maximum(np.ceil(counts["contact_count"][halves] / rows).astype(np.int64) - 1, 1))
-
-
-WHOLE_ROW = ("pitch", "tail_pitch")
-"""Dimensions that are measured over a whole row at once and divided."""

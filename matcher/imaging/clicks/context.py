@@ -10,7 +10,7 @@ import numpy as np
 
 from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
-from matcher.features import FEATURES, Kind
+from matcher.features import FEATURES, Direction, Kind
 from matcher.imaging.clicks.inputs import KnownRectangle, Picture, ScaleSegment
 from matcher.imaging.clicks.naming import PLANES, checked_plane
 from matcher.imaging.clicks.results import PictureScale, Reading
@@ -20,7 +20,7 @@ from matcher.observations import BudgetLine, Observation, Of
 from matcher.uncertainty.dimension_validation import SMALLEST_REL
 from matcher.uncertainty.gum import combine
 from matcher.uncertainty.instruments import Instrument
-from matcher.uncertainty.measuring_setup import ALONG_ROWS, SIDE_VIEW
+from matcher.uncertainty.measuring_setup import SIDE_VIEW
 from matcher.vocabulary import PIXEL, closest, remedy_for
 
 FREE_STANDING = frozenset({"photo", "unscaled_photo", "usb_microscope"})
@@ -33,9 +33,6 @@ up to 5° that nobody sees, rectangular. Common practice, no source."""
 LENS = 0.003
 """Relative standard uncertainty of a scale elsewhere in the field than where it was clicked, simple lens. Common
 practice, no source."""
-
-HEIGHTS = frozenset({"height", "stack_height"})
-"""What no picture from above shows."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -154,17 +151,14 @@ def checked_length(feature: object, *, field: str, along: bool | None = None) ->
     ObservationError
         At ``field``, when it is none.
     """
-    lengths = [one.name for one in FEATURES.values() if one.kind is Kind.DIMENSION]
-    fitting = [name for name in lengths if along is None or _lies(name, along)]
+    lengths = [one for one in FEATURES.values() if one.kind is Kind.DIMENSION]
+    way = {None: None, True: Direction.ALONG, False: Direction.ACROSS}[along]
+    fitting = [one.name for one in lengths if way in (None, one.direction)]
     if not isinstance(feature, str) or feature not in fitting:
-        way = {None: "a length", True: "a length along the rows", False: "a length across the rows"}[along]
+        wanted = "a length" if way is None else f"a length {way} the rows"
         remedy = remedy_for(fitting, closest(str(feature)[:60], fitting))
-        raise ObservationError(f"{str(feature)[:60]!r} is not {way}", field=field, value=feature, remedy=remedy)
+        raise ObservationError(f"{str(feature)[:60]!r} is not {wanted}", field=field, value=feature, remedy=remedy)
     return feature
-
-
-def _lies(name: str, along: bool) -> bool:
-    return name not in HEIGHTS and (name in ALONG_ROWS) == along
 
 
 def plane_for(given: str | None, feature: str, *, field: str) -> str:

@@ -9,7 +9,8 @@ import numpy as np
 
 from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
-from matcher.imaging.clicks.context import HEIGHTS, Setting, checked_length, line, plane_for
+from matcher.features import FEATURES, Direction
+from matcher.imaging.clicks.context import Setting, checked_length, line, plane_for
 from matcher.imaging.clicks.homography import checked_corners
 from matcher.imaging.clicks.inputs import Outline, Segment
 from matcher.imaging.clicks.naming import checked_body
@@ -18,8 +19,6 @@ from matcher.imaging.clicks.results import Reading
 from matcher.imaging.clicks.scale import parts_of, segment_ends
 from matcher.observations import BudgetLine
 from matcher.uncertainty.checked import is_number
-from matcher.uncertainty.dimension_validation import SPANNED
-from matcher.uncertainty.measuring_setup import ALONG_ROWS
 
 CLEARLY_LONGER = 1.2
 """Without a row, edges of an outline must differ by this factor to tell which lie along the rows. A choice."""
@@ -167,7 +166,7 @@ def segment_reading(given: Segment, i: int, setting: Setting) -> Reading:
     ):
         remedy = "give the number of gaps between the ends"
         raise ObservationError("gaps are counted", field=f"{field}.spans", value=given.spans, remedy=remedy)
-    if given.spans != 1 and feature not in SPANNED:
+    if given.spans != 1 and FEATURES[feature].repeats is None:
         remedy = "leave spans out"
         raise ObservationError("this feature has no gaps", field=f"{field}.spans", value=given.spans, remedy=remedy)
     plane = plane_for(given.plane, feature, field=f"{field}.plane")
@@ -181,12 +180,12 @@ def segment_reading(given: Segment, i: int, setting: Setting) -> Reading:
 
 def _direction_of(feature: str, drawn: Floats, along: Floats | None, field: str) -> Floats:
     """Direction in which a feature lies: along or across the rows, or as drawn where no row shows it."""
-    if along is None or feature in HEIGHTS:
+    way = FEATURES[feature].direction
+    if along is None or way is Direction.UPWARDS:
         return drawn
-    lies = along if feature in ALONG_ROWS else np.array([-along[1], along[0]])
+    lies = along if way is Direction.ALONG else np.array([-along[1], along[0]])
     cosine = float(drawn @ lies)
     if abs(cosine) < ASTRAY:
-        way = "along" if feature in ALONG_ROWS else "across"
         raise ObservationError(
             f"{feature} lies {way} the rows, this segment does not",
             field=f"{field}.end",

@@ -12,7 +12,7 @@ from scipy.special import chdtrc, fdtrc
 
 from matcher.columns.columns import Bools, Floats, Ints
 from matcher.errors import ObservationError
-from matcher.features import FEATURES
+from matcher.features import FEATURES, PITCHES
 from matcher.imaging.clicks.homography import gradient
 from matcher.imaging.clicks.inputs import ClickedRow, ContactLattice, Picture
 from matcher.imaging.clicks.joint import JointFit, Occupied, design_of, fit_jointly
@@ -24,9 +24,6 @@ from matcher.observations import Of
 
 MOST_ROWS = 4
 """Most rows of one picture."""
-
-ROW_FEATURES = ("pitch", "tail_pitch")
-"""What a row of clicks can show."""
 
 DISAGREE = 0.003
 """Probability, if the rows had one step, of steps that differ as much; below it they are kept apart. A choice."""
@@ -134,8 +131,8 @@ def measured_rows(picture: Picture, rectification: Rectification) -> Rows:
 
 def _taken(given: ClickedRow, i: int, rectification: Rectification, bent: bool) -> Row:
     field = f"rows[{i}]"
-    if given.feature not in ROW_FEATURES:
-        remedy = f"known: {', '.join(ROW_FEATURES)}"
+    if given.feature not in PITCHES:
+        remedy = f"known: {', '.join(PITCHES)}"
         raise ObservationError("no row shows this", field=f"{field}.feature", value=given.feature, remedy=remedy)
     plane = checked_plane(given.plane or str(FEATURES[given.feature].plane), field=f"{field}.plane")
     of = checked_body(given.of, field=f"{field}.of")

@@ -189,8 +189,8 @@ def test_a_series_comes_back_from_its_form_as_it_was() -> None:
 
 def test_every_dimension_count_and_category_has_a_place_in_the_form() -> None:
     assert sorted(name for names in entry_fields.VIEWS.values() for name in names) == sorted(DIMENSIONS)
-    assert {*entry_fields.OWN_COUNTS, "contact_count", "rows"} == set(COUNTS)
-    assert {*entry_fields.OWN_CATEGORIES, "half_kind"} == set(CATEGORIES)
+    assert {*entry_fields.ENTRY_COUNTS, "contact_count", "rows"} == set(COUNTS)
+    assert {*entry_fields.ENTRY_CATEGORIES, "half_kind"} == set(CATEGORIES)
 
 
 @pytest.mark.parametrize("path", [f"/halves/{HALF}/revise", f"/series/{SERIES}/revise"])

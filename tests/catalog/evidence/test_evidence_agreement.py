@@ -10,7 +10,7 @@ from pydantic import TypeAdapter
 
 from catalog.evidence.agreement import FeatureAgreement, Verdict, agreement, stated
 from catalog.evidence.values import Value
-from matcher.columns.process_tolerance import default_half_width
+from matcher.features import FEATURES
 from tests.catalog.evidence.evidence_examples import half, mating
 
 VALUE: TypeAdapter[Any] = TypeAdapter(Value)
@@ -36,7 +36,7 @@ def test_e_n_takes_the_drawings_half_width_and_the_expanded_uncertainty() -> Non
 
 def test_without_a_drawings_tolerance_the_default_of_feature_and_size_counts() -> None:
     found = judged({"value": 6.5}, 6.62)
-    assert found.e_n == pytest.approx(0.12 / math.hypot(default_half_width("body_length", 6.5, 0.5), 0.06))
+    assert found.e_n == pytest.approx(0.12 / math.hypot(FEATURES["body_length"].process.half_width(6.5, 0.5), 0.06))
 
 
 def test_the_entrys_own_doubt_joins_as_an_expanded_uncertainty() -> None:

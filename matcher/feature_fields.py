@@ -1,0 +1,193 @@
+"""What the feature table says of a feature: the fields of its entries, and the words that these fields use."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+FINE_PITCH = 0.5
+"""Pitch up to which widths are held more closely, mm."""
+
+CONTACT_ROW = "contact_row"
+"""Pitch × contacts per row: stands for the row's length where a proportion is stated."""
+
+
+class Kind(StrEnum):
+    """How a feature is observed."""
+
+    DIMENSION = "dimension"
+    COUNT = "count"
+    CATEGORY = "category"
+    LABELS = "labels"
+    TEXT = "text"
+    FIT = "fit"
+
+
+class Subject(StrEnum):
+    """What a feature belongs to: one half, or the mated pair alone."""
+
+    HALF = "half"
+    PAIR = "pair"
+
+
+class Plane(StrEnum):
+    """Depth at which a dimension is seen in an image; a scale holds only within one plane."""
+
+    LANDS = "lands"
+    MATING_FACE = "mating_face"
+    HOUSING_TOP = "housing_top"
+
+
+class Direction(StrEnum):
+    """The way a dimension lies: along the rows, across them, or upwards from the board."""
+
+    ALONG = "along"
+    ACROSS = "across"
+    UPWARDS = "upwards"
+
+
+class Repeats(StrEnum):
+    """What stands at equal steps, so that several gaps can be measured at once: contacts of a row, or rows.
+
+    Only along a row does the tolerance not add up, so that measuring over many gaps divides it; and only there are gaps
+    and contacts mixed up.
+    """
+
+    CONTACTS = "contacts"
+    ROWS = "rows"
+
+
+class ProfileRole(StrEnum):
+    """A feature's role in the profiles around which the *absent* hypothesis expects halves that nobody listed.
+
+    Halves of one series that differ in it are different profiles. For a fitted one the catalogue itself tells how far
+    an absent half lies from a profile; all others are taken to lie as far off as the body width.
+    """
+
+    SHARED = "shared"
+    FITTED = "fitted"
+
+
+@dataclass(frozen=True)
+class Slip:
+    """One way a dimension is commonly taken wrong: another feature is measured in its place.
+
+    ``instead`` names the feature really measured. ``share`` is the part of the named slips it takes.
+    """
+
+    instead: str
+    share: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Process:
+    """How closely parts keep a dimension where the drawing states no tolerance; half-widths and sizes in mm.
+
+    ``steps`` gives the half-width up to each size, ascending, and ``fine_pitch`` that of halves with a pitch up to
+    `FINE_PITCH` (None: the same). ``found`` is for what an entry only recommends: without a tolerance, parts are found
+    from so much beside it to so much.
+    """
+
+    steps: tuple[tuple[float, float], ...] = ()
+    fine_pitch: float | None = None
+    found: tuple[float, float] | None = None
+
+    @classmethod
+    def of(cls, half_width: float, *, fine_pitch: float | None = None) -> Process:
+        """One half-width for all sizes."""
+        return cls(steps=((float("inf"), half_width),), fine_pitch=fine_pitch)
+
+    @property
+    def least(self) -> float:
+        """The smallest half-width of any size."""
+        known = [half_width for _, half_width in self.steps]
+        return min(known if self.fine_pitch is None else [*known, self.fine_pitch])
+
+    def half_width(self, size: float, pitch: float | None) -> float:
+        """Half-width for a size on a half of a pitch (None: not known)."""
+        if self.found is not None:
+            low, high = self.found
+            return (high - low) / 2
+        if self.fine_pitch is not None and pitch is not None and pitch <= FINE_PITCH:
+            return self.fine_pitch
+        return next(half_width for limit, half_width in self.steps if size <= limit)
+
+
+@dataclass(frozen=True)
+class Proportion:
+    """A dimension over another one (``to``, or `CONTACT_ROW`) is from ``low`` to ``high``, mostly about ``usual``."""
+
+    to: str
+    low: float
+    usual: float
+    high: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Feature:
+    """One entry of the feature table. Most fields have defaults; those of lengths hold for lengths only.
+
+    Attributes
+    ----------
+    name, label, synonyms: identifier, bench words, and what the trade also calls it.
+    kind, subject: how it is observed and whether it belongs to a half or to the mated pair.
+    meaning: the exact definition, shown wherever the feature is asked for.
+    how: how to take it at the bench.
+    instruments: names of built-in instruments that can take it, best first; empty for what is seen by eye.
+    low, high: plausible range; mm for dimensions, whole numbers for counts.
+    gross_share: probability that a reading is grossly wrong (dimensions) or the count is wrong beyond
+        the miscount law (0 for contact_count, which has its own law).
+    slips: named slips of a dimension.
+    direction, plane: how a dimension lies, and in which depth of an image.
+    along_rows: the dimension grows with positions (its *allowance* over the contact span is what stays).
+    repeats: what stands at equal steps, so that several gaps are measured at once.
+    inside_or_depth: taken by inside jaws or a depth rod.
+    same_within: entries whose dimensions round to equal multiples of this, mm, are one geometry.
+    process: how closely parts keep the dimension.
+    encloses_contacts: the row of contacts lies within it.
+    needs: the count that must not be 0 for a half to have the dimension.
+    proportion: what it usually is beside another dimension of the half.
+    values: names and bench words of a category's values, in order.
+    right_share: probability that the eye names the right value of a category.
+    own_field: an entry has it as a field of its own, and not among its counts or categories.
+    essential: one of the dimensions that tell halves apart at first sight; an entry can hardly do without it.
+    construction: halves of one series that differ in it are of different construction.
+    varies: halves that are the same otherwise may differ in it.
+    profile: its role in the profiles of the *absent* hypothesis; pitch, rows and end allowance make them in any case.
+    """
+
+    name: str
+    label: str
+    kind: Kind
+    meaning: str
+    how: str
+    subject: Subject = Subject.HALF
+    synonyms: tuple[str, ...] = ()
+    instruments: tuple[str, ...] = ()
+    low: float = 0.0
+    high: float = 0.0
+    gross_share: float = 0.0
+    slips: tuple[Slip, ...] = ()
+    direction: Direction = Direction.ACROSS
+    plane: Plane | None = None
+    along_rows: bool = False
+    repeats: Repeats | None = None
+    inside_or_depth: bool = False
+    same_within: float = 0.02
+    process: Process = field(default_factory=lambda: Process.of(0.10))
+    encloses_contacts: bool = False
+    needs: str | None = None
+    proportion: Proportion | None = None
+    values: Mapping[str, str] = field(default_factory=dict)
+    right_share: float = 0.0
+    own_field: bool = False
+    essential: bool = False
+    construction: bool = False
+    varies: bool = False
+    profile: ProfileRole | None = None
+
+    @property
+    def divides(self) -> bool:
+        """Whether the gaps that were measured over divide the tolerance as well."""
+        return self.repeats is Repeats.CONTACTS
