@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from api.schemas.problems import FieldProblem
-from api.web.bench.request import Bench, Entry, with_gaps
+from api.web.bench.request import Bench, Entry, has_gaps
 from api.web.bench.sheets import ABOVE, FROM_END
 from matcher.features import FEATURES, Feature, Kind
 
@@ -25,18 +25,12 @@ END_NAMES = tuple(lane.name for lane in FROM_END)
 OTHER_NAMES = ("other.contact_count", "other.pitch", "other.body_length")
 """Further readings of the other half, where the old cable is at hand."""
 
-FINER_NAMES = (
-    "power_contact_count",
-    "contact_width",
-    "bank_count",
-    "bank_gap",
-    "land_span",
-    "land_row_spacing",
-    "tail_pitch",
-    "hold_down_land_span",
-    "peg_hole_span",
+FINER_NAMES = tuple(
+    feature.name
+    for feature in FEATURES.values()
+    if feature.kind in (Kind.DIMENSION, Kind.COUNT) and feature.name not in (*ABOVE_NAMES, *END_NAMES)
 )
-"""What takes a microscope or a bare board, and what few halves have."""
+"""Lengths and counts that have no place of their own in the drawing."""
 
 FIRST_EYE = "half_kind"
 """The category that shapes the drawing, asked before all others."""
@@ -51,7 +45,8 @@ EYE_NAMES = tuple(
 SHORT = {"row_spacing": "row spacing", "tail_span": "over the tails", "half_kind": "which is it"}
 """Labels of fields whose place in the drawing says the rest."""
 
-TEXT_NAMES = ("marking", "trial_fit")
+TEXT_NAMES = tuple(feature.name for feature in FEATURES.values() if feature.kind in (Kind.TEXT, Kind.FIT))
+"""What is typed as text: letters that can be read, and fits that were tried."""
 
 SHOWN = (*ABOVE_NAMES, *END_NAMES, *OTHER_NAMES, *FINER_NAMES, FIRST_EYE, *EYE_NAMES, *TEXT_NAMES)
 """Every name that has a field of its own on the page."""
@@ -101,7 +96,7 @@ def fields_of(bench: Bench, names: tuple[str, ...], next_up: frozenset[str]) -> 
             feature=FEATURES[name.rpartition(".")[2]],
             value=bench.text(name),
             letter=LETTERS.get(name, ""),
-            gaps=bench.gaps(name) if name in with_gaps() else None,
+            gaps=bench.gaps(name) if has_gaps(name) else None,
             error=bench.error(name),
             states=states.get(name, ()),
             chosen=bench.chosen(name),

@@ -23,7 +23,7 @@ from api.service.problems import ApiError, problem_of
 from catalog.snapshot.snapshot import Snapshot
 from matcher.decision.posterior import PRIOR_ABSENT
 from matcher.errors import ObservationError, ObservationErrors
-from matcher.features import FEATURES, Feature, Kind
+from matcher.features import FEATURES, PITCHES, Feature, Kind
 from matcher.observations import Reduced
 from matcher.uncertainty.instruments import BUILT_IN
 from matcher.vocabulary import PIXEL, canonical_unit, closest, remedy_for
@@ -116,7 +116,7 @@ class Bench:
     def _split(self, name: str) -> tuple[str, str]:
         text = next((entry.text for entry in self.entries if entry.name == name), "")
         match = _WITH_GAPS.fullmatch(text)
-        if match is None or name not in with_gaps():
+        if match is None or not has_gaps(name):
             return text, ""
         return match["length"].strip(), match["gaps"]
 
@@ -161,9 +161,9 @@ def query_of(pairs: Iterable[tuple[str, str]]) -> str:
     return "&".join(f"{quote(name, safe='.')}={quote(text, safe='/,:@.')}" for name, text in pairs)
 
 
-def with_gaps() -> tuple[str, ...]:
-    """Fields that are measured over several gaps."""
-    return ("pitch", "tail_pitch", "other.pitch")
+def has_gaps(name: str) -> bool:
+    """Whether the field is one of a length that is measured over several gaps."""
+    return name.rpartition(".")[2] in PITCHES
 
 
 def tidy(pairs: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:

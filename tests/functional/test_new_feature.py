@@ -1,0 +1,19 @@
+"""To add a feature is to add an entry to the feature table: everything else is made from it.
+
+A process of its own, whose table has three more entries, runs the tests of ``features_in_use.py``.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+PROJECT = Path(__file__).resolve().parents[2]
+IN_USE = "tests/functional/features_in_use.py"
+
+
+def test_an_entry_in_the_feature_table_is_all_that_a_feature_needs() -> None:
+    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-p", "tests.functional.wider_table"]
+    done = subprocess.run([*command, IN_USE], cwd=PROJECT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
