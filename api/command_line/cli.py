@@ -11,17 +11,16 @@ from api.command_line.commands import (
     cases,
     catalogue,
     contribute,
-    contributor,
     demo,
     drawing,
     evidence,
     history,
     identification,
     measure,
+    people,
     reference,
     serve,
     sharing,
-    token,
 )
 from api.command_line.commands.common import EXIT_CODES
 from api.service.dependencies import program_version
@@ -82,8 +81,8 @@ app.command(epilog=EXIT_CODES)(contribute.review)
 app.command(epilog=EXIT_CODES)(history.history)
 app.command(epilog=EXIT_CODES)(history.journal)
 app.add_typer(history.waiting, name="pending")
-app.add_typer(contributor.app, name="contributor")
-app.add_typer(token.app, name="token")
+app.add_typer(people.contributor, name="contributor")
+app.add_typer(people.token, name="token")
 app.command()(serve.serve)
 app.command()(demo.demo)
 

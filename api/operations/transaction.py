@@ -1,140 +1,104 @@
-"""How requests that change something are carried out: once each, in one transaction, answered after it is committed."""
+"""How operations are carried out: once for each request, in one transaction, answered after it is committed."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Annotated, Any, TypeVar
+from typing import Any, Generic
 
-from fastapi import Depends, Header, Request
 from pydantic import BaseModel
-from sqlalchemy.orm import Session
-from starlette.responses import JSONResponse, Response
 
-from api.service.access import WhoDep
-from api.service.dependencies import CatalogueDep
-from catalog.accounts.access import Who, act_of
+from api.operations.operation import B, Beforehand, Operation, R, Task
+from catalog.accounts.access import Who, act_of, require
 from catalog.accounts.tokens import as_they_stand
 from catalog.db.database import Catalogue
-from catalog.history.acts import Act
 from catalog.history.once import RequestKey, answered, remember, request_key
-from catalog.history.pending import carry_out_due
+from catalog.history.pending import DELAY, carry_out_due
 from catalog.model.timestamps import now
+from catalog.snapshot.snapshot import SnapshotSource
 
-REPLAYED = "Idempotency-Replayed"
-"""Header of an answer that is an earlier one's, since the request was sent again."""
 
-A = TypeVar("A", bound=BaseModel)
+@dataclass(frozen=True, kw_only=True)
+class Outcome(Generic[R]):
+    """What came of an operation: its answer as JSON, the HTTP status, and whether it is an earlier request's answer."""
 
-IdempotencyKey = Annotated[
-    str | None,
-    Header(description="A key of this request's own, such as a UUID: sent again, the request acts once."),
-]
-IfMatch = Annotated[str | None, Header(description="The ETag of what the change was made from.")]
+    operation: Operation[Any, R]
+    answer: dict[str, Any]
+    status: int
+    replayed: bool = False
+
+    @property
+    def result(self) -> R:
+        """The answer as the operation's own type."""
+        return self.operation.result.model_validate(self.answer)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Writing:
-    """One request that changes something."""
+    """Somebody who changes a catalogue: a request, a page's form or a command.
+
+    ``place`` and ``key`` are a request's address and its own key, under which it acts once; ``tags`` as in `Task`.
+    """
 
     catalogue: Catalogue
+    source: SnapshotSource
     who: Who
-    place: str
-    key: str | None
-    if_match: str | None
-    delay: timedelta
+    place: str = ""
+    key: str | None = None
+    tags: tuple[str, ...] | None = None
+    delay: timedelta = DELAY
 
-    @property
-    def tag(self) -> str | None:
-        """The record's tag that the change was made from."""
-        return None if self.if_match is None else self.if_match.strip().removeprefix("W/").strip('"')
-
-    def once(
+    def carry_out(
         self,
-        work: Callable[[Session, Act], A],
+        operation: Operation[B, R],
+        body: B,
         *,
-        body: BaseModel | None = None,
-        reason: str = "",
-        status: int | Callable[[A], int] = 200,
-        told_once: Collection[str] = (),
-    ) -> Response:
-        """Do the work in one transaction and answer with what it returns; a repeated request is answered alike.
+        record: str = "",
+        key: str = "",
+        asked: BaseModel | None = None,
+    ) -> Outcome[R]:
+        """Carry out an operation on a record; a repeated request is answered as it was the first time.
 
-        ``body`` is what was asked, to tell a repetition from another request under the same key. ``status`` may depend
-        on the answer. ``told_once`` names fields of the answer that are not kept, and null when it is repeated:
-        secrets. What is due of the pending changes is carried out first, so that nobody works on what should be gone.
+        ``asked`` is what tells a repetition from another request under the same key, where that is not the body. What
+        is due of the pending changes is carried out first, so that nobody works on what should be gone. Raises what the
+        operation raises, the refusals of the policy, KeyReusedError and EntryError for a key that cannot be used.
         """
-        answer, code, replayed = self._carry_out(work, body=body, reason=reason, status=status, told_once=told_once)
-        return _answer(code, answer, replayed=replayed)
+        require(self.who, operation.permission)
+        request = self._request(asked or body)
+        prepared = operation.prepare(
+            Beforehand(catalogue=self.catalogue, source=self.source, who=self.who, key=key), body
+        )
+        with self.task(operation, operation.reason(body), record=record, key=key) as task:
+            earlier = None if request is None else answered(task.session, task.act, request)
+            if earlier is not None:
+                return Outcome(operation=operation, answer=earlier[1], status=earlier[0], replayed=True)
+            carry_out_due(task.session, task.act.at)
+            made = operation.run(task, prepared)
+            answer, status = made.model_dump(mode="json"), operation.status_of(made)
+            if request is not None:
+                kept = {**answer, **dict.fromkeys(operation.told_once)}
+                remember(task.session, task.act, request, status, kept)
+        return Outcome(operation=operation, answer=answer, status=status)
 
-    def made(
-        self,
-        kind: type[A],
-        work: Callable[[Session, Act], A],
-        *,
-        body: BaseModel | None = None,
-        reason: str = "",
-        told_once: Collection[str] = (),
-    ) -> A:
-        """As `once`, for a page, which needs what was answered and not the answer: the model, of this kind."""
-        answer, _, _ = self._carry_out(work, body=body, reason=reason, status=200, told_once=told_once)
-        return kind.model_validate(answer)
-
-    def _carry_out(
-        self,
-        work: Callable[[Session, Act], A],
-        *,
-        body: BaseModel | None,
-        reason: str,
-        status: int | Callable[[A], int],
-        told_once: Collection[str],
-    ) -> tuple[dict[str, Any], int, bool]:
-        """The answer, its status, and whether it is an earlier one's."""
-        request = None if self.key is None else self._request(body)
+    @contextmanager
+    def task(self, operation: Operation[B, R], reason: str = "", *, record: str = "", key: str = "") -> Iterator[Task]:
+        """A transaction in which an operation is run, for a trial or several times; committed at its end."""
+        require(self.who, operation.permission)
         with self.catalogue.writing() as session:
             act = act_of(as_they_stand(session, self.who, now()), reason=reason)
-            earlier = None if request is None else answered(session, act, request)
-            if earlier is not None:
-                return earlier[1], earlier[0], True
-            carry_out_due(session, act.at)
-            made = work(session, act)
-            answer = made.model_dump(mode="json")
-            code = status if isinstance(status, int) else status(made)
-            if request is not None:
-                remember(session, act, request, code, {**answer, **dict.fromkeys(told_once)})
-        return answer, code, False
+            yield Task(
+                session=session,
+                act=act,
+                who=self.who,
+                record=record,
+                key=key,
+                tags=self.tags,
+                delay=self.delay,
+            )
 
-    def _request(self, body: BaseModel | None) -> RequestKey:
-        asked = b"" if body is None else body.model_dump_json().encode()
-        return request_key(self.key or "", self.place.encode(), asked)
-
-
-def _answer(status: int, answer: dict[str, Any], *, replayed: bool = False) -> Response:
-    headers = {"Cache-Control": "no-store"}
-    if answer.get("etag"):
-        headers["ETag"] = f'"{answer["etag"]}"'
-    if replayed:
-        headers[REPLAYED] = "true"
-    return JSONResponse(answer, status_code=status, headers=headers)
-
-
-def _writing(
-    request: Request,
-    catalogue: CatalogueDep,
-    who: WhoDep,
-    idempotency_key: IdempotencyKey = None,
-    if_match: IfMatch = None,
-) -> Writing:
-    return Writing(
-        catalogue=catalogue,
-        who=who,
-        place=f"{request.method} {request.url.path}",
-        key=idempotency_key,
-        if_match=if_match,
-        delay=request.app.state.delay,
-    )
-
-
-WritingDep = Annotated[Writing, Depends(_writing)]
-"""The request as something to carry out once."""
+    def _request(self, asked: BaseModel) -> RequestKey | None:
+        if self.key is None:
+            return None
+        return request_key(self.key, self.place.encode(), asked.model_dump_json().encode())

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Annotated
+from typing import Annotated, TypeVar
 
 from fastapi import APIRouter, Depends, Query, Request, Response
 
@@ -19,7 +18,7 @@ from api.service.dependencies import (
     require_known_query,
     tell_tag,
 )
-from api.service.paging import decode_cursor, encode_cursor
+from api.service.paging import Listing
 from api.service.responses import documented
 from api.service.settings import DEFAULT_PAGE, MAX_HITS
 from catalog.history.preconditions import tag_of
@@ -28,6 +27,8 @@ from catalog.records import queries
 from catalog.records.read_models import HalfRecord, MatingRecord, SeriesRecord
 
 PROBLEMS = ("invalid-request", "invalid-cursor", "internal-error", "catalogue-locked", "catalogue-unusable")
+
+R = TypeVar("R", HalfRecord, SeriesRecord, MatingRecord)
 
 router = APIRouter(tags=["catalogue"], responses=documented(*PROBLEMS), dependencies=[Depends(require_known_query)])
 
@@ -46,11 +47,11 @@ def list_halves(
 ) -> Page[HalfRecord]:
     """Halves in the order of their keys; `series` is a series' key, `text` a fragment of any of a half's names."""
     filters = {"maker": maker, "series": series, "half_kind": half_kind, "contact_count": contact_count, "text": text}
-    after = decode_cursor(cursor, "halves", filters)
+    listing = Listing(name="halves", cursor=cursor, limit=limit, filters=filters)
     with catalogue.reading() as session:
         found = queries.halves_page(
             session,
-            after=after,
+            after=listing.after,
             limit=limit,
             maker=maker,
             series=series,
@@ -58,7 +59,7 @@ def list_halves(
             contact_count=contact_count,
             text=text,
         )
-    return Page(items=found.items, next=_cursor(found.next, "halves", filters), catalogue_version=version)
+    return _page(found, listing, version)
 
 
 @router.get("/halves/{key}", summary="One half", responses=documented("unknown-entry"))
@@ -83,10 +84,10 @@ def list_series(
 ) -> Page[SeriesRecord]:
     """Series in the order of their keys, with the laws that their dimensions obey."""
     filters = {"maker": maker, "text": text}
-    after = decode_cursor(cursor, "series", filters)
+    listing = Listing(name="series", cursor=cursor, limit=limit, filters=filters)
     with catalogue.reading() as session:
-        found = queries.series_page(session, after=after, limit=limit, maker=maker, text=text)
-    return Page(items=found.items, next=_cursor(found.next, "series", filters), catalogue_version=version)
+        found = queries.series_page(session, after=listing.after, limit=limit, maker=maker, text=text)
+    return _page(found, listing, version)
 
 
 @router.get("/series/{key}", summary="One series", responses=documented("unknown-entry"))
@@ -108,10 +109,10 @@ def list_matings(
 ) -> Page[MatingRecord]:
     """Which halves mate, and what belongs to the pair alone; `half` is the key of either half."""
     filters = {"half": half, "basis": basis}
-    after = decode_cursor(cursor, "matings", filters)
+    listing = Listing(name="matings", cursor=cursor, limit=limit, filters=filters)
     with catalogue.reading() as session:
-        found = queries.matings_page(session, after=after, limit=limit, half=half, basis=basis)
-    return Page(items=found.items, next=_cursor(found.next, "matings", filters), catalogue_version=version)
+        found = queries.matings_page(session, after=listing.after, limit=limit, half=half, basis=basis)
+    return _page(found, listing, version)
 
 
 @router.get("/matings/{key}", summary="One mating", responses=documented("unknown-entry"))
@@ -134,5 +135,6 @@ def search(
     return SearchAnswer(query=q, hits=hits, catalogue_version=snapshot.version)
 
 
-def _cursor(after: str | None, listing: str, filters: Mapping[str, object]) -> str | None:
-    return None if after is None else encode_cursor(after, listing, filters)
+def _page(found: queries.Page[R], listing: Listing, version: int) -> Page[R]:
+    more = None if found.next is None else listing.cursor_after(found.next)
+    return Page(items=found.items, next=more, catalogue_version=version)

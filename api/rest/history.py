@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import Response
 
-from api.operations.journal_pages import Wanted, journal_page
+from api.operations.record_pages import Wanted, journal_page
 from api.rest.feeds import ATOM, Feed, atom
 from api.schemas.history import LISTED_AT, JournalPage
 from api.schemas.problems import FieldProblem

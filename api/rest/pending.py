@@ -5,26 +5,21 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Depends, Query
-from sqlalchemy.orm import Session
 from starlette.responses import Response
 
-from api.operations.transaction import WritingDep
-from api.rest.contributing import WRITING
+from api.operations.pending import HASTEN, STOP
+from api.operations.record_pages import documents_page
+from api.operations.requests import WritingDep, answering
 from api.schemas.evidence import ReasonIn
 from api.schemas.history import PendingOut, PendingPage, pending_out
-from api.service.access import needs
-from api.service.dependencies import CatalogueDep, CursorQuery, KeyQuery, LimitQuery, require_json, require_known_query
-from api.service.paging import decode_cursor, encode_cursor
+from api.service.dependencies import CatalogueDep, CursorQuery, KeyQuery, LimitQuery, require_known_query
 from api.service.responses import documented
 from api.service.settings import DEFAULT_PAGE
-from catalog.accounts.access import Permission, require
 from catalog.history import pending
-from catalog.history.acts import Act
-from catalog.history.documents import documents, get_document
+from catalog.history.documents import get_document
 
 router = APIRouter(tags=["pending changes"], dependencies=[Depends(require_known_query)])
 
-DECIDING = documented(*WRITING, "unknown-entry")
 StateQuery = Annotated[
     Literal["waiting", "done", "stopped", "lapsed", "all"], Query(description="Which of them; all: whatever became.")
 ]
@@ -49,16 +44,9 @@ def list_pending(
     """Oldest first. Withdrawing, merging and new values of confirmed entries wait, so that others can object; `of` and
     `about` name the entry."""
     wanted = None if state == "all" else state
-    filters = {"of": of, "about": about, "author": author, "state": wanted}
-    after = decode_cursor(cursor, "pending", filters)
     with catalogue.reading() as session:
-        since = None if after is None else int(after)
-        found = documents(
-            session, pending.RECORD, of=of, about=about, author=author, state=wanted, after=since, limit=limit + 1
-        )
-    items = found[:limit]
-    more = encode_cursor(str(items[-1].id), "pending", filters) if len(found) > limit else None
-    return PendingPage(items=tuple(pending_out(each) for each in items), next=more)
+        found = documents_page(session, pending.RECORD, cursor, limit, of=of, about=about, author=author, state=wanted)
+    return PendingPage(items=tuple(map(pending_out, found.items)), next=found.next)
 
 
 @router.get(
@@ -74,35 +62,13 @@ def get_pending(key: str, catalogue: CatalogueDep) -> PendingOut:
         return pending_out(get_document(session, pending.RECORD, key))
 
 
-@router.post(
-    "/pending/{key}/hasten",
-    response_model=PendingOut,
-    dependencies=[needs(Permission.MAINTAIN), Depends(require_json)],
-    summary="Let a change happen now",
-    responses=DECIDING,
-)
+@router.post("/pending/{key}/hasten", summary="Let a change happen now", **answering(HASTEN))
 def hasten(key: str, body: ReasonIn, writing: WritingDep) -> Response:
     """The change stays its author's; the decision is the maintainer's."""
-
-    def work(session: Session, act: Act) -> PendingOut:
-        return pending_out(pending.hasten(session, act, key))
-
-    return writing.once(work, body=body, reason=body.reason)
+    return writing.once(HASTEN, body, key=key)
 
 
-@router.post(
-    "/pending/{key}/stop",
-    response_model=PendingOut,
-    dependencies=[needs(Permission.CONTRIBUTE), Depends(require_json)],
-    summary="Let a change not happen",
-    responses=DECIDING,
-)
+@router.post("/pending/{key}/stop", summary="Let a change not happen", **answering(STOP))
 def stop(key: str, body: ReasonIn, writing: WritingDep) -> Response:
     """By a maintainer, or by whoever asked for it."""
-
-    def work(session: Session, act: Act) -> PendingOut:
-        if get_document(session, pending.RECORD, key).author != act.actor:
-            require(writing.who, Permission.MAINTAIN)
-        return pending_out(pending.stop(session, act, key))
-
-    return writing.once(work, body=body, reason=body.reason)
+    return writing.once(STOP, body, key=key)

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import ConfigDict, Field, StrictInt, ValidationError, model_validator
 
 from api.schemas.answers import Out
-from api.schemas.evidence import Acknowledged
+from api.schemas.evidence import Acknowledged, ReasonIn
 from api.schemas.examples import IDENTIFY_EXAMPLES
 from api.schemas.limits import MAX_OBSERVATIONS, MAX_PICTURES
 from api.schemas.measuring import ClickedPicture, MeasureRequest
@@ -101,6 +101,12 @@ class CommentIn(Request):
 
     text: Remark = Field(description="What you have to say; for a suggestion the reason, without which it is refused.")
     half: Key | None = Field(default=None, description="Key of the half that you suggest, listed or inferred.")
+
+
+class CommentWithdrawal(ReasonIn):
+    """A comment of a case to take back, by its key, and why."""
+
+    comment: str
 
 
 class AcceptIn(Request):

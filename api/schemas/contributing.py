@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
-from pydantic import BaseModel, Discriminator, Field, Tag
+from pydantic import Discriminator, Field, Tag
 from sqlalchemy.orm import Session
 
 from api.schemas.answers import Out
@@ -44,26 +44,29 @@ class ReviewIn(Given):
     entry: GivenEntry = Field(description='The entry; its `record` is "series", "half" or "mating".')
 
 
-class _ContributionIn(Given):
+class ContributionIn(Given):
+    """An entry to add, or to take the place of what stands, and why."""
+
     reason: Passage = Field(default="", description="Why, or from where; the journal keeps it.")
     acknowledge: Acknowledged = Field(
         default_factory=dict, description="For each severe finding that is right as it is: its code, and why."
     )
+    entry: AnyEntry
 
 
-class HalfIn(_ContributionIn):
+class HalfIn(ContributionIn):
     """A half to add, or to take the place of what stands."""
 
     entry: Half
 
 
-class SeriesIn(_ContributionIn):
+class SeriesIn(ContributionIn):
     """A series with its laws."""
 
     entry: Series
 
 
-class MatingIn(_ContributionIn):
+class MatingIn(ContributionIn):
     """A mating."""
 
     entry: Mating
@@ -83,13 +86,18 @@ class RevertIn(Given):
     reason: Remark
 
 
-class ReviewOut(Out):
-    """What would happen: findings, and for a series a page of the halves and matings that its laws make."""
+class ReviewedOut(Out):
+    """What the machine review says of an entry."""
 
     record: str
     key: str
     clean: bool = Field(description="Nothing above a notice was found.")
     findings: tuple[FindingOut, ...]
+
+
+class ReviewOut(ReviewedOut):
+    """What would happen: findings, and for a series a page of the halves and matings that its laws make."""
+
     half_count: int
     mating_count: int
     halves: tuple[Half, ...]
@@ -162,8 +170,3 @@ def change_out(
         pending=None if submitted.pending is None else pending_out(submitted.pending),
         **members,
     )
-
-
-def status_of(change: BaseModel) -> Literal[200, 202]:
-    """202 for a change that waits (RFC 9110, 15.3.3), 200 for one that is done."""
-    return 202 if isinstance(change, ChangeOut) and change.pending is not None else 200

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Annotated
 
 from pydantic import Field
@@ -11,7 +12,7 @@ from api.schemas.evidence import Given
 from catalog.accounts.access import Role, Scope, State
 from catalog.accounts.contributors import Contributor
 from catalog.accounts.tokens import DEFAULT_DAYS, DEFAULT_SCOPES, LONGEST_DAYS, Created, Token
-from catalog.model.text_fields import Passage
+from catalog.model.text_fields import Line, Passage, Remark
 
 
 class ContributorOut(Out):
@@ -82,6 +83,15 @@ class TokenIn(Given):
     expires_days: Annotated[int, Field(ge=1, le=LONGEST_DAYS, strict=True)] = DEFAULT_DAYS
 
 
+class TokenFor(Given):
+    """A token to make for a contributor by name, as whoever holds the database may; ``expires`` None: it never ends."""
+
+    contributor: str
+    label: str = ""
+    scopes: tuple[Scope, ...]
+    expires: datetime | None
+
+
 class TokenMadeOut(TokenOut):
     """A new token, and the one time that its secret is shown."""
 
@@ -93,6 +103,28 @@ class RoleIn(Given):
 
     role: Role
     reason: Passage = ""
+
+
+class ContributorIn(Given):
+    """Somebody who is to contribute."""
+
+    name: str = Field(description="Shown beside what they add; it never changes.")
+    role: Role = Role.CONTRIBUTOR
+    reason: Passage = ""
+
+
+class NewcomerIn(Given):
+    """Somebody who is to contribute, and gets a first token."""
+
+    name: Line
+    role: Role = Role.CONTRIBUTOR
+    reason: Remark
+
+
+class NewcomerOut(TokenMadeOut):
+    """Who was added, and the one time that their first token is shown."""
+
+    person: str
 
 
 class LiftIn(Given):

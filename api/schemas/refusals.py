@@ -32,7 +32,7 @@ _REMEDIES: Mapping[str, str] = {
     "int_from_float": "give a whole number",
     "int_parsing": "give a whole number",
     "string_type": "give text",
-    "string_too_short": "leave the field out where there is nothing to say",
+    "string_too_short": "write something; a field that need not be there is left out",
     "bool_type": "give true or false",
     "tuple_type": "give a list",
     "dict_type": "give an object",

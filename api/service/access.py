@@ -35,24 +35,25 @@ _BEARER = HTTPBearer(
 BearerDep = Annotated[HTTPAuthorizationCredentials | None, Depends(_BEARER)]
 
 
-def session_token(method: str, headers: Mapping[str, str], cookies: Mapping[str, str]) -> str | None:
-    """The token in the session cookie, where the request comes from a page of this server; else None.
+def from_own_page(method: str, headers: Mapping[str, str]) -> bool:
+    """Whether a browser sent the request from a page of this server (W3C Fetch Metadata, Sec-Fetch-Site; else Origin).
 
-    Browsers send cookies along whichever page asks, so the page is looked at (W3C Fetch Metadata, Sec-Fetch-Site; else
-    Origin). A request that changes nothing may also come from the address line or a bookmark ("none"), or say nothing:
-    browsers leave both headers out where a page is opened over plain HTTP, as in a network at home.
+    A request that changes nothing may also come from the address line or a bookmark ("none"), or say nothing: browsers
+    leave both headers out where a page is opened over plain HTTP, as in a network at home.
     """
-    token = cookies.get(SESSION_COOKIE)
-    if not token:
-        return None
     site, origin = headers.get("sec-fetch-site"), headers.get("origin")
     if site is not None:
-        own = site == "same-origin" or (site == "none" and method in SAFE_METHODS)
-    elif origin is not None:
-        own = bool(urlsplit(origin).netloc) and urlsplit(origin).netloc == headers.get("host")
-    else:
-        own = method in SAFE_METHODS
-    return token if own else None
+        return site == "same-origin" or (site == "none" and method in SAFE_METHODS)
+    if origin is not None:
+        return bool(urlsplit(origin).netloc) and urlsplit(origin).netloc == headers.get("host")
+    return method in SAFE_METHODS
+
+
+def session_token(method: str, headers: Mapping[str, str], cookies: Mapping[str, str]) -> str | None:
+    """The token in the session cookie, where the request comes from a page of this server; else None: browsers send
+    cookies along whichever page asks."""
+    token = cookies.get(SESSION_COOKIE)
+    return token if token and from_own_page(method, headers) else None
 
 
 def who_asks(request: Request, catalogue: CatalogueDep, bearer: BearerDep) -> Who:

@@ -10,6 +10,7 @@ from fastapi import Depends, Query, Request, Response
 from fastapi.dependencies.models import Dependant
 
 from api.schemas.problems import FieldProblem, shown
+from api.service.etags import is_known, quoted
 from api.service.paging import LONGEST_CURSOR
 from api.service.problems import ApiError
 from api.service.responses import NotModified
@@ -38,13 +39,19 @@ def program_version() -> str:
         return "0"
 
 
-def _catalogue(request: Request) -> Catalogue:
+def _services(request: Request) -> Services:
     services: Services = request.app.state.services
+    return services
+
+
+ServicesDep = Annotated[Services, Depends(_services)]
+
+
+def _catalogue(services: ServicesDep) -> Catalogue:
     return services.catalogue
 
 
-def _snapshot(request: Request) -> Snapshot:
-    services: Services = request.app.state.services
+def _snapshot(services: ServicesDep) -> Snapshot:
     return services.source.current()
 
 
@@ -60,11 +67,9 @@ def _catalogue_version(catalogue: CatalogueDep, request: Request, response: Resp
 
 def tell_tag(request: Request, response: Response, tag: str) -> None:
     """Send what is answered under a tag; raises NotModified where the asker already has it."""
-    etag = f'"{tag}"'
-    known = [each.strip().removeprefix("W/") for each in request.headers.get("if-none-match", "").split(",")]
-    if etag in known or "*" in known:
-        raise NotModified(etag)
-    response.headers["ETag"] = etag
+    if is_known(tag, request.headers.get("if-none-match")):
+        raise NotModified(quoted(tag))
+    response.headers["ETag"] = quoted(tag)
     response.headers["Cache-Control"] = "no-cache"
 
 

@@ -1,4 +1,4 @@
-"""Cursors: where a list goes on, opaque to whoever follows it."""
+"""Lists in pages: cursors, opaque to whoever follows them, and the one way in which a page is cut from a list."""
 
 from __future__ import annotations
 
@@ -6,55 +6,83 @@ import base64
 import binascii
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Generic, TypeVar
 
 from api.schemas.problems import FieldProblem
 from api.service.problems import ApiError
 
+T = TypeVar("T")
+
 LONGEST_CURSOR = 2000
 """Characters of a cursor at most; keys are two short texts."""
-
-
-def encode_cursor(after: str, listing: str, filters: Mapping[str, object]) -> str:
-    """A cursor that goes on after a key, and belongs to one list under one set of filters."""
-    text = json.dumps([_belonging(listing, filters), after], ensure_ascii=False, separators=(",", ":"))
-    return base64.urlsafe_b64encode(text.encode()).decode().rstrip("=")
-
-
-def decode_cursor(cursor: str | None, listing: str, filters: Mapping[str, object]) -> str | None:
-    """The key to go on after. Raises ApiError for a cursor that was altered or belongs elsewhere."""
-    if cursor is None:
-        return None
-    try:
-        padded = cursor + "=" * (-len(cursor) % 4)
-        belonging, after = json.loads(base64.b64decode(padded.encode("ascii"), altchars=b"-_", validate=True))
-    except (ValueError, TypeError, binascii.Error, RecursionError):
-        raise _refusal(cursor, "the cursor cannot be read") from None
-    if belonging != _belonging(listing, filters) or not isinstance(after, str):
-        raise _refusal(cursor, "the cursor comes from another list or other filters")
-    return after
-
 
 LARGEST_NUMBER = 2**31 - 1
 """Of a row: what the narrower of the engines counts with."""
 
 
-def decode_number(cursor: str | None, listing: str, filters: Mapping[str, object]) -> int | None:
-    """As `decode_cursor`, for a list that goes on after a row's number."""
-    after = decode_cursor(cursor, listing, filters)
-    if cursor is None or after is None:
-        return None
-    if not (after.isascii() and after.isdigit() and len(after) <= len(str(LARGEST_NUMBER))):
-        raise _refusal(cursor, "the cursor names no row")
-    return min(int(after), LARGEST_NUMBER)
+@dataclass(frozen=True, kw_only=True)
+class Part(Generic[T]):
+    """One page of a list, and the cursor of the next one; None: nothing follows."""
+
+    items: tuple[T, ...]
+    next: str | None
 
 
-def _belonging(listing: str, filters: Mapping[str, object]) -> str:
-    given = sorted((name, str(value)) for name, value in filters.items() if value is not None)
-    return hashlib.sha256(json.dumps([listing, given]).encode()).hexdigest()[:8]
+@dataclass(frozen=True, kw_only=True)
+class Listing:
+    """One list under one set of filters, from a cursor on. A cursor belongs to its list and filters alone."""
+
+    name: str
+    cursor: str | None
+    limit: int
+    filters: Mapping[str, object] = field(default_factory=dict)
+
+    @property
+    def after(self) -> str | None:
+        """The key to go on after; None: from the beginning. Raises ApiError for a cursor that was altered or belongs
+        elsewhere."""
+        return None if self.cursor is None else self._decoded(self.cursor)
+
+    @property
+    def after_number(self) -> int | None:
+        """As `after`, for a list in the order of its rows' numbers."""
+        if self.cursor is None:
+            return None
+        after = self._decoded(self.cursor)
+        if not (after.isascii() and after.isdigit() and len(after) <= len(str(LARGEST_NUMBER))):
+            raise _refusal(self.cursor, "the cursor names no row")
+        return min(int(after), LARGEST_NUMBER)
+
+    def cursor_after(self, key: object) -> str:
+        """The cursor that goes on after a key."""
+        text = json.dumps([self._belonging, str(key)], ensure_ascii=False, separators=(",", ":"))
+        return base64.urlsafe_b64encode(text.encode()).decode().rstrip("=")
+
+    def page(self, read: Callable[[int | None, int], Sequence[T]], number: Callable[[T], int]) -> Part[T]:
+        """The page of a list of rows. ``read`` gives so many rows after the row of a number, ``number`` is a row's."""
+        found = read(self.after_number, self.limit + 1)
+        items = tuple(found[: self.limit])
+        return Part(items=items, next=self.cursor_after(number(items[-1])) if len(found) > self.limit else None)
+
+    def _decoded(self, cursor: str) -> str:
+        try:
+            padded = cursor + "=" * (-len(cursor) % 4)
+            belonging, after = json.loads(base64.b64decode(padded.encode("ascii"), altchars=b"-_", validate=True))
+        except (ValueError, TypeError, binascii.Error, RecursionError):
+            raise _refusal(cursor, "the cursor cannot be read") from None
+        if belonging != self._belonging or not isinstance(after, str):
+            raise _refusal(cursor, "the cursor comes from another list or other filters")
+        return after
+
+    @property
+    def _belonging(self) -> str:
+        given = sorted((name, str(value)) for name, value in self.filters.items() if value is not None)
+        return hashlib.sha256(json.dumps([self.name, given]).encode()).hexdigest()[:8]
 
 
 def _refusal(cursor: str, message: str) -> ApiError:
     remedy = "start again without a cursor and follow next from there"
-    field = FieldProblem(field="cursor", value=cursor[:80], message=message, remedy=remedy)
-    return ApiError("invalid-cursor", message, [field])
+    problem = FieldProblem(field="cursor", value=cursor[:80], message=message, remedy=remedy)
+    return ApiError("invalid-cursor", message, [problem])

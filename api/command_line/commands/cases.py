@@ -2,30 +2,36 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable
 from typing import Annotated
 
 import typer
-from pydantic import BaseModel
 from rich.console import RenderableType
-from sqlalchemy.orm import Session
 
-from api.command_line.commands.common import EXIT_CODES, DatabaseOption, JsonOption, opened, show, told
-from api.command_line.commands.files import object_of
+from api.command_line.commands.common import (
+    EXIT_CODES,
+    DatabaseOption,
+    JsonOption,
+    acting,
+    object_of,
+    opened,
+    print_json,
+    show,
+    told,
+)
 from api.command_line.commands.identification import FileOption, PiecesArgument
 from api.command_line.output.cases import case_blocks, case_table, ranked_blocks
 from api.command_line.output.console import plain
 from api.observations.checking import form_of
 from api.observations.short_form import parse_pieces
-from api.operations.case_ranking import checked_summary, judged_half, rank_again, require_half, revision_of
-from api.operations.case_reading import case_of, evidence_in
-from api.schemas.cases import CaseItem, CaseOut, CasePage, CommentIn, SpecimenIn, asked_of, case_item
-from catalog.cases import lifecycle
-from catalog.cases.retrieval import get_case, own_cases, public_cases, seer_of
-from catalog.cases.specimens import Comment, Specimen
-from catalog.db.database import Catalogue
-from catalog.history.acts import OPERATOR, Act, operators
+from api.operations.case_ranking import rank_again, require_half, revision_of
+from api.operations.case_reading import case_of
+from api.operations.cases import ACCEPT, COMMENT_ON_CASE, SAVE_CASE, WITHDRAW_CASE
+from api.schemas.cases import AcceptIn, CaseItem, CasePage, CommentIn, SpecimenIn, case_item
+from api.schemas.evidence import ReasonIn
+from catalog.accounts.access import THE_OPERATOR
+from catalog.cases.retrieval import own_cases, public_cases, seer
+from catalog.cases.specimens import SPECIMEN
+from catalog.history.acts import OPERATOR
 from catalog.model.timestamps import read, written
 from catalog.snapshot.snapshot import SnapshotSource
 
@@ -82,31 +88,19 @@ def save(
         asked = {**given, **{name: value for name, value in options.items() if value is not None}}
         asked["observations"] = [*listed, *typed] if isinstance(listed, list) else listed
         body = form_of(SpecimenIn, asked)
-        with opened(database) as catalogue:
-            specimen = body.specimen()
-            summary, _ = checked_summary(SnapshotSource(catalogue).current(), asked_of(specimen))
-            found = _written(
-                catalogue,
-                operators(),
-                lambda session, act: lifecycle.save(session, act, specimen, summary, private=body.private).key,
-            )
+        with acting(database) as writing:
+            found = writing.carry_out(SAVE_CASE, body).result
     show(case_blocks(found))
     show([plain(""), plain(f"Kept as {found.key}: 'otherhalf case show {found.key}'")])
-
-
-def _written(catalogue: Catalogue, act: Act, work: Callable[[Session, Act], str]) -> CaseOut:
-    """The case of the key that the work returns, as it is after the work."""
-    with catalogue.writing() as session:
-        return case_of(session, work(session, act), seer_of(act))
 
 
 @app.command(name="show", epilog=EXIT_CODES)
 def show_(key: KeyArgument, as_json: JsonOption = False, database: DatabaseOption = None) -> None:
     """Show a case: its answer, what others say, and how to rank it in full."""
     with told(), opened(database) as catalogue, catalogue.reading() as session:
-        found = case_of(session, key, seer_of(operators()))
+        found = case_of(session, key, seer(THE_OPERATOR))
     if as_json:
-        _print(found)
+        print_json(found)
     else:
         show(case_blocks(found))
 
@@ -138,7 +132,7 @@ def list_(
         cases = own_cases(session, OPERATOR) if own else public_cases(session, changed_since=since, limit=MOST_LISTED)
         items = tuple(case_item(case) for case in cases)
     if as_json:
-        _print(CasePage(items=items, next=None))
+        print_json(CasePage(items=items, next=None))
     else:
         show(_listed(items))
 
@@ -166,21 +160,10 @@ def comment(
     \b
       otherhalf case comment KEY "same keys as in the drawing" --half maker:part
     """
-    with told(), opened(database) as catalogue:
-        body = form_of(CommentIn, {"text": text, "half": half})
-        snapshot = SnapshotSource(catalogue).current()
-        act = operators()
-        with catalogue.reading() as session:
-            specimen = Specimen.model_validate(get_case(session, key, seer_of(act)).document.content)
-        judged = None if body.half is None else judged_half(snapshot, asked_of(specimen), body.half)
-        revision = None if body.half is None else revision_of(snapshot, body.half)
-        said = Comment(specimen=key, text=body.text, half=body.half, revision=revision)
-
-        def work(session: Session, act: Act) -> str:
-            lifecycle.comment(session, act, get_case(session, key, seer_of(act)), said, judged)
-            return key
-
-        found = _written(catalogue, act, work)
+    with told(), acting(database) as writing:
+        writing.carry_out(COMMENT_ON_CASE, form_of(CommentIn, {"text": text, "half": half}), key=key)
+        with writing.catalogue.reading() as session:
+            found = case_of(session, key, seer(writing.who))
     show(case_blocks(found))
 
 
@@ -213,24 +196,12 @@ def accept(
     \b
       otherhalf case accept KEY maker:part --reason "the drawing shows the same keys"
     """
-    with told(), opened(database) as catalogue:
-        snapshot = SnapshotSource(catalogue).current()
+    with told(), acting(database) as writing:
+        snapshot = writing.source.current()
         require_half(snapshot, half)
-        choice = lifecycle.Choice(
-            half=half,
-            listed=snapshot.halves[half].origin == "listed",
-            reason=reason,
-            comment=suggestion,
-            confirm=confirm,
-            revision=revision_of(snapshot, half),
-        )
-
-        def work(session: Session, act: Act) -> str:
-            case = get_case(session, key, seer_of(act))
-            lifecycle.accept(session, act, case, choice, lambda: evidence_in(case))
-            return key
-
-        found = _written(catalogue, operators(reason), work)
+        given = {"half": half, "comment": suggestion, "reason": reason, "confirm": confirm}
+        body = form_of(AcceptIn, {**given, "revision": revision_of(snapshot, half)})
+        found = writing.carry_out(ACCEPT, body, record=SPECIMEN, key=key).result
     show(case_blocks(found))
 
 
@@ -242,12 +213,9 @@ def withdraw(
 ) -> None:
     """Take a case off the list. It stays readable by its key, and in the journal."""
 
-    def work(session: Session, act: Act) -> str:
-        lifecycle.withdraw(session, act, get_case(session, key, seer_of(act)))
-        return key
-
-    with told(), opened(database) as catalogue:
-        found = _written(catalogue, operators(reason), work)
+    with told(), acting(database) as writing:
+        body = form_of(ReasonIn, {"reason": reason})
+        found = writing.carry_out(WITHDRAW_CASE, body, record=SPECIMEN, key=key).result
     show([plain(f"Withdrawn: {found.title}")])
 
 
@@ -260,7 +228,3 @@ def refresh(database: DatabaseOption = None) -> None:
     with told(), opened(database) as catalogue:
         ranked = list(rank_again(catalogue, SnapshotSource(catalogue).current()))
     show(ranked_blocks(ranked))
-
-
-def _print(answer: BaseModel) -> None:
-    sys.stdout.write(answer.model_dump_json(indent=2) + "\n")

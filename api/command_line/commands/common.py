@@ -1,19 +1,30 @@
-"""What all commands share: exit codes, options, the open catalogue, and errors told in words."""
+"""What all commands share: exit codes, options, the open catalogue, files that are read, and errors told in words."""
 
 from __future__ import annotations
 
+import json
+import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from enum import IntEnum
-from typing import Annotated
+from pathlib import Path
+from typing import Annotated, Any
 
 import typer
+from pydantic import BaseModel
 from rich.console import RenderableType
 
 from api.command_line.output.console import errors, output
+from api.command_line.output.history import finding_lines
 from api.command_line.output.problems import piece_lines, problem_lines
 from api.observations.short_form import ShortFormError
+from api.operations.transaction import Writing
+from api.schemas.problems import FieldProblem
 from api.service.problems import ApiError, problem_of
+from api.service.settings import MAX_BODY_BYTES
+from catalog.accounts import contributors
+from catalog.accounts.access import THE_OPERATOR, Scope, State, Who
+from catalog.accounts.contributors import Contributor
 from catalog.contribute.acknowledgements import ReviewRefusedError
 from catalog.db.database import Catalogue, open_catalogue
 from catalog.model.errors import (
@@ -28,7 +39,7 @@ from catalog.model.errors import (
     SuspendedError,
     UnauthorisedError,
 )
-from catalog.snapshot.snapshot import Snapshot, take_snapshot
+from catalog.snapshot.snapshot import Snapshot, SnapshotSource, take_snapshot
 from matcher.errors import ObservationError, ObservationErrors, UnknownHalfError
 
 
@@ -65,6 +76,10 @@ OF_INPUT = (
 )
 """Errors that the person who typed can mend."""
 
+AcknowledgeOption = Annotated[
+    list[str] | None,
+    typer.Option("--acknowledge", metavar="CODE=REASON", help="Why a severe finding is right as it is. Repeatable."),
+]
 DatabaseOption = Annotated[
     str | None,
     typer.Option(
@@ -86,11 +101,52 @@ def told(pieces: Sequence[str] = (), first_piece: int = 0) -> Iterator[None]:
         show(piece_lines(error.errors), to_errors=True)
         raise typer.Exit(ExitCode.BAD_INPUT) from error
     except OF_INPUT as error:
+        if isinstance(error, ReviewRefusedError):
+            show(list(finding_lines(error.findings, error.unacknowledged)), to_errors=True)
         show(problem_lines(problem_of(error), pieces, first_piece), to_errors=True)
         raise typer.Exit(ExitCode.BAD_INPUT) from error
     except CatalogueError as error:
         show(problem_lines(problem_of(error)), to_errors=True)
         raise typer.Exit(ExitCode.CATALOGUE) from error
+
+
+@contextmanager
+def acting(database: str | None, name: str | None = None) -> Iterator[Writing]:
+    """The catalogue as something to change, by whoever holds the database or in the name of a contributor. Raises
+    NotFoundError for nobody's name."""
+    with opened(database) as catalogue:
+        who = THE_OPERATOR
+        if name is not None:
+            with catalogue.reading() as session:
+                who = _in_name_of(contributors.get(session, name))
+        yield Writing(catalogue=catalogue, source=SnapshotSource(catalogue), who=who)
+
+
+def _in_name_of(person: Contributor) -> Who:
+    suspended = person.suspended_at is not None
+    return Who(
+        role=person.role,
+        name=person.name,
+        scopes=frozenset(Scope),
+        state=State.SUSPENDED if suspended else State.ACTIVE,
+        told=f"since {person.suspended_at}, {person.suspended_for}" if suspended else "",
+    )
+
+
+def acknowledgements(given: Sequence[str] | None) -> dict[str, str]:
+    """Reasons for severe findings, by their code, from ``CODE=REASON``. Raises EntryError for one without a reason."""
+    found = {}
+    for each in given or ():
+        code, equals, why = each.partition("=")
+        if not equals:
+            raise EntryError(
+                "an acknowledgement has no reason",
+                field="--acknowledge",
+                value=each,
+                remedy="Write it as code=reason, with the code that the finding names",
+            )
+        found[code.strip()] = why.strip()
+    return found
 
 
 @contextmanager
@@ -114,3 +170,43 @@ def show(blocks: Iterator[RenderableType] | Sequence[RenderableType], *, to_erro
     console = errors() if to_errors else output()
     for block in blocks:
         console.print(block)
+
+
+def print_json(answer: BaseModel) -> None:
+    """Print what the JSON interface answers."""
+    sys.stdout.write(answer.model_dump_json(indent=2) + "\n")
+
+
+STANDARD = "-"
+"""The file name that means standard input."""
+
+
+def bytes_of(file: str, max_bytes: int, field: str) -> bytes:
+    """The whole file; raises ApiError, at ``field``, where it cannot be read or is larger than ``max_bytes``."""
+    try:
+        if file == STANDARD:
+            content = sys.stdin.buffer.read(max_bytes + 1)
+        else:
+            with Path(file).open("rb") as stream:
+                content = stream.read(max_bytes + 1)
+    except OSError as error:
+        problem = FieldProblem(
+            field=field, value=file, message=error.strerror or str(error), remedy="name a file that can be read"
+        )
+        raise ApiError("invalid-request", problem.message, [problem]) from error
+    if len(content) > max_bytes:
+        raise ApiError("body-too-large", f"{file} is larger than {max_bytes} bytes")
+    return content
+
+
+def object_of(file: str, remedy: str) -> dict[str, Any]:
+    """The JSON object in a file; raises ApiError where there is none, with ``remedy``."""
+    text = bytes_of(file, MAX_BODY_BYTES, "--file").decode("utf-8", errors="replace")
+    try:
+        given = json.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise ApiError("malformed-json", f"{file}: {error}") from error
+    if not isinstance(given, dict):
+        problem = FieldProblem(field=file, value=None, message="the file holds no JSON object", remedy=remedy)
+        raise ApiError("invalid-request", problem.message, [problem])
+    return given

@@ -3,31 +3,38 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 
 import typer
-from sqlalchemy.orm import Session
 
 from api.command_line.commands.catalogue import progress
-from api.command_line.commands.common import DatabaseOption, ExitCode, opened, show, told
+from api.command_line.commands.common import (
+    AcknowledgeOption,
+    DatabaseOption,
+    ExitCode,
+    acknowledgements,
+    acting,
+    show,
+    told,
+)
 from api.command_line.output.console import plain
 from api.command_line.output.history import finding_lines
 from api.command_line.output.lists import added_lines
-from catalog.accounts import contributors
-from catalog.accounts.access import Role
+from api.operations.entries import ADD, REVIEW
+from api.operations.operation import Nothing, Task
+from api.operations.transaction import Writing
+from api.schemas.contributing import ContributedOut, ContributionIn
+from api.schemas.evidence import FindingOut
 from catalog.contribute.acknowledgements import ReviewRefusedError
-from catalog.contribute.contributing import Contributed, contribute, review_standing
-from catalog.db.database import Catalogue
 from catalog.exchange import read_placed
 from catalog.exchange.jsonl import read_jsonl
 from catalog.exchange.placed import Placed
-from catalog.history.acts import Act, operators
-from catalog.model.errors import CatalogueError, DuplicateError, EntryError, FileError, FileRefusedError, SuspendedError
+from catalog.model.errors import CatalogueError, DuplicateError, EntryError, FileError, FileRefusedError
 from catalog.records.adding import AddReport
-from catalog.review import Finding, is_clean, severe
+from catalog.review import Finding, severe
 
 ORDER = ("series", "half", "mating")
 """What others need comes first, in whatever order a file has it."""
@@ -41,7 +48,7 @@ class Reviewed:
     """An entry of the file, what was found in it, and what of that was not acknowledged."""
 
     placed: Placed
-    findings: tuple[Finding, ...]
+    findings: tuple[FindingOut, ...]
     unacknowledged: tuple[Finding, ...] = ()
 
 
@@ -51,12 +58,7 @@ class _RefusedError(Exception):
 
 def add(
     file: Annotated[str, typer.Argument(metavar="FILE", help="A .jsonl or .csv file of entries; - reads JSON Lines.")],
-    acknowledge: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--acknowledge", metavar="CODE=REASON", help="Why a severe finding is right as it is. Repeatable."
-        ),
-    ] = None,
+    acknowledge: AcknowledgeOption = None,
     reason: Annotated[str, typer.Option("--reason", help="Why, or from where; the journal keeps it.")] = "",
     as_: Annotated[
         str | None, typer.Option("--as", metavar="NAME", help="The contributor who adds; else the operator.")
@@ -75,9 +77,9 @@ def add(
       otherhalf table drawing.csv | otherhalf add -
       otherhalf add odd.jsonl --acknowledge "off-law=two parts measured, both so"
     """
-    with told(), opened(database) as catalogue:
+    with told(), acting(database, as_) as writing:
         entries = _read(file)
-        reviewed, report = _add(catalogue, entries, _reasons(acknowledge or []), as_, reason)
+        reviewed, report = _add(writing, entries, acknowledgements(acknowledge), reason)
         refused = report is None
         for each in reviewed:
             if each.findings:
@@ -108,28 +110,13 @@ def review(
     if of not in ORDER:
         raise typer.BadParameter("give half, mating or series", param_hint="--of")
     passed = True
-    with told(), opened(database) as catalogue, catalogue.writing() as session:
+    with told(), acting(database) as writing:
         for key in keys:
-            findings = review_standing(session, operators("looked over"), of, key)
-            passed = passed and is_clean(findings)
-            show([plain(f"{of} {key}: {'passes' if is_clean(findings) else 'does not pass'} the machine review")])
-            show(list(finding_lines(findings)))
+            found = writing.carry_out(REVIEW, Nothing(), record=of, key=key).result
+            passed = passed and found.clean
+            show([plain(f"{of} {key}: {'passes' if found.clean else 'does not pass'} the machine review")])
+            show(list(finding_lines(found.findings)))
     raise typer.Exit(ExitCode.ANSWERED if passed else ExitCode.NO_MATCH)
-
-
-def act_as(session: Session, name: str | None, reason: str = "") -> Act:
-    """An act of the operator, or of a contributor, by name. Raises NotFoundError, SuspendedError."""
-    if name is None:
-        return operators(reason)
-    person = contributors.get(session, name)
-    if person.suspended_at is not None:
-        raise SuspendedError(
-            f"{person.name} is suspended since {person.suspended_at}: {person.suspended_for}",
-            field="as",
-            value=person.name,
-            remedy="Lift the suspension first, or leave --as out",
-        )
-    return Act(actor=person.name, reason=reason, maintainer=person.role is Role.MAINTAINER)
 
 
 def _read(file: str) -> list[Placed]:
@@ -141,58 +128,44 @@ def _read(file: str) -> list[Placed]:
     return read_placed(path)
 
 
-def _reasons(given: Sequence[str]) -> dict[str, str]:
-    found = {}
-    for each in given:
-        code, equals, why = each.partition("=")
-        if not equals:
-            raise EntryError(
-                "an acknowledgement has no reason",
-                field="--acknowledge",
-                value=each,
-                remedy="Write it as code=reason, with the code that the finding names",
-            )
-        found[code.strip()] = why.strip()
-    return found
-
-
 def _add(
-    catalogue: Catalogue, entries: Sequence[Placed], reasons: Mapping[str, str], name: str | None, reason: str
+    writing: Writing, entries: Sequence[Placed], reasons: Mapping[str, str], reason: str
 ) -> tuple[list[Reviewed], AddReport | None]:
     """What was found in each entry, and what was added; None for that where something was refused."""
     ordered = sorted(entries, key=lambda placed: ORDER.index(placed.entry.record))
     reviewed: list[Reviewed] = []
-    reports: list[AddReport] = []
+    added, unchanged = dict.fromkeys(ORDER, 0), dict.fromkeys(ORDER, 0)
     try:
-        with progress("looking entries over") as tell, catalogue.writing() as session:
-            act = act_as(session, name, reason)
+        with progress("looking entries over") as tell, writing.task(ADD, reason) as task:
             for number, placed in enumerate(ordered, start=1):
-                one, made = _contribute(session, act, placed, reasons)
+                one, made = _add_one(task, placed, reasons)
                 reviewed.append(one)
-                reports.append(made.report)
+                for record in ORDER:
+                    added[record] += made.added.get(record, 0)
+                    unchanged[record] += made.unchanged.get(record, 0)
                 tell(number, len(ordered))
             if any(each.unacknowledged for each in reviewed):
                 raise _RefusedError
     except _RefusedError:
         return reviewed, None
-    return reviewed, _summed(reports)
+    return reviewed, AddReport(added=added, unchanged=unchanged)
 
 
-def _contribute(session: Session, act: Act, placed: Placed, reasons: Mapping[str, str]) -> tuple[Reviewed, Contributed]:
+def _add_one(task: Task, placed: Placed, reasons: Mapping[str, str]) -> tuple[Reviewed, ContributedOut]:
     """One entry; a refused one too, for now, so that what builds on it can be looked at as well."""
+    left: tuple[Finding, ...] = ()
     try:
-        made = _placed(lambda: contribute(session, act, placed.entry, reasons), placed)
+        made = _run(task, placed, reasons)
     except ReviewRefusedError as refusal:
-        codes = {finding.code.value: LOOKED_AT for finding in severe(refusal.findings)}
-        made = _placed(lambda: contribute(session, act, placed.entry, codes), placed)
-        return Reviewed(placed=placed, findings=made.findings, unacknowledged=refusal.unacknowledged), made
-    return Reviewed(placed=placed, findings=made.findings), made
+        left = refusal.unacknowledged
+        made = _run(task, placed, {finding.code.value: LOOKED_AT for finding in severe(refusal.findings)})
+    return Reviewed(placed=placed, findings=made.findings, unacknowledged=left), made
 
 
-def _placed(work: Callable[[], Contributed], placed: Placed) -> Contributed:
-    """What an entry is refused for, told with its line in the file."""
+def _run(task: Task, placed: Placed, reasons: Mapping[str, str]) -> ContributedOut:
+    """Add an entry; what it is refused for is told with its line in the file."""
     try:
-        return work()
+        return ADD.run(task, ContributionIn(entry=placed.entry, acknowledge=dict(reasons)))
     except (DuplicateError, EntryError) as error:
         if (error.field or "").startswith("acknowledge."):
             raise
@@ -200,20 +173,12 @@ def _placed(work: Callable[[], Contributed], placed: Placed) -> Contributed:
 
 
 def _at(error: CatalogueError, placed: Placed) -> FileError:
-    field = (error.field or "").removeprefix("entries[0]").removeprefix(".") or None
     return FileError(
         error.message,
         path=placed.path,
         line=placed.line,
         column=1,
-        field=field,
+        field=(error.field or "").removeprefix("entry").removeprefix(".") or None,
         value=error.value,
         remedy=error.remedy,
     )
-
-
-def _summed(reports: Sequence[AddReport]) -> AddReport:
-    def total(name: str) -> dict[str, int]:
-        return {record: sum(getattr(report, name)[record] for report in reports) for record in ORDER}
-
-    return AddReport(added=total("added"), unchanged=total("unchanged"))

@@ -2,26 +2,33 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Iterator, Sequence
 from typing import Annotated, Any
 
 import typer
-from pydantic import ValidationError
 from rich.console import RenderableType
 
-from api.command_line.commands.common import DatabaseOption, JsonOption, opened, show, told
-from api.command_line.commands.contribute import act_as
+from api.command_line.commands.common import (
+    AcknowledgeOption,
+    DatabaseOption,
+    JsonOption,
+    acknowledgements,
+    acting,
+    opened,
+    print_json,
+    show,
+    told,
+)
 from api.command_line.output.console import indented, plain
 from api.command_line.output.history import finding_lines
+from api.observations.checking import form_of
 from api.observations.short_form import parse_pieces
-from api.schemas.evidence import evidence_of
-from catalog.contribute.acknowledgements import ReviewRefusedError
-from catalog.evidence import submission
+from api.operations.evidence import CONFIRM, DISPUTE, SIGHT
+from api.operations.transaction import Writing
+from api.schemas.evidence import ConfirmationIn, evidence_of
 from catalog.evidence.assessment import Assessment
 from catalog.evidence.retrieval import assessment_of
-from catalog.evidence.statements import Confirmation, Dispute, Sighting
-from catalog.exchange.problems import message_of, remedy_for
+from catalog.evidence.statements import Dispute, Sighting
 from catalog.history.rewriting import AnyRecord, assessed_of, get_record
 from catalog.model.errors import EntryError
 
@@ -38,7 +45,7 @@ def evidence(key: Key, of: Of = "half", as_json: JsonOption = False, database: D
     with told(), opened(database) as catalogue, catalogue.reading() as session:
         entry = get_record(session, _kind(of), key)
         if as_json:
-            sys.stdout.write(evidence_of(session, entry.content.record, key).model_dump_json(indent=2) + "\n")
+            print_json(evidence_of(session, entry.content.record, key))
             return
         show(_evidence_lines(entry, assessment_of(session, assessed_of(entry))))
 
@@ -61,10 +68,7 @@ def confirm(
         str | None, typer.Option("--does-not-fit", metavar="KEY", help="It did not mate with this when tried.")
     ] = None,
     note: Annotated[str, typer.Option("--note", help="Anything others should know.")] = "",
-    acknowledge: Annotated[
-        list[str] | None,
-        typer.Option("--acknowledge", metavar="CODE=REASON", help="Why a severe finding is right as it is."),
-    ] = None,
+    acknowledge: AcknowledgeOption = None,
     database: DatabaseOption = None,
 ) -> None:
     """Confirm an entry as it is now: by what you measured, by a document, or by a trial fit.
@@ -78,20 +82,14 @@ def confirm(
       otherhalf confirm siskin-works:sk-7 pitch=6.99/11@caliper body_length=7.42±0.03 --as "Wren Ashby"
       otherhalf confirm siskin-works:sk-7 --document "SK leaflet" --document-revision B --page 4 --as Robin
     """
-    with told(values or []), opened(database) as catalogue, catalogue.writing() as session:
-        entry = get_record(session, _kind(of), key)
-        said: dict[str, Any] = {"of": of, "key": key, "revision": entry.revision, "note": note}
+    with told(values or []), acting(database, _named(as_)) as writing:
+        said = _said(writing, of, key) | {"note": note}
         said |= _basis(values or [], document, document_revision, page, fits, does_not_fit)
-        confirmation = _checked(Confirmation, said)
-        try:
-            document_, findings = submission.confirm(
-                session, act_as(session, _named(as_)), confirmation, _reasons(acknowledge)
-            )
-        except ReviewRefusedError as refused:
-            show(list(finding_lines(refused.findings, refused.unacknowledged)), to_errors=True)
-            raise
-        after = assessment_of(session, assessed_of(get_record(session, _kind(of), key)))
-    show([plain(f"Taken as {document_.key}."), *finding_lines(findings), *_standing_lines(after)])
+        body = form_of(ConfirmationIn, {"confirmation": said, "acknowledge": acknowledgements(acknowledge)})
+        made = writing.carry_out(CONFIRM, body).result
+        with writing.catalogue.reading() as session:
+            after = assessment_of(session, assessed_of(get_record(session, of, key)))
+    show([plain(f"Taken as {made.key}."), *finding_lines(made.findings), *_standing_lines(after)])
 
 
 def dispute(
@@ -103,10 +101,9 @@ def dispute(
     database: DatabaseOption = None,
 ) -> None:
     """Hold an entry to be wrong. It shows as disputed until a maintainer settles it, or you withdraw the dispute."""
-    with told(), opened(database) as catalogue, catalogue.writing() as session:
-        entry = get_record(session, _kind(of), key)
-        said = {"of": of, "key": key, "revision": entry.revision, "reason": reason, "feature": feature}
-        made = submission.dispute(session, act_as(session, _named(as_)), _checked(Dispute, said))
+    with told(), acting(database, _named(as_)) as writing:
+        said = _said(writing, of, key) | {"reason": reason, "feature": feature}
+        made = writing.carry_out(DISPUTE, form_of(Dispute, said)).result
     show([plain(f"Dispute {made.key} is open; {key} shows as disputed.")])
 
 
@@ -119,10 +116,16 @@ def sight(
     database: DatabaseOption = None,
 ) -> None:
     """Say where a half was found, so that others with the same device find it."""
-    with told(), opened(database) as catalogue, catalogue.writing() as session:
-        said = _checked(Sighting, {"half": key, "device": device, "board": board, "note": note})
-        made = submission.sight(session, act_as(session, _named(as_)), said)
+    with told(), acting(database, _named(as_)) as writing:
+        said = form_of(Sighting, {"half": key, "device": device, "board": board, "note": note})
+        made = writing.carry_out(SIGHT, said).result
     show([plain(f"Noted as {made.key}.")])
+
+
+def _said(writing: Writing, of: str, key: str) -> dict[str, Any]:
+    """The entry that something is said of, as it stands."""
+    with writing.catalogue.reading() as session:
+        return {"of": of, "key": key, "revision": get_record(session, _kind(of), key).revision}
 
 
 def _kind(of: str) -> str:
@@ -175,25 +178,6 @@ def _basis(
     observed = parse_pieces(values)
     told = [{name: each[name] for name in ("feature", *NUMBERS) if name in each} for each in observed]
     return {"basis": "measured", "values": told}
-
-
-def _checked(model: type[Any], said: dict[str, Any]) -> Any:
-    try:
-        return model.model_validate(said)
-    except ValidationError as error:
-        first = error.errors(include_url=False)[0]
-        field = ".".join(map(str, first["loc"]))
-        raise EntryError(message_of(first), field=field or None, remedy=remedy_for(first)) from error
-
-
-def _reasons(given: list[str] | None) -> dict[str, str]:
-    pairs = [each.partition("=") for each in given or []]
-    for code, sign, _ in pairs:
-        if not sign:
-            raise EntryError(
-                f"{code!r} gives no reason", field="--acknowledge", value=code, remedy="Write it as CODE=REASON"
-            )
-    return {code: reason for code, _, reason in pairs}
 
 
 def _standing_lines(assessment: Assessment) -> Iterator[RenderableType]:

@@ -2,21 +2,32 @@
 
 from __future__ import annotations
 
-import sys
 from typing import Annotated
 
 import typer
 from sqlalchemy.orm import Session
 
-from api.command_line.commands.common import EXIT_CODES, DatabaseOption, ExitCode, JsonOption, opened, show, told
+from api.command_line.commands.common import (
+    EXIT_CODES,
+    DatabaseOption,
+    ExitCode,
+    JsonOption,
+    acting,
+    opened,
+    print_json,
+    show,
+    told,
+)
 from api.command_line.output.console import plain
 from api.command_line.output.history import journal_lines, pending_table
-from api.operations.journal_pages import Wanted, journal_page
+from api.observations.checking import form_of
+from api.operations.pending import HASTEN, STOP
+from api.operations.record_pages import Wanted, journal_page
+from api.schemas.evidence import ReasonIn
 from api.schemas.history import LISTED_AT, JournalPage, PendingPage, pending_out
 from api.service.settings import DEFAULT_PAGE, MAX_PAGE
 from catalog.db.database import read_version
 from catalog.history import pending
-from catalog.history.acts import operators
 from catalog.history.documents import documents
 from catalog.history.rewriting import get_records
 from catalog.model.errors import EntryError, NotFoundError
@@ -107,7 +118,7 @@ def _record(session: Session, key: str, record: str | None) -> str:
 
 def _show(page: JournalPage, *, as_json: bool) -> None:
     if as_json:
-        sys.stdout.write(page.model_dump_json(indent=2) + "\n")
+        print_json(page)
     elif page.items:
         show(list(journal_lines(page.items)))
         if page.next is not None:
@@ -138,8 +149,7 @@ def listed(context: typer.Context, as_json: JsonOption = False, database: Databa
     with told(), opened(database) as catalogue, catalogue.reading() as session:
         found = documents(session, pending.RECORD, state="waiting")
     if as_json:
-        page = PendingPage(items=tuple(pending_out(each) for each in found), next=None)
-        sys.stdout.write(page.model_dump_json(indent=2) + "\n")
+        print_json(PendingPage(items=tuple(map(pending_out, found)), next=None))
     else:
         show([pending_table(found)] if found else [plain("Nothing waits.")])
 
@@ -151,9 +161,10 @@ def hasten(
     database: DatabaseOption = None,
 ) -> None:
     """Let a change happen now."""
-    with told(), opened(database) as catalogue, catalogue.writing() as session:
-        done = pending.hasten(session, operators(reason), key)
-    show([plain(f"{done.content['action']} of {done.content['key']}: {done.state}. {_why(done.state, done.content)}")])
+    with told(), acting(database) as writing:
+        done = writing.carry_out(HASTEN, form_of(ReasonIn, {"reason": reason}), key=key).result
+    why = done.decision if done.state == "lapsed" else ""
+    show([plain(f"{done.action} of {done.about}: {done.state}. {why}")])
 
 
 @waiting.command(epilog=EXIT_CODES)
@@ -163,10 +174,6 @@ def stop(
     database: DatabaseOption = None,
 ) -> None:
     """Let a change not happen."""
-    with told(), opened(database) as catalogue, catalogue.writing() as session:
-        done = pending.stop(session, operators(reason), key)
-    show([plain(f"{done.content['action']} of {done.content['key']} will not happen.")])
-
-
-def _why(state: str, content: dict[str, str]) -> str:
-    return content["decision"] if state == "lapsed" else ""
+    with told(), acting(database) as writing:
+        done = writing.carry_out(STOP, form_of(ReasonIn, {"reason": reason}), key=key).result
+    show([plain(f"{done.action} of {done.about} will not happen.")])

@@ -9,8 +9,7 @@ from typing import Annotated, Any, NoReturn, TypeVar
 import typer
 
 from api.command_line.commands.asking import ask
-from api.command_line.commands.common import DatabaseOption, ExitCode, JsonOption, show, snapshot_of, told
-from api.command_line.commands.files import object_of
+from api.command_line.commands.common import DatabaseOption, ExitCode, JsonOption, object_of, show, snapshot_of, told
 from api.command_line.commands.jaws import JawsOption, closed_jaws_of
 from api.command_line.output.answers import answer_blocks, caution_lines, explanation_blocks
 from api.identification.answering import answer, explanation

@@ -10,8 +10,7 @@ from typing import Annotated, Any, Literal
 
 import typer
 
-from api.command_line.commands.common import JsonOption, show, told
-from api.command_line.commands.files import STANDARD, bytes_of, object_of
+from api.command_line.commands.common import STANDARD, JsonOption, bytes_of, object_of, show, told
 from api.command_line.commands.jaws import JawsOption, closed_jaws_of
 from api.command_line.output.measuring import measure_blocks, onward, row_blocks
 from api.observations.checking import form_of

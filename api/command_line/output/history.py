@@ -10,9 +10,10 @@ from rich.text import Text
 from api.command_line.output.console import indented, plain, table
 from api.command_line.output.people import moment
 from api.operations.differences import differences
+from api.schemas.evidence import FindingOut
+from api.schemas.history import UndoneOut
 from catalog.history.documents import DocumentRecord
 from catalog.history.journal import JournalEntry
-from catalog.history.undoing import Undone
 from catalog.review import Finding, Severity
 
 SEVERITY_WORDS: Mapping[Severity, str] = {
@@ -26,14 +27,16 @@ MOST_DIFFERENCES = 12
 """Changed fields told of one change; --json has them all."""
 
 
-def finding_lines(findings: Iterable[Finding], unacknowledged: Iterable[Finding] = ()) -> Iterator[RenderableType]:
+def finding_lines(
+    findings: Iterable[Finding | FindingOut], unacknowledged: Iterable[Finding] = ()
+) -> Iterator[RenderableType]:
     """What the machine review found, with what to do; and how to let pass what is right as it is."""
     left = {finding.code for finding in unacknowledged}
     for finding in findings:
         yield indented(f"{SEVERITY_WORDS[finding.severity]} ({finding.field}): {finding.message}", 2)
         yield indented(finding.remedy, 4)
         if finding.code in left:
-            yield indented(f"If it is right as it is: --acknowledge '{finding.code.value}=why it is right'", 4)
+            yield indented(f"If it is right as it is: --acknowledge '{finding.code}=why it is right'", 4)
 
 
 def journal_lines(rows: Sequence[JournalEntry]) -> Iterator[RenderableType]:
@@ -69,12 +72,12 @@ def pending_table(waiting: Sequence[DocumentRecord]) -> RenderableType:
     return rows
 
 
-def undone_lines(contributor: str, undone: Undone) -> Iterator[RenderableType]:
+def undone_lines(undone: UndoneOut) -> Iterator[RenderableType]:
     """What an undo took back and kept."""
-    yield plain(f"{len(undone.taken_back)} changed records of {contributor} are as they were before.")
-    for record, key in undone.taken_back:
-        yield indented(f"{record} {key}", 2)
+    yield plain(f"{len(undone.taken_back)} changed records of {undone.contributor} are as they were before.")
+    for each in undone.taken_back:
+        yield indented(f"{each.record} {each.key}", 2)
     if undone.kept:
         yield plain(f"{len(undone.kept)} could not be taken back whole:")
-    for each in undone.kept:
-        yield indented(f"{each.record} {each.key}: {each.why} ({', '.join(each.by)})", 2)
+    for kept in undone.kept:
+        yield indented(f"{kept.record} {kept.key}: {kept.why} ({', '.join(kept.by)})", 2)

@@ -2,37 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
-from sqlalchemy.orm import Session
 from starlette.responses import Response
 
 from api.observations.short_form_writing import piece_of
-from api.operations.case_ranking import checked_summary, judged_half, require_half, revision_of, suggested
-from api.operations.case_reading import case_of, evidence_in
-from api.operations.transaction import Writing, WritingDep
-from api.schemas.cases import AcceptIn, CaseOut, CommentIn, CommentOut, SpecimenIn, asked_of, case_item, comment_out
-from api.schemas.evidence import ReasonIn
+from api.operations.case_reading import case_of
+from api.operations.cases import ACCEPT, COMMENT_ON_CASE, REOPEN_CASE, REVISE_CASE, SAVE_CASE, WITHDRAW_CASE
+from api.operations.operation import Operation
+from api.operations.requests import WritingDep
+from api.schemas.cases import CaseOut, case_item
 from api.service.dependencies import CatalogueDep, SnapshotDep
-from api.service.paging import decode_number, encode_cursor
+from api.service.paging import Listing
 from api.service.settings import DEFAULT_PAGE
 from api.web.bench.request import Bench, query_of, read
 from api.web.contribute import entry_fields as fields
 from api.web.page.addresses import half_page
-from api.web.page.form_actions import REFUSED, act_once, model_of, refused, see_other
+from api.web.page.form_actions import REFUSED, act_once, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.rendering import Visit, VisitDep
-from catalog.accounts.access import Permission, allowed, require
-from catalog.cases import lifecycle
-from catalog.cases.retrieval import Case, get_case, own_cases, public_cases, seer, seer_of
-from catalog.cases.specimens import COMMENT, SPECIMEN, Comment, Specimen
+from catalog.accounts.access import Permission
+from catalog.cases.retrieval import own_cases, public_cases, seer
+from catalog.cases.specimens import SPECIMEN
 from catalog.contribute.acknowledgements import ReviewRefusedError
 from catalog.db.database import Catalogue
-from catalog.history.acts import Act
-from catalog.history.preconditions import require_unchanged, tag_of
-from catalog.snapshot.snapshot import Snapshot
 from matcher.features import FEATURES
 
 router = APIRouter(include_in_schema=False)
@@ -48,18 +43,19 @@ VERDICTS = {"identified": "identified", "shortlist": "not settled", "no_match": 
 @router.get("/cases")
 def cases(visit: VisitDep, catalogue: CatalogueDep, cursor: CursorText = "") -> Response:
     """Public cases that are open, and one's own."""
-    after = decode_number(cursor or None, "cases", {})
+    listing = Listing(name="cases", cursor=cursor or None, limit=DEFAULT_PAGE)
     with catalogue.reading() as session:
-        found = public_cases(session, after=after, limit=DEFAULT_PAGE + 1)
-        own = own_cases(session, visit.who.name) if visit.signed_in and after is None else []
-    items = [case_item(case) for case in found[:DEFAULT_PAGE]]
-    more = encode_cursor(str(found[DEFAULT_PAGE - 1].document.id), "cases", {}) if len(found) > DEFAULT_PAGE else ""
+        found = listing.page(
+            lambda after, most: public_cases(session, after=after, limit=most), lambda case: case.document.id
+        )
+        own = own_cases(session, visit.who.name) if visit.signed_in and not cursor else []
+    items = [case_item(case) for case in found.items]
     items.sort(key=lambda item: item.changed_since is None)
     return visit.page(
         "cases.html",
         items=items,
         own=[case_item(case) for case in own],
-        more=more,
+        more=found.next or "",
         half_page=half_page,
         verdicts=VERDICTS,
     )
@@ -78,15 +74,7 @@ def save_case(visit: VisitDep, form: FormDep, snapshot: SnapshotDep, writing: Wr
     pairs = [(name.removeprefix("bench."), value) for name, value in form.pairs if name.startswith("bench.")]
     bench = read(snapshot, pairs)
     try:
-        require(visit.who, Permission.SAVE_SPECIMEN)
-        body = model_of(SpecimenIn, _specimen(form, bench))
-        summary, _ = checked_summary(snapshot, asked_of(body.specimen()))
-
-        def work(session: Session, act: Act) -> CaseOut:
-            document = lifecycle.save(session, act, body.specimen(), summary, private=body.private)
-            return case_of(session, document.key, seer_of(act))
-
-        made = act_once(writing, form, CaseOut, work)
+        made = act_once(writing, form, SAVE_CASE, lambda: _specimen(form, bench))
     except REFUSED as error:
         filled, status = refused(form, error, ("title",))
         return _new(visit, bench, filled, pairs, status)
@@ -164,31 +152,28 @@ def _bench_query(found: CaseOut) -> str:
 
 
 @router.post("/cases/{key}")
-def say_or_change(
-    key: str,
-    visit: VisitDep,
-    form: FormDep,
-    catalogue: CatalogueDep,
-    snapshot: SnapshotDep,
-    writing: WritingDep,
-) -> Response:
+def say_or_change(key: str, visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
     """Suggest a half, comment; for its author: accept, show or hide it, close or reopen it."""
     action = form.one("do") or "comment"
+    operation = OPERATIONS.get(action, WITHDRAW_CASE)
     try:
-        if action == "comment":
-            _comment(visit, key, form, snapshot, writing)
-        elif action == "accept":
-            _accept(visit, key, form, snapshot, writing)
-        elif action in ("public", "private"):
-            _show(visit, key, form, snapshot, writing)
-        else:
-            _close(visit, key, form, writing, lifecycle.reopen if action == "reopen" else lifecycle.withdraw)
+        act_once(writing, form, operation, lambda: _given(visit, form, catalogue, key), record=SPECIMEN, key=key)
     except REFUSED as error:
         filled, status = refused(form, error, PLACES.get(action, ()), lambda name: _place(action, name))
         findings = error.findings if isinstance(error, ReviewRefusedError) else ()
         return _case(visit, catalogue, key, filled, status, findings)
     return see_other(f"/cases/{key}?said={SAID.get(action, 'changed')}")
 
+
+OPERATIONS: Mapping[str, Operation[Any, Any]] = {
+    "comment": COMMENT_ON_CASE,
+    "accept": ACCEPT,
+    "public": REVISE_CASE,
+    "private": REVISE_CASE,
+    "reopen": REOPEN_CASE,
+    "withdraw": WITHDRAW_CASE,
+}
+"""What each of a case's forms does."""
 
 SAID = {"comment": "commented", "accept": "solved", "withdraw": "withdrawn", "reopen": "reopened"}
 PLACES = {
@@ -206,84 +191,17 @@ def _place(action: str, name: str) -> str:
     return "close.reason" if action in ("withdraw", "reopen") and name == "reason" else name
 
 
-def _comment(visit: Visit, key: str, form: Form, snapshot: Snapshot, writing: Writing) -> None:
-    require(visit.who, Permission.DISCUSS)
-    body = model_of(CommentIn, {"text": form.one("text"), **fields.given(form, ("half",))})
-    judged, revision = None, None
-    if body.half is not None:
-        require_half(snapshot, body.half)
-        with writing.catalogue.reading() as session:
-            specimen = Specimen.model_validate(get_case(session, key, seer(visit.who)).document.content)
-        judged, revision = judged_half(snapshot, asked_of(specimen), body.half), revision_of(snapshot, body.half)
-    said = Comment(specimen=key, text=body.text, half=body.half, revision=revision)
-
-    def work(session: Session, act: Act) -> CommentOut:
-        found = get_case(session, key, seer_of(act))
-        document = lifecycle.comment(session, act, found, said, judged)
-        return comment_out(
-            document, {each.half: each for each in (judged,) if each}, tag_of(session, COMMENT, document.key)
-        )
-
-    act_once(writing, form, CommentOut, work)
-
-
-def _accept(visit: Visit, key: str, form: Form, snapshot: Snapshot, writing: Writing) -> None:
-    require(visit.who, Permission.SAVE_SPECIMEN)
-    typed = {name: form.one(f"accept.{name}") for name in ("half", "reason", "comment")}
-    given: dict[str, Any] = {name: text for name, text in typed.items() if text}
-    confirm = {"no": False, "yes": True}.get(form.one("accept.confirm"))
-    body = model_of(AcceptIn, {**given, "confirm": confirm, "acknowledge": fields.acknowledged(form)})
-    require_half(snapshot, body.half)
-    if body.confirm:
-        require(visit.who, Permission.GIVE_EVIDENCE)
-    choice = lifecycle.Choice(
-        half=body.half,
-        listed=snapshot.halves[body.half].origin == "listed",
-        reason=body.reason,
-        comment=body.comment,
-        confirm=body.confirm,
-        may_confirm=allowed(visit.who, Permission.GIVE_EVIDENCE) is None,
-        acknowledged=body.acknowledge,
-    )
-
-    def work(session: Session, act: Act) -> CaseOut:
-        found = lifecycle.own_case(session, act, key, maintained=True)
-        require_unchanged(session, SPECIMEN, key, form.tag)
-        lifecycle.accept(session, act, found, choice, lambda: evidence_in(found))
-        return case_of(session, key, seer_of(act))
-
-    act_once(writing, form, CaseOut, work, reason=body.reason)
-
-
-def _show(visit: Visit, key: str, form: Form, snapshot: Snapshot, writing: Writing) -> None:
-    """Make one's own case public, or private."""
-    require(visit.who, Permission.SAVE_SPECIMEN)
-    with writing.catalogue.reading() as session:
-        standing = get_case(session, key, seer(visit.who))
-        halves = suggested(session, standing)
-        kept = case_of(session, key, seer(visit.who)).specimen
-    body = model_of(SpecimenIn, {**kept, "visibility": form.one("do")})
-    summary, judged = checked_summary(snapshot, asked_of(body.specimen()), halves)
-
-    def work(session: Session, act: Act) -> CaseOut:
-        found = lifecycle.own_case(session, act, key)
-        require_unchanged(session, SPECIMEN, key, form.tag)
-        lifecycle.revise(session, act, found, body.specimen(), summary, judged, private=body.private)
-        return case_of(session, key, seer_of(act))
-
-    act_once(writing, form, CaseOut, work)
-
-
-def _close(
-    visit: Visit, key: str, form: Form, writing: Writing, change: Callable[[Session, Act, Case], object]
-) -> None:
-    require(visit.who, Permission.SAVE_SPECIMEN)
-    body = model_of(ReasonIn, {"reason": form.one("close.reason")})
-
-    def work(session: Session, act: Act) -> CaseOut:
-        found = lifecycle.own_case(session, act, key, maintained=True)
-        require_unchanged(session, SPECIMEN, key, form.tag)
-        change(session, act, found)
-        return case_of(session, key, seer_of(act))
-
-    act_once(writing, form, CaseOut, work, reason=body.reason)
+def _given(visit: Visit, form: Form, catalogue: Catalogue, key: str) -> dict[str, Any]:
+    """What was typed into one of a case's forms."""
+    action = form.one("do") or "comment"
+    if action == "comment":
+        return {"text": form.one("text"), **fields.given(form, ("half",))}
+    if action == "accept":
+        confirm = {"no": False, "yes": True}.get(form.one("accept.confirm"))
+        typed = fields.given(form, ("half", "reason", "comment"), "accept.")
+        return {**typed, "confirm": confirm, "acknowledge": fields.acknowledged(form)}
+    if action in ("public", "private"):
+        with catalogue.reading() as session:
+            kept = case_of(session, key, seer(visit.who)).specimen
+        return {**kept, "visibility": action}
+    return {"reason": form.one("close.reason")}

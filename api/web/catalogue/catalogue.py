@@ -12,7 +12,7 @@ from markupsafe import Markup
 from starlette.responses import Response
 
 from api.service.dependencies import SnapshotDep
-from api.service.paging import LONGEST_CURSOR, decode_cursor, encode_cursor
+from api.service.paging import LONGEST_CURSOR, Listing
 from api.web.catalogue.order import BY_FIT, BY_NAME, DIMENSION_OF, NEAREST, ORDERS, Order, page_of, place_of, written
 from api.web.catalogue.tray import tray_of
 from api.web.page import freshness
@@ -101,10 +101,10 @@ def _found(snapshot: Snapshot, wanted: Asked, cursor: str | None) -> dict[str, A
     records = [record for record in listed if _is_wanted(record, wanted, fits)]
     near = figure_typed(wanted.near) if wanted.sort in NEAREST else None
     order = Order(by=wanted.sort, near=near, fits=fits)
-    after = place_of(decode_cursor(cursor, "catalogue", wanted.filters))
-    shown = page_of(records, order, after, ON_A_PAGE)
+    listing = Listing(name="catalogue", cursor=cursor, limit=ON_A_PAGE, filters=wanted.filters)
+    shown = page_of(records, order, place_of(listing.after), ON_A_PAGE)
     tray = tray_of(shown.records)
-    more = None if shown.after is None else encode_cursor(written(shown.after), "catalogue", wanted.filters)
+    more = None if shown.after is None else listing.cursor_after(written(shown.after))
     return {
         "wanted": wanted,
         "orders": [(name, words) for name, words in ORDERS.items() if name != BY_FIT or wanted.q],

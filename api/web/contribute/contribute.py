@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from fastapi import APIRouter
-from sqlalchemy.orm import Session
 from starlette.responses import Response
 
-from api.operations.transaction import Writing, WritingDep
-from api.schemas.contributing import ChangeOut, ContributedOut, HalfIn, SeriesIn, change_out, contributed_out
+from api.operations.entries import ADD, REVISE
+from api.operations.requests import WritingDep
+from api.operations.transaction import Writing
+from api.schemas.contributing import HalfIn, SeriesIn
 from api.service.dependencies import CatalogueDep
 from api.service.problems import ApiError
 from api.web.contribute import entry_fields as fields
@@ -29,16 +30,14 @@ from api.web.contribute.series_form import (
     with_table,
 )
 from api.web.page.addresses import half_page, series_page
-from api.web.page.form_actions import REFUSED, act_once, model_of, refused, see_other
+from api.web.page.form_actions import REFUSED, act_once, refused, see_other
 from api.web.page.forms import EMPTY, Filled, Form, FormDep
 from api.web.page.history import happened_since, row_of, waiting_changes
 from api.web.page.rendering import Visit, VisitDep
-from catalog.accounts.access import Permission, require
-from catalog.contribute.contributing import contribute, revise_entry
+from catalog.accounts.access import Permission
 from catalog.db.database import Catalogue
-from catalog.history.acts import Act
 from catalog.history.documents import new_key
-from catalog.history.preconditions import require_unchanged, tag_of
+from catalog.history.preconditions import tag_of
 from catalog.history.rewriting import AnyRecord, get_record
 from catalog.model.entries import Half, Series
 from catalog.model.errors import StaleError
@@ -127,7 +126,7 @@ def half_form(visit: VisitDep) -> Response:
 @router.post("/contribute/half")
 def add_half(visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
     """Look a half over, or add it."""
-    return _sent(visit, HALF, form, catalogue, lambda: _add(visit, HALF, form, writing))
+    return _sent(visit, HALF, form, catalogue, lambda: _add(HALF, form, writing))
 
 
 @router.get("/contribute/series")
@@ -139,7 +138,7 @@ def series_form(visit: VisitDep) -> Response:
 @router.post("/contribute/series")
 def add_series(visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
     """Look a series over, read a table into it, give it more rows, or add it."""
-    return _sent(visit, SERIES, form, catalogue, lambda: _add(visit, SERIES, form, writing))
+    return _sent(visit, SERIES, form, catalogue, lambda: _add(SERIES, form, writing))
 
 
 @router.get("/halves/{key}/revise")
@@ -223,7 +222,6 @@ def _sent(
             return _table(visit, sheet, form, stands)
         if form.one("do") == "review":
             return _sheet(visit, sheet, kept, looked=_look(catalogue, sheet, form), stands=stands(False))
-        require(visit.who, Permission.CONTRIBUTE)
         return save()
     except REFUSED as error:
         table = form.one("do") == "table"
@@ -253,18 +251,12 @@ def _look(catalogue: Catalogue, sheet: Sheet, form: Form) -> Looked:
         return look_over(session, sheet.kind, given)
 
 
-def _body(sheet: Sheet, form: Form) -> Any:
-    given = {"entry": sheet.entry_of(form), "reason": form.one("reason"), "acknowledge": fields.acknowledged(form)}
-    return model_of(sheet.body, given)
+def _given(sheet: Sheet, form: Form) -> dict[str, Any]:
+    return {"entry": sheet.entry_of(form), "reason": form.one("reason"), "acknowledge": fields.acknowledged(form)}
 
 
-def _add(visit: Visit, sheet: Sheet, form: Form, writing: Writing) -> Response:
-    body = _body(sheet, form)
-
-    def work(session: Session, act: Act) -> ContributedOut:
-        return contributed_out(session, body.entry, contribute(session, act, body.entry, body.acknowledge))
-
-    made = act_once(writing, form, ContributedOut, work, reason=body.reason)
+def _add(sheet: Sheet, form: Form, writing: Writing) -> Response:
+    made = act_once(writing, form, ADD, lambda: _given(sheet, form), kind=sheet.body)
     return see_other(sheet.page(made.key, "?said=added"))
 
 
@@ -276,15 +268,9 @@ def _revision(visit: Visit, sheet: Sheet, key: str, catalogue: Catalogue) -> Res
 
 def _revised(visit: Visit, sheet: Sheet, key: str, form: Form, catalogue: Catalogue, writing: Writing) -> Response:
     def save() -> Response:
-        body = _body(sheet, form)
-
-        def work(session: Session, act: Act) -> ChangeOut:
-            get_record(session, sheet.record, key)
-            require_unchanged(session, sheet.record, key, form.tag)
-            made = revise_entry(session, act, key, body.entry, body.acknowledge, delay=writing.delay)
-            return change_out(session, sheet.record, key, made.submitted, made.findings)
-
-        made = act_once(writing, form, ChangeOut, work, reason=body.reason)
+        made = act_once(
+            writing, form, REVISE, lambda: _given(sheet, form), record=sheet.record, key=key, kind=sheet.body
+        )
         return see_other(sheet.page(key, f"?said={'waits' if made.pending else 'changed'}"))
 
     def stands(stale: bool) -> Standing:

@@ -3,31 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 from fastapi import APIRouter
-from pydantic import BaseModel
-from sqlalchemy.orm import Session
 from starlette.responses import Response
 
-from api.operations.transaction import Writing, WritingDep
-from api.schemas.contributing import ChangeOut, MergeIn, RevertIn, change_out
-from api.schemas.evidence import ReasonIn
+from api.operations.entries import MERGE, RESTORE, REVERT, WITHDRAW
+from api.operations.operation import Operation
+from api.operations.requests import WritingDep
+from api.operations.transaction import Writing
+from api.schemas.contributing import ChangeOut
 from api.schemas.problems import FieldProblem
 from api.service.dependencies import CatalogueDep
 from api.service.problems import ApiError
 from api.web.page.entry_lookup import PAGES, about
-from api.web.page.form_actions import REFUSED, act_once, model_of, refused, see_other
+from api.web.page.form_actions import REFUSED, act_once, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.history import waiting_changes
 from api.web.page.rendering import Visit, VisitDep
-from catalog.accounts.access import Permission, require
+from catalog.accounts.access import Permission
 from catalog.db.database import Catalogue
 from catalog.evidence.standing import EntryRecord
 from catalog.history import journal
-from catalog.history.acts import Act
-from catalog.history.changing import Changed, restore
-from catalog.history.pending import Submitted, submit_merge, submit_revert, submit_withdrawal
-from catalog.history.preconditions import require_unchanged
 from catalog.model.errors import StaleError
 
 router = APIRouter(include_in_schema=False)
@@ -39,6 +36,13 @@ FIELDS: Mapping[str, tuple[str, ...]] = {
     "revert": ("revision", "reason"),
 }
 """What each of the changes asks for, as fields ``merge.into``."""
+
+OPERATIONS: Mapping[str, Operation[Any, ChangeOut]] = {
+    "withdraw": WITHDRAW,
+    "merge": MERGE,
+    "restore": RESTORE,
+    "revert": REVERT,
+}
 
 LARGEST_REVISION_DIGITS = 9
 """Figures of a revision's number."""
@@ -74,13 +78,12 @@ def _page(
     )
 
 
-def _body(form: Form, action: str) -> ReasonIn | MergeIn | RevertIn:
-    typed = {name: form.one(f"{action}.{name}") for name in FIELDS[action]}
-    if action == "merge":
-        return model_of(MergeIn, typed)
-    if action == "revert":
-        return model_of(RevertIn, {**typed, "revision": _revision(typed["revision"])})
-    return model_of(ReasonIn, typed)
+def _given(form: Form, of: EntryRecord, action: str) -> dict[str, Any]:
+    """What was typed for a change. Raises ApiError where none is named, or one that this kind of entry has not."""
+    if action not in FIELDS or (action == "merge" and of != "half"):
+        raise ApiError("invalid-request", "the form does not say what is to be done")
+    typed: dict[str, Any] = {name: form.one(f"{action}.{name}") for name in FIELDS[action]}
+    return {**typed, "revision": _revision(typed["revision"])} if action == "revert" else typed
 
 
 def _revision(text: str) -> int:
@@ -90,31 +93,11 @@ def _revision(text: str) -> int:
     return int(text)
 
 
-def _submit(
-    session: Session, act: Act, writing: Writing, of: EntryRecord, key: str, body: BaseModel, action: str
-) -> Submitted:
-    if isinstance(body, MergeIn):
-        return submit_merge(session, act, key, body.into, writing.delay)
-    if isinstance(body, RevertIn):
-        return submit_revert(session, act, of, key, body.revision, delay=writing.delay)
-    if action == "restore":
-        return Submitted(changed=Changed(revision=restore(session, act, of, key)))
-    return submit_withdrawal(session, act, of, key, writing.delay)
-
-
 def _change(of: EntryRecord, key: str, visit: Visit, form: Form, catalogue: Catalogue, writing: Writing) -> Response:
     action = form.one("do")
+    operation = OPERATIONS.get(action, WITHDRAW)
     try:
-        require(visit.who, Permission.CONTRIBUTE)
-        if action not in FIELDS or (action == "merge" and of != "half"):
-            raise ApiError("invalid-request", "the form does not say what is to be done")
-        body = _body(form, action)
-
-        def work(session: Session, act: Act) -> ChangeOut:
-            require_unchanged(session, of, key, form.tag)
-            return change_out(session, of, key, _submit(session, act, writing, of, key, body, action))
-
-        made = act_once(writing, form, ChangeOut, work, reason=body.reason)
+        made = act_once(writing, form, operation, lambda: _given(form, of, action), record=of, key=key)
     except REFUSED as error:
         own = [f"{action}.{name}" for name in FIELDS.get(action, ())]
         filled, status = refused(form, error, own, lambda name: f"{action}.{name}")

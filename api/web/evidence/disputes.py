@@ -3,24 +3,22 @@
 from __future__ import annotations
 
 from fastapi import APIRouter
-from sqlalchemy.orm import Session
 from starlette.responses import Response
 
-from api.operations.transaction import Writing, WritingDep
-from api.schemas.evidence import ReasonIn, ResolutionIn, StatementOut
+from api.operations.evidence import ANSWER, RESOLVE
+from api.operations.requests import WritingDep
+from api.operations.transaction import Writing
 from api.service.dependencies import CatalogueDep
-from api.web.evidence.evidence import statement_as_it_stands, told
+from api.web.evidence.evidence import told
 from api.web.page.entry_lookup import PAGES
-from api.web.page.form_actions import REFUSED, act_once, model_of, refused, see_other
+from api.web.page.form_actions import REFUSED, act_once, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.rendering import Visit, VisitDep
-from catalog.accounts.access import Permission, require
+from catalog.accounts.access import Permission
 from catalog.db.database import Catalogue
-from catalog.evidence import submission
-from catalog.evidence.statements import Answer, Dispute
-from catalog.history.acts import Act
+from catalog.evidence.statements import Dispute
 from catalog.history.documents import documents, get_document
-from catalog.history.preconditions import require_unchanged, tag_of
+from catalog.history.preconditions import tag_of
 
 router = APIRouter(include_in_schema=False)
 
@@ -46,10 +44,7 @@ def answer_or_settle(
     """Answer it, or settle it."""
     settling = form.one("do") == "settle"
     try:
-        if settling:
-            _settle(visit, key, form, writing)
-        else:
-            _answer(visit, key, form, writing)
+        (_settle if settling else _answer)(key, form, writing)
     except REFUSED as error:
         field = "settle.reason" if settling else "answer.reason"
         filled, status = refused(form, error, (field,), lambda name: field if name == "reason" else name)
@@ -57,33 +52,17 @@ def answer_or_settle(
     return see_other(f"/disputes/{key}?said={'settled' if settling else 'answered'}")
 
 
-def _answer(visit: Visit, key: str, form: Form, writing: Writing) -> None:
-    require(visit.who, Permission.DISCUSS)
-    body = model_of(ReasonIn, {"reason": form.one("answer.reason")})
-    act_once(
-        writing,
-        form,
-        StatementOut,
-        lambda session, act: statement_as_it_stands(
-            session, submission.answer(session, act, Answer(dispute=key, text=body.reason))
-        ),
-    )
+def _answer(key: str, form: Form, writing: Writing) -> None:
+    act_once(writing, form, ANSWER, lambda: {"reason": form.one("answer.reason")}, key=key)
 
 
-def _settle(visit: Visit, key: str, form: Form, writing: Writing) -> None:
-    require(visit.who, Permission.GIVE_EVIDENCE)
+def _settle(key: str, form: Form, writing: Writing) -> None:
     given = {
         "outcome": form.one("settle.outcome"),
         "reason": form.one("settle.reason"),
         "set_aside": form.many("settle.set_aside"),
     }
-    body = model_of(ResolutionIn, {"resolution": given})
-
-    def work(session: Session, act: Act) -> StatementOut:
-        require_unchanged(session, "dispute", key, form.tag)
-        return statement_as_it_stands(session, submission.resolve(session, act, key, body.resolution))
-
-    act_once(writing, form, StatementOut, work, reason=body.resolution.reason)
+    act_once(writing, form, RESOLVE, lambda: {"resolution": given}, record="dispute", key=key)
 
 
 def _one_dispute(

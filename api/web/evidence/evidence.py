@@ -6,28 +6,25 @@ from functools import partial
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
-from sqlalchemy.orm import Session
 from starlette.responses import Response
 
-from api.operations.transaction import Writing, WritingDep
-from api.schemas.evidence import ConfirmationIn, StatementOut, statement_out
+from api.operations.evidence import CONFIRM, DISPUTE, SIGHT
+from api.operations.requests import WritingDep
+from api.operations.transaction import Writing
 from api.service.dependencies import CatalogueDep
 from api.web.contribute import entry_fields as fields
 from api.web.evidence.forms import TOOLS, WAYS, confirmation_of, countable, measurable, value_place
 from api.web.page.addresses import half_page
 from api.web.page.entry_lookup import PAGES, About, about
-from api.web.page.form_actions import REFUSED, act_once, model_of, refused, see_other
+from api.web.page.form_actions import REFUSED, act_once, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.rendering import Visit, VisitDep
-from catalog.accounts.access import Permission, require
+from catalog.accounts.access import Permission
 from catalog.contribute.acknowledgements import ReviewRefusedError
 from catalog.db.database import Catalogue
-from catalog.evidence import submission
 from catalog.evidence.standing import EntryRecord
-from catalog.evidence.statements import FEATURES_OF, Dispute, Sighting
-from catalog.history.acts import Act
+from catalog.evidence.statements import FEATURES_OF, Dispute
 from catalog.history.documents import DocumentRecord, documents
-from catalog.history.preconditions import tag_of
 from catalog.model.errors import StaleError
 from catalog.records import queries
 from matcher.features import FEATURES
@@ -66,25 +63,19 @@ def _confirm_page(
 
 
 def _confirm(of: EntryRecord, key: str, visit: Visit, form: Form, catalogue: Catalogue, writing: Writing) -> Response:
-    def work(session: Session, act: Act) -> StatementOut:
-        document, findings = submission.confirm(session, act, body.confirmation, body.acknowledge)
-        return statement_out(document, tag_of(session, document.record, document.key), findings)
-
     try:
-        require(visit.who, Permission.GIVE_EVIDENCE)
-        given = {"confirmation": confirmation_of(form, of, key), "acknowledge": fields.acknowledged(form)}
-        body = model_of(ConfirmationIn, given)
-        act_once(writing, form, StatementOut, work)
+        act_once(
+            writing,
+            form,
+            CONFIRM,
+            lambda: {"confirmation": confirmation_of(form, of, key), "acknowledge": fields.acknowledged(form)},
+        )
     except REFUSED as error:
-        filled, status = refused(form, error, place=partial(_place, form, of))
+        filled, status = refused(form, error, place=partial(value_place, form, of))
         findings = error.findings if isinstance(error, ReviewRefusedError) else ()
         entry = about(catalogue, of, key, form.tag if isinstance(error, StaleError) else None)
         return _confirm_page(visit, catalogue, entry, form.one("basis"), filled, status, findings)
     return see_other(PAGES[of](key, "?said=confirmed"))
-
-
-def _place(form: Form, of: EntryRecord, name: str) -> str:
-    return value_place(form, of, name)
 
 
 def _dispute_page(visit: Visit, catalogue: Catalogue, entry: About, filled: Filled, status: int = 200) -> Response:
@@ -111,25 +102,13 @@ def told(document: DocumentRecord) -> dict[str, Any]:
 
 def _dispute(of: EntryRecord, key: str, visit: Visit, form: Form, catalogue: Catalogue, writing: Writing) -> Response:
     try:
-        require(visit.who, Permission.GIVE_EVIDENCE)
         given = {"of": of, "key": key, **fields.given(form, ("revision", "feature", "reason"))}
-        body = model_of(Dispute, given)
-        act_once(
-            writing,
-            form,
-            StatementOut,
-            lambda session, act: statement_as_it_stands(session, submission.dispute(session, act, body)),
-        )
+        act_once(writing, form, DISPUTE, lambda: given)
     except REFUSED as error:
         filled, status = refused(form, error, ("reason",))
         entry = about(catalogue, of, key, form.tag if isinstance(error, StaleError) else None)
         return _dispute_page(visit, catalogue, entry, filled, status)
     return see_other(PAGES[of](key, "?said=disputed"))
-
-
-def statement_as_it_stands(session: Session, document: DocumentRecord) -> StatementOut:
-    """A statement with its tag."""
-    return statement_out(document, tag_of(session, document.record, document.key))
 
 
 @router.get("/halves/{key}/sighting")
@@ -141,18 +120,11 @@ def sighting_page(key: str, visit: VisitDep, catalogue: CatalogueDep) -> Respons
 @router.post("/halves/{key}/sighting")
 def sight(key: str, visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
     """Keep where it was found."""
+    given: dict[str, Any] = {"half": key, **fields.given(form, ("device", "board", "note"))}
+    if cited := fields.given(form, fields.SOURCE, "citation."):
+        given["citation"] = cited
     try:
-        require(visit.who, Permission.CONTRIBUTE)
-        given: dict[str, Any] = {"half": key, **fields.given(form, ("device", "board", "note"))}
-        if cited := fields.given(form, fields.SOURCE, "citation."):
-            given["citation"] = cited
-        body = model_of(Sighting, given)
-        act_once(
-            writing,
-            form,
-            StatementOut,
-            lambda session, act: statement_as_it_stands(session, submission.sight(session, act, body)),
-        )
+        act_once(writing, form, SIGHT, lambda: given)
     except REFUSED as error:
         filled, status = refused(form, error, ("device",))
         return _sighting_page(visit, about(catalogue, "half", key), filled, status)

@@ -5,18 +5,18 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import replace
-from typing import Any, TypeVar
+from typing import Any
 
 from pydantic import BaseModel, ValidationError
-from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse
 
 from api.observations.checking import form_of
+from api.operations.operation import B, Operation, R
 from api.operations.transaction import Writing
 from api.schemas.problems import FieldProblem
 from api.service.problems import ApiError, problem_of
 from api.web.page.forms import Filled, Form
-from catalog.history.acts import Act
+from catalog.accounts.access import require
 from catalog.model.errors import CatalogueError, KeyReusedError, UnauthorisedError
 from matcher.errors import ObservationError, ObservationErrors
 from matcher.features import FEATURES
@@ -25,9 +25,6 @@ REFUSED = (ApiError, CatalogueError, ObservationError, ObservationErrors, Valida
 """What a form can be refused with; whatever else happens is the program's fault and not the person's."""
 
 SEE_OTHER = 303
-
-A = TypeVar("A", bound=BaseModel)
-M = TypeVar("M", bound=BaseModel)
 
 _INDEX = re.compile(r"\[(\d+)\]")
 _NO_NUMBER = re.compile(r"unable to parse string as (?:a number|an integer)")
@@ -43,26 +40,28 @@ class _Sent(BaseModel):
 def act_once(
     writing: Writing,
     form: Form,
-    kind: type[A],
-    work: Callable[[Session, Act], A],
+    operation: Operation[B, R],
+    given: Callable[[], Mapping[str, Any]],
     *,
-    reason: str = "",
-    told_once: Collection[str] = (),
-) -> A:
+    record: str = "",
+    key: str = "",
+    kind: type[B] | None = None,
+) -> R:
     """Do what a form asks: under the form's own key, so that a second click changes nothing more. The same key with
-    anything else in the form is another wish, and refused."""
-    asked = replace(writing, key=form.once or writing.key, if_match=form.tag or writing.if_match)
-    return asked.made(kind, work, body=_Sent(pairs=form.pairs), reason=reason, told_once=told_once)
+    anything else in the form is another wish, and refused.
+
+    ``given`` is what was typed, as fields of the operation's body; it is looked at after the permission. ``kind`` is
+    the body's own type, where the operation takes several.
+    """
+    require(writing.who, operation.permission)
+    body = form_of(kind or operation.body, dict(given()))
+    asked = replace(writing, key=form.once or writing.key, tags=(form.tag,) if form.tag else writing.tags)
+    return asked.carry_out(operation, body, record=record, key=key, asked=_Sent(pairs=form.pairs)).result
 
 
 def see_other(address: str) -> RedirectResponse:
     """Go to the page that shows what came of it (RFC 9110, 15.4.4)."""
     return RedirectResponse(address, status_code=SEE_OTHER)
-
-
-def model_of(kind: type[M], given: Mapping[str, Any]) -> M:
-    """What was typed as the model that takes it; raises ApiError with every field that does not do."""
-    return form_of(kind, dict(given))
 
 
 def refused(

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Annotated
-from urllib.parse import parse_qsl, urlsplit
+from urllib.parse import parse_qsl
 
 from fastapi import Depends, Request
 
 from api.schemas.problems import FieldProblem
+from api.service.access import from_own_page
 from api.service.problems import ApiError
 from catalog.history.documents import new_key
 
@@ -72,7 +73,7 @@ class Filled:
 
 
 async def _form(request: Request) -> Form:
-    if not _from_here(request):
+    if not from_own_page(request.method, request.headers):
         raise ApiError("forbidden", "this form was sent from another site's page")
     sent = request.headers.get("content-type", "").split(";")[0].strip().lower()
     if sent != URLENCODED:
@@ -83,15 +84,6 @@ async def _form(request: Request) -> Form:
     except ValueError as error:
         raise ApiError("invalid-request", f"the form cannot be read: {error}") from error
     return Form(pairs=tuple((name, value.replace("\r\n", "\n")) for name, value in pairs))
-
-
-def _from_here(request: Request) -> bool:
-    """Whether a form comes from a page of this server (W3C Fetch Metadata; else Origin). One that says neither is
-    refused: every browser says at least one of them where it sends a form."""
-    site, origin = request.headers.get("sec-fetch-site"), request.headers.get("origin")
-    if site is not None:
-        return site == "same-origin"
-    return origin is not None and urlsplit(origin).netloc == request.headers.get("host")
 
 
 FormDep = Annotated[Form, Depends(_form)]

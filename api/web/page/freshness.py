@@ -11,6 +11,7 @@ from importlib.resources.abc import Traversable
 from starlette.responses import Response
 
 from api.service.dependencies import program_version
+from api.service.etags import is_known, quoted
 from api.web.page.rendering import PAGE_POLICY, WITH_TEMPLATES, Visit
 
 DIGITS = 16
@@ -20,14 +21,14 @@ DIGITS = 16
 def tag_of_page(visit: Visit, version: int) -> str:
     """The tag of what somebody sees at a version of the catalogue."""
     seen = f"{program_version()} {_templates()} {version} {visit.who.name} {visit.who.role} {visit.who.state}"
-    return f'"{hashlib.sha256(seen.encode()).hexdigest()[:DIGITS]}"'
+    return hashlib.sha256(seen.encode()).hexdigest()[:DIGITS]
 
 
 def kept(visit: Visit, version: int) -> Response | None:
     """The answer to a browser whose copy is still good; None: make the page."""
     tag = tag_of_page(visit, version)
-    known = [each.strip().removeprefix("W/") for each in visit.request.headers.get("if-none-match", "").split(",")]
-    return Response(status_code=304, headers=_headers(tag)) if tag in known else None
+    known = is_known(tag, visit.request.headers.get("if-none-match"))
+    return Response(status_code=304, headers=_headers(tag)) if known else None
 
 
 def keep(visit: Visit, version: int, page: Response) -> Response:
@@ -39,7 +40,7 @@ def keep(visit: Visit, version: int, page: Response) -> Response:
 def _headers(tag: str) -> Mapping[str, str]:
     # The policy too: what a 304 carries takes the place of the kept answer's.
     return {
-        "ETag": tag,
+        "ETag": quoted(tag),
         "Cache-Control": "private, no-cache",
         "Vary": "Cookie",
         "Content-Security-Policy": PAGE_POLICY,

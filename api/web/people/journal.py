@@ -5,26 +5,24 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
-from sqlalchemy.orm import Session
 from starlette.responses import Response
 
-from api.operations.journal_pages import Wanted, journal_page
-from api.operations.transaction import Writing, WritingDep
-from api.schemas.evidence import ReasonIn
+from api.operations.pending import HASTEN, STOP
+from api.operations.record_pages import Wanted, journal_page
+from api.operations.requests import WritingDep
 from api.schemas.history import PendingOut, pending_out
 from api.schemas.problems import FieldProblem
 from api.service.dependencies import CatalogueDep
 from api.service.settings import DEFAULT_PAGE
 from api.web.page.addresses import JOURNAL, asked, half_page, series_page
-from api.web.page.form_actions import REFUSED, act_once, model_of, refused, see_other
+from api.web.page.form_actions import REFUSED, act_once, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.history import ACTION_WORDS, RECORD_WORDS, in_words
 from api.web.page.rendering import Visit, VisitDep
-from catalog.accounts.access import Permission, require
+from catalog.accounts.access import Permission
 from catalog.db.database import Catalogue
 from catalog.history import pending
-from catalog.history.acts import Act
-from catalog.history.documents import documents, get_document
+from catalog.history.documents import documents
 from catalog.history.journal import JournalEntry
 from catalog.model.errors import CatalogueError
 from catalog.model.timestamps import read, written
@@ -144,25 +142,13 @@ def pending_changes(visit: VisitDep, catalogue: CatalogueDep) -> Response:
 def decide(visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
     """Let a change happen now, or not at all."""
     name = f"reason.{form.one('key')}"
+    operation = HASTEN if form.one("do") == "hasten" else STOP
     try:
-        _decide(visit, form, writing, name)
+        act_once(writing, form, operation, lambda: {"reason": form.one(name)}, key=form.one("key"))
     except REFUSED as error:
         filled, status = refused(form, error, (name,), lambda field: name if field in ("reason", "key") else field)
         return _pending(visit, catalogue, filled, status)
     return see_other("/pending?said=decided")
-
-
-def _decide(visit: Visit, form: Form, writing: Writing, name: str) -> None:
-    key, hasten = form.one("key"), form.one("do") == "hasten"
-    require(visit.who, Permission.MAINTAIN if hasten else Permission.CONTRIBUTE)
-    body = model_of(ReasonIn, {"reason": form.one(name)})
-
-    def work(session: Session, act: Act) -> PendingOut:
-        if not hasten and get_document(session, pending.RECORD, key).author != act.actor:
-            require(writing.who, Permission.MAINTAIN)
-        return pending_out((pending.hasten if hasten else pending.stop)(session, act, key))
-
-    act_once(writing, form, PendingOut, work, reason=body.reason)
 
 
 def _pending(visit: Visit, catalogue: Catalogue, filled: Filled, status: int = 200) -> Response:

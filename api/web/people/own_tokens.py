@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
 from typing import Any
 
 from fastapi import APIRouter
-from sqlalchemy.orm import Session
 from starlette.responses import Response
 
-from api.operations.transaction import Writing, WritingDep
-from api.schemas.people import TokenIn, TokenMadeOut, TokenOut, token_made_out, token_out
+from api.operations.requests import WritingDep
+from api.operations.tokens import LONGEST_NUMBER, MAKE_TOKEN, REVOKE_TOKEN
+from api.operations.transaction import Writing
 from api.service.dependencies import CatalogueDep
-from api.web.page.form_actions import REFUSED, act_once, model_of, refused, see_other
+from api.web.page.form_actions import REFUSED, act_once, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.rendering import Visit, VisitDep
 from catalog.accounts import tokens
-from catalog.accounts.access import About, Permission, Scope, permission_to_revoke, require
+from catalog.accounts.access import Permission, Scope
 from catalog.accounts.tokens import DEFAULT_DAYS, DEFAULT_SCOPES, LONGEST_DAYS
 from catalog.db.database import Catalogue
-from catalog.history.acts import Act
 from catalog.model import timestamps
 
 router = APIRouter(include_in_schema=False)
@@ -32,8 +30,9 @@ SCOPE_WORDS = {
 }
 """What a scope lets one do, in words."""
 
-LONGEST_NUMBER = 18
-"""Digits of a token's number at most."""
+
+NO_NUMBER = "0"
+"""The number of no token: a form that names anything else was not made here."""
 
 
 @router.get("/tokens")
@@ -69,39 +68,23 @@ def _tokens(
 def make_or_end(visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
     """Make a token, whose secret is shown this once, or end one."""
     try:
-        require(visit.who, Permission.MANAGE_OWN_TOKENS)
         if form.one("do") == "revoke":
             end_token(form, writing)
             return see_other("/tokens?said=revoked")
-        return _tokens(visit, catalogue, made=_make(visit, form, writing))
+        made = act_once(writing, form, MAKE_TOKEN, lambda: _given(form))
+        return _tokens(visit, catalogue, made=made)
     except REFUSED as error:
         filled, status = refused(form, error, ("label", "scopes", "expires_days"))
         return _tokens(visit, catalogue, filled, status)
 
 
-def _make(visit: Visit, form: Form, writing: Writing) -> TokenMadeOut:
+def _given(form: Form) -> dict[str, Any]:
     days = form.one("expires_days")
-    number: int | str = int(days) if days.isascii() and days.isdecimal() and len(days) < LONGEST_NUMBER else days
-    given = {"label": form.one("label"), "scopes": form.many("scopes"), "expires_days": number}
-    body = model_of(TokenIn, given)
-    require(visit.who, Permission.MANAGE_OWN_TOKENS, About(owner=visit.who.name, scopes=frozenset(body.scopes)))
-
-    def work(session: Session, act: Act) -> TokenMadeOut:
-        ends = timestamps.read(act.at, field="at") + timedelta(days=body.expires_days)
-        made = tokens.create(session, act, visit.who.name, label=body.label, scopes=body.scopes, expires=ends)
-        return token_made_out(made)
-
-    return act_once(writing, form, TokenMadeOut, work, told_once=("secret",))
+    number = int(days) if days.isascii() and days.isdecimal() and len(days) < LONGEST_NUMBER else days
+    return {"label": form.one("label"), "scopes": form.many("scopes"), "expires_days": number}
 
 
 def end_token(form: Form, writing: Writing) -> None:
     """End the token of a form's number: one's own, or for maintainers anybody's."""
     number = form.one("token")
-
-    def work(session: Session, act: Act) -> TokenOut:
-        chosen = int(number) if number.isascii() and number.isdecimal() and len(number) <= LONGEST_NUMBER else 0
-        found = tokens.get(session, chosen, act.at)
-        require(writing.who, permission_to_revoke(writing.who, found.contributor))
-        return token_out(tokens.revoke(session, act, found.id))
-
-    act_once(writing, form, TokenOut, work)
+    act_once(writing, form, REVOKE_TOKEN, dict, key=number if number.isdecimal() else NO_NUMBER)

@@ -1,4 +1,4 @@
-"""Pages of the journal, as the JSON interface and the command line show them."""
+"""Pages of the journal and of documents, as the JSON interface, the pages and the command line show them."""
 
 from __future__ import annotations
 
@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from sqlalchemy.orm import Session
 
 from api.schemas.history import JournalPage
-from api.service.paging import decode_cursor, encode_cursor
+from api.service.paging import Listing, Part
 from catalog.cases.retrieval import was_public
 from catalog.history import journal
+from catalog.history.documents import DocumentRecord, documents
 from catalog.history.journal import JournalEntry
 
 SEEN_BY_KEY = "specimen"
@@ -51,8 +52,17 @@ class Wanted:
 
 def journal_page(session: Session, version: int, wanted: Wanted, cursor: str | None, limit: int) -> JournalPage:
     """A page of the journal as the JSON interface answers it. Raises ApiError for a cursor of something else."""
-    before = decode_cursor(cursor, "journal", wanted.filters)
-    rows = wanted.page(session, before=None if before is None else int(before), limit=limit + 1)
-    items = tuple(rows[:limit])
-    more = encode_cursor(str(items[-1].id), "journal", wanted.filters) if len(rows) > limit else None
-    return JournalPage(items=items, next=more, catalogue_version=version)
+    listing = Listing(name="journal", cursor=cursor, limit=limit, filters=wanted.filters)
+    found = listing.page(lambda before, most: wanted.page(session, before=before, limit=most), lambda row: row.id)
+    return JournalPage(items=found.items, next=found.next, catalogue_version=version)
+
+
+def documents_page(
+    session: Session, record: str, cursor: str | None, limit: int, **filters: str | None
+) -> Part[DocumentRecord]:
+    """A page of the public documents of one record, oldest first. Raises ApiError for a cursor of something else."""
+    listing = Listing(name=record, cursor=cursor, limit=limit, filters=filters)
+    return listing.page(
+        lambda after, most: documents(session, record, after=after, limit=most, private=False, **filters),
+        lambda document: document.id,
+    )

@@ -1,0 +1,239 @@
+"""Cases: open one, revise it, comment or suggest, take a comment back, accept a half, withdraw and reopen.
+
+The ranking looks at a case before its transaction begins; what it found goes into the transaction with the body.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from api.operations.case_ranking import checked_summary, judged_half, require_half, revision_of, suggested
+from api.operations.case_reading import case_of, evidence_in
+from api.operations.operation import Beforehand, Operation, Task
+from api.pictures.measuring import measure
+from api.schemas.cases import (
+    AcceptIn,
+    CaseOut,
+    CommentIn,
+    CommentOut,
+    CommentWithdrawal,
+    SpecimenIn,
+    asked_of,
+    clicked_in,
+    comment_out,
+)
+from api.schemas.evidence import ReasonIn
+from catalog.accounts.access import Permission, allowed, require
+from catalog.cases import lifecycle
+from catalog.cases.retrieval import Case, get_case, seer, seer_of
+from catalog.cases.specimens import COMMENT, Comment, Specimen
+from catalog.cases.summaries import Judged, Summary
+from catalog.evidence.submission import take_back
+from catalog.history.documents import DocumentRecord, get_document
+from catalog.history.preconditions import tag_of
+from catalog.model.errors import NotFoundError
+
+OBSERVED_REFUSALS = ("invalid-observations", "unknown-half", "unknown-entry")
+"""Problems of what was observed, and of halves that are named."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class RankedSpecimen:
+    """A specimen to keep, what the ranking makes of it, and of the halves that were suggested."""
+
+    given: SpecimenIn
+    summary: Summary
+    judged: tuple[Judged, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class JudgedComment:
+    """A comment, and what the ranking makes of the half it suggests."""
+
+    said: Comment
+    judged: Judged | None
+
+
+def ranked(before: Beforehand, body: SpecimenIn) -> RankedSpecimen:
+    """Rank a specimen. Raises for observations and points that make no sense."""
+    return _ranked(before, body, ())
+
+
+def ranked_anew(before: Beforehand, body: SpecimenIn) -> RankedSpecimen:
+    """Rank a case's new content, and the halves that were suggested for it."""
+    with before.catalogue.reading() as session:
+        halves = suggested(session, get_case(session, before.key, seer(before.who)))
+    return _ranked(before, body, halves)
+
+
+def _ranked(before: Beforehand, body: SpecimenIn, halves: Sequence[str]) -> RankedSpecimen:
+    if body.pictures:
+        measure(clicked_in(body))
+    summary, judged = checked_summary(before.source.current(), asked_of(body.specimen()), halves)
+    return RankedSpecimen(given=body, summary=summary, judged=judged)
+
+
+def save(task: Task, body: RankedSpecimen) -> CaseOut:
+    """Open a case with what was observed of a part."""
+    given = body.given
+    document = lifecycle.save(task.session, task.act, given.specimen(), body.summary, private=given.private)
+    return case_of(task.session, document.key, seer_of(task.act))
+
+
+def revise(task: Task, body: RankedSpecimen) -> CaseOut:
+    """Give an open case of one's own new content."""
+    found, given = _own_case(task), body.given
+    lifecycle.revise(task.session, task.act, found, given.specimen(), body.summary, body.judged, private=given.private)
+    return case_of(task.session, task.key, seer_of(task.act))
+
+
+def _own_case(task: Task, *, maintained: bool = False) -> Case:
+    """The case, unchanged since it was looked at; told first where it cannot be seen, or is somebody else's."""
+    found = lifecycle.own_case(task.session, task.act, task.key, maintained=maintained)
+    task.require_unchanged()
+    return found
+
+
+def judged_comment(before: Beforehand, body: CommentIn) -> JudgedComment:
+    """Let the ranking judge the half that a comment suggests."""
+    judged, revision = None, None
+    if body.half is not None:
+        snapshot = before.source.current()
+        require_half(snapshot, body.half)
+        with before.catalogue.reading() as session:
+            specimen = Specimen.model_validate(get_case(session, before.key, seer(before.who)).document.content)
+        judged, revision = judged_half(snapshot, asked_of(specimen), body.half), revision_of(snapshot, body.half)
+    said = Comment(specimen=before.key, text=body.text, half=body.half, revision=revision)
+    return JudgedComment(said=said, judged=judged)
+
+
+def comment(task: Task, body: JudgedComment) -> CommentOut:
+    """Comment on a case, or suggest a half for it."""
+    found = get_case(task.session, task.key, seer_of(task.act))
+    document = lifecycle.comment(task.session, task.act, found, body.said, body.judged)
+    return _comment_out(task, document, body.judged)
+
+
+def withdraw_comment(task: Task, body: CommentWithdrawal) -> CommentOut:
+    """Take a comment back: one's own, or for a maintainer anybody's."""
+    found = get_case(task.session, task.key, seer_of(task.act))
+    if get_document(task.session, COMMENT, body.comment).about != found.document.key:
+        raise NotFoundError("no comment on this case has this key", field="comment", value=body.comment)
+    return _comment_out(task, take_back(task.session, task.act, COMMENT, body.comment), None)
+
+
+def _comment_out(task: Task, document: DocumentRecord, judged: Judged | None) -> CommentOut:
+    known = {} if judged is None else {judged.half: judged}
+    return comment_out(document, known, tag_of(task.session, COMMENT, document.key))
+
+
+def chosen(before: Beforehand, body: AcceptIn) -> lifecycle.Choice:
+    """What is accepted. Raises ApiError for a half that the catalogue has not, and the refusal where the observations
+    shall become evidence and whoever accepts may not give any."""
+    snapshot = before.source.current()
+    require_half(snapshot, body.half)
+    if body.confirm:
+        require(before.who, Permission.GIVE_EVIDENCE)
+    return lifecycle.Choice(
+        half=body.half,
+        listed=snapshot.halves[body.half].origin == "listed",
+        reason=body.reason,
+        comment=body.comment,
+        confirm=body.confirm,
+        may_confirm=allowed(before.who, Permission.GIVE_EVIDENCE) is None,
+        revision=body.revision,
+        acknowledged=body.acknowledge,
+    )
+
+
+def accept(task: Task, body: lifecycle.Choice) -> CaseOut:
+    """Close a case with the half that it turned out to be."""
+    found = _own_case(task, maintained=True)
+    lifecycle.accept(task.session, task.act, found, body, lambda: evidence_in(found))
+    return case_of(task.session, task.key, seer_of(task.act))
+
+
+def withdraw(task: Task, body: ReasonIn) -> CaseOut:
+    """Take a case off the list."""
+    del body  # the journal keeps its reason
+    lifecycle.withdraw(task.session, task.act, _own_case(task, maintained=True))
+    return case_of(task.session, task.key, seer_of(task.act))
+
+
+def reopen(task: Task, body: ReasonIn) -> CaseOut:
+    """Open a closed case again."""
+    del body
+    lifecycle.reopen(task.session, task.act, _own_case(task, maintained=True))
+    return case_of(task.session, task.key, seer_of(task.act))
+
+
+SAVE_CASE = Operation(
+    name="save case",
+    permission=Permission.SAVE_SPECIMEN,
+    body=SpecimenIn,
+    result=CaseOut,
+    run=save,
+    prepare=ranked,
+    status=201,
+    refusals=OBSERVED_REFUSALS,
+)
+REVISE_CASE = Operation(
+    name="revise case",
+    permission=Permission.SAVE_SPECIMEN,
+    body=SpecimenIn,
+    result=CaseOut,
+    run=revise,
+    prepare=ranked_anew,
+    needs_tag=True,
+    refusals=OBSERVED_REFUSALS,
+)
+COMMENT_ON_CASE = Operation(
+    name="comment",
+    permission=Permission.DISCUSS,
+    body=CommentIn,
+    result=CommentOut,
+    run=comment,
+    prepare=judged_comment,
+    status=201,
+    refusals=OBSERVED_REFUSALS,
+)
+WITHDRAW_COMMENT = Operation(
+    name="withdraw comment",
+    permission=Permission.DISCUSS,
+    body=CommentWithdrawal,
+    result=CommentOut,
+    run=withdraw_comment,
+    refusals=OBSERVED_REFUSALS,
+)
+ACCEPT = Operation(
+    name="accept",
+    permission=Permission.SAVE_SPECIMEN,
+    body=AcceptIn,
+    result=CaseOut,
+    run=accept,
+    prepare=chosen,
+    needs_tag=True,
+    refusals=(*OBSERVED_REFUSALS, "own-evidence", "review-refused"),
+)
+WITHDRAW_CASE = Operation(
+    name="withdraw case",
+    permission=Permission.SAVE_SPECIMEN,
+    body=ReasonIn,
+    result=CaseOut,
+    run=withdraw,
+    needs_tag=True,
+    refusals=OBSERVED_REFUSALS,
+)
+REOPEN_CASE = Operation(
+    name="reopen case",
+    permission=Permission.SAVE_SPECIMEN,
+    body=ReasonIn,
+    result=CaseOut,
+    run=reopen,
+    needs_tag=True,
+    refusals=OBSERVED_REFUSALS,
+)
+
+OPERATIONS = (SAVE_CASE, REVISE_CASE, COMMENT_ON_CASE, WITHDRAW_COMMENT, ACCEPT, WITHDRAW_CASE, REOPEN_CASE)
+"""What is done with cases."""

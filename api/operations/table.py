@@ -1,0 +1,19 @@
+"""Everything that people do to the catalogue, each act once: routes, page forms and commands carry out one of these."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Any
+
+from api.operations import cases, entries, evidence, pending, people, tokens
+from api.operations.operation import Operation
+
+OPERATIONS: Mapping[str, Operation[Any, Any]] = MappingProxyType(
+    {
+        operation.name: operation
+        for subject in (entries, evidence, pending, cases, people, tokens)
+        for operation in subject.OPERATIONS
+    }
+)
+"""Every operation by its name."""
