@@ -87,4 +87,5 @@ def _given(form: Form) -> dict[str, Any]:
 def end_token(form: Form, writing: Writing) -> None:
     """End the token of a form's number: one's own, or for maintainers anybody's."""
     number = form.one("token")
-    act_once(writing, form, REVOKE_TOKEN, dict, key=number if number.isdecimal() else NO_NUMBER)
+    is_number = number.isascii() and number.isdecimal() and len(number) <= LONGEST_NUMBER
+    act_once(writing, form, REVOKE_TOKEN, dict, key=number if is_number else NO_NUMBER)
