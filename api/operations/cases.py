@@ -29,7 +29,7 @@ from catalog.cases import lifecycle
 from catalog.cases.retrieval import Case, get_case, seer, seer_of
 from catalog.cases.specimens import COMMENT, Comment, Specimen
 from catalog.cases.summaries import Judged, Summary
-from catalog.evidence.submission import take_back
+from catalog.contribute.submission import take_back
 from catalog.history.documents import DocumentRecord, get_document
 from catalog.history.preconditions import tag_of
 from catalog.model.errors import NotFoundError

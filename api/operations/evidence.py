@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from api.operations.operation import Operation, Task, no_reason
 from api.schemas.evidence import ConfirmationIn, ReasonIn, ResolutionIn, StatementOut, statement_out
 from catalog.accounts.access import Permission
-from catalog.evidence import submission
+from catalog.contribute import submission
 from catalog.evidence.statements import Answer, Dispute, Sighting
 from catalog.history.documents import DocumentRecord
 from catalog.history.preconditions import tag_of

@@ -17,8 +17,8 @@ from api.service.responses import documented
 from api.service.settings import DEFAULT_PAGE
 from catalog.history import journal
 from catalog.history.journal import JournalEntry
-from catalog.history.rewriting import get_record
 from catalog.model.timestamps import read, written
+from catalog.records.read import get_record
 
 PROBLEMS = ("invalid-request", "invalid-entry", "internal-error", "catalogue-locked", "catalogue-unusable")
 

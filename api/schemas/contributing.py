@@ -14,9 +14,9 @@ from api.schemas.history import PendingOut, pending_out
 from catalog.contribute.contributing import Contributed
 from catalog.history.pending import Submitted
 from catalog.history.preconditions import tag_of
-from catalog.history.rewriting import get_record
 from catalog.model.entries import AnyEntry, Half, Mating, Series
 from catalog.model.text_fields import Line, Passage, Remark
+from catalog.records.read import get_record
 from catalog.records.read_models import State
 from catalog.review import Finding
 

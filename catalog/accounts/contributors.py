@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from catalog.accounts.access import Role
 from catalog.accounts.token_format import masked
-from catalog.db.record_tables import ContributorTable, JournalTable
+from catalog.db.tables import ContributorTable, JournalTable
 from catalog.history.acts import OPERATOR, Act
 from catalog.history.journal import Change, append
 from catalog.model.entries import slug

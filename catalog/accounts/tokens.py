@@ -15,7 +15,7 @@ from catalog.accounts import contributors
 from catalog.accounts.access import Role, Scope, State, Who
 from catalog.accounts.contributors import Contributor, checked_line
 from catalog.accounts.token_format import PREFIX, is_token
-from catalog.db.record_tables import ContributorTable, TokenTable
+from catalog.db.tables import ContributorTable, TokenTable
 from catalog.history.acts import OPERATOR, Act
 from catalog.history.journal import Change, append
 from catalog.model import timestamps

@@ -17,7 +17,7 @@ from sqlalchemy.orm import Session
 from catalog.cases.retrieval import Case, case_now
 from catalog.cases.specimens import OPEN, SPECIMEN
 from catalog.cases.summaries import CHANGED, RECORD, SAME, CaseAnswer, Judged, Summary, changes
-from catalog.db.record_tables import DocumentTable
+from catalog.db.tables import DocumentTable
 from catalog.history.acts import OPERATOR, Act
 from catalog.history.documents import DocumentRecord, add_document, revise_document, written
 from catalog.history.journal import revision_of

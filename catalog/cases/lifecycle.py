@@ -22,13 +22,13 @@ from catalog.cases.specimens import (
     Specimen,
 )
 from catalog.cases.summaries import Judged, Summary
-from catalog.evidence import submission
+from catalog.contribute import submission
+from catalog.contribute.submission import OwnEvidenceError, StaleEvidenceError
 from catalog.evidence.statements import Confirmation
-from catalog.evidence.submission import OwnEvidenceError, StaleEvidenceError
 from catalog.history.acts import Act
 from catalog.history.documents import DocumentRecord, add_document, get_document, revise_document
-from catalog.history.rewriting import get_record
 from catalog.model.errors import EntryError, ForbiddenError
+from catalog.records.read import get_record
 
 
 def save(session: Session, act: Act, specimen: Specimen, summary: Summary, *, private: bool) -> DocumentRecord:
@@ -156,7 +156,7 @@ def accept(session: Session, act: Act, case: Case, choice: Choice, evidence: Cal
     """Close a case with its solution, and in the same step confirm the half by what was measured.
 
     Raises EntryError for a closed case, NotFoundError for a half or suggestion that is not there, and where evidence
-    is insisted on what `catalog.evidence.submission.confirm` raises; ReviewRefusedError always.
+    is insisted on what `catalog.contribute.submission.confirm` raises; ReviewRefusedError always.
     """
     require_open(case)
     said = _suggestion(session, case, choice)

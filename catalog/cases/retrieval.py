@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session, aliased
 from catalog.accounts.access import Permission, Who, allowed, not_known
 from catalog.cases.specimens import COMMENT, OPEN, SPECIMEN
 from catalog.cases.summaries import CHANGED, RECORD, CaseAnswer
-from catalog.db.record_tables import DocumentTable, JournalTable
+from catalog.db.tables import DocumentTable, JournalTable
 from catalog.history.acts import Act
 from catalog.history.documents import DocumentRecord, documents
 from catalog.history.journal import JournalEntry, revision_of

@@ -10,12 +10,14 @@ from sqlalchemy.orm import Session
 
 from catalog.contribute.acknowledgements import acknowledge
 from catalog.history.acts import Act
+from catalog.history.adding import AddReport, add
 from catalog.history.pending import DELAY, Submitted, submit_revision
-from catalog.history.rewriting import get_record, get_records, rewrite, stood_of
+from catalog.history.rewriting import rewrite
 from catalog.model.entries import AnyEntry, Series
 from catalog.model.errors import DuplicateError
 from catalog.model.series_laws import Expansion, expand
-from catalog.records.adding import AddReport, add
+from catalog.records.read import get_record, get_records
+from catalog.records.read_models import stood_of
 from catalog.review import Finding, is_clean, read_neighbours, review
 
 
@@ -52,7 +54,7 @@ def preview(session: Session, entry: AnyEntry) -> Preview:
 def contribute(session: Session, act: Act, entry: AnyEntry, acknowledged: Mapping[str, str]) -> Contributed:
     """Add an entry. ``acknowledged`` gives a reason for each severe finding, by its code; the journal keeps them.
 
-    Raises ReviewRefusedError, EntryError for an acknowledgement without a reason, and what `catalog.records.adding.add`
+    Raises ReviewRefusedError, EntryError for an acknowledgement without a reason, and what `catalog.history.adding.add`
     raises.
     """
     _require_not_gone(session, entry)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
 from urllib.parse import quote
 
 from sqlalchemy import Connection, Engine, NullPool, create_engine, event, text
@@ -21,7 +22,19 @@ USE = "otherhalf_use"
 WRITER_LOCK = 0x6F74_6865
 """PostgreSQL advisory lock that writers of one catalogue take in turn; any fixed number does."""
 
+CHUNK = 500
+"""Values in one IN list: below every engine's limit, and one prepared statement serves them all."""
+
+T = TypeVar("T")
+
 _EXAMPLE = "Write it as sqlite:////folder/catalogue.sqlite3 or postgresql://user@host/database"
+
+
+def chunks(values: Iterable[T]) -> Iterator[list[T]]:
+    """The values in lists of at most `CHUNK`."""
+    rest = list(values)
+    for start in range(0, len(rest), CHUNK):
+        yield rest[start : start + CHUNK]
 
 
 def parse(url: str) -> URL:

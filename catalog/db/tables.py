@@ -1,12 +1,14 @@
-"""Tables of the catalogue. Lengths are millimetres, currents amperes, voltages volts.
+"""Tables of the catalogue: entries, people, and what people say. Lengths are millimetres.
 
-Columns that have domain truths carry them as check constraints, so that no path into the database can break them.
-There are no relationships: reading joins in the open (`catalog.records.read`), so nothing is ever loaded behind one's
-back. Nothing is ever deleted, so no foreign key has an ON DELETE action.
+An entry is stored once: its document is JSON as `catalog.model.entries` reads it, and beside it stand only the columns
+that queries ask for. There is a table for each kind of entry, so that foreign keys hold halves to their series and
+matings to their halves. Columns with domain truths carry them as check constraints, so that no path into the database
+can break them. Nothing is ever deleted, so no foreign key has an ON DELETE action.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated, Any
 
 from sqlalchemy import JSON, CheckConstraint, Double, ForeignKey, Index, MetaData, String, Text, UniqueConstraint
@@ -24,27 +26,25 @@ NAMING = {
 # Keys sort by code point on both engines, whatever the server's language: pages by key depend on it.
 KeyText = Text().with_variant(Text(collation="C"), "postgresql")
 Word = String(40)
+Json = JSON(none_as_null=True).with_variant(JSONB(none_as_null=True), "postgresql")
 
 Id = Annotated[int, mapped_column(primary_key=True)]
 Key = Annotated[str, mapped_column(KeyText, unique=True)]
+KeyOf = Annotated[str, mapped_column(KeyText)]
+OptionalKeyOf = Annotated[str | None, mapped_column(KeyText)]
 Name = Annotated[str, mapped_column(Text)]
 LongText = Annotated[str, mapped_column(Text, default="")]
-Amount = Annotated[float, mapped_column(Double)]
-OptionalAmount = Annotated[float | None, mapped_column(Double)]
-OptionalInt = Annotated[int | None, mapped_column()]
 OptionalText = Annotated[str | None, mapped_column(Text)]
+Size = Annotated[float | None, mapped_column(Double)]
 Moment = Annotated[str, mapped_column(String(27))]
 """A moment as `catalog.model.timestamps` writes it: UTC, ISO 8601, microseconds, so that texts sort as times do."""
+OptionalMoment = Annotated[str | None, mapped_column(String(27))]
 Revision = Annotated[int, mapped_column(default=1)]
-Ordinal = Annotated[int, mapped_column(primary_key=True, autoincrement=False)]
 Choice = Annotated[str, mapped_column(Word)]
 OptionalChoice = Annotated[str | None, mapped_column(Word)]
-KeyWord = Annotated[str, mapped_column(Word, primary_key=True)]
-CitationId = Annotated[int | None, mapped_column(ForeignKey("citations.id"))]
-HalfId = Annotated[int, mapped_column(ForeignKey("halves.id"), primary_key=True)]
-MatingId = Annotated[int, mapped_column(ForeignKey("matings.id"), primary_key=True)]
-SeriesId = Annotated[int, mapped_column(ForeignKey("series.id"), primary_key=True)]
-MateId = Annotated[int, mapped_column(ForeignKey("halves.id"), index=True)]
+Digest = Annotated[str, mapped_column(String(64))]
+Document = Annotated[dict[str, Any], mapped_column(Json)]
+OptionalDocument = Annotated[dict[str, Any] | None, mapped_column(Json)]
 
 
 def one_of(column: str, *words: str) -> str:
@@ -67,35 +67,19 @@ class CatalogueState(Base):
     version: Mapped[int]
 
 
-class Maker(Base):
-    """Who makes connectors. ``key`` is the slug of the name: two spellings of one slug are one maker."""
-
-    __tablename__ = "makers"
-    id: Mapped[Id]
-    key: Mapped[Key]
-    name: Mapped[Name]
+# --- entries -----------------------------------------------------------------------------------------------------
 
 
-class CitedDocument(Base):
-    """A drawing, datasheet, specification or file that entries cite, with revision and page."""
-
-    __tablename__ = "citations"
-    __table_args__ = (UniqueConstraint("title", "revision", "page", "address"),)
-    id: Mapped[Id]
-    title: Mapped[Name]
-    revision: Mapped[LongText]
-    page: Mapped[LongText]
-    address: Mapped[LongText]
-
-
-class StandingColumns:
-    """Whose an entry is and whether it stands.
+class EntryColumns:
+    """What every entry has: its document, whose it is, and whether it stands.
 
     ``revision`` counts its changes. ``substance_revision`` is the one that first had what can be measured as it is now,
     ``author`` who made that. ``clean``: the machine review of that revision found nothing. A merged entry names its
-    ``successor``.
+    ``successor``. All other columns follow from the document, by `catalog.records.write.columns_of` alone.
     """
 
+    key: Mapped[str] = mapped_column(KeyText, primary_key=True)
+    content: Mapped[Document]
     revision: Mapped[Revision]
     substance_revision: Mapped[Revision]
     author: Mapped[Name]
@@ -105,7 +89,7 @@ class StandingColumns:
     successor: Mapped[OptionalText]
 
 
-def _standing_checks() -> tuple[CheckConstraint, ...]:
+def _entry_checks() -> tuple[CheckConstraint, ...]:
     return (
         CheckConstraint("revision >= 1", name="revision"),
         CheckConstraint("substance_revision BETWEEN 1 AND revision", name="substance_revision"),
@@ -114,195 +98,176 @@ def _standing_checks() -> tuple[CheckConstraint, ...]:
     )
 
 
-class CommonColumns(StandingColumns):
-    """What series and halves both may say."""
-
-    lifecycle: Mapped[Choice]
-    mating_cycles: Mapped[OptionalInt]
-    contact_current_a: Mapped[OptionalAmount]
-    power_contact_current_a: Mapped[OptionalAmount]
-    loaded_contacts: Mapped[OptionalInt]
-    voltage_v: Mapped[OptionalAmount]
-    citation_id: Mapped[CitationId]
-    note: Mapped[LongText]
-
-
-def _common_checks() -> tuple[CheckConstraint, ...]:
-    return (
-        CheckConstraint(
-            one_of("lifecycle", "active", "not_for_new_designs", "discontinued", "unknown"), name="lifecycle"
-        ),
-        CheckConstraint("mating_cycles >= 1", name="mating_cycles"),
-        CheckConstraint("contact_current_a > 0 AND power_contact_current_a > 0 AND voltage_v > 0", name="ratings"),
-        CheckConstraint("loaded_contacts >= 1", name="loaded_contacts"),
-        *_standing_checks(),
-    )
-
-
-class SeriesTable(CommonColumns, Base):
-    """A series. ``stated``: somebody described it; else it is only named by its halves.
-
-    ``laws`` is the authored document (kinds, stack, tolerance, correspondence) as `catalog.model.entries` reads it: it
-    is never searched by part, and export has to give back exactly what was said.
-    """
+class SeriesTable(EntryColumns, Base):
+    """A series. ``maker`` is the slug of the maker's name; ``stated`` false: only its halves name it."""
 
     __tablename__ = "series"
-    __table_args__ = (*_common_checks(), Index(None, "maker_id"))
-    id: Mapped[Id]
-    key: Mapped[Key]
-    maker_id: Mapped[int] = mapped_column(ForeignKey("makers.id"))
-    name: Mapped[Name]
+    __table_args__ = (*_entry_checks(), Index(None, "maker"))
+    maker: Mapped[KeyOf]
     stated: Mapped[bool]
-    laws: Mapped[dict[str, Any]] = mapped_column(JSON().with_variant(JSONB(), "postgresql"))
 
 
-class SeriesAlias(Base):
-    """Other names of a series, in the order given."""
+class HalfTable(EntryColumns, Base):
+    """A half. ``from_law``: it came from its series' laws rather than one by one.
 
-    __tablename__ = "series_aliases"
-    series_id: Mapped[SeriesId]
-    ordinal: Mapped[Ordinal]
-    text: Mapped[Name]
-
-
-class HalfTable(CommonColumns, Base):
-    """A half. ``from_law``: it came from its series' laws rather than one by one."""
+    ``names`` are the part number, order codes, aliases and markings, one a line. Sizes are those that halves are
+    compared by.
+    """
 
     __tablename__ = "halves"
     __table_args__ = (
-        *_common_checks(),
+        *_entry_checks(),
         CheckConstraint(one_of("half_kind", "plug", "receptacle", "hermaphroditic"), name="half_kind"),
         CheckConstraint("rows BETWEEN 1 AND 20", name="rows"),
         CheckConstraint("contact_count >= 1", name="contact_count"),
-        CheckConstraint("positions >= 1 AND contact_count <= positions * rows", name="positions"),
-        Index(None, "series_id"),
+        CheckConstraint("pitch > 0 AND pitch <= 1000", name="pitch"),
+        CheckConstraint("body_length > 0 AND body_length <= 1000", name="body_length"),
+        CheckConstraint("body_width > 0 AND body_width <= 1000", name="body_width"),
+        Index(None, "series"),
+        Index(None, "maker"),
+        Index(None, "contact_count", "rows", "pitch"),
     )
-    id: Mapped[Id]
-    key: Mapped[Key]
-    series_id: Mapped[int] = mapped_column(ForeignKey("series.id"))
-    part_number: Mapped[Name]
+    maker: Mapped[KeyOf]
+    series: Mapped[str] = mapped_column(KeyText, ForeignKey("series.key"))
     half_kind: Mapped[OptionalChoice]
     rows: Mapped[int]
     contact_count: Mapped[int]
-    positions: Mapped[OptionalInt]
+    pitch: Mapped[Size]
+    body_length: Mapped[Size]
+    body_width: Mapped[Size]
+    names: Mapped[Name]
     from_law: Mapped[bool]
 
 
-class DimensionColumns:
-    """A dimension, mm; ``given`` and ``given_tolerance`` are the source's own figures where its ``unit`` is another."""
-
-    feature: Mapped[KeyWord]
-    value: Mapped[Amount]
-    bound: Mapped[Choice]
-    tolerance: Mapped[OptionalAmount]
-    extra_u: Mapped[Amount]
-    doubt: Mapped[LongText]
-    unit: Mapped[Choice]
-    given: Mapped[OptionalAmount]
-    given_tolerance: Mapped[OptionalAmount]
-
-
-def _dimension_checks() -> tuple[CheckConstraint, ...]:
-    return (
-        CheckConstraint("value > 0 AND value <= 1000", name="value"),
-        CheckConstraint(one_of("bound", "nominal", "max", "min", "reference"), name="bound"),
-        CheckConstraint("tolerance >= 0", name="tolerance"),
-        CheckConstraint("extra_u >= 0", name="extra_u"),
-        CheckConstraint(one_of("unit", "mm", "in", "mil", "um"), name="unit"),
-        CheckConstraint("(unit = 'mm') = (given IS NULL)", name="given"),
-    )
-
-
-class HalfDimension(DimensionColumns, Base):
-    """One dimension of a half."""
-
-    __tablename__ = "half_dimensions"
-    __table_args__ = _dimension_checks()
-    half_id: Mapped[HalfId]
-
-
-class HalfCount(Base):
-    """One count of a half besides contacts and rows."""
-
-    __tablename__ = "half_counts"
-    __table_args__ = (CheckConstraint("value >= 0", name="value"),)
-    half_id: Mapped[HalfId]
-    feature: Mapped[KeyWord]
-    value: Mapped[int]
-
-
-class HalfCategory(Base):
-    """One value that a category of a half may have; several where the source leaves it open."""
-
-    __tablename__ = "half_categories"
-    half_id: Mapped[HalfId]
-    feature: Mapped[KeyWord]
-    ordinal: Mapped[Ordinal]
-    value: Mapped[Choice]
-
-
-class HalfText(Base):
-    """What may be read on, ordered as, or said of a half."""
-
-    __tablename__ = "half_texts"
-    __table_args__ = (CheckConstraint(one_of("role", "markings", "aliases", "order_codes"), name="role"),)
-    half_id: Mapped[HalfId]
-    role: Mapped[KeyWord]
-    ordinal: Mapped[Ordinal]
-    text: Mapped[Name]
-
-
-class HalfSite(Base):
-    """A blocked contact site (``position`` given), or a row's own number of contacts (``contacts`` given)."""
-
-    __tablename__ = "half_sites"
-    __table_args__ = (
-        CheckConstraint("(position IS NULL) <> (contacts IS NULL)", name="one_meaning"),
-        CheckConstraint("site_row >= 1 AND position >= 1 AND contacts >= 0", name="counts"),
-    )
-    half_id: Mapped[HalfId]
-    ordinal: Mapped[Ordinal]
-    site_row: Mapped[int]
-    position: Mapped[OptionalInt]
-    contacts: Mapped[OptionalInt]
-
-
-class MatingTable(StandingColumns, Base):
-    """Two halves that mate. ``key`` is made of both halves' keys, the basis and the stack height."""
+class MatingTable(EntryColumns, Base):
+    """Two halves that mate, by key. The mating's own key is made of both, the basis and the stack height."""
 
     __tablename__ = "matings"
     __table_args__ = (
+        *_entry_checks(),
         CheckConstraint(one_of("basis", "maker", "other_maker", "trial_fit", "inferred"), name="basis"),
         CheckConstraint(
             one_of("correspondence", "identity", "rows_swapped", "reversed", "listed", "unknown"),
             name="correspondence",
         ),
-        *_standing_checks(),
+        CheckConstraint("stack_height > 0 AND stack_height <= 1000", name="stack_height"),
+        Index(None, "half"),
+        Index(None, "other"),
     )
-    id: Mapped[Id]
-    key: Mapped[Key]
-    half_id: Mapped[MateId]
-    other_id: Mapped[MateId]
+    half: Mapped[str] = mapped_column(KeyText, ForeignKey("halves.key"))
+    other: Mapped[str] = mapped_column(KeyText, ForeignKey("halves.key"))
     basis: Mapped[Choice]
     correspondence: Mapped[Choice]
-    citation_id: Mapped[CitationId]
-    note: Mapped[LongText]
+    stack_height: Mapped[Size]
     from_law: Mapped[bool]
 
 
-class MatingDimension(DimensionColumns, Base):
-    """One dimension of the mated pair."""
-
-    __tablename__ = "mating_dimensions"
-    __table_args__ = _dimension_checks()
-    mating_id: Mapped[MatingId]
+EntryTable = type[SeriesTable] | type[HalfTable] | type[MatingTable]
+ENTRY_TABLES: Mapping[str, EntryTable] = {"series": SeriesTable, "half": HalfTable, "mating": MatingTable}
+"""The table of each kind of entry, what others refer to first."""
 
 
-class MatingContact(Base):
-    """One pair of contact names, for correspondence "listed"."""
+# --- people, and what they say -----------------------------------------------------------------------------------
 
-    __tablename__ = "mating_contacts"
-    mating_id: Mapped[MatingId]
-    ordinal: Mapped[Ordinal]
-    contact: Mapped[Name]
-    other_contact: Mapped[Name]
+
+class ContributorTable(Base):
+    """Somebody who may add or keep. ``key`` is the slug of the name; nothing is taken from them while suspended."""
+
+    __tablename__ = "contributors"
+    __table_args__ = (CheckConstraint(one_of("role", "contributor", "maintainer"), name="role"),)
+    id: Mapped[Id]
+    key: Mapped[Key]
+    name: Mapped[Name]
+    role: Mapped[Choice]
+    added_at: Mapped[Moment]
+    suspended_at: Mapped[OptionalMoment]
+
+
+class TokenTable(Base):
+    """A token: only its SHA-256 is kept. ``start`` are its first characters, to tell tokens apart by."""
+
+    __tablename__ = "tokens"
+    __table_args__ = (Index(None, "contributor_id"),)
+    id: Mapped[Id]
+    contributor_id: Mapped[int] = mapped_column(ForeignKey("contributors.id"))
+    digest: Mapped[str] = mapped_column(String(64), unique=True)
+    start: Mapped[str] = mapped_column(String(16))
+    label: Mapped[LongText]
+    scopes: Mapped[Name]
+    created_at: Mapped[Moment]
+    expires_at: Mapped[OptionalMoment]
+    last_used_at: Mapped[OptionalMoment]
+    revoked_at: Mapped[OptionalMoment]
+    revoked_by: Mapped[OptionalText]
+
+
+class JournalTable(Base):
+    """What happened, in order: never changed, never deleted.
+
+    Names are kept beside numbers: a row outlives the entry that it tells of and the person who made it. ``old`` and
+    ``new`` are the record before and after (`catalog.model.entry_states`); ``of`` and ``about`` are record and key of
+    what a document speaks of; ``batch`` is shared by rows of one act. ``private`` rows tell of what only those see who
+    have its address.
+    """
+
+    __tablename__ = "journal"
+    __table_args__ = (
+        CheckConstraint("revision >= 1", name="revision"),
+        UniqueConstraint("record", "key", "revision"),
+        Index(None, "about"),
+        Index(None, "actor"),
+    )
+    id: Mapped[Id]
+    at: Mapped[Moment]
+    actor: Mapped[Name]
+    action: Mapped[Choice]
+    record: Mapped[Choice]
+    key: Mapped[KeyOf]
+    of: Mapped[OptionalChoice]
+    about: Mapped[OptionalKeyOf]
+    revision: Mapped[int]
+    old: Mapped[OptionalDocument]
+    new: Mapped[Document]
+    reason: Mapped[LongText]
+    batch: Mapped[LongText]
+    private: Mapped[bool]
+
+
+class DocumentTable(Base):
+    """What people said beside entries: sightings, confirmations, disputes, specimens, pending changes …
+
+    ``of`` and ``about`` are record and key of what is spoken of, ``content`` is the record's model, ``state`` its word.
+    """
+
+    __tablename__ = "documents"
+    __table_args__ = (
+        CheckConstraint("revision >= 1", name="revision"),
+        Index(None, "record", "state"),
+        Index(None, "about"),
+    )
+    id: Mapped[Id]
+    record: Mapped[Choice]
+    key: Mapped[Key]
+    of: Mapped[OptionalChoice]
+    about: Mapped[OptionalKeyOf]
+    state: Mapped[Choice]
+    private: Mapped[bool]
+    revision: Mapped[int]
+    author: Mapped[Name]
+    added_at: Mapped[Moment]
+    changed_at: Mapped[Moment]
+    content: Mapped[Document]
+
+
+class AnsweredRequest(Base):
+    """An acknowledged request under its own key, so that sending it twice acts once."""
+
+    __tablename__ = "answered_requests"
+    __table_args__ = (UniqueConstraint("actor", "key"),)
+    id: Mapped[Id]
+    actor: Mapped[Name]
+    key: Mapped[Name]
+    digest: Mapped[Digest]
+    status: Mapped[int]
+    answer: Mapped[Document]
+    at: Mapped[Moment]

@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import Any, cast
 
 from pydantic import TypeAdapter
 from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
-from catalog.db.record_tables import DocumentTable, JournalTable
+from catalog.db.tables import DocumentTable, JournalTable
 from catalog.evidence.assessment import Assessed, Assessment, Said, assess
 from catalog.evidence.statements import Confirmation, Dispute, Sighting
-from catalog.history.states import stood, substance
+from catalog.model.entry_states import stood, substance
 
 FEW = 500
 """Entries up to which their documents are asked for by key; beyond, all documents are read at once. It is below every
@@ -88,7 +88,7 @@ def _wanted(of: str, keys: Sequence[str] | None) -> Select[Any]:
     ).where(table.record.in_(_MODELS), table.of == of)
     if keys is not None:
         statement = statement.where(table.about.in_(keys))
-    return statement.order_by(table.id)
+    return cast("Select[Any]", statement.order_by(table.id))
 
 
 def _documents(session: Session, statement: Select[Any]) -> Iterator[tuple[str, Said]]:

@@ -16,9 +16,9 @@ from catalog.exchange.jsonl import read_jsonl, write_jsonl
 from catalog.exchange.placed import Placed
 from catalog.exchange.tables import read_csv, write_csv
 from catalog.exchange.texts import read_text
+from catalog.history.adding import AddReport, add
 from catalog.model.entries import AnyEntry
 from catalog.model.errors import DuplicateError, EntryError, FileError, FileRefusedError
-from catalog.records.adding import AddReport, add
 from catalog.records.read import load_halves, load_matings, load_series
 
 __all__ = ["add_file", "is_exchange", "read_entries", "read_placed", "stored_entries", "write_csv", "write_jsonl"]

@@ -10,17 +10,18 @@ from pathlib import Path
 from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
-from catalog.db.record_tables import DocumentTable
+from catalog.db.tables import ENTRY_TABLES, DocumentTable
 from catalog.evidence.statements import Answer, Confirmation, Dispute, Sighting
 from catalog.exchange.states import Place, Told, states
 from catalog.exchange.whole import Heading, read_heading, read_rows
 from catalog.history.acts import Act
+from catalog.history.adding import add
 from catalog.history.documents import add_document
-from catalog.history.rewriting import TABLES, AnyRecord, get_records
-from catalog.history.states import ENTRIES, substance
 from catalog.model.entries import AnyEntry, Mating
+from catalog.model.entry_states import ENTRIES, substance
 from catalog.model.errors import CatalogueError, EntryError
-from catalog.records.adding import add
+from catalog.records.read import get_records
+from catalog.records.read_models import AnyRecord
 
 STATEMENTS: Mapping[str, type[Confirmation] | type[Dispute] | type[Sighting] | type[Answer]] = {
     "sighting": Sighting,
@@ -124,7 +125,7 @@ class _Merge:
             from_law=[each.last.key for each in new if each.stood is not None and each.stood.from_law],
             expanded=False,
         )
-        table = TABLES[record]
+        table = ENTRY_TABLES[record]
         keys = {entry.key for entry in taken}
         for each in new:
             if each.last.key in keys:

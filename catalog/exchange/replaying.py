@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -10,26 +10,21 @@ from sqlalchemy import func, insert, select, text, update
 from sqlalchemy.orm import Session
 
 from catalog.db.database import mark_changed
-from catalog.db.record_tables import ContributorTable, DocumentTable, JournalTable
-from catalog.db.tables import Base, CatalogueState, HalfTable, MatingTable, SeriesTable
+from catalog.db.engines import chunks
+from catalog.db.tables import (
+    ENTRY_TABLES,
+    Base,
+    CatalogueState,
+    ContributorTable,
+    DocumentTable,
+    JournalTable,
+)
 from catalog.exchange.states import Told, states
 from catalog.exchange.whole import Row, read_heading, read_rows
-from catalog.history.rewriting import TABLES
-from catalog.model.entries import Citation, Half, Mating, Series, slug
+from catalog.model.entry_states import ENTRIES, Stood
 from catalog.model.errors import EntryError
 from catalog.records.write import Row as Columns
-from catalog.records.write import (
-    chunks,
-    half_row,
-    insert_rows,
-    mating_row,
-    series_row,
-    store_aliases,
-    store_citations,
-    store_half_parts,
-    store_makers,
-    store_mating_parts,
-)
+from catalog.records.write import insert_entries
 
 Progress = Callable[[int, int], None]
 
@@ -51,7 +46,7 @@ def take_whole(session: Session, path: Path, progress: Progress = _quietly) -> M
     rows = list(read_rows(path))
     found = states(rows, str(path))
     _store_journal(session, rows, progress)
-    _store_entries(session, [told for told in found.values() if told.stood is not None])
+    _store_entries(session, found.values())
     documents = [told for (record, _), told in found.items() if told.stood is None and record not in OF_ACCOUNTS]
     _store(session, DocumentTable, (_document(told) for told in documents))
     people = [told for (record, _), told in found.items() if record == "contributor"]
@@ -66,7 +61,7 @@ def take_whole(session: Session, path: Path, progress: Progress = _quietly) -> M
 
 
 def _require_empty(session: Session) -> None:
-    tables: tuple[type[Base], ...] = (JournalTable, *TABLES.values())
+    tables: tuple[type[Base], ...] = (JournalTable, *ENTRY_TABLES.values())
     for table in tables:
         if session.execute(select(func.count()).select_from(table)).scalar_one():
             raise EntryError(
@@ -113,86 +108,13 @@ def _contributor(told: Told) -> Columns:
     return {"key": told.last.key, "added_at": told.first.at, **told.last.new}
 
 
-def _store_entries(session: Session, entries: Sequence[Told]) -> None:
-    contents = [told.stood.content for told in entries if told.stood is not None]
-    citations = store_citations(
-        session, (each.citation if isinstance(each, Mating) else each.datasheet for each in contents)
-    )
-    series = _store_series(session, list(_of(entries, Series)), citations)
-    halves = _store_halves(session, list(_of(entries, Half)), series, citations)
-    _store_matings(session, list(_of(entries, Mating)), halves, citations)
-
-
-def _of(entries: Iterable[Told], kind: type[Any]) -> Iterator[tuple[Told, Any]]:
+def _store_entries(session: Session, entries: Iterable[Told]) -> None:
+    of: dict[str, list[tuple[Stood, Columns]]] = {record: [] for record in ENTRIES}
     for told in entries:
-        if told.stood is not None and isinstance(told.stood.content, kind):
-            yield told, told.stood.content
-
-
-def _store_series(
-    session: Session, given: Sequence[tuple[Told, Series]], citations: Mapping[Citation, int]
-) -> dict[str, int]:
-    makers = store_makers(session, {slug(series.maker): series.maker for _, series in given})
-    rows = [
-        series_row(series, stated=_stated(told), maker_id=makers[slug(series.maker)], citations=citations)
-        | _standing(told)
-        for told, series in given
-    ]
-    ids = insert_rows(session, SeriesTable, rows)
-    for id_, (_, series) in zip(ids, given, strict=True):
-        store_aliases(session, id_, series.aliases)
-    return {series.key: id_ for id_, (_, series) in zip(ids, given, strict=True)}
-
-
-def _store_halves(
-    session: Session,
-    given: Sequence[tuple[Told, Half]],
-    series: Mapping[str, int],
-    citations: Mapping[Citation, int],
-) -> dict[str, int]:
-    rows = [
-        half_row(half, from_law=_from_law(told), series_id=series[half.series_key], citations=citations)
-        | _standing(told)
-        for told, half in given
-    ]
-    ids = insert_rows(session, HalfTable, rows)
-    store_half_parts(session, [(id_, half) for id_, (_, half) in zip(ids, given, strict=True)])
-    return {half.key: id_ for id_, (_, half) in zip(ids, given, strict=True)}
-
-
-def _store_matings(
-    session: Session,
-    given: Sequence[tuple[Told, Mating]],
-    halves: Mapping[str, int],
-    citations: Mapping[Citation, int],
-) -> None:
-    rows = [
-        mating_row(mating, from_law=_from_law(told), half_ids=halves, citations=citations) | _standing(told)
-        for told, mating in given
-    ]
-    ids = insert_rows(session, MatingTable, rows)
-    store_mating_parts(session, [(id_, mating) for id_, (_, mating) in zip(ids, given, strict=True)])
-
-
-def _stated(told: Told) -> bool:
-    return told.stood is not None and told.stood.stated
-
-
-def _from_law(told: Told) -> bool:
-    return told.stood is not None and told.stood.from_law
-
-
-def _standing(told: Told) -> Columns:
-    if told.stood is None:
-        raise TypeError("only entries have a standing")
-    revision, author = told.substance
-    return {
-        "key": told.last.key,
-        "revision": told.last.revision,
-        "substance_revision": revision,
-        "author": author,
-        "changed_at": told.last.at,
-        "clean": told.stood.clean,
-        "state": told.stood.state,
-        "successor": told.stood.successor,
-    }
+        if told.stood is not None:
+            revision, author = told.substance
+            standing = {"revision": told.last.revision, "substance_revision": revision, "author": author}
+            at = {"key": told.last.key, "changed_at": told.last.at}
+            of[told.last.record].append((told.stood, standing | at))
+    for record, rows in of.items():
+        insert_entries(session, record, rows)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pydantic import ValidationError
 
 from catalog.exchange.whole import Row
-from catalog.history.states import ENTRIES, Stood, stood, substance
+from catalog.model.entry_states import ENTRIES, Stood, stood, substance
 from catalog.model.errors import FileError
 
 

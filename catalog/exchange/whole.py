@@ -18,7 +18,7 @@ from sqlalchemy import false, select
 from sqlalchemy.orm import Session
 
 from catalog.db.database import read_version
-from catalog.db.record_tables import JournalTable
+from catalog.db.tables import JournalTable
 from catalog.exchange.jsonl import LONGEST_LINE
 from catalog.exchange.problems import message_of
 from catalog.history.journal import JournalEntry

@@ -7,18 +7,17 @@ from dataclasses import dataclass, replace
 
 from sqlalchemy.orm import Session
 
-from catalog.db.tables import MatingTable
 from catalog.history.acts import Act
+from catalog.history.adding import add
 from catalog.history.journal import revision_of
-from catalog.history.rewriting import AnyRecord, get_record, get_records, rewrite, stood_of
-from catalog.history.states import Stood, stood
+from catalog.history.rewriting import rewrite, spelt
 from catalog.model.entries import AnyEntry, Half, Mating, Series
+from catalog.model.entry_states import Stood, stood
 from catalog.model.errors import DuplicateError, EntryError
 from catalog.model.series_laws import Expansion, expand
-from catalog.records.adding import add
 from catalog.records.queries import mates_of
-from catalog.records.read_models import HalfRecord, MatingRecord, SeriesRecord
-from catalog.records.write import ids_by_key
+from catalog.records.read import contents, get_record, get_records
+from catalog.records.read_models import AnyRecord, HalfRecord, MatingRecord, SeriesRecord, stood_of
 
 Place = tuple[str, str]
 """Record and key."""
@@ -48,6 +47,7 @@ def revise(session: Session, act: Act, key: str, entry: AnyEntry, *, clean: bool
     before = get_record(session, entry.record, key)
     _require_listed(before, key)
     _require_same_key(entry, key)
+    _require_same_spelling(entry, spelt(session, entry))
     after = replace(stood_of(before), content=entry, clean=clean, stated=True)
     if isinstance(entry, Series):
         return _revise_series(session, act, "revise", before, after)
@@ -78,6 +78,15 @@ def _require_same_key(entry: AnyEntry, key: str) -> None:
             value=entry.key,
             remedy=_PERMANENT[entry.record],
         )
+
+
+def _require_same_spelling(entry: AnyEntry, written: AnyEntry) -> None:
+    for name in ("maker", "series"):
+        given, known = getattr(entry, name, None), getattr(written, name, None)
+        if given != known:
+            raise DuplicateError(
+                f"{given!r} is written {known!r} elsewhere", field=name, value=given, remedy=f"Write it {known!r}"
+            )
 
 
 _PERMANENT = {
@@ -219,7 +228,7 @@ def _handed_on(session: Session, key: str, successor: str) -> list[Mating]:
         )
         if moved.half != moved.other or record.mating.half == record.mating.other:
             found.append(moved)
-    stood_ever = ids_by_key(session, MatingTable, [mating.key for mating in found])
+    stood_ever = contents(session, "mating", [mating.key for mating in found])
     return [mating for mating in found if mating.key not in stood_ever]
 
 

@@ -10,7 +10,7 @@ from pydantic import BaseModel, ConfigDict
 from sqlalchemy import false, insert, select, update
 from sqlalchemy.orm import Session
 
-from catalog.db.record_tables import DocumentTable
+from catalog.db.tables import DocumentTable
 from catalog.history.acts import Act
 from catalog.history.journal import Change, append
 from catalog.model.errors import NotFoundError

@@ -11,8 +11,7 @@ from sqlalchemy import ColumnElement, Select, and_, false, func, insert, or_, se
 from sqlalchemy.orm import Session
 
 from catalog.db.database import mark_changed
-from catalog.db.record_tables import JournalTable
-from catalog.db.tables import HalfTable, MatingTable, SeriesTable
+from catalog.db.tables import HalfTable, JournalTable, MatingTable
 from catalog.history.acts import Act
 from catalog.model.errors import NotFoundError
 
@@ -115,9 +114,8 @@ def _about(record: str, key: str) -> ColumnElement[bool]:
 
 
 def _about_members(series: str) -> tuple[ColumnElement[bool], ...]:
-    own = select(HalfTable.id).join(SeriesTable, HalfTable.series_id == SeriesTable.id).where(SeriesTable.key == series)
-    halves = select(HalfTable.key).where(HalfTable.id.in_(own))
-    matings = select(MatingTable.key).where(or_(MatingTable.half_id.in_(own), MatingTable.other_id.in_(own)))
+    halves = select(HalfTable.key).where(HalfTable.series == series)
+    matings = select(MatingTable.key).where(or_(MatingTable.half.in_(halves), MatingTable.other.in_(halves)))
     return (*_about_any("half", halves), *_about_any("mating", matings))
 
 

@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import insert, select
 from sqlalchemy.orm import Session
 
-from catalog.db.record_tables import AnsweredRequest
+from catalog.db.tables import AnsweredRequest
 from catalog.history.acts import Act
 from catalog.model.errors import EntryError, KeyReusedError
 

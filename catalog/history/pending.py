@@ -14,7 +14,7 @@ from pydantic import BaseModel, ConfigDict, TypeAdapter
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from catalog.db.record_tables import ContributorTable
+from catalog.db.tables import ContributorTable
 from catalog.history.acts import Act
 from catalog.history.changing import (
     Changed,
@@ -27,11 +27,12 @@ from catalog.history.changing import (
     withdraw,
 )
 from catalog.history.documents import DocumentRecord, add_document, documents, get_document, revise_document
-from catalog.history.rewriting import get_record, stood_of
-from catalog.history.states import substance
 from catalog.model.entries import AnyEntry, Series
+from catalog.model.entry_states import substance
 from catalog.model.errors import CatalogueError, EntryError
 from catalog.model.timestamps import read, written
+from catalog.records.read import get_record
+from catalog.records.read_models import stood_of
 
 RECORD = "pending"
 DELAY = timedelta(hours=72)

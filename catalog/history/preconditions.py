@@ -5,17 +5,16 @@ from __future__ import annotations
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from catalog.db.record_tables import DocumentTable
+from catalog.db.tables import ENTRY_TABLES, DocumentTable
 from catalog.history.journal import last_about
-from catalog.history.rewriting import TABLES
 from catalog.model.errors import NotFoundError, PreconditionError, StaleError
 
 
 def tag_of(session: Session, record: str, key: str) -> str:
     """The record's state as a tag: its revision, and the journal's last row about it. Raises NotFoundError."""
-    table = TABLES.get(record, DocumentTable).__table__
+    table = ENTRY_TABLES.get(record, DocumentTable).__table__
     statement = select(table.c.revision).where(table.c.key == key)
-    if record not in TABLES:
+    if record not in ENTRY_TABLES:
         statement = statement.where(table.c.record == record)
     revision = session.execute(statement).scalar_one_or_none()
     if revision is None:

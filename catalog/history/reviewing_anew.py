@@ -8,10 +8,13 @@ from dataclasses import replace
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from catalog.db.tables import ENTRY_TABLES
 from catalog.history.acts import OPERATOR, Act
 from catalog.history.changing import members_standing
-from catalog.history.rewriting import TABLES, AnyRecord, get_records, rewrite, stood_of
+from catalog.history.rewriting import rewrite
 from catalog.model.entries import AnyEntry, Half, Mating, Series
+from catalog.records.read import get_records
+from catalog.records.read_models import AnyRecord, stood_of
 from catalog.review import Neighbours, among, is_clean, read_neighbours, review
 
 REVIEWED = "review"
@@ -74,7 +77,7 @@ class _Gone:
 def _doubted(session: Session, record: str, since: str) -> Iterator[AnyRecord]:
     """Listed entries changed since that the review did not find clean. Those that a series' laws made are reviewed with
     it; the operator's come from files, which nobody reviewed."""
-    columns = TABLES[record].__table__.c
+    columns = ENTRY_TABLES[record].__table__.c
     changed = select(columns.key).where(
         columns.state == "listed", columns.changed_at >= since, ~columns.clean, columns.author != OPERATOR
     )

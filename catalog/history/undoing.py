@@ -9,8 +9,7 @@ from dataclasses import dataclass, replace
 from sqlalchemy import ColumnElement, and_, or_, select
 from sqlalchemy.orm import Session
 
-from catalog.db.record_tables import JournalTable
-from catalog.db.tables import HalfTable, SeriesTable
+from catalog.db.tables import HalfTable, JournalTable
 from catalog.evidence.agreement import Verdict, agreement, stated
 from catalog.evidence.assessment import Assessed, Assessment, JudgedConfirmation
 from catalog.evidence.retrieval import assessments
@@ -19,10 +18,11 @@ from catalog.history.documents import get_document, revise_document
 from catalog.history.journal import JournalEntry
 from catalog.history.pending import RECORD as PENDING
 from catalog.history.reviewing_anew import review_anew
-from catalog.history.rewriting import AnyRecord, assessed_of, get_records, rewrite, stood_of
-from catalog.history.states import ENTRIES, Stood, stood, substance
+from catalog.history.rewriting import rewrite
 from catalog.model.entries import AnyEntry, Series
-from catalog.records.read_models import SeriesRecord
+from catalog.model.entry_states import ENTRIES, Stood, stood, substance
+from catalog.records.read import get_records
+from catalog.records.read_models import AnyRecord, SeriesRecord, assessed_of, stood_of
 
 UNDO = "undo"
 """The journal's word for a change that takes back another's."""
@@ -240,6 +240,7 @@ def _take_entry_back(session: Session, act: Act, now: AnyRecord, first: JournalE
 
 
 def _others_halves(session: Session, series: str, contributor: str) -> bool:
-    statement = select(HalfTable.id).join(SeriesTable, HalfTable.series_id == SeriesTable.id)
-    others = statement.where(SeriesTable.key == series, HalfTable.state == "listed", HalfTable.author != contributor)
+    others = select(HalfTable.key).where(
+        HalfTable.series == series, HalfTable.state == "listed", HalfTable.author != contributor
+    )
     return session.execute(others.limit(1)).first() is not None

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from functools import lru_cache
 from typing import Annotated, Any, Literal, Self, TypeVar
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat, TypeAdapter, model_validator
 
 from catalog.model.text_fields import Line, Passage
 from matcher.features import COUNTS, DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, FEATURES
@@ -351,6 +351,13 @@ class Mating(Entry):
 
 
 AnyEntry = Annotated[Series | Half | Mating, Field(discriminator="record")]
+ENTRY: TypeAdapter[AnyEntry] = TypeAdapter(AnyEntry)
+"""Reads an entry of any kind."""
+
+
+def document(entry: AnyEntry) -> dict[str, Any]:
+    """An entry as it is stored, journalled and exchanged: what is not stated is left out."""
+    return {"record": entry.record, **entry.model_dump(mode="json", exclude_defaults=True)}
 
 
 def slug(text: str) -> str:

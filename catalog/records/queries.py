@@ -12,12 +12,12 @@ from typing import Any, Generic, TypeVar
 from sqlalchemy import ColumnElement, func, or_, select
 from sqlalchemy.orm import Session, aliased
 
-from catalog.db.tables import Base, HalfTable, HalfText, Maker, MatingTable, SeriesTable
+from catalog.db.engines import CHUNK
+from catalog.db.tables import EntryTable, HalfTable, MatingTable, SeriesTable
 from catalog.model.entries import slug
 from catalog.model.errors import NotFoundError
-from catalog.records.read import load_halves, load_matings, load_series
+from catalog.records.read import Keys, load_halves, load_matings, load_series
 from catalog.records.read_models import HalfRecord, MatingRecord, SeriesRecord
-from catalog.records.write import CHUNK
 
 LARGEST_PAGE = CHUNK
 """Entries on one page at most."""
@@ -35,17 +35,25 @@ class Page(Generic[R]):
 
 def get_half(session: Session, key: str) -> HalfRecord:
     """The half of this key; raises NotFoundError."""
-    return _one(session, HalfTable, key, load_halves, "half")
+    return _one(load_halves(session, [key]), "half", key)
 
 
 def get_series(session: Session, key: str) -> SeriesRecord:
     """The series of this key; raises NotFoundError."""
-    return _one(session, SeriesTable, key, load_series, "series")
+    return _one(load_series(session, [key]), "series", key)
 
 
 def get_mating(session: Session, key: str) -> MatingRecord:
     """The mating of this key; raises NotFoundError."""
-    return _one(session, MatingTable, key, load_matings, "mating")
+    return _one(load_matings(session, [key]), "mating", key)
+
+
+def _one(found: Sequence[R], what: str, key: str) -> R:
+    if not found:
+        raise NotFoundError(
+            f"no {what} has the key {key!r}", field="key", value=key, remedy="Search for it by a part of its name"
+        )
+    return found[0]
 
 
 def halves_page(
@@ -61,103 +69,77 @@ def halves_page(
 ) -> Page[HalfRecord]:
     """Halves, filtered: ``maker`` by name, ``series`` by key, ``text`` a fragment of a part number, order code, marking
     or alias in any case. ``limit`` is 1 to `LARGEST_PAGE` (ValueError)."""
-    wanted: list[ColumnElement[bool]] = [HalfTable.state == "listed"]
-    if maker is not None:
-        wanted.append(HalfTable.series_id.in_(_series_of(maker)))
-    if series is not None:
-        wanted.append(HalfTable.series_id.in_(select(SeriesTable.id).where(SeriesTable.key == series)))
-    if half_kind is not None:
-        wanted.append(HalfTable.half_kind == half_kind)
-    if contact_count is not None:
-        wanted.append(HalfTable.contact_count == contact_count)
+    wanted = _equal(
+        (HalfTable.maker, maker and slug(maker)),
+        (HalfTable.series, series),
+        (HalfTable.half_kind, half_kind),
+        (HalfTable.contact_count, contact_count),
+    )
     if text is not None:
-        said = select(HalfText.half_id).where(_contains(HalfText.text, text))
-        wanted.append(or_(_contains(HalfTable.part_number, text), HalfTable.id.in_(said)))
-    return _page(session, HalfTable, wanted, after, limit, load_halves, lambda record: record.key)
+        wanted.append(_contains(HalfTable.names, text))
+    return _page(session, HalfTable, wanted, after, limit, load_halves)
 
 
 def series_page(
     session: Session, *, after: str | None = None, limit: int = 50, maker: str | None = None, text: str | None = None
 ) -> Page[SeriesRecord]:
     """Series, filtered as halves are; ``text`` is a fragment of the name."""
-    wanted: list[ColumnElement[bool]] = [SeriesTable.state == "listed"]
-    if maker is not None:
-        wanted.append(SeriesTable.id.in_(_series_of(maker)))
+    wanted = _equal((SeriesTable.maker, maker and slug(maker)))
     if text is not None:
-        wanted.append(_contains(SeriesTable.name, text))
-    return _page(session, SeriesTable, wanted, after, limit, load_series, lambda record: record.key)
+        wanted.append(_contains(SeriesTable.content["name"].as_string(), text))
+    return _page(session, SeriesTable, wanted, after, limit, load_series)
 
 
 def matings_page(
     session: Session, *, after: str | None = None, limit: int = 50, half: str | None = None, basis: str | None = None
 ) -> Page[MatingRecord]:
     """Matings, filtered: ``half`` is the key of either half."""
-    wanted: list[ColumnElement[bool]] = [MatingTable.state == "listed"]
+    wanted = _equal((MatingTable.basis, basis))
     if half is not None:
-        ids = select(HalfTable.id).where(HalfTable.key == half)
-        wanted.append(or_(MatingTable.half_id.in_(ids), MatingTable.other_id.in_(ids)))
-    if basis is not None:
-        wanted.append(MatingTable.basis == basis)
-    return _page(session, MatingTable, wanted, after, limit, load_matings, lambda record: record.id)
+        wanted.append(or_(MatingTable.half == half, MatingTable.other == half))
+    return _page(session, MatingTable, wanted, after, limit, load_matings)
 
 
 def mates_of(session: Session, key: str) -> list[tuple[MatingRecord, HalfRecord]]:
     """Every mating of the half with the half at its other end; raises NotFoundError for an unknown key."""
-    half = _id(session, HalfTable, key, "half")
+    get_half(session, key)
     first, second = aliased(HalfTable), aliased(HalfTable)
-    found = session.execute(
-        select(MatingTable.id, first.id, second.id)
-        .join(first, MatingTable.half_id == first.id)
-        .join(second, MatingTable.other_id == second.id)
-        .where(or_(first.id == half, second.id == half))
+    found = session.scalars(
+        select(MatingTable.key)
+        .join(first, MatingTable.half == first.key)
+        .join(second, MatingTable.other == second.key)
+        .where(or_(first.key == key, second.key == key))
         .where(MatingTable.state == "listed", first.state == "listed", second.state == "listed")
     ).all()
-    others = {record.key: record for record in load_halves(session, [b if a == half else a for _, a, b in found])}
-    return [
-        (record, others[record.mating.other if record.mating.half == key else record.mating.half])
-        for record in load_matings(session, [id_ for id_, _, _ in found])
+    mates = [
+        (record, record.mating.other if record.mating.half == key else record.mating.half)
+        for record in load_matings(session, found)
     ]
+    halves = {record.key: record for record in load_halves(session, [mate for _, mate in mates])}
+    return [(record, halves[mate]) for record, mate in mates]
 
 
-def _series_of(maker: str) -> Any:
-    return select(SeriesTable.id).join(Maker).where(Maker.key == slug(maker))
+def _equal(*wanted: tuple[Any, Any]) -> list[ColumnElement[bool]]:
+    """Conditions that columns have the values that are asked for."""
+    return [column == value for column, value in wanted if value is not None]
 
 
 def _contains(column: Any, text: str) -> ColumnElement[bool]:
     return func.lower(column).contains(text.lower(), autoescape=True)
 
 
-def _id(session: Session, table: type[Base], key: str, what: str) -> int:
-    columns = table.__table__.c
-    found: int | None = session.execute(select(columns.id).where(columns.key == key)).scalar_one_or_none()
-    if found is None:
-        raise NotFoundError(
-            f"no {what} has the key {key!r}", field="key", value=key, remedy="Search for it by a part of its name"
-        )
-    return found
-
-
-def _one(
-    session: Session, table: type[Base], key: str, load: Callable[[Session, Sequence[int]], list[R]], what: str
-) -> R:
-    return load(session, [_id(session, table, key, what)])[0]
-
-
 def _page(
     session: Session,
-    table: type[Base],
+    table: EntryTable,
     wanted: Sequence[ColumnElement[bool]],
     after: str | None,
     limit: int,
-    load: Callable[[Session, Sequence[int]], list[R]],
-    key: Callable[[R], str],
+    load: Callable[[Session, Keys], list[R]],
 ) -> Page[R]:
     if not 1 <= limit <= LARGEST_PAGE:
         raise ValueError(f"limit is {limit}; give 1 to {LARGEST_PAGE}")
-    columns = table.__table__.c
-    statement = select(columns.id).where(*wanted).order_by(columns.key).limit(limit + 1)
+    statement = select(table.key).where(table.state == "listed", *wanted).order_by(table.key).limit(limit + 1)
     if after is not None:
-        statement = statement.where(columns.key > after)
-    ids = session.execute(statement).scalars().all()
-    items = tuple(load(session, ids[:limit]))
-    return Page(items=items, next=key(items[-1]) if len(ids) > limit else None)
+        statement = statement.where(table.key > after)
+    keys = session.scalars(statement).all()
+    return Page(items=tuple(load(session, keys[:limit])), next=keys[limit - 1] if len(keys) > limit else None)

@@ -2,247 +2,182 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any, NamedTuple
 
-from sqlalchemy import ColumnElement, Row, func, select
+from pydantic import TypeAdapter, ValidationError
+from sqlalchemy import Row, Select, Text, cast, func, select
 from sqlalchemy.orm import Session, aliased
 
-from catalog.db.tables import (
-    Base,
-    CitedDocument,
-    HalfCategory,
-    HalfCount,
-    HalfDimension,
-    HalfSite,
-    HalfTable,
-    HalfText,
-    Maker,
-    MatingContact,
-    MatingDimension,
-    MatingTable,
-    SeriesAlias,
-    SeriesTable,
-)
+from catalog.db.engines import chunks
+from catalog.db.tables import ENTRY_TABLES, HalfTable, MatingTable
 from catalog.evidence.assessment import Assessed, Assessment
 from catalog.evidence.retrieval import assessments
-from catalog.model.entries import BlockedPosition, Citation, Dimension, Half, Mating, Ratings, Series
-from catalog.records.read_models import BetterKnown, HalfRecord, MatingRecord, SeriesRecord
-from catalog.records.write import TEXT_ROLES
+from catalog.model.entries import Half, Mating, Series
+from catalog.model.errors import NotFoundError, UnavailableError
+from catalog.records.read_models import AnyRecord, BetterKnown, HalfRecord, MatingRecord, SeriesRecord
 
-Ids = Sequence[int] | None
-"""Row numbers to load (few enough for one IN list) whatever their state, or None for all that are listed."""
+Keys = Iterable[str] | None
+"""Keys of the entries to read, whatever their state, or None for all that are listed."""
 
-ASSESSED_COLUMNS = ("revision", "substance_revision", "author", "clean", "state", "successor")
-STANDING_COLUMNS = (*ASSESSED_COLUMNS, "changed_at")
+_STANDING = ("revision", "substance_revision", "author", "changed_at", "clean", "state", "successor")
+_OWN = {"series": ("stated",), "half": ("series", "from_law"), "mating": ("from_law",)}
 
-Parts = Mapping[int, list[Row[Any]]]
+# Documents are checked in bulk as they come from the database: one call for all takes a third of the time.
+_READERS: Mapping[str, TypeAdapter[list[Any]]] = {
+    "series": TypeAdapter(list[Series]),
+    "half": TypeAdapter(list[Half]),
+    "mating": TypeAdapter(list[Mating]),
+}
 
 
-def load_halves(session: Session, ids: Ids = None) -> list[HalfRecord]:
+class _Read(NamedTuple):
+    """An entry as it was read: its row, its document, and what the evidence says of it."""
+
+    row: Row[Any]
+    content: Any
+    assessment: Assessment
+
+    @property
+    def standing(self) -> dict[str, Any]:
+        return {name: getattr(self.row, name) for name in _STANDING} | {"standing": self.assessment.standing}
+
+    @property
+    def better_known(self) -> dict[str, BetterKnown]:
+        return {
+            name: BetterKnown(
+                value=dim.value,
+                tolerance=dim.tolerance,
+                u=dim.extra_u,
+                people=self.assessment.estimates[name].measured.people,
+                explanation=self.assessment.estimates[name].explanation,
+            )
+            for name, dim in self.assessment.better.items()
+        }
+
+
+def load_halves(session: Session, keys: Keys = None) -> list[HalfRecord]:
     """Halves in the order of their keys."""
-    statement = (
-        select(HalfTable, SeriesTable.name, SeriesTable.key, Maker.name, CitedDocument)
-        .join(SeriesTable, HalfTable.series_id == SeriesTable.id)
-        .join(Maker, SeriesTable.maker_id == Maker.id)
-        .outerjoin(CitedDocument, HalfTable.citation_id == CitedDocument.id)
-    )
-    rows = session.execute(statement.where(_among(HalfTable, ids)).order_by(HalfTable.key)).all()
-    dimensions = _parts(session, HalfDimension, "half_id", ids)
-    counts = _parts(session, HalfCount, "half_id", ids)
-    categories = _parts(session, HalfCategory, "half_id", ids, "ordinal")
-    texts = _parts(session, HalfText, "half_id", ids, "ordinal")
-    sites = _parts(session, HalfSite, "half_id", ids, "ordinal")
-    halves = [
-        Half(
-            maker=maker,
-            series=series,
-            part_number=row.part_number,
-            half_kind=row.half_kind,
-            rows=row.rows,
-            contact_count=row.contact_count,
-            positions=row.positions,
-            dimensions=_dimensions(dimensions.get(row.id, [])),
-            counts={part.feature: part.value for part in counts.get(row.id, [])},
-            categories=_categories(categories.get(row.id, [])),
-            **_sites(sites.get(row.id, [])),
-            **_texts(texts.get(row.id, [])),
-            **_common(row, document),
-        )
-        for row, series, _, maker, document in rows
-    ]
-    standings = _standings(session, [row for row, *_ in rows], halves)
     return [
         HalfRecord(
-            key=row.key, origin="listed", half=half, series_key=series_key, from_law=row.from_law, **standings[row.key]
+            key=read.row.key,
+            origin="listed",
+            half=read.content,
+            series_key=read.row.series,
+            from_law=read.row.from_law,
+            better_known=read.better_known,
+            **read.standing,
         )
-        for (row, _, series_key, *_), half in zip(rows, halves, strict=True)
+        for read in _read(session, "half", keys)
     ]
 
 
-def load_series(session: Session, ids: Ids = None) -> list[SeriesRecord]:
+def load_series(session: Session, keys: Keys = None) -> list[SeriesRecord]:
     """Series in the order of their keys."""
-    listed = select(HalfTable.series_id, func.count().label("members")).where(HalfTable.state == "listed")
-    members = listed.group_by(HalfTable.series_id).subquery()
-    statement = (
-        select(SeriesTable, Maker.name, CitedDocument, func.coalesce(members.c.members, 0))
-        .join(Maker, SeriesTable.maker_id == Maker.id)
-        .outerjoin(CitedDocument, SeriesTable.citation_id == CitedDocument.id)
-        .outerjoin(members, members.c.series_id == SeriesTable.id)
-    )
-    rows = session.execute(statement.where(_among(SeriesTable, ids)).order_by(SeriesTable.key)).all()
-    aliases = _parts(session, SeriesAlias, "series_id", ids, "ordinal")
-    described = [
-        Series(
-            maker=maker,
-            name=row.name,
-            aliases=tuple(part.text for part in aliases.get(row.id, [])),
-            **row.laws,
-            **_common(row, document),
-        )
-        for row, maker, document, _ in rows
-    ]
-    standings = _standings(session, [row for row, *_ in rows], described)
+    found = _read(session, "series", keys)
+    counted = select(HalfTable.series, func.count()).where(HalfTable.state == "listed").group_by(HalfTable.series)
+    if keys is not None:
+        counted = counted.where(HalfTable.series.in_([read.row.key for read in found]))
+    members: dict[str, int] = {row[0]: row[1] for row in session.execute(counted)}
     return [
-        SeriesRecord(key=row.key, series=series, stated=row.stated, half_count=count, **_of_series(standings[row.key]))
-        for (row, *_, count), series in zip(rows, described, strict=True)
-    ]
-
-
-def _of_series(standing: dict[str, Any]) -> dict[str, Any]:
-    return {name: value for name, value in standing.items() if name != "better_known"}
-
-
-def load_matings(session: Session, ids: Ids = None) -> list[MatingRecord]:
-    """Matings in the order of their keys."""
-    first, second = aliased(HalfTable), aliased(HalfTable)
-    statement = (
-        select(MatingTable, first.key, second.key, CitedDocument)
-        .join(first, MatingTable.half_id == first.id)
-        .join(second, MatingTable.other_id == second.id)
-        .outerjoin(CitedDocument, MatingTable.citation_id == CitedDocument.id)
-    )
-    if ids is None:  # a mating of a half that was taken away waits for it to come back
-        statement = statement.where(first.state == "listed", second.state == "listed")
-    rows = session.execute(statement.where(_among(MatingTable, ids)).order_by(MatingTable.key)).all()
-    dimensions = _parts(session, MatingDimension, "mating_id", ids)
-    contacts = _parts(session, MatingContact, "mating_id", ids, "ordinal")
-    matings = [
-        Mating(
-            half=half,
-            other=other,
-            **_dimensions(dimensions.get(row.id, [])),
-            correspondence=row.correspondence,
-            contact_map=tuple((part.contact, part.other_contact) for part in contacts.get(row.id, [])),
-            basis=row.basis,
-            citation=_citation(document),
-            note=row.note,
+        SeriesRecord(
+            key=read.row.key,
+            series=read.content,
+            stated=read.row.stated,
+            half_count=members.get(read.row.key, 0),
+            **read.standing,
         )
-        for row, half, other, document in rows
+        for read in found
     ]
-    standings = _standings(session, [row for row, *_ in rows], matings)
+
+
+def load_matings(session: Session, keys: Keys = None) -> list[MatingRecord]:
+    """Matings in the order of their keys; of all, those whose halves are both listed: others wait for them."""
     return [
-        MatingRecord(id=row.key, mating=mating, from_law=row.from_law, **standings[row.key])
-        for (row, *_), mating in zip(rows, matings, strict=True)
+        MatingRecord(
+            id=read.row.key,
+            mating=read.content,
+            from_law=read.row.from_law,
+            better_known=read.better_known,
+            **read.standing,
+        )
+        for read in _read(session, "mating", keys)
     ]
 
 
-def _among(table: type[HalfTable] | type[SeriesTable] | type[MatingTable], ids: Ids) -> ColumnElement[bool]:
-    return table.state == "listed" if ids is None else table.id.in_(ids)
+_LOADERS: Mapping[str, Callable[[Session, Keys], Sequence[AnyRecord]]] = {
+    "series": load_series,
+    "half": load_halves,
+    "mating": load_matings,
+}
 
 
-def _standings(
-    session: Session, rows: Sequence[HalfTable | SeriesTable | MatingTable], contents: Sequence[Half | Series | Mating]
-) -> dict[str, dict[str, Any]]:
-    """What every record says of its standing, by key; the evidence of all is read at once."""
-    columns = {row.key: {name: getattr(row, name) for name in STANDING_COLUMNS} for row in rows}
-    entries = [
-        Assessed(key=row.key, content=content, **{name: columns[row.key][name] for name in ASSESSED_COLUMNS})
-        for row, content in zip(rows, contents, strict=True)
-    ]
-    assessed = assessments(session, entries)
-    return {
-        key: {**values, "standing": assessed[key].standing, "better_known": _better_known(assessed[key])}
-        for key, values in columns.items()
-    }
+def get_records(session: Session, record: str, keys: Iterable[str]) -> dict[str, AnyRecord]:
+    """Those of the entries that the catalogue holds, by key, whatever their state."""
+    return {each.content.key: each for each in _LOADERS[record](session, keys)}
 
 
-def _better_known(assessment: Assessment) -> dict[str, BetterKnown]:
-    return {
-        name: BetterKnown(
-            value=dim.value,
-            tolerance=dim.tolerance,
-            u=dim.extra_u,
-            people=assessment.estimates[name].measured.people,
-            explanation=assessment.estimates[name].explanation,
-        )
-        for name, dim in assessment.better.items()
-    }
+def get_record(session: Session, record: str, key: str) -> AnyRecord:
+    """An entry as it is now, whatever its state; raises NotFoundError."""
+    for found in _LOADERS[record](session, [key]):
+        return found
+    raise NotFoundError(
+        f"no {record} has the key {key!r}", field="key", value=key, remedy="Search for it by a part of its name"
+    )
 
 
-def _parts(session: Session, table: type[Base], owner: str, ids: Ids, order: str | None = None) -> Parts:
-    """Rows of a table of parts by their owner's number. Plain columns: mapped objects would triple the time."""
-    columns = table.__table__.c
-    statement = select(*columns)
-    if ids is not None:
-        statement = statement.where(columns[owner].in_(ids))
-    if order is not None:
-        statement = statement.order_by(columns[order])
-    found: dict[int, list[Row[Any]]] = defaultdict(list)
-    for row in session.execute(statement):
-        found[getattr(row, owner)].append(row)
-    return found
+def contents(session: Session, record: str, keys: Iterable[str]) -> dict[str, Any]:
+    """What those of the entries say that the catalogue holds, by key; for readers who do not ask how they stand."""
+    rows = _rows(session, record, keys, ())
+    return dict(zip((row.key for row in rows), _documents(record, rows), strict=True))
 
 
-def _dimensions(parts: Sequence[Row[Any]]) -> dict[str, Dimension]:
-    return {
-        part.feature: Dimension(
-            value=part.value,
-            bound=part.bound,
-            tolerance=part.tolerance,
-            extra_u=part.extra_u,
-            doubt=part.doubt,
-            unit=part.unit,
-            given=part.given,
-            given_tolerance=part.given_tolerance,
-        )
-        for part in parts
-    }
+def _read(session: Session, record: str, keys: Keys) -> list[_Read]:
+    """Entries with their evidence, which is read at once for all."""
+    rows = _rows(session, record, keys, (*_STANDING, *_OWN[record]))
+    documents = _documents(record, rows)
+    assessed = assessments(session, [_assessed(row, content) for row, content in zip(rows, documents, strict=True)])
+    return [_Read(row, content, assessed[row.key]) for row, content in zip(rows, documents, strict=True)]
 
 
-def _categories(parts: Sequence[Row[Any]]) -> dict[str, tuple[str, ...]]:
-    found: dict[str, tuple[str, ...]] = {}
-    for part in parts:
-        found[part.feature] = (*found.get(part.feature, ()), part.value)
-    return found
+def _assessed(row: Row[Any], content: Half | Series | Mating) -> Assessed:
+    return Assessed(
+        key=row.key,
+        content=content,
+        revision=row.revision,
+        substance_revision=row.substance_revision,
+        author=row.author,
+        clean=row.clean,
+        state=row.state,
+        successor=row.successor,
+    )
 
 
-def _texts(parts: Sequence[Row[Any]]) -> dict[str, Any]:
-    return {role: tuple(part.text for part in parts if part.role == role) for role in TEXT_ROLES}
+def _rows(session: Session, record: str, keys: Keys, names: Iterable[str]) -> list[Row[Any]]:
+    """Key, document as text, and the named columns. Plain columns: mapped objects would take several times as long."""
+    columns = ENTRY_TABLES[record].__table__.c
+    wanted = [columns.key, cast(columns.content, Text).label("content"), *(columns[name] for name in names)]
+    statement: Select[Any] = select(*wanted).order_by(columns.key)
+    if keys is not None:
+        found = (session.execute(statement.where(columns.key.in_(chunk))) for chunk in chunks(sorted(set(keys))))
+        return [row for rows in found for row in rows]
+    statement = statement.where(columns.state == "listed")
+    if record == "mating":
+        for end in (MatingTable.half, MatingTable.other):
+            half = aliased(HalfTable)
+            statement = statement.join(half, end == half.key).where(half.state == "listed")
+    return list(session.execute(statement))
 
 
-def _sites(parts: Sequence[Row[Any]]) -> dict[str, Any]:
-    return {
-        "blocked": tuple(
-            BlockedPosition(row=part.site_row, position=part.position) for part in parts if part.position is not None
-        ),
-        "row_contacts": tuple(part.contacts for part in parts if part.contacts is not None),
-    }
-
-
-def _common(row: HalfTable | SeriesTable, document: CitedDocument | None) -> dict[str, Any]:
-    ratings = {name: getattr(row, name) for name in Ratings.model_fields}
-    return {
-        "lifecycle": row.lifecycle,
-        "mating_cycles": row.mating_cycles,
-        "ratings": None if all(value is None for value in ratings.values()) else Ratings(**ratings),
-        "datasheet": _citation(document),
-        "note": row.note,
-    }
-
-
-def _citation(document: CitedDocument | None) -> Citation | None:
-    if document is None:
-        return None
-    return Citation(title=document.title, revision=document.revision, page=document.page, address=document.address)
+def _documents(record: str, rows: Sequence[Row[Any]]) -> list[Any]:
+    try:
+        return _READERS[record].validate_json(f"[{','.join(row.content for row in rows)}]")
+    except ValidationError as error:
+        fault = error.errors(include_url=False)[0]
+        place, *field = fault["loc"]
+        raise UnavailableError(
+            f"the stored {record} {rows[int(place)].key} cannot be read: {fault['msg']}",
+            field=".".join(map(str, field)) or None,
+            value=fault["input"],
+            remedy="Somebody changed it past the program; restore the database from a copy",
+        ) from error

@@ -6,8 +6,10 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from catalog.evidence.assessment import Assessed
 from catalog.evidence.standing import Standing
 from catalog.model.entries import Half, Mating, Series
+from catalog.model.entry_states import Stood
 
 Origin = Literal["listed", "inferred"]
 State = Literal["listed", "withdrawn", "merged"]
@@ -96,3 +98,32 @@ class MatingRecord(Record):
     def content(self) -> Mating:
         """What the entry says."""
         return self.mating
+
+
+AnyRecord = SeriesRecord | HalfRecord | MatingRecord
+
+
+def stood_of(record: AnyRecord) -> Stood:
+    """An entry's state, as the journal keeps it."""
+    return Stood(
+        content=record.content,
+        state=record.state,
+        successor=record.successor,
+        from_law=not isinstance(record, SeriesRecord) and record.from_law,
+        stated=not isinstance(record, SeriesRecord) or record.stated,
+        clean=record.clean,
+    )
+
+
+def assessed_of(record: AnyRecord) -> Assessed:
+    """An entry, as far as its standing depends on it."""
+    return Assessed(
+        key=record.content.key,
+        content=record.content,
+        revision=record.revision,
+        substance_revision=record.substance_revision,
+        author=record.author,
+        clean=record.clean,
+        state=record.state,
+        successor=record.successor,
+    )

@@ -7,9 +7,10 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from rapidfuzz.distance import OSA
 
 from catalog.model.entries import Half, slug
+from catalog.model.text_fields import comparable
 from catalog.review.dimensions import agree_on_categories, pitch_of, value
 from catalog.review.findings import Code, Finding, Severity
-from catalog.review.names import known_as, names_of, one_slip_apart, skeleton, stem
+from catalog.review.names import known_as, names_of, one_slip_apart, stem
 from catalog.review.neighbours import Neighbours, alike
 from matcher.features import ESSENTIAL, FEATURES
 
@@ -72,7 +73,7 @@ def _same_maker(half: Half, other: Half) -> bool:
 
 def _same_name(half: Half, other: Half) -> bool:
     """Equal but for signs and case; or for packing words too, where nothing else says they are two parts."""
-    if _share(half, other, skeleton):
+    if _share(half, other, comparable):
         return True
     return not contradict(half, other) and _share(half, other, stem)
 
@@ -84,7 +85,7 @@ def _share(half: Half, other: Half, read: Callable[[str], str]) -> bool:
 
 
 def _similar(half: Half, other: Half) -> bool:
-    names = skeleton(half.part_number), skeleton(other.part_number)
+    names = comparable(half.part_number), comparable(other.part_number)
     return _same_maker(half, other) and one_slip_apart(*names) and not contradict(half, other)
 
 
@@ -152,4 +153,4 @@ def _finding(
 
 
 def _distance(half: Half, other: Half) -> int:
-    return int(OSA.distance(skeleton(half.part_number), skeleton(other.part_number)))
+    return int(OSA.distance(comparable(half.part_number), comparable(other.part_number)))

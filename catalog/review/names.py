@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import re
-from functools import lru_cache
 
 from rapidfuzz.distance import OSA
 
 from catalog.model.entries import Half
-from catalog.snapshot.search import plain
+from catalog.model.text_fields import comparable
 
 _PLATING = ("au", "sn", "ag", "ni", "gf", "g", "s", "f", "e", "lf", "pb", "pbf", "rohs")
 _PACKING = ("tr", "t", "r", "te", "reel", "tape", "cut", "ct", "box", "bulk", "bag", "tray", "tube", "cap", "peg")
@@ -24,28 +23,20 @@ SHORTEST_STEM = 4
 LEAST_SIMILAR_LENGTH = 6
 """Shorter part numbers are similar by chance."""
 
-_WITHOUT_SIGNS = {code: None for code in range(128) if not chr(code).isalnum()}
-
 _SIGNS = re.compile(r"[\W_]+")
 
 
-@lru_cache(maxsize=1 << 17)
-def skeleton(text: str) -> str:
-    """`plain` text, ten times as fast for names in ASCII: a catalogue holds tens of thousands of them."""
-    return text.lower().translate(_WITHOUT_SIGNS) if text.isascii() else plain(text)
-
-
 def stem(text: str) -> str:
-    """`plain` text of a part number without the words for plating and packing at its end."""
+    """`comparable` text of a part number without the words for plating and packing at its end."""
     if text.isascii() and text.isalnum():
         return text.lower()
     words = [word for word in _SIGNS.split(text.casefold()) if word]
     for _ in range(MOST_PACKING_WORDS):
-        shorter = skeleton("".join(words[:-1]))
+        shorter = comparable("".join(words[:-1]))
         if len(words) < 2 or words[-1] not in PACKING_WORDS or len(shorter) < SHORTEST_STEM:
             break
         words.pop()
-    return skeleton("".join(words))
+    return comparable("".join(words))
 
 
 def names_of(half: Half) -> tuple[str, ...]:
@@ -55,7 +46,7 @@ def names_of(half: Half) -> tuple[str, ...]:
 
 def is_part_number(text: str) -> bool:
     """Whether an alias can be a part number rather than a word for the kind of half."""
-    return any(character.isdigit() for character in text) and len(skeleton(text)) >= SHORTEST_STEM
+    return any(character.isdigit() for character in text) and len(comparable(text)) >= SHORTEST_STEM
 
 
 def known_as(half: Half) -> tuple[str, ...]:

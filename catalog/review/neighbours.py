@@ -7,8 +7,9 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from catalog.model.entries import AnyEntry, Half, Mating, Series
+from catalog.model.text_fields import comparable
 from catalog.review.dimensions import pitch_of
-from catalog.review.names import known_as, names_of, one_slip_apart, skeleton, stem
+from catalog.review.names import known_as, names_of, one_slip_apart, stem
 
 SAME_PITCH = 0.02
 """Pitches closer than this may be one, mm: 1.25 and 1.27 stay apart by no more."""
@@ -66,4 +67,4 @@ def may_be_named_alike(entry: Half, half: Half) -> bool:
     own, other = {stem(name) for name in names_of(entry)}, {stem(name) for name in known_as(half)}
     if own & other or {stem(name) for name in known_as(entry)} & {stem(name) for name in names_of(half)}:
         return True
-    return one_slip_apart(skeleton(entry.part_number), skeleton(half.part_number))
+    return one_slip_apart(comparable(entry.part_number), comparable(half.part_number))

@@ -7,7 +7,6 @@ beginning, that before a fragment, that before words found apart, that before a 
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -18,6 +17,7 @@ from rapidfuzz.distance import OSA
 
 from catalog.model.entries import slug
 from catalog.model.errors import EntryError
+from catalog.model.text_fields import comparable
 from catalog.records.read_models import HalfRecord, SeriesRecord
 from matcher.columns.columns import Floats, Ints
 
@@ -64,12 +64,6 @@ class _Target:
     matched: str
 
 
-def plain(text: str) -> str:
-    """The text as search compares it: letters and figures only, no case, no accents."""
-    decomposed = unicodedata.normalize("NFKD", text.casefold())
-    return "".join(character for character in decomposed if character.isalnum())
-
-
 @dataclass(frozen=True, kw_only=True)
 class Searchable:
     """What a half or a series can be found by: each text as search compares it, and all its words together."""
@@ -95,10 +89,10 @@ class Searchable:
         label = f"{maker} {texts[0]}"
         targets = [_Target(key=key, kind=kind, label=label, matched=text) for text in texts]
         of_maker = _Target(key=slug(maker), kind="maker", label=maker, matched=maker)
-        compared = [(plain(target.matched), target) for target in (*targets, of_maker)]
+        compared = [(comparable(target.matched), target) for target in (*targets, of_maker)]
         return cls(
             texts=tuple((text, target) for text, target in compared if text),
-            words=_SEPARATOR.join(plain(word) for word in words),
+            words=_SEPARATOR.join(comparable(word) for word in words),
             whole=targets[0],
         )
 
@@ -126,7 +120,7 @@ class SearchIndex:
                 value=text[:LONGEST_QUERY],
                 remedy=f"Shorten it to at most {LONGEST_QUERY}",
             )
-        query = plain(text)
+        query = comparable(text)
         if not query or not self._texts:
             return []
         best: dict[tuple[HitKind, str], Hit] = {}
@@ -144,7 +138,7 @@ class SearchIndex:
         for found in np.flatnonzero(scores):
             for target in self._targets[int(found)]:
                 yield float(scores[found]), target
-        words = [word for word in map(plain, re.split(r"\s+", text)) if word]
+        words = [word for word in map(comparable, re.split(r"\s+", text)) if word]
         if len(words) > 1:
             for whole, target in self._whole:
                 if all(word in whole for word in words):

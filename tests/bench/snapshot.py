@@ -18,10 +18,10 @@ from pathlib import Path
 from catalog.db.database import Catalogue, open_catalogue
 from catalog.footprints import import_folders
 from catalog.history.acts import operators
+from catalog.history.adding import add
 from catalog.history.changing import revise
-from catalog.history.rewriting import get_record
 from catalog.model.entries import Dimension, Half
-from catalog.records.adding import add
+from catalog.records.read import get_record
 from catalog.snapshot.incremental import read_stock
 from catalog.snapshot.search import SearchIndex
 from catalog.snapshot.snapshot import SnapshotSource, take

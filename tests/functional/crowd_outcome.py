@@ -12,8 +12,7 @@ import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from catalog.db.record_tables import DocumentTable, JournalTable
-from catalog.db.tables import HalfTable
+from catalog.db.tables import DocumentTable, HalfTable, JournalTable
 from catalog.evidence.agreement import stated
 from catalog.model.entries import Half
 from catalog.records.read_models import HalfRecord, MatingRecord

@@ -8,12 +8,12 @@ import numpy as np
 from sqlalchemy.orm import Session
 
 from catalog.contribute.contributing import revise_entry
+from catalog.contribute.submission import confirm
 from catalog.evidence.statements import Confirmation
-from catalog.evidence.submission import confirm
 from catalog.history.acts import Act
 from catalog.history.pending import submit_merge, submit_withdrawal
-from catalog.history.rewriting import get_record
 from catalog.model.entries import Half, Mating, Series
+from catalog.records.read import get_record
 from catalog.records.read_models import HalfRecord, SeriesRecord
 from tests.functional.crowd_parts import Type
 from tests.functional.crowd_people import mistaken, mistaken_laws

@@ -17,15 +17,15 @@ from pydantic import ValidationError
 from sqlalchemy.orm import Session
 
 from catalog.contribute.contributing import contribute, revise_entry
+from catalog.contribute.submission import confirm, dispute, sight
 from catalog.db.database import Catalogue
 from catalog.evidence.statements import Confirmation, Dispute, Sighting
-from catalog.evidence.submission import confirm, dispute, sight
 from catalog.history.acts import Act
 from catalog.history.pending import carry_out_due
-from catalog.history.rewriting import get_record
 from catalog.model.entries import AnyEntry
 from catalog.model.errors import CatalogueError, DuplicateError
 from catalog.model.timestamps import written
+from catalog.records.read import get_record
 from catalog.review.findings import Code
 
 BEGIN = datetime(2031, 3, 1, tzinfo=UTC)

@@ -8,9 +8,9 @@ from itertools import combinations
 import pytest
 
 from catalog.db.database import Catalogue
+from catalog.history.adding import add
 from catalog.model.entries import Half, Series
 from catalog.model.errors import DuplicateError
-from catalog.records.adding import add
 from catalog.records.queries import get_half
 from matcher.features import CATEGORIES
 from seeds_demo.loader import load_demo

@@ -19,13 +19,13 @@ from api.command_line.output.lists import added_lines, footprint_lines, hit_tabl
 from api.schemas.lists import SearchAnswer, SearchHit
 from api.service.settings import MAX_HITS
 from catalog.db.database import Catalogue, read_version
-from catalog.db.upgrading import upgrade as upgrade_tables
 from catalog.exchange import add_file, is_exchange, stored_entries, write_csv, write_jsonl
 from catalog.exchange.replaying import take_whole
 from catalog.exchange.whole import is_whole, write_whole
 from catalog.footprints import import_folders
+from catalog.history.adding import add
+from catalog.history.upgrading import upgrade as upgrade_tables
 from catalog.model.errors import FileError
-from catalog.records.adding import add
 from catalog.records.read import load_halves, load_series
 from catalog.snapshot.search import Searchable, SearchIndex
 

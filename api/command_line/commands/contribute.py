@@ -32,8 +32,8 @@ from catalog.contribute.acknowledgements import ReviewRefusedError
 from catalog.exchange import read_placed
 from catalog.exchange.jsonl import read_jsonl
 from catalog.exchange.placed import Placed
+from catalog.history.adding import AddReport
 from catalog.model.errors import CatalogueError, DuplicateError, EntryError, FileError, FileRefusedError
-from catalog.records.adding import AddReport
 from catalog.review import Finding, severe
 
 ORDER = ("series", "half", "mating")

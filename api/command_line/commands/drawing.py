@@ -20,10 +20,10 @@ from catalog.exchange.drawing_table import IGNORE, Drawing, FittedTable, Residua
 from catalog.exchange.pasted_table import LONGEST_TABLE
 from catalog.exchange.problems import Problems, message_of, remedy_for
 from catalog.exchange.texts import read_text
+from catalog.history.adding import AddReport, add
 from catalog.model.entries import DIGITS_MM, DimensionLaw, HalfKind, Series
 from catalog.model.errors import FileError
 from catalog.model.series_laws import expand
-from catalog.records.adding import AddReport, add
 
 STANDARD = "-"
 """The file name that means standard input or output."""

@@ -29,8 +29,9 @@ from api.schemas.evidence import ConfirmationIn, evidence_of
 from catalog.evidence.assessment import Assessment
 from catalog.evidence.retrieval import assessment_of
 from catalog.evidence.statements import Dispute, Sighting
-from catalog.history.rewriting import AnyRecord, assessed_of, get_record
 from catalog.model.errors import EntryError
+from catalog.records.read import get_record
+from catalog.records.read_models import AnyRecord, assessed_of
 
 Of = Annotated[str, typer.Option("--of", metavar="KIND", help="half, mating or series: what the key names.")]
 As = Annotated[str, typer.Option("--as", metavar="NAME", help="The contributor who says so.")]

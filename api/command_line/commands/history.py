@@ -29,9 +29,9 @@ from api.service.settings import DEFAULT_PAGE, MAX_PAGE
 from catalog.db.database import read_version
 from catalog.history import pending
 from catalog.history.documents import documents
-from catalog.history.rewriting import get_records
 from catalog.model.errors import EntryError, NotFoundError
 from catalog.model.timestamps import read, written
+from catalog.records.read import get_records
 
 LimitOption = Annotated[int, typer.Option("--limit", min=1, max=MAX_PAGE, help="Most changes to show.")]
 CursorOption = Annotated[

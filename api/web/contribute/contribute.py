@@ -38,9 +38,10 @@ from catalog.accounts.access import Permission
 from catalog.db.database import Catalogue
 from catalog.history.documents import new_key
 from catalog.history.preconditions import tag_of
-from catalog.history.rewriting import AnyRecord, get_record
 from catalog.model.entries import Half, Series
 from catalog.model.errors import StaleError
+from catalog.records.read import get_record
+from catalog.records.read_models import AnyRecord
 from matcher.features import DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, FEATURES
 
 router = APIRouter(include_in_schema=False)

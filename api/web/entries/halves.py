@@ -23,10 +23,9 @@ from api.web.page.rendering import VisitDep
 from catalog.evidence.agreement import stated
 from catalog.evidence.assessment import INFERRED
 from catalog.evidence.retrieval import assessment_of
-from catalog.history.rewriting import assessed_of
 from catalog.model.entries import Half
 from catalog.records import queries
-from catalog.records.read_models import HalfRecord, MatingRecord
+from catalog.records.read_models import HalfRecord, MatingRecord, assessed_of
 from catalog.snapshot.snapshot import Snapshot
 
 ALL = "all"

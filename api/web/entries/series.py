@@ -23,10 +23,9 @@ from api.web.page.history import last_happened, waiting_changes
 from api.web.page.rendering import VisitDep
 from catalog.evidence.assessment import Assessment
 from catalog.evidence.retrieval import assessment_of, assessments
-from catalog.history.rewriting import assessed_of
 from catalog.model.errors import NotFoundError
 from catalog.records import queries
-from catalog.records.read_models import HalfRecord, SeriesRecord
+from catalog.records.read_models import HalfRecord, SeriesRecord, assessed_of
 from catalog.snapshot.snapshot import Snapshot
 from matcher.features import DIMENSIONS
 

@@ -17,10 +17,10 @@ from api.web.page.rendering import Visit
 from catalog.db.database import Catalogue
 from catalog.evidence.standing import EntryRecord
 from catalog.history.preconditions import tag_of
-from catalog.history.rewriting import AnyRecord, get_record
 from catalog.model.errors import NotFoundError
 from catalog.records import queries
-from catalog.records.read_models import HalfRecord
+from catalog.records.read import get_record
+from catalog.records.read_models import AnyRecord, HalfRecord
 from catalog.snapshot.search import LONGEST_QUERY, Hit
 from catalog.snapshot.snapshot import Snapshot
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from alembic import context
 
-from catalog.db import record_tables  # noqa: F401 - its tables belong to the metadata
 from catalog.db.tables import Base
 
 context.configure(

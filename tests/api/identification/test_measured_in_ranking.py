@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from api.identification.answering import answer
 from api.schemas.requests import IdentifyRequest
+from catalog.contribute import submission
 from catalog.db.database import Catalogue
-from catalog.evidence import submission
 from catalog.evidence.statements import Confirmation
 from catalog.history.acts import Act
+from catalog.history.adding import add
 from catalog.model.entries import Half
-from catalog.records.adding import add
 from catalog.snapshot.snapshot import SnapshotSource
 from tests.catalog.model.entry_examples import half
 

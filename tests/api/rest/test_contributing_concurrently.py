@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from catalog.history.journal import JournalEntry
-from catalog.history.states import stood
+from catalog.model.entry_states import stood
 from tests.api.rest.test_contributing import NEW
 from tests.api.workshop import Workshop, workshop, written
 from tests.catalog.history.changed_entries import HALF, IDA, PER, WREN, longer, rows

@@ -10,9 +10,9 @@ from xml.etree import ElementTree
 
 import pytest
 
+from catalog.history.adding import add
 from catalog.history.documents import add_document
 from catalog.model.text_fields import plain_text
-from catalog.records.adding import add
 from tests.api.rest.test_contributing import NEW, PLACE, problem
 from tests.api.workshop import KEEPER, Workshop, workshop, written
 from tests.catalog.evidence.evidence_examples import measured

@@ -17,7 +17,7 @@ from api.web.catalogue.order import BY_FIT, ORDERS
 from api.web.page.figures import figure_typed
 from catalog.history import changing
 from catalog.history.acts import Act
-from catalog.records.adding import add
+from catalog.history.adding import add
 from catalog.records.read_models import HalfRecord
 from catalog.snapshot.snapshot import Snapshot
 from tests.api.web.page_reading import HTML, Page, check_form

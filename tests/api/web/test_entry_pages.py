@@ -10,12 +10,12 @@ from starlette.testclient import TestClient
 
 from api.service.access import SESSION_COOKIE
 from api.web.entries.half_view import SHOWN_MATES
-from catalog.evidence import submission
+from catalog.contribute import submission
 from catalog.evidence.statements import Answer, Confirmation, Dispute, Sighting
 from catalog.history import changing
 from catalog.history.acts import Act
+from catalog.history.adding import add
 from catalog.model.entries import Dimension, Half, Mating
-from catalog.records.adding import add
 from catalog.records.queries import get_half
 from catalog.snapshot.snapshot import Snapshot
 from tests.api.web.page_reading import HTML, check_form

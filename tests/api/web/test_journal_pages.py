@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from catalog.contribute.submission import sight
 from catalog.evidence.statements import Sighting
-from catalog.evidence.submission import sight
 from tests.api.web.browsed import HOSTILE, Fields, browser, filled, form_with, problems_of, unchanged
 from tests.api.web.page_reading import check_form
 from tests.api.workshop import KEEPER, Workshop, workshop

@@ -15,7 +15,7 @@ from catalog.accounts import contributors, tokens
 from catalog.accounts.access import ANYBODY, THE_OPERATOR, Role, Scope, State, Who
 from catalog.accounts.token_format import MASK, is_token, masked
 from catalog.db.database import Catalogue, open_catalogue
-from catalog.db.record_tables import JournalTable, TokenTable
+from catalog.db.tables import JournalTable, TokenTable
 from catalog.history import journal
 from catalog.history.acts import Act, operators
 from catalog.model import timestamps

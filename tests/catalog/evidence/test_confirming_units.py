@@ -8,9 +8,9 @@ import pytest
 from sqlalchemy.orm import Session
 
 from catalog.contribute.acknowledgements import ReviewRefusedError
+from catalog.contribute.submission import confirm
 from catalog.db.database import Catalogue
 from catalog.evidence.statements import Confirmation
-from catalog.evidence.submission import confirm
 from tests.catalog.history.changed_entries import HALF, IDA, by, fill
 
 

@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
+from catalog.contribute.submission import OwnEvidenceError, StaleEvidenceError, check_confirmation, check_dispute
 from catalog.evidence.assessment import Assessment, Said, assess
 from catalog.evidence.statements import Resolution, Sighting
-from catalog.evidence.submission import OwnEvidenceError, StaleEvidenceError, check_confirmation, check_dispute
 from catalog.model.entries import Half, Mating
 from catalog.model.errors import EntryError
 from tests.catalog.evidence.evidence_examples import (

@@ -13,11 +13,11 @@ from catalog.exchange import add_file, is_exchange, jsonl, read_entries, stored_
 from catalog.exchange.json_places import DEEPEST, places
 from catalog.exchange.problems import MOST_ERRORS
 from catalog.history.acts import operators
+from catalog.history.adding import add
 from catalog.history.changing import revise
 from catalog.model.entries import AnyEntry
 from catalog.model.errors import FileError, FileRefusedError
 from catalog.model.series_laws import expand
-from catalog.records.adding import add
 from catalog.records.read import load_halves, load_matings, load_series
 from catalog.records.read_models import Record
 from tests.catalog.model.entry_examples import half, mating, series

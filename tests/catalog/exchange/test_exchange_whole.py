@@ -12,8 +12,8 @@ import pytest
 
 from catalog.accounts import contributors
 from catalog.accounts.access import Role
+from catalog.contribute import submission
 from catalog.db.database import Catalogue, open_catalogue
-from catalog.evidence import submission
 from catalog.evidence.retrieval import assessment_of
 from catalog.evidence.statements import Confirmation, Dispute, Sighting
 from catalog.exchange.merging import Merged, merge_published
@@ -21,13 +21,13 @@ from catalog.exchange.replaying import take_whole
 from catalog.exchange.whole import End, is_whole, write_whole
 from catalog.history import changing
 from catalog.history.acts import Act, operators
+from catalog.history.adding import add
 from catalog.history.documents import add_document, documents
 from catalog.history.journal import page
-from catalog.history.rewriting import assessed_of, get_record
 from catalog.model.entries import AnyEntry, Dimension
 from catalog.model.errors import EntryError, FileError
-from catalog.records.adding import add
-from catalog.records.read import load_halves, load_matings, load_series
+from catalog.records.read import get_record, load_halves, load_matings, load_series
+from catalog.records.read_models import assessed_of
 from catalog.snapshot.snapshot import take_snapshot
 from tests.catalog.model.entry_examples import half, mating, series
 

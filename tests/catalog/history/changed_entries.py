@@ -8,11 +8,11 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from catalog.history.acts import Act
+from catalog.history.adding import add
 from catalog.history.documents import add_document
 from catalog.history.journal import JournalEntry, page
 from catalog.model.entries import AnyEntry, Dimension, Half, Series
 from catalog.model.timestamps import written
-from catalog.records.adding import add
 from tests.catalog.evidence.evidence_examples import measured
 from tests.catalog.model.entry_examples import half, mating, series
 

@@ -6,14 +6,14 @@ import pytest
 from sqlalchemy.orm import Session
 
 from catalog.db.database import Catalogue
+from catalog.history.adding import add
 from catalog.history.changing import merge, restore, revert, revise, withdraw
 from catalog.history.journal import revision_of
-from catalog.history.rewriting import get_record
-from catalog.history.states import stood
 from catalog.model.entries import Half, Mating, Series
+from catalog.model.entry_states import stood
 from catalog.model.errors import CatalogueError, DuplicateError, EntryError, NotFoundError
-from catalog.records.adding import add
 from catalog.records.queries import halves_page, mates_of
+from catalog.records.read import get_record
 from catalog.records.read_models import HalfRecord, MatingRecord
 from tests.catalog.history.changed_entries import (
     HALF,

@@ -11,7 +11,7 @@ from catalog.history.changing import revise, withdraw
 from catalog.history.documents import add_document, get_document, revise_document
 from catalog.history.journal import LARGEST_PAGE, page, revision_of
 from catalog.history.preconditions import require_unchanged, tag_of
-from catalog.history.states import stood
+from catalog.model.entry_states import stood
 from catalog.model.errors import NotFoundError, PreconditionError, StaleError
 from tests.catalog.evidence.evidence_examples import measured
 from tests.catalog.history.changed_entries import HALF, IDA, MEMBER, PER, SERIES, WREN, by, confirm, fill, longer, rows

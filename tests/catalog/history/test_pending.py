@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from catalog.accounts import contributors
 from catalog.db.database import Catalogue
+from catalog.history.adding import add
 from catalog.history.changing import revise
 from catalog.history.documents import DocumentRecord, get_document
 from catalog.history.journal import page
@@ -24,10 +25,9 @@ from catalog.history.pending import (
     submit_revision,
     submit_withdrawal,
 )
-from catalog.history.rewriting import get_record
 from catalog.model.errors import EntryError, NotFoundError
 from catalog.model.timestamps import now, read, written
-from catalog.records.adding import add
+from catalog.records.read import get_record
 from tests.catalog.history.changed_entries import (
     HALF,
     IDA,

@@ -11,15 +11,16 @@ from catalog.db.database import Catalogue
 from catalog.evidence.statements import Sighting
 from catalog.history import undoing
 from catalog.history.acts import operators
+from catalog.history.adding import add
 from catalog.history.changing import merge, revise
 from catalog.history.documents import add_document, get_document
 from catalog.history.pending import RECORD, submit_withdrawal
-from catalog.history.rewriting import get_record, rewrite
+from catalog.history.rewriting import rewrite
 from catalog.history.undoing import Undone, undo
 from catalog.model.entries import Series
 from catalog.model.timestamps import now
-from catalog.records.adding import add
 from catalog.records.queries import mates_of
+from catalog.records.read import get_record
 from tests.catalog.history.changed_entries import (
     HALF,
     IDA,

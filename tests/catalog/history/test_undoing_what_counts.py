@@ -11,9 +11,10 @@ from catalog.db.database import Catalogue
 from catalog.evidence.retrieval import assessment_of
 from catalog.history.changing import merge, revise, withdraw
 from catalog.history.documents import add_document
-from catalog.history.rewriting import assessed_of, get_record
 from catalog.history.undoing import Undone, undo
 from catalog.model.entries import Dimension, Half
+from catalog.records.read import get_record
+from catalog.records.read_models import assessed_of
 from tests.catalog.evidence.evidence_examples import measured
 from tests.catalog.history.changed_entries import IDA, PER, WREN, by, confirm, fill, since_ever
 from tests.catalog.model.entry_examples import half

@@ -9,13 +9,14 @@ from sqlalchemy import insert
 from sqlalchemy.exc import IntegrityError
 
 from catalog.db.database import Catalogue
-from catalog.db.tables import HalfDimension, HalfTable
+from catalog.db.tables import HalfTable, MatingTable
 from catalog.exchange import stored_entries
-from catalog.history.acts import operators
+from catalog.history.adding import AddReport, add
 from catalog.model.entries import AnyEntry, Series
+from catalog.model.entry_states import Stood
 from catalog.model.errors import DuplicateError, EntryError, NotFoundError
 from catalog.model.series_laws import expand
-from catalog.records.adding import AddReport, add
+from catalog.model.timestamps import now
 from catalog.records.queries import (
     LARGEST_PAGE,
     get_half,
@@ -27,7 +28,7 @@ from catalog.records.queries import (
     series_page,
 )
 from catalog.records.read import load_halves, load_matings, load_series
-from catalog.records.write import new_standing
+from catalog.records.write import columns_of
 from tests.catalog.model.entry_examples import half, mating, series
 
 
@@ -188,24 +189,27 @@ def test_more_halves_than_one_list_of_values_holds(catalogue: Catalogue) -> None
     assert _add(catalogue, *entries).unchanged["half"] == 1203
 
 
-def test_the_database_itself_refuses_a_dimension_of_no_length(filled: Catalogue) -> None:
-    row = {
-        "half_id": 1,
-        "feature": "tail_span",
-        "value": 0.0,
-        "bound": "nominal",
-        "extra_u": 0.0,
-        "doubt": "",
-        "unit": "mm",
-    }
+def _row(**other: object) -> dict[str, object]:
+    standing = {"revision": 1, "substance_revision": 1, "author": "Wren", "changed_at": now()}
+    return columns_of(Stood(content=half(part_number="N1"))) | standing | other
+
+
+@pytest.mark.parametrize("name", ["pitch", "body_length", "body_width"])
+def test_the_database_itself_refuses_a_dimension_of_no_length(filled: Catalogue, name: str) -> None:
     with pytest.raises(IntegrityError), filled.writing() as session:
-        session.execute(insert(HalfDimension), [row])
+        session.execute(insert(HalfTable), [_row(**{name: 0.0})])
 
 
 def test_the_database_itself_refuses_a_half_of_no_series(filled: Catalogue) -> None:
-    row = {"key": "k", "series_id": 99, "part_number": "k", "rows": 1, "contact_count": 1, "from_law": False}
     with pytest.raises(IntegrityError), filled.writing() as session:
-        session.execute(insert(HalfTable), [row | {"lifecycle": "unknown"} | new_standing(operators(), clean=False)])
+        session.execute(insert(HalfTable), [_row(series="nobody:nothing")])
+
+
+def test_the_database_itself_refuses_a_mating_of_no_half(filled: Catalogue) -> None:
+    standing = {"revision": 1, "substance_revision": 1, "author": "Wren", "changed_at": now()}
+    row = columns_of(Stood(content=mating(other="nobody:nothing"))) | standing
+    with pytest.raises(IntegrityError), filled.writing() as session:
+        session.execute(insert(MatingTable), [row])
 
 
 # --- reading -----------------------------------------------------------------------------------------------------

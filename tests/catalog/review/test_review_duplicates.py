@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from typing import Any
 
 import pytest
@@ -9,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from catalog.model.entries import Half
+from catalog.model.text_fields import comparable
 from catalog.review import among, review
-from catalog.review.names import one_slip_apart, skeleton, stem
-from catalog.snapshot.search import plain
+from catalog.review.names import one_slip_apart, stem
 from tests.catalog.review.review_examples import codes, member, sized
 
 OTHER_NAME: dict[str, Any] = {"part_number": "WW-77415", "series": "Sedgelin"}
@@ -159,5 +160,6 @@ def test_packing_words_are_taken_off_the_end_only_where_a_number_remains(name: s
 
 
 @given(st.text(max_size=30))
-def test_the_fast_skeleton_is_the_plain_text_of_search(text: str) -> None:
-    assert skeleton(text) == plain(text)
+def test_names_are_compared_without_case_accents_and_signs_the_fast_way_too(text: str) -> None:
+    decomposed = unicodedata.normalize("NFKD", text.casefold())
+    assert comparable(text) == "".join(character for character in decomposed if character.isalnum())

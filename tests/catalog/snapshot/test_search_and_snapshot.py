@@ -12,10 +12,10 @@ import pytest
 from sqlalchemy.orm import Session
 
 from catalog.db.database import Catalogue, open_catalogue
+from catalog.history.adding import add
 from catalog.model.entries import Half, Series
 from catalog.model.errors import EntryError
 from catalog.model.series_laws import expand
-from catalog.records.adding import add
 from catalog.records.read_models import HalfRecord, SeriesRecord
 from catalog.snapshot import snapshot as snapshot_module
 from catalog.snapshot.search import LONGEST_QUERY, Searchable, SearchIndex

@@ -10,19 +10,18 @@ from typing import Any
 
 import numpy as np
 import pytest
-from sqlalchemy import update
+from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
 from catalog.db.database import Catalogue, mark_changed
-from catalog.db.tables import HalfDimension, HalfTable
+from catalog.db.tables import HalfTable
 from catalog.evidence.statements import Sighting
+from catalog.history.adding import add
 from catalog.history.changing import merge, restore, revise, withdraw
 from catalog.history.documents import add_document
-from catalog.history.rewriting import get_record
 from catalog.model.entries import Dimension, Half, Mating, Series
 from catalog.model.errors import DuplicateError, EntryError
-from catalog.records.adding import add
-from catalog.records.read import load_halves, load_matings, load_series
+from catalog.records.read import get_record, load_halves, load_matings, load_series
 from catalog.snapshot import incremental as stock_module
 from catalog.snapshot.incremental import Stock
 from catalog.snapshot.search import SearchIndex
@@ -257,10 +256,10 @@ def test_a_change_that_no_row_tells_of_is_seen_by_reading_everything(filled: Cat
     source.current()
 
     def by_hand(session: Session) -> None:
-        owner = HalfTable.__table__.select().where(HalfTable.key == HALF)
-        id_ = session.execute(owner).one().id
-        length = (HalfDimension.half_id == id_) & (HalfDimension.feature == "body_length")
-        session.execute(update(HalfDimension).where(length).values(value=7.9))
+        found = session.execute(select(HalfTable).where(HalfTable.key == HALF)).scalar_one()
+        sizes = found.content["dimensions"]
+        changed = found.content | {"dimensions": sizes | {"body_length": {"value": 7.9}}}
+        session.execute(update(HalfTable).where(HalfTable.key == HALF).values(content=changed, body_length=7.9))
         mark_changed(session)
 
     _change(filled, by_hand)

@@ -15,10 +15,11 @@ from catalog.evidence.statements import Answer, Confirmation, Dispute, Resolutio
 from catalog.evidence.values import MeasuredValue
 from catalog.history.acts import Act
 from catalog.history.documents import DocumentRecord, add_document, get_document, revise_document
-from catalog.history.rewriting import assessed_of, get_record
 from catalog.model import errors
 from catalog.model.entries import Mating, slug
 from catalog.model.errors import EntryError, ForbiddenError
+from catalog.records.read import get_record
+from catalog.records.read_models import assessed_of
 from catalog.review.findings import Code, Finding
 from matcher.vocabulary import MM_PER_UNIT
 

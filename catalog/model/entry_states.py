@@ -1,4 +1,4 @@
-"""A record at one moment: its content, and whether it stands. What the journal keeps, before and after."""
+"""An entry at one moment: its content, and whether it stands. The journal keeps it, before and after each change."""
 
 from __future__ import annotations
 
@@ -6,14 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from pydantic import TypeAdapter
-
-from catalog.model.entries import AnyEntry, Entry, Half, Mating, Series
+from catalog.model.entries import ENTRY, AnyEntry, Entry, Half, Mating, Series, document
 
 ENTRIES = ("series", "half", "mating")
 """The records that identification is made of; all others are documents."""
-
-_ENTRY: TypeAdapter[AnyEntry] = TypeAdapter(AnyEntry)
 
 HALF_SUBSTANCE = (
     "half_kind",
@@ -52,11 +48,8 @@ class Stood:
 
     def written(self) -> dict[str, Any]:
         """As the journal keeps it; what is usual is left out."""
-        entry = self.content
-        kept: dict[str, Any] = {
-            "content": {"record": entry.record, **entry.model_dump(mode="json", exclude_defaults=True)}
-        }
-        usual = Stood(content=entry)
+        kept: dict[str, Any] = {"content": document(self.content)}
+        usual = Stood(content=self.content)
         for name in ("state", "successor", "from_law", "stated", "clean"):
             if getattr(self, name) != getattr(usual, name):
                 kept[name] = getattr(self, name)
@@ -65,7 +58,7 @@ class Stood:
 
 def stood(kept: Mapping[str, Any]) -> Stood:
     """What `Stood.written` wrote."""
-    return Stood(**{**kept, "content": _ENTRY.validate_python(kept["content"])})
+    return Stood(**{**kept, "content": ENTRY.validate_python(kept["content"])})
 
 
 def substance(entry: AnyEntry) -> tuple[object, ...]:

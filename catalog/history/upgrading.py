@@ -10,12 +10,12 @@ from sqlalchemy.orm import Session
 
 from catalog.db.database import Catalogue, connect
 from catalog.db.driver_errors import driver_errors
-from catalog.db.record_tables import JournalTable
 from catalog.db.schema import upgrade_engine
+from catalog.db.tables import JournalTable
 from catalog.history.acts import operators
 from catalog.history.journal import Change, append
-from catalog.history.rewriting import AnyRecord, stood_of
 from catalog.records.read import load_halves, load_matings, load_series
+from catalog.records.read_models import AnyRecord, stood_of
 
 
 def upgrade(url: str | None = None) -> None:

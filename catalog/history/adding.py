@@ -1,0 +1,234 @@
+"""Adding entries to the catalogue: new ones are stored, identical ones left alone, contradicting ones refused."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from dataclasses import field as with_default
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from catalog.db.engines import chunks
+from catalog.db.tables import HalfTable, SeriesTable
+from catalog.history.acts import Act, operators
+from catalog.history.journal import Change, append
+from catalog.history.rewriting import rewrite
+from catalog.model.entries import AnyEntry, Entry, Half, Mating, Series, slug
+from catalog.model.entry_states import ENTRIES, Stood
+from catalog.model.errors import DuplicateError, EntryError
+from catalog.model.series_laws import expand
+from catalog.records.read import contents
+from catalog.records.write import insert_entries
+
+
+@dataclass(frozen=True, kw_only=True)
+class AddReport:
+    """What `add` did, per record ("series", "half", "mating"); halves and matings of a series' laws are counted too."""
+
+    added: Mapping[str, int]
+    unchanged: Mapping[str, int]
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Given:
+    """An entry of the batch and where it stands there. ``stated`` False: a series that only its halves name."""
+
+    entry: Any
+    index: int
+    from_law: bool = False
+    stated: bool = True
+
+    @property
+    def place(self) -> str:
+        return f"entries[{self.index}]"
+
+
+@dataclass(kw_only=True)
+class _Batch:
+    from_law: frozenset[str] = frozenset()
+    expanded: bool = True
+    given: dict[str, dict[str, _Given]] = with_default(default_factory=lambda: {record: {} for record in ENTRIES})
+
+    def take(self, entry: AnyEntry, index: int) -> None:
+        self._put(_Given(entry=entry, index=index, from_law=entry.key in self.from_law and entry.record != "series"))
+        if isinstance(entry, Series) and self.expanded:
+            made = expand(entry)
+            for member in (*made.halves, *made.matings):
+                self._put(_Given(entry=member, index=index, from_law=True))
+
+    def _put(self, given: _Given) -> None:
+        """Two may say the same; one given by itself goes before what its series' law says of it, as when exported."""
+        kept, key = self.given[given.entry.record], given.entry.key
+        earlier = kept.setdefault(key, given)
+        if earlier.from_law != given.from_law:
+            kept[key] = given if earlier.from_law else earlier
+            return
+        _refuse_difference(earlier.entry, given, f"earlier in the same batch ({earlier.place})")
+
+
+def add(
+    session: Session,
+    entries: Sequence[AnyEntry],
+    act: Act | None = None,
+    *,
+    clean: Collection[str] = (),
+    from_law: Collection[str] = (),
+    expanded: bool = True,
+) -> AddReport:
+    """Add entries, in any order, within the session's writing transaction.
+
+    ``act`` says whose they are (default: the operator's); ``clean`` are the keys of those in which the machine review
+    found nothing, ``from_law`` of those that laws make which are not in the batch. ``expanded`` False: series come
+    without the halves and matings that their laws make.
+
+    Series are expanded by their laws; what a batch also gives by itself goes before the law. An entry that already
+    stands with the same content is left alone. Raises DuplicateError for a key that stands with other content,
+    EntryError for laws that cannot be carried out and matings whose halves nobody listed; then nothing of the
+    transaction may be kept (`Catalogue.writing` sees to it).
+    """
+    batch = _Batch(from_law=frozenset(from_law), expanded=expanded)
+    for index, entry in enumerate(entries):
+        try:
+            batch.take(entry, index)
+        except EntryError as error:
+            raise _placed(error, entry, index) from error
+    _check_spellings(session, [*batch.given["series"].values(), *batch.given["half"].values()])
+    new = {record: _new(session, record, batch.given[record]) for record in ENTRIES}
+    added = {record: len(found) for record, found in new.items()}
+    write = _Writer(session=session, act=act or operators("added"), clean=frozenset(clean))
+    write.series(new["series"], new["half"])
+    write.entries("half", new["half"])
+    _check_halves(session, new["mating"])
+    write.entries("mating", new["mating"])
+    return AddReport(added=added, unchanged={record: len(batch.given[record]) - added[record] for record in ENTRIES})
+
+
+def _placed(error: EntryError, entry: AnyEntry, index: int) -> EntryError:
+    place = f"entries[{index}]"
+    return EntryError(
+        f"{entry.record} {entry.key}: {error.message}",
+        field=f"{place}.{error.field}" if error.field else place,
+        value=error.value,
+        remedy=error.remedy,
+        entry=index,
+    )
+
+
+def _refuse_difference(standing: Entry, given: _Given, where: str) -> None:
+    entry = given.entry
+    if isinstance(standing, Mating) and isinstance(entry, Mating):
+        standing, entry = standing.faced(), entry.faced()
+    differing = [name for name in type(entry).model_fields if getattr(standing, name) != getattr(entry, name)]
+    if not differing:
+        return
+    name = differing[0]
+    raise DuplicateError(
+        f"{given.entry.key} stands {where} with another {', '.join(differing)}",
+        field=f"{given.place}.{name}",
+        value=getattr(entry, name),
+        entry=given.index,
+        remedy=f"There {name} is {getattr(standing, name)!r}; give the same, or another key",
+    )
+
+
+def _new(session: Session, record: str, given: Mapping[str, _Given]) -> list[_Given]:
+    """Those that the catalogue does not hold, or of series does not describe yet. Raises DuplicateError for those that
+    it holds with other content."""
+    known = contents(session, record, given)
+    if record == "series":
+        described = set(_existing(session, SeriesTable.key, known, SeriesTable.stated))
+        known = {key: entry for key, entry in known.items() if key in described}
+    for key, entry in known.items():
+        _refuse_difference(entry, given[key], "in the catalogue")
+    return [each for key, each in given.items() if key not in known]
+
+
+def _existing(session: Session, column: Any, keys: Iterable[str], *wanted: Any) -> Iterator[str]:
+    """Those of the keys that the column holds."""
+    for chunk in chunks(keys):
+        yield from session.scalars(select(column).where(column.in_(chunk), *wanted))
+
+
+def _check_spellings(session: Session, given: Sequence[_Given]) -> None:
+    """One maker, and one series, is written in one way; another spelling of the same key is refused."""
+    makers = _written(session, SeriesTable.maker, "maker", {slug(each.entry.maker) for each in given})
+    series = _written(session, SeriesTable.key, "name", {_series(each.entry).key for each in given})
+    for each in given:
+        named = _series(each.entry)
+        _one_spelling(makers, slug(named.maker), named.maker, each, "maker")
+        _one_spelling(series, named.key, named.name, each, "series")
+
+
+def _written(session: Session, column: Any, name: str, keys: Iterable[str]) -> dict[str, str]:
+    """How the catalogue writes the makers or series of these keys."""
+    spelling = SeriesTable.content[name].as_string()
+    found = (session.execute(select(column, spelling).where(column.in_(chunk))) for chunk in chunks(keys))
+    return {key: text for rows in found for key, text in rows}
+
+
+def _one_spelling(kept: dict[str, str], key: str, name: str, given: _Given, field: str) -> None:
+    known = kept.setdefault(key, name)
+    if known != name:
+        raise DuplicateError(
+            f"{name!r} is written {known!r} elsewhere",
+            field=f"{given.place}.{field}",
+            value=name,
+            remedy=f"Write it {known!r}",
+            entry=given.index,
+        )
+
+
+def _series(entry: Series | Half) -> Series:
+    """The series, or the one that a half names."""
+    return entry if isinstance(entry, Series) else Series(maker=entry.maker, name=entry.series)
+
+
+def _check_halves(session: Session, given: Sequence[_Given]) -> None:
+    ends = {key for each in given for key in (each.entry.half, each.entry.other)}
+    known = set(_existing(session, HalfTable.key, ends))
+    for each in given:
+        for name in ("half", "other"):
+            key = getattr(each.entry, name)
+            if key not in known:
+                raise EntryError(
+                    f"no half of the catalogue or of this batch has the key {key!r}",
+                    field=f"{each.place}.{name}",
+                    value=key,
+                    remedy="Add the half first, or correct the key: maker:part-number in lower case",
+                    entry=each.index,
+                )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Writer:
+    """Writes new entries and the journal's rows of them."""
+
+    session: Session
+    act: Act
+    clean: frozenset[str]
+
+    def series(self, described: Sequence[_Given], halves: Sequence[_Given]) -> None:
+        """Write the series that are described, and without laws those that halves only name."""
+        wanted = {each.entry.key: each for each in described}
+        for each in halves:
+            named = _Given(entry=_series(each.entry), index=each.index, stated=False)
+            wanted.setdefault(named.entry.key, named)
+        known = set(_existing(self.session, SeriesTable.key, wanted))
+        for key in known:
+            if wanted[key].stated:  # named by halves so far, described now
+                rewrite(self.session, self.act, "describe", self._stood(wanted[key]))
+        self.entries("series", [each for key, each in wanted.items() if key not in known])
+
+    def entries(self, record: str, given: Sequence[_Given]) -> None:
+        """Write entries of one kind."""
+        stood = [self._stood(each) for each in given]
+        first = {"revision": 1, "substance_revision": 1, "author": self.act.actor, "changed_at": self.act.at}
+        insert_entries(self.session, record, [(each, first) for each in stood])
+        changes = (Change(record=record, key=each.content.key, revision=1, new=each.written()) for each in stood)
+        append(self.session, self.act, "add", changes)
+
+    def _stood(self, given: _Given) -> Stood:
+        entry = given.entry
+        return Stood(content=entry, from_law=given.from_law, stated=given.stated, clean=entry.key in self.clean)
