@@ -13,10 +13,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from catalog.model.entries import Dimension, Half
+from catalog.model.text_fields import comparable
 from catalog.review import Code, Finding, Neighbours, Severity, review
 from catalog.review.names import known_as, names_of, one_slip_apart, stem
 from catalog.review.slips import swapped_figures
-from catalog.snapshot.search import plain
 from matcher.features import FEATURES
 
 Values = dict[str, float]
@@ -43,7 +43,7 @@ class Neighbourhood:
             self._contacts[half.contact_count, half.rows].append(half)
             for name in known_as(half):
                 self._names[stem(name)][half.key] = half
-            for short in _shortened(plain(half.part_number)):
+            for short in _shortened(comparable(half.part_number)):
                 self._near[short][half.key] = half
 
     def siblings(self, half: Half) -> dict[str, Half]:
@@ -54,9 +54,9 @@ class Neighbourhood:
     def around(self, half: Half) -> Neighbours:
         """What stands around it, itself left out."""
         named = {key: other for name in names_of(half) for key, other in self._names.get(stem(name), {}).items()}
-        name = plain(half.part_number)
+        name = comparable(half.part_number)
         near = {key: other for short in _shortened(name) for key, other in self._near.get(short, {}).items()}
-        named |= {key: other for key, other in near.items() if one_slip_apart(name, plain(other.part_number))}
+        named |= {key: other for key, other in near.items() if one_slip_apart(name, comparable(other.part_number))}
         return Neighbours(
             siblings=tuple(self.siblings(half).values()),
             alike=tuple(o for o in self._contacts[half.contact_count, half.rows] if o.key != half.key),
