@@ -20,8 +20,7 @@ from api.service.logs import logger
 from api.service.problems import ApiError
 from catalog.cases.answers import renew_answer
 from catalog.cases.retrieval import Case, Seer, comments_of, next_behind
-from catalog.cases.specimens import Comment, Specimen
-from catalog.cases.summaries import MOST_ALIKE, Judged, Led, Summary
+from catalog.cases.specimens import MOST_ALIKE, Comment, Judged, Led, Specimen, Summary
 from catalog.db.database import Catalogue
 from catalog.snapshot.snapshot import Snapshot
 from matcher import identify as ranking

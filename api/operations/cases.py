@@ -27,8 +27,7 @@ from api.schemas.evidence import ReasonIn
 from catalog.accounts.access import Permission, allowed, require
 from catalog.cases import lifecycle
 from catalog.cases.retrieval import Case, get_case, seer, seer_of
-from catalog.cases.specimens import COMMENT, Comment, Specimen
-from catalog.cases.summaries import Judged, Summary
+from catalog.cases.specimens import COMMENT, Comment, Judged, Specimen, Summary
 from catalog.contribute.submission import take_back
 from catalog.history.documents import DocumentRecord, get_document
 from catalog.history.preconditions import tag_of

@@ -29,9 +29,8 @@ from matcher.imaging.clicks.inputs import (
     Segment,
     StatedScale,
 )
-from matcher.imaging.clicks.lattice import RowFit
 from matcher.imaging.clicks.reduction import measure_picture
-from matcher.imaging.clicks.results import PictureResult, PictureScale, Reading, RowRelation
+from matcher.imaging.clicks.results import PictureReading, PictureResult, PictureScale, RowFit, RowRelation
 from matcher.observations import BudgetLine, Observation
 from matcher.uncertainty.instruments import Instrument
 from matcher.uncertainty.reading_budget import STATED
@@ -241,7 +240,7 @@ def _picture_answers(results: Sequence[PictureResult]) -> Iterator[answers.Pictu
         first += len(result.readings)
 
 
-def _length(index: int, reading: Reading) -> answers.ClickedLength:
+def _length(index: int, reading: PictureReading) -> answers.ClickedLength:
     return answers.ClickedLength(
         observation=index,
         feature=reading.observation.feature,

@@ -23,9 +23,8 @@ from matcher.errors import ObservationError, ObservationErrors
 from matcher.imaging.clicks.inputs import ClickedRow, Picture
 from matcher.imaging.clicks.reduction import measure_picture
 from matcher.imaging.clicks.results import PictureResult
-from matcher.imaging.row_detection.detect import find_contacts
+from matcher.imaging.row_detection.detection import FoundContact, FoundRow, find_contacts
 from matcher.imaging.row_detection.profile import Profile, profile_along, rows_read
-from matcher.imaging.row_detection.result import FoundContact, FoundRow
 from matcher.observations import Observation
 from matcher.uncertainty.report import ReadingsResult, measure_readings
 

@@ -7,8 +7,8 @@ from urllib.parse import quote
 from xml.etree import ElementTree
 
 from api.rest.feeds import ATOM, NAMESPACE, add_link, add_text, as_xml, feed_id
+from catalog.cases.answers import VERDICTS
 from catalog.cases.retrieval import Case
-from catalog.cases.summaries import VERDICTS
 from catalog.model.timestamps import now
 
 TITLE = "otherhalf: open cases"

@@ -13,8 +13,7 @@ from api.schemas.limits import MAX_OBSERVATIONS, MAX_PICTURES
 from api.schemas.measuring import ClickedPicture, MeasureRequest
 from api.schemas.requests import AnyObservation, AtHand, ClosedJaws, IdentifyRequest, Number, OwnFigures, Request
 from catalog.cases.retrieval import Case
-from catalog.cases.specimens import Comment, Solution, Specimen
-from catalog.cases.summaries import Judged, Summary
+from catalog.cases.specimens import Comment, Judged, Solution, Specimen, Summary
 from catalog.evidence.statements import Key
 from catalog.history.documents import DocumentRecord
 from catalog.model.text_fields import Line, Passage, Remark

@@ -1,20 +1,27 @@
-"""The most that a request may hold, wherever it comes from: the interface, a page, a file on the command line."""
+"""The most that a request may hold, wherever it comes from: the interface, a page, a file on the command line.
+
+What the matcher or the catalogue limits themselves is defined there.
+"""
 
 from __future__ import annotations
 
-MAX_OBSERVATIONS = 200
+from catalog.cases import specimens
+from matcher.imaging.clicks import inputs, joint_fit
+from matcher.uncertainty import validation
+
+MAX_OBSERVATIONS = validation.MAX_OBSERVATIONS
 """Most observations in one request: ten times what the feature table can ask of one half, its mate and the pair."""
 
 MAX_READINGS = 100
 """Most repeated readings of one feature; more would not shrink an uncertainty that the instrument bounds."""
 
-MAX_PICTURES = 20
+MAX_PICTURES = specimens.MAX_PICTURES
 """Most pictures in one request: both halves and the pair from every side."""
 
-MAX_ROWS = 4
+MAX_ROWS = joint_fit.MOST_ROWS
 """Most rows of contacts in one picture: connectors of more are rare, and two of their rows tell the rest."""
 
-MAX_POINTS = 2000
+MAX_POINTS = inputs.MOST_POINTS
 """Most points clicked in one row: the largest count of contacts that is taken at all."""
 
 MAX_PROFILE = 10_000

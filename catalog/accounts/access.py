@@ -13,6 +13,7 @@ from enum import StrEnum
 from types import MappingProxyType
 
 from catalog.history.acts import OPERATOR, Act
+from catalog.model.entries import same_person
 from catalog.model.errors import CatalogueError, ForbiddenError, OwnEvidenceError, SuspendedError, UnauthorisedError
 from catalog.model.timestamps import now
 
@@ -176,7 +177,7 @@ Condition = Callable[[Who, About], Refusal | None]
 
 def somebody_elses_substance(who: Who, about: About) -> Refusal | None:
     """Nobody confirms what they wrote themselves by measuring it."""
-    return OWN_SUBSTANCE if about.author == who.name else None
+    return OWN_SUBSTANCE if about.author is not None and same_person(who.name, about.author) else None
 
 
 def own_token(who: Who, about: About) -> Refusal | None:

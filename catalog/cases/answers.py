@@ -9,14 +9,13 @@ it last became another, and ranks it anew.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from sqlalchemy import update
 from sqlalchemy.orm import Session
 
 from catalog.cases.retrieval import Case, case_now
-from catalog.cases.specimens import OPEN, SPECIMEN
-from catalog.cases.summaries import CHANGED, RECORD, SAME, CaseAnswer, Judged, Summary, changes
+from catalog.cases.specimens import CASE_ANSWER, CHANGED, OPEN, SAME, SPECIMEN, CaseAnswer, Judged, Summary
 from catalog.db.tables import DocumentTable
 from catalog.history.acts import OPERATOR, Act
 from catalog.history.documents import DocumentRecord, add_document, revise_document, written
@@ -30,7 +29,7 @@ def add_answer(session: Session, at: str, case: DocumentRecord, summary: Summary
     return add_document(
         session,
         Act(actor=OPERATOR, at=at),
-        RECORD,
+        CASE_ANSWER,
         CaseAnswer(asked=case.revision, now=summary),
         of=SPECIMEN,
         about=case.key,
@@ -105,3 +104,34 @@ def renew_answer(session: Session, case: Case, summary: Summary, judged: Sequenc
     document = _as_journaled(session, present.answer_document)
     revise_document(session, act, document, "rank", content=changed, state=CHANGED)
     return news
+
+
+LEVELS = (0.5, 0.95)
+"""Probabilities whose crossing is news: likelier than all else together, and nearly sure."""
+
+VERDICTS = {"identified": "identified", "shortlist": "not settled", "no_match": "no match"}
+
+
+def changes(before: Summary, after: Summary) -> tuple[str, ...]:
+    """What is news in an answer, in words; nothing where it says the same.
+
+    News is another verdict, another leading geometry, or its probability crossing one of `LEVELS`. Among answers that
+    are no match it is not: the order of what is improbable says nothing.
+    """
+    return tuple(_changes(before, after))
+
+
+def _changes(before: Summary, after: Summary) -> Iterator[str]:
+    if before.verdict != after.verdict:
+        yield f"was {VERDICTS[before.verdict]}, is {VERDICTS[after.verdict]}"
+    elif after.verdict == "no_match":
+        return
+    if not before.keys & after.keys:
+        if before.keys or after.keys:
+            yield f"{after.leader} leads, before it was {before.leader}"
+        return
+    was, now = before.probability or 0.0, after.probability or 0.0
+    for level in LEVELS:
+        if (was < level) != (now < level):
+            direction = "rose above" if now >= level else "fell below"
+            yield f"{after.leader} {direction} {100 * level:g} %, from {100 * was:.1f} % to {100 * now:.1f} %"

@@ -18,16 +18,16 @@ from catalog.cases.specimens import (
     SPECIMEN,
     WITHDRAWN,
     Comment,
+    Judged,
     Solution,
     Specimen,
+    Summary,
 )
-from catalog.cases.summaries import Judged, Summary
 from catalog.contribute import submission
-from catalog.contribute.submission import OwnEvidenceError, StaleEvidenceError
 from catalog.evidence.statements import Confirmation
 from catalog.history.acts import Act
 from catalog.history.documents import DocumentRecord, add_document, get_document, revise_document
-from catalog.model.errors import EntryError, ForbiddenError
+from catalog.model.errors import EntryError, ForbiddenError, OwnEvidenceError, StaleError
 from catalog.records.read import get_record
 
 
@@ -231,7 +231,7 @@ def _confirm(
     told = act if public else replace(act, reason="")
     try:
         document, _ = submission.confirm(session, told, given, choice.acknowledged)
-    except (OwnEvidenceError, StaleEvidenceError) as error:
+    except (OwnEvidenceError, StaleError) as error:
         if choice.confirm:
             raise
         return None, (f"nothing became evidence: {error.message}", *found.left_out)

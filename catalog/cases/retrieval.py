@@ -8,8 +8,7 @@ from sqlalchemy import ColumnElement, Select, and_, false, or_, select
 from sqlalchemy.orm import Session, aliased
 
 from catalog.accounts.access import Permission, Who, allowed, not_known
-from catalog.cases.specimens import COMMENT, OPEN, SPECIMEN
-from catalog.cases.summaries import CHANGED, RECORD, CaseAnswer
+from catalog.cases.specimens import CASE_ANSWER, CHANGED, COMMENT, OPEN, SPECIMEN, CaseAnswer
 from catalog.db.tables import DocumentTable, JournalTable
 from catalog.history.acts import Act
 from catalog.history.documents import DocumentRecord, documents
@@ -110,7 +109,7 @@ _Specimen, _Answer = aliased(DocumentTable), aliased(DocumentTable)
 
 
 def _both() -> Select[DocumentTable, DocumentTable]:
-    answers = and_(_Answer.about == _Specimen.key, _Answer.of == SPECIMEN, _Answer.record == RECORD)
+    answers = and_(_Answer.about == _Specimen.key, _Answer.of == SPECIMEN, _Answer.record == CASE_ANSWER)
     return select(_Specimen, _Answer).join(_Answer, answers).where(_Specimen.record == SPECIMEN)
 
 

@@ -1,7 +1,7 @@
-"""What a specimen, a comment on it and its solution are, as they are kept: documents with revisions.
+"""What a case consists of, as it is kept: the specimen, comments on it, its solution and its last answer in short.
 
-A specimen's observations, and the points clicked in its pictures, are kept in the form in which the interface takes
-them and checks them; here they are only bounded. A photo itself is never kept.
+All are documents with revisions. A specimen's observations, and the points clicked in its pictures, are kept in the
+form in which the interface takes and checks them; here only their size is limited. Photos are never kept.
 """
 
 from __future__ import annotations
@@ -15,12 +15,17 @@ from pydantic import AfterValidator, Field
 from catalog.evidence.statements import Key
 from catalog.model.entries import Entry
 from catalog.model.text_fields import Line, Passage, Remark, plain_line
+from matcher.uncertainty.validation import MAX_OBSERVATIONS
 
-SPECIMEN, COMMENT = "specimen", "comment"
-"""Records of the documents."""
+SPECIMEN, COMMENT, CASE_ANSWER = "specimen", "comment", "case_answer"
+"""Records of the documents. The answer is apart from the specimen: what the catalogue makes of a case is no revision of
+what its author said."""
 
 OPEN, SOLVED, WITHDRAWN = "open", "solved", "withdrawn"
 """States of a specimen."""
+
+SAME, CHANGED = "same", "changed"
+"""States of an answer: as it was when the author last wrote, or another."""
 
 MOST_COMMENTS = 500
 """Comments that one case takes: they are read all at once, and nobody reads on beyond that."""
@@ -29,7 +34,11 @@ LONGEST_JSON = 200_000
 """Characters of a specimen's observations and points together, as JSON. A part with ten pictures, two rows of 60
 contacts clicked in each, has 25,000; the journal keeps every revision before and after."""
 
-MOST_OBSERVATIONS, MOST_PICTURES = 200, 20
+MAX_PICTURES = 20
+"""Most pictures of one case or request: both halves and the pair from every side."""
+
+MOST_ALIKE = 50
+"""Halves of one geometry that a summary names; ``alike`` counts them all."""
 
 
 def visible_only(given: Any, place: str = "") -> Any:
@@ -82,13 +91,13 @@ class Specimen(Entry):
     title: Line
     note: Passage = ""
     observations: Annotated[
-        tuple[Json, ...], Field(min_length=1, max_length=MOST_OBSERVATIONS), AfterValidator(_bounded)
+        tuple[Json, ...], Field(min_length=1, max_length=MAX_OBSERVATIONS), AfterValidator(_bounded)
     ]
     prior_absent: float
     instruments: Json = Field(default_factory=dict)
     closed_jaws: Json = Field(default_factory=dict)
     at_hand: tuple[Line, ...] | None = None
-    pictures: Annotated[tuple[Json, ...], Field(max_length=MOST_PICTURES), AfterValidator(_bounded)] = ()
+    pictures: Annotated[tuple[Json, ...], Field(max_length=MAX_PICTURES), AfterValidator(_bounded)] = ()
     solution: Solution | None = None
 
 
@@ -101,3 +110,62 @@ class Comment(Entry):
     text: Remark
     half: Key | None = None
     revision: int | None = None
+
+
+class Led(Entry):
+    """A half of the leading geometry; ``revision`` is that of its entry, None where nobody listed it."""
+
+    key: str
+    part_number: str
+    revision: int | None = None
+
+
+class Summary(Entry):
+    """An answer in short. ``halves`` cannot be told apart by measuring, and have ``probability`` together.
+
+    ``passed_over`` says which observations the ranking could not use any more.
+    """
+
+    verdict: Literal["identified", "shortlist", "no_match"]
+    probability_absent: float
+    catalogue_version: int
+    halves: tuple[Led, ...] = ()
+    alike: int = 0
+    probability: float | None = None
+    passed_over: tuple[str, ...] = ()
+
+    @property
+    def keys(self) -> frozenset[str]:
+        """Keys of the leading halves."""
+        return frozenset(half.key for half in self.halves)
+
+    @property
+    def leader(self) -> str:
+        """The leading half's name, in words."""
+        return self.halves[0].part_number if self.halves else "nothing"
+
+
+class Judged(Entry):
+    """What the ranking makes of a half that somebody suggested: its ``rank``, its probability, and how it stands
+    against the likeliest other answer (a key, or "absent"). ``sentences`` tell why."""
+
+    half: str
+    rank: int
+    probability: float
+    against: str
+    log_odds: float
+    fit_p_value: float | None = None
+    sentences: tuple[str, ...] = ()
+
+
+class CaseAnswer(Entry):
+    """A case's answer ``now``; where it changed since its author last wrote, also ``before`` and ``changes`` in
+    words. ``asked`` is the specimen's revision that was ranked, and ``judged`` are the halves that were suggested, as
+    that ranking judges them."""
+
+    record: Literal["case_answer"] = "case_answer"
+    asked: int
+    now: Summary
+    judged: tuple[Judged, ...] = ()
+    before: Summary | None = None
+    changes: tuple[str, ...] = ()

@@ -15,13 +15,12 @@ from catalog.evidence.statements import Answer, Confirmation, Dispute, Resolutio
 from catalog.evidence.values import MeasuredValue
 from catalog.history.acts import Act
 from catalog.history.documents import DocumentRecord, add_document, get_document, revise_document
-from catalog.model import errors
-from catalog.model.entries import Mating, slug
-from catalog.model.errors import EntryError, ForbiddenError
+from catalog.model.entries import Mating, same_person
+from catalog.model.errors import EntryError, ForbiddenError, OwnEvidenceError, StaleError
 from catalog.records.read import get_record
 from catalog.records.read_models import assessed_of
 from catalog.review.findings import Code, Finding
-from matcher.vocabulary import MM_PER_UNIT
+from catalog.review.slips import INCH_FACTORS
 
 RESOLVED, WITHDRAWN = "resolved", "withdrawn"
 """State of a dispute that is settled, and of what its author took back."""
@@ -60,26 +59,21 @@ def _units_slips(confirmation: Confirmation, figures: Stated) -> Iterator[Findin
     for place, value in enumerate(confirmation.values):
         if not isinstance(value, MeasuredValue) or not agreement(value, figures).verdict.against:
             continue
-        for unit in ("in", "mil"):
-            for factor in (MM_PER_UNIT[unit], 1.0 / MM_PER_UNIT[unit]):
-                other = value.model_copy(update={"value": value.value * factor, "u": _u_times(value, factor)})
-                if agreement(other, figures).verdict is Verdict.FITS:
-                    yield Finding(
-                        code=Code.UNITS_SLIP,
-                        severity="severe",
-                        field=f"values[{place}].value",
-                        message=f"{value.value:g} mm is off, but {other.value:.4g} mm would fit",
-                        remedy=f"Check the unit on the tool's display: mm, or {unit}",
-                        value=value.value,
-                        expected=round(other.value, 4),
-                    )
-
-
-def _u_times(value: MeasuredValue, factor: float) -> float:
-    """The uncertainty where the figure slipped by a factor: one given with it slipped too, the instrument's own did
-    not."""
-    given = (value.given_u, value.plus_minus, value.expanded_u)
-    return value.u if all(each is None for each in given) else value.u * factor
+        # An uncertainty given with the figure slipped by the same factor; the instrument's own did not.
+        slipped_u = any(each is not None for each in (value.given_u, value.plus_minus, value.expanded_u))
+        for factor, unit in INCH_FACTORS.items():
+            u = value.u * factor if slipped_u else value.u
+            other = value.model_copy(update={"value": value.value * factor, "u": u})
+            if agreement(other, figures).verdict is Verdict.FITS:
+                yield Finding(
+                    code=Code.UNITS_SLIP,
+                    severity="severe",
+                    field=f"values[{place}].value",
+                    message=f"{value.value:g} mm is off, but {other.value:.4g} mm would fit",
+                    remedy=f"Check the unit on the tool's display: mm, or {unit}",
+                    value=value.value,
+                    expected=round(other.value, 4),
+                )
 
 
 def dispute(session: Session, act: Act, given: Dispute) -> DocumentRecord:
@@ -168,7 +162,6 @@ STATEMENTS: Mapping[str, type[BaseModel]] = {
 }
 """The model of each kind of statement."""
 
-
 LISTED = "listed"
 
 
@@ -177,7 +170,7 @@ def check_confirmation(confirmation: Confirmation, entry: Assessed, actor: str) 
 
     Raises
     ------
-    StaleEvidenceError
+    StaleError
         The revision seen is not the present one, or one since which nothing that can be measured changed.
     OwnEvidenceError
         The actor gave the figures in force and would measure them or fit the mating. Citing a document is open to
@@ -187,14 +180,19 @@ def check_confirmation(confirmation: Confirmation, entry: Assessed, actor: str) 
     """
     _check_about(confirmation, entry)
     tried = entry.content if confirmation.basis == "trial_fit" and isinstance(entry.content, Mating) else None
-    if (tried or confirmation.basis == "measured") and slug(actor) == slug(entry.author):
-        raise OwnEvidenceError(entry.author, confirmation.basis)
+    if (tried or confirmation.basis == "measured") and same_person(actor, entry.author):
+        raise OwnEvidenceError(
+            f"the figures in force are {entry.author}'s own, and nobody confirms their own by measuring or fitting",
+            field="basis",
+            value=confirmation.basis,
+            remedy="Ask somebody else to measure a part of theirs, or correct the figures themselves",
+        )
     if tried is not None:
         _check_fit(confirmation, entry.key, tried)
 
 
 def check_dispute(dispute: Dispute, entry: Assessed) -> None:
-    """Raise StaleEvidenceError or EntryError as `check_confirmation` does; one's own entries may be disputed."""
+    """Raise StaleError or EntryError as `check_confirmation` does; one's own entries may be disputed."""
     _check_about(dispute, entry)
 
 
@@ -214,7 +212,12 @@ def _check_about(statement: Confirmation | Dispute, entry: Assessed) -> None:
             remedy=f"Go on at {entry.successor}" if entry.successor else "Have it restored first",
         )
     if statement.revision > entry.revision or entry.is_stale(statement.revision):
-        raise StaleEvidenceError(statement.revision, entry.revision)
+        raise StaleError(
+            f"the entry changed since revision {statement.revision}; it is at revision {entry.revision} now",
+            field="revision",
+            value=statement.revision,
+            remedy="Look at the entry as it is now, and confirm or dispute that",
+        )
 
 
 def _check_fit(confirmation: Confirmation, key: str, mating: Mating) -> None:
@@ -225,30 +228,3 @@ def _check_fit(confirmation: Confirmation, key: str, mating: Mating) -> None:
             value=confirmation.mate,
             remedy=f"Give the mating's own key, or one of its halves: {mating.half}, {mating.other}",
         )
-
-
-class StaleEvidenceError(errors.StaleError):
-    """The evidence speaks of figures that changed since: ``seen`` is the revision it names, ``current`` the present."""
-
-    def __init__(self, seen: int, current: int) -> None:
-        super().__init__(
-            f"the entry changed since revision {seen}; it is at revision {current} now",
-            field="revision",
-            value=seen,
-            remedy="Look at the entry as it is now, and confirm or dispute that",
-        )
-        self.seen = seen
-        self.current = current
-
-
-class OwnEvidenceError(errors.OwnEvidenceError):
-    """Somebody would confirm their own figures by measuring or fitting. ``author`` gave the figures in force."""
-
-    def __init__(self, author: str, basis: str) -> None:
-        super().__init__(
-            f"the figures in force are {author}'s own, and nobody confirms their own by measuring or fitting",
-            field="basis",
-            value=basis,
-            remedy="Ask somebody else to measure a part of theirs, or correct the figures themselves",
-        )
-        self.author = author

@@ -15,7 +15,7 @@ from enum import StrEnum
 import numpy as np
 
 from catalog.evidence.values import CountedValue, MeasuredValue, NamedValue
-from catalog.model.entries import Dimension, Half, Mating
+from catalog.model.entries import Half, Mating
 from matcher.columns.columns import Dim
 from matcher.columns.process_tolerance import over_gaps, process_interval
 from matcher.features import FEATURES, Kind
@@ -90,14 +90,9 @@ def spanned(feature: str, half_width: float, spans: int) -> float:
     return float(over_gaps(feature, np.asarray(half_width), spans))
 
 
-def dim(dimension: Dimension) -> Dim:
-    """A dimension of an entry as the matcher reads it."""
-    return Dim(value=dimension.value, tolerance=dimension.tolerance, bound=dimension.bound, extra_u=dimension.extra_u)
-
-
 def stated(content: Half | Mating) -> Stated:
     """What a half or a mating states."""
-    dimensions = {name: dim(dimension) for name, dimension in content.dimensions.items()}
+    dimensions = {name: dimension.dim for name, dimension in content.dimensions.items()}
     if isinstance(content, Mating):
         return Stated(dimensions=dimensions, counts={}, categories={})
     categories = {name: frozenset(values) for name, values in content.categories.items()}

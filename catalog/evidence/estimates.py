@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from catalog.evidence.agreement import AGREES, Stated, deviation, dim, spanned
+from catalog.evidence.agreement import AGREES, Stated, deviation, spanned
 from catalog.evidence.values import MeasuredValue
 from catalog.model.entries import Citation, Dimension
 from matcher.columns.columns import Dim
@@ -74,71 +74,66 @@ def estimates(said: Sequence[tuple[str, MeasuredValue]], entry: Stated) -> dict[
     return {feature: _estimate(feature, values, entry) for feature, values in by_feature.items()}
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Centre:
+    """The stated centre and its standard uncertainty, mm, and how the measured centre stands to it.
+
+    ``e_n`` is against the drawing; ``far``: it lies where the entry makes no part likely, beyond process and drawing.
+    """
+
+    value: float
+    u: float
+    e_n: float
+    far: bool
+
+
 def _estimate(feature: str, said: Sequence[tuple[str, MeasuredValue]], entry: Stated) -> Estimate:
-    half_width = _half_width(feature, said, entry)
-    parts = _parts(feature, said, half_width)
+    """The process half-width over one gap goes by the measured size where the entry states none."""
+    if feature in entry.dimensions:
+        half_width = entry.process(feature)[1]
+    else:
+        half_width = FEATURES[feature].process.half_width(said[0][1].value, entry.pitch)
+    parts = tuple(_parts(feature, said, half_width))
     measured = combine_people([p.value for p in parts], [p.u for p in parts], [p.half_width for p in parts])
-    stated, own_u = _stated(feature, entry)
-    e_n = _e_n(feature, measured, entry)
-    far = _is_far(feature, measured, entry)
-    ranked, explanation = _rank(FEATURES[feature].label, measured, stated, own_u, e_n, far=far)
+    stated = _stated(feature, measured, entry)
+    ranked, explanation = _rank(FEATURES[feature].label, measured, stated)
     return Estimate(
         feature=feature,
         measured=measured,
         parts=parts,
-        stated=stated,
-        stated_u=own_u,
-        e_n=e_n,
+        stated=None if stated is None else stated.value,
+        stated_u=None if stated is None else stated.u,
+        e_n=None if stated is None else stated.e_n,
         half_width=half_width,
         ranked=ranked,
         explanation=explanation,
     )
 
 
-def _half_width(feature: str, said: Sequence[tuple[str, MeasuredValue]], entry: Stated) -> float:
-    """The process half-width over one gap, mm; by the measured size where the entry states none."""
-    if feature in entry.dimensions:
-        return entry.process(feature)[1]
-    return FEATURES[feature].process.half_width(said[0][1].value, entry.pitch)
-
-
-def _parts(feature: str, said: Sequence[tuple[str, MeasuredValue]], half_width: float) -> tuple[Part, ...]:
+def _parts(feature: str, said: Sequence[tuple[str, MeasuredValue]], half_width: float) -> Iterator[Part]:
     by_person: dict[str, list[MeasuredValue]] = defaultdict(list)
     for person, value in said:
         by_person[person].append(value)
-    parts = []
     for person, values in sorted(by_person.items()):
         mean, u = one_persons([one.value for one in values], [one.u for one in values])
         spans = min(one.spans for one in values)
-        parts.append(Part(person=person, value=mean, u=u, half_width=spanned(feature, half_width, spans)))
-    return tuple(parts)
+        yield Part(person=person, value=mean, u=u, half_width=spanned(feature, half_width, spans))
 
 
-def _stated(feature: str, entry: Stated) -> tuple[float | None, float | None]:
-    """The stated centre and its standard uncertainty, mm."""
-    own = entry.dimensions.get(feature)
-    if own is None:
-        return None, None
-    centre, half_width = process_interval(feature, own, entry.pitch)
-    return centre, stated_u(own.extra_u, own.tolerance, half_width, bound=own.bound in ("max", "min"))
-
-
-def _e_n(feature: str, measured: Combined, entry: Stated) -> float | None:
+def _stated(feature: str, measured: Combined, entry: Stated) -> _Centre | None:
     own = entry.dimensions.get(feature)
     if own is None:
         return None
-    difference, half_width = deviation(feature, measured.value, entry)
-    return normalised_error(difference, half_width, measured.expanded, COVERAGE * own.extra_u)
-
-
-def _is_far(feature: str, measured: Combined, entry: Stated) -> bool:
-    """Whether the measured centre lies where the entry makes no part likely: beyond the process and the drawing."""
-    own = entry.dimensions.get(feature)
-    if own is None:
-        return False
-    centre, half_width = process_interval(feature, own, entry.pitch)
-    room = (max(own.tolerance or 0.0, half_width), measured.expanded, COVERAGE * own.extra_u)
-    return normalised_error(measured.value - centre, *room) > AGREES
+    centre, process = entry.process(feature)
+    difference, drawing = deviation(feature, measured.value, entry)
+    expanded = (measured.expanded, COVERAGE * own.extra_u)
+    room = max(own.tolerance or 0.0, process)
+    return _Centre(
+        value=centre,
+        u=stated_u(own.extra_u, own.tolerance, process, bound=own.bound in ("max", "min")),
+        e_n=normalised_error(difference, drawing, *expanded),
+        far=normalised_error(measured.value - centre, room, *expanded) > AGREES,
+    )
 
 
 def _united(measured: Combined) -> bool:
@@ -146,29 +141,24 @@ def _united(measured: Combined) -> bool:
     return measured.people >= SEVERAL and measured.p > DISAGREEMENT_LEVEL
 
 
-def _rank(
-    label: str, measured: Combined, stated: float | None, own_u: float | None, e_n: float | None, *, far: bool
-) -> tuple[Ranked, str]:
-    """The better known, and why. One person's value never outranks a stated one that it is ``far`` from."""
-    found = f"{measured.value:.4g} ± {measured.expanded:.2g} mm"
+def _rank(label: str, measured: Combined, stated: _Centre | None) -> tuple[Ranked, str]:
+    """The better known, and why. One person's value never outranks a stated one that it is far from."""
     people = "one person" if measured.people == 1 else f"{measured.people} people"
-    if stated is None or own_u is None or e_n is None:
-        return "measured", f"The entry states no {label}; {people} measured {found}."
-    known = f"the stated {stated:.4g} mm " + (
-        f"is known to ± {COVERAGE * own_u:.2g} mm" if own_u else "leaves no doubt"
-    )
+    size = f"{measured.value:.4g} ± {measured.expanded:.2g} mm"
+    found = f"{people} measured {size}"
+    if stated is None:
+        return "measured", f"The entry states no {label}; {found}."
+    doubt = f"is known to ± {COVERAGE * stated.u:.2g} mm" if stated.u else "leaves no doubt"
+    known = f"the stated {stated.value:.4g} mm {doubt}"
     if measured.people >= SEVERAL and not _united(measured):
         return "stated", f"The measurements of the {label} by {people} contradict each other; the stated one is used."
-    if e_n > AGREES and _united(measured):
-        return (
-            "measured",
-            f"The measured {label} is used: {people} measured {found}, which the stated one does not fit.",
-        )
-    if measured.u >= own_u:
-        return "stated", f"The stated {label} is used: {known}, {people} measured {found}."
-    if measured.people == 1 and far:
-        return "stated", f"The stated {label} is used although {known}: one person alone measured {found}, far from it."
-    return "measured", f"The measured {label} is used: {people} measured {found}, {known}."
+    if stated.e_n > AGREES and _united(measured):
+        return "measured", f"The measured {label} is used: {found}, which the stated one does not fit."
+    if measured.u >= stated.u:
+        return "stated", f"The stated {label} is used: {known}, {found}."
+    if measured.people == 1 and stated.far:
+        return "stated", f"The stated {label} is used although {known}: one person alone measured {size}, far from it."
+    return "measured", f"The measured {label} is used: {found}, {known}."
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -234,7 +224,7 @@ def _best_document(
 
 
 def _error(feature: str, dimension: Dimension, measured: Combined, pitch: float | None) -> float:
-    centre, half_width = process_interval(feature, dim(dimension), pitch)
+    centre, half_width = process_interval(feature, dimension.dim, pitch)
     allowed = stated_u(dimension.extra_u, None, half_width, bound=dimension.bound in ("max", "min"))
     return normalised_error(measured.value - centre, measured.expanded, COVERAGE * allowed)
 

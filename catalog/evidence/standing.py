@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from catalog.model.entries import slug
+from catalog.model.entries import same_person, slug
 
 Standing = Literal["reported", "documented", "confirmed", "disputed", "withdrawn"]
 EntryRecord = Literal["half", "mating", "series"]
@@ -47,8 +47,8 @@ class StandingFacts:
     @property
     def independent(self) -> tuple[str, ...]:
         """People whose agreeing measurements count: others than the author, each once, in order."""
-        own = slug(self.author)
-        return tuple(sorted({slug(name): name for name in sorted(self.measurers) if slug(name) != own}.values()))
+        others = (name for name in sorted(self.measurers) if not same_person(name, self.author))
+        return tuple(sorted({slug(name): name for name in others}.values()))
 
     @property
     def needed(self) -> int:
@@ -98,7 +98,7 @@ def _measurements(facts: StandingFacts) -> Iterator[str]:
     if people := facts.independent:
         did = "Trial fitted or measured" if facts.of == "mating" else "Measured"
         yield f"{did} in agreement by {_listed(people)}."
-    if any(slug(name) == slug(facts.author) for name in facts.measurers):
+    if any(same_person(name, facts.author) for name in facts.measurers):
         yield f"A measurement by {facts.author} does not count: the figures in force are theirs."
     if facts.stale:
         one = facts.stale == 1

@@ -21,7 +21,7 @@ from matcher.observations import LARGEST_COUNT, Observation
 from matcher.uncertainty.checked import is_number
 from matcher.uncertainty.dimension_validation import MAX_READINGS, MAX_SPANS
 from matcher.uncertainty.measuring_setup import limits_of
-from matcher.uncertainty.report import measure_readings
+from matcher.uncertainty.report import Measured, measure_readings
 from matcher.vocabulary import PIXEL, canonical_unit, named_values, to_mm
 
 COVERAGE_FACTOR = 2.0
@@ -99,14 +99,7 @@ def _is_kept(data: Mapping[str, Any]) -> bool:
     return data.get("given") is not None or (bool(data.get("readings")) and data.get("value") is not None)
 
 
-class _Mm:
-    """Value and standard uncertainty, mm."""
-
-    def __init__(self, value: float, u: float) -> None:
-        self.value, self.u = value, u
-
-
-def _reduce(data: Mapping[str, Any]) -> _Mm:
+def _reduce(data: Mapping[str, Any]) -> Measured:
     """By the matcher's own reduction; raises ValueError with every fault and its remedy."""
     if all(data.get(name) is None for name in HOW_WELL):
         raise ValueError("say how well it was measured: u, plus_minus, expanded_u (with k), or the instrument")
@@ -124,12 +117,13 @@ def _reduce(data: Mapping[str, Any]) -> _Mm:
     try:
         (measured,) = measure_readings([observed]).measured
     except ObservationErrors as error:
-        raise ValueError(
-            "; ".join(_told(fault.field, fault.message, fault.remedy) for fault in error.errors)
-        ) from error
+        faults = [
+            f"{fault.field.removeprefix('observations[0].')}: {fault.message}; {fault.remedy}" for fault in error.errors
+        ]
+        raise ValueError("; ".join(faults)) from error
     if measured.unit == PIXEL:
         raise ValueError("a picture without a scale gives no length; give one with a scale")
-    return _Mm(measured.value, measured.u)
+    return measured
 
 
 def _word(data: Mapping[str, Any], name: str) -> str | None:
@@ -152,10 +146,6 @@ def _standard(data: Mapping[str, Any]) -> Any:
     if not is_number(expanded) or not is_number(factor) or not 1.0 <= factor <= 10.0:
         raise ValueError("expanded_u is a number above 0, and k its coverage factor from 1 to 10")
     return expanded / factor
-
-
-def _told(field: str, message: str, remedy: str) -> str:
-    return f"{field.removeprefix('observations[0].')}: {message}; {remedy}"
 
 
 class CountedValue(Entry):

@@ -60,22 +60,15 @@ def read_body(strokes: Sequence[Stroke], lands: Lands) -> Body:
     """Find the body in the fabrication layer's strokes; raises UnusableFootprint when none surrounds the contacts."""
     if not strokes:
         raise UnusableFootprint("no body outline")
-    parts = _parts([_turned(stroke) if lands.body_turned else stroke for stroke in strokes])
+    parts = _parts([_turned(stroke) if lands.turned else stroke for stroke in strokes])
     box = _around_contacts(parts, lands)
     _check_size(box)
-    everything = _union([stroke.box for part in parts for stroke in part])
+    everything = Box.around(stroke.box for part in parts for stroke in part)
     return _judged(box, everything, lands)
 
 
 def _turned(stroke: Stroke) -> Stroke:
     return Stroke(ends=tuple((y, x) for x, y in stroke.ends), box=stroke.box.turned())
-
-
-def _union(boxes: Sequence[Box]) -> Box:
-    whole = boxes[0]
-    for box in boxes[1:]:
-        whole = whole.union(box)
-    return whole
 
 
 def _parts(strokes: Sequence[Stroke]) -> list[list[Stroke]]:
@@ -104,7 +97,7 @@ def _parts(strokes: Sequence[Stroke]) -> list[list[Stroke]]:
 
 def _around_contacts(parts: Sequence[Sequence[Stroke]], lands: Lands) -> Box:
     """The largest drawing, joined with those that touch it when it is shorter than the rows of contacts."""
-    boxes = [_union([stroke.box for stroke in part]) for part in parts]
+    boxes = [Box.around(stroke.box for stroke in part) for part in parts]
     largest = max(range(len(parts)), key=lambda index: boxes[index].area)
     box = _without_leg(parts[largest], boxes[largest], lands)
     rest = [other for index, other in enumerate(boxes) if index != largest]
@@ -114,21 +107,21 @@ def _around_contacts(parts: Sequence[Sequence[Stroke]], lands: Lands) -> Box:
         if not touching:
             raise UnusableFootprint("no body outline around the contacts")
         rest = [other for other in rest if other not in touching]
-        box = _union([box, *touching])
+        box = Box.around([box, *touching])
     return box
 
 
 def _without_leg(part: Sequence[Stroke], box: Box, lands: Lands) -> Box:
     """Leave out one contact's leg that is drawn joined to the body: narrower than a pitch, beyond the long edges."""
     edges = [s.box.top for s in part if s.box.height <= JOINED and s.box.width >= LONG_EDGE_SHARE * box.width]
-    if lands.pitch is None or len(edges) < 2 or max(edges) - min(edges) < box.height / 2:
+    if lands.layout.pitch is None or len(edges) < 2 or max(edges) - min(edges) < box.height / 2:
         return box
     top, bottom = box.top, box.bottom
     above = [s.box for s in part if s.box.top < min(edges) - JOINED]
     below = [s.box for s in part if s.box.bottom > max(edges) + JOINED]
-    if above and _union(above).width < lands.pitch:
+    if above and Box.around(above).width < lands.layout.pitch:
         top = min(edges)
-    if below and _union(below).width < lands.pitch:
+    if below and Box.around(below).width < lands.layout.pitch:
         bottom = max(edges)
     return Box(left=box.left, top=top, right=box.right, bottom=bottom)
 

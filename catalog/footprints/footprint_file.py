@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -76,14 +76,11 @@ class Box:
         """The same with x and y exchanged."""
         return Box(left=self.top, top=self.left, right=self.bottom, bottom=self.right)
 
-    def union(self, other: Box) -> Box:
-        """Smallest box around both."""
-        return Box(
-            left=min(self.left, other.left),
-            top=min(self.top, other.top),
-            right=max(self.right, other.right),
-            bottom=max(self.bottom, other.bottom),
-        )
+    @classmethod
+    def around(cls, boxes: Iterable[Box]) -> Box:
+        """Smallest box around all of at least one."""
+        lefts, tops, rights, bottoms = zip(*((box.left, box.top, box.right, box.bottom) for box in boxes), strict=True)
+        return cls(left=min(lefts), top=min(tops), right=max(rights), bottom=max(bottoms))
 
     def touches(self, other: Box, slack: float = 0.0) -> bool:
         """Whether the two overlap or come closer than ``slack``."""

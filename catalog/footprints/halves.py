@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from catalog.footprints.body import HOLD_DOWN_DOUBT, Body, read_body
-from catalog.footprints.footprint_file import Footprint, UnusableFootprint
+from catalog.footprints.footprint_file import Box, Footprint, UnusableFootprint
 from catalog.footprints.lands import Lands, read_lands
 from catalog.footprints.name_facts import NameFacts, name_facts
 from catalog.model.entries import BlockedPosition, Citation, Dimension, Half
@@ -23,7 +23,7 @@ def half_of(footprint: Footprint, *, along_y: bool | None = None) -> Half:
     """Read the half that a footprint is made for; raises UnusableFootprint with the reason if it gives none.
 
     ``along_y`` tells how the rows run where the lands do not (see `lands.read_lands`). The series is the name itself
-    until `grouping.group` finds the family.
+    until `catalog.model.part_number_patterns.group` finds the family.
     """
     name = " ".join(footprint.name.split())
     if not name or len(name) > LONGEST_NAME:
@@ -33,17 +33,18 @@ def half_of(footprint: Footprint, *, along_y: bool | None = None) -> Half:
     if lands.contact_count > LARGEST_COUNT:
         raise UnusableFootprint("too many contacts", f"{lands.contact_count}")
     body = read_body(footprint.outline, lands)
-    row_contacts = lands.row_contacts if sum(lands.row_contacts) == lands.contact_count else ()
+    layout = lands.layout
+    row_contacts = layout.row_contacts if sum(layout.row_contacts) == lands.contact_count else ()
     return Half(
         maker=facts.maker,
         series=name,
         part_number=name,
         half_kind=facts.half_kind,
-        rows=lands.rows,
+        rows=layout.rows,
         contact_count=lands.contact_count,
-        positions=max(lands.positions, -(-lands.contact_count // lands.rows)),
+        positions=max(layout.positions, -(-lands.contact_count // layout.rows)),
         row_contacts=row_contacts,
-        blocked=tuple(BlockedPosition(row=row, position=position) for row, position in lands.blocked),
+        blocked=tuple(BlockedPosition(row=row, position=position) for row, position in layout.blocked),
         dimensions=_dimensions(lands, body),
         counts=_counts(lands),
         categories=_categories(lands, body, facts),
@@ -54,16 +55,16 @@ def half_of(footprint: Footprint, *, along_y: bool | None = None) -> Half:
 def _dimensions(lands: Lands, body: Body) -> dict[str, Dimension]:
     """Every dimension that the drawing has, by feature, to 0.1 µm."""
     values = {
-        "pitch": lands.pitch,
-        "tail_pitch": lands.tail_pitch,
-        "land_row_spacing": lands.row_spacing,
+        "pitch": lands.layout.pitch,
+        "tail_pitch": lands.layout.tail_pitch,
+        "land_row_spacing": lands.layout.row_spacing,
         "land_span": lands.signal.height,
         "body_length": body.length,
         "overall_length": body.overall_length,
         "body_width": body.width,
         "hold_down_land_span": _hold_down_span(lands),
         "peg_hole_span": lands.peg_span,
-        "bank_gap": lands.bank_gap,
+        "bank_gap": lands.layout.bank_gap,
     }
     found = {
         name: Dimension(value=round(value, 4)) for name, value in values.items() if value is not None and value > 0
@@ -77,13 +78,11 @@ def _dimensions(lands: Lands, body: Body) -> dict[str, Dimension]:
 
 def _hold_down_span(lands: Lands) -> float | None:
     """Outer edges of hold-down lands along the rows; nothing for a single one."""
-    if len(lands.hold_downs) < 2:
-        return None
-    return max(box.right for box in lands.hold_downs) - min(box.left for box in lands.hold_downs)
+    return Box.around(lands.hold_downs).width if len(lands.hold_downs) > 1 else None
 
 
 def _counts(lands: Lands) -> dict[str, int]:
-    counts = {"hold_down_count": len(lands.hold_downs), "bank_count": lands.banks}
+    counts = {"hold_down_count": len(lands.hold_downs), "bank_count": lands.layout.banks}
     return {name: n for name, n in counts.items() if FEATURES[name].low <= n <= FEATURES[name].high}
 
 
@@ -92,7 +91,7 @@ def _categories(lands: Lands, body: Body, facts: NameFacts) -> dict[str, tuple[s
     values = {
         "mounting": (lands.mounting,),
         "orientation": (facts.orientation,) if facts.orientation else body.orientation,
-        "contact_layout": (lands.layout,) if lands.layout else (),
+        "contact_layout": (lands.layout.contact_layout,) if lands.layout.contact_layout else (),
         "pegs": ("present" if lands.pegs else "none",),
     }
     return {name: value for name, value in values.items() if value}

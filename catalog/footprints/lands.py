@@ -6,7 +6,7 @@ Everything is worked out along the rows (u) and across them (v); a footprint who
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,7 +59,11 @@ def pitch_of(rows: Sequence[Sequence[float]]) -> float | None:
 
 @dataclass(frozen=True, kw_only=True)
 class Layout:
-    """Rows and positions of the contacts, and how the rows of lands relate to them; see `lands.Lands`."""
+    """Rows and positions of the contacts, and how the rows of lands relate to them; mm; None where a number does
+    not exist.
+
+    ``blocked`` lists (row, position) left out, from 1; ``contact_layout`` is the category of that name.
+    """
 
     rows: int
     positions: int
@@ -68,7 +72,7 @@ class Layout:
     pitch: float | None
     tail_pitch: float | None = None
     row_spacing: float | None
-    name: str | None
+    contact_layout: str | None
     banks: int = 1
     bank_gap: float | None = None
 
@@ -101,7 +105,7 @@ class Layout:
             pitch=pitch or tail or facts.pitch,
             tail_pitch=tail if pitch is not None and tail is not None and tail > 1.2 * pitch else None,
             row_spacing=spacing,
-            name="alternating_tails",
+            contact_layout="alternating_tails",
         )
 
     @classmethod
@@ -119,7 +123,7 @@ class Layout:
             blocked=blocked,
             pitch=pitch or facts.pitch,
             row_spacing=spacing,
-            name=layout,
+            contact_layout=layout,
             banks=len(gaps) + 1,
             bank_gap=round(float(np.median(gaps)), 4) if gaps else None,
         )
@@ -193,23 +197,13 @@ TOUCHING = 0.01
 class Lands:
     """Rows and lands, mm; None where a number does not exist.
 
-    ``sites`` are the contact sites along the rows, per row; ``blocked`` lists (row, position) left out, from 1.
-    ``body_turned`` tells that x and y were exchanged. ``signal`` is the extent of the signal lands,
-    ``hold_downs`` that of each hold-down conductor, both in (u, v).
+    ``turned`` tells that x and y were exchanged. ``signal`` is the extent of the signal lands and ``centre_span`` that
+    of their centres along the rows, ``hold_downs`` the extent of each hold-down conductor, all in (u, v).
     """
 
-    body_turned: bool
+    turned: bool
     contact_count: int
-    rows: int
-    positions: int
-    row_contacts: tuple[int, ...]
-    blocked: tuple[tuple[int, int], ...]
-    pitch: float | None
-    tail_pitch: float | None
-    row_spacing: float | None
-    layout: str | None
-    banks: int
-    bank_gap: float | None
+    layout: Layout
     mounting: str
     signal: Box
     centre_span: tuple[float, float]
@@ -253,57 +247,30 @@ def read_lands(footprint: Footprint, facts: NameFacts, *, along_y: bool | None =
     signal = signal_lands(footprint)
     turned = rows_run_along_y(footprint, facts) if along_y is None else along_y
     if turned is None:
-        reach = _extent(pad.box for pad in signal)
+        reach = Box.around(pad.box for pad in signal)
         turned = reach.height > reach.width
+    boxes = {pad: pad.box.turned() if turned else pad.box for pad in footprint.pads}
     contacts = len({pad.number for pad in signal})
     rows = _rows(signal, turned=turned)
     layout = Layout.of(rows, contacts, facts)
-    _check_pitch(layout.pitch)
+    if layout.pitch is not None and layout.pitch < FEATURES["pitch"].low:
+        detail = f"a pitch of {layout.pitch:.4g} is finer than any connector's"
+        raise UnusableFootprint("not in millimetres", detail)
+    centres = [site.u for row in rows for site in row]
     others = [pad for pad in footprint.pads if pad.copper and not SIGNAL_NUMBER.fullmatch(pad.number)]
-    pegs = [pad for pad in footprint.pads if pad.kind == "np_thru_hole"]
-    peg_places = sorted(pad.y if turned else pad.x for pad in pegs)
-    peg_span = peg_places[-1] - peg_places[0] if pegs else 0.0
+    pegs = [pad.y if turned else pad.x for pad in footprint.pads if pad.kind == "np_thru_hole"]
+    peg_span = max(pegs) - min(pegs) if pegs else 0.0
     return Lands(
-        body_turned=turned,
+        turned=turned,
         contact_count=contacts,
-        rows=layout.rows,
-        positions=layout.positions,
-        row_contacts=layout.row_contacts,
-        blocked=layout.blocked,
-        pitch=layout.pitch,
-        tail_pitch=layout.tail_pitch,
-        row_spacing=layout.row_spacing,
-        layout=layout.name,
-        banks=layout.banks,
-        bank_gap=layout.bank_gap,
+        layout=layout,
         mounting=_mounting(signal),
-        signal=_extent(_box(pad, turned=turned) for pad in signal),
-        centre_span=_centres(rows),
-        hold_downs=_conductors([_box(pad, turned=turned) for pad in others]),
+        signal=Box.around(boxes[pad] for pad in signal),
+        centre_span=(min(centres), max(centres)),
+        hold_downs=_conductors([boxes[pad] for pad in others]),
         pegs=len(pegs),
         peg_span=peg_span if peg_span >= FEATURES["peg_hole_span"].low else None,
     )
-
-
-def _check_pitch(pitch: float | None) -> None:
-    if pitch is not None and pitch < FEATURES["pitch"].low:
-        raise UnusableFootprint("not in millimetres", f"a pitch of {pitch:.4g} is finer than any connector's")
-
-
-def _box(pad: Pad, *, turned: bool) -> Box:
-    return pad.box.turned() if turned else pad.box
-
-
-def _extent(boxes: Iterable[Box]) -> Box:
-    whole, *rest = boxes
-    for box in rest:
-        whole = whole.union(box)
-    return whole
-
-
-def _centres(rows: Sequence[Sequence[Site]]) -> tuple[float, float]:
-    places = [site.u for row in rows for site in row]
-    return min(places), max(places)
 
 
 def _rows(signal: Sequence[Pad], *, turned: bool) -> list[list[Site]]:
@@ -345,7 +312,7 @@ def _conductors(boxes: Sequence[Box]) -> tuple[Box, ...]:
         whole, apart = box, []
         for other in joined:
             if whole.touches(other, TOUCHING):
-                whole = whole.union(other)
+                whole = Box.around((whole, other))
             else:
                 apart.append(other)
         joined = [*apart, whole]

@@ -14,6 +14,7 @@ from typing import Annotated, Any, Literal, Self, TypeVar
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat, TypeAdapter, model_validator
 
 from catalog.model.text_fields import Line, Passage
+from matcher.columns.columns import Dim
 from matcher.features import COUNTS, DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, FEATURES
 from matcher.vocabulary import MM_PER_UNIT
 
@@ -86,6 +87,11 @@ class Dimension(Entry):
         mm = {name: round(length * MM_PER_UNIT[unit], DIGITS_MM) for name, length in lengths.items()}
         source = {"given": lengths.get("value"), "given_tolerance": lengths.get("tolerance")}
         return {**data, **mm, **source}
+
+    @property
+    def dim(self) -> Dim:
+        """The dimension as the matcher reads it."""
+        return Dim(value=self.value, tolerance=self.tolerance, bound=self.bound, extra_u=self.extra_u)
 
     @model_validator(mode="after")
     def _given_in_its_unit(self) -> Self:
@@ -363,6 +369,11 @@ def document(entry: AnyEntry) -> dict[str, Any]:
 def slug(text: str) -> str:
     """Lower case; runs of anything but letters, figures, low line, point and plus become one hyphen."""
     return re.sub(r"[^\w.+]+", "-", text.lower()).strip("-") or "-"
+
+
+def same_person(one: str, other: str) -> bool:
+    """Whether two names are one person's: letters' case, spaces and signs make no difference."""
+    return slug(one) == slug(other)
 
 
 @lru_cache(maxsize=1 << 17)

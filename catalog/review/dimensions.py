@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from catalog.model.entries import Dimension, Half
-from matcher.columns.columns import Dim
+from catalog.model.entries import Half
 from matcher.columns.process_tolerance import process_interval
 from matcher.features import FEATURES
 
@@ -25,17 +24,7 @@ def pitch_of(half: Half) -> float | None:
 
 def interval(half: Half, feature: str) -> tuple[float, float]:
     """Centre and half-width, mm, within which parts lie by this entry."""
-    return dimension_interval(feature, half.dimensions[feature], pitch_of(half))
-
-
-def dimension_interval(feature: str, dimension: Dimension, pitch: float | None) -> tuple[float, float]:
-    """`process_interval` of a dimension of an entry."""
-    return process_interval(feature, as_dim(dimension), pitch)
-
-
-def as_dim(dimension: Dimension) -> Dim:
-    """The matcher's form of a dimension."""
-    return Dim(value=dimension.value, tolerance=dimension.tolerance, bound=dimension.bound, extra_u=dimension.extra_u)
+    return process_interval(feature, half.dimensions[feature].dim, pitch_of(half))
 
 
 def excess(half: Half, inner: str, outer: str, *, times: int = 1) -> float | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from rapidfuzz.distance import OSA
 
@@ -10,7 +10,7 @@ from catalog.model.entries import Half, slug
 from catalog.model.text_fields import comparable
 from catalog.review.dimensions import agree_on_categories, pitch_of, value
 from catalog.review.findings import Code, Finding, Severity
-from catalog.review.names import known_as, names_of, one_slip_apart, stem
+from catalog.review.names import one_slip_apart, share_name, stem
 from catalog.review.neighbours import Neighbours, alike
 from matcher.features import ESSENTIAL, FEATURES
 
@@ -47,14 +47,13 @@ def same_geometry(half: Half, other: Half) -> bool:
 def contradict(half: Half, other: Half) -> bool:
     """Whether anything that both state says they are two parts."""
     kinds = {half.half_kind, other.half_kind} - {None}
-    if (half.rows, half.contact_count) != (other.rows, other.contact_count) or len(kinds) > 1:
-        return True
-    counts = half.counts.keys() & other.counts.keys()
-    if any(half.counts[name] != other.counts[name] for name in counts):
-        return True
-    if not agree_on_categories(half.categories, other.categories):
-        return True
-    return any(_differ(half, other, name) for name in half.dimensions.keys() & other.dimensions.keys())
+    return (
+        (half.rows, half.contact_count) != (other.rows, other.contact_count)
+        or len(kinds) > 1
+        or any(half.counts[name] != other.counts[name] for name in half.counts.keys() & other.counts.keys())
+        or not agree_on_categories(half.categories, other.categories)
+        or any(_differ(half, other, name) for name in half.dimensions.keys() & other.dimensions.keys())
+    )
 
 
 def _differ(half: Half, other: Half, name: str) -> bool:
@@ -73,15 +72,7 @@ def _same_maker(half: Half, other: Half) -> bool:
 
 def _same_name(half: Half, other: Half) -> bool:
     """Equal but for signs and case; or for packing words too, where nothing else says they are two parts."""
-    if _share(half, other, comparable):
-        return True
-    return not contradict(half, other) and _share(half, other, stem)
-
-
-def _share(half: Half, other: Half, read: Callable[[str], str]) -> bool:
-    ours, theirs = {read(name) for name in names_of(half)}, {read(name) for name in names_of(other)}
-    all_ours, all_theirs = {read(name) for name in known_as(half)}, {read(name) for name in known_as(other)}
-    return bool(ours & all_theirs or all_ours & theirs)
+    return share_name(half, other, comparable) or (not contradict(half, other) and share_name(half, other, stem))
 
 
 def _similar(half: Half, other: Half) -> bool:

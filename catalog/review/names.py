@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 
 from rapidfuzz.distance import OSA
 
@@ -52,6 +53,13 @@ def is_part_number(text: str) -> bool:
 def known_as(half: Half) -> tuple[str, ...]:
     """All names that mean this half alone."""
     return (*names_of(half), *(alias for alias in half.aliases if is_part_number(alias)))
+
+
+def share_name(half: Half, other: Half, read: Callable[[str], str]) -> bool:
+    """Whether what one half is sold under is, as ``read``, a name of the other."""
+    sold, known = ({read(name) for name in names(half)} for names in (names_of, known_as))
+    other_sold, other_known = ({read(name) for name in names(other)} for names in (names_of, known_as))
+    return bool(sold & other_known or known & other_sold)
 
 
 def one_slip_apart(first: str, second: str) -> bool:

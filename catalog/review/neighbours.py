@@ -9,7 +9,7 @@ from types import MappingProxyType
 from catalog.model.entries import AnyEntry, Half, Mating, Series
 from catalog.model.text_fields import comparable
 from catalog.review.dimensions import pitch_of
-from catalog.review.names import known_as, names_of, one_slip_apart, stem
+from catalog.review.names import one_slip_apart, share_name, stem
 
 SAME_PITCH = 0.02
 """Pitches closer than this may be one, mm: 1.25 and 1.27 stay apart by no more."""
@@ -64,7 +64,5 @@ def alike(entry: Half, half: Half) -> bool:
 
 def may_be_named_alike(entry: Half, half: Half) -> bool:
     """Whether names of the two mean one part but for signs, case, packing words, or one slip of the keyboard."""
-    own, other = {stem(name) for name in names_of(entry)}, {stem(name) for name in known_as(half)}
-    if own & other or {stem(name) for name in known_as(entry)} & {stem(name) for name in names_of(half)}:
-        return True
-    return one_slip_apart(comparable(entry.part_number), comparable(half.part_number))
+    names = comparable(entry.part_number), comparable(half.part_number)
+    return share_name(entry, half, stem) or one_slip_apart(*names)

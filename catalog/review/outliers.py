@@ -14,7 +14,7 @@ from catalog.model.entries import Bound, DimensionLaw, Half, HeightClass, KindLa
 from catalog.model.inferred_variants import Members, member_groups
 from catalog.model.part_number_patterns import alike, skeleton
 from catalog.model.series_laws import dimension_at
-from catalog.review.dimensions import agree_on_categories, as_dim, label, pitch_of
+from catalog.review.dimensions import agree_on_categories, label, pitch_of
 from catalog.review.findings import Code, Finding, Severity, mm
 from catalog.review.neighbours import Neighbours
 from catalog.review.slips import FACTORS, UNIT_FACTORS, swapped_figures
@@ -64,7 +64,7 @@ def deviation(half: Half, feature: str, expected: Expected, value: float | None 
     """How many tolerances the stated (or a given) value is off what is expected, with sign."""
     dimension = half.dimensions[feature]
     pitch = pitch_of(half)
-    own = as_dim(dimension)
+    own = dimension.dim
     centre, width = process_interval(
         feature, own if value is None else Dim(value=value, tolerance=own.tolerance, bound=own.bound), pitch
     )

@@ -17,6 +17,9 @@ from matcher.vocabulary import MM_PER_UNIT
 
 _INCH, _MIL, _MICROMETRE = MM_PER_UNIT["in"], MM_PER_UNIT["mil"], MM_PER_UNIT["um"]
 
+INCH_FACTORS: Mapping[float, str] = MappingProxyType({_INCH: "in", 1.0 / _INCH: "in", _MIL: "mil", 1.0 / _MIL: "mil"})
+"""What a value has to be multiplied by where millimetres and inches or mils were mixed up, and that other unit."""
+
 UNIT_FACTORS: Mapping[float, str] = MappingProxyType(
     {
         _INCH: "inches entered as millimetres",
@@ -35,14 +38,12 @@ FACTORS: Mapping[float, str] = MappingProxyType(
 )
 """All factors, units first."""
 
-
 PITCHES = "pitches"
 """Stands for `TYPICAL_PITCHES` as what a pitch was held against."""
 
 PROPORTIONS = {name: feature.proportion for name, feature in FEATURES.items() if feature.proportion is not None}
 """Widest ratios between lengths of one half, with room for lesser mistakes, which are no slips of a unit. Where real
 geometry knows both lengths they hold what 5,642 real connectors span; the others are common practice, no source."""
-
 
 TYPICAL_PITCHES = (
     *(0.3, 0.35, 0.4, 0.5, 0.6, 0.635, 0.65, 0.7, 0.75, 0.8, 1.0, 1.2, 1.25, 1.27, 1.5, 1.8, 2.0, 2.2, 2.29, 2.5),

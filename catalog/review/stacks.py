@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from catalog.model.entries import Half, Mating
-from catalog.review.dimensions import LEAST_SLACK, dimension_interval, interval, pitch_of, value
+from catalog.review.dimensions import LEAST_SLACK, interval, pitch_of, value
 from catalog.review.findings import Code, Finding, Severity, mm
+from matcher.columns.process_tolerance import process_interval
 
 MISREGISTER_SHARE = 0.25
 """End contacts this share of a pitch apart no longer meet: common practice, no source."""
-
-TRIED = ("trial_fit",)
-"""Bases for which somebody held both halves: what was tried is not impossible."""
 
 
 def mating_findings(mating: Mating, first: Half, second: Half) -> Iterator[Finding]:
@@ -25,12 +23,9 @@ def mating_findings(mating: Mating, first: Half, second: Half) -> Iterator[Findi
     yield from _opening(first, second)
 
 
-def _tried(mating: Mating) -> bool:
-    return mating.basis in TRIED
-
-
-def _softened(mating: Mating) -> Severity:
-    return "warning" if _tried(mating) else "severe"
+def _severity(mating: Mating) -> Severity:
+    """Of what makes mating impossible; it is doubtful only where somebody tried it with both halves in hand."""
+    return "warning" if mating.basis == "trial_fit" else "severe"
 
 
 def _pair(first: Half, second: Half) -> tuple[str, ...]:
@@ -43,14 +38,10 @@ def _kinds(mating: Mating, first: Half, second: Half) -> Iterator[Finding]:
         return
     yield Finding(
         code=Code.LIKE_KINDS,
-        severity=_softened(mating),
+        severity=_severity(mating),
         field="other",
         value=second.half_kind,
-        expected="hermaphroditic"
-        if kinds[0] == "hermaphroditic"
-        else "plug"
-        if kinds[0] == "receptacle"
-        else "receptacle",
+        expected={"plug": "receptacle", "receptacle": "plug"}.get(str(kinds[0]), "hermaphroditic"),
         message=f"a {kinds[0]} ({first.part_number}) does not mate with a {kinds[1]} ({second.part_number})",
         remedy="Check the keys; a receptacle's housing surrounds the other half, whatever its maker calls it",
         others=_pair(first, second),
@@ -66,7 +57,7 @@ def _contacts(mating: Mating, first: Half, second: Half) -> Iterator[Finding]:
     if first.rows != second.rows:
         yield Finding(
             code=Code.UNLIKE_ROWS,
-            severity=_softened(mating),
+            severity=_severity(mating),
             field="other",
             value=float(second.rows),
             expected=float(first.rows),
@@ -78,7 +69,7 @@ def _contacts(mating: Mating, first: Half, second: Half) -> Iterator[Finding]:
         return
     yield Finding(
         code=Code.UNLIKE_CONTACTS,
-        severity="notice" if mating.correspondence == "listed" else _softened(mating),
+        severity="notice" if mating.correspondence == "listed" else _severity(mating),
         field="other",
         value=float(second.contact_count),
         expected=float(first.contact_count),
@@ -98,7 +89,7 @@ def _pitches(mating: Mating, first: Half, second: Half) -> Iterator[Finding]:
         return
     yield Finding(
         code=Code.UNLIKE_PITCH,
-        severity=_softened(mating),
+        severity=_severity(mating),
         field="other",
         value=other,
         expected=one,
@@ -112,7 +103,7 @@ def _heights(mating: Mating, first: Half, second: Half) -> Iterator[Finding]:
     heights = [half for half in (first, second) if "height" in half.dimensions]
     if mating.stack_height is None or not heights:
         return
-    stack, slack = dimension_interval("stack_height", mating.stack_height, None)
+    stack, slack = process_interval("stack_height", mating.stack_height.dim, None)
     for half in {half.key: half for half in heights}.values():
         centre, width = interval(half, "height")
         bounded = half.dimensions["height"].bound != "nominal"
@@ -141,7 +132,7 @@ def _above_stack(mating: Mating, half: Half, stack: float) -> Finding:
 def _no_reach(mating: Mating, first: Half, second: Half, reach: float) -> Finding:
     return Finding(
         code=Code.NO_REACH,
-        severity=_softened(mating),
+        severity=_severity(mating),
         field="stack_height",
         value=mating.stack_height.value if mating.stack_height else None,
         expected=round(reach, 3),
@@ -154,7 +145,7 @@ def _no_reach(mating: Mating, first: Half, second: Half, reach: float) -> Findin
 def _widths(mating: Mating, first: Half, second: Half) -> Iterator[Finding]:
     if mating.mated_width is None:
         return
-    mated, slack = dimension_interval("mated_width", mating.mated_width, None)
+    mated, slack = process_interval("mated_width", mating.mated_width.dim, None)
     for half in {half.key: half for half in (first, second)}.values():
         name = "tail_span" if (value(half, "tail_span") or 0.0) > (value(half, "body_width") or 0.0) else "body_width"
         width = value(half, name)

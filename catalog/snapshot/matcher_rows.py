@@ -35,10 +35,7 @@ def mating_row(record: MatingRecord) -> MatingRow:
 
 
 def _dims(dimensions: Mapping[str, Dimension]) -> dict[str, Dim]:
-    return {
-        name: Dim(value=each.value, tolerance=each.tolerance, bound=each.bound, extra_u=each.extra_u)
-        for name, each in dimensions.items()
-    }
+    return {name: each.dim for name, each in dimensions.items()}
 
 
 def _measured(better_known: Mapping[str, BetterKnown]) -> dict[str, Dim]:

@@ -53,7 +53,7 @@ def _drawn(half: Half, file: Path) -> Half:
     whole = boxes[0]
     for box in boxes[1:]:
         whole = whole.union(box)
-    if read_lands(footprint, name_facts(half.part_number)).body_turned:
+    if read_lands(footprint, name_facts(half.part_number)).turned:
         whole = whole.turned()
     drawn = {"body_length": Dimension(value=whole.width), "body_width": Dimension(value=whole.height)}
     return half.model_copy(update={"dimensions": {**half.dimensions, **drawn}})

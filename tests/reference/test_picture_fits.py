@@ -14,10 +14,9 @@ import scipy.optimize
 import scipy.stats
 from GTC import get_covariance, type_a
 
-from matcher.imaging.clicks.homography import homographies, mapped
-from matcher.imaging.clicks.joint import Occupied, fit_jointly
-from matcher.imaging.clicks.lattice import fit_lattice, fit_row
-from matcher.imaging.clicks.lines import fit_line
+from matcher.imaging.clicks.joint_fit import Occupied, fit_jointly
+from matcher.imaging.clicks.lattice_fit import fit_lattice, fit_row, regressed, unit_covariance
+from matcher.imaging.clicks.rectification import homographies, mapped
 
 # GUM table H.6: thermometer readings and observed corrections, °C.
 READINGS = (21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511)
@@ -29,8 +28,23 @@ SITES = np.array([0, 1, 2, 5, 6, 7, 8, 10, 11])
 POSITIONS = np.array([101.3, 122.8, 140.2, 203.1, 219.8, 242.9, 261.4, 302.3, 319.7])
 
 
+class Line:
+    """The straight line of the lattice fit, for any x: with one coordinate it is the line of H.3."""
+
+    def __init__(self, x: np.ndarray, y: np.ndarray) -> None:
+        fitted = regressed(y[:, None], x, np.ones(len(x), dtype=bool))
+        self.slope, self.intercept = fitted.step[0], fitted.origin[0] - fitted.step[0] * x.min()
+        self.degrees_of_freedom = fitted.degrees_of_freedom
+        self.residual_sd = math.sqrt(fitted.squares / fitted.degrees_of_freedom)
+        self.covariance = self.residual_sd**2 * unit_covariance(x)
+
+    def at(self, x: float) -> tuple[float, float]:
+        row = np.array([1.0, x])
+        return self.intercept + self.slope * x, math.sqrt(row @ self.covariance @ row)
+
+
 def thermometer():  # type: ignore[no-untyped-def]
-    return fit_line(np.array(READINGS) - REFERENCE, np.array(CORRECTIONS))
+    return Line(np.array(READINGS) - REFERENCE, np.array(CORRECTIONS))
 
 
 def test_a_line_reproduces_gum_h_3() -> None:
@@ -55,7 +69,7 @@ def test_a_line_agrees_with_gtc() -> None:
 
 def test_a_line_agrees_with_scipy() -> None:
     x, y = np.array(READINGS), np.array(CORRECTIONS)
-    line, theirs = fit_line(x, y), scipy.stats.linregress(x, y)
+    line, theirs = Line(x, y), scipy.stats.linregress(x, y)
     assert (line.slope, line.intercept) == pytest.approx((theirs.slope, theirs.intercept), rel=1e-9)
     u = np.sqrt(np.diag(line.covariance))
     assert u == pytest.approx((theirs.intercept_stderr, theirs.stderr), rel=1e-9)

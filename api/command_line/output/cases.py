@@ -14,8 +14,8 @@ from api.command_line.output.people import moment
 from api.observations.short_form_writing import arguments_of
 from api.operations.case_ranking import Ranked
 from api.schemas.cases import CaseItem, CaseOut, CommentOut, asked_of
-from catalog.cases.specimens import Specimen
-from catalog.cases.summaries import VERDICTS, Judged, Summary
+from catalog.cases.answers import VERDICTS
+from catalog.cases.specimens import Judged, Specimen, Summary
 
 SHOWN_ALIKE = 5
 """Halves of one geometry that are named; the JSON form names them all."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from api.web.page.figures import BOUND_WORDS, label, mm, people, plain, with_u
-from catalog.evidence.agreement import AGREES, Stated, deviation, dim
+from catalog.evidence.agreement import AGREES, Stated, deviation
 from catalog.evidence.assessment import Assessment, JudgedConfirmation
 from catalog.evidence.estimates import Estimate
 from catalog.evidence.values import MeasuredValue
@@ -108,7 +108,7 @@ def source_figure(stated: Dimension) -> str:
 
 def _assumed(name: str, stated: Dimension, pitch: float | None) -> str:
     """Where parts are taken to lie: the drawing gives no tolerance."""
-    centre, half_width = process_interval(name, dim(stated), pitch)
+    centre, half_width = process_interval(name, stated.dim, pitch)
     if abs(centre - stated.value) < EVEN:
         return f"± {mm(half_width)}"
     return f"{mm(centre - half_width)} to {mm(centre + half_width)}"

@@ -11,10 +11,9 @@ import numpy as np
 from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
 from matcher.features import FEATURES, Direction, Kind
-from matcher.imaging.clicks.inputs import KnownRectangle, Picture, ScaleSegment
-from matcher.imaging.clicks.naming import PLANES, checked_plane
-from matcher.imaging.clicks.results import PictureScale, Reading
-from matcher.imaging.clicks.rows import Rows
+from matcher.imaging.clicks.inputs import PLANES, KnownRectangle, Picture, ScaleSegment, checked_plane
+from matcher.imaging.clicks.joint_fit import Rows
+from matcher.imaging.clicks.results import PictureReading, PictureScale
 from matcher.imaging.clicks.scale import PlaneScale
 from matcher.observations import BudgetLine, Observation, Of
 from matcher.uncertainty.dimension_validation import SMALLEST_REL
@@ -53,25 +52,24 @@ class Setting:
         together have its ``feel_px``.
         """
         feel = (self.instrument.feel_px or 0.0) / math.sqrt(2.0)
-        return (feel, math.inf) if feel > self.rows.click_u else (self.rows.click_u, self.rows.click_dof)
+        return self.rows.click_error if feel <= self.rows.click_u else (feel, math.inf)
 
     def skew_line(self, direction: Floats, length: float) -> tuple[BudgetLine, ...]:
         """Foreshortening against the direction of the scale, or of the rows, or else of the picture's x axis."""
         if self.instrument.name not in FREE_STANDING or isinstance(self.picture.perspective, KnownRectangle):
             return ()
         reference = self._reference_direction()
-        if reference is None:
-            reference = np.array([1.0, 0.0])
         sine = abs(float(reference[0] * direction[1] - reference[1] * direction[0]))
         return (line("foreshortening by unseen tilt", "rectangular", FORESHORTENING * sine, length),)
 
-    def _reference_direction(self) -> Floats | None:
+    def _reference_direction(self) -> Floats:
+        """Unit vector of the scale's segment, else of the rows, else of the picture's x axis."""
         segment = self.picture.scale
         if isinstance(segment, ScaleSegment):
             ends = np.array([segment.start, segment.end], dtype=np.float64)
             mapped = self.rows.rectification.now(ends)
             return np.asarray((mapped[1] - mapped[0]) / np.linalg.norm(mapped[1] - mapped[0]))
-        return self.rows.along
+        return np.array([1.0, 0.0]) if self.rows.along is None else self.rows.along
 
     def reading(
         self,
@@ -83,7 +81,7 @@ class Setting:
         of: Of,
         field: str,
         spans: int = 1,
-    ) -> Reading:
+    ) -> PictureReading:
         """A length in px as a reading: in the scale's plane by its own scale, or corrected to the reference plane.
 
         Raises
@@ -112,17 +110,17 @@ class Setting:
             image=self.picture.name,
             plane=None if plane == SIDE_VIEW else plane,
             px_per_mm=None if self.scale is None else self.scale.px_per_mm / here.factor,
-            scale_rel=None if self.scale is None else self.scale_rel,
+            scale_rel=self.scale_rel,
             plane_rel=here.rel if self.planes else None,
             of=of,
         )
-        return Reading(observation=observation, value=value * factor, u=u, budget=kept)
+        return PictureReading(observation=observation, value=value * factor, u=u, budget=kept)
 
     @property
-    def scale_rel(self) -> float:
-        """Relative standard uncertainty of the scale all over the picture."""
+    def scale_rel(self) -> float | None:
+        """Relative standard uncertainty of the scale all over the picture; None without a scale."""
         if self.scale is None:
-            raise TypeError("a picture without scale has no uncertainty of it")
+            return None
         elsewhere = self.scale.source != "stated" and self.instrument.name in FREE_STANDING
         return max(math.hypot(self.scale.rel, LENS if elsewhere else 0.0), SMALLEST_REL)
 

@@ -11,12 +11,17 @@ from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
 from matcher.features import FEATURES, Direction
 from matcher.imaging.clicks.context import Setting, checked_length, line, plane_for
-from matcher.imaging.clicks.homography import checked_corners
-from matcher.imaging.clicks.inputs import Outline, Segment
-from matcher.imaging.clicks.naming import checked_body
-from matcher.imaging.clicks.perspective import AsSeen, FromRectangle, FromVanishingLine, refuse_beyond
-from matcher.imaging.clicks.results import Reading
-from matcher.imaging.clicks.scale import parts_of, segment_ends
+from matcher.imaging.clicks.inputs import Outline, Segment, checked_body
+from matcher.imaging.clicks.propagation import parts_of
+from matcher.imaging.clicks.rectification import (
+    AS_SEEN,
+    FromRectangle,
+    FromVanishingLine,
+    checked_corners,
+    refuse_beyond,
+)
+from matcher.imaging.clicks.results import PictureReading
+from matcher.imaging.clicks.scale import segment_ends
 from matcher.observations import BudgetLine
 from matcher.uncertainty.checked import is_number
 
@@ -31,7 +36,7 @@ ASTRAY = math.cos(math.radians(30.0))
 """Smallest cosine between a segment and the direction in which its feature lies."""
 
 
-def outline_readings(given: Outline, i: int, setting: Setting) -> tuple[Reading, ...]:
+def outline_readings(given: Outline, i: int, setting: Setting) -> tuple[PictureReading, ...]:
     """Length and width of a rectangle of the part.
 
     Both edges of a kind are averaged. Where the perspective is not taken out, or by one row alone, half of their
@@ -140,12 +145,12 @@ def _by_clicks(function: Callable[[Floats], Floats], own: Floats, setting: Setti
         whole = math.hypot(own_part, shared_part)
         return value, [line("clicks at the ends", "normal", edge_u, whole / edge_u, edge_dof)]
     lines = [line("where the edges are", "normal", edge_u, own_part / edge_u, edge_dof)]
-    if not isinstance(setting.rows.rectification, AsSeen):
+    if setting.rows.rectification is not AS_SEEN:
         lines.append(line("clicks that show the perspective", "normal", shared_part, 1.0, setting.rows.click_dof))
     return value, lines
 
 
-def segment_reading(given: Segment, i: int, setting: Setting) -> Reading:
+def segment_reading(given: Segment, i: int, setting: Setting) -> PictureReading:
     """One feature clicked from end to end.
 
     Raises
@@ -156,14 +161,8 @@ def segment_reading(given: Segment, i: int, setting: Setting) -> Reading:
     field = f"segments[{i}]"
     feature = checked_length(given.feature, field=f"{field}.feature")
     of = checked_body(given.of, field=f"{field}.of")
-    ends = segment_ends(given.start, given.end, field=field)
-    refuse_beyond(setting.rows.rectification, ends, fields=(f"{field}.start", f"{field}.end"))
-    if (
-        isinstance(given.spans, bool)
-        or not is_number(given.spans)
-        or given.spans < 1
-        or given.spans != int(given.spans)
-    ):
+    ends = segment_ends(given, setting.rows.rectification, field=field)
+    if not is_number(given.spans) or given.spans < 1 or given.spans != int(given.spans):
         remedy = "give the number of gaps between the ends"
         raise ObservationError("gaps are counted", field=f"{field}.spans", value=given.spans, remedy=remedy)
     if given.spans != 1 and FEATURES[feature].repeats is None:

@@ -18,12 +18,18 @@ from matcher.errors import ObservationError
 from matcher.features import Plane
 from matcher.imaging.clicks.context import Setting, line
 from matcher.imaging.clicks.extents import outline_readings, segment_reading
-from matcher.imaging.clicks.inputs import ContactLattice, KnownRectangle, Picture, ScaleSegment, StatedScale
-from matcher.imaging.clicks.naming import checked_plane
-from matcher.imaging.clicks.perspective import AsSeen, FromRectangle, Rectification, from_rectangle
-from matcher.imaging.clicks.relations import Neighbours, distance, end_change, related
-from matcher.imaging.clicks.results import PictureResult, PictureScale, Reading, RowRelation
-from matcher.imaging.clicks.rows import UNSEEN_CLICK, Rows, measured_rows
+from matcher.imaging.clicks.inputs import (
+    ContactLattice,
+    KnownRectangle,
+    Picture,
+    ScaleSegment,
+    StatedScale,
+    checked_plane,
+)
+from matcher.imaging.clicks.joint_fit import UNSEEN_CLICK, Rows, measured_rows
+from matcher.imaging.clicks.rectification import AS_SEEN, FromRectangle, Rectification, from_rectangle
+from matcher.imaging.clicks.results import PictureReading, PictureResult, PictureScale, RowRelation
+from matcher.imaging.clicks.row_relations import Neighbours, distance, end_change, related
 from matcher.imaging.clicks.scale import (
     PlaneScale,
     plane_scales,
@@ -49,7 +55,7 @@ def measure_picture(picture: Picture, instruments: Mapping[str, Instrument] = BU
         With ``field`` naming the point or number, e.g. ``rows[0].points[3]``.
     """
     instrument = _instrument(picture, instruments)
-    rectification: Rectification = AsSeen()
+    rectification: Rectification = AS_SEEN
     if isinstance(picture.perspective, KnownRectangle):
         checked_plane(picture.perspective.plane, field="perspective.plane")
         rectification = from_rectangle(picture.perspective, UNSEEN_CLICK)
@@ -120,13 +126,13 @@ def _planes(picture: Picture, scale: PictureScale | None) -> Mapping[str, PlaneS
     return plane_scales(picture.planes, reference) if picture.planes else {}
 
 
-def _pitches(setting: Setting) -> list[Reading]:
+def _pitches(setting: Setting) -> list[PictureReading]:
     """One pitch for each step: rows that agree give one together."""
     rows = setting.rows
     return [_pitch(setting, group) for group in range(max(rows.fit.groups) + 1)] if rows.rows else []
 
 
-def _pitch(setting: Setting, group: int) -> Reading:
+def _pitch(setting: Setting, group: int) -> PictureReading:
     rows = setting.rows
     members = [i for i, one in enumerate(rows.fit.groups) if one == group]
     spans = max(rows.fits[i].lattice.spans for i in members)
@@ -138,7 +144,7 @@ def _pitch(setting: Setting, group: int) -> Reading:
     return setting.reading(row.feature, spans * value, lines, plane=row.plane, of=row.of, field=field, spans=spans)
 
 
-def _spacings(setting: Setting, pairs: Sequence[tuple[Neighbours, RowRelation]]) -> list[Reading]:
+def _spacings(setting: Setting, pairs: Sequence[tuple[Neighbours, RowRelation]]) -> list[PictureReading]:
     """Distances of neighbouring rows; equal ones of three or four rows as one reading over several gaps."""
     readings = []
     for key in dict.fromkeys(setting.rows.rows[pair.first].key for pair, _ in pairs):
@@ -151,7 +157,7 @@ def _spacings(setting: Setting, pairs: Sequence[tuple[Neighbours, RowRelation]])
     return readings
 
 
-def _spacing(setting: Setting, pairs: Sequence[Neighbours]) -> Reading:
+def _spacing(setting: Setting, pairs: Sequence[Neighbours]) -> PictureReading:
     rows, row = setting.rows, setting.rows.rows[pairs[0].first]
     distances = [distance(rows, pair) for pair in pairs]
     value, u = rows.propagated(lambda theta: np.sum([one(theta) for one in distances], axis=0))

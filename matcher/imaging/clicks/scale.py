@@ -9,18 +9,26 @@ instrument's default uncertainty.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
-from matcher.imaging.clicks.homography import gradient
-from matcher.imaging.clicks.inputs import PlaneDepth, ScaleSegment, StatedScale
-from matcher.imaging.clicks.naming import checked_plane, positive
-from matcher.imaging.clicks.perspective import FromRectangle, Rectification, circumference, refuse_beyond
-from matcher.imaging.clicks.points import SAME_PLACE, point_of
+from matcher.imaging.clicks.inputs import (
+    SAME_PLACE,
+    PlaneDepth,
+    ScaleSegment,
+    Segment,
+    StatedScale,
+    checked_plane,
+    point_of,
+    positive,
+    relative_u,
+)
+from matcher.imaging.clicks.propagation import gradient, parts_of
+from matcher.imaging.clicks.rectification import FromRectangle, Rectification, circumference, refuse_beyond
 from matcher.imaging.clicks.results import PictureScale
 from matcher.uncertainty.checked import is_number
 
@@ -44,7 +52,7 @@ class PlaneScale:
 
 
 def scale_from_segment(
-    given: ScaleSegment, rectification: Rectification, click_u: float, click_dof: float, *, field: str = "scale"
+    given: ScaleSegment, rectification: Rectification, click_u: float, click_dof: float
 ) -> PictureScale:
     """Pixels per millimetre from a segment of known length: its ends' clicks, its own u, the perspective's.
 
@@ -53,71 +61,52 @@ def scale_from_segment(
     ObservationError
         At ``scale.end`` for a segment of no length, or so short that it is no scale; at the number that is none.
     """
-    length_mm = positive(given.length_mm, field=f"{field}.length_mm", what="the segment's length in mm")
+    length_mm = positive(given.length_mm, field="scale.length_mm", what="the segment's length in mm")
     if not is_number(given.u_mm) or not 0.0 <= given.u_mm < length_mm:
         remedy = "give a standard uncertainty in mm, at least 0 and below the length"
-        raise ObservationError("no u of this length", field=f"{field}.u_mm", value=given.u_mm, remedy=remedy)
-    ends = segment_ends(given.start, given.end, field=field)
-    refuse_beyond(rectification, ends, fields=(f"{field}.start", f"{field}.end"))
-    size, size_u = extent_of(ends, rectification, click_u)
+        raise ObservationError("no u of this length", field="scale.u_mm", value=given.u_mm, remedy=remedy)
+    ends = segment_ends(given, rectification, field="scale")
+    size, size_u = _extent(ends, rectification, click_u)
     rel = math.hypot(size_u / size, given.u_mm / length_mm)
     if rel > ROUGHEST_SCALE:
         raise ObservationError(
             f"a scale of {size:.1f} px is uncertain by {rel:.0%}",
-            field=f"{field}.end",
-            value=list(map(float, ends[1])),
+            field="scale.end",
+            value=ends[1].tolist(),
             remedy="click a longer segment of known length",
         )
     return PictureScale(
         px_per_mm=size / length_mm,
         rel=rel,
-        plane=checked_plane(given.plane, field=f"{field}.plane"),
+        plane=checked_plane(given.plane, field="scale.plane"),
         source="segment of known length",
         degrees_of_freedom=click_dof * (rel * size / size_u) ** 4,
     )
 
 
-def segment_ends(start: object, end: object, *, field: str) -> Floats:
-    """Both ends (2 × 2) of a segment; raises ObservationError at the end that is no place, or the same place."""
-    ends = np.stack([point_of(start, field=f"{field}.start"), point_of(end, field=f"{field}.end")])  # type: ignore[arg-type]
+def segment_ends(given: Segment | ScaleSegment, rectification: Rectification, *, field: str) -> Floats:
+    """Both ends (2 × 2) of a segment.
+
+    Raises ObservationError at the end that is no place, that is where the other is, or where the perspective is too
+    strong.
+    """
+    ends = np.stack([point_of(given.start, field=f"{field}.start"), point_of(given.end, field=f"{field}.end")])
     if math.dist(ends[0], ends[1]) < SAME_PLACE:
         remedy = "click both ends of the segment"
-        raise ObservationError("it is where the segment starts", field=f"{field}.end", value=end, remedy=remedy)
+        raise ObservationError("it is where the segment starts", field=f"{field}.end", value=given.end, remedy=remedy)
+    refuse_beyond(rectification, ends, fields=(f"{field}.start", f"{field}.end"))
     return ends
 
 
-def extent_of(ends: Floats, rectification: Rectification, click_u: float) -> tuple[float, float]:
+def _extent(ends: Floats, rectification: Rectification, click_u: float) -> tuple[float, float]:
     """Length of a segment without perspective, px, and its standard uncertainty."""
 
     def length(both: Floats) -> Floats:
         straight = rectification.straight(both[..., :4].reshape(-1, 2, 2), both[..., 4:])
         return np.asarray(np.linalg.norm(straight[:, 1] - straight[:, 0], axis=-1))
 
-    return propagated(length, ends.ravel(), click_u, rectification)
-
-
-def propagated(
-    function: Callable[[Floats], Floats], own: Floats, own_u: float, rectification: Rectification
-) -> tuple[float, float]:
-    """A function's value and standard uncertainty, from own clicks and the perspective's parameters after them."""
-    value, own_part, shared_part = parts_of(function, own, own_u, rectification)
-    return value, math.hypot(own_part, shared_part)
-
-
-def parts_of(
-    function: Callable[[Floats], Floats], own: Floats, own_u: float, rectification: Rectification
-) -> tuple[float, float, float]:
-    """Value, standard uncertainty by own clicks, and by the perspective's parameters."""
-    at = np.concatenate([own, rectification.parameters])
-    sd = np.concatenate([np.full(len(own), own_u), np.sqrt(np.diag(rectification.covariance))])
-    slopes = gradient(function, at, sd)
-    shared = slopes[len(own) :]
-    value = float(function(at[None, :])[0])
-    return (
-        value,
-        own_u * float(np.linalg.norm(slopes[: len(own)])),
-        math.sqrt(float(shared @ rectification.covariance @ shared)),
-    )
+    value, by_clicks, by_perspective = parts_of(length, ends.ravel(), click_u, rectification)
+    return value, math.hypot(by_clicks, by_perspective)
 
 
 def scale_from_rectangle(given: FromRectangle, plane: str, click_dof: float) -> PictureScale:
@@ -144,16 +133,14 @@ def scale_from_rectangle(given: FromRectangle, plane: str, click_dof: float) -> 
     )
 
 
-def stated_scale(given: StatedScale, default_rel: float, *, field: str = "scale") -> PictureScale:
+def stated_scale(given: StatedScale, default_rel: float) -> PictureScale:
     """A scale that is known otherwise; raises ObservationError for numbers that are none."""
-    px_per_mm = positive(given.px_per_mm, field=f"{field}.px_per_mm", what="the number of pixels per mm")
-    rel = default_rel if given.rel is None else positive(given.rel, field=f"{field}.rel", what="the scale's relative u")
+    px_per_mm = positive(given.px_per_mm, field="scale.px_per_mm", what="the number of pixels per mm")
+    rel = default_rel if given.rel is None else positive(given.rel, field="scale.rel", what="the scale's relative u")
     if rel > ROUGHEST_SCALE:
         remedy = "give a part of one, e.g. 0.01 for 1 %"
-        raise ObservationError(
-            f"a scale uncertain by {rel:.0%} is none", field=f"{field}.rel", value=rel, remedy=remedy
-        )
-    plane = checked_plane(given.plane, field=f"{field}.plane")
+        raise ObservationError(f"a scale uncertain by {rel:.0%} is none", field="scale.rel", value=rel, remedy=remedy)
+    plane = checked_plane(given.plane, field="scale.plane")
     return PictureScale(px_per_mm=px_per_mm, rel=rel, plane=plane, source="stated", degrees_of_freedom=math.inf)
 
 
@@ -178,10 +165,7 @@ def plane_scales(given: Sequence[PlaneDepth], reference: str) -> Mapping[str, Pl
 
 def _stated_plane(given: PlaneDepth, field: str) -> PlaneScale:
     if given.rel is not None and given.depth_mm is None:
-        if not is_number(given.rel) or not 0.0 <= given.rel < 1.0:
-            remedy = "give a part of one, e.g. 0.01 for 1 %"
-            raise ObservationError("it is no relative u", field=f"{field}.rel", value=given.rel, remedy=remedy)
-        return PlaneScale(rel=float(given.rel))
+        return PlaneScale(rel=relative_u(given.rel, field=f"{field}.rel"))
     if given.rel is not None or not is_number(given.depth_mm):
         remedy = "give depth_mm and camera_distance_mm, or rel alone"
         raise ObservationError(

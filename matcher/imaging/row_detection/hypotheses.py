@@ -11,13 +11,15 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from operator import attrgetter
 
 import numpy as np
+from scipy.special import expit
 
 from matcher.columns.columns import Floats
-from matcher.imaging.row_detection.counting import Run, likeliest_run
+from matcher.imaging.row_detection.counts import Run, likeliest_run
 from matcher.imaging.row_detection.periods import periods
-from matcher.imaging.row_detection.sites import Sites, sites
+from matcher.imaging.row_detection.template_fit import Sites, sites
 
 MOST_PERIODS = 6
 """Periods that are tried, the most repetitive first. Tuned: the right one is among them for 99 % of rendered rows."""
@@ -53,7 +55,7 @@ regression on 1,000 rendered rows. Tuned."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class Reading:
+class Hypothesis:
     """A profile read as a row: its sites, the run of contacts, and whether contacts are dark."""
 
     sites: Sites
@@ -71,25 +73,21 @@ class Reading:
         return self.run.evidence / self.run.count
 
 
-def readings(values: Floats, line: tuple[float, float], smallest: float) -> list[Reading]:
+def hypotheses(values: Floats, line: tuple[float, float], smallest: float) -> list[Hypothesis]:
     """All readings of a profile with any evidence, the strongest first."""
     found = [reading for period in _tried(values, smallest) for reading in _of_period(values, line, period, smallest)]
-    if found and alternates(best := max(found, key=_evidence)):
+    if found and alternates(best := max(found, key=attrgetter("evidence"))):
         found += _of_period(values, line, 2.0 * best.sites.period, smallest)
-    return sorted(found, key=_evidence, reverse=True)
+    return sorted(found, key=attrgetter("evidence"), reverse=True)
 
 
-def _evidence(reading: Reading) -> float:
-    return reading.evidence
-
-
-def _of_period(values: Floats, line: tuple[float, float], period: float, smallest: float) -> Iterator[Reading]:
+def _of_period(values: Floats, line: tuple[float, float], period: float, smallest: float) -> Iterator[Hypothesis]:
     """The readings of about one period that have any evidence, of bright and of dark contacts."""
     for dark in (False, True):
         fitted = sites(1.0 - values if dark else values, period, line)
         run = None if fitted is None else likeliest_run(fitted)
         if fitted is not None and run is not None and run.evidence > 0.0 and fitted.period >= smallest:
-            yield Reading(sites=fitted, run=run, dark=dark)
+            yield Hypothesis(sites=fitted, run=run, dark=dark)
 
 
 def _tried(values: Floats, smallest: float) -> list[float]:
@@ -111,12 +109,12 @@ class Choice:
     """The reading taken; ``other`` is the same period with what is bright and dark exchanged, where that is a row too,
     and ``probability`` that of the one taken against it."""
 
-    taken: Reading
-    other: Reading | None
+    taken: Hypothesis
+    other: Hypothesis | None
     probability: float
 
 
-def chosen(found: list[Reading]) -> Choice:
+def chosen(found: list[Hypothesis]) -> Choice:
     """The reading to take of at least one, the strongest first."""
     period = _multiple(found)
     near = [reading for reading in found if _near(reading.sites.period, [period.sites.period])]
@@ -126,10 +124,10 @@ def chosen(found: list[Reading]) -> Choice:
         return Choice(taken=period, other=None, probability=1.0)
     odds = BRIGHT_ODDS + _polarity(bright, dark)
     taken, other = (bright, dark) if odds > 0.0 else (dark, bright)
-    return Choice(taken=taken, other=other, probability=1.0 / (1.0 + math.exp(-abs(odds))))
+    return Choice(taken=taken, other=other, probability=float(expit(abs(odds))))
 
 
-def _multiple(found: list[Reading]) -> Reading:
+def _multiple(found: list[Hypothesis]) -> Hypothesis:
     """The strongest reading, or one of twice or three times its period whose sites fit clearly better."""
     best = found[0]
     while True:
@@ -149,7 +147,7 @@ def _multiple(found: list[Reading]) -> Reading:
         best = better[0]
 
 
-def alternates(reading: Reading) -> bool:
+def alternates(reading: Hypothesis) -> bool:
     """Whether every second site is off the lattice by the same, clearly: pairs of lines, not contacts.
 
     Shifts are taken against the straight line through them, since the lattice itself may be a little off.
@@ -167,14 +165,14 @@ def alternates(reading: Reading) -> bool:
     return apart > ALTERNATING and apart > ALTERNATING_T * math.sqrt(scatter * float(inverse[2, 2]))
 
 
-def _polarity(bright: Reading, dark: Reading) -> float:
+def _polarity(bright: Hypothesis, dark: Hypothesis) -> float:
     """Log of the odds for bright contacts that the evidence and both ends give."""
     evidence = float(np.clip(bright.evidence - dark.evidence, -10.0, 10.0))
     ends = sum(_last_regular(bright, dark, side) for side in (-1, 1))
     return EVIDENCE_WEIGHT * evidence + ENDS_WEIGHT * float(np.clip(ends, -12.0, 12.0))
 
 
-def _last_regular(bright: Reading, dark: Reading, side: int) -> float:
+def _last_regular(bright: Hypothesis, dark: Hypothesis, side: int) -> float:
     """Which of both the last regular site at one end (-1: start, 1: end) speaks for: positive for bright contacts.
 
     Half a period beyond the last regular site the other kind has one: the worse it looks, the more it says.
@@ -194,7 +192,7 @@ def _last_regular(bright: Reading, dark: Reading, side: int) -> float:
     return says if bright_last else -says
 
 
-def _outermost(reading: Reading, side: int) -> float | None:
+def _outermost(reading: Hypothesis, side: int) -> float | None:
     """Position of the last site on one side that is clearly regular."""
     regular = np.flatnonzero(reading.run.ratios > REGULAR)
     return float(reading.sites.positions[regular[0 if side < 0 else -1]]) if len(regular) else None

@@ -66,17 +66,14 @@ def _octave(values: Floats, low: float, high: float) -> list[Period]:
 def smoothed(values: Floats, width: float) -> Floats:
     """Mean over ``width`` samples, twice: a triangle."""
     size = max(3, round(width))
-    once: Floats = uniform_filter1d(values, size, mode="reflect")
-    twice: Floats = uniform_filter1d(once, size, mode="reflect")
-    return twice
+    return np.asarray(uniform_filter1d(uniform_filter1d(values, size, mode="reflect"), size, mode="reflect"))
 
 
 def _held_down(flat: Floats, width: float) -> Floats:
     """The flattened profile with places held down that are stronger than is usual."""
     local = np.sqrt(uniform_filter1d(flat**2, max(3, round(1.5 * width)), mode="reflect").clip(0.0))
     usual = float(np.median(local))
-    held: Floats = flat / np.maximum(local, max(usual, 1e-12))
-    return held
+    return np.asarray(flat / np.maximum(local, max(usual, 1e-12)))
 
 
 def _refined(ratio: Floats, lag: int) -> float:

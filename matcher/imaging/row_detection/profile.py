@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates, uniform_filter1d
+from scipy.stats import trim_mean
 
 from matcher.columns.columns import Floats, Ints
 from matcher.errors import ObservationError
@@ -92,7 +93,7 @@ def profile_along(image: Image, line: Line, width: float | None = None) -> Profi
         chosen = _like_the_middle(levels[:, before : before + count])
         across *= len(chosen) / lanes
         levels = levels[chosen]
-    values = _trimmed_mean(levels)
+    values = np.asarray(trim_mean(levels, TRIMMED, axis=0))
     return Profile(
         values=values[before : before + count],
         step=length / (count - 1),
@@ -170,13 +171,6 @@ def _like_the_middle(levels: Floats) -> Ints:
     first = int(max(unlike[unlike < middle - 1], default=-1)) + 1
     last = int(min(unlike[unlike > middle + 1], default=lanes)) - 1
     return np.arange(min(first, middle), max(last, middle) + 1)
-
-
-def _trimmed_mean(levels: Floats) -> Floats:
-    """Mean across the lanes without the outer ones in level."""
-    cut = int(TRIMMED * len(levels))
-    means: Floats = np.sort(levels, axis=0)[cut : len(levels) - cut].mean(axis=0)
-    return means
 
 
 def _bilinear(image: Image, x: Floats, y: Floats) -> Floats:

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from catalog.cases.specimens import Specimen
-from catalog.cases.summaries import Led, Summary
+from catalog.cases.specimens import Led, Specimen, Summary
 
 OBSERVED: list[dict[str, Any]] = [
     {"feature": "contact_count", "value": 20},

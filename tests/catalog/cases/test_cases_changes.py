@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from catalog.cases.summaries import Summary, changes
+from catalog.cases.answers import changes
+from catalog.cases.specimens import Summary
 from tests.catalog.cases.case_examples import NONE, summary
 
 A, B = "a:1", "b:2"

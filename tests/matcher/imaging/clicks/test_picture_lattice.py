@@ -11,8 +11,7 @@ from hypothesis import strategies as st
 from scipy.stats import chi2, norm
 
 from matcher.errors import ObservationError
-from matcher.imaging.clicks.lattice import fit_lattice, fit_row
-from matcher.imaging.clicks.sites import FLOOR_U, click_error
+from matcher.imaging.clicks.lattice_fit import FLOOR_U, click_error, fit_lattice, fit_row
 from matcher.uncertainty.gum import coverage_factor
 
 RUNS = 10_000

@@ -9,9 +9,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from matcher.imaging.clicks.homography import homographies, mapped
 from matcher.imaging.clicks.inputs import ClickedRow, ContactLattice, PlaneDepth, StatedScale
-from matcher.imaging.clicks.perspective import from_rectangle
+from matcher.imaging.clicks.rectification import from_rectangle, homographies, mapped
 from matcher.imaging.clicks.reduction import measure_picture
 from matcher.uncertainty.instruments import OTHER_PLANE_REL
 from matcher.uncertainty.reduce import reduce

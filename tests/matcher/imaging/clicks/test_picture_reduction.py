@@ -10,7 +10,7 @@ import pytest
 from matcher.imaging.clicks.context import FORESHORTENING, LENS
 from matcher.imaging.clicks.inputs import ClickedRow, Segment, StatedScale
 from matcher.imaging.clicks.reduction import measure_picture
-from matcher.imaging.clicks.relations import layout_of
+from matcher.imaging.clicks.row_relations import layout_of
 from matcher.observations import Of
 from matcher.uncertainty.instruments import BUILT_IN
 from matcher.uncertainty.reduce import reduce

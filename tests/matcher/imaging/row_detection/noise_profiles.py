@@ -16,8 +16,7 @@ from PIL import Image
 
 from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
-from matcher.imaging.row_detection.detect import find_contacts
-from matcher.imaging.row_detection.result import FoundRow
+from matcher.imaging.row_detection.detection import FoundRow, find_contacts
 
 Kind = Callable[[np.random.Generator, int], Floats]
 

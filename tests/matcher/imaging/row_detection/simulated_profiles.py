@@ -14,7 +14,7 @@ from scipy.special import ndtr
 
 from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
-from matcher.imaging.row_detection.detect import find_contacts
+from matcher.imaging.row_detection.detection import find_contacts
 
 
 @dataclass(frozen=True, kw_only=True)

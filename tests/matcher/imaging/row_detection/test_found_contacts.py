@@ -9,9 +9,8 @@ import numpy as np
 import pytest
 
 from matcher.errors import ObservationError
-from matcher.imaging.row_detection.detect import find_contacts
+from matcher.imaging.row_detection.detection import FoundRow, find_contacts
 from matcher.imaging.row_detection.profile import profile_along
-from matcher.imaging.row_detection.result import FoundRow
 from tests.matcher.imaging.row_detection.rendered_rows import Difficulty, Rendered, drawn_difficulty, easy, rendered
 from tests.matcher.imaging.row_detection.simulated_profiles import shares
 

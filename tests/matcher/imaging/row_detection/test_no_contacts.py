@@ -5,7 +5,7 @@ import pytest
 
 from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
-from matcher.imaging.row_detection.detect import MOST_SAMPLES, find_contacts
+from matcher.imaging.row_detection.detection import MOST_SAMPLES, find_contacts
 from tests.matcher.imaging.row_detection.noise_profiles import KINDS, found_in, noise
 
 NOISE_FAMILY, EACH = 20261126, 130

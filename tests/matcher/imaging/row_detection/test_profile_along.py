@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from matcher.errors import ObservationError
-from matcher.imaging.row_detection.detect import find_contacts
+from matcher.imaging.row_detection.detection import find_contacts
 from matcher.imaging.row_detection.profile import profile_along, rows_read
 
 Y, X = np.mgrid[0:60, 0:200]

@@ -1,7 +1,12 @@
-"""Sites of the points of a row, strays sorted out, and the fit of the coordinates on the sites.
+"""A row of contacts as a lattice: pitch, phase, site of each point, and how well the clicks fit.
 
-A stray is a point that lies farther from the lattice than clicking explains, judged by the other points. Strays are
-left out one after the other, the strangest first, and one that fits after all is taken back.
+A row needs at least three points, in any order; contacts may be left out. In one dimension position = phase + pitch ×
+site, a straight line fitted by least squares: exactly the GUM's example H.3. In two dimensions both coordinates are
+fitted on the site, which is total least squares for clicks that err equally in all directions: deviations across the
+row count as clicking error too.
+
+The clicking error comes from the residuals with their degrees of freedom, and is never taken to be below the floor
+(`matcher.imaging.clicks.lattice_fit.click_error`, which says how often 95 % intervals hold the truth).
 """
 
 from __future__ import annotations
@@ -15,8 +20,9 @@ from scipy.special import fdtri
 
 from matcher.columns.columns import Bools, Floats, Ints
 from matcher.errors import ObservationError
-from matcher.imaging.clicks.indexing import LOOSEST, PRIOR_DOF, USUAL_CLICKING, assign, no_row
-from matcher.imaging.clicks.points import SAME_PLACE, numbers_of, refuse_same_place
+from matcher.imaging.clicks.inputs import SAME_PLACE, numbers_of, refuse_same_place
+from matcher.imaging.clicks.results import Lattice, RowFit, Stray
+from matcher.imaging.clicks.site_assignment import LOOSEST, PRIOR_DOF, USUAL_CLICKING, assign, no_row
 from matcher.observations import LARGEST_COUNT
 
 FLOOR_U = 0.5
@@ -207,17 +213,12 @@ def _strangeness(fitted: SiteFit, floor_u: float) -> Floats:
     usual = PRIOR_DOF * (USUAL_CLICKING * floor_u) ** 2
     variance = (np.maximum(fitted.squares - squared * used, 0.0) + usual) / (dof + PRIOR_DOF)
     limit = dims * fdtri(dims, dof + PRIOR_DOF, 1.0 - FALSE_ALARM / n)
-    farthest = (LOOSEST * length(fitted.step)) ** 2
+    farthest = (LOOSEST * float(np.linalg.norm(fitted.step))) ** 2
     return np.asarray(np.maximum(squared / (variance * limit), np.sum(fitted.residuals**2, axis=1) / farthest))
 
 
-def length(vector: Floats) -> float:
-    """Euclidean length."""
-    return math.hypot(*vector.tolist())
-
-
 def _refuse_absurd(fitted: SiteFit, floor_u: float, field: str) -> None:
-    pitch = length(fitted.step)
+    pitch = float(np.linalg.norm(fitted.step))
     scatter = math.sqrt(fitted.squares / max(fitted.degrees_of_freedom, 1))
     if scatter > ROUGHEST * pitch:
         raise ObservationError(
@@ -240,3 +241,76 @@ def _refuse_absurd(fitted: SiteFit, floor_u: float, field: str) -> None:
             value=pitch,
             remedy="take a larger picture",
         )
+
+
+def unit_covariance(x: Floats) -> Floats:
+    """Covariance of (intercept, slope) of a line through y of standard deviation 1 at ``x``: (XᵀX)⁻¹."""
+    design = np.vander(x, 2, increasing=True)
+    return np.asarray(np.linalg.inv(design.T @ design), dtype=np.float64)
+
+
+def fit_lattice(positions: ArrayLike, *, floor_u: float = FLOOR_U, field: str = "positions") -> Lattice:
+    """Fit a lattice to positions along a row, px, in any order.
+
+    Raises
+    ------
+    ObservationError
+        At ``field`` for fewer than three positions, no clear pitch, or positions that scatter too much; at
+        ``field[i]`` for one that is no number, or a second one at the same place.
+    """
+    points = numbers_of(positions, 1, field=field, fewest=FEWEST)
+    check_floor(floor_u)
+    refuse_same_place(points, SAME_PLACE * 2 * floor_u, field=field)
+    return _lattice(fit_sites(points, points[:, 0], floor_u, field), np.ones(1), floor_u)
+
+
+def fit_row(points: ArrayLike, *, floor_u: float = FLOOR_U, field: str = "points") -> RowFit:
+    """Fit a row to points (x, y), px, in any order.
+
+    Raises
+    ------
+    ObservationError
+        As `fit_lattice`, and where the points do not lie along a line.
+    """
+    clicked = clicked_row(points, floor_u=floor_u, field=field)
+    return row_of(clicked, *sites_of(clicked, floor_u=floor_u, field=field), floor_u=floor_u)
+
+
+def row_of(points: Floats, sites: Ints, used: Bools, *, floor_u: float = FLOOR_U) -> RowFit:
+    """The row through points (n × 2) whose sites are known."""
+    fitted = regressed(points, sites, used)
+    direction = fitted.step / float(np.linalg.norm(fitted.step))
+    lattice = _lattice(fitted, direction, floor_u)
+    normal = np.array([-direction[1], direction[0]])
+    return RowFit(
+        lattice=lattice,
+        origin=(float(fitted.origin[0]), float(fitted.origin[1])),
+        direction=(float(direction[0]), float(direction[1])),
+        tilt=math.atan2(direction[1], direction[0]),
+        tilt_u=lattice.pitch_u / lattice.pitch,
+        across=tuple((fitted.residuals @ normal).tolist()),
+    )
+
+
+def _lattice(fitted: SiteFit, direction: Floats, floor_u: float) -> Lattice:
+    dof = fitted.degrees_of_freedom
+    click_u, click_dof = click_error(fitted.squares, dof, floor_u)
+    used_sites = fitted.sites[fitted.used]
+    covariance = click_u**2 * unit_covariance(used_sites.astype(np.float64))
+    off = np.sqrt(np.sum(fitted.residuals**2, axis=1))
+    strays = [Stray(point=int(i), site=int(fitted.sites[i]), off=float(off[i])) for i in np.nonzero(~fitted.used)[0]]
+    return Lattice(
+        pitch=float(fitted.step @ direction),
+        pitch_u=math.sqrt(covariance[1, 1]),
+        phase=float(fitted.origin @ direction),
+        phase_u=math.sqrt(covariance[0, 0]),
+        covariance=covariance,
+        indices=tuple(fitted.sites.tolist()),
+        residuals=tuple((fitted.residuals @ direction).tolist()),
+        residual_sd=math.sqrt(fitted.squares / dof),
+        click_u=click_u,
+        degrees_of_freedom=click_dof,
+        outliers=tuple(strays),
+        missing=tuple(np.setdiff1d(np.arange(used_sites.max()), used_sites).tolist()),
+        spans=int(used_sites.max()),
+    )

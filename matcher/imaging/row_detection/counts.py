@@ -10,9 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import logsumexp
 
 from matcher.columns.columns import Bools, Floats
-from matcher.imaging.row_detection.sites import OFF_LATTICE, TYPICAL, Sites
+from matcher.imaging.row_detection.template_fit import OFF_LATTICE, TYPICAL, Sites, as_strong
 
 NEIGHBOURS = 5
 """Typical sites nearby that a site's strength is compared with: few enough to follow uneven light."""
@@ -75,26 +76,20 @@ def _bends(slopes: Floats) -> Floats:
     padded = np.concatenate([slopes[:1], slopes, slopes[-1:]])
     before, after = np.abs(slopes - padded[:-2]), np.abs(slopes - padded[2:])
     before[0], after[-1] = np.inf, np.inf
-    bends: Floats = np.minimum(np.abs(slopes), np.minimum(before, after))
-    return bends
+    return np.asarray(np.minimum(np.abs(slopes), np.minimum(before, after)))
 
 
 def ratios(found: Sites) -> Floats:
     """Log of the likelihood ratio, contact against none, of each site."""
     bias, *weights = WEIGHTS.values()
     total = bias + sum(weight * feature for weight, feature in zip(weights, features(found), strict=True))
-    limited: Floats = np.clip(total, -STRONGEST, STRONGEST)
-    return limited
+    return np.asarray(np.clip(total, -STRONGEST, STRONGEST))
 
 
 def typical(found: Sites) -> Bools:
     """Sites that look and lie like the template."""
     alike: Bools = (found.correlations > TYPICAL) & (np.abs(found.shifts) < OFF_LATTICE)
-    if not alike.any():
-        return alike
-    usual = float(np.median(found.amplitudes[alike]))
-    near: Bools = alike & (found.amplitudes > 0.4 * usual) & (found.amplitudes < 2.0 * usual)
-    return near
+    return as_strong(found.amplitudes, alike)
 
 
 def usual_strength(found: Sites) -> Floats:
@@ -104,8 +99,7 @@ def usual_strength(found: Sites) -> Floats:
         return np.full(len(found.amplitudes), max(float(np.max(found.amplitudes)), 1e-12))
     distance = np.abs(np.arange(len(found.amplitudes))[:, None] - chosen)
     nearest = np.argsort(distance, axis=1, kind="stable")[:, :NEIGHBOURS]
-    strengths: Floats = np.median(found.amplitudes[chosen][nearest], axis=1)
-    return strengths
+    return np.asarray(np.median(found.amplitudes[chosen][nearest], axis=1))
 
 
 def likeliest_run(found: Sites) -> Run | None:
@@ -118,8 +112,8 @@ def likeliest_run(found: Sites) -> Run | None:
     inner = np.logaddexp(np.log(1.0 - EMPTY) + weights, np.log(EMPTY))
     upto = np.concatenate([[0.0], np.cumsum(inner)])
     total = weights[first] + weights[last] + upto[last] - upto[first + 1]
-    probabilities = np.exp(total - total.max())
-    probabilities /= probabilities.sum()
+    evidence = logsumexp(total)
+    probabilities = np.exp(total - evidence)
     counts = np.bincount(last - first + 1, weights=probabilities)
     order = np.argsort(-counts, kind="stable")
     best = int(np.argmax(np.where(last - first + 1 == order[0], probabilities, -1.0)))
@@ -127,6 +121,6 @@ def likeliest_run(found: Sites) -> Run | None:
         first=int(first[best]),
         last=int(last[best]),
         counts=tuple((int(count), float(counts[count])) for count in order if counts[count] > NEGLIGIBLE),
-        evidence=float(np.log(np.exp(total - total.max()).sum()) + total.max()),
+        evidence=float(evidence),
         ratios=weights,
     )

@@ -19,16 +19,87 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
-from typing import Protocol
+from typing import TypeAlias
 
 import numpy as np
 
 from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
-from matcher.imaging.clicks.homography import checked_corners, homographies, mapped
-from matcher.imaging.clicks.inputs import KnownRectangle
+from matcher.imaging.clicks.inputs import SAME_PLACE, KnownRectangle, numbers_of, refuse_same_place, relative_u
 from matcher.uncertainty.checked import is_number
+
+FLATTEST = 0.1
+"""Smallest sine of a corner's angle, 6°: flatter, three corners are on one line for any purpose."""
+
+
+def homographies(source: Floats, target: Floats) -> Floats:
+    """Maps (… × 3 × 3) that take four points (… × 4 × 2) each to four others, last entry 1."""
+    x, y = source[..., 0], source[..., 1]
+    one, zero = np.ones_like(x), np.zeros_like(x)
+    u, v = np.broadcast_to(target[..., 0], x.shape), np.broadcast_to(target[..., 1], x.shape)
+    first = np.stack([x, y, one, zero, zero, zero, -u * x, -u * y], axis=-1)
+    second = np.stack([zero, zero, zero, x, y, one, -v * x, -v * y], axis=-1)
+    equations = np.concatenate([first, second], axis=-2)
+    values = np.concatenate([u, v], axis=-1)[..., None]
+    entries = np.linalg.solve(equations, values)[..., 0]
+    whole = np.concatenate([entries, np.ones((*entries.shape[:-1], 1))], axis=-1)
+    return whole.reshape(*entries.shape[:-1], 3, 3)
+
+
+def mapped(maps: Floats, points: Floats) -> Floats:
+    """Points (… × n × 2) under maps (… × 3 × 3)."""
+    turned = points @ np.swapaxes(maps[..., :2], -1, -2) + maps[..., None, :, 2]
+    return np.asarray(turned[..., :2] / turned[..., 2:])
+
+
+def checked_corners(given: object, *, field: str) -> Floats:
+    """Four corners (4 × 2) in order round a rectangle seen in perspective: convex, none on a line of two others.
+
+    Raises
+    ------
+    ObservationError
+        At ``field`` for another number of points, at ``field[i]`` for the corner that is wrong.
+    """
+    corners = numbers_of(given, 2, field=field, fewest=4)  # type: ignore[arg-type]
+    if len(corners) != 4:
+        raise ObservationError(
+            f"an outline has four corners, not {len(corners)}",
+            field=field,
+            value=len(corners),
+            remedy="click its four corners in order",
+        )
+    refuse_same_place(corners, SAME_PLACE, field=field)
+    sines = _sines(corners)
+    flat = int(np.argmin(np.abs(sines)))
+    if abs(sines[flat]) < FLATTEST:
+        remedy = "click the four corners of one rectangle in order round it"
+        raise _corner_error("it is on one line with its neighbours", corners, flat, field, remedy)
+    turns = int(np.sign(sines).sum())
+    if turns == 0:
+        remedy = "click the corners in order round the rectangle; this order crosses over"
+        raise _corner_error("it is out of order", corners, _first_out_of_order(corners), field, remedy)
+    if abs(turns) != 4:
+        dent = int(np.argmin(sines * np.sign(turns)))
+        raise _corner_error("it lies inside the others", corners, dent, field, "click the corner again")
+    return corners
+
+
+def _sines(corners: Floats) -> Floats:
+    """Sine of the turn at each corner, positive for one sense round, negative for the other."""
+    before, after = corners - np.roll(corners, 1, axis=0), np.roll(corners, -1, axis=0) - corners
+    cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
+    return np.asarray(cross / (np.hypot(*before.T) * np.hypot(*after.T)))
+
+
+def _first_out_of_order(corners: Floats) -> int:
+    """The corner that should have come later: an edge that crosses another ends there."""
+    swapped = corners[[0, 2, 1, 3]]
+    return 1 if abs(int(np.sign(_sines(swapped)).sum())) == 4 else 2
+
+
+def _corner_error(message: str, corners: Floats, i: int, field: str, remedy: str) -> ObservationError:
+    return ObservationError(message, field=f"{field}[{i}]", value=corners[i].tolist(), remedy=remedy)
+
 
 MOST_STRETCHED = 2.0
 """Most that taking the perspective out may stretch or shrink any direction at a point, against the picture or against
@@ -36,47 +107,6 @@ another direction: a tilt of 60°. Beyond, it is no picture from above, or a sli
 
 LARGEST_ASPECT = 100.0
 """Longest rectangle that is taken seriously, in widths."""
-
-
-class Rectification(Protocol):
-    """A map that takes the perspective out, with the uncertainty of its parameters (m)."""
-
-    @property
-    def parameters(self) -> Floats:
-        """Best values (m)."""
-
-    @property
-    def covariance(self) -> Floats:
-        """Covariance of the parameters (m × m)."""
-
-    def straight(self, points: Floats, parameters: Floats) -> Floats:
-        """Points (… × n × 2) of the picture without perspective, px, for parameters (… × m)."""
-
-    def now(self, points: Floats) -> Floats:
-        """Points (n × 2) of the picture without perspective, px, for the best parameters."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class AsSeen:
-    """The picture as it is."""
-
-    @property
-    def parameters(self) -> Floats:
-        """None at all."""
-        return np.zeros(0)
-
-    @property
-    def covariance(self) -> Floats:
-        """Of nothing."""
-        return np.zeros((0, 0))
-
-    def straight(self, points: Floats, parameters: Floats) -> Floats:
-        """The points as they are."""
-        return np.broadcast_to(points, (*parameters.shape[:-1], *points.shape[-2:]))
-
-    def now(self, points: Floats) -> Floats:
-        """The points as they are."""
-        return points
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,11 +140,7 @@ class FromRectangle:
 
     def now(self, points: Floats) -> Floats:
         """Points as they would be seen from straight above, by the best map."""
-        return mapped(self._map, points)
-
-    @cached_property
-    def _map(self) -> Floats:
-        return homographies(self.corners, self._target(self.corners, np.zeros(())))
+        return self.straight(points, self.parameters)
 
     def _target(self, corners: Floats, deviation: Floats) -> Floats:
         length, width = self.length * np.exp(deviation / 2), self.width * np.exp(-deviation / 2)
@@ -152,6 +178,15 @@ class FromVanishingLine:
         return self.straight(points, self.parameters)
 
 
+Rectification: TypeAlias = FromRectangle | FromVanishingLine
+"""A map that takes the perspective out, with ``parameters`` (m) and their ``covariance`` (m × m)."""
+
+AS_SEEN = FromVanishingLine(
+    centre=np.zeros(2), basis=np.zeros((0, 2)), parameters=np.zeros(0), covariance=np.zeros((0, 0))
+)
+"""The picture as it is: a vanishing line at infinity, without parameters."""
+
+
 def refuse_beyond(rectification: Rectification, points: Floats, *, fields: Sequence[str]) -> None:
     """Refuse points (n × 2) where taking the perspective out stretches or shrinks beyond `MOST_STRETCHED`.
 
@@ -160,7 +195,7 @@ def refuse_beyond(rectification: Rectification, points: Floats, *, fields: Seque
     ObservationError
         At the point's name among ``fields``.
     """
-    if isinstance(rectification, AsSeen):
+    if rectification is AS_SEEN:
         return
     near = rectification.now((points[:, None, :] + PROBE).reshape(-1, 2)).reshape(-1, 3, 2)
     stretches = np.linalg.svd(near[:, 1:] - near[:, :1], compute_uv=False)
@@ -184,7 +219,7 @@ def circumference(corners: Floats) -> Floats:
     return np.asarray(np.linalg.norm(np.roll(corners, -1, axis=-2) - corners, axis=-1).sum(axis=-1))
 
 
-def from_rectangle(given: KnownRectangle, click_u: float, *, field: str = "perspective") -> FromRectangle:
+def from_rectangle(given: KnownRectangle, click_u: float) -> FromRectangle:
     """The map that makes a known rectangle a rectangle.
 
     Raises
@@ -192,18 +227,18 @@ def from_rectangle(given: KnownRectangle, click_u: float, *, field: str = "persp
     ObservationError
         For corners as `checked_corners`, and for sides that are no sides.
     """
-    corners = checked_corners(given.corners, field=f"{field}.corners")
+    corners = checked_corners(given.corners, field="perspective.corners")
     for name in ("length", "width"):
         value = getattr(given, name)
         if not is_number(value) or not 0.0 < value < math.inf:
             remedy = "give the side as a finite number above 0"
-            raise ObservationError("a side has a length", field=f"{field}.{name}", value=value, remedy=remedy)
-    if not is_number(given.rel_u) or not 0.0 <= given.rel_u < 1.0:
-        remedy = "give a part of one, e.g. 0.01 for 1 %"
-        raise ObservationError("it is no relative u", field=f"{field}.rel_u", value=given.rel_u, remedy=remedy)
+            raise ObservationError("a side has a length", field=f"perspective.{name}", value=value, remedy=remedy)
+    rel_u = relative_u(given.rel_u, field="perspective.rel_u")
     if not 1.0 / LARGEST_ASPECT <= given.length / given.width <= LARGEST_ASPECT:
         remedy = "give both sides in one unit"
-        raise ObservationError("no rectangle is so slender", field=f"{field}.length", value=given.length, remedy=remedy)
-    known = FromRectangle(corners=corners, length=given.length, width=given.width, click_u=click_u, rel_u=given.rel_u)
-    refuse_beyond(known, corners, fields=[f"{field}.corners[{i}]" for i in range(4)])
+        raise ObservationError(
+            "no rectangle is so slender", field="perspective.length", value=given.length, remedy=remedy
+        )
+    known = FromRectangle(corners=corners, length=given.length, width=given.width, click_u=click_u, rel_u=rel_u)
+    refuse_beyond(known, corners, fields=[f"perspective.corners[{i}]" for i in range(4)])
     return known

@@ -10,7 +10,6 @@ possible pitch comes from dynamic programming; the leading ones are then compare
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,7 +17,6 @@ from scipy.special import gammaln
 
 from matcher.columns.columns import Bools, Floats, Ints
 from matcher.errors import ObservationError
-from matcher.imaging.clicks.lines import fit_line
 
 PRIOR_DOF = 4.0
 """Weight, in degrees of freedom, of what is known about clicking before any residual is seen. A choice."""
@@ -89,8 +87,8 @@ def assign(positions: Floats, floor_u: float, *, field: str) -> Assignment:
     if sites is None:
         sites = _searched(ascending, floor_u, field)
     kept = sites >= 0
-    line = fit_line(sites[kept].astype(np.float64), ascending[kept])
-    nearest = np.rint((ascending - line.intercept) / line.slope).astype(np.int64)
+    pitch, phase = np.polyfit(sites[kept], ascending[kept], 1)
+    nearest = np.rint((ascending - phase) / pitch).astype(np.int64)
     indices, inliers = np.empty(len(sites), dtype=np.int64), np.empty(len(sites), dtype=bool)
     indices[order], inliers[order] = np.where(kept, sites, nearest), kept
     return Assignment(indices=indices, inliers=inliers)
@@ -106,9 +104,9 @@ def _easy(ascending: Floats, floor_u: float) -> Ints | None:
     if np.min(steps) < 1 or np.count_nonzero(steps == 1) < EASY_ONES * len(steps):
         return None
     sites = np.concatenate([[0.0], np.cumsum(steps)])
-    line = fit_line(sites, ascending)
-    limit = min(EASY_SHARE * line.slope, EASY_SD * floor_u)
-    return sites.astype(np.int64) if float(np.max(np.abs(line.residuals))) < limit else None
+    line = np.polyfit(sites, ascending, 1)
+    off = np.max(np.abs(ascending - np.polyval(line, sites)))
+    return sites.astype(np.int64) if off < min(EASY_SHARE * line[0], EASY_SD * floor_u) else None
 
 
 def _searched(ascending: Floats, floor_u: float, field: str) -> Ints:
@@ -198,23 +196,18 @@ def _traced(ascending: Floats, pitch: float, links: Ints, end: int) -> Ints:
 
 def _scored(ascending: Floats, sites: Ints, floor_u: float) -> _Hypothesis:
     kept = sites >= 0
-    line = fit_line(sites[kept].astype(np.float64), ascending[kept])
-    dof, variance = line.degrees_of_freedom, PRIOR_DOF * (USUAL_CLICKING * floor_u) ** 2
+    line = np.polyfit(sites[kept], ascending[kept], 1)
+    residuals = ascending[kept] - np.polyval(line, sites[kept])
+    pitch, dof, variance = float(line[0]), len(residuals) - 2, PRIOR_DOF * (USUAL_CLICKING * floor_u) ** 2
     total = PRIOR_DOF + dof
-    fit = -total / 2 * math.log1p(float(line.residuals @ line.residuals) / variance)
+    fit = -total / 2 * math.log1p(float(residuals @ residuals) / variance)
     constant = gammaln(total / 2) - gammaln(PRIOR_DOF / 2) - dof / 2 * math.log(math.pi * variance)
     cost = float(np.sum(_gap_cost(np.diff(sites[kept]).astype(np.float64)))) + OUT_COST * np.count_nonzero(~kept)
-    score = float(fit + constant + dof * math.log(line.slope) - cost)
-    return _Hypothesis(sites=sites, score=score, pitch=line.slope)
+    score = float(fit + constant + dof * math.log(pitch) - cost)
+    return _Hypothesis(sites=sites, score=score, pitch=pitch)
 
 
 def _differ(one: Ints, other: Ints) -> bool:
     """Whether two hypotheses disagree on how many steps lie between points that both hold."""
     both = (one >= 0) & (other >= 0)
     return bool(np.ptp(one[both] - other[both]) != 0) if np.any(both) else True
-
-
-def empty_sites(occupied: Sequence[int]) -> tuple[int, ...]:
-    """Sites between the first and the last occupied one that no point holds."""
-    held = set(occupied)
-    return tuple(site for site in range(min(held), max(held) + 1) if site not in held)

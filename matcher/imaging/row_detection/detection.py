@@ -1,10 +1,10 @@
 """Find a row of contacts in a profile of grey levels.
 
-Period first (`periods`), then the sites of its lattice (`sites`), how many hold a contact (`counting`), which reading
-of the profile is the best (`choosing`), and the pitch by `matcher.imaging.clicks.lattice.fit_lattice`.
+Period first (`periods`), then the sites of its lattice (`template_fit`), how many hold a contact (`counts`), which
+reading of the profile is the best (`hypotheses`), and the pitch by `matcher.imaging.clicks.lattice_fit.fit_lattice`.
 
-Constants that say "tuned" were set on rendered rows of some families of seeds (tests/matcher/contacts); the figures
-that the tests hold come from another.
+Constants that say "tuned" were set on rendered rows of some families of seeds
+(tests/matcher/imaging/row_detection); the figures that the tests hold come from another.
 
 What fails. An end contact wholly under dirt, or lost in saturated glare, is not there for the profile: the count is one
 short. Anything that shows where it would be makes the count unsure, so one row in six is unsure that is counted right;
@@ -18,19 +18,60 @@ empty place leaves so few of, is refused or unsure where it is noisy. The blocks
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
-from matcher.imaging.clicks.lattice import Lattice, fit_lattice
-from matcher.imaging.row_detection.counting import usual_strength
-from matcher.imaging.row_detection.doubts import doubts, empty, row_reasons, traces
-from matcher.imaging.row_detection.hypotheses import Choice, Reading, alternates, chosen, readings
+from matcher.imaging.clicks.lattice_fit import fit_lattice
+from matcher.imaging.clicks.results import Lattice
+from matcher.imaging.row_detection.counts import usual_strength
+from matcher.imaging.row_detection.doubts import doubts, empty, is_clear, is_row, row_reasons, traces
+from matcher.imaging.row_detection.hypotheses import Choice, Hypothesis, alternates, chosen, hypotheses
 from matcher.imaging.row_detection.periods import SMALLEST_PX
-from matcher.imaging.row_detection.result import FoundContact, FoundRow
-from matcher.imaging.row_detection.significance import is_clear, is_row
+
+
+@dataclass(frozen=True, kw_only=True)
+class FoundContact:
+    """One contact: ``position`` of its centre along the line, px from the line's start, with standard uncertainty
+    ``u`` (px); ``index`` its place in the row (0: the first); ``doubtful`` says why it may be none, None where it is
+    clear."""
+
+    position: float
+    u: float
+    index: int
+    doubtful: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class FoundRow:
+    """A row of contacts along a line; lengths are px along the line.
+
+    ``count`` is the number of places from the first contact to the last, empty places among them included;
+    ``missing`` holds the indices of empty places. ``count_probability`` is how likely that count is;
+    ``alternatives`` are other counts with theirs, likeliest first; what is left is for none of these. ``sure`` is True
+    where the count can be used unseen; else ``reasons`` says, in sentences, why not. ``pitch_u`` is the standard
+    uncertainty of ``pitch_px`` with ``degrees_of_freedom``, ``pitch_u95`` the half-width of its 95 % interval by
+    Student's t. ``dark`` says that the contacts are darker than what is between them. ``contrast`` is the height of
+    a typical contact over what is between, as a part of the profile's range of levels (0..1).
+    """
+
+    pitch_px: float
+    pitch_u: float
+    pitch_u95: float
+    degrees_of_freedom: float
+    centres: tuple[FoundContact, ...]
+    count: int
+    count_probability: float
+    alternatives: tuple[tuple[int, float], ...]
+    sure: bool
+    missing: tuple[int, ...]
+    reasons: tuple[str, ...]
+    dark: bool
+    contrast: float
+
 
 FEWEST_SAMPLES = 16
 """Shortest profile: as many samples as four contacts of the smallest pitch take."""
@@ -84,7 +125,7 @@ def find_contacts(profile: Floats, *, step: float = 1.0, ahead: ArrayLike = (), 
     _check_length(parts[1])
     values = np.concatenate(parts)
     start = len(parts[0])
-    found = readings(values, (float(start), float(start + len(parts[1]) - 1)), SMALLEST_PX / step)
+    found = hypotheses(values, (float(start), float(start + len(parts[1]) - 1)), SMALLEST_PX / step)
     clear = [reading for reading in found if is_row(reading)]
     if not clear:
         raise _no_contacts("no row of contacts shows in the profile: nothing in it repeats clearly", len(parts[1]))
@@ -120,7 +161,9 @@ def _row(choice: Choice, values: Floats, start: float, step: float) -> FoundRow:
     )
 
 
-def _contact(reading: Reading, site: int, why: str | None, lattice: Lattice, start: float, step: float) -> FoundContact:
+def _contact(
+    reading: Hypothesis, site: int, why: str | None, lattice: Lattice, start: float, step: float
+) -> FoundContact:
     """The contact at a site. A fainter one is less sure in place: noise moves it more."""
     strength = float(reading.sites.amplitudes[site] / usual_strength(reading.sites)[site])
     return FoundContact(
@@ -131,7 +174,7 @@ def _contact(reading: Reading, site: int, why: str | None, lattice: Lattice, sta
     )
 
 
-def _lattice(reading: Reading, places: list[int], why: list[str | None], step: float, length: int) -> Lattice:
+def _lattice(reading: Hypothesis, places: list[int], why: list[str | None], step: float, length: int) -> Lattice:
     """The lattice through the clear contacts, or through all where fewer than three are clear."""
     clear = [site for site in places if why[site] is None]
     used = clear if len(clear) >= max(3, len(places) / 2) else places

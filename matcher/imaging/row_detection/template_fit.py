@@ -91,7 +91,7 @@ def sites(values: Floats, period: float, line: tuple[float, float] | None = None
         if len(centres) < 3:
             return None
         fitted = _fitted(cells, template, centres)
-        good = _typical(fitted)
+        good = as_strong(fitted.amplitudes, (fitted.correlations > TYPICAL) & (fitted.inside > EDGE_WEIGHT))
         if np.count_nonzero(good) < 2:
             return None
         phase, step, good = _line(fitted, good, cells.per)
@@ -125,14 +125,9 @@ def _folded(cells: _Cells) -> Floats | None:
 
 
 def _weighted_cell(levels: Floats, weights: Floats, per: int) -> Floats | None:
-    rows = -(-len(levels) // per)
-    padded = np.zeros((2, rows * per))
-    padded[0, : len(levels)], padded[1, : len(levels)] = weights * levels, weights
-    total, weight = padded.reshape(2, rows, per).sum(axis=1)
-    if not (weight > 0.0).all():
-        return None
-    cell: Floats = total / weight
-    return cell
+    phase = np.arange(len(levels)) % per
+    weight = np.bincount(phase, weights)
+    return np.bincount(phase, weights * levels) / weight if (weight > 0.0).all() else None
 
 
 def _middle(cell: Floats) -> float:
@@ -145,16 +140,14 @@ def _rolled(cell: Floats, middle: float) -> Floats:
     """The cell as a window of -half..half a period about ``middle``, both ends included."""
     per = len(cell)
     offsets = np.arange(-(per // 2), per // 2 + 1)
-    window: Floats = np.interp((middle + offsets) % per, np.arange(per + 1), np.append(cell, cell[0]))
-    return window
+    return np.asarray(np.interp(middle + offsets, np.arange(per), cell, period=per))
 
 
 def _lattice_sites(cells: _Cells, phase: float, first: float, last: float) -> Floats:
     """Places of all sites on the line from ``first`` to ``last`` (samples of the profile), samples of the cells."""
     start = np.ceil(first / cells.period - BEYOND - phase / cells.per)
     end = np.floor(last / cells.period + BEYOND - phase / cells.per)
-    places: Floats = phase + cells.per * np.arange(start, end + 1)
-    return places
+    return np.asarray(phase + cells.per * np.arange(start, end + 1))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -179,8 +172,7 @@ def _windows(cells: _Cells, places: Floats, offsets: Floats) -> tuple[Floats, Fl
 
 def _taper(cells: _Cells, offsets: Floats) -> Floats:
     """Weights in a window: full on the inner half, then less, for at half a period the neighbour begins."""
-    taper: Floats = np.clip(2.0 - 2.0 * np.abs(offsets) / (cells.per / 2.0), 0.1, 1.0)
-    return taper
+    return np.asarray(np.clip(2.0 - 2.0 * np.abs(offsets) / (cells.per / 2.0), 0.1, 1.0))
 
 
 def _offsets(cells: _Cells) -> Floats:
@@ -232,8 +224,7 @@ def _strongest(cells: _Cells, basis: Floats, places: Floats) -> Floats:
     tried = np.round(places).astype(np.intp)[:, None] + reach
     best = np.argmax(response[tried.clip(0, len(response) - 1)], axis=1)
     at = tried[np.arange(len(places)), best]
-    shifts: Floats = (at - places).clip(-LOOKED_FOR * cells.per, LOOKED_FOR * cells.per)
-    return shifts
+    return np.asarray((at - places).clip(-LOOKED_FOR * cells.per, LOOKED_FOR * cells.per))
 
 
 def _nearer(cells: _Cells, template: Floats, places: Floats, shifts: Floats, inside: Floats) -> Floats:
@@ -244,18 +235,15 @@ def _nearer(cells: _Cells, template: Floats, places: Floats, shifts: Floats, ins
     step = np.where(found[:, 0] > 0.0, found[:, 3] / np.where(found[:, 0] == 0.0, 1.0, found[:, 0]), 0.0)
     reach = LOOKED_FOR * cells.per
     moved = (shifts + step.clip(-0.1 * cells.per, 0.1 * cells.per)).clip(-reach, reach)
-    nearer: Floats = np.where(inside < EDGE_WEIGHT, shifts, moved)
-    return nearer
+    return np.asarray(np.where(inside < EDGE_WEIGHT, shifts, moved))
 
 
-def _typical(fitted: _Fit) -> Bools:
-    """Sites that look like the template and are about as strong as most that do."""
-    alike = (fitted.correlations > TYPICAL) & (fitted.inside > EDGE_WEIGHT)
+def as_strong(amplitudes: Floats, alike: Bools) -> Bools:
+    """Which of the sites that look ``alike`` are also about as strong as most of them."""
     if not alike.any():
         return alike
-    usual = float(np.median(fitted.amplitudes[alike]))
-    typical: Bools = alike & (fitted.amplitudes > 0.4 * usual) & (fitted.amplitudes < 2.0 * usual)
-    return typical
+    usual = float(np.median(amplitudes[alike]))
+    return np.asarray(alike & (amplitudes > 0.4 * usual) & (amplitudes < 2.0 * usual))
 
 
 def _line(fitted: _Fit, good: Bools, per: int) -> tuple[float, float, Bools]:
