@@ -7,22 +7,40 @@ from pathlib import Path
 
 import pytest
 from fastapi import FastAPI
+from sqlalchemy.orm import Session
 from starlette.testclient import TestClient
 
 from api.app import create_app
 from api.service.settings import Settings
-from catalog.db.database import open_catalogue
-from catalog.snapshot.snapshot import Snapshot, SnapshotSource
-from seeds_demo.loader import load_demo
+from catalog.db.database import open_catalogue, read_version
+from catalog.snapshot import snapshot as snapshots
+from catalog.snapshot.snapshot import Snapshot, SnapshotSource, Taken
+from tests import catalogues
 
 
 @pytest.fixture(scope="session")
 def demo_url(tmp_path_factory: pytest.TempPathFactory) -> str:
     """Address of a database that holds the demo catalogue; tests only read it."""
-    url = f"sqlite:///{tmp_path_factory.mktemp('demo') / 'demo.sqlite3'}"
-    with open_catalogue(url) as catalogue:
-        load_demo(catalogue)
-    return url
+    return catalogues.placed(tmp_path_factory.mktemp("demo") / "demo.sqlite3", catalogues.demo())
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _demo_is_read_once(demo_url: str) -> Iterator[None]:
+    """Whoever opens the demo's database anew, a command or an app, is handed what the first worked out of it."""
+    taken: dict[int, Taken] = {}
+    take = snapshots.take
+
+    def remembered(session: Session, before: Taken | None) -> Taken:
+        if before is not None or str(session.get_bind().engine.url) != demo_url:
+            return take(session, before)
+        version = read_version(session)
+        if version not in taken:
+            taken[version] = take(session, None)
+        return taken[version]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(snapshots, "take", remembered)
+        yield
 
 
 @pytest.fixture(scope="session")
@@ -47,5 +65,5 @@ def server(app: FastAPI) -> Iterator[TestClient]:
 
 @pytest.fixture
 def empty_url(tmp_path: Path) -> str:
-    """Address of a database that holds nothing yet."""
-    return f"sqlite:///{tmp_path / 'empty.sqlite3'}"
+    """Address of a catalogue that holds nothing yet."""
+    return catalogues.placed(tmp_path / "empty.sqlite3", catalogues.empty())

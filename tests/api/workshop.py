@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import cache
+from pathlib import Path
 from typing import Any
 
 from fastapi import FastAPI
@@ -16,11 +18,12 @@ from api.app import create_app
 from api.service.settings import Settings
 from catalog.accounts import contributors, tokens
 from catalog.accounts.access import Role, Scope
-from catalog.db.database import Catalogue
+from catalog.db.database import Catalogue, open_catalogue
 from catalog.history.acts import operators
 from catalog.history.pending import DELAY
 from catalog.model.entries import Entry
 from catalog.model.timestamps import read
+from tests import catalogues
 from tests.catalog.history.changed_entries import IDA, PER, WREN, fill
 
 KEEPER = "Mia Dunn"
@@ -60,19 +63,37 @@ class Workshop:
         return self.ask(method, path, who, tag=self.tag(at), json=body)
 
 
+def stock(catalogue: Catalogue) -> dict[str, str]:
+    """Let Wren fill the catalogue for the people; returns a token of each."""
+    made = {}
+    with catalogue.writing() as session:
+        act = operators("a test")
+        for name, role in PEOPLE.items():
+            contributors.add(session, act, name, role)
+            scopes = [scope for scope in Scope if role is Role.MAINTAINER or scope is not Scope.MAINTAIN]
+            ends = read(act.at, field="at") + timedelta(days=1)
+            made[name] = tokens.create(session, act, name, scopes=scopes, expires=ends).secret
+        fill(session)
+    return made
+
+
+@cache
+def _stocked() -> tuple[bytes, dict[str, str]]:
+    """The file of such a catalogue, with the tokens."""
+    made: dict[str, str] = {}
+    content = catalogues.made(lambda catalogue: made.update(stock(catalogue)), start=catalogues.empty())
+    return content, made
+
+
 @contextmanager
 def workshop(url: str, delay: timedelta = DELAY, looked_every_s: float = 3600.0) -> Iterator[Workshop]:
-    """The app over an empty database, filled by Wren; nothing that is due is looked for unless it is asked for."""
+    """The app over a catalogue that Wren filled; nothing that is due is looked for unless it is asked for."""
+    if url.startswith("sqlite:///"):
+        content, made = _stocked()
+        catalogues.placed(Path(url.removeprefix("sqlite:///")), content)
+    else:
+        with open_catalogue(url) as empty:
+            made = stock(empty)
     app: FastAPI = create_app(Settings(database_url=url, pending_delay=delay, looked_every_s=looked_every_s))
     with TestClient(app) as server:
-        catalogue: Catalogue = app.state.services.catalogue
-        made = {}
-        with catalogue.writing() as session:
-            act = operators("a test")
-            for name, role in PEOPLE.items():
-                contributors.add(session, act, name, role)
-                scopes = [scope for scope in Scope if role is Role.MAINTAINER or scope is not Scope.MAINTAIN]
-                ends = read(act.at, field="at") + timedelta(days=1)
-                made[name] = tokens.create(session, act, name, scopes=scopes, expires=ends).secret
-            fill(session)
-        yield Workshop(server, catalogue, made)
+        yield Workshop(server, app.state.services.catalogue, dict(made))

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from tests import catalogues
 from tests.browser.hostile import add_hostile
 from tests.browser.visits import NewPage, Visits
 from tests.browser.world import IDA, MIA, PER, World, fill, serve
@@ -49,7 +50,7 @@ def browser() -> Iterator[Browser]:
 def world(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
     """A running server over the demo catalogue and what people added to it; the tests of one process share it."""
     del browser  # where there is none, nothing is served either
-    url = f"sqlite:///{tmp_path_factory.mktemp('browser') / 'demo.sqlite3'}"
+    url = catalogues.placed(tmp_path_factory.mktemp("browser") / "demo.sqlite3", catalogues.demo())
     with ExitStack() as stack:
         tokens = fill(url)
         world = World(address=stack.enter_context(serve(url)), tokens=tokens)

@@ -22,7 +22,6 @@ from catalog.accounts.access import Role, Scope
 from catalog.db.database import open_catalogue
 from catalog.history.acts import operators
 from catalog.model.timestamps import read
-from seeds_demo.loader import load_demo
 
 IDA, PER, JAY, MIA = "Ida Finch", "Per Crake", "Jay Rook", "Mia Dunn"
 PEOPLE = {IDA: Role.CONTRIBUTOR, PER: Role.CONTRIBUTOR, JAY: Role.CONTRIBUTOR, MIA: Role.MAINTAINER}
@@ -58,19 +57,17 @@ class World:
 
 
 def fill(url: str) -> dict[str, str]:
-    """Load the demo, add the people; their tokens by name."""
-    with open_catalogue(url) as catalogue:
-        load_demo(catalogue)
-        with catalogue.writing() as session:
-            made: dict[str, str] = {}
-            contributors.add(session, operators("a test"), HOSTILE_NAME, Role.CONTRIBUTOR)
-            for name, role in PEOPLE.items():
-                act = operators("a test")
-                contributors.add(session, act, name, role)
-                scopes = [scope for scope in Scope if role is Role.MAINTAINER or scope is not Scope.MAINTAIN]
-                ends = read(act.at, field="at") + timedelta(days=1)
-                made[name] = tokens.create(session, act, name, scopes=scopes, expires=ends).secret
-            return made
+    """Add the people to the demo catalogue; their tokens by name."""
+    with open_catalogue(url) as catalogue, catalogue.writing() as session:
+        made: dict[str, str] = {}
+        contributors.add(session, operators("a test"), HOSTILE_NAME, Role.CONTRIBUTOR)
+        for name, role in PEOPLE.items():
+            act = operators("a test")
+            contributors.add(session, act, name, role)
+            scopes = [scope for scope in Scope if role is Role.MAINTAINER or scope is not Scope.MAINTAIN]
+            ends = read(act.at, field="at") + timedelta(days=1)
+            made[name] = tokens.create(session, act, name, scopes=scopes, expires=ends).secret
+        return made
 
 
 @contextmanager

@@ -17,8 +17,8 @@ import httpx2
 import pytest
 
 from api.client import Client, ProblemError
-from catalog.db.database import open_catalogue
-from seeds_demo.loader import demo_specimens, load_demo
+from seeds_demo.loader import demo_specimens
+from tests import catalogues
 
 PROJECT = Path(__file__).resolve().parents[2]
 START_S = 60
@@ -27,10 +27,7 @@ COMMAND = [sys.executable, "-c", "from api.command_line.cli import main; main()"
 
 @pytest.fixture(scope="module")
 def database(tmp_path_factory: pytest.TempPathFactory) -> str:
-    url = f"sqlite:///{tmp_path_factory.mktemp('served') / 'demo.sqlite3'}"
-    with open_catalogue(url) as catalogue:
-        load_demo(catalogue)
-    return url
+    return catalogues.placed(tmp_path_factory.mktemp("served") / "demo.sqlite3", catalogues.demo())
 
 
 @pytest.fixture(scope="module")

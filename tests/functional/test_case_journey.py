@@ -17,7 +17,7 @@ from catalog.accounts import contributors, tokens
 from catalog.accounts.access import Role, Scope
 from catalog.db.database import open_catalogue
 from catalog.history.acts import operators
-from seeds_demo.loader import load_demo
+from tests import catalogues
 
 IDA, PER = "Ida Finch", "Per Crake"
 PATIENCE_S = 60.0
@@ -57,13 +57,11 @@ SERIES = {
 
 def _tokens(url: str) -> dict[str, dict[str, str]]:
     scopes = [Scope.CONTRIBUTE, Scope.EVIDENCE]
-    with open_catalogue(url) as catalogue:
-        load_demo(catalogue)
-        with catalogue.writing() as session:
-            for name in (IDA, PER):
-                contributors.add(session, operators(), name, Role.CONTRIBUTOR)
-            made = {name: tokens.create(session, operators(), name, scopes=scopes, expires=None) for name in (IDA, PER)}
-            return {name: {"Authorization": f"Bearer {each.secret}"} for name, each in made.items()}
+    with open_catalogue(url) as catalogue, catalogue.writing() as session:
+        for name in (IDA, PER):
+            contributors.add(session, operators(), name, Role.CONTRIBUTOR)
+        made = {name: tokens.create(session, operators(), name, scopes=scopes, expires=None) for name in (IDA, PER)}
+        return {name: {"Authorization": f"Bearer {each.secret}"} for name, each in made.items()}
 
 
 def _until(asked: Callable[[], Any], settled: Callable[[Any], bool]) -> Any:
@@ -77,7 +75,7 @@ def _until(asked: Callable[[], Any], settled: Callable[[Any], bool]) -> Any:
 
 
 def test_a_case_that_nothing_matches_is_solved_by_what_another_adds(tmp_path: Path) -> None:
-    url = f"sqlite:///{tmp_path / 'journey.sqlite3'}"
+    url = catalogues.placed(tmp_path / "journey.sqlite3", catalogues.demo())
     headers = _tokens(url)
     with TestClient(create_app(Settings(database_url=url, cases_every_s=0.02))) as server:
         body = {"title": "reed bed recorder", "visibility": "public", "observations": OBSERVATIONS}

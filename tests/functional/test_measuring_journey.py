@@ -12,8 +12,7 @@ from typing import Any
 
 import pytest
 
-from catalog.db.database import open_catalogue
-from seeds_demo.loader import load_demo
+from tests import catalogues
 from tests.api.web.photographed import Rows, encoded, photographed
 
 PROJECT = Path(__file__).resolve().parents[2]
@@ -25,9 +24,7 @@ PLUG = Rows(pitch=25.2, count=12, heights=(60.0, 150.0), shifts=(0.0, 0.0))
 
 @pytest.fixture(scope="module")
 def environment(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
-    url = f"sqlite:///{tmp_path_factory.mktemp('journey') / 'demo.sqlite3'}"
-    with open_catalogue(url) as catalogue:
-        load_demo(catalogue)
+    url = catalogues.placed(tmp_path_factory.mktemp("journey") / "demo.sqlite3", catalogues.demo())
     return {**os.environ, "OTHERHALF_DATABASE": url, "COLUMNS": "80"}
 
 

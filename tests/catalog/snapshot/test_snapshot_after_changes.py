@@ -309,10 +309,10 @@ def test_a_stock_that_is_ahead_of_the_catalogue_is_not_built_on(filled: Catalogu
 # --- several processes -------------------------------------------------------------------------------------------
 
 
-def test_every_worker_process_sees_a_change_at_its_next_request(database_url: str, catalogue: Catalogue) -> None:
+def test_every_worker_process_sees_a_change_at_its_next_request(migrated_url: str, catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         a_catalogue(session)
-    with two_workers(database_url) as workers:
+    with two_workers(migrated_url) as workers:
         first = [worker.ask(MEMBER) for worker in workers]
         assert first[0][:2] == first[1][:2]
         for round_ in range(1, 4):

@@ -20,7 +20,10 @@ from matcher.uncertainty.instruments import BUILT_IN, Instrument
 from matcher.uncertainty.report import measure_readings
 from matcher.uncertainty.zero_error import with_closed_jaws
 
-SIMULATED = 10_000
+SIMULATED = 5_000
+"""A share of as many has a standard deviation of 0.3 %. Intervals that are a tenth too narrow hold the truth in 92.2 %,
+and a share of 5,000 of them is below 94 % for practically every seed."""
+
 Case = tuple[float, list[Observation], Mapping[str, Instrument]]
 
 
@@ -114,8 +117,9 @@ def test_intervals_hold_the_truth_as_often_as_they_say(make: Callable[[np.random
 
 
 @pytest.mark.parametrize("sd", [0.03, 0.1])
-@pytest.mark.parametrize("count", [2, 3, 4, 5, 10])
+@pytest.mark.parametrize("count", [2, 4, 5])
 def test_repeats_hold_the_truth_however_few_and_however_they_scatter(count: int, sd: float) -> None:
+    """Up to four readings take the factor of few, five the first that take Student's; more are `ten_close_repeats`."""
     share, _ = held(repeats(count, sd), seed=100 * count + round(1000 * sd))
     assert 0.94 <= share <= 0.96
 

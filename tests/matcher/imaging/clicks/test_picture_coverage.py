@@ -1,4 +1,8 @@
-"""How often 95 % intervals of a picture's readings hold the truth: 10,000 simulated reductions, clicks of 2 px."""
+"""How often 95 % intervals of a picture's readings hold the truth: 4,000 simulated reductions, clicks of 2 px.
+
+The share of 2,000 pictures has a standard deviation of 0.5 %. Intervals that are a tenth too narrow hold the truth in
+92.2 %, and a share of 2,000 of them is below 94 % in 99.8 of 100 families of seeds.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +17,7 @@ from matcher.imaging.clicks.reduction import measure_picture
 from matcher.imaging.clicks.results import PictureResult
 from matcher.uncertainty.gum import coverage_factor, effective_dof
 
-RUNS = 5_000
+RUNS = 2_000
 CLICK = 2.0
 TRUTH_MM = {"pitch": 0.5, "row_spacing": 2.0, "body_length": 6.4, "body_width": 3.1}
 TILT = (0.15, -0.2)

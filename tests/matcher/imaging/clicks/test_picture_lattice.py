@@ -14,7 +14,9 @@ from matcher.errors import ObservationError
 from matcher.imaging.clicks.lattice_fit import FLOOR_U, click_error, fit_lattice, fit_row
 from matcher.uncertainty.gum import coverage_factor
 
-RUNS = 10_000
+RUNS = 4_000
+"""Simulated rows: a share of as many has a standard deviation of 0.35 %. Intervals that are a tenth too narrow hold the
+truth in 92.2 %, and a share of 4,000 of them is below 94 % for practically every seed."""
 
 
 def refused(function, *given_values, **options):  # type: ignore[no-untyped-def]
@@ -223,7 +225,7 @@ def coverage(sites: np.ndarray, sd: float, seed: int) -> tuple[float, float]:
 
 
 def test_intervals_of_the_pitch_hold_the_truth_in_94_to_96_percent() -> None:
-    """10,000 rows of seven contacts with one left out, clicked with 1.5 px: half along a line, half in the plane."""
+    """4,000 rows of seven contacts with one left out, clicked with 1.5 px: half along a line, half in the plane."""
     line, plane = coverage(np.array([0, 1, 2, 4, 5, 6, 7]), 1.5, 11)
     assert 0.94 <= (line + plane) / 2 <= 0.96
     assert 0.935 <= line <= 0.965

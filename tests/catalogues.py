@@ -1,0 +1,39 @@
+"""SQLite files of catalogues that are made once in each process of tests; a test copies what it writes to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from catalog.db.database import Catalogue, open_catalogue
+from seeds_demo.loader import load_demo
+
+
+@cache
+def empty() -> bytes:
+    """A catalogue without entries, as the migrations leave it."""
+    return made(lambda catalogue: None, start=b"")
+
+
+@cache
+def demo() -> bytes:
+    """The demo catalogue."""
+    return made(load_demo, start=empty())
+
+
+def made(fill: Callable[[Catalogue], object], *, start: bytes) -> bytes:
+    """The file that comes of filling the catalogue that ``start`` holds."""
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "catalogue.sqlite3"
+        with open_catalogue(placed(path, start)) as catalogue:
+            fill(catalogue)
+        assert [each.name for each in path.parent.iterdir()] == [path.name], "a log was left beside the file"
+        return path.read_bytes()
+
+
+def placed(path: Path, content: bytes) -> str:
+    """Write a catalogue's file; returns its address."""
+    path.write_bytes(content)
+    return f"sqlite:///{path}"
