@@ -25,7 +25,7 @@ from matcher.imaging.clicks.reduction import measure_picture
 from matcher.imaging.clicks.results import PictureResult
 from matcher.imaging.row_detection.detection import FoundContact, FoundRow, find_contacts
 from matcher.imaging.row_detection.profile import Profile, profile_along, rows_read
-from matcher.observations import Observation
+from matcher.observations import Observation, Of
 from matcher.uncertainty.report import ReadingsResult, measure_readings
 
 COUNT_LEVEL = 0.95
@@ -207,30 +207,41 @@ def _counts(request: asked.RowRequest, rows: Sequence[FoundRow]) -> tuple[list[O
     """The contact count and the number of rows, as far as they are known; and what is to be said of them."""
     if request.feature != "pitch":
         return [], [TAILS]
-    stated = request.row_count or (len(rows) if len(rows) > 1 else None)
-    observed = [] if stated is None else [Observation(feature="rows", value=stated, of=request.of)]
-    spans = [span for row in rows if (span := _count_range(row)) is not None]
-    if len(spans) < len(rows):
+    spans = [
+        count_range([(row.count, row.count_probability), *row.alternatives], len(row.missing), sure=row.sure)
+        for row in rows
+    ]
+    return counted(spans, request.row_count or (len(rows) if len(rows) > 1 else None), request.of)
+
+
+def counted(spans: Sequence[tuple[int, int] | None], stated: int | None, of: Of) -> tuple[list[Observation], list[str]]:
+    """Contacts and rows of a part with ``stated`` rows, as far as they are known, and what there is to say of them.
+    ``spans`` are the fewest and most contacts of each row that was looked at; None: anybody's guess."""
+    observed = [] if stated is None else [Observation(feature="rows", value=stated, of=of)]
+    known = [span for span in spans if span is not None]
+    if len(known) < len(spans):
         return observed, [UNCOUNTED]
     if stated is None:
-        return [Observation(feature="contact_count", min=spans[0][0], of=request.of)], [ONE_ROW]
-    low, high = (sum(span[end] for span in spans) for end in (0, 1))
-    if stated > len(rows):  # the rows are alike: any of them tells the others
-        low, high = stated * min(span[0] for span in spans), stated * max(span[1] for span in spans)
-    count = Observation(feature="contact_count", of=request.of)
+        return [Observation(feature="contact_count", min=known[0][0], of=of)], [ONE_ROW]
+    low, high = (sum(span[end] for span in known) for end in (0, 1))
+    if stated > len(known):  # the rows are alike: any of them tells the others
+        low, high = stated * min(span[0] for span in known), stated * max(span[1] for span in known)
+    count = Observation(feature="contact_count", of=of)
     return [replace(count, value=low) if low == high else replace(count, min=low, max=high), *observed], []
 
 
-def _count_range(row: FoundRow) -> tuple[int, int] | None:
-    """Fewest and most contacts of a row; an empty place may hold a contact that was not seen. None: anybody's guess."""
-    counts, together = [row.count], row.count_probability
-    for count, probability in () if row.sure else row.alternatives:
+def count_range(likely: Sequence[tuple[int, float]], missing: int, *, sure: bool) -> tuple[int, int] | None:
+    """Fewest and most contacts of a row, from its likely counts of places and their probabilities, likeliest first. Each
+    of the ``missing`` places may hold a contact that does not show. None: anybody's guess."""
+    found: list[int] = []
+    together = 0.0
+    for count, probability in likely[:1] if sure else likely:
         if together < COUNT_LEVEL:
-            counts.append(count)
+            found.append(count)
             together += probability
-    if together < COUNT_LEVEL and not row.sure:
+    if together < COUNT_LEVEL and not sure:
         return None
-    return min(min(counts), row.count - len(row.missing)), max(counts)
+    return min(*found, likely[0][0] - missing), max(found)
 
 
 def _to_look_at(rows: Sequence[Found]) -> Iterator[str]:

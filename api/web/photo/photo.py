@@ -1,21 +1,31 @@
 """The photo bench: a picture that stays in the browser is measured, and its readings are taken to the bench.
 
-The page itself only lists what can be clicked. Contacts are found and lengths computed by `POST /v1/measure/row` and
-`POST /v1/measure`; the page's script sends points, and of the picture a narrow grey strip along a row.
+The page lists what can be clicked. `POST /v1/measure/row` finds contacts and `POST /v1/measure` computes lengths: the
+page's script sends points, and of the picture a narrow grey strip along a row. Contacts are counted here.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Annotated, Literal
 from urllib.parse import urlencode
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Query
+from pydantic import Field
 from starlette.responses import Response
 
-from api.schemas.limits import MAX_ROWS
+from api.observations.checking import form_of_json
+from api.observations.from_measuring import short_form
+from api.pictures.row_finding import FEWEST_POINTS, count_range, counted
+from api.schemas.answers import Out
+from api.schemas.limits import MAX_POINTS, MAX_ROWS
+from api.schemas.requests import Number, Request, Whole
 from api.web.page.rendering import VisitDep
 from matcher.features import FEATURES, Feature, Kind, Plane, Subject
+from matcher.imaging.row_detection.profile import BEYOND_ENDS, SHORTEST_PX, WIDEST_CHOSEN
+from matcher.observations import Of
+from matcher.vocabulary import MM_PER_UNIT
 
 PLANES: Mapping[Plane, str] = {
     Plane.MATING_FACE: "the contacts, where the halves touch",
@@ -40,6 +50,9 @@ CAMERAS = (
     ("scanner", "a flatbed scanner"),
 )
 """What may have taken a picture."""
+
+SCALE_UNITS = tuple((unit, words, MM_PER_UNIT[unit]) for unit, words in (("mm", "mm"), ("in", "inch")))
+"""Units in which the length of a scale may be given, in words, and their length in mm."""
 
 router = APIRouter(include_in_schema=False)
 
@@ -72,8 +85,69 @@ def photo(visit: VisitDep) -> Response:
         planes=list(PLANES.items()),
         outlines=OUTLINES,
         cameras=CAMERAS,
+        units=SCALE_UNITS,
         most_rows=MAX_ROWS,
+        fewest_contacts=FEWEST_POINTS,
+        shortest_px=SHORTEST_PX,
+        widest_part=WIDEST_CHOSEN[0],
+        widest_px=WIDEST_CHOSEN[1],
+        beyond=BEYOND_ENDS,
     )
+
+
+class FoundCount(Request):
+    """What was found of a row: its likely counts of places with their probabilities, and how many places are empty."""
+
+    likely: Annotated[tuple[tuple[Whole, Number], ...], Field(min_length=1, max_length=MAX_POINTS)]
+    missing: Whole
+    sure: bool
+
+
+class MarkedRow(Request):
+    """A row as it is marked; ``found`` is None where a person looked at it: then every clear mark is a contact."""
+
+    feature: Literal["pitch", "tail_pitch"]
+    marked: Whole
+    clear: Whole
+    found: FoundCount | None
+
+    @property
+    def contacts(self) -> tuple[int, int] | None:
+        """Fewest and most contacts; None: anybody's guess."""
+        if self.found is None:
+            return self.clear, self.marked
+        return count_range(self.found.likely, self.found.missing, sure=self.found.sure)
+
+
+class MarkedCounts(Out):
+    """The contacts and rows that were counted, in the short form, and what is to be said of them."""
+
+    pieces: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+@router.get("/photo/counts")
+def counts(
+    row: Annotated[list[str] | None, Query(max_length=MAX_ROWS)] = None,
+    of: Of = Of.THIS,
+    row_count: Annotated[int | None, Query(ge=1, le=MAX_ROWS)] = None,
+) -> MarkedCounts:
+    """How many contacts the marked rows come to; each ``row`` is a `MarkedRow` as JSON."""
+    rows = [form_of_json(MarkedRow, each.encode()) for each in row or ()]
+    return counts_of(rows, of, row_count)
+
+
+def counts_of(rows: Sequence[MarkedRow], of: Of, row_count: int | None) -> MarkedCounts:
+    """The same for rows that were read."""
+    kept = [row for row in rows if row.feature == "pitch" and row.marked >= FEWEST_POINTS]
+    if not kept:
+        return MarkedCounts(pieces=(), notes=())
+    if row_count is not None and row_count < len(kept):
+        note = f"{len(kept)} rows are marked, but the part is said to have {row_count}."
+        return MarkedCounts(pieces=(), notes=(note,))
+    stated = row_count or (len(kept) if len(kept) > 1 else None)
+    observations, notes = counted([row.contacts for row in kept], stated, of)
+    return MarkedCounts(pieces=short_form(observations), notes=tuple(notes))
 
 
 def lengths() -> list[Feature]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from html import escape
 from html.parser import HTMLParser
 
@@ -117,3 +118,62 @@ def test_an_outline_gives_lengths_of_the_feature_table(along: str, across: str, 
     assert all(FEATURES[name].kind is Kind.DIMENSION for name in given)
     assert not along or FEATURES[along].along_rows
     assert not across or not FEATURES[across].along_rows
+
+
+def row(marked: int, clear: int | None = None, feature: str = "pitch", **found: object) -> str:
+    """A marked row as the page's script sends it."""
+    seen = {"likely": [[marked, 0.99]], "missing": 0, "sure": True} | found if found else None
+    clear = marked if clear is None else clear
+    return json.dumps({"feature": feature, "marked": marked, "clear": clear, "found": seen})
+
+
+def counted(server: TestClient, *rows: str, **asked: object) -> tuple[list[str], str]:
+    """The pieces and the notes for these rows."""
+    answer = server.get("/photo/counts", params={"row": list(rows), **asked})
+    assert answer.status_code == 200, answer.text
+    return answer.json()["pieces"], " ".join(answer.json()["notes"])
+
+
+def test_rows_that_are_marked_are_counted_together(server: TestClient) -> None:
+    assert counted(server, row(12), row(12)) == (["contact_count=24", "rows=2"], "")
+    assert counted(server, row(12), row_count=2) == (["contact_count=24", "rows=2"], "")
+    assert counted(server, row(12), row(11), of="other")[0] == [
+        "other.contact_count=23",
+        "other.rows=2",
+    ]
+
+
+def test_one_row_counts_as_at_least(server: TestClient) -> None:
+    pieces, notes = counted(server, row(12))
+    assert pieces == ["contact_count=12.."]
+    assert "at least" in notes
+
+
+def test_doubtful_marks_and_unsure_counts_give_a_range(server: TestClient) -> None:
+    assert counted(server, row(12, clear=11), row_count=2)[0][0] == "contact_count=22..24"
+    unsure = row(12, likely=[[12, 0.6], [13, 0.38], [11, 0.02]], sure=False, missing=2)
+    assert counted(server, unsure, row_count=2)[0][0] == "contact_count=20..26"
+
+
+def test_a_row_that_could_be_anything_is_not_counted(server: TestClient) -> None:
+    pieces, notes = counted(server, row(12, likely=[[12, 0.6]], sure=False), row(12))
+    assert pieces == ["rows=2"]
+    assert "count them by eye" in notes
+
+
+def test_tails_and_too_few_marks_are_no_contacts(server: TestClient) -> None:
+    assert counted(server, row(12, feature="tail_pitch"), row(2)) == ([], "")
+    assert counted(server) == ([], "")
+
+
+def test_more_rows_than_the_part_has_are_not_counted(server: TestClient) -> None:
+    pieces, notes = counted(server, row(12), row(12), row_count=1)
+    assert pieces == []
+    assert "2 rows are marked, but the part is said to have 1." in notes
+
+
+def test_a_row_that_cannot_be_read_is_refused(server: TestClient) -> None:
+    for wrong in ("{", "[]", '{"feature": "height", "marked": 3, "clear": 3, "found": null}'):
+        answer = server.get("/photo/counts", params={"row": wrong})
+        assert answer.status_code in (400, 422), answer.text
+        assert answer.json()["detail"]

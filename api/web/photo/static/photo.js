@@ -1,16 +1,12 @@
 /** The photo bench. The picture stays in the browser; points go to the server, and a grey strip where contacts are to be
  * found. What is computed is computed there, by what the command line and the interface use too. */
 
-import { benchAddress, freeName } from "./photo_bench.js";
-import { counted } from "./photo_count.js";
-import { addByFigures } from "./photo_changes.js";
+import { openPicture } from "./photo_drawing.js";
 import { Lists } from "./photo_lists.js";
-import { openPicture } from "./photo_picture.js";
-import { markAt, requestOf } from "./photo_request.js";
+import { chosen, countsOf, findContacts, markAt, requestOf, sentence } from "./photo_request.js";
 import { readable, showResults } from "./photo_results.js";
+import { addByFigures, everyMark, nothing, Sheet } from "./photo_sheet.js";
 import { Stage } from "./photo_stage.js";
-import { everyMark, nothing, Sheet } from "./photo_state.js";
-import { findContacts, sentence } from "./photo_strip.js";
 
 /** Milliseconds after a change until lengths are asked for. */
 const PAUSE_MS = 80;
@@ -106,7 +102,7 @@ class PhotoBench {
   }
 
   /** Marks belong to one picture: another one begins anew, which can be undone.
-   * @param {import("./photo_state.js").File_} file @returns {boolean} Whether it is the picture that was marked. */
+   * @param {import("./photo_sheet.js").File_} file @returns {boolean} Whether it is the picture that was marked. */
   match(file) {
     const before = this.sheet.marks.file;
     const again = before !== null && JSON.stringify(before) === JSON.stringify(file);
@@ -180,31 +176,37 @@ class PhotoBench {
       ...troubles(this.sheet.marks),
       ...(asked?.faults ?? []).map((fault) => ({ kind: "scale", item: 0, point: null, message: fault.message })),
     ];
-    if (!asked) return this.told(null, {}, own, []);
+    if (!asked) return this.told(null, {}, own, { pieces: [], notes: [] });
+    const { signal } = this.asking;
     try {
-      const response = await fetch("/v1/measure", {
-        method: "POST",
-        headers: { "Content-Type": "application/json", Accept: "application/json" },
-        body: JSON.stringify(asked.body),
-        signal: this.asking.signal,
-      });
+      const [counts, response] = await Promise.all([
+        countsOf(this.sheet.marks, signal),
+        fetch("/v1/measure", {
+          method: "POST",
+          headers: { "Content-Type": "application/json", Accept: "application/json" },
+          body: JSON.stringify(asked.body),
+          signal,
+        }),
+      ]);
       const answer = await response.json();
-      if (response.ok) return this.told(answer, asked.places, own, []);
-      return this.told(null, asked.places, [...own, ...faultsOf(answer, asked.places)], unplaced(answer, asked.places));
+      if (response.ok) return this.told(answer, asked.places, own, counts);
+      const notes = [...unplaced(answer, asked.places), ...counts.notes];
+      return this.told(null, asked.places, [...own, ...faultsOf(answer, asked.places)], { ...counts, notes });
     } catch (error) {
       if (/** @type {Error} */ (error).name === "AbortError") return undefined;
-      return this.told(null, {}, own, ["The server does not answer; the marks are kept. Change one to ask again."]);
+      const notes = ["The server does not answer; the marks are kept. Change one to ask again."];
+      return this.told(null, {}, own, { pieces: [], notes });
     }
   }
 
-  /** @param {any} answer @param {any} order @param {import("./photo_lists.js").Fault[]} faults @param {string[]} notes */
-  told(answer, order, faults, notes) {
-    const counts = counted(this.sheet.marks);
+  /** @param {any} answer @param {any} order @param {import("./photo_lists.js").Fault[]} faults
+   * @param {{pieces: string[], notes: string[]}} counts What was counted, and what there is to say. */
+  told(answer, order, faults, counts) {
     const pieces = [...counts.pieces, ...(answer?.short_form ?? [])];
     const toldFaults = faults.map((fault) => fault.message);
     this.lists.faults = faults;
     this.stage.result = { answer, order, faults };
-    showResults($("results"), answer, counts.pieces, [...toldFaults, ...notes, ...counts.notes]);
+    showResults($("results"), answer, counts.pieces, [...toldFaults, ...counts.notes]);
     $("take").href = benchAddress(location.search, pieces, this.sheet.marks.name);
     $("taken").textContent = pieces.length
       ? `${pieces.length} reading${pieces.length > 1 ? "s" : ""} of this picture go along.`
@@ -246,7 +248,7 @@ function unplaced(problem, places) {
     .map((/** @type {any} */ each) => readable(sentence(each)));
 }
 
-/** Rows along whose line nothing was found. @param {import("./photo_state.js").Marks} marks */
+/** Rows along whose line nothing was found. @param {import("./photo_sheet.js").Marks} marks */
 function troubles(marks) {
   const told = marks.rows.map(({ trouble: message, line }, item) => ({
     kind: "rows",
@@ -279,6 +281,46 @@ function enable() {
 function saveAs(link, text) {
   URL.revokeObjectURL(link.href);
   link.href = URL.createObjectURL(new Blob([text], { type: "application/json" }));
+}
+
+/** @param {string} piece @returns {[string, string]} */
+function split(piece) {
+  const at = piece.indexOf("=");
+  return [piece.slice(0, at), piece.slice(at + 1)];
+}
+
+/** The bench's address. @param {string} search Of this page: what came from the bench. @param {string[]} pieces
+ * @param {string} picture Its name: what it said before is replaced. */
+function benchAddress(search, pieces, picture) {
+  const said = pieces.map(split);
+  // What is no length is said once: the picture's word replaces the bench's.
+  const names = new Set(said.map(([name]) => name).filter((name) => !chosen("length-choices", name.replace(/^\w+\./, ""))));
+  const kept = [...new URLSearchParams(search)].filter(
+    ([name, value]) => value && !names.has(name) && !fromPicture(value, picture),
+  );
+  const query = [...kept, ...said].map(([name, value]) => `${encodeURIComponent(name)}=${legible(value)}`).join("&");
+  return query ? `/?${query}` : "/";
+}
+
+/** @param {string} value @param {string} picture */
+function fromPicture(value, picture) {
+  const name = /@\w+:([^+]*)/.exec(value);
+  return name !== null && name[1] === picture;
+}
+
+/** A name that no picture has whose readings are on the bench already. @param {string} search */
+function freeName(search) {
+  const values = [...new URLSearchParams(search).values()];
+  const taken = (/** @type {string} */ name) => values.some((value) => fromPicture(value, name));
+  if (!taken("photo")) return "photo";
+  let number = 2;
+  while (taken(`photo-${number}`)) number += 1;
+  return `photo-${number}`;
+}
+
+/** @param {string} value */
+function legible(value) {
+  return encodeURIComponent(value).replace(/%(2F|40|3A|2C|3D)/g, (code) => decodeURIComponent(code));
 }
 
 new PhotoBench();

@@ -1,12 +1,11 @@
-/** Every mark as a list with figures: for those who cannot point, and to set a point exactly. */
+/** Every mark as a list with figures, for those who cannot point and to set a point exactly; and the elements that lists
+ * are made of. */
 
-import { confirm, removePoint, settle } from "./photo_changes.js";
-import { button, choice, choices, field, make, typed } from "./photo_fields.js";
-import { thing } from "./photo_state.js";
 import { number } from "./photo_request.js";
+import { confirm, removePoint, settle, thing } from "./photo_sheet.js";
 
-/** @typedef {import("./photo_state.js").Sheet} Sheet */
-/** @typedef {import("./photo_state.js").Kind} Kind */
+/** @typedef {import("./photo_sheet.js").Sheet} Sheet */
+/** @typedef {import("./photo_sheet.js").Kind} Kind */
 /** @typedef {{kind: string, item: number, point: number | null, message: string}} Fault */
 /** @typedef {{find: (item: number) => void, say: (text: string) => void}} Acts */
 
@@ -62,18 +61,14 @@ export class Lists {
   row(item) {
     const row = this.sheet.marks.rows[item];
     const id = `rows-${item}`;
-    const set = (/** @type {(row: import("./photo_state.js").Row) => void} */ how) =>
+    const set = (/** @type {(row: import("./photo_sheet.js").Row) => void} */ how) =>
       this.sheet.change((marks) => how(marks.rows[item]));
-    const kinds = /** @type {[string, string][]} */ ([
-      ["pitch", "contacts"],
-      ["tail_pitch", "tails at the board"],
-    ]);
     return this.group(`Row ${item + 1}: ${row.points.length} marked`, "rows", item, [
       this.verdict(row, item),
       field(
         `${id}-feature`,
         "These are",
-        choices(kinds, row.feature, (value) => set((one) => (one.feature = value))),
+        choice("row-choices", row.feature, (value) => set((one) => (one.feature = value))),
       ),
       this.folded("rows", item, "Contact", () => [
         this.plane(id, row.plane, (value) => set((one) => (one.plane = value))),
@@ -83,7 +78,7 @@ export class Lists {
     ]);
   }
 
-  /** How sure the program is of the row, and what to do about it. @param {import("./photo_state.js").Row} row
+  /** How sure the program is of the row, and what to do about it. @param {import("./photo_sheet.js").Row} row
    * @param {number} item */
   verdict(row, item) {
     if (!row.points.length) return null;
@@ -107,7 +102,7 @@ export class Lists {
     ]);
   }
 
-  /** The line along a row as figures, with the contacts to be found on it. @param {import("./photo_state.js").Row} row
+  /** The line along a row as figures, with the contacts to be found on it. @param {import("./photo_sheet.js").Row} row
    * @param {number} item */
   line(row, item) {
     const text = row.line ? row.line.map((each) => String(Math.round(each * 10) / 10)).join(", ") : "";
@@ -128,7 +123,7 @@ export class Lists {
   /** @param {number} item */
   outline(item) {
     const outline = this.sheet.marks.outlines[item];
-    const set = (/** @type {(one: import("./photo_state.js").Outline) => void} */ how) =>
+    const set = (/** @type {(one: import("./photo_sheet.js").Outline) => void} */ how) =>
       this.sheet.change((marks) => how(marks.outlines[item]));
     const left = 4 - outline.points.length;
     return this.group(`Outline ${item + 1}${left ? `: ${left} corners to go` : ""}`, "outlines", item, [
@@ -147,7 +142,7 @@ export class Lists {
   /** @param {number} item */
   segment(item) {
     const segment = this.sheet.marks.segments[item];
-    const set = (/** @type {(one: import("./photo_state.js").Segment) => void} */ how) =>
+    const set = (/** @type {(one: import("./photo_sheet.js").Segment) => void} */ how) =>
       this.sheet.change((marks) => how(marks.segments[item]));
     return this.group(
       `Length ${item + 1}${segment.points.length < 2 ? ": its other end to go" : ""}`,
@@ -181,16 +176,12 @@ export class Lists {
       ["segment", "something of known length is in it"],
       ["known", "pixels per millimetre are known"],
     ]);
-    const units = /** @type {[string, string][]} */ ([
-      ["mm", "mm"],
-      ["in", "inch"],
-    ]);
     const inside = [field("scale-how", "Scale", choices(ways, scale.how, set("how")))];
     if (scale.how === "segment") {
       inside.push(
         make("div", { className: "pair" }, [
           field("scale-length", "Its length", typed(scale.length, set("length"))),
-          field("scale-unit", "Unit", choices(units, scale.unit, set("unit"))),
+          field("scale-unit", "Unit", choice("unit-choices", scale.unit, set("unit"))),
           field("scale-limit", "±, at most", typed(scale.limit, set("limit"))),
         ]),
         this.folded("scale", 0, "End", () => []),
@@ -234,7 +225,7 @@ export class Lists {
     return folded;
   }
 
-  /** @param {Kind} kind @param {number} item @param {string} word @param {import("./photo_state.js").Spot[]} points */
+  /** @param {Kind} kind @param {number} item @param {string} word @param {import("./photo_sheet.js").Spot[]} points */
   table(kind, item, word, points) {
     return make(
       "ol",
@@ -243,7 +234,7 @@ export class Lists {
     );
   }
 
-  /** @param {Kind} kind @param {number} item @param {string} word @param {import("./photo_state.js").Spot} spot
+  /** @param {Kind} kind @param {number} item @param {string} word @param {import("./photo_sheet.js").Spot} spot
    * @param {number} point */
   entry(kind, item, word, spot, point) {
     const id = `${kind}-${item}-${point}`;
@@ -316,11 +307,73 @@ function fill(id, inside) {
   document.getElementById(id)?.replaceChildren(...inside);
 }
 
-/** @param {import("./photo_state.js").Found} found */
+/** @param {import("./photo_sheet.js").Found} found */
 function foundWords({ count, probability, sure, missing }) {
   const empty = missing.length ? `, ${missing.length} of them empty` : "";
   const percent = Math.min(99, Math.round(probability * 100));
   return sure
     ? `${count} places${empty}, sure.`
     : `${count} places${empty}, not sure (${percent} %): count them by eye.`;
+}
+
+/** @param {string} name @param {Record<string, any>} [values] @param {(Node | string)[]} [inside] */
+export function make(name, values = {}, inside = []) {
+  const made = document.createElement(name);
+  for (const [key, value] of Object.entries(values)) {
+    if (key in made && key !== "list") /** @type {any} */ (made)[key] = value;
+    else made.setAttribute(key, value);
+  }
+  made.append(...inside);
+  return made;
+}
+
+/** @param {string} id @param {string} text @param {HTMLElement} control @param {string} [hint] */
+export function field(id, text, control, hint) {
+  control.id = id;
+  const inside = [make("label", { htmlFor: id }, [text]), control];
+  if (hint) {
+    control.setAttribute("aria-describedby", `${id}-hint`);
+    inside.push(make("span", { className: "hint", id: `${id}-hint` }, [hint]));
+  }
+  return make("p", { className: "field" }, inside);
+}
+
+/** @param {string} template @param {string} value @param {(value: string) => void} changed */
+export function choice(template, value, changed) {
+  const select = /** @type {HTMLSelectElement} */ (make("select"));
+  const source = /** @type {HTMLTemplateElement} */ (document.getElementById(template));
+  select.append(source.content.cloneNode(true));
+  select.value = value;
+  select.addEventListener("change", () => changed(select.value));
+  return select;
+}
+
+/** @param {[string, string][]} options @param {string} value @param {(value: string) => void} changed */
+export function choices(options, value, changed) {
+  const select = /** @type {HTMLSelectElement} */ (
+    make(
+      "select",
+      {},
+      options.map(([word, words]) => make("option", { value: word }, [words])),
+    )
+  );
+  select.value = value;
+  select.addEventListener("change", () => changed(select.value));
+  return select;
+}
+
+/** @param {string} value @param {(text: string) => void} changed @param {Record<string, any>} [more] */
+export function typed(value, changed, more = {}) {
+  const input = /** @type {HTMLInputElement} */ (
+    make("input", { type: "text", inputMode: "decimal", autocomplete: "off", value, ...more })
+  );
+  input.addEventListener("change", () => changed(input.value));
+  return input;
+}
+
+/** @param {string} text @param {() => void} act @param {Record<string, any>} [more] */
+export function button(text, act, more = {}) {
+  const made = make("button", { type: "button", className: "plain", ...more }, [text]);
+  made.addEventListener("click", act);
+  return made;
 }

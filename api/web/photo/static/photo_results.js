@@ -1,12 +1,10 @@
 /** What the marks come to, as a table; where each doubt comes from is folded in. */
 
-import { make } from "./photo_fields.js";
+import { make } from "./photo_lists.js";
+import { chosen } from "./photo_request.js";
 
 /** @param {string} name @returns {string} Bench words for a feature. */
-function words(name) {
-  const template = /** @type {HTMLTemplateElement} */ (document.getElementById("length-choices"));
-  return template.content.querySelector(`[value="${CSS.escape(name)}"]`)?.textContent ?? name.replaceAll("_", " ");
-}
+const words = (name) => chosen("length-choices", name)?.textContent ?? name.replaceAll("_", " ");
 
 /** A value with as many decimals as its doubt has sense for: two figures of the doubt (JCGM 100:2008, 7.2.6).
  * @param {number} value @param {number} doubt @returns {[string, string]} */

@@ -1,14 +1,9 @@
 /** The stage: the picture, the marks over it, and what pointer and keys do there. */
 
-import { everyMark, newOutline, newRow, newSegment, thing } from "./photo_state.js";
-import { removePoint, settle } from "./photo_changes.js";
-import { drawMarks } from "./photo_marks.js";
-import { draw, drawLoupe } from "./photo_picture.js";
-import { Keys } from "./photo_keys.js";
-import { Pointers } from "./photo_pointer.js";
-import { rounded, SHORTEST } from "./photo_strip.js";
-import { HINTS, HOLDS, LOUPE_UNTIL } from "./photo_tools.js";
-import { View, within } from "./photo_view.js";
+import { draw, drawLoupe, drawMarks, View, within } from "./photo_drawing.js";
+import { HINTS, HOLDS, Keys, LOUPE_UNTIL, Pointers } from "./photo_hands.js";
+import { rounded } from "./photo_request.js";
+import { everyMark, newOutline, newRow, newSegment, removePoint, settle, thing, RULES } from "./photo_sheet.js";
 
 /** One press of + or −. */
 const ZOOM_STEP = 1.3;
@@ -21,7 +16,7 @@ const LOUPE_APART = 34;
  *   focus: (id: string) => void}} Tells */
 
 export class Stage {
-  /** @param {import("./photo_state.js").Sheet} sheet @param {Tells} tells */
+  /** @param {import("./photo_sheet.js").Sheet} sheet @param {Tells} tells */
   constructor(sheet, tells) {
     this.sheet = sheet;
     this.tells = tells;
@@ -30,7 +25,7 @@ export class Stage {
     this.svg = /** @type {SVGElement} */ (/** @type {unknown} */ (document.getElementById("marks")));
     this.loupe = /** @type {HTMLCanvasElement} */ (document.getElementById("loupe"));
     this.view = new View();
-    /** @type {import("./photo_picture.js").Picture | null} */
+    /** @type {import("./photo_drawing.js").Picture | null} */
     this.picture = null;
     this.tool = "move";
     /** @type {At[]} Ends of the row that is being drawn, in the picture. */
@@ -48,7 +43,7 @@ export class Stage {
     this.element.addEventListener("blur", () => this.hideLoupe());
   }
 
-  /** @param {import("./photo_picture.js").Picture} picture */
+  /** @param {import("./photo_drawing.js").Picture} picture */
   show(picture) {
     this.picture = picture;
     this.element.classList.add("loaded");
@@ -96,7 +91,7 @@ export class Stage {
     this.redraw();
   }
 
-  /** @returns {import("./photo_pointer.js").Doing} */
+  /** @returns {import("./photo_hands.js").Doing} */
   doing() {
     return {
       grab: (at, reach) => this.grab(at, reach),
@@ -123,7 +118,7 @@ export class Stage {
   /** Take hold of the nearest mark that the tool may move. @param {At} at @param {number} reach */
   grab(at, reach) {
     this.cross = null;
-    let near = /** @type {import("./photo_state.js").Mark | null} */ (null);
+    let near = /** @type {import("./photo_sheet.js").Mark | null} */ (null);
     let best = reach;
     for (const mark of everyMark(this.sheet.marks)) {
       const spot = this.view.toStage(this.spot(mark));
@@ -137,7 +132,7 @@ export class Stage {
     return true;
   }
 
-  /** @param {import("./photo_state.js").Mark} mark */
+  /** @param {import("./photo_sheet.js").Mark} mark */
   spot(mark) {
     return thing(this.sheet.marks, mark).points[mark.point];
   }
@@ -152,7 +147,7 @@ export class Stage {
     this.put(selected, this.view.toPicture({ x: at.x + dragged.off.x, y: at.y + dragged.off.y }));
   }
 
-  /** @param {import("./photo_state.js").Mark} mark @param {At} spot */
+  /** @param {import("./photo_sheet.js").Mark} mark @param {At} spot */
   put(mark, spot) {
     this.sheet.adjust((marks) => {
       const { points } = thing(marks, mark);
@@ -195,10 +190,10 @@ export class Stage {
   drawRow(from, to) {
     const [start, end] = [rounded(this.inside(from)), rounded(this.inside(to))];
     this.rubber([]);
-    if (Math.hypot(end.x - start.x, end.y - start.y) < SHORTEST)
+    if (Math.hypot(end.x - start.x, end.y - start.y) < RULES.shortest)
       return this.tells.say("That line is too short: draw it along the whole row.");
-    const most = Number(document.getElementById("photo-bench")?.dataset.mostRows);
-    if (this.sheet.marks.rows.length >= most) return this.tells.say(`${most} rows are marked: delete one first.`);
+    if (this.sheet.marks.rows.length >= RULES.mostRows)
+      return this.tells.say(`${RULES.mostRows} rows are marked: delete one first.`);
     this.sheet.change((marks) => marks.rows.push(newRow([start.x, start.y, end.x, end.y])));
     return this.tells.drawnRow(this.sheet.marks.rows.length - 1);
   }
@@ -264,7 +259,7 @@ export class Stage {
     drawLoupe(this.loupe, this.picture, spot, this.view.scale);
   }
 
-  /** @param {import("./photo_state.js").Mark} mark */
+  /** @param {import("./photo_sheet.js").Mark} mark */
   named(mark) {
     const spot = this.spot(mark);
     const thingName = {
@@ -301,7 +296,7 @@ export class Stage {
   }
 }
 
-/** The row whose line passes nearest. @param {import("./photo_state.js").Row[]} rows @param {At} spot */
+/** The row whose line passes nearest. @param {import("./photo_sheet.js").Row[]} rows @param {At} spot */
 function nearestRow(rows, spot) {
   const apart = rows.map((row) => {
     const [x0, y0, x1, y1] = row.line ?? [

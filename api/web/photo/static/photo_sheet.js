@@ -1,4 +1,5 @@
-/** What was marked in a picture: kept for a reload, changed with undo and redo. The picture itself is never kept. */
+/** What was marked in a picture, and how marks change: kept for a reload, with undo and redo. The picture itself is never
+ * kept. */
 
 /** @typedef {{x: number, y: number, doubt?: string | null}} Spot A point in pixels of the picture, pixel centres whole. */
 /** @typedef {{count: number, probability: number, sure: boolean, reasons: string[], missing: number[],
@@ -14,6 +15,18 @@
  *   outlines: Outline[], segments: Segment[], scale: Scale}} Marks */
 /** @typedef {"rows" | "outlines" | "segments" | "scale"} Kind */
 /** @typedef {{kind: Kind, item: number, point: number}} Mark One point: of which thing, and which of its points. */
+
+const said = document.getElementById("photo-bench")?.dataset ?? {};
+/** What the server holds rows and strips to, as it says in the page: most rows, fewest contacts of a row, shortest line,
+ * and how much beside and beyond a line it looks at. */
+export const RULES = {
+  mostRows: Number(said.mostRows),
+  fewestContacts: Number(said.fewestContacts),
+  shortest: Number(said.shortestPx),
+  widest: Number(said.widestPx),
+  widestPart: Number(said.widestPart),
+  beyond: Number(said.beyond),
+};
 
 const KEY = "otherhalf.photo";
 /** Steps that can be undone. */
@@ -148,3 +161,48 @@ function restored() {
     return null;
   }
 }
+
+/** A person looked at the row: its marks are its contacts. @param {Row} row */
+export function confirm(row) {
+  row.found = null;
+  row.trouble = "";
+  for (const spot of row.points) spot.doubt = null;
+}
+
+/** @param {Marks} marks @param {Mark} mark */
+export function removePoint(marks, mark) {
+  thing(marks, mark).points.splice(mark.point, 1);
+  settle(marks, mark);
+}
+
+/** After points were changed by hand: contacts stand in order along their row, and the count is a person's.
+ * @param {Marks} marks @param {{kind: Kind, item: number}} place */
+export function settle(marks, { kind, item }) {
+  if (kind !== "rows") return;
+  const row = marks.rows[item];
+  row.trouble = "";
+  if (row.found && row.points.length !== row.found.count - row.found.missing.length) row.found = null;
+  const ends = row.line ?? [row.points[0]?.x, row.points[0]?.y, row.points.at(-1)?.x, row.points.at(-1)?.y].map(Number);
+  const [dx, dy] = [ends[2] - ends[0], ends[3] - ends[1]];
+  row.points.sort((one, other) => (one.x - other.x) * dx + (one.y - other.y) * dy);
+}
+
+/** Begin something to be given by figures. @param {Sheet} sheet @param {string} what */
+export function addByFigures(sheet, what) {
+  sheet.change((marks) => {
+    if (what === "row") marks.rows.push(newRow());
+    if (what === "outline") marks.outlines.push(newOutline());
+    if (what === "segment") marks.segments.push(newSegment());
+  });
+}
+
+/** Four corners in order round their middle, in whatever order they were clicked.
+ * @param {Spot[]} points */
+export function inOrder(points) {
+  const middle = { x: mean(points.map((spot) => spot.x)), y: mean(points.map((spot) => spot.y)) };
+  const angle = (/** @type {{x: number, y: number}} */ spot) => Math.atan2(spot.y - middle.y, spot.x - middle.x);
+  return [...points].sort((one, other) => angle(one) - angle(other));
+}
+
+/** @param {number[]} numbers */
+const mean = (numbers) => numbers.reduce((sum, each) => sum + each, 0) / numbers.length;

@@ -1,9 +1,179 @@
-/** Marks drawn over the picture as on a drawing: ticks across a row, corners, dimension lines. Shapes tell, not colour
- * alone: a doubtful contact is a lozenge with a question mark, an empty place a dotted tick, a fault a crossed box. */
+/** What the stage shows: the picture, decoded by the browser and drawn as finely as it is looked at, and the marks over it.
+ * Pixel centres are at whole numbers, as everywhere. */
 
-import { everyMark } from "./photo_state.js";
-import { inOrder } from "./photo_request.js";
 import { figures } from "./photo_results.js";
+import { everyMark, inOrder } from "./photo_sheet.js";
+
+/** Largest magnification, screen pixels per pixel of the picture: finer than that, a pixel is a tile. */
+const LARGEST = 40;
+/** Smallest, as a part of showing the whole picture. */
+const SMALLEST = 0.5;
+
+export class View {
+  constructor() {
+    this.scale = 1;
+    this.x = 0;
+    this.y = 0;
+    this.width = 1;
+    this.height = 1;
+    this.stage = { width: 1, height: 1 };
+  }
+
+  /** @param {{x: number, y: number}} spot */
+  toStage(spot) {
+    return { x: this.x + (spot.x + 0.5) * this.scale, y: this.y + (spot.y + 0.5) * this.scale };
+  }
+
+  /** @param {{x: number, y: number}} at */
+  toPicture(at) {
+    return { x: (at.x - this.x) / this.scale - 0.5, y: (at.y - this.y) / this.scale - 0.5 };
+  }
+
+  /** Show all of a picture. @param {number} width @param {number} height */
+  fit(width = this.width, height = this.height) {
+    Object.assign(this, { width, height });
+    this.scale = this.whole();
+    this.x = (this.stage.width - width * this.scale) / 2;
+    this.y = (this.stage.height - height * this.scale) / 2;
+  }
+
+  whole() {
+    return Math.min(this.stage.width / this.width, this.stage.height / this.height);
+  }
+
+  /** @param {number} factor @param {{x: number, y: number}} about A point of the stage that stays where it is. */
+  zoom(factor, about = { x: this.stage.width / 2, y: this.stage.height / 2 }) {
+    const scale = Math.min(LARGEST, Math.max(SMALLEST * this.whole(), this.scale * factor));
+    const ratio = scale / this.scale;
+    this.scale = scale;
+    this.pan((1 - ratio) * (about.x - this.x), (1 - ratio) * (about.y - this.y));
+  }
+
+  /** Some of the picture always stays in sight. @param {number} dx @param {number} dy */
+  pan(dx, dy) {
+    const { stage, scale } = this;
+    this.x = within(this.x + dx, stage.width / 2 - this.width * scale, stage.width / 2);
+    this.y = within(this.y + dy, stage.height / 2 - this.height * scale, stage.height / 2);
+  }
+
+  /** Pan just as far as brings a point of the picture into sight. @param {{x: number, y: number}} spot */
+  show(spot, margin = 40) {
+    const at = this.toStage(spot);
+    const { width, height } = this.stage;
+    this.pan(within(at.x, margin, width - margin) - at.x, within(at.y, margin, height - margin) - at.y);
+  }
+
+  /** The stage's new size; what lay in the middle stays there. @param {number} width @param {number} height */
+  resize(width, height) {
+    const middle = this.toPicture({ x: this.stage.width / 2, y: this.stage.height / 2 });
+    this.stage = { width, height };
+    const now = this.toStage(middle);
+    this.pan(width / 2 - now.x, height / 2 - now.y);
+  }
+}
+
+/** @param {number} value @param {number} low @param {number} high */
+export function within(value, low, high) {
+  return Math.min(Math.max(value, low), Math.max(low, high));
+}
+
+/** Most pixels of the copy that is drawn while moving, and its longest side: every phone can hold it. */
+const MOST_PIXELS = 12e6;
+const LONGEST_SIDE = 4096;
+
+/** @typedef {{image: HTMLImageElement, width: number, height: number, copy: HTMLCanvasElement, part: number}} Picture
+ * `part`: pixels of the copy per pixel of the picture; coordinates are always those of the picture. */
+
+/** @param {Blob} blob @returns {Promise<Picture>} */
+export async function openPicture(blob) {
+  const image = new Image();
+  const address = URL.createObjectURL(blob);
+  image.src = address;
+  try {
+    await image.decode();
+  } catch {
+    throw new Error("This browser cannot read that as a picture. JPEG and PNG always work.");
+  } finally {
+    URL.revokeObjectURL(address);
+  }
+  const { naturalWidth: width, naturalHeight: height } = image;
+  if (!width || !height || blob.type === "image/svg+xml") throw new Error("That is a drawing, not a photo.");
+  const part = Math.min(1, LONGEST_SIDE / Math.max(width, height), Math.sqrt(MOST_PIXELS / (width * height)));
+  return { image, width, height, copy: drawnCopy(image, width, height, part), part };
+}
+
+/** @param {HTMLImageElement} image @param {number} width @param {number} height @param {number} part */
+function drawnCopy(image, width, height, part) {
+  const copy = document.createElement("canvas");
+  copy.width = Math.max(1, Math.round(width * part));
+  copy.height = Math.max(1, Math.round(height * part));
+  const pen = pen2d(copy);
+  pen.imageSmoothingQuality = "high";
+  pen.drawImage(image, 0, 0, copy.width, copy.height);
+  return copy;
+}
+
+/** @param {HTMLCanvasElement} canvas @param {CanvasRenderingContext2DSettings} [how] */
+export function pen2d(canvas, how) {
+  const pen = canvas.getContext("2d", how);
+  if (!pen) throw new Error("This browser cannot draw pictures.");
+  return pen;
+}
+
+/** Draw what the view shows. `fine`: from the picture itself, where the copy is coarser than the screen.
+ * @param {HTMLCanvasElement} canvas @param {Picture} picture @param {View} view
+ * @param {boolean} fine */
+export function draw(canvas, picture, view, fine) {
+  const pen = pen2d(canvas);
+  const dots = canvas.width / view.stage.width;
+  const own = fine && picture.part < 1 && view.scale * dots > picture.part;
+  pen.setTransform(1, 0, 0, 1, 0, 0);
+  pen.clearRect(0, 0, canvas.width, canvas.height);
+  pen.setTransform(dots, 0, 0, dots, 0, 0);
+  pen.imageSmoothingEnabled = view.scale < 3;
+  pen.drawImage(
+    own ? picture.image : picture.copy,
+    view.x,
+    view.y,
+    picture.width * view.scale,
+    picture.height * view.scale,
+  );
+}
+
+/** How many times larger than on the stage the loupe shows, and at least, screen pixels per pixel. */
+const LOUPE_TIMES = 3;
+const LOUPE_LEAST = 2;
+
+/** Draw the surroundings of a point with cross hairs through its middle.
+ * @param {HTMLCanvasElement} canvas @param {Picture} picture @param {{x: number, y: number}} spot
+ * @param {number} scale The stage's. */
+export function drawLoupe(canvas, picture, spot, scale) {
+  const pen = pen2d(canvas);
+  const size = canvas.width;
+  const times = Math.max(LOUPE_LEAST, LOUPE_TIMES * scale) * (size / canvas.clientWidth || 1);
+  const seen = size / times;
+  const [left, top] = [spot.x + 0.5 - seen / 2, spot.y + 0.5 - seen / 2];
+  pen.fillStyle = "#777";
+  pen.fillRect(0, 0, size, size);
+  pen.imageSmoothingEnabled = times < 6;
+  pen.drawImage(picture.image, left, top, seen, seen, 0, 0, size, size);
+  for (const [colour, width] of /** @type {[string, number][]} */ ([
+    ["#000", 4],
+    ["#fff", 1.5],
+  ])) {
+    pen.strokeStyle = colour;
+    pen.lineWidth = width;
+    pen.stroke(crossHairs(size));
+  }
+}
+
+/** @param {number} size */
+function crossHairs(size) {
+  const [half, gap] = [size / 2, size / 22];
+  return new Path2D(
+    `M0 ${half}H${half - gap}M${half + gap} ${half}H${size}M${half} 0V${half - gap}M${half} ${half + gap}V${size}`,
+  );
+}
 
 const SVG = "http://www.w3.org/2000/svg";
 /** Half-lengths on the screen, px. */
@@ -46,7 +216,7 @@ const p = (at) => `${at.x.toFixed(1)} ${at.y.toFixed(1)}`;
 /** @param {At} from @param {At} to */
 const stroke = (from, to) => `M${p(from)}L${p(to)}`;
 
-/** @typedef {{sheet: import("./photo_state.js").Sheet, view: import("./photo_view.js").View, answer: any,
+/** @typedef {{sheet: import("./photo_sheet.js").Sheet, view: View, answer: any,
  *   order: Record<string, {kind: string, item: number}>, faults: {kind: string, item: number, point: number | null}[],
  *   drawing: {kind: string, points: At[]} | null, cross: At | null}} Scene */
 
@@ -71,7 +241,7 @@ export function drawMarks(svg, scene) {
   );
 }
 
-/** @param {Scene} scene @param {import("./photo_state.js").Row} row @param {number} item */
+/** @param {Scene} scene @param {import("./photo_sheet.js").Row} row @param {number} item */
 function rowMarks(scene, row, item) {
   const at = row.points.map((spot) => scene.view.toStage(spot));
   const ends = row.line
@@ -117,7 +287,7 @@ const lineEnd = (line, from) => ({ x: line[from], y: line[from + 1] });
 const lozenge = (at) => `M${p(moved(at, { x: 0, y: -1 }, 9))}l7 9l-7 9l-7 -9z`;
 
 /** Places between the first contact and the last where nothing is marked.
- * @param {Scene} scene @param {import("./photo_state.js").Row} row @param {number} item @returns {At[]} */
+ * @param {Scene} scene @param {import("./photo_sheet.js").Row} row @param {number} item @returns {At[]} */
 function gaps(scene, row, item) {
   const place = Object.keys(scene.order).find(
     (each) => scene.order[each].kind === "rows" && scene.order[each].item === item,
@@ -138,7 +308,7 @@ function measured(scene, feature, before) {
   return found ? `${before}${figures(found.value, found.expanded)[0]} ${found.unit}` : "";
 }
 
-/** @param {Scene} scene @param {import("./photo_state.js").Outline} outline @param {number} item */
+/** @param {Scene} scene @param {import("./photo_sheet.js").Outline} outline @param {number} item */
 function outlineMarks(scene, { points, what }, item) {
   const at = (points.length === 4 ? inOrder(points) : points).map((spot) => scene.view.toStage(spot));
   if (!at.length) return [];
@@ -164,7 +334,7 @@ function captionOf(scene, what, item) {
 }
 
 /** A dimension line with its end strokes and arrows.
- * @param {Scene} scene @param {import("./photo_state.js").Spot[]} points @param {string} text @param {string} kind */
+ * @param {Scene} scene @param {import("./photo_sheet.js").Spot[]} points @param {string} text @param {string} kind */
 function spanMarks(scene, points, text, kind) {
   const at = points.map((spot) => scene.view.toStage(spot));
   if (!at.length) return [];
@@ -196,7 +366,7 @@ function crossedBox(at) {
   return `M${left.toFixed(1)} ${top.toFixed(1)}h20v20h-20zl20 20m0 -20l-20 20`;
 }
 
-/** @param {Scene} scene @param {import("./photo_state.js").Mark} mark */
+/** @param {Scene} scene @param {import("./photo_sheet.js").Mark} mark */
 function spotOf(scene, mark) {
   const { marks } = scene.sheet;
   return (mark.kind === "scale" ? marks.scale : marks[mark.kind][mark.item]).points[mark.point];
