@@ -231,7 +231,7 @@ def counted(spans: Sequence[tuple[int, int] | None], stated: int | None, of: Of)
 
 
 def count_range(likely: Sequence[tuple[int, float]], missing: int, *, sure: bool) -> tuple[int, int] | None:
-    """Fewest and most contacts of a row, from its likely counts of places and their probabilities, likeliest first. Each
+    """Fewest and most contacts of a row, from likely counts of places and their probabilities, likeliest first. Each
     of the ``missing`` places may hold a contact that does not show. None: anybody's guess."""
     found: list[int] = []
     together = 0.0
