@@ -13,11 +13,11 @@ from api.service.dependencies import CatalogueDep, SnapshotDep
 from api.web.entries.dimension_rows import dimension_rows
 from api.web.entries.drawings import drawings_of
 from api.web.entries.evidence_view import evidence_of
-from api.web.entries.half_view import SHOWN_MATES, facts, in_order, mates, ordering
+from api.web.entries.half_facts import SHOWN_MATES, facts, in_order, of_pair, ordering
 from api.web.page import freshness
-from api.web.page.addresses import BENCH, COMPARE, PRINT, asked, half_page, history_of, of_halves, series_page
+from api.web.page.addresses import BENCH, COMPARE, PRINT, asked, half_page, history_of, of_halves
 from api.web.page.entry_lookup import find_half, unknown_entry
-from api.web.page.figures import headline
+from api.web.page.figures import BASIS_WORDS, CONTACT_WORDS
 from api.web.page.history import last_happened, waiting_changes
 from api.web.page.rendering import VisitDep
 from catalog.evidence.agreement import stated
@@ -72,12 +72,9 @@ def _values(session: Session, snapshot: Snapshot, record: HalfRecord, everything
     return {
         "record": record,
         "half": content,
-        "headline": headline(content),
-        "series_page": series_page(record.series_key),
-        "successor_page": half_page(record.successor) if record.successor else "",
         "rows": rows,
         "measured": any(row.measured for row in rows),
-        "facts": facts(record),
+        "facts": list(facts(record)),
         "ordering": ordering(content),
         "evidence": evidence_of(session, "half", record.key, assessment, content.datasheet, everything),
         "history": last_happened(session, "half", record.key) if listed else (),
@@ -115,7 +112,7 @@ def _figures(half: Half) -> Iterator[tuple[str, str]]:
             yield name, f"{stated.value:g}"
 
 
-def _around(snapshot: Snapshot, record: HalfRecord) -> dict[str, list[dict[str, str]]]:
+def _around(snapshot: Snapshot, record: HalfRecord) -> dict[str, list[HalfRecord]]:
     """Around a half that nobody listed: the listed ones of its series nearest in size, and those of its size and of the
     other kind, listed or not."""
     if record.origin == "listed":
@@ -126,14 +123,9 @@ def _around(snapshot: Snapshot, record: HalfRecord) -> dict[str, list[dict[str, 
     listed.sort(key=lambda each: (abs(each.half.contact_count - contacts), each.key))
     opposite = [each for each in own if each.half.contact_count == contacts and each.half.half_kind != kind]
     return {
-        "neighbours": [_named(each) for each in listed[:NEIGHBOURS]],
-        "opposite": [_named(each) for each in opposite],
+        "neighbours": listed[:NEIGHBOURS],
+        "opposite": opposite,
     }
-
-
-def _named(record: HalfRecord) -> dict[str, str]:
-    half = record.half
-    return {"page": half_page(record.key), "name": half.part_number, "described": headline(half)}
 
 
 NEIGHBOURS = 4
@@ -145,8 +137,11 @@ def _of_mates(record: HalfRecord, found: Mates, chosen: str, everything: bool) -
     drawn = next((pair for pair in found if pair[0].id == chosen), found[0] if found else None)
     shown = found if everything else found[:SHOWN_MATES]
     return {
-        "mates": mates(record.key, shown),
+        "mates": shown,
         "mate_count": len(found),
+        "of_pair": of_pair,
+        "basis_words": BASIS_WORDS,
+        "contact_words": CONTACT_WORDS,
         "all_mates": half_page(record.key, "?mates=all#mates"),
         "drawn_mating": drawn[0].id if drawn else "",
         "drawings": drawings_of(record, *(drawn or (None, None))),

@@ -11,7 +11,7 @@ from starlette.responses import Response
 
 from api.service.dependencies import CatalogueDep, SnapshotDep
 from api.web.entries.evidence_view import evidence_of
-from api.web.entries.half_view import shared_facts
+from api.web.entries.half_facts import shared_facts
 from api.web.entries.law_plot import Point, law_plot
 from api.web.entries.laws_view import LawGroup, Line, law_groups, law_rows, line_for
 from api.web.entries.series_view import HEIGHT_STEP, column_words, columns_of, elsewhere, stack_of, variant_rows

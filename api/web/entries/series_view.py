@@ -6,7 +6,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from api.web.page.addresses import half_page, series_page
+from api.web.page.addresses import series_page
 from api.web.page.figures import KIND_WORDS, UNKNOWN_KIND, counted, mm
 from catalog.records.read_models import HalfRecord, MatingRecord
 
@@ -18,26 +18,16 @@ Column = tuple[str, int, float]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Variant:
-    """One half in the table."""
-
-    part_number: str
-    page: str
-    standing: str
-    inferred: bool
-
-
-@dataclass(frozen=True, kw_only=True)
 class VariantRow:
     """All halves of one contact count, a cell per column."""
 
     contacts: int
-    cells: tuple[tuple[Variant, ...], ...]
+    cells: tuple[tuple[HalfRecord, ...], ...]
 
     @property
     def listed(self) -> bool:
         """Whether somebody listed a half of this size."""
-        return any(not each.inferred for cell in self.cells for each in cell)
+        return any(each.origin == "listed" for cell in self.cells for each in cell)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,21 +86,12 @@ def column_words(column: Column, among: Sequence[Column]) -> str:
 
 def variant_rows(members: Sequence[HalfRecord], columns: Sequence[Column]) -> tuple[VariantRow, ...]:
     """The table's rows, fewest contacts first."""
-    cells: dict[int, dict[Column, list[Variant]]] = defaultdict(lambda: defaultdict(list))
+    cells: dict[int, dict[Column, list[HalfRecord]]] = defaultdict(lambda: defaultdict(list))
     for record in sorted(members, key=lambda each: each.key):
-        cells[record.half.contact_count][column_of(record)].append(_variant(record))
+        cells[record.half.contact_count][column_of(record)].append(record)
     return tuple(
         VariantRow(contacts=contacts, cells=tuple(tuple(cells[contacts][column]) for column in columns))
         for contacts in sorted(cells)
-    )
-
-
-def _variant(record: HalfRecord) -> Variant:
-    return Variant(
-        part_number=record.half.part_number,
-        page=half_page(record.key),
-        standing=record.standing,
-        inferred=record.origin == "inferred",
     )
 
 

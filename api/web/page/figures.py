@@ -6,7 +6,7 @@ import math
 import re
 from collections.abc import Iterable, Mapping
 
-from catalog.model.entries import Half
+from catalog.model.entries import Citation, Half
 from matcher.errors import ObservationError
 from matcher.features import FEATURES
 from matcher.uncertainty.consensus import COVERAGE
@@ -87,6 +87,15 @@ def with_u(value: float, u: float) -> str:
 def signed(value: float) -> str:
     """A difference with its sign, the minus a real one."""
     return ("−" if value < 0 else "+") + mm(abs(value))
+
+
+def cited(citation: Citation | None) -> str:
+    """A document with its revision and page; empty where none is cited."""
+    if citation is None:
+        return ""
+    revision = f"revision {citation.revision}" if citation.revision else ""
+    page = f"page {citation.page}" if citation.page else ""
+    return ", ".join(part for part in (citation.title, revision, page) if part)
 
 
 def day(moment: str) -> str:

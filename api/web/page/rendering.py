@@ -13,6 +13,8 @@ from starlette.responses import HTMLResponse, Response
 
 from api.schemas.problems import Problem
 from api.service.access import WhoDep
+from api.web.page.addresses import half_page, series_page
+from api.web.page.figures import cited, day, headline, label, mm
 from catalog.accounts.access import Permission, State, Who, allowed
 
 PAGE_POLICY = (
@@ -66,6 +68,8 @@ environment = Environment(
     trim_blocks=True,
     lstrip_blocks=True,
 )
+environment.filters |= {"cited": cited, "day": day, "headline": headline, "label": label, "mm": mm}
+environment.globals |= {"half_page": half_page, "series_page": series_page}
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -9,7 +9,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from api.service.access import SESSION_COOKIE
-from api.web.entries.half_view import SHOWN_MATES
+from api.web.entries.half_facts import SHOWN_MATES
 from catalog.contribute import submission
 from catalog.evidence.statements import Answer, Confirmation, Dispute, Sighting
 from catalog.history import changing

@@ -1,20 +1,14 @@
-"""What the page of a half shows beside its dimensions and evidence: facts, names, mates."""
+"""What is said of halves and series beside their dimensions: counts, looks, names, ratings, and the order of mates."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from api.identification.answering import end_allowance
-from api.web.entries.evidence_view import cited
-from api.web.page.addresses import half_page
 from api.web.page.figures import (
-    BASIS_WORDS,
     BOUND_WORDS,
-    CONTACT_WORDS,
     LIFECYCLE_WORDS,
     counted,
-    headline,
     label,
     mm,
     plain,
@@ -33,34 +27,8 @@ Fact = tuple[str, str]
 """What it is, and its value."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class MateLine:
-    """One mate: what it is, how far apart the boards stand, who says so, and which contact meets which."""
-
-    mating: str
-    key: str
-    part_number: str
-    maker: str
-    described: str
-    page: str
-    drawn: str
-    stack: str
-    width: str
-    basis: str
-    source: str
-    contacts: str
-    caution: str
-    contact_map: tuple[tuple[str, str], ...]
-    standing: str
-    note: str
-
-
-def facts(record: HalfRecord) -> tuple[Fact, ...]:
+def facts(record: HalfRecord) -> Iterator[Fact]:
     """Everything that is counted or seen, in the order in which a person would take it."""
-    return tuple(_facts(record))
-
-
-def _facts(record: HalfRecord) -> Iterator[Fact]:
     half = record.half
     yield "Contacts", str(half.contact_count)
     yield "Rows", str(half.rows) + (f" of {_row_words(half)}" if half.rows > 1 or half.row_contacts else "")
@@ -113,11 +81,6 @@ def _ratings(ratings: Ratings) -> Iterator[Fact]:
         yield "Voltage", f"{plain(ratings.voltage_v)} V"
 
 
-def mates(key: str, found: Sequence[tuple[MatingRecord, HalfRecord]]) -> tuple[MateLine, ...]:
-    """The mates, best founded first, then by how far apart they hold the boards."""
-    return tuple(_mate(key, mating, other) for mating, other in in_order(found))
-
-
 def in_order(found: Sequence[tuple[MatingRecord, HalfRecord]]) -> list[tuple[MatingRecord, HalfRecord]]:
     """Matings by their basis, then stack height, then the mate's key."""
     return sorted(found, key=lambda pair: (*_founded(pair[0].mating), pair[1].key, pair[0].id))
@@ -126,31 +89,6 @@ def in_order(found: Sequence[tuple[MatingRecord, HalfRecord]]) -> list[tuple[Mat
 def _founded(mating: Mating) -> tuple[int, float]:
     height = mating.stack_height
     return BASIS_ORDER.index(mating.basis), 0.0 if height is None else height.value
-
-
-def _mate(key: str, record: MatingRecord, other: HalfRecord) -> MateLine:
-    mating, half = record.mating, other.half
-    contacts, caution = CONTACT_WORDS[mating.correspondence]
-    turned = mating.half != key
-    pairs = tuple((b, a) if turned else (a, b) for a, b in mating.contact_map)
-    return MateLine(
-        mating=record.id,
-        key=other.key,
-        part_number=half.part_number,
-        maker=half.maker,
-        described=headline(half),
-        page=half_page(other.key),
-        drawn=record.id,
-        stack=of_pair(mating.stack_height),
-        width=of_pair(mating.mated_width),
-        basis=BASIS_WORDS[mating.basis],
-        source=cited(mating.citation),
-        contacts=contacts,
-        caution=caution,
-        contact_map=pairs,
-        standing=record.standing,
-        note=mating.note,
-    )
 
 
 def of_pair(stated: Dimension | None) -> str:
