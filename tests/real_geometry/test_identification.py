@@ -14,6 +14,7 @@ import pytest
 
 from catalog.model.entries import Half
 from matcher.absent.em_fit import fit_absent
+from matcher.absent.model import AbsentModel
 from matcher.columns.build import build_columns
 from matcher.columns.columns import Columns
 from tests.real_geometry.absence import ratios
@@ -42,26 +43,32 @@ def drawn(real_halves: tuple[Half, ...]) -> Columns:
     return build_columns([with_process_tolerance(row) for row in rows], [])
 
 
+@pytest.fixture(scope="module")
+def absent(drawn: Columns) -> AbsentModel:
+    """The density of absent for that catalogue."""
+    return fit_absent(drawn)
+
+
 def _below(share: float, number: int) -> float:
     """``share`` less three standard errors of ``number`` trials."""
     return share - 3 * math.sqrt(share * (1 - share) / number)
 
 
 @pytest.mark.parametrize("case", CASES)
-def test_the_right_geometry_comes_first(drawn: Columns, case: str) -> None:
+def test_the_right_geometry_comes_first(drawn: Columns, absent: AbsentModel, case: str) -> None:
     scenario, number, first, in_five = CASES[case]
     halves = np.random.default_rng(11).integers(0, len(drawn), number).tolist()
-    tally = run(drawn, fit_absent(drawn), halves, scenario, seed=2)
+    tally = run(drawn, absent, halves, scenario, seed=2)
     assert tally.first.mean() >= _below(first, number)
     assert tally.in_five.mean() >= _below(in_five, number)
     assert tally.calibration_error() <= 2 * tally.noise_floor()
 
 
-def test_a_filter_and_a_nearest_neighbour_do_worse_on_the_same_specimens(drawn: Columns) -> None:
+def test_a_filter_and_a_nearest_neighbour_do_worse_on_the_same_specimens(drawn: Columns, absent: AbsentModel) -> None:
     """With 2 % gross errors among the readings; on clean ones the nearest neighbour is within two per cent."""
     halves = np.random.default_rng(11).integers(0, len(drawn), 800).tolist()
     scenario = Scenario(features=PHOTO, gross=0.02)
-    ours = run(drawn, fit_absent(drawn), halves, scenario, seed=2).first.mean()
+    ours = run(drawn, absent, halves, scenario, seed=2).first.mean()
     filtered, lost = run_filter(drawn, halves, scenario, seed=2)
     assert lost > 0.2
     assert ours > filtered.first.mean() + 0.2

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import threading
-import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 
-import numpy as np
 import pytest
 from sqlalchemy.orm import Session
 
@@ -106,19 +104,6 @@ def test_a_query_longer_than_any_text_is_refused(index: SearchIndex) -> None:
     with pytest.raises(EntryError) as caught:
         index.search("x" * (LONGEST_QUERY + 1))
     assert caught.value.field == "text"
-
-
-@pytest.mark.bench
-def test_time_of_a_search_among_six_thousand_halves(capsys: pytest.CaptureFixture[str]) -> None:
-    halves = [half(part_number=f"W{n % 97}-{n:05}", order_codes=[f"{n}-TR", f"{n}-TU"]) for n in range(6000)]
-    index = SearchIndex(map(_searchable, halves))
-    times = []
-    for text in ["W13-00110", "w1300110", "00110", "w13-0011o", "siskin 110", "tr"] * 5:
-        start = time.perf_counter()
-        assert index.search(text)
-        times.append(time.perf_counter() - start)
-    with capsys.disabled():
-        print(f"\nsearch among 6,000 halves: median {np.median(times) * 1e3:.1f} ms, worst {max(times) * 1e3:.1f} ms")
 
 
 # --- snapshot ----------------------------------------------------------------------------------------------------

@@ -1,7 +1,5 @@
 from __future__ import annotations
 
-import time
-
 import numpy as np
 import pytest
 
@@ -122,17 +120,3 @@ def test_levels_outside_the_rows_that_are_read_do_not_matter(width: float | None
         whole, part = profile_along(image, line, width), profile_along(other, line, width)
         for levels in ("values", "ahead", "behind"):
             assert np.array_equal(getattr(whole, levels), getattr(part, levels))
-
-
-@pytest.mark.bench
-def test_how_long_a_12_megapixel_picture_takes() -> None:
-    image = np.zeros((3000, 4000), dtype=np.uint8)
-    image[:, :] = np.where((np.arange(4000) % 66) < 30, 180, 60)
-    image += np.random.default_rng(1).integers(0, 9, image.shape, dtype=np.uint8)
-    times = []
-    for _ in range(3):
-        start = time.process_time()
-        profile = profile_along(image, (10.0, 40.0, 3980.0, 2960.0))
-        find_contacts(profile.values, step=profile.step, ahead=profile.ahead, behind=profile.behind)
-        times.append(time.process_time() - start)
-    print(f"profile and contacts of 12 megapixels: {1000 * min(times):.0f} ms of one processor")
