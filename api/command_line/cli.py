@@ -18,9 +18,7 @@ from api.command_line.commands import (
     identification,
     measure,
     people,
-    reference,
     serve,
-    sharing,
 )
 from api.command_line.commands.common import EXIT_CODES
 from api.service.dependencies import program_version
@@ -63,7 +61,7 @@ def otherhalf(
 app.command(epilog=EXIT_CODES)(identification.identify)
 app.command(epilog=EXIT_CODES)(identification.explain)
 app.command(epilog=EXIT_CODES)(measure.measure)
-app.command()(reference.features)
+app.command()(identification.features)
 app.command(epilog=EXIT_CODES)(catalogue.search)
 app.command("import", epilog=EXIT_CODES)(catalogue.import_)
 app.command("table", epilog=EXIT_CODES)(drawing.table_of_drawing)
@@ -72,8 +70,8 @@ app.command(epilog=EXIT_CODES)(evidence.evidence)
 app.command(epilog=EXIT_CODES)(evidence.confirm)
 app.command(epilog=EXIT_CODES)(evidence.dispute)
 app.command(epilog=EXIT_CODES)(evidence.sight)
-app.command(epilog=EXIT_CODES)(sharing.publish)
-app.command(epilog=EXIT_CODES)(sharing.merge)
+app.command(epilog=EXIT_CODES)(catalogue.publish)
+app.command(epilog=EXIT_CODES)(catalogue.merge)
 app.command(epilog=EXIT_CODES)(catalogue.upgrade)
 app.add_typer(cases.app, name="case")
 app.command(epilog=EXIT_CODES)(contribute.add)

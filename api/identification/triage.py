@@ -7,6 +7,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from api.schemas.lists import FeatureList, OutOfScopeOut, feature_out
+from matcher.features import FEATURES
+
 
 @dataclass(frozen=True, kw_only=True)
 class OutOfScope:
@@ -51,3 +54,11 @@ TRIAGE: tuple[OutOfScope, ...] = (
     ),
 )
 """Every kind out of scope, commonest first."""
+
+
+def feature_list() -> FeatureList:
+    """Every feature of the table, and what is out of scope."""
+    return FeatureList(
+        items=tuple(map(feature_out, FEATURES.values())),
+        out_of_scope=tuple(OutOfScopeOut.model_validate(each, from_attributes=True) for each in TRIAGE),
+    )

@@ -153,16 +153,14 @@ def accept(task: Task, body: lifecycle.Choice) -> CaseOut:
     return case_of(task.session, task.key, seer_of(task.act))
 
 
-def withdraw(task: Task, body: ReasonIn) -> CaseOut:
+def withdraw(task: Task, _: ReasonIn) -> CaseOut:
     """Take a case off the list."""
-    del body  # the journal keeps its reason
     lifecycle.withdraw(task.session, task.act, _own_case(task, maintained=True))
     return case_of(task.session, task.key, seer_of(task.act))
 
 
-def reopen(task: Task, body: ReasonIn) -> CaseOut:
+def reopen(task: Task, _: ReasonIn) -> CaseOut:
     """Open a closed case again."""
-    del body
     lifecycle.reopen(task.session, task.act, _own_case(task, maintained=True))
     return case_of(task.session, task.key, seer_of(task.act))
 

@@ -43,16 +43,14 @@ def revise(task: Task, body: ContributionIn) -> ChangeOut:
     return change_out(task.session, task.record, task.key, made.submitted, made.findings)
 
 
-def review(task: Task, body: Nothing) -> ReviewedOut:
+def review(task: Task, _: Nothing) -> ReviewedOut:
     """Look an entry over as it stands; where nothing is found it is clean from now on."""
-    del body
     findings = review_standing(task.session, task.act, task.record, task.key)
     return ReviewedOut(record=task.record, key=task.key, clean=is_clean(findings), findings=findings_out(findings))
 
 
-def withdraw(task: Task, body: ReasonIn) -> ChangeOut:
+def withdraw(task: Task, _: ReasonIn) -> ChangeOut:
     """Take an entry off the lists, after the delay."""
-    del body  # the journal keeps its reason
     task.require_unchanged()
     return _changed(task, submit_withdrawal(task.session, task.act, task.record, task.key, task.delay))
 
@@ -63,9 +61,8 @@ def merge(task: Task, body: MergeIn) -> ChangeOut:
     return _changed(task, submit_merge(task.session, task.act, task.key, body.into, task.delay))
 
 
-def restore(task: Task, body: ReasonIn) -> ChangeOut:
+def restore(task: Task, _: ReasonIn) -> ChangeOut:
     """Put an entry that was withdrawn or merged back on the lists."""
-    del body
     task.require_unchanged()
     changed = Changed(revision=restore_entry(task.session, task.act, task.record, task.key))
     return _changed(task, Submitted(changed=changed))

@@ -49,9 +49,8 @@ def sight(task: Task, body: Sighting) -> StatementOut:
     return statement(task.session, submission.sight(task.session, task.act, body))
 
 
-def take_back(task: Task, body: ReasonIn) -> StatementOut:
+def take_back(task: Task, _: ReasonIn) -> StatementOut:
     """Withdraw one's own confirmation or sighting; a maintainer withdraws anybody's."""
-    del body  # the journal keeps its reason
     task.require_unchanged()
     return statement(task.session, submission.take_back(task.session, task.act, task.record, task.key))
 

@@ -98,9 +98,8 @@ def own_reason(body: BaseModel) -> str:
     return str(getattr(body, "reason", ""))
 
 
-def no_reason(body: BaseModel) -> str:
+def no_reason(_: BaseModel) -> str:
     """The reason is part of what is said, and the journal keeps it as that."""
-    del body
     return ""
 
 

@@ -10,15 +10,13 @@ from catalog.history import pending
 from catalog.history.documents import get_document
 
 
-def hasten(task: Task, body: ReasonIn) -> PendingOut:
+def hasten(task: Task, _: ReasonIn) -> PendingOut:
     """Let a change happen now. It stays its author's; the decision is the maintainer's."""
-    del body  # the journal keeps its reason
     return pending_out(pending.hasten(task.session, task.act, task.key))
 
 
-def stop(task: Task, body: ReasonIn) -> PendingOut:
+def stop(task: Task, _: ReasonIn) -> PendingOut:
     """Let a change not happen: a maintainer may, and whoever asked for it."""
-    del body
     if get_document(task.session, pending.RECORD, task.key).author != task.act.actor:
         require(task.who, Permission.MAINTAIN)
     return pending_out(pending.stop(task.session, task.act, task.key))

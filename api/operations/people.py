@@ -42,15 +42,13 @@ def welcome(task: Task, body: NewcomerIn) -> NewcomerOut:
     return NewcomerOut(**token_made_out(made).model_dump(), person=person.name)
 
 
-def suspend(task: Task, body: ReasonIn) -> ContributorOut:
+def suspend(task: Task, _: ReasonIn) -> ContributorOut:
     """Take nothing more from a contributor."""
-    del body  # the journal keeps its reason
     return contributor_out(contributors.suspend(task.session, task.act, _somebody_else(task)))
 
 
-def lift(task: Task, body: LiftIn) -> ContributorOut:
+def lift(task: Task, _: LiftIn) -> ContributorOut:
     """End a suspension."""
-    del body
     return contributor_out(contributors.lift(task.session, task.act, _somebody_else(task)))
 
 

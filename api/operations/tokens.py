@@ -34,9 +34,8 @@ def hand_out(task: Task, body: TokenFor) -> TokenMadeOut:
     )
 
 
-def revoke(task: Task, body: Nothing) -> TokenOut:
+def revoke(task: Task, _: Nothing) -> TokenOut:
     """End a token, by its number or by its first characters: one's own, or for a maintainer anybody's."""
-    del body
     found = _find(task, task.key)
     require(task.who, permission_to_revoke(task.who, found.contributor))
     return token_out(tokens.revoke(task.session, task.act, found.id))

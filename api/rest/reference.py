@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from fastapi import APIRouter
 
-from api.identification.triage import TRIAGE
+from api.identification.triage import feature_list
 from api.schemas.answers import Health
-from api.schemas.lists import FeatureList, InstrumentList, OutOfScopeOut, feature_out, instrument_out
+from api.schemas.lists import FeatureList, InstrumentList, instrument_out
 from api.service.dependencies import CatalogueDep, program_version
 from api.service.responses import documented
-from matcher.features import FEATURES
 from matcher.uncertainty.instruments import BUILT_IN
 
 router = APIRouter(tags=["reference"])
@@ -19,10 +18,7 @@ health_router = APIRouter(tags=["reference"])
 @router.get("/features", summary="What can be observed")
 def list_features() -> FeatureList:
     """Every feature with its exact meaning, how to take it, and what can take it; and what is out of scope."""
-    return FeatureList(
-        items=tuple(feature_out(feature) for feature in FEATURES.values()),
-        out_of_scope=tuple(OutOfScopeOut.model_validate(each, from_attributes=True) for each in TRIAGE),
-    )
+    return feature_list()
 
 
 @router.get("/instruments", summary="What it can be measured with")

@@ -6,6 +6,8 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, STANDING_WORDS, explained
+from catalog.cases.answers import VERDICTS
 from catalog.evidence.standing import Standing
 from catalog.model.entries import Basis, Correspondence, HalfKind
 from catalog.records.read_models import Origin
@@ -29,7 +31,7 @@ class HalfRef(Out):
     series: str
     half_kind: HalfKind | None
     contact_count: int
-    standing: Standing
+    standing: Standing = Field(description=explained(STANDING_WORDS))
 
 
 class EvidenceLine(Out):
@@ -62,8 +64,10 @@ class Mate(Out):
     half_kind: HalfKind | None
     stack_height: float | None = Field(description="Board surface to board surface when mated, mm.")
     mated_width: float | None
-    correspondence: Correspondence = Field(description="Which contact meets which; fits is not wired alike.")
-    basis: Basis = Field(description="Who says that they mate.")
+    correspondence: Correspondence = Field(
+        description=f"Which contact meets which; fits is not wired alike. {explained(CONTACT_WORDS)}"
+    )
+    basis: Basis = Field(description=f"Who says that they mate. {explained(BASIS_WORDS)}")
     probability: float = Field(description="Given the candidate: that this is the mate that was observed.")
     fits_observed: bool = Field(description="Whether it fits what was observed of the other half and of the pair.")
     mating: str = Field(description="Key of the mating.")
@@ -171,7 +175,7 @@ class Hint(Out):
 class Ranking(Out):
     """What was found. The candidates' probabilities and probability_absent add up to 1 over all."""
 
-    verdict: Verdict = Field(description="identified, shortlist or no_match.")
+    verdict: Verdict = Field(description=explained(VERDICTS))
     probability_absent: float = Field(description="That the half is not in this catalogue.")
     prior_absent: float
     catalogue_version: int

@@ -11,17 +11,18 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from api.command_line.commands.common import OF_INPUT, show
-from api.command_line.output import words
 from api.command_line.output.advice import REASONS, help_blocks, question_blocks
 from api.command_line.output.answers import answer_blocks, hint_line
 from api.command_line.output.console import indented, plain
 from api.command_line.output.problems import piece_lines, problem_lines
+from api.identification import answer_words as words
 from api.identification.answering import EMPTY_CATALOGUE
 from api.identification.dialogue import Dialogue, Question, pieces_in
 from api.observations.short_form import ShortFormError
 from api.observations.short_form_writing import arguments_of
 from api.schemas.answers import Answer
 from api.schemas.requests import AskRequest
+from api.schemas.words import NOT_HERE
 from api.service.problems import problem_of
 from catalog.snapshot.snapshot import Snapshot
 
@@ -148,7 +149,7 @@ def _standing(dialogue: Dialogue) -> Iterator[RenderableType]:
         return
     first, absent = found.candidates[0], words.percent(found.probability_absent)
     leader = f"{words.half_name(first.half)} {words.percent(first.probability)}"
-    yield indented(f"Likeliest now: {leader}; {words.NOT_HERE} {absent}.", 3)
+    yield indented(f"Likeliest now: {leader}; {NOT_HERE} {absent}.", 3)
     yield from (indented(doubt, 3) for doubt in _doubts(dialogue, found))
 
 

@@ -1,4 +1,4 @@
-"""``otherhalf search``, ``import`` and ``export``."""
+"""``otherhalf search``, ``import``, ``export``, ``publish`` and ``merge``: what a catalogue holds, in and out."""
 
 from __future__ import annotations
 
@@ -6,26 +6,31 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, TypeVar
 
 import typer
+from rich.console import RenderableType
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from sqlalchemy.orm import Session
 
-from api.command_line.commands.common import DatabaseOption, ExitCode, JsonOption, opened, show, told
-from api.command_line.commands.sharing import written_whole
+from api.command_line.commands.common import DatabaseOption, ExitCode, JsonOption, opened, print_json, show, told
 from api.command_line.output.console import errors, plain
 from api.command_line.output.lists import added_lines, footprint_lines, hit_table
 from api.schemas.lists import SearchAnswer, SearchHit
 from api.service.settings import MAX_HITS
+from catalog.accounts import contributors
+from catalog.accounts.access import Role
 from catalog.db.database import Catalogue, read_version
 from catalog.exchange import add_file, is_exchange, stored_entries, write_csv, write_jsonl
+from catalog.exchange.merging import Merged, merge_published
 from catalog.exchange.replaying import take_whole
 from catalog.exchange.whole import is_whole, write_whole
 from catalog.footprints import import_folders
+from catalog.history.acts import operators
 from catalog.history.adding import add
 from catalog.history.upgrading import upgrade as upgrade_tables
-from catalog.model.errors import FileError
+from catalog.model.errors import EntryError, FileError
+from catalog.model.text_fields import plain_line
 from catalog.records.read import load_halves, load_series
 from catalog.snapshot.search import Searchable, SearchIndex
 
@@ -44,7 +49,7 @@ def search(
     if as_json:
         listed = tuple(SearchHit.model_validate(hit, from_attributes=True) for hit in hits)
         found = SearchAnswer(query=text, hits=listed, catalogue_version=version)
-        sys.stdout.write(found.model_dump_json(indent=2) + "\n")
+        print_json(found)
     else:
         show([hit_table(hits)] if hits else [plain("Nothing found.")])
     raise typer.Exit(ExitCode.ANSWERED if hits else ExitCode.NO_MATCH)
@@ -175,3 +180,100 @@ def _file_errors(path: Path) -> Iterator[None]:
     except OSError as error:
         reason = error.strerror or str(error)
         raise FileError(reason, path=str(path), remedy="Name a place that can be written") from error
+
+
+T = TypeVar("T")
+
+MOST_LISTED = 50
+"""Differences and leavings that are listed on the screen, unless all are asked for."""
+
+
+def publish(
+    path: Annotated[Path, typer.Argument(help="The file to write, .jsonl.")],
+    signed_off_by: Annotated[
+        str, typer.Option("--signed-off-by", metavar="NAME", help="The maintainer who stands for it.")
+    ],
+    origin: Annotated[str, typer.Option("--origin", metavar="TEXT", help="What others shall call this catalogue.")],
+    note: Annotated[str, typer.Option("--note", help="What others should know about it.")] = "",
+    database: DatabaseOption = None,
+) -> None:
+    """Write the catalogue, evidence and history included, to a file that other catalogues can merge.
+
+    Private cases stay out. The file ends with a check sum, so that a damaged or altered one is refused.
+
+    [bold]Example[/bold]
+
+    \b
+      otherhalf publish marsh-2026.jsonl --signed-off-by Wren --origin "North marsh group"
+    """
+    with told(), opened(database) as catalogue, catalogue.reading() as session, written_whole(path) as unfinished:
+        keeper = contributors.get(session, signed_off_by)
+        if keeper.role is not Role.MAINTAINER or keeper.suspended_at is not None:
+            raise EntryError(
+                f"{keeper.name} is no active maintainer",
+                field="signed_off_by",
+                value=signed_off_by,
+                remedy="Name a maintainer: otherhalf contributor list",
+            )
+        with unfinished.open("w", encoding="utf-8", newline="\n") as stream:
+            number = write_whole(session, stream, origin=_line(origin, "origin"), signed_off_by=keeper.name, note=note)
+    show([plain(f"{number} rows of history written to {path}, signed off by {keeper.name}")])
+
+
+def merge(
+    path: Annotated[Path, typer.Argument(help="A file that 'otherhalf publish' wrote.")],
+    every: Annotated[bool, typer.Option("--all", help="List every difference, not only the first ones.")] = False,
+    database: DatabaseOption = None,
+) -> None:
+    """Merge what another catalogue published: new entries are added, evidence on equal entries is united.
+
+    Differences are listed and nothing is overwritten. Its people become "name @ origin", so that they are nobody of
+    this catalogue. Merging the same file again changes nothing.
+    """
+    with told(), opened(database) as catalogue, catalogue.writing() as session:
+        merged = merge_published(session, operators(f"merged {path.name}"), path)
+    show(_lines(merged, None if every else MOST_LISTED))
+    raise typer.Exit(ExitCode.ANSWERED)
+
+
+@contextmanager
+def written_whole(path: Path) -> Iterator[Path]:
+    """A file beside the wanted one to write into; it takes its place when all went well."""
+    beside = path.with_name(f".{path.name}.unfinished")
+    try:
+        yield beside
+        beside.replace(path)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise FileError(reason, path=str(path), remedy="Name a place that can be written") from error
+
+
+def _line(text: str, field: str) -> str:
+    try:
+        return plain_line(text.strip())
+    except ValueError as error:
+        raise EntryError(str(error), field=field, value=text, remedy="Write it in visible characters") from error
+
+
+def _lines(merged: Merged, most: int | None) -> Iterator[RenderableType]:
+    for record, number in merged.added.items():
+        yield plain(f"{record}: {number} added, {merged.unchanged.get(record, 0)} already here")
+    for record, number in merged.statements.items():
+        yield plain(f"{record}: {number} taken")
+    yield from _listed(
+        "different here, left as they are",
+        merged.differences,
+        lambda each: f"{each.record} {each.key}: {each.what}",
+        most,
+    )
+    yield from _listed("not taken", merged.left, lambda each: f"{each.record} about {each.about}: {each.why}", most)
+
+
+def _listed(title: str, items: Sequence[T], word: Callable[[T], str], most: int | None) -> Iterator[RenderableType]:
+    if not items:
+        return
+    yield plain(f"{len(items)} {title}:")
+    for item in items[:most]:
+        yield plain(f"  {word(item)}")
+    if most is not None and len(items) > most:
+        yield plain(f"  and {len(items) - most} more; --all lists them")

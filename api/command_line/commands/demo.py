@@ -12,13 +12,14 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from api.command_line.commands.common import show, told
-from api.command_line.output import words
 from api.command_line.output.answers import answer_blocks, caution_lines
 from api.command_line.output.console import plain, table
+from api.identification import answer_words as words
 from api.identification.answering import answer
 from api.identification.cautions import SHORT_CAUTIONS
 from api.schemas.answers import Answer
 from api.schemas.requests import IdentifyRequest
+from api.schemas.words import NOT_HERE
 from catalog.db.database import open_catalogue
 from catalog.snapshot.snapshot import Snapshot, SnapshotSource
 from matcher.results import Verdict
@@ -80,7 +81,7 @@ def _truth(expected: Expected) -> str:
     if expected.variant is not None:
         variant = expected.variant
         return f"a {variant.half_kind} of {variant.series} with {variant.contact_count} contacts, which nobody listed"
-    return words.NOT_HERE
+    return NOT_HERE
 
 
 def _summary(snapshot: Snapshot, results: list[tuple[Specimen, Answer]]) -> Iterator[RenderableType]:
@@ -105,7 +106,7 @@ def _confidence(found: Answer) -> str:
 
 def _outcome(snapshot: Snapshot, specimen: Specimen, found: Answer) -> str:
     if specimen.expected.absent:
-        return "what it says" if found.verdict is Verdict.NO_MATCH else words.NOT_HERE
+        return "what it says" if found.verdict is Verdict.NO_MATCH else NOT_HERE
     for candidate in found.candidates:
         if any(is_truth(snapshot, specimen.expected, half.id) for half in (candidate.half, *candidate.same_geometry)):
             return "first" if candidate.rank == 1 else f"place {candidate.rank}"

@@ -1,25 +1,38 @@
-"""``otherhalf identify`` and ``otherhalf explain``."""
+"""``otherhalf identify``, ``explain`` and ``features``."""
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, NoReturn, TypeVar
 
 import typer
 
 from api.command_line.commands.asking import ask
-from api.command_line.commands.common import DatabaseOption, ExitCode, JsonOption, object_of, show, snapshot_of, told
-from api.command_line.commands.jaws import JawsOption, closed_jaws_of
+from api.command_line.commands.common import (
+    DatabaseOption,
+    ExitCode,
+    JsonOption,
+    object_of,
+    print_json,
+    show,
+    snapshot_of,
+    told,
+)
+from api.command_line.commands.measure import JawsOption, closed_jaws_of
 from api.command_line.output.answers import answer_blocks, caution_lines, explanation_blocks
+from api.command_line.output.console import plain
+from api.command_line.output.lists import feature_blocks, feature_table, triage_blocks
 from api.identification.answering import answer, explanation
 from api.identification.cautions import CAUTIONS
+from api.identification.triage import feature_list
 from api.observations.checking import form_of
 from api.observations.error_places import told_at
 from api.observations.short_form import parse_pieces
 from api.schemas.answers import Answer
+from api.schemas.refusals import feature_remedy
 from api.schemas.requests import AskRequest, ExplainRequest, IdentifyRequest
 from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND
+from matcher.features import FEATURES
 from matcher.results import Verdict
 
 Asked = TypeVar("Asked", bound=IdentifyRequest)
@@ -105,7 +118,7 @@ def identify(
     with told(pieces or [], len(request.observations) - read), told_at(_given(options)):
         found = answer(snapshot_of(database), request)
     if as_json:
-        sys.stdout.write(found.model_dump_json(indent=2) + "\n")
+        print_json(found)
     else:
         show(answer_blocks(found))
         show(caution_lines(CAUTIONS) if all_cautions else ())
@@ -145,9 +158,38 @@ def explain(
     with told(pieces or [], len(request.observations) - read):
         found = explanation(snapshot_of(database), request)
     if as_json:
-        sys.stdout.write(found.model_dump_json(indent=2) + "\n")
+        print_json(found)
     else:
         show(explanation_blocks(found))
+
+
+def features(
+    name: Annotated[
+        str | None, typer.Argument(help="One feature, to be explained in full.", show_default=False)
+    ] = None,
+    triage: Annotated[bool, typer.Option("--triage", help="What is out of scope, and what to do instead.")] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """List what can be observed, or explain one feature: which edge, how, and with what.
+
+    Look at --triage first: some connectors have no other half.
+    """
+    if as_json:
+        print_json(feature_list())
+    elif triage:
+        show(triage_blocks())
+    elif name is None:
+        show(
+            [
+                feature_table(),
+                plain("'otherhalf features NAME' explains one; 'otherhalf features --triage' comes first."),
+            ]
+        )
+    elif name in FEATURES:
+        show(feature_blocks(FEATURES[name]))
+    else:
+        show([plain(f"The feature {name!r} is not known: {feature_remedy(name)}")], to_errors=True)
+        raise typer.Exit(ExitCode.BAD_INPUT)
 
 
 def _read(

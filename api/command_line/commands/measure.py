@@ -10,8 +10,7 @@ from typing import Annotated, Any, Literal
 
 import typer
 
-from api.command_line.commands.common import STANDARD, JsonOption, bytes_of, object_of, show, told
-from api.command_line.commands.jaws import JawsOption, closed_jaws_of
+from api.command_line.commands.common import STANDARD, JsonOption, bytes_of, object_of, print_json, show, told
 from api.command_line.output.measuring import measure_blocks, onward, row_blocks
 from api.observations.checking import form_of
 from api.observations.error_places import told_at
@@ -73,6 +72,12 @@ ReadingsOption = Annotated[
 FileOption = Annotated[
     str | None,
     typer.Option("--file", "-f", metavar="PATH", help="Clicked points and readings as JSON; - reads standard input."),
+]
+
+
+JawsOption = Annotated[
+    list[str] | None,
+    typer.Option("--closed-jaws", metavar="TOOL=MM,MM…", help="What a tool shows with its jaws closed; repeat it."),
 ]
 
 
@@ -148,7 +153,7 @@ def _check_unused(beside: str, options: Mapping[str, object]) -> None:
 
 def _print(found: RowAnswer | MeasureAnswer, as_json: bool) -> None:
     if as_json:
-        sys.stdout.write(found.model_dump_json(indent=2) + "\n")
+        print_json(found)
     else:
         show(row_blocks(found) if isinstance(found, RowAnswer) else measure_blocks(found))
         sys.stdout.write(f"\nTo go on, add what else was seen:\n{onward(found)}\n")
@@ -227,3 +232,26 @@ def _reckoned(pieces: Sequence[str], closed_jaws: Sequence[str], file: str | Non
     at_option = {} if jaws is None else {"closed_jaws": "--closed-jaws"}
     with told(named, before), told_at(typed_at | at_option):
         return measured(form_of(MeasureRequest, asked))
+
+
+def closed_jaws_of(texts: Sequence[str]) -> dict[str, list[float]] | None:
+    """Readings of closed jaws by tool, None where there are none; raises ApiError at the option."""
+    found: dict[str, list[float]] = {}
+    for text in texts:
+        tool, readings = _jaws(text)
+        found.setdefault(tool, []).extend(readings)
+    return found or None
+
+
+def _jaws(text: str) -> tuple[str, list[float]]:
+    tool, _, numbers = text.partition("=")
+    try:
+        readings = [float(number) for number in numbers.split(",")]
+    except ValueError:
+        readings = []
+    if not tool.strip() or not readings:
+        message = "these are no readings of closed jaws"
+        remedy = "give what the display shows, in mm: caliper=0.01,0.02"
+        problem = FieldProblem(field="--closed-jaws", value=shown(text), message=message, remedy=remedy)
+        raise ApiError("invalid-request", message, [problem])
+    return tool.strip(), readings

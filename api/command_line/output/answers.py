@@ -7,11 +7,12 @@ from collections.abc import Iterator, Sequence
 from rich.console import RenderableType
 from rich.text import Text
 
-from api.command_line.output import words
 from api.command_line.output.advice import advice_blocks
 from api.command_line.output.console import bullet, plain, table
+from api.identification import answer_words as words
 from api.identification.cautions import SHORT_CAUTIONS
 from api.schemas.answers import Answer, Candidate, EvidenceLine, ExplainAnswer, Hint, Mate, Recheck
+from api.schemas.words import NOT_HERE
 
 SHOWN_MATES = 6
 """Mates listed for the first candidate; the rest is told as a number and is in the JSON answer."""
@@ -41,7 +42,7 @@ def headline(answer: Answer) -> Iterator[Text]:
     """The verdict in one sentence, and the probability that the half is not in the catalogue."""
     absent = words.percent(answer.probability_absent)
     yield Text(words.verdict(answer), style="bold")
-    yield plain(f"{words.NOT_HERE}: {absent} (assumed before measuring: {words.percent(answer.prior_absent)})")
+    yield plain(f"{NOT_HERE}: {absent} (assumed before measuring: {words.percent(answer.prior_absent)})")
 
 
 def caution_lines(cautions: Sequence[str]) -> Iterator[RenderableType]:
@@ -98,7 +99,7 @@ def _ties(candidate: Candidate) -> Iterator[Text]:
 
 
 def _evidence(candidate: Candidate) -> Iterator[RenderableType]:
-    against = words.NOT_HERE if candidate.against == "absent" else candidate.against
+    against = NOT_HERE if candidate.against == "absent" else candidate.against
     yield plain(f"{candidate.half.part_number}, and what speaks for it (×) or for the next answer (÷), {against}:")
     rows = table(
         "",
@@ -146,8 +147,8 @@ def _mates(candidate: Candidate) -> Iterator[RenderableType]:
             plain(mate.part_number),
             plain(mate.maker),
             words.stack(mate),
-            words.CONTACT_WORDS[mate.correspondence],
-            plain(words.BASIS_WORDS[mate.basis] + doubt),
+            words.contacts(mate),
+            plain(words.basis(mate) + doubt),
         )
     yield rows
     if len(candidate.mates) > SHOWN_MATES:

@@ -8,12 +8,13 @@ from collections.abc import Iterator, Sequence
 from rich.console import RenderableType
 from rich.text import Text
 
-from api.command_line.output import words
 from api.command_line.output.console import bullet, indented, plain, table
 from api.command_line.output.people import moment
+from api.identification import answer_words as words
 from api.observations.short_form_writing import arguments_of
 from api.operations.case_ranking import Ranked
 from api.schemas.cases import CaseItem, CaseOut, CommentOut, asked_of
+from api.schemas.words import NOT_HERE
 from catalog.cases.answers import VERDICTS
 from catalog.cases.specimens import Judged, Specimen, Summary
 
@@ -33,7 +34,7 @@ def case_table(cases: Sequence[CaseItem]) -> RenderableType:
 def answer_line(answer: Summary) -> str:
     """An answer in a few words."""
     if answer.verdict == "no_match" or not answer.halves:
-        return f"no match ({words.NOT_HERE}: {words.percent(answer.probability_absent)})"
+        return f"no match ({NOT_HERE}: {words.percent(answer.probability_absent)})"
     return f"{VERDICTS[answer.verdict]}: {answer.leader}, {words.percent(answer.probability or 0.0)}"
 
 

@@ -8,8 +8,8 @@ from collections.abc import Iterator, Sequence
 from rich.console import RenderableType
 from rich.text import Text
 
-from api.command_line.output import words
 from api.command_line.output.console import bullet, indented, plain, table
+from api.identification import answer_words as words
 from api.schemas.measured import BudgetLine, FittedRow, FoundRow, MeasureAnswer, Measured, PictureAnswer, RowAnswer
 
 SHOWN_ALTERNATIVES = 3

@@ -10,11 +10,11 @@ from typing import Any
 
 from markupsafe import Markup
 
-from api.command_line.output import words
 from api.drawing.geometry import Box, Part, bounds_of
 from api.drawing.outline import half_shape
 from api.drawing.sizes import Sizes, sizes_of
 from api.drawing.svg import element, line_path, part_markup
+from api.identification import answer_words as words
 from api.identification.advising import worth_taking
 from api.observations.short_form_writing import arguments_of, piece_of
 from api.schemas.answers import Candidate, EvidenceLine, Hint, NextMeasurement, Ranking

@@ -7,7 +7,7 @@ from typing import Any
 from fastapi import APIRouter
 from starlette.responses import RedirectResponse, Response
 
-from api.command_line.output import words
+from api.identification import answer_words as words
 from api.identification.advising import worth_taking
 from api.identification.answering import answer, ranking_of
 from api.identification.cautions import CAUTIONS, SHORT_CAUTIONS

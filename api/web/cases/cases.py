@@ -24,6 +24,7 @@ from api.web.page.form_actions import REFUSED, act_once, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.rendering import Visit, VisitDep
 from catalog.accounts.access import Permission
+from catalog.cases.answers import VERDICTS
 from catalog.cases.retrieval import own_cases, public_cases, seer
 from catalog.cases.specimens import SPECIMEN
 from catalog.contribute.acknowledgements import ReviewRefusedError
@@ -36,8 +37,6 @@ CursorText = Annotated[str, Query(max_length=500)]
 
 SETTINGS = ("prior_absent", "at_hand", "instruments", "closed_jaws")
 """Fields of an identification, beside what was observed, that a case keeps."""
-
-VERDICTS = {"identified": "identified", "shortlist": "not settled", "no_match": "nothing here fits"}
 
 
 @router.get("/cases")

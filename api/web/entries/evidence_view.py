@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
+from api.schemas.words import STANDING_WORDS
 from api.web.entries.dimension_rows import source_figure
-from api.web.page.figures import STANDING_WORDS, cited, mm
+from api.web.page.figures import cited, mm
 from catalog.evidence.assessment import Assessment, JudgedConfirmation
 from catalog.evidence.estimates import DocumentValue
 from catalog.evidence.standing import EntryRecord

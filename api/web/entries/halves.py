@@ -9,6 +9,7 @@ from fastapi import APIRouter, Query
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
+from api.schemas.words import BASIS_WORDS, CONTACT_CAUTIONS, CONTACT_WORDS
 from api.service.dependencies import CatalogueDep, SnapshotDep
 from api.web.entries.dimension_rows import dimension_rows
 from api.web.entries.drawings import drawings_of
@@ -17,7 +18,6 @@ from api.web.entries.half_facts import SHOWN_MATES, facts, in_order, of_pair, or
 from api.web.page import freshness
 from api.web.page.addresses import BENCH, COMPARE, PRINT, asked, half_page, history_of, of_halves
 from api.web.page.entry_lookup import find_half, unknown_entry
-from api.web.page.figures import BASIS_WORDS, CONTACT_WORDS
 from api.web.page.history import last_happened, waiting_changes
 from api.web.page.rendering import VisitDep
 from catalog.evidence.agreement import stated
@@ -142,6 +142,7 @@ def _of_mates(record: HalfRecord, found: Mates, chosen: str, everything: bool) -
         "of_pair": of_pair,
         "basis_words": BASIS_WORDS,
         "contact_words": CONTACT_WORDS,
+        "contact_cautions": CONTACT_CAUTIONS,
         "all_mates": half_page(record.key, "?mates=all#mates"),
         "drawn_mating": drawn[0].id if drawn else "",
         "drawings": drawings_of(record, *(drawn or (None, None))),

@@ -26,14 +26,6 @@ KIND_WORDS: Mapping[str, str] = {
 
 UNKNOWN_KIND = "Half of unknown kind"
 
-STANDING_WORDS: Mapping[str, str] = {
-    "reported": "somebody says so",
-    "documented": "a maker's document is cited",
-    "confirmed": "others measured it and agree",
-    "disputed": "not settled: read why before you rely on it",
-    "withdrawn": "taken out of the catalogue",
-}
-
 BOUND_WORDS: Mapping[str, str] = {"nominal": "", "max": "at most", "min": "at least", "reference": "for reference"}
 
 LIFECYCLE_WORDS: Mapping[str, str] = {
@@ -42,22 +34,6 @@ LIFECYCLE_WORDS: Mapping[str, str] = {
     "discontinued": "discontinued",
     "unknown": "not known whether it is still made",
 }
-
-BASIS_WORDS: Mapping[str, str] = {
-    "maker": "its maker says so",
-    "other_maker": "another maker says so",
-    "trial_fit": "somebody tried it",
-    "inferred": "nobody said so: it follows from the sizes",
-}
-
-CONTACT_WORDS: Mapping[str, tuple[str, str]] = {
-    "identity": ("one to one", "Contact 1 meets contact 1, as the source says. Check one supply contact all the same."),
-    "rows_swapped": ("rows swapped", "The rows change places: contact 1 of one row meets contact 1 of the other row."),
-    "reversed": ("reversed", "The last contact meets the first. A board wired for one to one is fed backwards."),
-    "listed": ("as listed", "Contact by contact, as listed here; do not take it for one to one."),
-    "unknown": ("wiring unknown", "Nobody said which contact meets which. Trace both boards before power is applied."),
-}
-"""Which contact meets which, in short, and what to mind."""
 
 _FIGURE = re.compile(r"(?P<number>\d+(?:[.,]\d+)?|[.,]\d+)\s*(?P<unit>[a-zA-Z\"″”µμ]*)")
 

@@ -1,32 +1,14 @@
-"""Numbers and names in bench words."""
+"""An answer's numbers and names in bench words, for the terminal and the bench page."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 
 from api.schemas.answers import EvidenceLine, HalfRef, Mate, Ranking
+from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, NOT_HERE
 from matcher.features import FEATURES, PITCHES, Kind
 from matcher.observations import Of
 from matcher.results import Verdict
-
-NOT_HERE = "not in this catalogue"
-
-BASIS_WORDS: Mapping[str, str] = {
-    "maker": "its maker",
-    "other_maker": "another maker",
-    "trial_fit": "a trial fit",
-    "inferred": "nobody: from size",
-}
-
-CONTACT_WORDS: Mapping[str, str] = {
-    "identity": "one to one",
-    "rows_swapped": "ROWS SWAPPED",
-    "reversed": "REVERSED",
-    "listed": "as listed",
-    "unknown": "wiring unknown",
-}
-"""Which contact meets which; what differs from one to one stands out without colour."""
 
 LARGEST_FACTOR = 1000.0
 """Factors beyond this are printed as larger than it: nobody weighs them further."""
@@ -129,6 +111,17 @@ def half_name(half: HalfRef | Mate) -> str:
 def stack(mate: Mate) -> str:
     """The mated pair's stack height."""
     return "not stated" if mate.stack_height is None else f"{mate.stack_height:.2f} mm"
+
+
+def basis(mate: Mate) -> str:
+    """Who says that it mates."""
+    return BASIS_WORDS[mate.basis]
+
+
+def contacts(mate: Mate) -> str:
+    """Which contact meets which; what is wired otherwise than one to one stands out without colour."""
+    said = CONTACT_WORDS[mate.correspondence]
+    return said.upper() if mate.correspondence in ("rows_swapped", "reversed") else said
 
 
 def _is_length(line: EvidenceLine) -> bool:

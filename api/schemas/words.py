@@ -1,0 +1,51 @@
+"""What the catalogue's terms mean to people: one wording for the terminal, the pages and the interface's description.
+
+The words for a verdict are in `catalog.cases.answers`, which writes them into the catalogue.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+NOT_HERE = "not in this catalogue"
+"""What the absent hypothesis is called."""
+
+BASIS_WORDS: Mapping[str, str] = {
+    "maker": "its maker says so",
+    "other_maker": "another maker says so",
+    "trial_fit": "somebody tried it",
+    "inferred": "nobody said so: it follows from the sizes",
+}
+"""Who says that two halves mate."""
+
+CONTACT_WORDS: Mapping[str, str] = {
+    "identity": "one to one",
+    "rows_swapped": "rows swapped",
+    "reversed": "reversed",
+    "listed": "as listed",
+    "unknown": "wiring unknown",
+}
+"""Which contact meets which."""
+
+CONTACT_CAUTIONS: Mapping[str, str] = {
+    "identity": "Contact 1 meets contact 1, as the source says. Check one supply contact all the same.",
+    "rows_swapped": "The rows change places: contact 1 of one row meets contact 1 of the other row.",
+    "reversed": "The last contact meets the first. A board wired for one to one is fed backwards.",
+    "listed": "Contact by contact, as listed here; do not take it for one to one.",
+    "unknown": "Nobody said which contact meets which. Trace both boards before power is applied.",
+}
+"""What to mind before power is applied."""
+
+STANDING_WORDS: Mapping[str, str] = {
+    "reported": "somebody says so",
+    "documented": "a maker's document is cited",
+    "confirmed": "others measured it and agree",
+    "disputed": "not settled: read why before you rely on it",
+    "withdrawn": "taken out of the catalogue",
+}
+"""How well an entry is supported."""
+
+
+def explained(words: Mapping[str, str]) -> str:
+    """Every term with its meaning, as one line of a description."""
+    return "; ".join(f"{term}: {meaning}" for term, meaning in words.items()) + "."
