@@ -95,6 +95,8 @@ class Dimension(Entry):
 
     @model_validator(mode="after")
     def _given_in_its_unit(self) -> Self:
+        if self.unit == "mm" and self.given is None is self.given_tolerance:
+            return self  # nearly all of sixty thousand
         if (self.unit == "mm") != (self.given is None):
             raise ValueError("given holds the source's figure in a unit that is not mm, and only there")
         for mm, source in ((self.value, self.given), (self.tolerance, self.given_tolerance)):
