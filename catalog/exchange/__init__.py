@@ -12,10 +12,9 @@ from pathlib import Path
 from sqlalchemy.orm import Session
 
 from catalog.exchange.columns import FILE_NAMES
+from catalog.exchange.files import Placed, read_text
 from catalog.exchange.jsonl import read_jsonl, write_jsonl
-from catalog.exchange.placed import Placed
 from catalog.exchange.tables import read_csv, write_csv
-from catalog.exchange.texts import read_text
 from catalog.history.adding import AddReport, add
 from catalog.model.entries import AnyEntry
 from catalog.model.errors import DuplicateError, EntryError, FileError, FileRefusedError

@@ -9,8 +9,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field, FiniteFloat
 
+from catalog.exchange.files import Problems
 from catalog.exchange.pasted_table import PLUS_MINUS, Printed, TableCell, printed
-from catalog.exchange.problems import Problems
 from catalog.model.entries import DIGITS_MM, Bound, Citation, Entry, HalfKind, Text
 from catalog.model.series_laws import LARGEST_DIMENSION
 from matcher.features import DIMENSIONS, FEATURES

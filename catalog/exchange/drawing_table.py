@@ -18,13 +18,13 @@ from statistics import median
 from pydantic import ValidationError
 
 from catalog.exchange.drawing_columns import IGNORE, Column, Drawing, Sizes, read_columns
+from catalog.exchange.files import Problems
 from catalog.exchange.pasted_table import table_rows
-from catalog.exchange.problems import Problems, message_of
 from catalog.model.entries import DIGITS_MM, DimensionLaw, KindLaw, Series
 from matcher.columns.dimension_laws import Law, fit_law
 from matcher.features import FEATURES
 
-__all__ = ["IGNORE", "Drawing", "FittedTable", "Residual", "fit_table", "series_from_table"]
+__all__ = ["IGNORE", "Drawing", "FittedTable", "Residual", "fit_table"]
 
 SLOPE_DIGITS = 9
 """Decimals kept of a slope: a picometre a position."""
@@ -52,13 +52,6 @@ class FittedTable:
 
     series: Series
     residuals: tuple[Residual, ...]
-
-
-def series_from_table(
-    text: str, *, letters: Mapping[str, str], drawing: Drawing, tolerate: float | None = None
-) -> Series:
-    """The series of `fit_table`, without the residuals."""
-    return fit_table(text, letters=letters, drawing=drawing, tolerate=tolerate).series
 
 
 def fit_table(text: str, *, letters: Mapping[str, str], drawing: Drawing, tolerate: float | None = None) -> FittedTable:
@@ -92,7 +85,7 @@ def _fitted(
         series = _series({column.feature: _stated(column, laws[column.feature]) for column in columns}, sizes, drawing)
     except ValidationError as error:
         for each in error.errors(include_url=False):
-            problems.add(message_of(each), field=".".join(map(str, each["loc"])), value=each["input"])
+            problems.add_complaint(each, each["loc"])
         problems.refuse_if_any()
         raise
     return FittedTable(series=series, residuals=tuple(residuals))

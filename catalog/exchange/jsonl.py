@@ -6,17 +6,15 @@ import json
 from collections.abc import Iterable
 from typing import TextIO
 
-from pydantic import TypeAdapter, ValidationError
+from pydantic import ValidationError
 
+from catalog.exchange.files import Placed, Problems
 from catalog.exchange.json_places import JsonFaultError, parse_strictly, places
-from catalog.exchange.placed import Placed
-from catalog.exchange.problems import Problems, message_of, remedy_for
-from catalog.model.entries import AnyEntry
+from catalog.model.entries import ENTRY, AnyEntry, document
 
 LONGEST_LINE = 1024 * 1024
 """Characters. The longest series of the demo has a few thousand."""
 
-_ENTRY: TypeAdapter[AnyEntry] = TypeAdapter(AnyEntry)
 _RECORDS = frozenset({"series", "half", "mating"})
 
 
@@ -51,7 +49,7 @@ def _read_line(line: str, number: int, problems: Problems) -> AnyEntry | None:
 
 def _validated(line: str, number: int, problems: Problems) -> AnyEntry | None:
     try:
-        return _ENTRY.validate_python(parse_strictly(line))
+        return ENTRY.validate_python(parse_strictly(line))
     except ValidationError as error:
         _tell(error, line, number, problems)
         return None
@@ -63,21 +61,13 @@ def _tell(error: ValidationError, line: str, number: int, problems: Problems) ->
         path = tuple(each["loc"])
         path = path[1:] if path and path[0] in _RECORDS else path  # which of the entries it was read as
         known = next(path[:length] for length in range(len(path), -1, -1) if path[:length] in offsets)
-        problems.add(
-            message_of(each),
-            line=number,
-            column=offsets[known] + 1,
-            field=".".join(map(str, path)) or None,
-            value=each["input"],
-            remedy=remedy_for(each),
-        )
+        problems.add_complaint(each, path, line=number, column=offsets[known] + 1)
 
 
 def write_jsonl(entries: Iterable[AnyEntry], stream: TextIO) -> int:
     """Write entries, one a line, leaving out what is not stated; returns their number."""
     number = 0
     for entry in entries:
-        stated = {"record": entry.record, **entry.model_dump(mode="json", exclude_defaults=True)}
-        stream.write(json.dumps(stated, ensure_ascii=False, separators=(",", ":")) + "\n")
+        stream.write(json.dumps(document(entry), ensure_ascii=False, separators=(",", ":")) + "\n")
         number += 1
     return number

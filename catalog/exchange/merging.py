@@ -12,13 +12,12 @@ from sqlalchemy.orm import Session
 
 from catalog.db.tables import ENTRY_TABLES, DocumentTable
 from catalog.evidence.statements import Answer, Confirmation, Dispute, Sighting
-from catalog.exchange.states import Place, Told, states
-from catalog.exchange.whole import Heading, read_heading, read_rows
+from catalog.exchange.whole import Heading, Told, ToldDocument, ToldEntry, read_heading, read_rows, told
 from catalog.history.acts import Act
 from catalog.history.adding import add
 from catalog.history.documents import add_document
-from catalog.model.entries import AnyEntry, Mating
-from catalog.model.entry_states import ENTRIES, substance
+from catalog.model.entries import AnyEntry, differing
+from catalog.model.entry_states import ENTRIES, Stood, substance
 from catalog.model.errors import CatalogueError, EntryError
 from catalog.records.read import get_records
 from catalog.records.read_models import AnyRecord
@@ -75,7 +74,7 @@ def merge_published(session: Session, act: Act, path: Path) -> Merged:
             value=str(path),
             remedy="Ask its catalogue's keepers to publish it: otherhalf publish",
         )
-    found = states(read_rows(path), str(path))
+    found = told(read_rows(path), str(path))
     act = replace(
         act, reason=f"{act.reason or 'merged'} (from {heading.origin}, signed off by {heading.signed_off_by})"
     )
@@ -88,7 +87,7 @@ def merge_published(session: Session, act: Act, path: Path) -> Merged:
 class _Merge:
     """One merge under way."""
 
-    def __init__(self, *, session: Session, act: Act, heading: Heading, found: Mapping[Place, Told]) -> None:
+    def __init__(self, *, session: Session, act: Act, heading: Heading, found: Told) -> None:
         self.session, self.act, self.heading, self.found = session, act, heading, found
         self.left: list[Left] = []
 
@@ -98,31 +97,25 @@ class _Merge:
         unchanged: dict[str, int] = {}
         differences: list[Difference] = []
         for record in ENTRIES:
-            told = {key: each for (kind, key), each in self.found.items() if kind == record}
-            here = get_records(self.session, record, told)
-            new = []
-            for key, each in told.items():
-                if each.stood is None:
-                    raise TypeError("an entry has a state")
-                if key not in here:
-                    new.extend([each] if each.stood.state == "listed" else [])
-                    continue
-                difference = _difference(here[key], each)
-                unchanged[record] = unchanged.get(record, 0) + (difference is None)
-                differences.extend([] if difference is None else [Difference(record=record, key=key, what=difference)])
+            given = {key: each for (kind, key), each in self.found.entries.items() if kind == record}
+            here = get_records(self.session, record, given)
+            different = {key: _difference(here[key], given[key].stood) for key in here}
+            unchanged |= {record: sum(not what for what in different.values())} if different else {}
+            differences += [Difference(record=record, key=key, what=what) for key, what in different.items() if what]
+            new = [each for key, each in given.items() if key not in here and each.stood.state == "listed"]
             added[record] = self._add(record, new)
         return Merged(added=added, unchanged=unchanged, statements={}, differences=tuple(differences), left=())
 
-    def _add(self, record: str, new: list[Told]) -> int:
+    def _add(self, record: str, new: list[ToldEntry]) -> int:
         """A series is added without its members, which come by themselves: some may have been changed since."""
-        contents = [each.stood.content for each in new if each.stood is not None and each.stood.stated]
+        contents = [each.stood.content for each in new if each.stood.stated]
         taken = self._possible(contents)
         add(
             self.session,
             taken,
             self.act,
-            clean=[each.last.key for each in new if each.stood is not None and each.stood.clean],
-            from_law=[each.last.key for each in new if each.stood is not None and each.stood.from_law],
+            clean=[each.last.key for each in new if each.stood.clean],
+            from_law=[each.last.key for each in new if each.stood.from_law],
             expanded=False,
         )
         table = ENTRY_TABLES[record]
@@ -158,9 +151,9 @@ class _Merge:
     def statements(self) -> dict[str, int]:
         """Unite what people said of entries that have the same figures here."""
         taken: dict[str, int] = {}
-        told = {key: each for (record, key), each in self.found.items() if record in STATEMENTS}
-        known = set(self.session.execute(select(DocumentTable.key).where(DocumentTable.key.in_(told))).scalars())
-        for key, each in told.items():
+        given = {key: each for (record, key), each in self.found.documents.items() if record in STATEMENTS}
+        known = set(self.session.execute(select(DocumentTable.key).where(DocumentTable.key.in_(given))).scalars())
+        for key, each in given.items():
             if key in known or each.last.new["state"] == "withdrawn" or each.last.private:
                 continue
             why = self._take(each)
@@ -171,9 +164,9 @@ class _Merge:
                 self.left.append(Left(record=each.last.record, key=key, about=about, why=why))
         return taken
 
-    def _take(self, told: Told) -> str | None:
+    def _take(self, document: ToldDocument) -> str | None:
         """Take one statement; else why not."""
-        last = told.last
+        last = document.last
         content = dict(last.new["content"])
         if last.of in ENTRIES:
             here = get_records(self.session, last.of, [last.about or ""]).get(last.about or "")
@@ -186,7 +179,7 @@ class _Merge:
         statement = STATEMENTS[last.record].model_validate(content)
         add_document(
             self.session,
-            replace(self.act, actor=self._person(told.first.actor)),
+            replace(self.act, actor=self._person(document.first.actor)),
             last.record,
             statement,
             of=last.of,
@@ -199,8 +192,8 @@ class _Merge:
 
     def _same_figures(self, of: str, key: str, revision: int, here: AnyRecord) -> bool:
         """Whether the revision that was looked at there has the figures that the entry has here."""
-        seen = self.found.get((of, key))
-        if seen is None or seen.stood is None:
+        seen = self.found.entries.get((of, key))
+        if seen is None:
             return False
         since = seen.substance[0]
         return since <= revision and substance(seen.stood.content) == substance(here.content)
@@ -209,15 +202,9 @@ class _Merge:
         return f"{name} @ {self.heading.origin}"
 
 
-def _difference(here: AnyRecord, told: Told) -> str | None:
-    if told.stood is None:
-        raise TypeError("an entry has a state")
-    if told.stood.state != here.state:
-        return f"{told.stood.state} there, {here.state} here"
-    mine, theirs = here.content, told.stood.content
-    if isinstance(mine, Mating) and isinstance(theirs, Mating):
-        mine, theirs = mine.faced(), theirs.faced()
-    if mine == theirs:
-        return None
-    names = [name for name in type(mine).model_fields if getattr(mine, name) != getattr(theirs, name, None)]
-    return "another " + ", ".join(names)
+def _difference(here: AnyRecord, there: Stood) -> str:
+    """How an entry differs; empty where it does not."""
+    if there.state != here.state:
+        return f"{there.state} there, {here.state} here"
+    names = differing(here.content, there.content)
+    return f"another {', '.join(names)}" if names else ""

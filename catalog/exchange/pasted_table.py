@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from catalog.exchange.problems import Problems
+from catalog.exchange.files import Problems
 
 LONGEST_TABLE = 200_000
 """Characters; a drawing's table has a few thousand."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -19,8 +20,7 @@ from catalog.db.tables import (
     DocumentTable,
     JournalTable,
 )
-from catalog.exchange.states import Told, states
-from catalog.exchange.whole import Row, read_heading, read_rows
+from catalog.exchange.whole import Row, ToldDocument, ToldEntry, read_heading, read_rows, told
 from catalog.model.entry_states import ENTRIES, Stood
 from catalog.model.errors import EntryError
 from catalog.records.write import Row as Columns
@@ -44,20 +44,16 @@ def take_whole(session: Session, path: Path, progress: Progress = _quietly) -> M
     _require_empty(session)
     heading = read_heading(path)
     rows = list(read_rows(path))
-    found = states(rows, str(path))
+    found = told(rows, str(path))
     _store_journal(session, rows, progress)
-    _store_entries(session, found.values())
-    documents = [told for (record, _), told in found.items() if told.stood is None and record not in OF_ACCOUNTS]
-    _store(session, DocumentTable, (_document(told) for told in documents))
-    people = [told for (record, _), told in found.items() if record == "contributor"]
-    _store(session, ContributorTable, (_contributor(told) for told in people))
+    _store_entries(session, found.entries.values())
+    documents = found.documents.values()
+    _store(session, DocumentTable, (_document(each) for each in documents if each.last.record not in OF_ACCOUNTS))
+    _store(session, ContributorTable, (_contributor(each) for each in documents if each.last.record == "contributor"))
     # The version goes on from where it was; this transaction moves it by one.
     session.execute(update(CatalogueState).values(version=max(heading.version - 1, 0)))
     mark_changed(session)
-    counts: dict[str, int] = {}
-    for record, _ in found:
-        counts[record] = counts.get(record, 0) + 1
-    return counts
+    return Counter(record for record, _ in (*found.entries, *found.documents))
 
 
 def _require_empty(session: Session) -> None:
@@ -87,8 +83,8 @@ def _store(session: Session, table: Any, rows: Iterable[Columns]) -> None:
         session.execute(insert(table), chunk)
 
 
-def _document(told: Told) -> Columns:
-    last = told.last
+def _document(document: ToldDocument) -> Columns:
+    last = document.last
     return {
         "record": last.record,
         "key": last.key,
@@ -97,24 +93,22 @@ def _document(told: Told) -> Columns:
         "state": last.new["state"],
         "private": last.new["private"],
         "revision": last.revision,
-        "author": told.first.actor,
-        "added_at": told.first.at,
+        "author": document.first.actor,
+        "added_at": document.first.at,
         "changed_at": last.at,
         "content": last.new["content"],
     }
 
 
-def _contributor(told: Told) -> Columns:
-    return {"key": told.last.key, "added_at": told.first.at, **told.last.new}
+def _contributor(document: ToldDocument) -> Columns:
+    return {"key": document.last.key, "added_at": document.first.at, **document.last.new}
 
 
-def _store_entries(session: Session, entries: Iterable[Told]) -> None:
+def _store_entries(session: Session, entries: Iterable[ToldEntry]) -> None:
     of: dict[str, list[tuple[Stood, Columns]]] = {record: [] for record in ENTRIES}
-    for told in entries:
-        if told.stood is not None:
-            revision, author = told.substance
-            standing = {"revision": told.last.revision, "substance_revision": revision, "author": author}
-            at = {"key": told.last.key, "changed_at": told.last.at}
-            of[told.last.record].append((told.stood, standing | at))
+    for each in entries:
+        since, author = each.substance
+        standing = {"revision": each.last.revision, "substance_revision": since, "author": author}
+        of[each.last.record].append((each.stood, standing | {"key": each.last.key, "changed_at": each.last.at}))
     for record, rows in of.items():
         insert_entries(session, record, rows)

@@ -9,14 +9,13 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from pydantic import TypeAdapter, ValidationError
+from pydantic import ValidationError
 from rapidfuzz import process
 
 from catalog.exchange.columns import FILE_NAMES, TABLES, Column
+from catalog.exchange.files import Placed, Problems
 from catalog.exchange.json_places import JsonFaultError
-from catalog.exchange.placed import Placed
-from catalog.exchange.problems import Problems, message_of, remedy_for
-from catalog.model.entries import AnyEntry, Entry, Half, Mating, Series
+from catalog.model.entries import AnyEntry, Half, Mating, Series, document
 
 DELIMITERS = (",", ";", "\t")
 """Between cells: the one that the first line has most of. Spreadsheets write all three, by the user's language."""
@@ -24,11 +23,7 @@ DELIMITERS = (",", ";", "\t")
 Row = tuple[int, list[str]]
 """Line number and cells."""
 
-_MODELS: Mapping[str, TypeAdapter[AnyEntry]] = {
-    "half": TypeAdapter(Half),
-    "mating": TypeAdapter(Mating),
-    "series": TypeAdapter(Series),
-}
+_MODELS: Mapping[str, type[AnyEntry]] = {"half": Half, "mating": Mating, "series": Series}
 
 
 def read_csv(text: str, path: str) -> list[Placed]:
@@ -120,7 +115,7 @@ def _entry(record: str, header: Sequence[Column], line: int, cells: list[str], p
     if values is None:
         return None
     try:
-        return _MODELS[record].validate_python(values)
+        return _MODELS[record].model_validate(values)
     except ValidationError as error:
         _tell(error, header, line, problems)
         return None
@@ -149,16 +144,7 @@ def _values(header: Sequence[Column], line: int, cells: list[str], problems: Pro
 
 def _tell(error: ValidationError, header: Sequence[Column], line: int, problems: Problems) -> None:
     for each in error.errors(include_url=False):
-        path = tuple(each["loc"])
-        column = _column_of(path, header)
-        problems.add(
-            message_of(each),
-            line=line,
-            column=column,
-            field=".".join(map(str, path)) or None,
-            value=each["input"],
-            remedy=remedy_for(each),
-        )
+        problems.add_complaint(each, each["loc"], line=line, column=_column_of(each["loc"], header))
 
 
 def _column_of(path: tuple[int | str, ...], header: Sequence[Column]) -> int:
@@ -176,7 +162,7 @@ def write_csv(entries: Iterable[AnyEntry], folder: Path) -> dict[str, int]:
     A table has the columns that some entry uses. Each file is replaced only when it is written completely.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    by_record: dict[str, list[Entry]] = {record: [] for record in FILE_NAMES}
+    by_record: dict[str, list[AnyEntry]] = {record: [] for record in FILE_NAMES}
     for entry in entries:
         by_record[entry.record].append(entry)
     for record, name in FILE_NAMES.items():
@@ -187,8 +173,8 @@ def write_csv(entries: Iterable[AnyEntry], folder: Path) -> dict[str, int]:
     return {record: len(found) for record, found in by_record.items()}
 
 
-def _write_table(columns: Sequence[Column], entries: Sequence[Entry], writer: Any) -> None:
-    dumped = [entry.model_dump(mode="json", exclude_defaults=True) for entry in entries]
+def _write_table(columns: Sequence[Column], entries: Sequence[AnyEntry], writer: Any) -> None:
+    dumped = map(document, entries)
     rows = [[column.write(_at(entry, column)) for column in columns] for entry in dumped]
     used = [n for n, column in enumerate(columns) if column.required or any(row[n] for row in rows)]
     writer.writerow([columns[n].name for n in used])

@@ -9,22 +9,27 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Literal, TextIO
 
-from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from sqlalchemy import false, select
 from sqlalchemy.orm import Session
 
 from catalog.db.database import read_version
 from catalog.db.tables import JournalTable
+from catalog.exchange.files import message_of
 from catalog.exchange.jsonl import LONGEST_LINE
-from catalog.exchange.problems import message_of
 from catalog.history.journal import JournalEntry
+from catalog.model.entry_states import ENTRIES, Stood, stood, substance
 from catalog.model.errors import FileError
 from catalog.model.text_fields import Line, Passage
 from catalog.model.timestamps import now
+
+Place = tuple[str, str]
+"""Record and key."""
 
 FORM = 1
 """Form of the file; a reader refuses any other."""
@@ -61,11 +66,6 @@ class End(BaseModel):
     record: Literal["end"] = "end"
     rows: Annotated[int, Field(ge=0)]
     sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
-
-
-_HEADING: TypeAdapter[Heading] = TypeAdapter(Heading)
-_ROW: TypeAdapter[Row] = TypeAdapter(Row)
-_END: TypeAdapter[End] = TypeAdapter(End)
 
 
 def write_whole(
@@ -147,7 +147,7 @@ def _opened(path: Path) -> TextIO:
 
 def _heading(path: Path, line: str) -> Heading:
     try:
-        heading = _HEADING.validate_json(line)
+        heading = Heading.model_validate_json(line)
     except ValidationError as error:
         raise _invalid(path, 1, error) from error
     if heading.form != FORM:
@@ -157,14 +157,14 @@ def _heading(path: Path, line: str) -> Heading:
 
 def _row(path: Path, place: int, line: str) -> Row:
     try:
-        return _ROW.validate_json(line)
+        return Row.model_validate_json(line)
     except ValidationError as error:
         raise _invalid(path, place, error) from error
 
 
 def _check_end(path: Path, place: int, line: str, number: int, sha256: str) -> None:
     try:
-        end = _END.validate_json(line)
+        end = End.model_validate_json(line)
     except ValidationError as error:
         raise _invalid(path, place, error) from error
     if (end.rows, end.sha256) != (number, sha256):
@@ -186,3 +186,84 @@ def _invalid(path: Path, place: int, error: ValidationError) -> FileError:
 
 def _fault(path: Path, place: int, message: str, remedy: str) -> FileError:
     return FileError(message, path=str(path), line=place, column=1, remedy=remedy)
+
+
+# --- what the rows come to ---------------------------------------------------------------------------------------
+
+
+@dataclass(kw_only=True)
+class ToldDocument:
+    """A document as its rows tell it: the first and the last of them."""
+
+    first: Row
+    last: Row
+
+
+@dataclass(kw_only=True)
+class ToldEntry(ToldDocument):
+    """An entry as its rows tell it; ``substances``: revision and author that first gave each substance."""
+
+    stood: Stood
+    substances: dict[str, tuple[int, str]]
+
+    @property
+    def substance(self) -> tuple[int, str]:
+        """Revision and author that first gave the substance that is in force."""
+        return self.substances[_digest(self.stood)]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """Every record of a journal as its last row left it, in the order in which they began."""
+
+    entries: Mapping[Place, ToldEntry]
+    documents: Mapping[Place, ToldDocument]
+
+
+def _digest(entry: Stood) -> str:
+    return repr(substance(entry.content))
+
+
+def told(rows: Iterable[Row], path: str) -> Told:
+    """What rows come to. Raises FileError for rows that leave a revision out or begin from another state than the one
+    before left."""
+    entries: dict[Place, ToldEntry] = {}
+    documents: dict[Place, ToldDocument] = {}
+    for row in rows:
+        place = (row.record, row.key)
+        if row.record in ENTRIES:
+            _check_follows(row, entries.get(place), path)
+            now = _stood(row, path)
+            entry = entries.setdefault(place, ToldEntry(first=row, last=row, stood=now, substances={}))
+            entry.last, entry.stood = row, now
+            entry.substances.setdefault(_digest(now), (row.revision, row.actor))
+        else:
+            _check_follows(row, documents.get(place), path)
+            documents.setdefault(place, ToldDocument(first=row, last=row)).last = row
+    return Told(entries=entries, documents=documents)
+
+
+def _stood(row: Row, path: str) -> Stood:
+    try:
+        return stood(row.new)
+    except (ValidationError, KeyError, TypeError) as error:
+        raise _broken(row, path, f"holds no {row.record}: {error}") from error
+
+
+def _check_follows(row: Row, told: ToldDocument | None, path: str) -> None:
+    """A record may begin at any revision: what stood before there was a journal, and what was private, left no row."""
+    if told is None:
+        return
+    before = told.last
+    apart = row.record not in ENTRIES and row.revision > before.revision + 1  # private meanwhile
+    if not apart and (row.revision != before.revision + 1 or row.old != before.new):
+        raise _broken(row, path, f"does not follow revision {before.revision}")
+
+
+def _broken(row: Row, path: str, what: str) -> FileError:
+    return FileError(
+        f"row {row.id}, {row.record} {row.key} revision {row.revision}, {what}",
+        path=path,
+        field=f"journal[{row.id}]",
+        remedy="Export the catalogue anew",
+    )

@@ -15,7 +15,7 @@ from catalog.db.tables import HalfTable, SeriesTable
 from catalog.history.acts import Act, operators
 from catalog.history.journal import Change, append
 from catalog.history.rewriting import rewrite
-from catalog.model.entries import AnyEntry, Entry, Half, Mating, Series, slug
+from catalog.model.entries import AnyEntry, Half, Series, differing, slug
 from catalog.model.entry_states import ENTRIES, Stood
 from catalog.model.errors import DuplicateError, EntryError
 from catalog.model.series_laws import expand
@@ -116,21 +116,16 @@ def _placed(error: EntryError, entry: AnyEntry, index: int) -> EntryError:
     )
 
 
-def _refuse_difference(standing: Entry, given: _Given, where: str) -> None:
-    entry = given.entry
-    if isinstance(standing, Mating) and isinstance(entry, Mating):
-        standing, entry = standing.faced(), entry.faced()
-    differing = [name for name in type(entry).model_fields if getattr(standing, name) != getattr(entry, name)]
-    if not differing:
-        return
-    name = differing[0]
-    raise DuplicateError(
-        f"{given.entry.key} stands {where} with another {', '.join(differing)}",
-        field=f"{given.place}.{name}",
-        value=getattr(entry, name),
-        entry=given.index,
-        remedy=f"There {name} is {getattr(standing, name)!r}; give the same, or another key",
-    )
+def _refuse_difference(standing: AnyEntry, given: _Given, where: str) -> None:
+    names = differing(standing, given.entry)
+    if names:
+        raise DuplicateError(
+            f"{given.entry.key} stands {where} with another {', '.join(names)}",
+            field=f"{given.place}.{names[0]}",
+            value=getattr(given.entry, names[0]),
+            entry=given.index,
+            remedy=f"There {names[0]} is {getattr(standing, names[0])!r}; give the same, or another key",
+        )
 
 
 def _new(session: Session, record: str, given: Mapping[str, _Given]) -> list[_Given]:

@@ -11,7 +11,7 @@ from catalog.history.acts import Act
 from catalog.history.adding import add
 from catalog.history.journal import revision_of
 from catalog.history.rewriting import rewrite, spelt
-from catalog.model.entries import AnyEntry, Half, Mating, Series
+from catalog.model.entries import AnyEntry, Half, Mating, Series, differing
 from catalog.model.entry_states import Stood, stood
 from catalog.model.errors import DuplicateError, EntryError
 from catalog.model.series_laws import Expansion, expand
@@ -150,20 +150,13 @@ def _all(made: Expansion) -> list[AnyEntry]:
 def _is_by_hand(stands: AnyRecord, member: AnyEntry, earlier: Mapping[Place, AnyEntry]) -> bool:
     """Whether a member of the laws, then as now, was corrected by itself since: the correction stands."""
     was_member = (member.record, member.key) in earlier
-    return was_member and not stood_of(stands).from_law and not same(stands.content, member)
-
-
-def same(entry: AnyEntry, other: AnyEntry) -> bool:
-    """Whether two entries say the same; matings whichever half they name first."""
-    if isinstance(entry, Mating) and isinstance(other, Mating):
-        return entry.faced() == other.faced()
-    return entry == other
+    return was_member and not stood_of(stands).from_law and bool(differing(stands.content, member))
 
 
 def _require_from_law(stands: AnyRecord, member: AnyEntry, earlier: Mapping[Place, AnyEntry]) -> None:
     """What was listed by itself, with other content, is not overwritten by a law."""
     own = (member.record, member.key) not in earlier
-    if own and not same(stands.content, member):
+    if own and differing(stands.content, member):
         raise DuplicateError(
             f"{member.record} {member.key} stands in the catalogue by itself, with other content",
             field="kinds" if isinstance(member, Half) else "stack",
@@ -266,4 +259,4 @@ def _is_of_law(session: Session, record: HalfRecord | MatingRecord, entry: AnyEn
     if not isinstance(series, SeriesRecord) or not series.stated or series.state != "listed":
         return False
     member = members(series.series).get((entry.record, entry.key))
-    return member is not None and same(member, entry)
+    return member is not None and not differing(member, entry)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, TypeAdapter
+from pydantic import BaseModel, ConfigDict
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -27,7 +27,7 @@ from catalog.history.changing import (
     withdraw,
 )
 from catalog.history.documents import DocumentRecord, add_document, documents, get_document, revise_document
-from catalog.model.entries import AnyEntry, Series
+from catalog.model.entries import ENTRY, AnyEntry, Series, document
 from catalog.model.entry_states import substance
 from catalog.model.errors import CatalogueError, EntryError
 from catalog.model.timestamps import read, written
@@ -40,8 +40,6 @@ DELAY = timedelta(hours=72)
 
 Destroying = Literal["revise", "withdraw", "merge"]
 Outcome = Literal["waiting", "done", "stopped", "lapsed"]
-
-_ENTRY: TypeAdapter[AnyEntry] = TypeAdapter(AnyEntry)
 
 
 class Pending(BaseModel):
@@ -84,8 +82,7 @@ def submit_revision(
     with session.begin_nested() as trial:  # what could not be done later is refused now
         revise(session, act, key, entry, clean=clean)
         trial.rollback()
-    content = {"record": entry.record, **entry.model_dump(mode="json", exclude_defaults=True)}
-    return _wait(session, act, "revise", entry.record, key, delay, content=content, clean=clean)
+    return _wait(session, act, "revise", entry.record, key, delay, content=document(entry), clean=clean)
 
 
 def submit_revert(
@@ -150,8 +147,8 @@ def _wait(
         reason=act.reason,
         **more,
     )
-    document = add_document(session, act, RECORD, change, of=of, about=key, state="waiting", action="propose")
-    return Submitted(pending=document)
+    waiting = add_document(session, act, RECORD, change, of=of, about=key, state="waiting", action="propose")
+    return Submitted(pending=waiting)
 
 
 def carry_out_due(session: Session, moment: str) -> list[DocumentRecord]:
@@ -224,4 +221,4 @@ def _do(session: Session, act: Act, change: Pending) -> None:
     elif change.action == "merge" and change.successor is not None:
         merge(session, act, change.key, change.successor)
     else:
-        revise(session, act, change.key, _ENTRY.validate_python(change.content), clean=change.clean)
+        revise(session, act, change.key, ENTRY.validate_python(change.content), clean=change.clean)

@@ -368,6 +368,13 @@ def document(entry: AnyEntry) -> dict[str, Any]:
     return {"record": entry.record, **entry.model_dump(mode="json", exclude_defaults=True)}
 
 
+def differing(entry: AnyEntry, other: AnyEntry) -> list[str]:
+    """Names of the fields in which two entries of one kind differ; of matings whichever half they name first."""
+    if isinstance(entry, Mating) and isinstance(other, Mating):
+        entry, other = entry.faced(), other.faced()
+    return [name for name in type(entry).model_fields if getattr(entry, name) != getattr(other, name)]
+
+
 def slug(text: str) -> str:
     """Lower case; runs of anything but letters, figures, low line, point and plus become one hyphen."""
     return re.sub(r"[^\w.+]+", "-", text.lower()).strip("-") or "-"

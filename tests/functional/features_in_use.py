@@ -17,7 +17,7 @@ from typer.testing import CliRunner
 from api.command_line.cli import app
 from catalog.db.database import open_catalogue
 from catalog.exchange import read_entries, stored_entries
-from catalog.exchange.drawing_table import Drawing, series_from_table
+from catalog.exchange.drawing_table import Drawing, fit_table
 from catalog.model.entries import Half
 from tests.api.web.browsed import browser, form_with
 from tests.api.web.page_reading import check_form
@@ -197,7 +197,7 @@ def test_a_letter_of_a_drawings_table_may_mean_it(shop: Workshop) -> None:
         }
     )
     table = "contacts | A | K\n10 | 3.8 | 1.1\n20 | 5.8 | 1.1\n30 | 7.8 | 1.1"
-    made = series_from_table(table, letters={"A": "body_length", "K": "key_width"}, drawing=drawing)
+    made = fit_table(table, letters={"A": "body_length", "K": "key_width"}, drawing=drawing).series
     law = made.kinds[0].dimensions["key_width"]
     assert (law.intercept, law.slope) == (1.1, 0.0)
     added = shop.ask("POST", "/v1/series", WREN, key="nu", json={"entry": written(made)})

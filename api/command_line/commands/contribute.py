@@ -30,8 +30,8 @@ from api.schemas.contributing import ContributedOut, ContributionIn
 from api.schemas.evidence import FindingOut
 from catalog.contribute.acknowledgements import ReviewRefusedError
 from catalog.exchange import read_placed
+from catalog.exchange.files import Placed
 from catalog.exchange.jsonl import read_jsonl
-from catalog.exchange.placed import Placed
 from catalog.history.adding import AddReport
 from catalog.model.errors import CatalogueError, DuplicateError, EntryError, FileError, FileRefusedError
 from catalog.review import Finding, severe

@@ -17,9 +17,8 @@ from api.command_line.output.console import plain, table
 from api.command_line.output.lists import added_lines
 from catalog.exchange import write_jsonl
 from catalog.exchange.drawing_table import IGNORE, Drawing, FittedTable, Residual, fit_table
+from catalog.exchange.files import Problems, message_of, read_text, remedy_for
 from catalog.exchange.pasted_table import LONGEST_TABLE
-from catalog.exchange.problems import Problems, message_of, remedy_for
-from catalog.exchange.texts import read_text
 from catalog.history.adding import AddReport, add
 from catalog.model.entries import DIGITS_MM, DimensionLaw, HalfKind, Series
 from catalog.model.errors import FileError

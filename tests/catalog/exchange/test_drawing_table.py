@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from catalog.exchange.drawing_table import IGNORE, Drawing, FittedTable, fit_table, series_from_table
+from catalog.exchange.drawing_table import IGNORE, Drawing, FittedTable, fit_table
 from catalog.exchange.pasted_table import LONGEST_TABLE
 from catalog.model.entries import DimensionLaw
 from catalog.model.errors import FileError, FileRefusedError
@@ -52,7 +52,7 @@ def test_each_letter_becomes_a_law_of_its_dimension() -> None:
 
 
 def test_the_series_expands_to_the_numbers_of_the_table() -> None:
-    halves = expand(series_from_table(TABLE, letters=LETTERS, drawing=_drawing())).halves
+    halves = expand(fit_table(TABLE, letters=LETTERS, drawing=_drawing()).series).halves
     assert [half.part_number for half in halves] == ["NU-10", "NU-20", "NU-30"]
     assert [half.dimensions["body_length"].value for half in halves] == [3.8, 5.8, 7.8]
 

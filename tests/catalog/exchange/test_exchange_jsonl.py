@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from catalog.db.database import Catalogue, open_catalogue
-from catalog.exchange import add_file, is_exchange, jsonl, read_entries, stored_entries, texts, write_jsonl
+from catalog.exchange import add_file, files, is_exchange, jsonl, read_entries, stored_entries, write_jsonl
+from catalog.exchange.files import MOST_ERRORS
 from catalog.exchange.json_places import DEEPEST, places
-from catalog.exchange.problems import MOST_ERRORS
 from catalog.history.acts import operators
 from catalog.history.adding import add
 from catalog.history.changing import revise
@@ -159,7 +159,7 @@ def test_utf_16_is_told_as_such(tmp_path: Path) -> None:
 
 
 def test_a_huge_file_is_refused_before_it_is_parsed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(texts, "LARGEST_FILE", 1024 * 1024)
+    monkeypatch.setattr(files, "LARGEST_FILE", 1024 * 1024)
     with pytest.raises(FileError, match="larger than 1 MiB"):
         read_entries(_file(tmp_path, b" " * (1024 * 1024 + 1)))
 

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from catalog.exchange import read_entries, write_csv
-from catalog.exchange.cells import FORMULA_STARTS, guarded, joined, parted, unguarded
+from catalog.exchange.columns import FORMULA_STARTS, guarded, joined, parted, unguarded
 from catalog.model.errors import FileError, FileRefusedError
 from catalog.model.series_laws import expand
 from tests.catalog.model.entry_examples import half, mating, series
