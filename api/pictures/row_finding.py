@@ -20,6 +20,7 @@ from api.schemas.limits import MAX_PROFILE
 from api.schemas.problems import FieldProblem
 from api.service.problems import ApiError
 from matcher.errors import ObservationError, ObservationErrors
+from matcher.features import FEATURES, Plane
 from matcher.imaging.clicks.inputs import ClickedRow, Picture
 from matcher.imaging.clicks.reduction import measure_picture
 from matcher.imaging.clicks.results import PictureResult
@@ -205,7 +206,7 @@ def _lengths(request: asked.RowRequest, rows: Sequence[Found], result: PictureRe
 
 def _counts(request: asked.RowRequest, rows: Sequence[FoundRow]) -> tuple[list[Observation], list[str]]:
     """The contact count and the number of rows, as far as they are known; and what is to be said of them."""
-    if request.feature != "pitch":
+    if FEATURES[request.feature].plane is not Plane.MATING_FACE:
         return [], [TAILS]
     spans = [
         count_range([(row.count, row.count_probability), *row.alternatives], len(row.missing), sure=row.sure)

@@ -5,14 +5,14 @@ Only the form is checked here; whether points make a row or corners a rectangle 
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal, Self
+from typing import TYPE_CHECKING, Annotated, Any, Literal, Self, TypeAlias
 
 from pydantic import ConfigDict, Discriminator, Field, StrictInt, Tag, model_validator
 
 from api.schemas.examples import MEASURE_EXAMPLES, ROW_EXAMPLES
 from api.schemas.limits import MAX_OBSERVATIONS, MAX_PICTURES, MAX_POINTS, MAX_PROFILE, MAX_ROWS
 from api.schemas.requests import ClosedJaws, DimensionObservation, Number, OwnFigures, Request, Word
-from matcher.features import FEATURES, Kind, Plane
+from matcher.features import FEATURES, PITCHES, Kind, Plane
 from matcher.observations import Of
 
 Point = tuple[Number, Number]
@@ -24,6 +24,12 @@ Line = tuple[Number, Number, Number, Number]
 Corners = tuple[Point, Point, Point, Point]
 
 _DIMENSIONS: list[Any] = [feature.name for feature in FEATURES.values() if feature.kind is Kind.DIMENSION]
+
+if TYPE_CHECKING:
+    Pitch: TypeAlias = str
+else:
+    Pitch = Literal[PITCHES]
+"""What a row of contacts shows."""
 
 _POINT = "x, y in pixels: x right, y down, pixel centres at whole numbers."
 
@@ -44,7 +50,7 @@ class ClickedRow(_InPicture):
     points: Annotated[tuple[Point, ...], Field(max_length=MAX_POINTS)] = Field(
         description=f"At least three contacts' centres. {_POINT}"
     )
-    feature: Literal["pitch", "tail_pitch"] = Field(default="pitch", description="At the mating face, or the tails.")
+    feature: Pitch = Field(default="pitch", description="At the mating face, or the tails.")
     of: Of = Field(default=Of.THIS, description="Which body.")
 
 
@@ -199,7 +205,7 @@ class RowRequest(_Scaled):
     width: Number | None = Field(default=None, description="Pixels across the row that are averaged.")
     name: Word = Field(default="photo", description="The picture's name; readings of one picture share its scale.")
     plane: Plane | None = Field(default=None, description="Depth in the picture, where it is not the usual one.")
-    feature: Literal["pitch", "tail_pitch"] = Field(default="pitch", description="At the mating face, or the tails.")
+    feature: Pitch = Field(default="pitch", description="At the mating face, or the tails.")
     of: Of = Field(default=Of.THIS, description="Which body.")
     row_count: Annotated[StrictInt, Field(ge=1, le=MAX_ROWS)] | None = Field(
         default=None,

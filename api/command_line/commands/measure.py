@@ -19,7 +19,7 @@ from api.pictures.decoding import read_picture
 from api.pictures.measuring import measure as measured
 from api.pictures.row_finding import find_rows
 from api.schemas.measured import MeasureAnswer, RowAnswer
-from api.schemas.measuring import MeasureRequest, RowRequest
+from api.schemas.measuring import MeasureRequest, Pitch, RowRequest
 from api.schemas.problems import FieldProblem, shown
 from api.service.problems import ApiError
 from api.service.settings import MAX_FILE_BYTES, MAX_FILE_PIXELS
@@ -60,7 +60,7 @@ InstrumentOption = Annotated[
 ]
 PlaneOption = Annotated[Plane | None, typer.Option("--plane", help="Depth of the rows, where it is not the usual one.")]
 FeatureOption = Annotated[
-    Literal["pitch", "tail_pitch"] | None,
+    Pitch | None,
     typer.Option("--feature", help="pitch (contacts), unless tails are looked at."),
 ]
 OfOption = Annotated[Of | None, typer.Option("--of", help="Which body; else this half.")]

@@ -20,7 +20,7 @@ from catalog.contribute.contributing import Preview, preview
 from catalog.model.entries import Half, Series
 from catalog.model.errors import CatalogueError, EntryError
 from catalog.review import Finding, is_clean
-from matcher.features import FEATURES
+from matcher.features import ESSENTIAL, FEATURES
 
 TOP_PX, SIDE_PX, SIDE_TALLEST_PX = 430.0, 240.0, 200.0
 """Sizes of the drawings beside a form, px."""
@@ -28,7 +28,7 @@ TOP_PX, SIDE_PX, SIDE_TALLEST_PX = 430.0, 240.0, 200.0
 SHOWN_VARIANTS = 12
 """Halves of a series that are listed beside its form; the others are counted."""
 
-SHOWN_DIMENSIONS = ("pitch", "body_length", "body_width", "height")
+SHOWN_DIMENSIONS = (*ESSENTIAL, "height")
 """Dimensions in that list: those by which one sees whether a law is right."""
 
 SHOWN_MISSING = 6

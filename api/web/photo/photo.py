@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Annotated, Literal
+from typing import Annotated
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Query
@@ -20,9 +20,10 @@ from api.observations.from_measuring import short_form
 from api.pictures.row_finding import FEWEST_POINTS, count_range, counted
 from api.schemas.answers import Out
 from api.schemas.limits import MAX_POINTS, MAX_ROWS
+from api.schemas.measuring import Pitch
 from api.schemas.requests import Number, Request, Whole
 from api.web.page.rendering import VisitDep
-from matcher.features import FEATURES, Feature, Kind, Plane, Subject
+from matcher.features import FEATURES, PITCHES, Feature, Kind, Plane, Subject
 from matcher.imaging.row_detection.profile import BEYOND_ENDS, SHORTEST_PX, WIDEST_CHOSEN
 from matcher.observations import Of
 from matcher.vocabulary import MM_PER_UNIT
@@ -82,6 +83,7 @@ def photo(visit: VisitDep) -> Response:
         "photo.html",
         kept=kept,
         lengths=lengths(),
+        pitches=[FEATURES[name] for name in PITCHES],
         planes=list(PLANES.items()),
         outlines=OUTLINES,
         cameras=CAMERAS,
@@ -106,7 +108,7 @@ class FoundCount(Request):
 class MarkedRow(Request):
     """A row as it is marked; ``found`` is None where a person looked at it: then every clear mark is a contact."""
 
-    feature: Literal["pitch", "tail_pitch"]
+    feature: Pitch
     marked: Whole
     clear: Whole
     found: FoundCount | None

@@ -67,7 +67,7 @@ export class Lists {
       this.verdict(row, item),
       field(
         `${id}-feature`,
-        "These are",
+        "They show the",
         choice("row-choices", row.feature, (value) => set((one) => (one.feature = value))),
       ),
       this.folded("rows", item, "Contact", () => [
