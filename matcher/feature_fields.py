@@ -73,11 +73,13 @@ class ProfileRole(StrEnum):
 class Slip:
     """One way a dimension is commonly taken wrong: another feature is measured in its place.
 
-    ``instead`` names the feature really measured. ``share`` is the part of the named slips it takes.
+    ``instead`` names the feature really measured. ``share`` is the part of the named slips it takes. ``words`` say
+    what may have happened, where more is to be said than the name of the other feature.
     """
 
     instead: str
     share: float
+    words: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)

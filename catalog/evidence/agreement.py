@@ -95,11 +95,7 @@ def stated(content: Half | Mating) -> Stated:
     dimensions = {name: dimension.dim for name, dimension in content.dimensions.items()}
     if isinstance(content, Mating):
         return Stated(dimensions=dimensions, counts={}, categories={})
-    categories = {name: frozenset(values) for name, values in content.categories.items()}
-    if content.half_kind is not None:
-        categories["half_kind"] = frozenset({content.half_kind})
-    counts = {**content.counts, "contact_count": content.contact_count, "rows": content.rows}
-    return Stated(dimensions=dimensions, counts=counts, categories=categories)
+    return Stated(dimensions=dimensions, counts=content.all_counts, categories=content.all_categories)
 
 
 def agreement(value: MeasuredValue | CountedValue | NamedValue, entry: Stated) -> FeatureAgreement:

@@ -15,7 +15,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat, 
 
 from catalog.model.text_fields import Line, Passage
 from matcher.columns.columns import Dim
-from matcher.features import COUNTS, DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, FEATURES
+from matcher.features import COUNTS, DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, FEATURES, PAIR_DIMENSIONS
 from matcher.vocabulary import MM_PER_UNIT
 
 T = TypeVar("T")
@@ -246,6 +246,17 @@ class Half(Common):
             return max(self.row_contacts)
         return -(-self.contact_count // self.rows)
 
+    @property
+    def all_counts(self) -> dict[str, int]:
+        """Every count that is stated, those with a field of their own too."""
+        return {**self.counts, "contact_count": self.contact_count, "rows": self.rows}
+
+    @property
+    def all_categories(self) -> dict[str, frozenset[str]]:
+        """The values that every stated category may have, the kind of half too."""
+        found = {name: frozenset(values) for name, values in self.categories.items()}
+        return found if self.half_kind is None else {**found, "half_kind": frozenset({self.half_kind})}
+
 
 class HeightClass(Entry):
     """One height of a half kind in a series: its share of the stack, and the dimensions that differ.
@@ -341,7 +352,7 @@ class Mating(Entry):
     @property
     def dimensions(self) -> dict[str, Dimension]:
         """The stated dimensions of the pair by feature."""
-        stated = {"stack_height": self.stack_height, "mated_width": self.mated_width}
+        stated = {name: getattr(self, name) for name in PAIR_DIMENSIONS}
         return {name: dimension for name, dimension in stated.items() if dimension is not None}
 
     @property

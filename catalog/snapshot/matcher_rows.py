@@ -12,15 +12,12 @@ from matcher.columns.columns import Dim, HalfRow, MatingRow
 def half_row(record: HalfRecord) -> HalfRow:
     """The matcher's row of a half."""
     half = record.half
-    categories = {name: frozenset(values) for name, values in half.categories.items()}
-    if half.half_kind is not None:
-        categories["half_kind"] = frozenset({half.half_kind})
     return HalfRow(
         key=record.key,
         series=record.series_key,
         dimensions={**_dims(half.dimensions), **_measured(record.better_known)},
-        counts={**half.counts, "contact_count": half.contact_count, "rows": half.rows},
-        categories=categories,
+        counts=half.all_counts,
+        categories=half.all_categories,
         texts=(*half.markings, half.part_number, *half.order_codes, *half.aliases),
         inferred=record.origin == "inferred",
     )

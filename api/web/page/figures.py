@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 
 from catalog.model.entries import Citation, Half
 from matcher.errors import ObservationError
-from matcher.features import FEATURES
+from matcher.features import FEATURES, Kind
 from matcher.uncertainty.consensus import COVERAGE
 from matcher.vocabulary import to_mm
 
@@ -91,9 +91,9 @@ def capital(text: str) -> str:
 
 def values_in_words(feature: str, values: Iterable[str]) -> str:
     """Values of a category in bench words; several are a choice, several keys are all there."""
-    known = FEATURES[feature].values
-    joint = " and " if feature == "keying" else " or "
-    return joint.join(known.get(value, value) for value in values)
+    known = FEATURES[feature]
+    joint = " and " if known.kind is Kind.LABELS else " or "
+    return joint.join(known.values.get(value, value) for value in values)
 
 
 def counted(number: int, thing: str, things: str = "") -> str:

@@ -16,15 +16,6 @@ VERDICTS = {
     Verdict.NO_MATCH: "most probably not in this catalogue",
 }
 
-OTHER_EDGE = {
-    "overall_length_for_body_length": "may reach over the hold-downs; the body length is plastic only",
-    "body_length_for_overall_length": "may leave the hold-downs out; the overall length includes them",
-    "tail_span_for_body_width": "may reach over the tails; the body width is plastic only",
-    "stack_height_for_height": "may be that of the mated pair; the height is this half's alone",
-    "height_for_stack_height": "may be one half's height alone; the stack height goes from board to board",
-}
-"""What a length may reach over, by kind; others get a sentence from the feature table."""
-
 COUNTED = {
     "hold_downs_counted": "hold-downs may be counted in",
     "power_contacts_counted": "power contacts may be counted in",
@@ -75,7 +66,9 @@ def _length(mistake: Mistake, reading: Reduced) -> str:
         return f"the unit may be another one ({mistake.change['unit']}); then it is {_size(corrected)}"
     if kind == "board_thickness":
         return "the board's thickness may still be in it"
-    return OTHER_EDGE.get(kind, f"it may be the {FEATURES[str(mistake.change['feature'])].label}")
+    instead = str(mistake.change["feature"])
+    told = {slip.instead: slip.words for slip in FEATURES[reading.feature].slips}
+    return told.get(instead) or f"it may be the {FEATURES[instead].label}"
 
 
 def _gap(number: int) -> str:
