@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
-from markupsafe import Markup
 from starlette.responses import Response
 
 from api.service.dependencies import SnapshotDep
@@ -16,8 +15,8 @@ from api.service.paging import LONGEST_CURSOR, Listing
 from api.web.catalogue.order import BY_FIT, BY_NAME, DIMENSION_OF, NEAREST, ORDERS, Order, page_of, place_of, written
 from api.web.catalogue.tray import tray_of
 from api.web.page import freshness
-from api.web.page.addresses import BENCH, CATALOGUE, COMPARE, PRINT, asked, half_page, series_page
-from api.web.page.figures import KIND_WORDS, day, figure_typed, headline, mm
+from api.web.page.addresses import BENCH, CATALOGUE, COMPARE, PRINT, asked, series_page
+from api.web.page.figures import KIND_WORDS, day, figure_typed, mm
 from api.web.page.rendering import VisitDep
 from catalog.model.entries import slug
 from catalog.records.read_models import HalfRecord
@@ -35,21 +34,6 @@ LONGEST_KEY = 500
 router = APIRouter(include_in_schema=False)
 
 KeyQuery = Annotated[str, Query(max_length=LONGEST_KEY)]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Line:
-    """One half in the list; ``figure`` is what the list is ordered by."""
-
-    key: str
-    page: str
-    part_number: str
-    described: str
-    of: str
-    series_page: str
-    figure: str
-    standing: str
-    outline: Markup
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,7 +96,8 @@ def _found(snapshot: Snapshot, wanted: Asked, cursor: str | None) -> dict[str, A
         "near_unread": bool(wanted.near) and near is None,
         "near_applies": wanted.sort in NEAREST,
         "lines": [
-            _line(record, wanted.sort, outline) for record, outline in zip(shown.records, tray.outlines, strict=True)
+            (record, _figure(record, wanted.sort), outline)
+            for record, outline in zip(shown.records, tray.outlines, strict=True)
         ],
         "scale": tray.px_per_mm,
         "ruler": tray.ruler,
@@ -140,21 +125,6 @@ def _is_wanted(record: HalfRecord, wanted: Asked, fits: Mapping[str, float]) -> 
         and (not wanted.maker or slug(half.maker) == wanted.maker)
         and (not wanted.series or record.series_key == wanted.series)
         and (not wanted.kind or half.half_kind == wanted.kind)
-    )
-
-
-def _line(record: HalfRecord, sort: str, outline: Markup) -> Line:
-    half = record.half
-    return Line(
-        key=record.key,
-        page=half_page(record.key),
-        part_number=half.part_number,
-        described=headline(half),
-        of=f"{half.maker}, {half.series}",
-        series_page=series_page(record.series_key),
-        figure=_figure(record, sort),
-        standing=record.standing,
-        outline=outline,
     )
 
 
