@@ -11,7 +11,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from catalog.db.database import Catalogue
-from catalog.history.adding import AddReport, add
+from catalog.history.addition import AddReport, add
 from catalog.model.entries import AnyEntry, HalfKind
 
 _ENTRY: TypeAdapter[AnyEntry] = TypeAdapter(AnyEntry)
@@ -81,7 +81,7 @@ def load_demo(catalogue: Catalogue) -> AddReport:
     Raises
     ------
     catalog.errors.CatalogueError
-        As `catalog.history.adding.add`; then nothing was added.
+        As `catalog.history.addition.add`; then nothing was added.
     """
     with catalogue.writing() as session:
         return add(session, demo_entries())

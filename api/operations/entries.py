@@ -20,9 +20,9 @@ from api.schemas.contributing import (
 from api.schemas.evidence import ReasonIn, findings_out
 from catalog.accounts.access import Permission
 from catalog.contribute.acknowledgements import ReviewRefusedError
-from catalog.contribute.contributing import contribute, review_standing, revise_entry
-from catalog.history.changing import Changed
-from catalog.history.changing import restore as restore_entry
+from catalog.contribute.contribution import contribute, review_standing, revise_entry
+from catalog.history.changes import Changed
+from catalog.history.changes import restore as restore_entry
 from catalog.history.pending import Submitted, submit_merge, submit_revert, submit_withdrawal
 from catalog.model.errors import DuplicateError, EntryError
 from catalog.review import Finding, is_clean

@@ -21,7 +21,7 @@ from api.schemas.people import (
 from catalog.accounts import contributors, tokens
 from catalog.accounts.access import About, Permission, Role, Scope, require
 from catalog.history.documents import new_key
-from catalog.history.undoing import undo as undo_changes
+from catalog.history.undo import undo as undo_changes
 from catalog.model import timestamps
 
 FIRST_TOKEN_DAYS = 30

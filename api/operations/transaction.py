@@ -14,7 +14,7 @@ from api.operations.operation import B, Beforehand, Operation, R, Task
 from catalog.accounts.access import Who, act_of, require
 from catalog.accounts.tokens import as_they_stand
 from catalog.db.database import Catalogue
-from catalog.history.once import RequestKey, answered, remember, request_key
+from catalog.history.idempotency import RequestKey, answered, remember, request_key
 from catalog.history.pending import DELAY, carry_out_due
 from catalog.model.timestamps import now
 from catalog.snapshot.snapshot import SnapshotSource

@@ -16,7 +16,7 @@ from api.service.dependencies import CatalogueDep, CursorQuery, LimitQuery, requ
 from api.service.paging import Listing
 from api.service.responses import documented
 from api.service.settings import DEFAULT_PAGE
-from catalog.contribute.contributing import preview
+from catalog.contribute.contribution import preview
 from catalog.model.entries import Half, Mating
 from catalog.review import is_clean
 

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from api.schemas.answers import Out
 from api.schemas.evidence import Acknowledged, FindingOut, Given, findings_out
 from api.schemas.history import PendingOut, pending_out
-from catalog.contribute.contributing import Contributed
+from catalog.contribute.contribution import Contributed
 from catalog.history.pending import Submitted
 from catalog.history.preconditions import tag_of
 from catalog.model.entries import AnyEntry, Half, Mating, Series

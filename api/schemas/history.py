@@ -10,7 +10,7 @@ from api.schemas.answers import Out
 from api.schemas.evidence import Given
 from catalog.history.documents import DocumentRecord
 from catalog.history.journal import JournalEntry
-from catalog.history.undoing import Undone
+from catalog.history.undo import Undone
 from catalog.model.text_fields import Line, Remark
 
 LISTED_AT = {"half": "halves", "series": "series", "mating": "matings"}

@@ -15,7 +15,7 @@ from catalog.db.engines import USE
 from catalog.model.errors import SchemaError, UnavailableError
 
 UPGRADE_COMMAND = "otherhalf upgrade"
-"""The command line's name for `catalog.history.upgrading.upgrade`."""
+"""The command line's name for `catalog.history.upgrade.upgrade`."""
 
 
 def migration_config(connection: Connection) -> Config:

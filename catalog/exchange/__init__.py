@@ -15,7 +15,7 @@ from catalog.exchange.columns import FILE_NAMES
 from catalog.exchange.files import Placed, read_text
 from catalog.exchange.jsonl import read_jsonl, write_jsonl
 from catalog.exchange.tables import read_csv, write_csv
-from catalog.history.adding import AddReport, add
+from catalog.history.addition import AddReport, add
 from catalog.model.entries import AnyEntry
 from catalog.model.errors import DuplicateError, EntryError, FileError, FileRefusedError
 from catalog.records.read import load_halves, load_matings, load_series

@@ -16,16 +16,7 @@ from sqlalchemy.orm import Session
 
 from catalog.db.tables import ContributorTable
 from catalog.history.acts import Act
-from catalog.history.changing import (
-    Changed,
-    listed_revision,
-    members,
-    members_standing,
-    merge,
-    revert,
-    revise,
-    withdraw,
-)
+from catalog.history.changes import Changed, listed_revision, members, members_standing, merge, revert, revise, withdraw
 from catalog.history.documents import DocumentRecord, add_document, documents, get_document, revise_document
 from catalog.model.entries import ENTRY, AnyEntry, Series, document
 from catalog.model.entry_states import substance

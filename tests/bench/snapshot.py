@@ -18,8 +18,8 @@ from pathlib import Path
 from catalog.db.database import Catalogue, open_catalogue
 from catalog.footprints import import_folders
 from catalog.history.acts import operators
-from catalog.history.adding import add
-from catalog.history.changing import revise
+from catalog.history.addition import add
+from catalog.history.changes import revise
 from catalog.model.entries import Dimension, Half
 from catalog.records.read import get_record
 from catalog.snapshot.incremental import read_stock

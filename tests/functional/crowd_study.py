@@ -10,7 +10,7 @@ from pathlib import Path
 from time import perf_counter
 
 from catalog.db.database import open_catalogue
-from catalog.history.undoing import undo
+from catalog.history.undo import undo
 from catalog.snapshot.snapshot import Snapshot, take_snapshot
 from tests.functional.crowd import make_plan
 from tests.functional.crowd_outcome import answers, differences, specimens, standings

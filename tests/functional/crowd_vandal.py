@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 from sqlalchemy.orm import Session
 
-from catalog.contribute.contributing import revise_entry
+from catalog.contribute.contribution import revise_entry
 from catalog.contribute.submission import confirm
 from catalog.evidence.statements import Confirmation
 from catalog.history.acts import Act

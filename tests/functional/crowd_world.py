@@ -16,7 +16,7 @@ from typing import Any
 from pydantic import ValidationError
 from sqlalchemy.orm import Session
 
-from catalog.contribute.contributing import contribute, revise_entry
+from catalog.contribute.contribution import contribute, revise_entry
 from catalog.contribute.submission import confirm, dispute, sight
 from catalog.db.database import Catalogue
 from catalog.evidence.statements import Confirmation, Dispute, Sighting

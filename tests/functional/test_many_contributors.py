@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import pytest
 
 from catalog.db.database import Catalogue, open_catalogue
-from catalog.history.undoing import Undone, undo
+from catalog.history.undo import Undone, undo
 from catalog.snapshot.snapshot import Snapshot, take_snapshot
 from tests.functional.crowd import CARELESS, HONEST, Plan, make_plan
 from tests.functional.crowd_outcome import (

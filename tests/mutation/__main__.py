@@ -1,6 +1,6 @@
 """Mutation testing: which small defects of a module would the tests not notice?
 
-`python -m tests.mutation catalog/history/undoing.py [--tests tests/catalog/history tests/api/rest]`
+`python -m tests.mutation catalog/history/undo.py [--tests tests/catalog/history tests/api/rest]`
 
 Each mutant is the module with one change (`mutants.py`). The tests that enter the changed function are run against it,
 the fastest first, until one fails. Printed are the survivors: line, what stands there, and what was put in its place
@@ -35,7 +35,7 @@ LEFT_OUT = "not postgresql and not browser and not real_geometry and not bench"
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the mutants of the modules named; prints the survivors, and returns how many there are."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("modules", nargs="+", help="paths of modules, such as catalog/history/undoing.py")
+    parser.add_argument("modules", nargs="+", help="paths of modules, such as catalog/history/undo.py")
     parser.add_argument("--tests", nargs="+", help="files and folders of tests; else those that mirror the modules")
     parser.add_argument("--seconds", type=float, default=20.0, help="of tests for each mutant, at most (20)")
     parser.add_argument("--sample", type=float, default=1.0, help="share of the mutants that is tried, by chance (1)")

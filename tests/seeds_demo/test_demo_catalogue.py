@@ -8,7 +8,7 @@ from itertools import combinations
 import pytest
 
 from catalog.db.database import Catalogue
-from catalog.history.adding import add
+from catalog.history.addition import add
 from catalog.model.entries import Half, Series
 from catalog.model.errors import DuplicateError
 from catalog.records.queries import get_half

@@ -22,13 +22,13 @@ from catalog.accounts import contributors
 from catalog.accounts.access import Role
 from catalog.db.database import Catalogue, read_version
 from catalog.exchange import add_file, is_exchange, stored_entries, write_csv, write_jsonl
-from catalog.exchange.merging import Merged, merge_published
-from catalog.exchange.replaying import take_whole
+from catalog.exchange.merge import Merged, merge_published
+from catalog.exchange.replay import take_whole
 from catalog.exchange.whole import is_whole, write_whole
 from catalog.footprints import import_folders
 from catalog.history.acts import operators
-from catalog.history.adding import add
-from catalog.history.upgrading import upgrade as upgrade_tables
+from catalog.history.addition import add
+from catalog.history.upgrade import upgrade as upgrade_tables
 from catalog.model.errors import EntryError, FileError
 from catalog.model.text_fields import plain_line
 from catalog.records.read import load_halves, load_series

@@ -32,7 +32,7 @@ from catalog.contribute.acknowledgements import ReviewRefusedError
 from catalog.exchange import read_placed
 from catalog.exchange.files import Placed
 from catalog.exchange.jsonl import read_jsonl
-from catalog.history.adding import AddReport
+from catalog.history.addition import AddReport
 from catalog.model.errors import CatalogueError, DuplicateError, EntryError, FileError, FileRefusedError
 from catalog.review import Finding, severe
 

@@ -19,7 +19,7 @@ from catalog.exchange import write_jsonl
 from catalog.exchange.drawing_table import IGNORE, Drawing, FittedTable, Residual, fit_table
 from catalog.exchange.files import Problems, message_of, read_text, remedy_for
 from catalog.exchange.pasted_table import LONGEST_TABLE
-from catalog.history.adding import AddReport, add
+from catalog.history.addition import AddReport, add
 from catalog.model.entries import DIGITS_MM, DimensionLaw, HalfKind, Series
 from catalog.model.errors import FileError
 from catalog.model.series_laws import expand

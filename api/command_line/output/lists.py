@@ -10,7 +10,7 @@ from rich.text import Text
 from api.command_line.output.console import plain, table
 from api.identification.triage import TRIAGE
 from catalog.footprints import FootprintReport
-from catalog.history.adding import AddReport
+from catalog.history.addition import AddReport
 from catalog.snapshot.search import Hit
 from matcher.features import FEATURES, Feature, Kind
 from matcher.uncertainty.instruments import BUILT_IN

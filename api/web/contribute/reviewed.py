@@ -16,7 +16,7 @@ from api.drawing.views import Look, View, side_view, top_view
 from api.schemas.refusals import path_of
 from api.web.page.figures import KIND_WORDS, mm
 from api.web.page.form_actions import sentence
-from catalog.contribute.contributing import Preview, preview
+from catalog.contribute.contribution import Preview, preview
 from catalog.model.entries import Half, Series
 from catalog.model.errors import CatalogueError, EntryError
 from catalog.review import Finding, is_clean

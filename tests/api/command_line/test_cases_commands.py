@@ -13,7 +13,7 @@ from api.command_line.cli import app
 from api.command_line.commands.common import ExitCode
 from catalog.cases import lifecycle
 from catalog.db.database import open_catalogue
-from catalog.history.adding import add
+from catalog.history.addition import add
 from tests.catalog.cases.case_examples import NONE, specimen
 from tests.catalog.evidence.evidence_examples import half
 from tests.catalog.history.changed_entries import IDA, WREN, by, fill

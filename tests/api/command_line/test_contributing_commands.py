@@ -15,7 +15,7 @@ from api.command_line.commands.common import ExitCode
 from catalog.accounts import contributors
 from catalog.db.database import open_catalogue
 from catalog.history.acts import operators
-from catalog.history.changing import revise
+from catalog.history.changes import revise
 from catalog.history.pending import submit_withdrawal
 from tests.api.rest.test_contributing import IMPOSSIBLE, NEW
 from tests.api.workshop import written

@@ -8,7 +8,7 @@ from catalog.contribute import submission
 from catalog.db.database import Catalogue
 from catalog.evidence.statements import Confirmation
 from catalog.history.acts import Act
-from catalog.history.adding import add
+from catalog.history.addition import add
 from catalog.model.entries import Half
 from catalog.snapshot.snapshot import SnapshotSource
 from tests.catalog.model.entry_examples import half

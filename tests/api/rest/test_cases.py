@@ -15,8 +15,8 @@ from api.operations import case_ranking
 from api.schemas.cases import asked_of
 from api.service.paging import Listing
 from catalog.cases.specimens import Specimen
-from catalog.history.adding import add
-from catalog.history.changing import withdraw
+from catalog.history.addition import add
+from catalog.history.changes import withdraw
 from catalog.snapshot.snapshot import SnapshotSource
 from matcher.errors import ObservationError, ObservationErrors
 from tests.api.workshop import KEEPER, Workshop, workshop

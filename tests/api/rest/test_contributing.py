@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from catalog.history.adding import add
+from catalog.history.addition import add
 from catalog.model.entries import Dimension, Half
 from tests.api.workshop import KEEPER, Workshop, workshop, written
 from tests.catalog.history.changed_entries import HALF, IDA, MEMBER, PER, SERIES, WREN, confirm, longer, wider_laws

@@ -10,7 +10,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from catalog.history.adding import add
+from catalog.history.addition import add
 from catalog.history.documents import add_document
 from catalog.model.text_fields import plain_text
 from tests.api.rest.test_contributing import NEW, PLACE, problem

@@ -15,9 +15,9 @@ from api.service.settings import Settings
 from api.web.catalogue.catalogue import ON_A_PAGE
 from api.web.catalogue.order import BY_FIT, ORDERS
 from api.web.page.figures import figure_typed
-from catalog.history import changing
 from catalog.history.acts import Act
-from catalog.history.adding import add
+from catalog.history.addition import add
+from catalog.history.changes import withdraw
 from catalog.records.read_models import HalfRecord
 from catalog.snapshot.snapshot import Snapshot
 from tests.api.web.page_reading import HTML, Page, check_form
@@ -161,7 +161,7 @@ def test_a_hostile_query_appears_as_text(server: TestClient) -> None:
 def test_a_withdrawn_half_leaves_the_catalogue(shop: Workshop) -> None:
     assert HALF in every_page(shop.server)
     with shop.catalogue.writing() as session:
-        changing.withdraw(session, Act(actor=WREN), "half", HALF)
+        withdraw(session, Act(actor=WREN), "half", HALF)
     assert HALF not in every_page(shop.server)
     assert HALF not in seen(shop.server, q="SK-7/13").values("half")
 

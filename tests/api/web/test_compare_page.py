@@ -11,7 +11,7 @@ from starlette.testclient import TestClient
 
 from api.web.catalogue.telling_apart import Reading, apart, share_right
 from catalog.history.acts import Act
-from catalog.history.adding import add
+from catalog.history.addition import add
 from catalog.model.entries import Half
 from catalog.records.read_models import HalfRecord
 from catalog.snapshot.snapshot import Snapshot

@@ -12,7 +12,7 @@ from api.web.contribute import entry_fields
 from api.web.contribute.half_form import half_of, half_pairs
 from api.web.contribute.series_form import series_of, series_pairs
 from api.web.page.forms import Form
-from catalog.history.changing import withdraw
+from catalog.history.changes import withdraw
 from catalog.model.entries import Half, Series
 from matcher.features import CATEGORIES, COUNTS, DIMENSIONS
 from tests.api.web.browsed import HOSTILE, Fields, browser, filled, form_with, no_markup_of, problems_of, unchanged

@@ -12,9 +12,9 @@ from api.service.access import SESSION_COOKIE
 from api.web.entries.half_facts import SHOWN_MATES
 from catalog.contribute import submission
 from catalog.evidence.statements import Answer, Confirmation, Dispute, Sighting
-from catalog.history import changing
 from catalog.history.acts import Act
-from catalog.history.adding import add
+from catalog.history.addition import add
+from catalog.history.changes import merge, revise, withdraw
 from catalog.model.entries import Dimension, Half, Mating
 from catalog.records.queries import get_half
 from catalog.snapshot.snapshot import Snapshot
@@ -51,7 +51,7 @@ def revised(shop: Workshop, **changes: object) -> None:
     with shop.catalogue.writing() as session:
         entry = get_half(session, HALF).half
         after = Half.model_validate({**entry.model_dump(mode="json"), **changes})
-        changing.revise(session, act(WREN, "the drawing says so"), HALF, after, clean=True)
+        revise(session, act(WREN, "the drawing says so"), HALF, after, clean=True)
 
 
 def measured(shop: Workshop, who: str, revision: int, *values: dict[str, object]) -> None:
@@ -185,7 +185,7 @@ def test_a_hostile_unknown_key_appears_as_text(shop: Workshop) -> None:
 
 def test_a_withdrawn_half_stays_readable_and_says_so(shop: Workshop) -> None:
     with shop.catalogue.writing() as session:
-        changing.withdraw(session, act(WREN, "made up"), "half", HALF)
+        withdraw(session, act(WREN, "made up"), "half", HALF)
     page = check_form(seen(shop, f"/halves/{HALF}"))
     assert "This entry was withdrawn." in page.text
     assert "made up" in page.text
@@ -194,7 +194,7 @@ def test_a_withdrawn_half_stays_readable_and_says_so(shop: Workshop) -> None:
 
 def test_a_merged_half_leads_to_the_one_in_its_place(shop: Workshop) -> None:
     with shop.catalogue.writing() as session:
-        changing.merge(session, act(WREN), HALF, MATE)
+        merge(session, act(WREN), HALF, MATE)
     page = check_form(seen(shop, f"/halves/{HALF}"))
     assert "This entry was merged." in page.text
     assert f"/halves/{MATE}" in page.links()

@@ -11,7 +11,7 @@ from starlette.testclient import TestClient
 
 from api.web.entries.printing import MOST
 from catalog.history.acts import Act
-from catalog.history.adding import add
+from catalog.history.addition import add
 from catalog.snapshot.snapshot import Snapshot
 from tests.api.web.page_reading import HTML, Page, check_form
 from tests.api.workshop import Workshop, workshop

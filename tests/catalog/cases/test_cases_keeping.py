@@ -25,11 +25,11 @@ from catalog.cases.retrieval import (
 )
 from catalog.cases.specimens import LONGEST_JSON, MOST_COMMENTS, SOLVED, Comment, Specimen
 from catalog.db.database import Catalogue, open_catalogue
-from catalog.exchange.replaying import take_whole
+from catalog.exchange.replay import take_whole
 from catalog.exchange.whole import write_whole
 from catalog.history.acts import Act
 from catalog.history.journal import page
-from catalog.history.undoing import undo
+from catalog.history.undo import undo
 from catalog.model.errors import EntryError, ForbiddenError, NotFoundError
 from tests.catalog.cases.case_examples import NONE, specimen, summary
 from tests.catalog.history.changed_entries import IDA, PER, WREN, by, since_ever

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 from catalog.db import database, engines
 from catalog.db.database import Catalogue, default_url, mark_changed, open_catalogue, read_version
 from catalog.db.tables import CatalogueState
-from catalog.history.upgrading import upgrade
+from catalog.history.upgrade import upgrade
 from catalog.model.errors import LockedError, ReadOnlyError, SchemaError, UnavailableError
 
 

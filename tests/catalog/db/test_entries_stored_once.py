@@ -15,10 +15,10 @@ from sqlalchemy import Connection, inspect, text
 from catalog.db.database import Catalogue, open_catalogue
 from catalog.db.engines import USE, make_engine, parse
 from catalog.db.schema import migration_config
-from catalog.history.adding import add
-from catalog.history.changing import withdraw
+from catalog.history.addition import add
+from catalog.history.changes import withdraw
 from catalog.history.journal import page
-from catalog.history.upgrading import upgrade
+from catalog.history.upgrade import upgrade
 from catalog.model.errors import SchemaError
 from catalog.records.read import get_records
 from catalog.records.read_models import AnyRecord

@@ -13,8 +13,8 @@ from catalog.exchange import add_file, files, is_exchange, jsonl, read_entries, 
 from catalog.exchange.files import MOST_ERRORS
 from catalog.exchange.json_places import DEEPEST, places
 from catalog.history.acts import operators
-from catalog.history.adding import add
-from catalog.history.changing import revise
+from catalog.history.addition import add
+from catalog.history.changes import revise
 from catalog.model.entries import AnyEntry
 from catalog.model.errors import FileError, FileRefusedError
 from catalog.model.series_laws import expand

@@ -16,12 +16,12 @@ from catalog.contribute import submission
 from catalog.db.database import Catalogue, open_catalogue
 from catalog.evidence.retrieval import assessment_of
 from catalog.evidence.statements import Confirmation, Dispute, Sighting
-from catalog.exchange.merging import Merged, merge_published
-from catalog.exchange.replaying import take_whole
+from catalog.exchange.merge import Merged, merge_published
+from catalog.exchange.replay import take_whole
 from catalog.exchange.whole import End, is_whole, write_whole
-from catalog.history import changing
 from catalog.history.acts import Act, operators
-from catalog.history.adding import add
+from catalog.history.addition import add
+from catalog.history.changes import restore, revise, withdraw
 from catalog.history.documents import add_document, documents
 from catalog.history.journal import page
 from catalog.model.entries import AnyEntry, Dimension
@@ -47,7 +47,7 @@ def lived_in(catalogue: Catalogue) -> Catalogue:
         contributors.add(session, operators(), "Robin")
         add(session, [SERIES, HALF, MATING], _by("Robin", reason="from the drawing"))
     with catalogue.writing() as session:
-        changing.revise(session, _by("Robin"), HALF.key, HALF.model_copy(update={"note": "seen on two boards"}))
+        revise(session, _by("Robin"), HALF.key, HALF.model_copy(update={"note": "seen on two boards"}))
         said = Confirmation.model_validate(
             {"of": "half", "key": HALF.key, "revision": 2, "basis": "measured", "values": [MEASURED]}
         )
@@ -57,7 +57,7 @@ def lived_in(catalogue: Catalogue) -> Catalogue:
         submission.dispute(session, _by("Wren"), wrong)
         add_document(session, _by("Robin"), "specimen", Sighting(half="x:y", device="mine"), private=True)
     with catalogue.writing() as session:
-        changing.withdraw(session, operators("twice"), "mating", MATING.key)
+        withdraw(session, operators("twice"), "mating", MATING.key)
     return catalogue
 
 
@@ -112,7 +112,7 @@ def test_work_goes_on_where_it_was(lived_in: Catalogue, another: Catalogue, tmp_
     with another.writing() as session:
         take_whole(session, path)
     with another.writing() as session:
-        changing.restore(session, operators("needed"), "mating", MATING.key)
+        restore(session, operators("needed"), "mating", MATING.key)
     with another.reading() as session:
         last, before = page(session, limit=2)
     assert (last.action, last.revision) == ("restore", 3)

@@ -8,7 +8,7 @@ import pytest
 
 from catalog.db.database import open_catalogue
 from catalog.footprints import FootprintImport, import_folder, import_folders
-from catalog.history.adding import add
+from catalog.history.addition import add
 from catalog.model.entries import Half, Mating, Series
 from catalog.model.errors import FileError
 from tests.catalog.footprints.footprint_drawings import drawing, one_row, pad, rectangle, two_rows, write

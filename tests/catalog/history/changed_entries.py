@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from catalog.history.acts import Act
-from catalog.history.adding import add
+from catalog.history.addition import add
 from catalog.history.documents import add_document
 from catalog.history.journal import JournalEntry, page
 from catalog.model.entries import AnyEntry, Dimension, Half, Series

@@ -13,11 +13,11 @@ from catalog.db.database import Catalogue
 from catalog.db.tables import SeriesTable
 from catalog.evidence.statements import Sighting
 from catalog.history.acts import operators
-from catalog.history.adding import add
-from catalog.history.changing import merge, restore, revise, withdraw
+from catalog.history.addition import add
+from catalog.history.changes import merge, restore, revise, withdraw
 from catalog.history.documents import add_document
 from catalog.history.journal import page
-from catalog.history.undoing import undo
+from catalog.history.undo import undo
 from catalog.model.entries import Dimension, Half, Mating, Series
 from catalog.model.errors import DuplicateError, EntryError
 from catalog.records.read import load_halves, load_matings, load_series

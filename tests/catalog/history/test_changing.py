@@ -6,8 +6,8 @@ import pytest
 from sqlalchemy.orm import Session
 
 from catalog.db.database import Catalogue
-from catalog.history.adding import add
-from catalog.history.changing import merge, restore, revert, revise, withdraw
+from catalog.history.addition import add
+from catalog.history.changes import merge, restore, revert, revise, withdraw
 from catalog.history.journal import revision_of
 from catalog.model.entries import Half, Mating, Series
 from catalog.model.entry_states import stood

@@ -7,7 +7,7 @@ from itertools import pairwise
 import pytest
 
 from catalog.db.database import Catalogue
-from catalog.history.changing import revise, withdraw
+from catalog.history.changes import revise, withdraw
 from catalog.history.documents import add_document, get_document, revise_document
 from catalog.history.journal import LARGEST_PAGE, page, revision_of
 from catalog.history.preconditions import require_unchanged, tag_of

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from catalog.db.database import Catalogue
-from catalog.history.once import LONGEST_KEY, answered, remember, request_key
+from catalog.history.idempotency import LONGEST_KEY, answered, remember, request_key
 from catalog.model.errors import EntryError, KeyReusedError
 from tests.catalog.history.changed_entries import IDA, PER, by
 

@@ -9,8 +9,8 @@ from sqlalchemy.orm import Session
 
 from catalog.accounts import contributors
 from catalog.db.database import Catalogue
-from catalog.history.adding import add
-from catalog.history.changing import revise
+from catalog.history.addition import add
+from catalog.history.changes import revise
 from catalog.history.documents import DocumentRecord, get_document
 from catalog.history.journal import page
 from catalog.history.pending import (

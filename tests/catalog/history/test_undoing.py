@@ -9,14 +9,13 @@ from catalog.accounts import contributors, tokens
 from catalog.accounts.access import Scope
 from catalog.db.database import Catalogue
 from catalog.evidence.statements import Sighting
-from catalog.history import undoing
 from catalog.history.acts import operators
-from catalog.history.adding import add
-from catalog.history.changing import merge, revise
+from catalog.history.addition import add
+from catalog.history.changes import merge, revise
 from catalog.history.documents import add_document, get_document
 from catalog.history.pending import RECORD, submit_withdrawal
-from catalog.history.rewriting import rewrite
-from catalog.history.undoing import Undone, undo
+from catalog.history.revision import rewrite
+from catalog.history.undo import Undone, undo
 from catalog.model.entries import Series
 from catalog.model.timestamps import now
 from catalog.records.queries import mates_of
@@ -209,7 +208,7 @@ def test_an_undo_is_one_transaction(catalogue: Catalogue, monkeypatch: pytest.Mo
         return real(*given, **more)  # type: ignore[arg-type]
 
     real = rewrite
-    monkeypatch.setattr(undoing, "rewrite", failing)
+    monkeypatch.setattr("catalog.history.undo.rewrite", failing)
     with pytest.raises(RuntimeError), catalogue.writing() as session:
         undone(session)
     with catalogue.reading() as session:

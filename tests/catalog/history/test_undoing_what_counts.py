@@ -6,12 +6,12 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from catalog.contribute.contributing import contribute
+from catalog.contribute.contribution import contribute
 from catalog.db.database import Catalogue
 from catalog.evidence.retrieval import assessment_of
-from catalog.history.changing import merge, revise, withdraw
+from catalog.history.changes import merge, revise, withdraw
 from catalog.history.documents import add_document
-from catalog.history.undoing import Undone, undo
+from catalog.history.undo import Undone, undo
 from catalog.model.entries import Dimension, Half
 from catalog.records.read import get_record
 from catalog.records.read_models import assessed_of

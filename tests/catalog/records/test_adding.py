@@ -11,7 +11,7 @@ from sqlalchemy.exc import IntegrityError
 from catalog.db.database import Catalogue
 from catalog.db.tables import HalfTable, MatingTable
 from catalog.exchange import stored_entries
-from catalog.history.adding import AddReport, add
+from catalog.history.addition import AddReport, add
 from catalog.model.entries import AnyEntry, Series
 from catalog.model.entry_states import Stood
 from catalog.model.errors import DuplicateError, EntryError, NotFoundError

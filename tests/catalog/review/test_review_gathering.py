@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from catalog.db.database import Catalogue, open_catalogue
 from catalog.db.tables import HalfTable, SeriesTable
-from catalog.history.adding import add
+from catalog.history.addition import add
 from catalog.model.entries import AnyEntry, Half, Mating, Series
 from catalog.review import Neighbours, read_neighbours, review
 from tests.catalog.review.review_examples import SIZES, codes, family, member, sized

@@ -10,7 +10,7 @@ import pytest
 from sqlalchemy.orm import Session
 
 from catalog.db.database import Catalogue, open_catalogue
-from catalog.history.adding import add
+from catalog.history.addition import add
 from catalog.model.entries import Half, Series
 from catalog.model.errors import EntryError
 from catalog.model.series_laws import expand

@@ -14,8 +14,8 @@ from sqlalchemy.orm import Session
 from catalog.db.database import Catalogue, mark_changed
 from catalog.db.tables import HalfTable
 from catalog.evidence.statements import Sighting
-from catalog.history.adding import add
-from catalog.history.changing import restore, revise, withdraw
+from catalog.history.addition import add
+from catalog.history.changes import restore, revise, withdraw
 from catalog.history.documents import add_document
 from catalog.model.entries import Half
 from catalog.records.read import get_record

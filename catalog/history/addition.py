@@ -14,7 +14,7 @@ from catalog.db.engines import chunks
 from catalog.db.tables import HalfTable, SeriesTable
 from catalog.history.acts import Act, operators
 from catalog.history.journal import Change, append
-from catalog.history.rewriting import rewrite
+from catalog.history.revision import rewrite
 from catalog.model.entries import AnyEntry, Half, Series, differing, slug
 from catalog.model.entry_states import ENTRIES, Stood
 from catalog.model.errors import DuplicateError, EntryError

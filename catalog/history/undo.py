@@ -17,8 +17,8 @@ from catalog.history.acts import Act
 from catalog.history.documents import get_document, revise_document
 from catalog.history.journal import JournalEntry
 from catalog.history.pending import RECORD as PENDING
-from catalog.history.reviewing_anew import review_anew
-from catalog.history.rewriting import rewrite
+from catalog.history.review_after_undo import review_anew
+from catalog.history.revision import rewrite
 from catalog.model.entries import AnyEntry, Series
 from catalog.model.entry_states import ENTRIES, Stood, stood, substance
 from catalog.records.read import get_records

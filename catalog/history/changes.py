@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from sqlalchemy.orm import Session
 
 from catalog.history.acts import Act
-from catalog.history.adding import add
+from catalog.history.addition import add
 from catalog.history.journal import revision_of
-from catalog.history.rewriting import rewrite, spelt
+from catalog.history.revision import rewrite, spelt
 from catalog.model.entries import AnyEntry, Half, Mating, Series, differing
 from catalog.model.entry_states import Stood, stood
 from catalog.model.errors import DuplicateError, EntryError

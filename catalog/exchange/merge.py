@@ -14,7 +14,7 @@ from catalog.db.tables import ENTRY_TABLES, DocumentTable
 from catalog.evidence.statements import Answer, Confirmation, Dispute, Sighting
 from catalog.exchange.whole import Heading, Told, ToldDocument, ToldEntry, read_heading, read_rows, told
 from catalog.history.acts import Act
-from catalog.history.adding import add
+from catalog.history.addition import add
 from catalog.history.documents import add_document
 from catalog.model.entries import AnyEntry, differing
 from catalog.model.entry_states import ENTRIES, Stood, substance

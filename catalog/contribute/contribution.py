@@ -10,9 +10,9 @@ from sqlalchemy.orm import Session
 
 from catalog.contribute.acknowledgements import acknowledge
 from catalog.history.acts import Act
-from catalog.history.adding import AddReport, add
+from catalog.history.addition import AddReport, add
 from catalog.history.pending import DELAY, Submitted, submit_revision
-from catalog.history.rewriting import rewrite
+from catalog.history.revision import rewrite
 from catalog.model.entries import AnyEntry, Series
 from catalog.model.errors import DuplicateError
 from catalog.model.series_laws import Expansion, expand
@@ -54,8 +54,8 @@ def preview(session: Session, entry: AnyEntry) -> Preview:
 def contribute(session: Session, act: Act, entry: AnyEntry, acknowledged: Mapping[str, str]) -> Contributed:
     """Add an entry. ``acknowledged`` gives a reason for each severe finding, by its code; the journal keeps them.
 
-    Raises ReviewRefusedError, EntryError for an acknowledgement without a reason, and what `catalog.history.adding.add`
-    raises.
+    Raises ReviewRefusedError, EntryError for an acknowledgement without a reason, and what
+    `catalog.history.addition.add` raises.
     """
     _require_not_gone(session, entry)
     findings = _reviewed(session, entry)
@@ -73,7 +73,7 @@ def revise_entry(
     *,
     delay: timedelta = DELAY,
 ) -> Revised:
-    """Revise an entry; a confirmed one's values wait. Raises as `contribute` and `catalog.history.changing.revise`."""
+    """Revise an entry; a confirmed one's values wait. Raises as `contribute` and `catalog.history.changes.revise`."""
     findings = _reviewed(session, entry)
     act = acknowledge(act, findings, acknowledged)
     submitted = submit_revision(session, act, key, entry, clean=is_clean(findings), delay=delay)

@@ -10,8 +10,8 @@ from sqlalchemy.orm import Session
 
 from catalog.db.tables import ENTRY_TABLES
 from catalog.history.acts import OPERATOR, Act
-from catalog.history.changing import members_standing
-from catalog.history.rewriting import rewrite
+from catalog.history.changes import members_standing
+from catalog.history.revision import rewrite
 from catalog.model.entries import AnyEntry, Half, Mating, Series
 from catalog.records.read import get_records
 from catalog.records.read_models import AnyRecord, stood_of
