@@ -281,3 +281,21 @@ def test_the_servers_log_of_requests_holds_no_token(capfd: pytest.CaptureFixture
     assert f"/v1/halves?token={MASK}" in printed
     assert f"saw {MASK}" in printed
     assert "kkk" not in printed
+
+
+@pytest.mark.parametrize(("scheme", "secure"), [("http", False), ("https", True)])
+def test_signing_in_sets_a_cookie_that_no_script_reads_and_no_other_site_sends(
+    catalogue_file: Path, token: tokens.Created, scheme: str, secure: bool
+) -> None:
+    """RFC 6265, 5.3, and its SameSite attribute; Secure where the page itself came by TLS."""
+    app = create_app(Settings(database_url=f"sqlite:///{catalogue_file}"))
+    with TestClient(app, base_url=f"{scheme}://testserver") as browser:
+        form = {"token": token.secret, "to": "/"}
+        answer = browser.post("/sign-in", data=form, headers={"Sec-Fetch-Site": "same-origin"}, follow_redirects=False)
+    assert answer.status_code == 303
+    name, *attributes = answer.headers["set-cookie"].split("; ")
+    assert name.startswith(f"{SESSION_COOKIE}=oh_")
+    assert token.secret not in name
+    given = {attribute.lower() for attribute in attributes}
+    assert {"httponly", "samesite=strict", "path=/"} <= given
+    assert ("secure" in given) is secure

@@ -43,6 +43,17 @@ def test_pages_from_either_end_give_every_row_once(catalogue: Catalogue) -> None
     assert all(earlier.id < later.id for earlier, later in pairwise(whole))
 
 
+def test_a_page_since_a_moment_begins_with_the_row_of_that_moment(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        fill(session)
+        revise(session, by(IDA), HALF, longer(by_mm=0.1))
+        revise(session, by(IDA), HALF, longer(by_mm=0.2))
+        first, second, third = rows(session, "half", HALF)
+        assert first.at < second.at < third.at
+        assert page(session, after=0, since=second.at, record="half", key=HALF) == [second, third]
+        assert page(session, after=0, since=third.at, record="half", key=HALF) == [third]
+
+
 @pytest.mark.parametrize("limit", [0, LARGEST_PAGE + 1])
 def test_a_page_has_bounds(catalogue: Catalogue, limit: int) -> None:
     with catalogue.reading() as session, pytest.raises(ValueError, match="limit"):

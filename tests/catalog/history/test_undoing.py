@@ -84,6 +84,18 @@ def test_only_what_was_changed_since_the_moment_is_taken_back(catalogue: Catalog
         assert get_record(session, "half", HALF).content == longer(by_mm=0.1)
 
 
+def test_what_was_changed_at_the_very_moment_is_taken_back_too(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        fill(session)
+        revise(session, by(VANDAL), HALF, longer(by_mm=0.1))
+        revise(session, by(VANDAL), HALF, longer(by_mm=0.2))
+        *_, before, last = rows(session, "half", HALF)
+        assert before.at < last.at
+        answer = undone(session, last.at)
+        assert get_record(session, "half", HALF).content == longer(by_mm=0.1)
+    assert answer.taken_back == (("half", HALF),)
+
+
 def test_a_revision_by_others_is_kept_and_reported(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)

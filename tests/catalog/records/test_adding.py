@@ -11,7 +11,9 @@ from sqlalchemy.exc import IntegrityError
 from catalog.db.database import Catalogue
 from catalog.db.tables import HalfTable, MatingTable
 from catalog.exchange import stored_entries
+from catalog.history.acts import Act
 from catalog.history.addition import AddReport, add
+from catalog.history.changes import withdraw
 from catalog.model.entries import AnyEntry, Series
 from catalog.model.entry_states import Stood
 from catalog.model.errors import DuplicateError, EntryError, NotFoundError
@@ -292,6 +294,17 @@ def test_mates_are_the_halves_at_the_other_end(filled: Catalogue) -> None:
         assert [record.key for _, record in mates_of(session, "siskin-works:sk-7-13")] == ["dunnock-sons:dn40pa-010"]
         with pytest.raises(NotFoundError):
             mates_of(session, "nobody:nothing")
+
+
+def test_a_withdrawn_mate_is_no_mate_and_neither_is_one_of_a_withdrawn_mating(filled: Catalogue) -> None:
+    member, first, second = "dunnock-sons:dn40pa-010", "dunnock-sons:dn40r-010", "siskin-works:sk-7-13"
+    with filled.writing() as session:
+        withdraw(session, Act(actor=""), "half", second)
+        assert [record.key for _, record in mates_of(session, member)] == [first]
+        assert mates_of(session, second) == []
+        ((own, _),) = mates_of(session, member)
+        withdraw(session, Act(actor=""), "mating", own.id)
+        assert mates_of(session, member) == []
 
 
 def test_a_half_that_mates_with_itself_is_its_own_mate(catalogue: Catalogue) -> None:

@@ -91,6 +91,11 @@ def test_the_fit_is_deterministic_and_its_weights_add_up() -> None:
     assert MODEL.size.sum() == len(COLUMNS)
 
 
+def test_what_is_measured_speaks_at_most_twenty_to_one_for_the_catalogue() -> None:
+    """No series here resembles another, and the fit alone would come below; the floor is our own choice, no source."""
+    assert MODEL.present_share == 0.05
+
+
 def test_a_catalogue_of_any_number_of_halves_can_be_thinned_out() -> None:
     """400 of 527: in floating point 400 steps of 527/400 once led beyond the last half."""
     model = fit_absent(build_columns(invented_rows(27)[0][:527], []))

@@ -100,6 +100,16 @@ def test_the_largest_zero_is_corrected_and_a_larger_one_refused() -> None:
     assert error.field == "closed_jaws.caliper[1]"
 
 
+@pytest.mark.parametrize(
+    ("largest", "larger", "unit"), [(0.039, 0.04, "in"), (39.0, 40.0, "mil"), (999.0, 1001.0, "um")]
+)
+def test_the_largest_zero_is_the_same_length_in_every_unit(largest: float, larger: float, unit: str) -> None:
+    """1 mm is 0.03937 in."""
+    assert with_closed_jaws(BUILT_IN, {"caliper": (largest,)}, unit=unit)["caliper"].zero is not None
+    (error,) = refused({"caliper": (larger,)}, unit)
+    assert error.field == "closed_jaws.caliper[0]"
+
+
 @pytest.mark.parametrize("bad", [math.nan, math.inf, "0.01", None, True])
 def test_a_closed_jaws_reading_that_is_no_number_is_named(bad: object) -> None:
     (error,) = refused({"caliper": (0.01, 0.02, bad)})
