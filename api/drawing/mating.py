@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from api.drawing.geometry import Motion, Part, Point, Polygon, bounds_of
 from api.drawing.measures import Measure
-from api.drawing.outline import kind_of, sideways
+from api.drawing.outline import sideways
 from api.drawing.section import section
 from api.drawing.sizes import Length, Sizes, Source
 
@@ -134,7 +134,7 @@ def mated(
 
 
 def _below(sizes: Sizes) -> bool:
-    return kind_of(sizes) == "receptacle"
+    return sizes.kind == "receptacle"
 
 
 def _board(surface: tuple[Point, Point], into: Motion) -> Part:

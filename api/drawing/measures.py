@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import Literal
 
 from api.drawing.contact_sites import bank_sizes
-from api.drawing.outline import HalfShape, contact_length, gridded, has_opening, tail_places
+from api.drawing.outline import HalfShape, contact_length, has_opening, tail_places
 from api.drawing.sizes import Length, Sizes
 from matcher.features import PITCHES
 
@@ -73,7 +73,7 @@ def applies(sizes: Sizes, feature: str) -> bool:
     if feature in ("opening_length", "opening_width"):
         return has_opening(sizes)
     if feature == "tail_span":
-        return not gridded(sizes)
+        return not sizes.gridded
     if feature == "hold_down_land_span":
         return sizes.form("hold_down_form", "end_tab") in ("end_tab", "wrap_round")
     if feature == "peg_hole_span":

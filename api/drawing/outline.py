@@ -66,16 +66,6 @@ def half_shape(sizes: Sizes, *, with_lands: bool = False) -> HalfShape:
     return HalfShape(sizes=sizes, parts=tuple(parts), sites=sites)
 
 
-def gridded(sizes: Sizes) -> bool:
-    """Whether the contacts stand on a grid in a plain block: pins, sockets, arrays."""
-    return sizes.rows > 2 or sizes.form("tail_form", "") in ("pin", "ball")
-
-
-def kind_of(sizes: Sizes) -> str:
-    """The kind a half is drawn as."""
-    return sizes.half_kind or "receptacle"
-
-
 def sideways(sizes: Sizes) -> bool:
     """Whether it mates along its own board."""
     return sizes.only("orientation", "right_angle", "coplanar")
@@ -83,7 +73,7 @@ def sideways(sizes: Sizes) -> bool:
 
 def has_opening(sizes: Sizes) -> bool:
     """Whether a pocket is drawn: a receptacle that is no plain block of sockets, or whose pocket is known."""
-    if kind_of(sizes) != "receptacle":
+    if sizes.kind != "receptacle":
         return False
     plain = sizes.form("tail_form", "") == "pin"
     return not plain or sizes.known("opening_width") or sizes.known("opening_length")
@@ -93,12 +83,12 @@ def has_island(sizes: Sizes) -> bool:
     """Whether a bar is drawn between the rows: said to be there, or usual in a two-row pocket."""
     if "centre_island" in sizes.categories:
         return sizes.only("centre_island", "yes")
-    return kind_of(sizes) == "receptacle" and sizes.rows == 2 and not gridded(sizes)
+    return sizes.kind == "receptacle" and sizes.rows == 2 and not sizes.gridded
 
 
 def island_share(sizes: Sizes) -> float:
     """Width of the island as a share of the row spacing; a plug's stands in its trough and is narrower."""
-    return ISLAND_SHARE if kind_of(sizes) != "plug" else 0.4 * TROUGH_SHARE
+    return ISLAND_SHARE if sizes.kind != "plug" else 0.4 * TROUGH_SHARE
 
 
 def _body(sizes: Sizes) -> Part:
@@ -157,12 +147,12 @@ def _cut(corner: Point, before: Point, after: Point) -> list[Point]:
 
 def _face(sizes: Sizes, sites: Sequence[Site]) -> Iterable[Part]:
     """What the mould shows on the mating face: pocket and island, or trough."""
-    kind = kind_of(sizes)
+    kind = sizes.kind
     if has_opening(sizes):
         yield _pocket(sizes)
     elif kind == "hermaphroditic":
         yield from _two_natures(sizes)
-    elif kind == "plug" and sizes.rows == 2 and not gridded(sizes):
+    elif kind == "plug" and sizes.rows == 2 and not sizes.gridded:
         yield _bar(sizes, sites, "well", TROUGH_SHARE)
     if has_island(sizes):
         yield _bar(sizes, sites, "raised", island_share(sizes))
@@ -208,7 +198,7 @@ def mating_contacts(sizes: Sizes, sites: Sequence[Site]) -> Iterable[Part]:
     width, length = sizes.mm("contact_width"), contact_length(sizes)
     known = sizes.known("pitch") and sizes.counted and (sizes.rows == 1 or sizes.known("row_spacing"))
     free = [site for site in sites if not site.blocked]
-    if gridded(sizes) and kind_of(sizes) == "receptacle" and not has_opening(sizes):
+    if sizes.gridded and sizes.kind == "receptacle" and not has_opening(sizes):
         mouth = min(SOCKET * sizes.mm("pitch"), SOCKET * sizes.mm("body_width") / max(sizes.rows, 1))
         yield Part(role="well", shape=Blocks(centres=_centres(free), width=mouth, height=mouth), assumed=not known)
     for row in range(1, sizes.rows + 1):
@@ -223,13 +213,11 @@ def mating_contacts(sizes: Sizes, sites: Sequence[Site]) -> Iterable[Part]:
 
 def contact_length(sizes: Sizes) -> float:
     """Length of the mating metal across the rows, around its row's centre line, mm."""
-    if gridded(sizes):
+    if sizes.gridded:
         return sizes.mm("contact_width") * (1.0 if sizes.form("tail_form", "") == "pin" else 1.8)
     row = sizes.mm("row_spacing") / 2 if sizes.rows > 1 else 0.0
     width = sizes.mm("body_width")
-    reach = {"plug": (0.5 + PROUD) * width, "receptacle": sizes.mm("opening_width") / 2}.get(
-        kind_of(sizes), 0.42 * width
-    )
+    reach = {"plug": (0.5 + PROUD) * width, "receptacle": sizes.mm("opening_width") / 2}.get(sizes.kind, 0.42 * width)
     inner = row * (1 - ISLAND_SHARE) if sizes.rows > 1 else 0.3 * width
     return 2 * max(min(reach - row, inner), 0.05 * width)
 
@@ -240,7 +228,7 @@ def _centres(sites: Iterable[Site]) -> tuple[Point, ...]:
 
 def tails(sizes: Sizes, sites: Sequence[Site]) -> Iterable[Part]:
     """The metal towards the board where it can be seen from above, or dashed where the body hides it."""
-    if gridded(sizes):
+    if sizes.gridded:
         return
     tip, wall = sizes.mm("tail_span") / 2, sizes.mm("body_width") / 2
     hidden = tip <= wall

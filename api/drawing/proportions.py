@@ -6,7 +6,8 @@ The factors are common practice, no source: the middle of what such parts usuall
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+
+from api.drawing.sizes import Sizes
 
 DEFAULT_PITCH = 0.5
 """Pitch drawn where neither it nor a length is known, mm."""
@@ -66,33 +67,9 @@ SLIMMEST = 0.2
 """Least share of a known outer size that an assumed inner one keeps."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Given:
-    """What the proportions start from: counts, forms (None: unknown) and the known lengths, mm."""
-
-    half_kind: str
-    rows: int
-    positions: int
-    banks: int
-    tails: str | None
-    hold_downs: str | None
-    orientation: str | None
-    lengths: Mapping[str, float]
-
-    @property
-    def posts(self) -> bool:
-        """Straight pins or balls: the body is a plain block with contacts on a grid."""
-        return self.tails == "pin" or self.gridded
-
-    @property
-    def gridded(self) -> bool:
-        """An array: more rows than walls that could carry them."""
-        return self.rows > 2 or self.tails == "ball"
-
-
-def proportions(given: Given) -> dict[str, float]:
+def proportions(given: Sizes) -> dict[str, float]:
     """Every dimension of such a half, mm; known ones as they are known."""
-    known = given.lengths
+    known = _known(given)
     pitch = known.get("pitch") or _pitch(given)
     gap = known.get("bank_gap", BANK_GAP * pitch)
     field = pitch * (given.positions - given.banks) + gap * (given.banks - 1)
@@ -105,10 +82,24 @@ def proportions(given: Given) -> dict[str, float]:
     return found | dict(known)
 
 
-def _pitch(given: Given) -> float:
+def _known(given: Sizes) -> Mapping[str, float]:
+    return {feature: length.value for feature, length in given.lengths.items()}
+
+
+def _tails(given: Sizes) -> str:
+    """Form of the tails; empty where it is unknown."""
+    return given.form("tail_form", "")
+
+
+def _array(given: Sizes) -> bool:
+    """Whether there are more rows than walls that could carry them."""
+    return given.rows > 2 or _tails(given) == "ball"
+
+
+def _pitch(given: Sizes) -> float:
     """From the longest known length along the rows, else from the width, else a usual one."""
-    known = given.lengths
-    allowance = 1.0 if given.posts else END_ALLOWANCE[given.half_kind]
+    known = _known(given)
+    allowance = 1.0 if given.gridded else END_ALLOWANCE[given.kind]
     for name, more in (
         ("body_length", 0.0),
         ("overall_length", TABS),
@@ -121,26 +112,26 @@ def _pitch(given: Given) -> float:
     for name in ("tail_pitch", "body_width", "tail_span", "land_span"):
         if name in known:
             return known[name] / (1.0 if name == "tail_pitch" else _widths(given))
-    return HEADER_PITCH if given.tails == "pin" else DEFAULT_PITCH
+    return HEADER_PITCH if _tails(given) == "pin" else DEFAULT_PITCH
 
 
-def _widths(given: Given) -> float:
+def _widths(given: Sizes) -> float:
     """A usual body width in pitches."""
-    if given.gridded and given.tails != "pin":
+    if _array(given) and _tails(given) != "pin":
         return given.rows - 1 + 3.0
-    return float(given.rows) if given.posts else WIDTH[given.half_kind]
+    return float(given.rows) if given.gridded else WIDTH[given.kind]
 
 
-def _contact_width(given: Given) -> float:
-    return POST_WIDTH if given.posts else CONTACT_WIDTH
+def _contact_width(given: Sizes) -> float:
+    return POST_WIDTH if given.gridded else CONTACT_WIDTH
 
 
-def _across(given: Given, pitch: float) -> dict[str, float]:
-    known = given.lengths
+def _across(given: Sizes, pitch: float) -> dict[str, float]:
+    known = _known(given)
     width = known.get("body_width") or _body_width(given, pitch)
-    reach = {"gull_out": TAILS_OUT, "under_body": TAILS_UNDER}.get(given.tails or "gull_out", 1.0)
+    reach = {"gull_out": TAILS_OUT, "under_body": TAILS_UNDER}.get(given.form("tail_form", "gull_out"), 1.0)
     tails = known.get("tail_span", width * reach)
-    if given.posts:
+    if given.gridded:
         rows = known.get("row_spacing", known.get("land_row_spacing", pitch))
         land_rows = known.get("land_row_spacing", rows)
         span = land_rows * (given.rows - 1) + 0.6 * pitch
@@ -158,34 +149,36 @@ def _across(given: Given, pitch: float) -> dict[str, float]:
     }
 
 
-def _body_width(given: Given, pitch: float) -> float:
-    known = given.lengths
+def _body_width(given: Sizes, pitch: float) -> float:
+    known = _known(given)
     shares = {"opening_width": OPENING_WIDTH, "tail_span": TAILS_OUT, "land_span": TAILS_OUT * LANDS_OUT}
-    if given.posts:
+    if given.gridded:
         return max(known.get("row_spacing", pitch) * given.rows, known.get("opening_width", 0.0) / OPENING_WIDTH)
     if given.rows == 2:
-        shares["row_spacing"] = ROW_SPACING[given.half_kind]
+        shares["row_spacing"] = ROW_SPACING[given.kind]
     for name, share in shares.items():
         if name in known:
             return known[name] / share
-    return WIDTH[given.half_kind] * pitch
+    return WIDTH[given.kind] * pitch
 
 
-def _row_spacing(given: Given, width: float) -> float:
+def _row_spacing(given: Sizes, width: float) -> float:
     """Rows share out what two rows would take; within a pocket they keep inside it."""
-    return ROW_SPACING[given.half_kind] * width / max(given.rows - 1, 1)
+    return ROW_SPACING[given.kind] * width / max(given.rows - 1, 1)
 
 
-def _opening_width(width: float, rows: float, given: Given) -> float:
-    if given.gridded:
+def _opening_width(width: float, rows: float, given: Sizes) -> float:
+    if _array(given):
         return max(min(width * 0.97, rows * (given.rows - 1) + 0.8 * rows), SLIMMEST * width)
     return OPENING_WIDTH * width
 
 
-def _along(given: Given, pitch: float, field: float) -> dict[str, float]:
-    known = given.lengths
+def _along(given: Sizes, pitch: float, field: float) -> dict[str, float]:
+    known = _known(given)
     body = known.get("body_length") or _body_length(given, pitch, field)
-    overall = known.get("overall_length") or body + (0.0 if given.hold_downs in NOT_AT_ENDS else TABS * pitch)
+    overall = known.get("overall_length") or body + (
+        0.0 if given.form("hold_down_form", "") in NOT_AT_ENDS else TABS * pitch
+    )
     return {
         "body_length": body,
         "overall_length": overall,
@@ -199,15 +192,15 @@ NOT_AT_ENDS = ("none", "side_tab", "through_board")
 """Forms of hold-downs that do not reach beyond the ends of the body."""
 
 
-def _body_length(given: Given, pitch: float, field: float) -> float:
-    known = given.lengths
+def _body_length(given: Sizes, pitch: float, field: float) -> float:
+    known = _known(given)
     for name, change in (("opening_length", OPENING_ENDS), ("overall_length", -TABS), ("peg_hole_span", PEGS_INSIDE)):
         if name in known:
             return max(known[name] + change * pitch, SLIMMEST * known[name])
-    return field + pitch * (1.0 if given.tails == "pin" else END_ALLOWANCE[given.half_kind])
+    return field + pitch * (1.0 if _tails(given) == "pin" else END_ALLOWANCE[given.kind])
 
 
-def _height(given: Given, pitch: float, width: float) -> float:
-    if given.tails == "pin" and given.orientation not in ("right_angle", "coplanar"):
+def _height(given: Sizes, pitch: float, width: float) -> float:
+    if _tails(given) == "pin" and given.form("orientation", "") not in ("right_angle", "coplanar"):
         return POST_HEIGHT * pitch
-    return HEIGHT[given.half_kind] * width
+    return HEIGHT[given.kind] * width

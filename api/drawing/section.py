@@ -8,16 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from api.drawing.geometry import Blocks, Box, Discs, Part, Point, Polygon, Wire, rectangle
-from api.drawing.outline import (
-    ISLAND_SHARE,
-    TROUGH_SHARE,
-    gridded,
-    has_island,
-    has_opening,
-    island_share,
-    kind_of,
-    sideways,
-)
+from api.drawing.outline import ISLAND_SHARE, TROUGH_SHARE, has_island, has_opening, island_share, sideways
 from api.drawing.sizes import Sizes
 
 FLOOR, ISLAND_TOP, SPRING_TOP = 0.20, 0.86, 0.80
@@ -43,10 +34,10 @@ def section(sizes: Sizes) -> tuple[Part, ...]:
     """The half from the end, without its board: body, then metal."""
     if sideways(sizes):
         return tuple(_sideways(sizes))
-    if gridded(sizes):
+    if sizes.gridded:
         return tuple(_grid(sizes))
-    body = {"plug": _plug_body, "receptacle": _receptacle_body, "hermaphroditic": _rail_body}[kind_of(sizes)]
-    metal = {"plug": _plug_metal, "receptacle": _receptacle_metal, "hermaphroditic": _rail_metal}[kind_of(sizes)]
+    body = {"plug": _plug_body, "receptacle": _receptacle_body, "hermaphroditic": _rail_body}[sizes.kind]
+    metal = {"plug": _plug_metal, "receptacle": _receptacle_metal, "hermaphroditic": _rail_metal}[sizes.kind]
     known = sizes.known("body_width", "height") and sizes.half_kind is not None
     lines = [*metal(sizes, 1.0), *metal(sizes, -1.0)]
     wire = Wire(lines=tuple(lines), thickness=sheet(sizes))
@@ -174,7 +165,7 @@ def _grid(sizes: Sizes) -> Iterable[Part]:
     """A block with pins, sockets or blades; pins go through the board, balls stand on it."""
     width, height = sizes.mm("body_width"), sizes.mm("height")
     foot = 0.0 if sizes.form("tail_form", "pin") != "ball" else 2 * _ball(sizes)
-    posts = kind_of(sizes) != "receptacle"
+    posts = sizes.kind != "receptacle"
     top = foot + (min(BLOCK * height, max(sizes.mm("pitch"), BLOCK * height / 2)) if posts else height - foot)
     known = sizes.known("body_width", "height") and sizes.half_kind is not None
     yield from _grid_tails(sizes)
@@ -238,9 +229,9 @@ def _sideways(sizes: Sizes) -> Iterable[Part]:
     body = rectangle(Box(left=-width / 2, top=-height, right=width / 2, bottom=0.0))
     known = sizes.known("body_width", "height") and sizes.half_kind is not None
     yield Part(role="plastic", shape=body, feature="body", assumed=not known)
-    around = kind_of(sizes) == "receptacle"
+    around = sizes.kind == "receptacle"
     mouth = Box(left=-0.15 * width, top=-0.84 * height, right=width / 2, bottom=-0.16 * height)
-    if around or gridded(sizes):
+    if around or sizes.gridded:
         yield Part(role="well", shape=rectangle(mouth), assumed=True)
     thick = max(sheet(sizes), sizes.mm("contact_width") * 0.4)
     lines = tuple(tuple(line) for line in _sideways_lines(sizes))

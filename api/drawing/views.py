@@ -9,7 +9,7 @@ from api.drawing.dimension_lines import Scale, dimension_markup, place
 from api.drawing.geometry import Box, DrawingError, Part, Point, bounds_of
 from api.drawing.mating import MatedShape
 from api.drawing.measures import ACROSS, ALONG, Measure, section_measures, top_measures
-from api.drawing.outline import half_shape, kind_of
+from api.drawing.outline import half_shape
 from api.drawing.section import board, section
 from api.drawing.sizes import Sizes
 from api.drawing.svg import document, group, line_path, part_markup
@@ -223,7 +223,7 @@ def _called(sizes: Sizes) -> str:
 
 def describe(sizes: Sizes) -> str:
     """What a screen reader says of the drawing: kind, contacts, and the dimensions that are known."""
-    kind = sizes.half_kind or f"kind unknown, drawn as a {kind_of(sizes)}"
+    kind = sizes.half_kind or f"kind unknown, drawn as a {sizes.kind}"
     said = [kind]
     if sizes.counted:
         said.append(f"{sum(sizes.row_contacts) - len(sizes.blocked)} contacts in {sizes.rows} rows")

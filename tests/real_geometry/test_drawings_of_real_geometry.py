@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from api.drawing.sizes import sizes_of
+from api.drawing.size_sources import sizes_of
 from api.drawing.views import top_view
 from catalog.model.entries import Half
 from tests.api.drawing.drawn_edges import assert_edges_are_true

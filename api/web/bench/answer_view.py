@@ -12,7 +12,8 @@ from markupsafe import Markup
 
 from api.drawing.geometry import Box, Part, bounds_of
 from api.drawing.outline import half_shape
-from api.drawing.sizes import Sizes, sizes_of
+from api.drawing.size_sources import sizes_of
+from api.drawing.sizes import Sizes
 from api.drawing.svg import element, line_path, part_markup
 from api.identification import answer_words as words
 from api.identification.advising import worth_taking

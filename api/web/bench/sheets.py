@@ -10,9 +10,10 @@ from markupsafe import Markup
 from api.drawing.contact_sites import Site
 from api.drawing.geometry import Box, DrawingError, bounds_of
 from api.drawing.mating import MatedShape, mated
-from api.drawing.outline import HalfShape, half_shape, kind_of
+from api.drawing.outline import HalfShape, half_shape
 from api.drawing.section import board, section
-from api.drawing.sizes import Length, Sizes, Source, make_sizes, pair_lengths, sizes_of_observed
+from api.drawing.size_sources import make_sizes, pair_lengths, sizes_of_observed
+from api.drawing.sizes import Length, Sizes, Source
 from api.web.bench.sheet_markup import Fit, Lane, Span, balloon, caption, dimension, note, picture
 from matcher.features import FEATURES
 from matcher.observations import Of, Reduced
@@ -106,7 +107,7 @@ def _seen_in(readings: Sequence[Reduced], states: dict[str, tuple[str, ...]]) ->
 
 def _mate(this: Sizes, seen: Sizes) -> Sizes:
     """The other half: as it was seen, else what goes with this one."""
-    opposite = {"plug": "receptacle", "receptacle": "plug"}.get(kind_of(this), kind_of(this))
+    opposite = {"plug": "receptacle", "receptacle": "plug"}.get(this.kind, this.kind)
     lengths = {name: length for name, length in seen.lengths.items() if length.known}
     lengths.setdefault("pitch", Length(value=this.mm("pitch"), source=Source.PREDICTED))
     return make_sizes(

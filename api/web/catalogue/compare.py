@@ -10,7 +10,7 @@ from fastapi import APIRouter, Query
 from markupsafe import Markup
 from starlette.responses import Response
 
-from api.drawing.sizes import sizes_of
+from api.drawing.size_sources import sizes_of
 from api.drawing.views import Look, overlay_side, overlay_top
 from api.service.dependencies import CatalogueDep, SnapshotDep
 from api.web.catalogue.telling_apart import MOSTLY, SAME_MM, SURE, Apart, Told, apart

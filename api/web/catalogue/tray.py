@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from api.drawing.contact_sites import Site, contact_sites
-from api.drawing.sizes import Sizes, sizes_of
+from api.drawing.size_sources import sizes_of
+from api.drawing.sizes import Sizes
 from api.drawing.svg import element, line_path, number
 from catalog.records.read_models import HalfRecord
 

@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from sqlalchemy.orm import Session
 
 from api.drawing.geometry import DrawingError
-from api.drawing.sizes import sizes_of
+from api.drawing.size_sources import sizes_of
 from api.drawing.views import Look, View, side_view, top_view
 from api.schemas.refusals import path_of
 from api.web.page.figures import KIND_WORDS, mm

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from api.drawing.mating import mated
-from api.drawing.sizes import Length, Sizes, Source, sizes_of
+from api.drawing.size_sources import sizes_of
+from api.drawing.sizes import Length, Sizes, Source
 from api.drawing.views import Look, View, mated_view, side_view, top_view
 from catalog.model.entries import Dimension
 from catalog.records.read_models import HalfRecord, MatingRecord

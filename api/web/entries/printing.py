@@ -10,7 +10,8 @@ from starlette.responses import Response
 
 from api.drawing.geometry import DrawingError
 from api.drawing.print_sheet import PAPERS, RULER_MM, print_sheets
-from api.drawing.sizes import Sizes, sizes_of
+from api.drawing.size_sources import sizes_of
+from api.drawing.sizes import Sizes
 from api.service.dependencies import CatalogueDep, SnapshotDep
 from api.web.page import freshness
 from api.web.page.addresses import CATALOGUE, COMPARE, PRINT, of_halves

@@ -11,7 +11,8 @@ from api.drawing.geometry import DrawingError
 from api.drawing.mating import mated
 from api.drawing.measures import ACROSS, ALONG
 from api.drawing.print_sheet import print_sheets
-from api.drawing.sizes import Length, Sizes, Source, make_sizes
+from api.drawing.size_sources import make_sizes
+from api.drawing.sizes import Length, Sizes, Source
 from api.drawing.svg import element, escape, number
 from api.drawing.views import Look, View, mated_view, overlay_top, side_view, top_view
 from tests.api.drawing.reading_back import SVG, ReadDrawing

@@ -6,9 +6,9 @@ from itertools import pairwise
 
 import pytest
 
-from api.drawing.outline import gridded, kind_of
 from api.drawing.print_sheet import print_sheets
-from api.drawing.sizes import Length, Sizes, Source, make_sizes, sizes_of
+from api.drawing.size_sources import make_sizes, sizes_of
+from api.drawing.sizes import Length, Sizes, Source
 from api.drawing.views import side_view, top_view
 from catalog.model.entries import Half
 from tests.api.drawing.drawn_edges import MICROMETRE, assert_edges_are_true
@@ -41,12 +41,12 @@ def test_body_pocket_tails_and_height_themselves_have_the_catalogue_s_size() -> 
             (sizes.mm("body_length"), sizes.mm("body_width")), abs=MICROMETRE
         )
         assert body.centre == pytest.approx((0, 0), abs=MICROMETRE)
-        if kind_of(sizes) == "receptacle" and sizes.known("opening_length", "opening_width"):
+        if sizes.kind == "receptacle" and sizes.known("opening_length", "opening_width"):
             pocket = drawn.extent("well")
             assert (pocket.width, pocket.height) == pytest.approx(
                 (sizes.mm("opening_length"), sizes.mm("opening_width")), abs=MICROMETRE
             )
-        if not gridded(sizes):
+        if not sizes.gridded:
             assert drawn.extent("tail").height == pytest.approx(sizes.mm("tail_span"), abs=MICROMETRE)
         if sizes.only("hold_down_form", "end_tab", "wrap_round"):
             assert drawn.extent("hold-down").width == pytest.approx(sizes.mm("overall_length"), abs=MICROMETRE)

@@ -6,7 +6,8 @@ from xml.etree import ElementTree
 
 import pytest
 
-from api.drawing.sizes import Length, Sizes, Source, make_sizes, sizes_of
+from api.drawing.size_sources import make_sizes, sizes_of
+from api.drawing.sizes import Length, Sizes, Source
 from api.drawing.views import side_view, top_view
 from catalog.model.entries import BlockedPosition, Dimension, Half
 from tests.api.drawing.reading_back import ReadDrawing, subpaths

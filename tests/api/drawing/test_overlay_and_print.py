@@ -9,7 +9,8 @@ import pytest
 from api.drawing.geometry import DrawingError, Motion, Polygon
 from api.drawing.mating import mated
 from api.drawing.print_sheet import PAPERS, RULER_MM, print_sheets
-from api.drawing.sizes import Length, Sizes, Source, make_sizes, sizes_of
+from api.drawing.size_sources import make_sizes, sizes_of
+from api.drawing.sizes import Length, Sizes, Source
 from api.drawing.views import Look, mated_view, overlay_side, overlay_top
 from tests.api.drawing.reading_back import ReadDrawing, subpaths
 from tests.seeds_demo.demo_world import world
