@@ -190,6 +190,6 @@ class Feature:
     profile: ProfileRole | None = None
 
     @property
-    def divides(self) -> bool:
-        """Whether the gaps that were measured over divide the tolerance as well."""
+    def is_pitch(self) -> bool:
+        """Whether it is the distance of neighbouring contacts or tails along a row."""
         return self.repeats is Repeats.CONTACTS

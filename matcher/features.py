@@ -132,7 +132,7 @@ _TABLE: tuple[Feature, ...] = (
     _Count(
         name="bank_count",
         label="groups of contacts",
-        meaning="Groups that a wider gap divides along the rows.",
+        meaning="Groups of contacts along a row, with a wider gap between them.",
         how="Count the groups along one row.",
         synonyms=("banks",),
         low=1,
@@ -370,7 +370,7 @@ _TABLE: tuple[Feature, ...] = (
     ),
     _Dimension(
         name="peg_hole_span",
-        label="peg holes apart",
+        label="distance between peg holes",
         meaning="Along the rows, centre to centre of the holes for the plastic pegs.",
         how="Hole edge to the same edge of the other hole.",
         instruments=OPTICAL,
@@ -430,7 +430,7 @@ _TABLE: tuple[Feature, ...] = (
     _Dimension(
         name="stack_height",
         label="stack height",
-        meaning="Of the mated pair: board surface to board surface; on flex its connector side.",
+        meaning="Of the mated pair, board surface to board surface; on flex, the surface on the connector's side.",
         how="Over both boards minus both boards' thicknesses, fully mated.",
         synonyms=("mated height", "board spacing", "mating height"),
         instruments=DEPTH_KIND,
@@ -495,7 +495,7 @@ _TABLE: tuple[Feature, ...] = (
     _Category(
         name="contact_layout",
         label="contacts opposite or staggered",
-        meaning="Whether the rows' contacts stand opposite each other, half a pitch apart, or leave alternately.",
+        meaning="How the rows stand: contacts opposite each other, half a pitch apart, or tails to both sides in turn.",
         how="Look along one contact across the rows.",
         synonyms=("stagger",),
         right_share=0.9,
@@ -508,7 +508,7 @@ _TABLE: tuple[Feature, ...] = (
     _Category(
         name="centre_island",
         label="island in the middle",
-        meaning="A moulded bar stands between the rows at the mating face.",
+        meaning="Whether a moulded bar stands between the rows at the mating face.",
         how="Look into the mating face.",
         synonyms=("tongue",),
         right_share=0.9,
@@ -517,7 +517,7 @@ _TABLE: tuple[Feature, ...] = (
     _Category(
         name="shield",
         label="metal shield",
-        meaning="Sheet metal around the housing.",
+        meaning="Whether sheet metal surrounds the housing.",
         how="Look at the outer walls.",
         right_share=0.95,
         values={"none": "none", "partial": "on some sides", "full": "all round"},
@@ -559,7 +559,7 @@ _TABLE: tuple[Feature, ...] = (
     _Category(
         name="orientation",
         label="direction of mating",
-        meaning="Direction of mating against the half's own board.",
+        meaning="The way in which the mate comes off, seen from the half's own board.",
         how="Which way does the mate come off?",
         right_share=0.995,
         values={"vertical": "upwards", "right_angle": "sideways", "coplanar": "edge to edge"},
@@ -569,7 +569,7 @@ _TABLE: tuple[Feature, ...] = (
     _Category(
         name="hold_down_form",
         label="form of the hold-downs",
-        meaning="Where the fixing metal sits.",
+        meaning="Where the metal sits that fixes the housing to the board.",
         how="Look at the ends and the long sides.",
         right_share=0.88,
         values={
@@ -584,7 +584,7 @@ _TABLE: tuple[Feature, ...] = (
         name="keying",
         label="keys",
         kind=Kind.LABELS,
-        meaning="Marks that stop reversed mating; a mark is a key only if it does.",
+        meaning="Shapes that stop the pair from being mated the wrong way round; what does not stop that is no key.",
         how="Name every one that can be seen; 'none' when there is none.",
         synonyms=("polarisation",),
         right_share=0.85,
@@ -601,7 +601,7 @@ _TABLE: tuple[Feature, ...] = (
     _Category(
         name="pegs",
         label="pegs at the back",
-        meaning="Moulded pegs that enter holes in the board, seen from the back; else give no observation.",
+        meaning="Moulded pegs that enter holes in the board. If the back cannot be seen, give no observation.",
         how="Look at the back of a loose part, or for filled holes in the board.",
         synonyms=("locating posts",),
         right_share=0.9,
@@ -610,8 +610,8 @@ _TABLE: tuple[Feature, ...] = (
     _Category(
         name="housing_colour",
         label="colour of the housing",
-        meaning="Colour of the moulding; weak evidence only.",
-        how="By daylight.",
+        meaning="Colour of the moulding. It is weak evidence, since colours vary by lot.",
+        how="Look by daylight.",
         right_share=0.75,
         values={
             "black": "black",
@@ -628,15 +628,15 @@ _TABLE: tuple[Feature, ...] = (
         label="letters that can be read",
         kind=Kind.TEXT,
         meaning="Letters and figures still readable on the half; short ones are mostly cavity or date codes.",
-        how="Side light and a loupe; give only what is certain.",
+        how="Use side light and a loupe; give only what is certain.",
         synonyms=("text", "imprint"),
     ),
     Feature(
         name="trial_fit",
         label="trial fit",
         kind=Kind.FIT,
-        meaning="Whether this half mates with a known half; never forced.",
-        how="Align by eye, light finger pressure only.",
+        meaning="Whether this half mates with a half that is known. Never force it.",
+        how="Align both by eye and press lightly with the fingers only.",
         synonyms=("fits",),
     ),
 )
@@ -646,7 +646,7 @@ FEATURES: Mapping[str, Feature] = MappingProxyType({feature.name: feature for fe
 
 DIMENSIONS = tuple(f.name for f in _TABLE if f.kind is Kind.DIMENSION and f.subject is Subject.HALF)
 PAIR_DIMENSIONS = tuple(f.name for f in _TABLE if f.kind is Kind.DIMENSION and f.subject is Subject.PAIR)
-PITCHES = tuple(f.name for f in _TABLE if f.divides)
+PITCHES = tuple(f.name for f in _TABLE if f.is_pitch)
 """What repeats along a row, so that gaps between contacts are counted."""
 
 COUNTS = tuple(f.name for f in _TABLE if f.kind is Kind.COUNT)

@@ -152,7 +152,7 @@ _NAMES = {
 
 def _what(feature: Feature, operator: str, what: str) -> dict[str, Any]:
     if feature.kind is Kind.DIMENSION:
-        return _length(operator, what if feature.divides else _without_fraction(what))
+        return _length(operator, what if feature.is_pitch else _without_fraction(what))
     if feature.kind is Kind.COUNT:
         return _count(operator, what)
     if feature.kind is Kind.TEXT:

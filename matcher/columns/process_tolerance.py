@@ -39,4 +39,4 @@ def over_gaps(feature: str, half_width: Floats, gaps: int | Ints) -> Floats:
 
     Along a row it divides too, since there a drawing's tolerance does not add up.
     """
-    return np.maximum(half_width / gaps, LEAST_OVER_GAPS) if FEATURES[feature].divides else half_width
+    return np.maximum(half_width / gaps, LEAST_OVER_GAPS) if FEATURES[feature].is_pitch else half_width

@@ -188,7 +188,7 @@ def _slips(
     reading: Reduced, own: DimensionColumn, others: Mapping[str, DimensionColumn], of_pairs: Sequence[Slipped]
 ) -> list[Slipped]:
     feature = FEATURES[reading.feature]
-    if feature.divides:
+    if feature.is_pitch:
         share = GAP_SHARE if feature.slips else 1.0
         return _pitch_slips(reading.spans, own, share) + _other_features(reading, others, 1.0 - share)
     if feature.direction is Direction.UPWARDS:

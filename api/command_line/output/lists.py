@@ -50,7 +50,7 @@ def example(feature: Feature) -> str:
     """A piece of the short form for this feature, with a number from the middle of its range."""
     middle = (feature.low * feature.high) ** 0.5 if feature.low else feature.high / 8
     if feature.kind is Kind.DIMENSION:
-        return f"{feature.name}={middle * 11:.2f}/11" if feature.divides else f"{feature.name}={middle:.2f}"
+        return f"{feature.name}={middle * 11:.2f}/11" if feature.is_pitch else f"{feature.name}={middle:.2f}"
     if feature.kind is Kind.COUNT:
         return f"{feature.name}={round(middle)}"
     if feature.kind is Kind.TEXT:

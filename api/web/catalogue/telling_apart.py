@@ -94,7 +94,7 @@ def apart(records: Sequence[HalfRecord], instrument: Instrument) -> tuple[Apart,
     found = []
     for feature in DIMENSIONS:
         if sum(feature in each.dimensions for each in figures) > 1:
-            spans = min(_gaps(record) for record in records) if FEATURES[feature].divides else 1
+            spans = min(_gaps(record) for record in records) if FEATURES[feature].is_pitch else 1
             readings = tuple(_reading(feature, each, instrument, spans) for each in figures)
             pairs = tuple(_pairs(readings))
             found.append(

@@ -59,7 +59,7 @@ def other_lengths(reading: Reduced, columns: Columns) -> Iterator[Mistake]:
     upwards = feature.direction is Direction.UPWARDS
     share = 1.0 - BOARD_SHARE if upwards else 1.0
     for slip in feature.slips:
-        if not FEATURES[slip.instead].divides:
+        if not FEATURES[slip.instead].is_pitch:
             yield _taken_for(reading, slip.instead, odds * share * slip.share, columns)
     if upwards:
         yield from _board(reading, odds * BOARD_SHARE)

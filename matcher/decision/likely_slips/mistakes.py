@@ -47,7 +47,7 @@ def mistakes_of(reading: Reduced, observations: Sequence[Reduced], columns: Colu
 
 
 def _length_mistakes(reading: Reduced, columns: Columns) -> Iterator[Mistake]:
-    if reading.of is Of.THIS and FEATURES[reading.feature].divides:
+    if reading.of is Of.THIS and FEATURES[reading.feature].is_pitch:
         yield from pitches(reading)
     elif reading.of is Of.THIS or reading.feature == "stack_height":
         yield from other_lengths(reading, columns)

@@ -224,7 +224,7 @@ def _described(option: Option, pair: Pair | None, situation: Situation, *, how_f
         action = situation.orders_of(_known(option))
         gain = prediction.share * expected_gain(action, prediction.prior, prediction.outcomes.rows())
     spans = None
-    if option.tool is not None and option.feature.divides:
+    if option.tool is not None and option.feature.is_pitch:
         spans = int(whole_row(option.feature, situation.leaders.columns, situation.leaders.halves[:1])[0])
     return NextMeasurement(
         feature=option.feature.name,

@@ -52,7 +52,7 @@ def _tool(name: str, instrument: Instrument) -> Tool:
 
 def whole_row(feature: Feature, columns: Columns, halves: Ints) -> Ints:
     """Gaps over which the feature can be measured at once on each half: a whole row (of one group) for a pitch."""
-    if not feature.divides:
+    if not feature.is_pitch:
         return np.ones(len(halves), dtype=np.int64)
     counts = columns.counts
     rows = np.maximum(counts["rows"][halves], 1) * np.maximum(counts["bank_count"][halves], 1)
