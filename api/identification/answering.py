@@ -11,9 +11,9 @@ from typing import Literal
 
 from api.identification.advising import further_measuring, next_measurements, readings_of, reduction_of
 from api.identification.cautions import CAUTIONS
+from api.identification.nearest import require_half, unknown_half
 from api.identification.tools_at_hand import at_hand, tools_of
 from api.schemas import answers
-from api.schemas.problems import FieldProblem
 from api.schemas.requests import ExplainRequest, FitObservation, IdentifyRequest
 from api.service.problems import ApiError
 from catalog.records.read_models import HalfRecord, MatingRecord
@@ -109,8 +109,9 @@ def _hint(found: Hint) -> answers.Hint:
 
 
 def explanation(snapshot: Snapshot, request: ExplainRequest) -> answers.ExplainAnswer:
-    """Why the named half stands where it stands; raises as `answer`, and UnknownHalfError."""
+    """Why the named half stands where it stands; raises as `answer`, and ApiError for an unknown half."""
     readings = _reduced(snapshot, request)
+    require_half(snapshot, request.half)
     found = ranking.explain(
         snapshot.columns, snapshot.absent, readings, request.half, prior_absent=request.prior_absent
     )
@@ -130,12 +131,7 @@ def _reduced(snapshot: Snapshot, request: IdentifyRequest) -> Sequence[Reduced]:
 def check_tried_halves(snapshot: Snapshot, request: IdentifyRequest) -> None:
     """Raise ApiError where a fit was tried with a half that the catalogue does not have."""
     unknown = [
-        FieldProblem(
-            field=f"observations[{index}].value.half",
-            value=given.value.half,
-            message=f"no half has the key {given.value.half!r}",
-            remedy="find the key by a part of its name: /v1/search, or 'otherhalf search'",
-        )
+        unknown_half(snapshot, given.value.half, f"observations[{index}].value.half")
         for index, given in enumerate(request.observations)
         if isinstance(given, FitObservation) and given.value.half not in snapshot.halves
     ]

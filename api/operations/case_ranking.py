@@ -12,12 +12,11 @@ from sqlalchemy.orm import Session
 
 from api.identification.advising import readings_of
 from api.identification.answering import EMPTY_CATALOGUE, check_tried_halves
+from api.identification.nearest import require_half
 from api.identification.tools_at_hand import at_hand, tools_of
 from api.schemas.cases import asked_of
-from api.schemas.problems import FieldProblem
 from api.schemas.requests import FitObservation, IdentifyRequest
 from api.service.logs import logger
-from api.service.problems import ApiError
 from catalog.cases.answers import renew_answer
 from catalog.cases.retrieval import Case, Seer, comments_of, next_behind
 from catalog.cases.specimens import MOST_ALIKE, Comment, Judged, Led, Specimen, Summary
@@ -47,16 +46,6 @@ def judged_half(snapshot: Snapshot, request: IdentifyRequest, half: str) -> Judg
     """What the ranking makes of a half that is suggested; raises ApiError for one that the catalogue has not."""
     require_half(snapshot, half)
     return summary_of(snapshot, request, [half])[1][0]
-
-
-def require_half(snapshot: Snapshot, half: str) -> None:
-    """Raise ApiError for a half that is neither listed nor inferred."""
-    if half not in snapshot.halves:
-        message = f"no half has the key {half!r}"
-        remedy = "find the key by a part of its name: /v1/search, or 'otherhalf search'"
-        raise ApiError(
-            "unknown-half", message, [FieldProblem(field="half", value=half, message=message, remedy=remedy)]
-        )
 
 
 def summary_of(

@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from api.operations.case_ranking import checked_summary, judged_half, require_half, revision_of, suggested
+from api.identification.nearest import require_half
+from api.operations.case_ranking import checked_summary, judged_half, revision_of, suggested
 from api.operations.case_reading import case_of, evidence_in
 from api.operations.operation import Beforehand, Operation, Task
 from api.pictures.measuring import measure

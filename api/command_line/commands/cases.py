@@ -21,9 +21,10 @@ from api.command_line.commands.common import (
 from api.command_line.commands.identification import FileOption, PiecesArgument
 from api.command_line.output.cases import case_blocks, case_table, ranked_blocks
 from api.command_line.output.console import plain
+from api.identification.nearest import require_half
 from api.observations.checking import form_of
 from api.observations.short_form import parse_pieces
-from api.operations.case_ranking import rank_again, require_half, revision_of
+from api.operations.case_ranking import rank_again, revision_of
 from api.operations.case_reading import case_of
 from api.operations.cases import ACCEPT, COMMENT_ON_CASE, SAVE_CASE, WITHDRAW_CASE
 from api.schemas.cases import AcceptIn, CaseItem, CasePage, CommentIn, SpecimenIn, case_item

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated
@@ -11,6 +10,7 @@ from fastapi import Query
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
+from api.identification.nearest import nearest
 from api.web.page.addresses import CATALOGUE, asked, half_page, series_page
 from api.web.page.history import Happened, happened_since, row_of
 from api.web.page.rendering import Visit
@@ -21,7 +21,7 @@ from catalog.model.errors import NotFoundError
 from catalog.records import queries
 from catalog.records.read import get_record
 from catalog.records.read_models import AnyRecord, HalfRecord
-from catalog.snapshot.search import LONGEST_QUERY, Hit
+from catalog.snapshot.search import Hit
 from catalog.snapshot.snapshot import Snapshot
 
 PAGES: Mapping[str, Callable[..., str]] = {"half": half_page, "series": series_page}
@@ -30,12 +30,6 @@ MOST_ASKED = 100
 """Keys that one address may name: far more than any page shows, so that each can say itself what is too many."""
 
 KeysQuery = Annotated[list[str] | None, Query(max_length=MOST_ASKED)]
-
-NEAREST = 8
-"""Entries offered in the place of one that is not there."""
-
-_PARTING = re.compile(r"[:~]+")
-"""What keys are put together with; the words between are what was meant."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -109,14 +103,9 @@ def find_half(session: Session, snapshot: Snapshot, key: str) -> HalfRecord | No
 
 
 def unknown_entry(visit: Visit, snapshot: Snapshot, key: str, what: str) -> Response:
-    """404 with the nearest entries by search: by the part number or name alone, then by all words of the key."""
-    texts = [text[:LONGEST_QUERY] for text in (_PARTING.split(key)[-1], _PARTING.sub(" ", key))]
-    found: dict[str, dict[str, str]] = {}
-    for text in texts:
-        for hit in snapshot.search.search(text, NEAREST):
-            found.setdefault(_page_of(hit), {"page": _page_of(hit), "label": hit.label, "kind": hit.kind})
-    nearest = list(found.values())[:NEAREST]
-    return visit.page("unknown_entry.html", status=404, key=key, what=what, nearest=nearest, search=CATALOGUE)
+    """404 with the entries that look most like the key."""
+    found = [{"page": _page_of(hit), "label": hit.label, "kind": hit.kind} for hit in nearest(snapshot, key)]
+    return visit.page("unknown_entry.html", status=404, key=key, what=what, nearest=found, search=CATALOGUE)
 
 
 def _page_of(hit: Hit) -> str:

@@ -1,0 +1,41 @@
+"""Keys that the catalogue does not hold: what looks most like them, and how the refusal says so."""
+
+from __future__ import annotations
+
+import re
+
+from api.schemas.problems import FieldProblem
+from api.service.problems import ApiError
+from catalog.snapshot.search import LONGEST_QUERY, Hit
+from catalog.snapshot.snapshot import Snapshot
+
+NEAREST = 8
+"""Entries offered in the place of one that is not there."""
+
+NAMED = 3
+"""Halves that a refusal names."""
+
+_PARTING = re.compile(r"[:~]+")
+"""What keys are put together with; the words between are what was meant."""
+
+
+def nearest(snapshot: Snapshot, key: str) -> list[Hit]:
+    """Entries that look like a key, by search: by the part number or name alone, then by all words of the key."""
+    texts = (_PARTING.split(key)[-1], _PARTING.sub(" ", key))
+    hits = (hit for text in texts for hit in snapshot.search.search(text[:LONGEST_QUERY], NEAREST))
+    return list({(hit.kind, hit.key): hit for hit in hits}.values())[:NEAREST]
+
+
+def unknown_half(snapshot: Snapshot, key: str, field: str) -> FieldProblem:
+    """What is wrong where ``field`` names a half that is neither listed nor inferred, and which may be meant."""
+    alike = [repr(hit.key) for hit in nearest(snapshot, key) if hit.kind == "half"][:NAMED]
+    guess = f"did you mean {' or '.join(alike)}? Else " if alike else ""
+    remedy = f"{guess}find the key by a part of its name: /v1/search, or 'otherhalf search'"
+    return FieldProblem(field=field, value=key, message=f"no half has the key {key!r}", remedy=remedy)
+
+
+def require_half(snapshot: Snapshot, half: str, field: str = "half") -> None:
+    """Raise ApiError for a half that is neither listed nor inferred."""
+    if half not in snapshot.halves:
+        problem = unknown_half(snapshot, half, field)
+        raise ApiError("unknown-half", problem.message, [problem])
