@@ -21,7 +21,6 @@ from api.rest import (
     history,
     identification,
     measuring,
-    pending,
     reference,
 )
 from api.schemas.measuring import RowRequest
@@ -83,19 +82,19 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         ],
     )
     app.state.delay = chosen.pending_delay
-    for part in (
-        identification,
-        measuring,
-        catalogue,
-        contributing,
-        evidence,
-        history,
-        pending,
-        cases,
-        accounts,
-        reference,
+    for router in (
+        identification.router,
+        measuring.router,
+        catalogue.router,
+        contributing.router,
+        evidence.router,
+        history.router,
+        history.pending_router,
+        cases.router,
+        accounts.router,
+        reference.router,
     ):
-        app.include_router(part.router, prefix=PREFIX)
+        app.include_router(router, prefix=PREFIX)
     app.include_router(reference.health_router)
     add_pages(app)
     add_handlers(app)

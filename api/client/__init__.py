@@ -1,5 +1,6 @@
-"""The typed Python client of the JSON interface, plain and asynchronous."""
+"""The typed Python client of the JSON interface."""
 
-from api.client.client import Client, ProblemError
+from api.client.client import Client
+from api.client.connection import ProblemError
 
 __all__ = ["Client", "ProblemError"]

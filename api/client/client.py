@@ -13,26 +13,18 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Iterator, Mapping, Sequence
-from types import TracebackType
-from typing import Any, Self, TypeVar
-from urllib.parse import quote
+from typing import Any
 
-import httpx2
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel
 
+from api.client.connection import at
 from api.client.contributing import ContributingCalls
 from api.client.evidence import EvidenceCalls
 from api.observations.short_form import parse_pieces
 from api.schemas.answers import Answer, ExplainAnswer, Health
 from api.schemas.lists import FeatureList, InstrumentList, Page, SearchAnswer
 from api.schemas.measured import MeasureAnswer, RowAnswer
-from api.schemas.problems import Problem
 from catalog.records.read_models import HalfRecord, MatingRecord, SeriesRecord
-
-TIMEOUT_S = 30.0
-"""Seconds to wait for an answer; the first one after a change of a large catalogue takes longest."""
-
-R = TypeVar("R", bound=BaseModel)
 
 Observation = Mapping[str, Any] | str | BaseModel
 Observations = Sequence[Observation]
@@ -41,48 +33,8 @@ PNG_SIGNATURE = b"\x89PNG"
 """How every PNG file begins (W3C PNG, 5.2)."""
 
 
-class ProblemError(Exception):
-    """The server answered with a problem; ``problem`` is its document."""
-
-    def __init__(self, problem: Problem) -> None:
-        lines = [f"{problem.title}: {problem.detail}"]
-        lines += [f"{error.field}: {error.message}. {error.remedy}" for error in problem.errors]
-        super().__init__("\n".join(lines))
-        self.problem = problem
-
-
 class Client(ContributingCalls, EvidenceCalls):
-    """One server. Use it as a context manager, or call `close`.
-
-    ``base_url`` is the server's address, ``token`` what changes are made with; reading needs none. ``http`` replaces
-    the HTTP client, for tests or own transports; it is then the caller's to close. Calls raise `ProblemError` for what
-    the server refuses, and httpx2's errors where it cannot be reached.
-    """
-
-    def __init__(
-        self,
-        base_url: str = "",
-        *,
-        token: str | None = None,
-        timeout_s: float = TIMEOUT_S,
-        http: httpx2.Client | None = None,
-    ) -> None:
-        self._own = http is None
-        self._headers = {} if token is None else {"Authorization": f"Bearer {token}"}
-        self._http = http if http is not None else httpx2.Client(base_url=base_url, timeout=timeout_s)
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
-
-    def close(self) -> None:
-        """Close the connections that this client opened."""
-        if self._own:
-            self._http.close()
+    """The calls of one server's interface."""
 
     def identify(
         self,
@@ -166,7 +118,7 @@ class Client(ContributingCalls, EvidenceCalls):
 
     def half(self, key: str) -> HalfRecord:
         """The half of this key."""
-        return self._ask(HalfRecord, "GET", f"/v1/halves/{quote(key, safe='')}")
+        return self._ask(HalfRecord, "GET", at("half", key))
 
     def all_series(
         self, *, maker: str | None = None, text: str | None = None, page_size: int | None = None
@@ -176,7 +128,7 @@ class Client(ContributingCalls, EvidenceCalls):
 
     def series(self, key: str) -> SeriesRecord:
         """The series of this key."""
-        return self._ask(SeriesRecord, "GET", f"/v1/series/{quote(key, safe='')}")
+        return self._ask(SeriesRecord, "GET", at("series", key))
 
     def matings(
         self, *, half: str | None = None, basis: str | None = None, page_size: int | None = None
@@ -200,38 +152,6 @@ class Client(ContributingCalls, EvidenceCalls):
         """Whether the server can answer."""
         return self._ask(Health, "GET", "/health")
 
-    def _pages(
-        self, kind: type[Page[R]], path: str, filters: Mapping[str, object], page_size: int | None
-    ) -> Iterator[R]:
-        cursor: str | None = None
-        while True:
-            page = self._ask(kind, "GET", path, {**filters, "limit": page_size, "cursor": cursor})
-            yield from page.items
-            cursor = page.next
-            if cursor is None:
-                return
-
-    def _ask(
-        self,
-        kind: type[R],
-        method: str,
-        path: str,
-        query: Mapping[str, object] | None = None,
-        body: Any = None,
-    ) -> R:
-        params = {name: str(value) for name, value in (query or {}).items() if value is not None}
-        return self._read(kind, self._send(method, path, params=params, json=body))
-
-    def _send(
-        self, method: str, path: str, *, headers: Mapping[str, str] | None = None, **sent: Any
-    ) -> httpx2.Response:
-        return self._http.request(method, path, headers={**self._headers, **(headers or {})}, **sent)
-
-    def _read(self, kind: type[R], response: httpx2.Response) -> R:
-        if response.is_success:
-            return kind.model_validate_json(response.content)
-        raise _refusal(response)
-
 
 def _plain(observation: Observation) -> dict[str, Any]:
     """An observation in its JSON form."""
@@ -245,13 +165,3 @@ def _plain(observation: Observation) -> dict[str, Any]:
 def _body(observations: Observations, **options: object) -> dict[str, object]:
     listed = [_plain(each) for each in observations]
     return {"observations": listed, **{name: value for name, value in options.items() if value is not None}}
-
-
-def _refusal(response: httpx2.Response) -> Exception:
-    try:
-        return ProblemError(Problem.model_validate_json(response.content))
-    except ValidationError:
-        # Something between here and the server answered in its own words.
-        return httpx2.HTTPStatusError(
-            f"{response.status_code} from {response.url}", request=response.request, response=response
-        )

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import time
-import uuid
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
-from urllib.parse import quote
 
-import httpx2
 from pydantic import BaseModel
 
+from api.client.connection import Connection, address, at
 from api.schemas.contributing import ChangeOut, ContributedOut, ReviewOut
-from api.schemas.history import LISTED_AT, JournalPage, PendingOut, PendingPage, UndoneOut
+from api.schemas.history import JournalPage, PendingOut, PendingPage, UndoneOut
 from api.schemas.people import ContributorList, ContributorOut, MeOut, TokenList, TokenMadeOut, TokenOut
 from catalog.history.journal import JournalEntry
 from catalog.model.entries import Half, Mating, Series
@@ -22,9 +19,6 @@ from catalog.records.read_models import HalfRecord, MatingRecord, SeriesRecord
 R = TypeVar("R", bound=BaseModel)
 
 GivenEntry = Half | Series | Mating | Mapping[str, Any]
-
-LONGEST_PAUSE_S = 10.0
-"""Seconds that a busy server is given before a change is sent again, whatever it asks for."""
 
 _RECORDS: Mapping[str, type[HalfRecord] | type[SeriesRecord] | type[MatingRecord]] = {
     "half": HalfRecord,
@@ -41,20 +35,9 @@ class Read(Generic[R]):
     tag: str
 
 
-class ContributingCalls:
+class ContributingCalls(Connection):
     """What `api.client.client.Client` can change. Every change carries a key of its own, so that it is sent again, once
     and without harm, where the connection broke or the server was busy."""
-
-    def _send(self, method: str, path: str, **sent: Any) -> httpx2.Response:
-        raise NotImplementedError
-
-    def _read(self, kind: type[R], response: httpx2.Response) -> R:
-        raise NotImplementedError
-
-    def _ask(
-        self, kind: type[R], method: str, path: str, query: Mapping[str, object] | None = None, body: Any = None
-    ) -> R:
-        raise NotImplementedError
 
     def review(self, entry: GivenEntry, *, page_size: int | None = None, cursor: str | None = None) -> ReviewOut:
         """What the machine review says of an entry, and what a series' laws make; nothing is saved."""
@@ -67,11 +50,11 @@ class ContributingCalls:
         """Add an entry. ``acknowledge`` gives, by its code, a reason for each severe finding that is right as it is."""
         plain = _plain(entry)
         body = {"entry": plain, "reason": reason, "acknowledge": dict(acknowledge or {})}
-        return self._write(ContributedOut, "POST", f"/v1/{_path(plain['record'])}", body)
+        return self._write(ContributedOut, "POST", at(plain["record"]), body)
 
     def read(self, record: str, key: str) -> Read[HalfRecord | SeriesRecord | MatingRecord]:
         """An entry ("half", "series" or "mating") with the tag that a change needs."""
-        response = self._send("GET", _at(record, key))
+        response = self._send("GET", at(record, key))
         return Read(record=self._read(_RECORDS[record], response), tag=response.headers["ETag"])
 
     def revise(
@@ -86,33 +69,33 @@ class ContributingCalls:
         """Give an entry new content; ``tag`` is the one that it was read with."""
         plain = _plain(entry)
         body = {"entry": plain, "reason": reason, "acknowledge": dict(acknowledge or {})}
-        return self._write(ChangeOut, "PUT", _at(plain["record"], key), body, tag=tag)
+        return self._write(ChangeOut, "PUT", at(plain["record"], key), body, tag=tag)
 
     def withdraw(self, record: str, key: str, *, tag: str, reason: str) -> ChangeOut:
         """Propose to take an entry off the lists; ``pending`` says when that happens."""
-        return self._write(ChangeOut, "POST", f"{_at(record, key)}/withdraw", {"reason": reason}, tag=tag)
+        return self._write(ChangeOut, "POST", at(record, key, "withdraw"), {"reason": reason}, tag=tag)
 
     def merge(self, key: str, into: str, *, tag: str, reason: str) -> ChangeOut:
         """Propose that another half takes this one's place."""
         body = {"into": into, "reason": reason}
-        return self._write(ChangeOut, "POST", f"{_at('half', key)}/merge", body, tag=tag)
+        return self._write(ChangeOut, "POST", at("half", key, "merge"), body, tag=tag)
 
     def restore(self, record: str, key: str, *, tag: str, reason: str) -> ChangeOut:
         """Put an entry that was withdrawn or merged back on the lists."""
-        return self._write(ChangeOut, "POST", f"{_at(record, key)}/restore", {"reason": reason}, tag=tag)
+        return self._write(ChangeOut, "POST", at(record, key, "restore"), {"reason": reason}, tag=tag)
 
     def revert(self, record: str, key: str, revision: int, *, tag: str, reason: str) -> ChangeOut:
         """Go back to an earlier revision."""
         body = {"revision": revision, "reason": reason}
-        return self._write(ChangeOut, "POST", f"{_at(record, key)}/revert", body, tag=tag)
+        return self._write(ChangeOut, "POST", at(record, key, "revert"), body, tag=tag)
 
     def history(self, record: str, key: str, *, page_size: int | None = None) -> Iterator[JournalEntry]:
         """What happened to an entry, the newest first."""
-        return self._rows(f"{_at(record, key)}/history", {}, page_size)
+        return self._pages(JournalPage, at(record, key, "history"), {}, page_size)
 
     def revision(self, record: str, key: str, number: int) -> JournalEntry:
         """The entry as a revision had it: ``new`` of the row that made it."""
-        return self._ask(JournalEntry, "GET", f"{_at(record, key)}/revisions/{number}")
+        return self._ask(JournalEntry, "GET", at(record, key, "revisions", str(number)))
 
     def journal(
         self,
@@ -126,35 +109,19 @@ class ContributingCalls:
     ) -> Iterator[JournalEntry]:
         """Everything that happened and passes the filters, the newest first."""
         filters = {"record": record, "key": key, "series": series, "actor": actor, "since": since}
-        return self._rows("/v1/journal", filters, page_size)
-
-    def _rows(self, path: str, filters: Mapping[str, object], page_size: int | None) -> Iterator[JournalEntry]:
-        cursor: str | None = None
-        while True:
-            page = self._ask(JournalPage, "GET", path, {**filters, "limit": page_size, "cursor": cursor})
-            yield from page.items
-            cursor = page.next
-            if cursor is None:
-                return
+        return self._pages(JournalPage, "/v1/journal", filters, page_size)
 
     def pending(self, *, state: str = "waiting", page_size: int | None = None) -> Iterator[PendingOut]:
         """Changes that wait (or, by ``state``, that were done, stopped, lapsed; "all")."""
-        cursor: str | None = None
-        while True:
-            query = {"state": state, "limit": page_size, "cursor": cursor}
-            page = self._ask(PendingPage, "GET", "/v1/pending", query)
-            yield from page.items
-            cursor = page.next
-            if cursor is None:
-                return
+        return self._pages(PendingPage, "/v1/pending", {"state": state}, page_size)
 
     def hasten(self, pending: str, *, reason: str) -> PendingOut:
         """Let a waiting change happen now (maintainers)."""
-        return self._write(PendingOut, "POST", f"/v1/pending/{_quoted(pending)}/hasten", {"reason": reason})
+        return self._write(PendingOut, "POST", address("pending", pending, "hasten"), {"reason": reason})
 
     def stop(self, pending: str, *, reason: str) -> PendingOut:
         """Let a waiting change not happen (maintainers, and whoever asked for it)."""
-        return self._write(PendingOut, "POST", f"/v1/pending/{_quoted(pending)}/stop", {"reason": reason})
+        return self._write(PendingOut, "POST", address("pending", pending, "stop"), {"reason": reason})
 
     def contributors(self) -> ContributorList:
         """Everybody who may contribute."""
@@ -163,21 +130,19 @@ class ContributingCalls:
     def undo(self, contributor: str, *, since: str, reason: str) -> UndoneOut:
         """Take back what a contributor did since a date or moment (maintainers)."""
         body = {"since": since, "reason": reason}
-        return self._write(UndoneOut, "POST", f"/v1/contributors/{_quoted(contributor)}/undo", body)
+        return self._write(UndoneOut, "POST", address("contributors", contributor, "undo"), body)
 
     def suspend(self, contributor: str, *, reason: str) -> ContributorOut:
         """Take nothing more from a contributor (maintainers)."""
-        return self._write(
-            ContributorOut, "POST", f"/v1/contributors/{_quoted(contributor)}/suspend", {"reason": reason}
-        )
+        return self._write(ContributorOut, "POST", address("contributors", contributor, "suspend"), {"reason": reason})
 
     def lift(self, contributor: str, *, reason: str = "") -> ContributorOut:
         """End a suspension (maintainers)."""
-        return self._write(ContributorOut, "POST", f"/v1/contributors/{_quoted(contributor)}/lift", {"reason": reason})
+        return self._write(ContributorOut, "POST", address("contributors", contributor, "lift"), {"reason": reason})
 
     def give_role(self, contributor: str, role: str) -> ContributorOut:
         """Make somebody a contributor or maintainer (maintainers)."""
-        return self._write(ContributorOut, "POST", f"/v1/contributors/{_quoted(contributor)}/role", {"role": role})
+        return self._write(ContributorOut, "POST", address("contributors", contributor, "role"), {"role": role})
 
     def me(self) -> MeOut:
         """Who the token says one is."""
@@ -197,24 +162,7 @@ class ContributingCalls:
 
     def revoke_token(self, token: str | int) -> TokenOut:
         """End a token, by its number or beginning."""
-        return self._write(TokenOut, "POST", f"/v1/tokens/{_quoted(str(token))}/revoke", {})
-
-    def _write(self, kind: type[R], method: str, path: str, body: Mapping[str, Any], tag: str | None = None) -> R:
-        headers = {"Idempotency-Key": uuid.uuid4().hex, **({} if tag is None else {"If-Match": tag})}
-        try:
-            response = self._send(method, path, json=body, headers=headers)
-        except httpx2.TransportError:
-            response = self._send(method, path, json=body, headers=headers)
-        else:
-            if response.status_code == httpx2.codes.SERVICE_UNAVAILABLE:
-                time.sleep(_pause(response))
-                response = self._send(method, path, json=body, headers=headers)
-        return self._read(kind, response)
-
-
-def _pause(response: httpx2.Response) -> float:
-    asked = response.headers.get("Retry-After", "0")
-    return min(float(asked), LONGEST_PAUSE_S) if asked.isdecimal() else LONGEST_PAUSE_S
+        return self._write(TokenOut, "POST", address("tokens", str(token), "revoke"), {})
 
 
 def _plain(entry: GivenEntry) -> dict[str, Any]:
@@ -222,17 +170,3 @@ def _plain(entry: GivenEntry) -> dict[str, Any]:
     if isinstance(entry, Mapping):
         return dict(entry)
     return {"record": entry.record, **entry.model_dump(mode="json", exclude_defaults=True)}
-
-
-def _path(record: str) -> str:
-    if record not in LISTED_AT:
-        raise ValueError(f"no entry is a {record!r}; known: {', '.join(LISTED_AT)}")
-    return LISTED_AT[record]
-
-
-def _at(record: str, key: str) -> str:
-    return f"/v1/{_path(record)}/{_quoted(key)}"
-
-
-def _quoted(part: str) -> str:
-    return quote(part, safe="")

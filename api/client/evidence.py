@@ -3,33 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, TypeVar
-from urllib.parse import quote
+from typing import Any
 
-from pydantic import BaseModel
-
+from api.client.connection import Connection, address, at
 from api.schemas.evidence import EvidenceOut, StatementOut
 
-R = TypeVar("R", bound=BaseModel)
 
-_PLACES: Mapping[str, str] = {"half": "halves", "series": "series", "mating": "matings"}
-
-
-class EvidenceCalls:
+class EvidenceCalls(Connection):
     """What `api.client.client.Client` can say of entries. Values are given as observations are: ``{"feature": "pitch",
     "value": 0.4, "u": 0.003}``."""
 
-    def _ask(
-        self, kind: type[R], method: str, path: str, query: Mapping[str, object] | None = None, body: Any = None
-    ) -> R:
-        raise NotImplementedError
-
-    def _write(self, kind: type[R], method: str, path: str, body: Mapping[str, Any], tag: str | None = None) -> R:
-        raise NotImplementedError
-
     def evidence(self, record: str, key: str) -> EvidenceOut:
         """Everything said of an entry ("half", "series" or "mating"), and what it comes to."""
-        return self._ask(EvidenceOut, "GET", f"/v1/{_PLACES[record]}/{quote(key, safe='')}/evidence")
+        return self._ask(EvidenceOut, "GET", at(record, key, "evidence"))
 
     def confirm_measured(
         self,
@@ -79,14 +65,14 @@ class EvidenceCalls:
 
     def answer_dispute(self, dispute: str, text: str) -> StatementOut:
         """Add to the discussion of a dispute."""
-        return self._write(StatementOut, "POST", f"/v1/disputes/{quote(dispute, safe='')}/answers", {"reason": text})
+        return self._write(StatementOut, "POST", address("disputes", dispute, "answers"), {"reason": text})
 
     def resolve_dispute(
         self, dispute: str, tag: str, outcome: str, reason: str, *, set_aside: Sequence[str] = ()
     ) -> StatementOut:
         """Settle a dispute; ``tag`` is the ``etag`` of what was looked at."""
         resolution = {"outcome": outcome, "reason": reason, "set_aside": list(set_aside)}
-        path = f"/v1/disputes/{quote(dispute, safe='')}/resolve"
+        path = address("disputes", dispute, "resolve")
         return self._write(StatementOut, "POST", path, {"resolution": resolution}, tag)
 
     def sight(self, half: str, device: str, *, board: str = "", note: str = "") -> StatementOut:
@@ -96,7 +82,7 @@ class EvidenceCalls:
 
     def take_back(self, record: str, key: str, tag: str, reason: str) -> StatementOut:
         """Withdraw one's own "confirmation" or "sighting"."""
-        path = f"/v1/{record}s/{quote(key, safe='')}/withdraw"
+        path = address(f"{record}s", key, "withdraw")
         return self._write(StatementOut, "POST", path, {"reason": reason}, tag)
 
     def _confirm(

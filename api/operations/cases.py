@@ -8,9 +8,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from sqlalchemy.orm import Session
+
 from api.identification.nearest import require_half
+from api.identification.tools_at_hand import tools_of
 from api.operations.case_ranking import checked_summary, judged_half, revision_of, suggested
-from api.operations.case_reading import case_of, evidence_in
 from api.operations.operation import Beforehand, Operation, Task
 from api.pictures.measuring import measure
 from api.schemas.cases import (
@@ -21,14 +23,17 @@ from api.schemas.cases import (
     CommentWithdrawal,
     SpecimenIn,
     asked_of,
+    case_out,
     clicked_in,
     comment_out,
 )
 from api.schemas.evidence import ReasonIn
+from api.schemas.requests import to_observations
 from catalog.accounts.access import Permission, allowed, require
 from catalog.cases import lifecycle
-from catalog.cases.retrieval import Case, get_case, seer, seer_of
-from catalog.cases.specimens import COMMENT, Comment, Judged, Specimen, Summary
+from catalog.cases.confirmation import Evidence, evidence_of
+from catalog.cases.retrieval import Case, Seer, comments_of, get_case, seer, seer_of
+from catalog.cases.specimens import COMMENT, SPECIMEN, Comment, Judged, Specimen, Summary
 from catalog.contribute.submission import take_back
 from catalog.history.documents import DocumentRecord, get_document
 from catalog.history.preconditions import tag_of
@@ -53,6 +58,19 @@ class JudgedComment:
 
     said: Comment
     judged: Judged | None
+
+
+def case_of(session: Session, key: str, seen_by: Seer) -> CaseOut:
+    """A case as it is answered. Raises NotFoundError where there is none to be seen."""
+    case = get_case(session, key, seen_by)
+    said = tuple(comments_of(session, case.document, seen_by))
+    return case_out(case, said, tag_of(session, SPECIMEN, key))
+
+
+def evidence_in(case: Case) -> Evidence:
+    """What of a case's observations is evidence about the half."""
+    request = asked_of(Specimen.model_validate(case.document.content))
+    return evidence_of(to_observations(request), tools_of(request))
 
 
 def ranked(before: Beforehand, body: SpecimenIn) -> RankedSpecimen:

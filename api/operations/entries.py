@@ -1,4 +1,4 @@
-"""Entries: add and revise series, halves and matings; withdraw, merge, restore, go back to an earlier revision."""
+"""Entries: add, revise and review them; withdraw, merge, restore, go back; decide on changes that wait."""
 
 from __future__ import annotations
 
@@ -18,11 +18,14 @@ from api.schemas.contributing import (
     contributed_out,
 )
 from api.schemas.evidence import ReasonIn, findings_out
-from catalog.accounts.access import Permission
+from api.schemas.history import PendingOut, pending_out
+from catalog.accounts.access import Permission, require
 from catalog.contribute.acknowledgements import ReviewRefusedError
 from catalog.contribute.contribution import contribute, review_standing, revise_entry
+from catalog.history import pending
 from catalog.history.changes import Changed
 from catalog.history.changes import restore as restore_entry
+from catalog.history.documents import get_document
 from catalog.history.pending import Submitted, submit_merge, submit_revert, submit_withdrawal
 from catalog.model.errors import DuplicateError, EntryError
 from catalog.review import Finding, is_clean
@@ -104,6 +107,18 @@ def _place(field: str) -> str:
     return f"entry.{inner}" if inner else "entry"
 
 
+def hasten(task: Task, _: ReasonIn) -> PendingOut:
+    """Let a change happen now. It stays its author's; the decision is the maintainer's."""
+    return pending_out(pending.hasten(task.session, task.act, task.key))
+
+
+def stop(task: Task, _: ReasonIn) -> PendingOut:
+    """Let a change not happen: a maintainer may, and whoever asked for it."""
+    if get_document(task.session, pending.RECORD, task.key).author != task.act.actor:
+        require(task.who, Permission.MAINTAIN)
+    return pending_out(pending.stop(task.session, task.act, task.key))
+
+
 ADD = Operation(
     name="add",
     permission=Permission.CONTRIBUTE,
@@ -172,6 +187,22 @@ REVIEW = Operation(
     reason=lambda body: "looked over",
     refusals=("unknown-entry",),
 )
+HASTEN = Operation(
+    name="hasten",
+    permission=Permission.MAINTAIN,
+    body=ReasonIn,
+    result=PendingOut,
+    run=hasten,
+    refusals=("unknown-entry",),
+)
+STOP = Operation(
+    name="stop",
+    permission=Permission.CONTRIBUTE,
+    body=ReasonIn,
+    result=PendingOut,
+    run=stop,
+    refusals=("unknown-entry",),
+)
 
-OPERATIONS = (ADD, REVISE, REVIEW, WITHDRAW, MERGE, RESTORE, REVERT)
+OPERATIONS = (ADD, REVISE, REVIEW, WITHDRAW, MERGE, RESTORE, REVERT, HASTEN, STOP)
 """What is done with entries."""

@@ -1,11 +1,11 @@
-"""Contributors: add, suspend, lift a suspension, change a role, undo what somebody did."""
+"""Contributors and their tokens: add, suspend, change a role, undo what somebody did; make, hand out and end tokens."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from datetime import timedelta
 
-from api.operations.operation import Operation, Task
+from api.operations.operation import Nothing, Operation, Task
 from api.schemas.evidence import ReasonIn
 from api.schemas.history import UndoIn, UndoneOut, undone_out
 from api.schemas.people import (
@@ -15,14 +15,24 @@ from api.schemas.people import (
     NewcomerIn,
     NewcomerOut,
     RoleIn,
+    TokenFor,
+    TokenIn,
+    TokenMadeOut,
+    TokenOut,
     contributor_out,
     token_made_out,
+    token_out,
 )
 from catalog.accounts import contributors, tokens
-from catalog.accounts.access import About, Permission, Role, Scope, require
+from catalog.accounts.access import About, Permission, Role, Scope, permission_to_revoke, require
+from catalog.accounts.tokens import Token
 from catalog.history.documents import new_key
 from catalog.history.undo import undo as undo_changes
 from catalog.model import timestamps
+from catalog.model.errors import EntryError
+
+LONGEST_NUMBER = 18
+"""Digits of a token's number at most."""
 
 FIRST_TOKEN_DAYS = 30
 """Days for which a new contributor's first token is good: time enough to sign in and make one of their own."""
@@ -70,6 +80,43 @@ def _somebody_else(task: Task) -> str:
     person = contributors.get(task.session, task.key).name
     require(task.who, Permission.MAINTAIN, About(person=person))
     return person
+
+
+def make(task: Task, body: TokenIn) -> TokenMadeOut:
+    """Make a token for oneself, good for no more than the token that asks."""
+    ends = timestamps.read(task.act.at, field="at") + timedelta(days=body.expires_days)
+    asked = TokenFor(contributor=task.who.name, label=body.label, scopes=body.scopes, expires=ends)
+    return hand_out(task, asked)
+
+
+def hand_out(task: Task, body: TokenFor) -> TokenMadeOut:
+    """Make a token for a contributor."""
+    about = About(owner=body.contributor, scopes=frozenset(body.scopes))
+    require(task.who, Permission.MANAGE_OWN_TOKENS, about)
+    return token_made_out(
+        tokens.create(
+            task.session, task.act, body.contributor, label=body.label, scopes=body.scopes, expires=body.expires
+        )
+    )
+
+
+def revoke(task: Task, _: Nothing) -> TokenOut:
+    """End a token, by its number or by its first characters: one's own, or for a maintainer anybody's."""
+    found = _find(task, task.key)
+    require(task.who, permission_to_revoke(task.who, found.contributor))
+    return token_out(tokens.revoke(task.session, task.act, found.id))
+
+
+def _find(task: Task, text: str) -> Token:
+    """The token of a number, or one's own that begins so. Raises NotFoundError, EntryError where none or several do."""
+    if text.isascii() and text.isdecimal() and len(text) <= LONGEST_NUMBER:
+        return tokens.get(task.session, int(text), task.act.at)
+    start, name = text[: tokens.START], task.who.name
+    own = [each for each in tokens.listed(task.session, task.act.at) if (each.start, each.contributor) == (start, name)]
+    if len(own) != 1:
+        what = "several of your tokens begin so" if own else "this is no token's number, and none of yours begins so"
+        raise EntryError(what, field="token", value=text, remedy="Give its number, from the list of tokens")
+    return own[0]
 
 
 ADD_CONTRIBUTOR = Operation(
@@ -121,6 +168,43 @@ UNDO = Operation(
     run=undo,
     refusals=("unknown-entry",),
 )
+MAKE_TOKEN = Operation(
+    name="make token",
+    permission=Permission.MANAGE_OWN_TOKENS,
+    body=TokenIn,
+    result=TokenMadeOut,
+    run=make,
+    status=201,
+    told_once=("secret",),
+)
+HAND_OUT_TOKEN = Operation(
+    name="hand out token",
+    permission=Permission.MANAGE_OWN_TOKENS,
+    body=TokenFor,
+    result=TokenMadeOut,
+    run=hand_out,
+    status=201,
+    told_once=("secret",),
+    refusals=("unknown-entry",),
+)
+REVOKE_TOKEN = Operation(
+    name="revoke token",
+    permission=Permission.MANAGE_OWN_TOKENS,
+    body=Nothing,
+    result=TokenOut,
+    run=revoke,
+    refusals=("unknown-entry",),
+)
 
-OPERATIONS = (ADD_CONTRIBUTOR, WELCOME, SUSPEND, LIFT, CHANGE_ROLE, UNDO)
-"""What maintainers do about people."""
+OPERATIONS = (
+    ADD_CONTRIBUTOR,
+    WELCOME,
+    SUSPEND,
+    LIFT,
+    CHANGE_ROLE,
+    UNDO,
+    MAKE_TOKEN,
+    HAND_OUT_TOKEN,
+    REVOKE_TOKEN,
+)
+"""What is done about people, and with their tokens."""

@@ -6,14 +6,10 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any
 
-from api.operations import cases, entries, evidence, pending, people, tokens
+from api.operations import cases, entries, evidence, people
 from api.operations.operation import Operation
 
 OPERATIONS: Mapping[str, Operation[Any, Any]] = MappingProxyType(
-    {
-        operation.name: operation
-        for subject in (entries, evidence, pending, cases, people, tokens)
-        for operation in subject.OPERATIONS
-    }
+    {operation.name: operation for subject in (entries, evidence, cases, people) for operation in subject.OPERATIONS}
 )
 """Every operation by its name."""

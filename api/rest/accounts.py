@@ -8,9 +8,8 @@ from fastapi import APIRouter, Depends, Query
 from starlette.responses import Response
 
 from api.operations.operation import Nothing
-from api.operations.people import CHANGE_ROLE, LIFT, SUSPEND, UNDO
+from api.operations.people import CHANGE_ROLE, LIFT, MAKE_TOKEN, REVOKE_TOKEN, SUSPEND, UNDO
 from api.operations.requests import WritingDep, answering
-from api.operations.tokens import MAKE_TOKEN, REVOKE_TOKEN
 from api.schemas.evidence import ReasonIn
 from api.schemas.history import UndoIn
 from api.schemas.people import (

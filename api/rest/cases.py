@@ -7,7 +7,6 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Path, Query, Request
 from starlette.responses import Response
 
-from api.operations.case_reading import case_of
 from api.operations.cases import (
     ACCEPT,
     COMMENT_ON_CASE,
@@ -16,10 +15,10 @@ from api.operations.cases import (
     SAVE_CASE,
     WITHDRAW_CASE,
     WITHDRAW_COMMENT,
+    case_of,
 )
 from api.operations.requests import WritingDep, answering
-from api.rest.case_feed import case_feed
-from api.rest.feeds import ATOM
+from api.rest.feeds import ATOM, case_feed
 from api.schemas.cases import (
     AcceptIn,
     CaseOut,

@@ -1,4 +1,4 @@
-"""The journal as an Atom feed (RFC 4287), and the parts that other feeds are made of too."""
+"""What happened, and open cases, as Atom feeds (RFC 4287)."""
 
 from __future__ import annotations
 
@@ -11,6 +11,8 @@ from xml.etree import ElementTree
 
 from api.operations.differences import differences
 from api.schemas.history import LISTED_AT
+from catalog.cases.answers import VERDICTS
+from catalog.cases.retrieval import Case
 from catalog.history.journal import JournalEntry
 from catalog.model.timestamps import now
 
@@ -39,30 +41,98 @@ class Feed:
 
 
 def atom(feed: Feed, rows: Sequence[JournalEntry]) -> bytes:
-    """The feed as XML, UTF-8."""
-    root = ElementTree.Element("feed", {"xmlns": NAMESPACE})
+    """What happened, as XML in UTF-8."""
     about = ", ".join(f"{name} {value}" for name, value in feed.filters.items())
     beginning = _identity(feed.first[0]) if feed.first else feed.base
-    add_text(root, "id", feed_id("feed", beginning, about))
-    add_text(root, "title", f"otherhalf: {about or 'everything that happened'}")
-    add_text(root, "updated", rows[0].at if rows else now())
-    add_text(ElementTree.SubElement(root, "author"), "name", "otherhalf")
-    add_link(root, "self", feed.address, ATOM)
-    add_link(root, "alternate", f"{feed.base}v1/journal", "application/json")
-    for row in rows:
-        root.append(_entry(feed, row))
-    return as_xml(root)
+    entries = [
+        _entry(
+            id=_id("row", _identity(row)),
+            title=f"{row.action}: {row.record} {row.key}, revision {row.revision}",
+            updated=row.at,
+            author=row.actor,
+            address=_address(feed.base, row),
+            summary=_told(row),
+        )
+        for row in rows
+    ]
+    return _feed(
+        entries,
+        id=_id("feed", beginning, about),
+        title=f"otherhalf: {about or 'everything that happened'}",
+        updated=rows[0].at if rows else now(),
+        address=feed.address,
+        alternate=f"{feed.base}v1/journal",
+    )
 
 
-def _entry(feed: Feed, row: JournalEntry) -> ElementTree.Element:
+def case_feed(base: str, address: str, cases: Sequence[Case]) -> bytes:
+    """Open cases, as XML in UTF-8: each once when it is opened, and once more whenever its answer changes.
+
+    ``base`` is the server's address with a slash at its end, ``address`` the feed's own.
+    """
+    entries = [
+        _entry(
+            # A reader shows an entry once, so every change of the answer is one of its own.
+            id=_id("case", case.document.key, str(case.answer_document.revision)),
+            title=f"{'answer changed' if case.changed_since else 'open case'}: {case.document.content['title']}",
+            updated=case.answer_document.changed_at,
+            author=case.document.author,
+            address=f"{base}v1/specimens/{quote(case.document.key, safe='')}",
+            summary=case.answer.changes if case.changed_since else (VERDICTS[case.answer.now.verdict],),
+        )
+        for case in cases
+    ]
+    return _feed(
+        entries,
+        id=_id("open cases", base),
+        title="otherhalf: open cases",
+        updated=cases[0].answer_document.changed_at if cases else now(),
+        address=address,
+        alternate=f"{base}v1/specimens",
+    )
+
+
+def _feed(
+    entries: Sequence[ElementTree.Element], *, id: str, title: str, updated: str, address: str, alternate: str
+) -> bytes:
+    root = ElementTree.Element("feed", {"xmlns": NAMESPACE})
+    _add_head(root, id=id, title=title, updated=updated, author="otherhalf")
+    _add_link(root, "self", address, ATOM)
+    _add_link(root, "alternate", alternate, "application/json")
+    root.extend(entries)
+    return b'<?xml version="1.0" encoding="utf-8"?>\n' + ElementTree.tostring(root, encoding="unicode").encode()
+
+
+def _entry(
+    *, id: str, title: str, updated: str, author: str, address: str, summary: Sequence[str]
+) -> ElementTree.Element:
     made = ElementTree.Element("entry")
-    add_text(made, "id", feed_id("row", _identity(row)))
-    add_text(made, "title", f"{row.action}: {row.record} {row.key}, revision {row.revision}")
-    add_text(made, "updated", row.at)
-    add_text(ElementTree.SubElement(made, "author"), "name", row.actor)
-    add_link(made, "alternate", _address(feed.base, row), "application/json")
-    add_text(made, "summary", "\n".join(_told(row)))
+    _add_head(made, id=id, title=title, updated=updated, author=author)
+    _add_link(made, "alternate", address, "application/json")
+    _add_text(made, "summary", "\n".join(summary))
     return made
+
+
+def _add_head(element: ElementTree.Element, *, id: str, title: str, updated: str, author: str) -> None:
+    """What a feed and an entry both begin with."""
+    _add_text(element, "id", id)
+    _add_text(element, "title", title)
+    _add_text(element, "updated", updated)
+    _add_text(ElementTree.SubElement(element, "author"), "name", author)
+
+
+def _add_text(parent: ElementTree.Element, name: str, text: str) -> None:
+    """Put an element that holds a text into another; what XML cannot carry shows as U+FFFD."""
+    ElementTree.SubElement(parent, name).text = NOT_IN_XML.sub("\ufffd", text)
+
+
+def _add_link(parent: ElementTree.Element, rel: str, address: str, kind: str) -> None:
+    ElementTree.SubElement(parent, "link", {"rel": rel, "href": address, "type": kind})
+
+
+def _id(*parts: str) -> str:
+    """The id of a feed or of an entry in one: always the same for the same parts."""
+    return f"urn:uuid:{uuid.uuid5(IDS, chr(10).join(parts))}"
 
 
 def _told(row: JournalEntry) -> list[str]:
@@ -82,23 +152,3 @@ def _address(base: str, row: JournalEntry) -> str:
 
 def _identity(row: JournalEntry) -> str:
     return "\n".join((row.record, row.key, str(row.revision), row.at))
-
-
-def as_xml(root: ElementTree.Element) -> bytes:
-    """A feed as it is sent."""
-    return b'<?xml version="1.0" encoding="utf-8"?>\n' + ElementTree.tostring(root, encoding="unicode").encode()
-
-
-def feed_id(*parts: str) -> str:
-    """The id of a feed or of an entry in one: always the same for the same parts."""
-    return f"urn:uuid:{uuid.uuid5(IDS, chr(10).join(parts))}"
-
-
-def add_text(parent: ElementTree.Element, name: str, text: str) -> None:
-    """Put an element that holds a text into another; what XML cannot carry shows as U+FFFD."""
-    ElementTree.SubElement(parent, name).text = NOT_IN_XML.sub("\ufffd", text)
-
-
-def add_link(parent: ElementTree.Element, rel: str, address: str, kind: str) -> None:
-    """Put a link to an address, whose media type is ``kind``, into a feed or an entry."""
-    ElementTree.SubElement(parent, "link", {"rel": rel, "href": address, "type": kind})

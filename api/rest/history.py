@@ -1,21 +1,25 @@
-"""What happened: the journal whole or of one record, as JSON and as a feed, and every revision there ever was."""
+"""What happened: the journal, feeds, revisions; and what waits to happen, listed in the open, hastened or stopped."""
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import Response
 
-from api.operations.record_pages import Wanted, journal_page
+from api.operations.entries import HASTEN, STOP
+from api.operations.record_pages import Wanted, documents_page, journal_page
+from api.operations.requests import WritingDep, answering
 from api.rest.feeds import ATOM, Feed, atom
-from api.schemas.history import LISTED_AT, JournalPage
+from api.schemas.evidence import ReasonIn
+from api.schemas.history import LISTED_AT, JournalPage, PendingOut, PendingPage, pending_out
 from api.schemas.problems import FieldProblem
 from api.service.dependencies import CatalogueDep, CursorQuery, KeyQuery, LimitQuery, VersionDep, require_known_query
 from api.service.problems import ApiError
 from api.service.responses import documented
 from api.service.settings import DEFAULT_PAGE
-from catalog.history import journal
+from catalog.history import journal, pending
+from catalog.history.documents import get_document
 from catalog.history.journal import JournalEntry
 from catalog.model.timestamps import read, written
 from catalog.records.read import get_record
@@ -114,3 +118,59 @@ def _add_histories(record: str, path: str) -> None:
 
 for _record, _path in LISTED_AT.items():
     _add_histories(_record, _path)
+
+
+pending_router = APIRouter(tags=["pending changes"], dependencies=[Depends(require_known_query)])
+
+StateQuery = Annotated[
+    Literal["waiting", "done", "stopped", "lapsed", "all"], Query(description="Which of them; all: whatever became.")
+]
+
+
+@pending_router.get(
+    "/pending",
+    summary="Changes that wait, a page at a time",
+    responses=documented(
+        "invalid-request", "invalid-cursor", "internal-error", "catalogue-locked", "catalogue-unusable"
+    ),
+)
+def list_pending(
+    catalogue: CatalogueDep,
+    cursor: CursorQuery = None,
+    limit: LimitQuery = DEFAULT_PAGE,
+    state: StateQuery = "waiting",
+    of: KeyQuery = None,
+    about: KeyQuery = None,
+    author: KeyQuery = None,
+) -> PendingPage:
+    """Oldest first. Withdrawing, merging and new values of confirmed entries wait, so that others can object; `of` and
+    `about` name the entry."""
+    wanted = None if state == "all" else state
+    with catalogue.reading() as session:
+        found = documents_page(session, pending.RECORD, cursor, limit, of=of, about=about, author=author, state=wanted)
+    return PendingPage(items=tuple(map(pending_out, found.items)), next=found.next)
+
+
+@pending_router.get(
+    "/pending/{key}",
+    summary="One change that waits or waited",
+    responses=documented(
+        "invalid-request", "unknown-entry", "internal-error", "catalogue-locked", "catalogue-unusable"
+    ),
+)
+def get_pending(key: str, catalogue: CatalogueDep) -> PendingOut:
+    """What became of it is its `state`."""
+    with catalogue.reading() as session:
+        return pending_out(get_document(session, pending.RECORD, key))
+
+
+@pending_router.post("/pending/{key}/hasten", summary="Let a change happen now", **answering(HASTEN))
+def hasten(key: str, body: ReasonIn, writing: WritingDep) -> Response:
+    """The change stays its author's; the decision is the maintainer's."""
+    return writing.once(HASTEN, body, key=key)
+
+
+@pending_router.post("/pending/{key}/stop", summary="Let a change not happen", **answering(STOP))
+def stop(key: str, body: ReasonIn, writing: WritingDep) -> Response:
+    """By a maintainer, or by whoever asked for it."""
+    return writing.once(STOP, body, key=key)

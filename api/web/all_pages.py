@@ -13,15 +13,15 @@ from api.web.cases import cases
 from api.web.catalogue import catalogue, compare
 from api.web.contribute import contribute, entry_state
 from api.web.entries import halves, printing, series
-from api.web.evidence import disputes, evidence
+from api.web.evidence import evidence
 from api.web.page import reference
 from api.web.page.rendering import WITH_STATIC, problem_page
-from api.web.people import journal, maintain, own_tokens, session
+from api.web.people import account, journal, maintain
 from api.web.photo import photo
 
 ROUTERS = (
     bench.router,
-    session.router,
+    account.router,
     reference.router,
     photo.router,
     halves.router,
@@ -29,14 +29,12 @@ ROUTERS = (
     catalogue.router,
     contribute.router,
     evidence.router,
-    disputes.router,
     compare.router,
     printing.router,
     cases.router,
     entry_state.router,
     journal.router,
     maintain.router,
-    own_tokens.router,
 )
 
 

@@ -13,8 +13,7 @@ from rich.text import Text
 from api.command_line.commands.common import OF_INPUT, show
 from api.command_line.output.advice import REASONS, help_blocks, question_blocks
 from api.command_line.output.answers import answer_blocks, hint_line
-from api.command_line.output.console import indented, plain
-from api.command_line.output.problems import piece_lines, problem_lines
+from api.command_line.output.console import indented, piece_lines, plain, problem_lines
 from api.identification import answer_words as words
 from api.identification.answering import EMPTY_CATALOGUE
 from api.identification.dialogue import Dialogue, Question, pieces_in

@@ -25,8 +25,7 @@ from api.identification.nearest import require_half
 from api.observations.checking import form_of
 from api.observations.short_form import parse_pieces
 from api.operations.case_ranking import rank_again, revision_of
-from api.operations.case_reading import case_of
-from api.operations.cases import ACCEPT, COMMENT_ON_CASE, SAVE_CASE, WITHDRAW_CASE
+from api.operations.cases import ACCEPT, COMMENT_ON_CASE, SAVE_CASE, WITHDRAW_CASE, case_of
 from api.schemas.cases import AcceptIn, CaseItem, CasePage, CommentIn, SpecimenIn, case_item
 from api.schemas.evidence import ReasonIn
 from catalog.accounts.access import THE_OPERATOR

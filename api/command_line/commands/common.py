@@ -14,9 +14,8 @@ import typer
 from pydantic import BaseModel
 from rich.console import RenderableType
 
-from api.command_line.output.console import errors, output
-from api.command_line.output.history import finding_lines
-from api.command_line.output.problems import piece_lines, problem_lines
+from api.command_line.output.console import errors, output, piece_lines, problem_lines
+from api.command_line.output.records import finding_lines
 from api.observations.short_form import ShortFormError
 from api.operations.transaction import Writing
 from api.schemas.problems import FieldProblem

@@ -21,8 +21,8 @@ from api.command_line.commands.common import (
     told,
 )
 from api.command_line.output.console import plain
-from api.command_line.output.history import finding_lines
 from api.command_line.output.lists import added_lines
+from api.command_line.output.records import finding_lines
 from api.operations.entries import ADD, REVIEW
 from api.operations.operation import Nothing, Task
 from api.operations.transaction import Writing

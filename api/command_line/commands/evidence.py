@@ -20,7 +20,7 @@ from api.command_line.commands.common import (
     told,
 )
 from api.command_line.output.console import indented, plain
-from api.command_line.output.history import finding_lines
+from api.command_line.output.records import finding_lines
 from api.observations.checking import form_of
 from api.observations.short_form import parse_pieces
 from api.operations.evidence import CONFIRM, DISPUTE, SIGHT

@@ -22,12 +22,10 @@ from api.command_line.commands.common import (
     told,
 )
 from api.command_line.output.console import plain
-from api.command_line.output.history import undone_lines
-from api.command_line.output.people import contributor_table, first_steps, moment, token_table
+from api.command_line.output.records import contributor_table, first_steps, moment, token_table, undone_lines
 from api.observations.checking import form_of
 from api.operations.operation import Nothing
-from api.operations.people import ADD_CONTRIBUTOR, CHANGE_ROLE, LIFT, SUSPEND, UNDO
-from api.operations.tokens import HAND_OUT_TOKEN, REVOKE_TOKEN
+from api.operations.people import ADD_CONTRIBUTOR, CHANGE_ROLE, HAND_OUT_TOKEN, LIFT, REVOKE_TOKEN, SUSPEND, UNDO
 from api.schemas.evidence import ReasonIn
 from api.schemas.history import UndoIn
 from api.schemas.people import (

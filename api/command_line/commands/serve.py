@@ -10,7 +10,7 @@ import uvicorn
 
 from api.command_line.commands.common import DatabaseOption, opened, show, told
 from api.command_line.output.console import plain
-from api.command_line.output.people import first_steps
+from api.command_line.output.records import first_steps
 from api.service.logs import server_logs
 from catalog.accounts.contributors import nobody_yet
 from catalog.db.database import DATABASE_VARIABLE, default_url

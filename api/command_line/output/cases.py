@@ -9,7 +9,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from api.command_line.output.console import bullet, indented, plain, table
-from api.command_line.output.people import moment
+from api.command_line.output.records import moment
 from api.identification import answer_words as words
 from api.observations.short_form_writing import arguments_of
 from api.operations.case_ranking import Ranked

@@ -9,8 +9,7 @@ from fastapi import APIRouter, Query
 from starlette.responses import Response
 
 from api.observations.short_form_writing import piece_of
-from api.operations.case_reading import case_of
-from api.operations.cases import ACCEPT, COMMENT_ON_CASE, REOPEN_CASE, REVISE_CASE, SAVE_CASE, WITHDRAW_CASE
+from api.operations.cases import ACCEPT, COMMENT_ON_CASE, REOPEN_CASE, REVISE_CASE, SAVE_CASE, WITHDRAW_CASE, case_of
 from api.operations.operation import Operation
 from api.operations.requests import WritingDep
 from api.schemas.cases import CaseOut, case_item

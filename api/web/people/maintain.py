@@ -21,7 +21,7 @@ from api.web.page.figures import label
 from api.web.page.form_actions import REFUSED, act_once, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.rendering import Visit, VisitDep
-from api.web.people.own_tokens import end_token
+from api.web.people.account import end_token
 from catalog.accounts import contributors, tokens
 from catalog.accounts.access import Permission, require
 from catalog.db.database import Catalogue

@@ -15,7 +15,7 @@ from fastapi.routing import iter_route_contexts
 from starlette.routing import BaseRoute
 
 import api
-from api.operations import cases, entries, evidence, pending, people, tokens
+from api.operations import cases, entries, evidence, people
 from api.operations.operation import Operation, Task
 from api.operations.requests import CarriesOut
 from api.operations.table import OPERATIONS
@@ -26,14 +26,14 @@ from catalog.accounts.access import POLICY, Role
 COMPUTING = {"/v1/identify", "/v1/identify/explain", "/v1/measure", "/v1/measure/row", "/v1/review"}
 """Addresses that take a body and store nothing."""
 
-SUBJECTS = (entries, evidence, pending, cases, people, tokens)
+SUBJECTS = (entries, evidence, cases, people)
 
 NO_OPERATION = {
     "api/operations/transaction.py": "carries operations out",
     "api/operations/case_ranking.py": "renews answers, which nobody asks for",
     "api/background/due_changes.py": "carries out what is due",
     "api/service/access.py": "notes that a token was used",
-    "api/web/people/session.py": "signs in and out",
+    "api/web/people/account.py": "signs in and out",
     "api/command_line/commands/catalogue.py": "takes whole files in, and upgrades the tables",
     "api/command_line/commands/drawing.py": "takes a table in, as an import does",
 }
