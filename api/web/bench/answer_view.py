@@ -1,4 +1,4 @@
-"""What the bench answers, made ready for the page: candidates with what fits and strains, hints with their links."""
+"""What the answer of the bench shows: candidates with what fits and what strains, and hints with their links."""
 
 from __future__ import annotations
 
@@ -27,13 +27,14 @@ from matcher.observations import Of, Reduced
 from matcher.uncertainty.instruments import BUILT_IN
 
 SHOWN_MATES = 3
-"""Mates named at a candidate; its page lists them all."""
+"""Mates shown with a candidate; the candidate's page lists all of them."""
 
 SHOWN_EXPECTED = 3
-"""Values that are named of what to expect: those of the likeliest halves."""
+"""Expected values shown with a measurement: those of the likeliest halves."""
 
 SILHOUETTE_PIECES = 40
-"""Contacts of one row up to which the first silhouettes show each; further ones show bands."""
+"""The first silhouettes draw every contact up to this many in a row; beyond that, and in later silhouettes, rows are
+bands."""
 
 SILHOUETTE_ROLES = ("plastic", "well", "raised", "metal", "tail", "hold-down")
 """Parts of a half that its silhouette shows."""
@@ -85,7 +86,7 @@ def _label(line: EvidenceLine) -> str:
 
 
 def _strain(line: EvidenceLine) -> tuple[str, str]:
-    """What does not fit: how badly, and by how much, with what may have been taken in its place."""
+    """What does not fit: how badly, by how much, and what may have been measured instead."""
     by, seen = words.off_by(line), words.measured(line)
     how = f"off by {by}{' mm' if line.unit == 'mm' else ''}" if by else f"{seen} was seen"
     stated = f", {words.expected(line)} is stated" if not by and line.expected is not None else ""
@@ -93,7 +94,7 @@ def _strain(line: EvidenceLine) -> tuple[str, str]:
 
 
 def silhouettes(halves: Sequence[Sizes], measured: Sizes) -> list[Markup]:
-    """Each half to one scale on the middle of its contacts, and over it the outline that was measured."""
+    """Every half at one scale around the centre of its contacts, with the measured outline over it."""
     if not halves:
         return []
     shapes = [half_shape(sizes).parts for sizes in halves]
@@ -119,7 +120,7 @@ def _shown(part: Part) -> bool:
 
 
 def _outline(measured: Sizes, box: Box) -> str:
-    """Length and width of the plastic as they were measured; where only one was, its two edges."""
+    """The measured length and width of the plastic; where only one was measured, its two edges."""
     x = measured.mm("body_length") / 2 if measured.known("body_length") else None
     y = measured.mm("body_width") / 2 if measured.known("body_width") else None
     if x is not None and y is not None:
@@ -132,7 +133,7 @@ def _outline(measured: Sizes, box: Box) -> str:
 
 
 def allowance(readings: Sequence[Reduced]) -> Allowance | None:
-    """The end allowance of what was measured: body length − pitch × (positions − 1); None while something lacks."""
+    """The measured end allowance: body length − pitch × (positions − 1); None while one of these is missing."""
     seen = {reading.feature: reading for reading in readings if reading.of is Of.THIS}
     length, pitch, contacts = seen.get("body_length"), seen.get("pitch"), seen.get("contact_count")
     banks = seen.get("bank_count")
@@ -149,7 +150,7 @@ def allowance(readings: Sequence[Reduced]) -> Allowance | None:
 
 @dataclass(frozen=True, kw_only=True)
 class Suggestion:
-    """A hint, and the address of the bench with its change made; none where it changes nothing."""
+    """A hint, and the address of the bench with its correction; None where it corrects nothing."""
 
     hint: Hint
     address: str | None
@@ -157,7 +158,7 @@ class Suggestion:
 
 
 def suggestions(bench: Bench, hints: Sequence[Hint]) -> list[Suggestion]:
-    """Hints with links that only the person follows."""
+    """Hints with links. Nothing changes until the person follows one."""
     return [Suggestion(hint=hint, address=_mended(bench, hint), fields=_fields(bench, hint)) for hint in hints]
 
 
@@ -166,7 +167,7 @@ def _fields(bench: Bench, hint: Hint) -> tuple[str, ...]:
 
 
 def _mended(bench: Bench, hint: Hint) -> str | None:
-    """The address with what the hint would have instead."""
+    """The address of the bench with the hint's correction."""
     if not hint.corrected or not hint.indices:
         return None
     mended = {bench.places[index] for index in hint.indices}
@@ -180,7 +181,7 @@ def _mended(bench: Bench, hint: Hint) -> str | None:
 
 
 def with_change(entry: Entry, corrected: Mapping[str, Any]) -> Entry:
-    """An entry whose observation has some fields replaced; one number replaces repeated readings."""
+    """An entry with some fields of its observation replaced; one number replaces repeated readings."""
     given = {name: value for name, value in (entry.observation or {}).items() if value is not None}
     if "value" in corrected:
         given.pop("readings", None)
@@ -195,7 +196,7 @@ def next_fields(measurements: Sequence[NextMeasurement]) -> frozenset[str]:
 
 
 def expected_values(measurement: NextMeasurement) -> list[tuple[str, str]]:
-    """What leading halves' entries state, each value once, with the first half that has it."""
+    """What the entries of the leading halves state: each value once, with the first half that has it."""
     found: dict[str, str] = {}
     for each in measurement.predicted:
         found.setdefault(_value(measurement.feature, each.value), each.part_number)

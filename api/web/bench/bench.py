@@ -1,4 +1,4 @@
-"""The bench: a drawing that is filled in, and beside it the answer."""
+"""The bench: a drawing to fill in, with the answer beside it."""
 
 from __future__ import annotations
 
@@ -24,10 +24,10 @@ from matcher.uncertainty.instruments import BUILT_IN
 from matcher.vocabulary import SPELLINGS
 
 FIRST_STEPS = frozenset({"contact_count", "pitch"})
-"""What to take first, before anything is known: they are quick, and nothing else narrows the catalogue as much."""
+"""What to measure first: both are quick, and nothing else narrows the catalogue as much."""
 
 MOST_PARAMETERS = 1000
-"""Parameters of one address that are looked at: five times the most observations of one specimen."""
+"""Parameters of one address that are read: five times the most observations of one specimen."""
 
 environment.filters["sentences"] = sentences
 
@@ -36,7 +36,7 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/")
 def bench_page(visit: VisitDep, snapshot: SnapshotDep) -> Response:
-    """The bench with what its address says; its script asks for the parts that change."""
+    """The bench as its address describes it; its script asks for the parts that change."""
     pairs = visit.request.query_params.multi_items()[:MOST_PARAMETERS]
     kept = tidy(pairs)
     if visit.part is None and kept != pairs:

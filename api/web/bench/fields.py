@@ -1,4 +1,4 @@
-"""Where everything is typed: the fields of the bench, by the part of the page that they stand on."""
+"""The fields of the bench, by the part of the page where they stand."""
 
 from __future__ import annotations
 
@@ -33,17 +33,17 @@ FINER_NAMES = tuple(
 """Lengths and counts that have no place of their own in the drawing."""
 
 FIRST_EYE = "half_kind"
-"""The category that shapes the drawing, asked before all others."""
+"""The category that shapes the drawing, so it is asked first."""
 
 EYE_NAMES = tuple(
     feature.name
     for feature in FEATURES.values()
     if feature.kind in (Kind.CATEGORY, Kind.LABELS) and feature.name != FIRST_EYE
 )
-"""What the eye tells."""
+"""Categories: what the eye tells."""
 
 SHORT = {"row_spacing": "row spacing", "tail_span": "over the tails", "half_kind": "which is it"}
-"""Labels of fields whose place in the drawing says the rest."""
+"""Short labels of fields whose place in the drawing says the rest."""
 
 TEXT_NAMES = tuple(feature.name for feature in FEATURES.values() if feature.kind in (Kind.TEXT, Kind.FIT))
 """What is typed as text: letters that can be read, and fits that were tried."""
@@ -58,8 +58,8 @@ LETTERS = {"contact_count": "A", "rows": "B", "hold_down_count": "F"} | {
 
 @dataclass(frozen=True, kw_only=True)
 class Field:
-    """One place to type: what it asks for, what stands there and what is wrong with it. ``gaps`` is None where nothing
-    is counted beside the length."""
+    """A field: what it asks for, its text, and what is wrong with it. ``gaps`` is None where the length is not measured
+    over gaps."""
 
     name: str
     feature: Feature
@@ -88,7 +88,7 @@ class Field:
 
 
 def fields_of(bench: Bench, names: tuple[str, ...], next_up: frozenset[str]) -> list[Field]:
-    """The fields of these names as the bench has them."""
+    """The fields of these names as they are filled in."""
     states = states_of(bench, next_up)
     return [
         Field(
@@ -116,11 +116,11 @@ def states_of(bench: Bench, next_up: frozenset[str]) -> dict[str, tuple[str, ...
 
 
 def further(bench: Bench) -> tuple[Entry, ...]:
-    """What was said that has no field of its own."""
+    """Entries that have no field of their own."""
     return bench.further(SHOWN)
 
 
 def glossary() -> Iterator[tuple[str, Feature]]:
-    """Every feature of the page's fields once, with its id, for its exact meaning."""
+    """Every feature that has a field, with the id of its definition on the page."""
     for name in dict.fromkeys(name.rpartition(".")[2] for name in SHOWN):
         yield f"about-{name}", FEATURES[name]

@@ -1,4 +1,4 @@
-"""The bench's address read: every parameter is an observation in the short form, or a setting.
+"""Reading the bench's address: every parameter is an observation in the short form, or a setting.
 
 The short form is that of the command line, so page, command and interface understand one another. A field that cannot
 be read keeps what was typed and says why; the others still count.
@@ -31,19 +31,19 @@ from matcher.vocabulary import PIXEL, canonical_unit, closest, remedy_for
 UNIT, INSTRUMENT, AT_HAND, PRIOR, LIMIT = "unit", "instrument", "at_hand", "prior_absent", "limit"
 SETTINGS = (UNIT, INSTRUMENT, AT_HAND, PRIOR, LIMIT)
 MORE = "more"
-"""Parameters that are no observations; `MORE` takes pieces of the short form, which become parameters of their own."""
+"""Parameters that are no observations. `MORE` takes pieces of the short form; each becomes a parameter of its own."""
 
 GAPS = ".gaps"
-"""End of the parameter that says how many gaps a pitch was measured over, where the field is one of its own."""
+"""End of the name of a field that says over how many gaps a pitch was measured."""
 
 LONGEST_TEXT = 500
-"""Characters of one field that are read: a hundred readings."""
+"""Most characters of one field: room for a hundred readings."""
 
 SHOWN = 6
-"""Candidates that are shown unless more are asked for: what fits beside the drawing."""
+"""Candidates shown at first: as many as fit beside the drawing."""
 
 MOST_SHOWN = 24
-"""Most candidates that are shown: beyond that no person reads on, and a page stays small enough for a poor line."""
+"""Most candidates shown: nobody reads further, and the page stays small enough for a slow connection."""
 
 _BOUNDS: tuple[tuple[str, re.Pattern[str]], ...] = (
     (">=", re.compile(r"(?:at least|more than|over|above|from|min\.?|>=|≥|>)\s*(?P<rest>.*)", re.IGNORECASE)),
@@ -59,7 +59,7 @@ _PLACE = re.compile(r"observations\[(\d+)\]")
 
 
 def sentences(problem: FieldProblem | None) -> str:
-    """What is wrong and what to do, as a person reads it; nothing where nothing is wrong."""
+    """What is wrong and what to do about it, in sentences; empty where nothing is wrong."""
     if problem is None:
         return ""
     said = [problem.message, problem.remedy] if problem.remedy else [problem.message]
@@ -68,7 +68,7 @@ def sentences(problem: FieldProblem | None) -> str:
 
 @dataclass(frozen=True, kw_only=True)
 class Entry:
-    """One field that something was typed into: its parameter, the text, what it says, or what is wrong with it."""
+    """A field with text in it: its parameter, the text, and the observation it says or what is wrong with it."""
 
     name: str
     text: str
@@ -106,11 +106,11 @@ class Bench:
     readings: tuple[Reduced, ...] = ()
 
     def text(self, name: str) -> str:
-        """What stands in a field: the first that was typed under its name, without the gaps counted."""
+        """The text of a field, without the gaps counted; where the name stands twice in the address, the first."""
         return self._split(name)[0]
 
     def gaps(self, name: str) -> str:
-        """The gaps counted, where they stand at the end of the field's text."""
+        """The gaps counted, from the end of the field's text."""
         return self._split(name)[1]
 
     def _split(self, name: str) -> tuple[str, str]:
@@ -134,7 +134,7 @@ class Bench:
         return next((entry.error for entry in self.entries if entry.name == name and entry.error), None)
 
     def further(self, fields: Iterable[str]) -> tuple[Entry, ...]:
-        """Entries that no field of the page shows: other names, and what stands a second time under one name."""
+        """Entries that no field of the page shows: other names, and repeats of a name."""
         shown, rest = set(fields), []
         for entry in self.entries:
             if entry.name in shown:
@@ -162,12 +162,12 @@ def query_of(pairs: Iterable[tuple[str, str]]) -> str:
 
 
 def has_gaps(name: str) -> bool:
-    """Whether the field is one of a length that is measured over several gaps."""
+    """Whether the field takes a length that is measured over several gaps."""
     return name.rpartition(".")[2] in PITCHES
 
 
 def tidy(pairs: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
-    """An address without what a form adds to it: empty fields, gaps and several choices in fields of their own."""
+    """The address without what a form adds: empty fields are left out, gaps and several choices join their field."""
     gaps = {name.removesuffix(GAPS): text.strip() for name, text in pairs if name.endswith(GAPS)}
     found: dict[str, str] = {}
     rest = []
@@ -272,7 +272,7 @@ def _tool(name: str, text: str) -> str:
 
 
 def _entry(name: str, text: str, bench: Bench, place: int) -> Entry:
-    """One field, by itself."""
+    """One field, read by itself."""
     entry = Entry(name=name, text=text)
     if place >= MAX_OBSERVATIONS:
         return _refused(entry, "there are too many observations", f"give at most {MAX_OBSERVATIONS}")
@@ -309,7 +309,7 @@ def _can_be_bound(name: str) -> bool:
 
 
 def _with_habits(observation: dict[str, Any], feature: Feature, bench: Bench) -> dict[str, Any]:
-    """A length with the unit and the instrument that were chosen once, where it names none and they can take it."""
+    """A length with the unit and the instrument chosen for all, where it names none and they fit it."""
     if feature.kind is not Kind.DIMENSION:
         return observation
     habits: dict[str, Any] = {}
@@ -324,7 +324,7 @@ def _with_habits(observation: dict[str, Any], feature: Feature, bench: Bench) ->
 
 
 def _checked(snapshot: Snapshot, bench: Bench, settings: Mapping[str, Any]) -> Bench:
-    """The entries checked together; one at fault is left out, and the rest are looked at again."""
+    """The entries checked together. One at fault is left out, and the others are checked again."""
     while True:
         places = tuple(place for place, entry in enumerate(bench.entries) if entry.usable)
         asked = {name: settings[name] for name in (AT_HAND, PRIOR) if name in settings}
@@ -341,7 +341,7 @@ def _checked(snapshot: Snapshot, bench: Bench, settings: Mapping[str, Any]) -> B
 
 
 def _with_faults(bench: Bench, places: Sequence[int], error: ApiError | ObservationErrors) -> Bench:
-    """The faults at their entries; one that names no observation cannot be mended here and is passed on."""
+    """Each fault at its entry; a fault that names no observation is raised again."""
     entries = list(bench.entries)
     for problem in problem_of(error).errors:
         match = _PLACE.match(problem.field)
@@ -354,5 +354,5 @@ def _with_faults(bench: Bench, places: Sequence[int], error: ApiError | Observat
 
 
 def _in_words(message: str, bench: Bench, places: Sequence[int]) -> str:
-    """A message with fields' names in place of numbers in a list that the person never saw."""
+    """A message with names of fields in place of numbers in a list that the person never sees."""
     return _PLACE.sub(lambda match: bench.entries[places[int(match[1])]].name, message)

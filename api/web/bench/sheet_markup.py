@@ -1,4 +1,4 @@
-"""The ink of a sheet: dimension lines that end at fixed places, arrows, squared paper.
+"""What is drawn on a sheet: dimension lines that end at fixed places, arrows, squared paper.
 
 The half changes its shape with every reading; the places where readings are typed do not move, so nothing jumps under
 the hand. Coordinates are the sheet's own units, of which `WIDTH` go over its width; the half itself is drawn in mm.
@@ -19,16 +19,16 @@ ARROW, BEYOND, GAP = 9.0, 5.0, 4.0
 """Length of an arrow; how far an extension line goes past its dimension line, and how far from the part it begins."""
 
 ROOM = 3.2 * ARROW
-"""Below this the arrows of a dimension stand outside and point inwards."""
+"""In less room than this the arrows of a dimension stand outside and point inwards."""
 
 GRID_STEPS = (0.1, 0.5, 1.0, 5.0, 10.0, 50.0)
 """Steps of the paper's grid, mm."""
 
 FINEST_GRID = 9.0
-"""A finer grid than this, in the sheet's units, is only grey."""
+"""Smallest step of the grid, in the sheet's units; a finer grid is only grey."""
 
 MOST_PIECES = 120
-"""Contacts of one row up to which each is drawn: more would be finer than a line."""
+"""Most contacts of one row that are drawn one by one: more would be finer than a line."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,7 +50,7 @@ class Lane:
 
 @dataclass(frozen=True, kw_only=True)
 class Span:
-    """A dimension's two ends on the sheet, and from where to where the edges go between which it is taken."""
+    """Both ends of a dimension on the sheet, and how far its two edges run."""
 
     low: float
     high: float
@@ -59,7 +59,7 @@ class Span:
 
 @dataclass(frozen=True, kw_only=True)
 class Fit:
-    """From mm around a datum to the sheet."""
+    """Where millimetres around a datum lie on the sheet."""
 
     scale: float
     x0: float
@@ -67,7 +67,7 @@ class Fit:
 
     @classmethod
     def into(cls, place: Box, bounds: Box, *, scale: float | None = None) -> Fit:
-        """What is as large as ``bounds`` in the middle of ``place``, as large as it goes unless a scale is given."""
+        """Places ``bounds`` in the middle of ``place``, as large as it fits unless a scale is given."""
         largest = min(place.width / bounds.width, place.height / bounds.height) if scale is None else scale
         return cls(
             scale=round(largest, 5),
@@ -90,14 +90,14 @@ class Fit:
 
 
 def banded(part: Part, most: int) -> Part:
-    """The part, or where it has too many equal pieces to tell apart one band in their place."""
+    """The part; where it has too many equal pieces to tell apart, one band in their place."""
     if not isinstance(part.shape, Blocks | Discs) or len(part.shape.centres) <= most:
         return part
     return replace(part, shape=rectangle(part.shape.bounds))
 
 
 def picture(name: str, height: float, fit: Fit, said: str, content: Sequence[str]) -> str:
-    """A sheet on squared paper in the scale of what is drawn on it; ``said`` is read out by screen readers."""
+    """A sheet on squared paper at the scale of its drawing; screen readers read ``said``."""
     step, pattern = _paper(name, fit)
     paper = element("rect", {"class": "paper", "width": WIDTH, "height": height, "fill": f"url(#{name}-mm)"})
     attributes: dict[str, str | float | None] = {
@@ -127,7 +127,7 @@ def dimension(lane: Lane, span: Span, states: Iterable[str] = ()) -> str:
 
 
 def _along(lane: Lane, span: Span) -> Iterator[str]:
-    """A dimension along the sheet; where its field stands beside it, the line goes on to there."""
+    """A dimension along the sheet; its line reaches to the field where that stands beside it."""
     near = min(span.edges) if lane.outwards < 0 else max(span.edges)
     for x in (span.low, span.high):
         yield line_path("edge", [[(x, span.edges[0]), (x, span.edges[1])]])

@@ -1,4 +1,4 @@
-"""The sheets that are filled in: a half from above, and the half and the pair from the end, in their proportions."""
+"""The two sheets to fill in: a half from above; the half and the mated pair from the end. Both in true proportions."""
 
 from __future__ import annotations
 
@@ -53,7 +53,8 @@ FROM_END: tuple[Lane, ...] = (
 """Dimensions of the second sheet."""
 
 BOARD_THICKNESS, BOARD_BEYOND = 0.12, 1.14
-"""Boards as they are drawn, since nobody knows them: thickness as a share of the height, reach of the half's own."""
+"""How boards are drawn, since nobody knows their size: thickness as a share of the height, reach as a share of the
+half's."""
 
 CONTACTS, ROWS, HOLD_DOWNS = (64.0, 56.0), (156.0, 56.0), (704.0, 56.0)
 """Where contacts, rows and hold-downs are counted on the first sheet."""
@@ -66,7 +67,7 @@ BREADTH = {
     "body_width": "body_length",
     "tail_span": "body_length",
 }
-"""The dimension along the edges between which another is taken."""
+"""For each dimension, the one that says how long its edges are."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,7 +87,7 @@ class Seen:
 
 
 def drawable(readings: Sequence[Reduced], states: dict[str, tuple[str, ...]]) -> Seen:
-    """What was observed so far as sizes to draw; what cannot be drawn is left out."""
+    """The observations so far, as sizes to draw; what cannot be drawn is left out."""
     try:
         return _seen_in(readings, states)
     except DrawingError as error:
@@ -106,7 +107,7 @@ def _seen_in(readings: Sequence[Reduced], states: dict[str, tuple[str, ...]]) ->
 
 
 def _mate(this: Sizes, seen: Sizes) -> Sizes:
-    """The other half: as it was seen, else what goes with this one."""
+    """The other half as it was observed; what is unknown of it follows from this one."""
     opposite = {"plug": "receptacle", "receptacle": "plug"}.get(this.kind, this.kind)
     lengths = {name: length for name, length in seen.lengths.items() if length.known}
     lengths.setdefault("pitch", Length(value=this.mm("pitch"), source=Source.PREDICTED))
@@ -119,7 +120,7 @@ def _mate(this: Sizes, seen: Sizes) -> Sizes:
 
 
 def from_above(seen: Seen) -> Markup:
-    """The first sheet's ink."""
+    """The first sheet."""
     sizes, shape = seen.this, half_shape(seen.this)
     fit = Fit.into(ABOVE_PLACE, bounds_of(shape.parts))
     lanes = [lane for lane in ABOVE if lane.name not in voids(sizes)]
@@ -136,7 +137,7 @@ def from_above(seen: Seen) -> Markup:
 
 
 def _hold_downs(seen: Seen, shape: HalfShape, fit: Fit) -> list[str]:
-    """The note on hold-downs, with a line to the one at the upper right, where any is drawn."""
+    """The note on hold-downs, with a line to the upper right one; nothing where none is drawn."""
     boxes = [part.shape.bounds for part in shape.parts if part.role == "hold-down"]
     if not boxes:
         return []
@@ -146,7 +147,7 @@ def _hold_downs(seen: Seen, shape: HalfShape, fit: Fit) -> list[str]:
 
 
 def from_end(seen: Seen) -> Markup:
-    """The second sheet's ink: the half alone and the mated pair, both from the end."""
+    """The second sheet: the half alone and the mated pair, both from the end."""
     thick = BOARD_THICKNESS * seen.this.mm("height")
     alone = (board(seen.this, thick, BOARD_BEYOND * _reach(seen.this)), *section(seen.this))
     pair = (*seen.pair.boards(thick, BOARD_BEYOND), *seen.pair.parts)
@@ -194,12 +195,13 @@ def _span_above(name: str, seen: Seen, shape: HalfShape, fit: Fit) -> Span:
 
 
 def _upper_row(sizes: Sizes) -> float:
-    """Where the upper one of the two middle rows lies, mm."""
+    """Position of the upper one of the two middle rows, mm."""
     return sizes.mm("row_spacing") * ((sizes.rows - 2) // 2 - (sizes.rows - 1) / 2)
 
 
 def gap_ends(sites: Sequence[Site], gaps: int) -> tuple[Site, Site]:
-    """The contacts between which so many gaps lie, in the uppermost row and its first group; 0 gaps: all of them."""
+    """The two contacts of the upper row's first group with this many gaps between them; 0 gaps: the first and the
+    last."""
     row = [site for site in sites if site.row == sites[0].row and site.bank == sites[0].bank]
     return row[0], row[min(gaps or len(row), len(row) - 1)]
 

@@ -1,1 +1,1 @@
-"""The list of halves, and halves compared."""
+"""The list of halves, and several halves compared."""

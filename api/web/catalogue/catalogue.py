@@ -1,4 +1,4 @@
-"""The catalogue: halves looked up by name, slips of the keyboard forgiven, or gone through by maker and series."""
+"""The catalogue: search halves by name, with tolerance for typing errors, or browse them by maker and series."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ ON_A_PAGE = 25
 """Halves on one page."""
 
 MOST_NAMED = 8
-"""Series and makers named beside the halves that were found."""
+"""Series and makers listed beside the halves found."""
 
 LONGEST_KEY = 500
 
@@ -38,7 +38,7 @@ KeyQuery = Annotated[str, Query(max_length=LONGEST_KEY)]
 
 @dataclass(frozen=True, kw_only=True)
 class Asked:
-    """What is looked for: words, maker and series by key, kind, and in which order."""
+    """What is searched for: words, maker and series by key, kind, and the order."""
 
     q: str
     maker: str
@@ -49,7 +49,7 @@ class Asked:
 
     @property
     def filters(self) -> dict[str, str]:
-        """As the address carries them."""
+        """The filters as parameters of the address."""
         return {name: value for name, value in vars(self).items() if value}
 
 
@@ -65,7 +65,7 @@ def catalogue(
     near: Annotated[str, Query(max_length=40)] = "",
     cursor: Annotated[str | None, Query(max_length=LONGEST_CURSOR)] = None,
 ) -> Response:
-    """Halves that fit, a page at a time; ``near`` is a figure (mm, or contacts) to which the order goes."""
+    """Halves that fit, a page at a time; those nearest to the figure ``near`` (mm, or contacts) come first."""
     kept = freshness.kept(visit, snapshot.version)
     if kept is not None:
         return kept
@@ -114,7 +114,7 @@ def _found(snapshot: Snapshot, wanted: Asked, cursor: str | None) -> dict[str, A
 
 
 def _everything(snapshot: Snapshot) -> int:
-    """More hits than there can be: a half, a series or a maker each once."""
+    """More hits than there can be: every half, series and maker is found at most once."""
     return 3 * len(snapshot.halves) + 1
 
 
@@ -129,7 +129,7 @@ def _is_wanted(record: HalfRecord, wanted: Asked, fits: Mapping[str, float]) -> 
 
 
 def _figure(record: HalfRecord, sort: str) -> str:
-    """What the list is ordered by, where the line does not say it anyway."""
+    """The figure that the list is ordered by, unless the line shows it already."""
     if sort == "changed":
         return f"changed {day(record.changed_at)}"
     if sort not in DIMENSION_OF or sort == "pitch":

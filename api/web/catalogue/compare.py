@@ -30,12 +30,12 @@ FEWEST, MOST = 2, 4
 """Halves on one page: fewer are nothing to compare, more cannot be told apart by eye."""
 
 INSTRUMENTS = {name: each for name, each in BUILT_IN.items() if not each.unscaled}
-"""What can be chosen: everything that gives a length by itself."""
+"""Instruments to choose from: those that give a length by themselves."""
 
 USUAL = "caliper"
 TOP_PX, SIDE_PX, TALLEST_PX = 760.0, 360.0, 320.0
 NEIGHBOURS = 6
-"""Halves offered beside one that is to be compared."""
+"""Halves offered to compare with a single one."""
 
 router = APIRouter(include_in_schema=False)
 
@@ -89,7 +89,7 @@ def _without(keys: Sequence[str], key: str) -> str:
 
 
 def _refused(visit: Visit, snapshot: Snapshot, chosen: Chosen) -> Response:
-    """Too few or too many: what was chosen, to leave some out, and what could be added."""
+    """The page for too few or too many halves: what was chosen, and what could be added."""
     alike = nearest(snapshot, chosen.records[0]) if len(chosen.records) == 1 else ()
     return visit.page(
         "compare_refused.html",
@@ -103,7 +103,8 @@ def _refused(visit: Visit, snapshot: Snapshot, chosen: Chosen) -> Response:
 
 
 def nearest(snapshot: Snapshot, record: HalfRecord) -> Sequence[HalfRecord]:
-    """Listed halves most like one: same kind, nearest in what is essential, each in parts of its least tolerance."""
+    """The listed halves most similar to one: of the same kind, nearest in the essential dimensions, each measured in
+    units of its smallest tolerance."""
     own = record.half.dimensions
     scored = []
     for other in snapshot.halves.values():
@@ -121,10 +122,10 @@ NUMBERS = "1234"
 """Names of the halves on the page, as the drawing numbers its layers."""
 
 PER_HUNDRED = 100
-"""Shares are told as so many readings of a hundred."""
+"""Shares are written as so many readings of a hundred."""
 
 DRAWN = 4
-"""Dimensions drawn: a line for each half, so that more would hide the halves."""
+"""Most dimensions drawn: each takes a line for every half, and more would hide the halves."""
 
 MARK_WORDS = {
     "sure": "tells them apart",
@@ -157,8 +158,8 @@ class Row:
 
 
 def rows(records: Sequence[HalfRecord], judged: Sequence[Apart], instrument: Instrument) -> tuple[Row, ...]:
-    """Every feature that one of the halves has: counts, dimensions, categories; what differs and is told
-    apart best comes first."""
+    """Every feature that one of the halves has: counts, dimensions, categories. What tells the halves apart best comes
+    first."""
     telling = {each.feature: each.weakest for each in judged if each.can}
     dimensions = sorted(
         _dimensions(records, judged, instrument), key=lambda row: -telling.get(row.feature, 0.0) if row.differs else 0.0
@@ -189,7 +190,7 @@ def _categories(records: Sequence[HalfRecord]) -> Iterator[Row]:
 
 
 def _differ(cells: Sequence[str]) -> bool:
-    """Whether two that are known are not the same."""
+    """Whether two known values differ."""
     return len({cell for cell in cells if cell}) > 1
 
 
@@ -236,14 +237,14 @@ def _why(told: Told) -> str:
 
 
 def of_hundred(share: float) -> str:
-    """A share of readings as a person counts them; 100 only where none in a thousand is wrong."""
+    """A share as readings of a hundred; 100 only where fewer than one in a thousand is wrong."""
     if share > 0.9995:
         return "100"
     return "more than 99" if share >= SURE else str(round(share * PER_HUNDRED))
 
 
 def _other_instruments(name: str, instrument: Instrument) -> str:
-    """What reaches a dimension that the chosen instrument does not."""
+    """Instruments for a dimension that the chosen one cannot measure."""
     names = [
         BUILT_IN[each].label for each in FEATURES[name].instruments if each in BUILT_IN and not BUILT_IN[each].unscaled
     ]
@@ -252,7 +253,7 @@ def _other_instruments(name: str, instrument: Instrument) -> str:
 
 
 def most_telling(judged: Sequence[Apart]) -> list[str]:
-    """The dimensions to draw: of those that differ the few that the instrument tells best."""
+    """The dimensions to draw: the few that differ and that the instrument tells apart best."""
     differing = [each for each in judged if each.differs]
     differing.sort(key=lambda each: (not each.can, -max(pair.share for pair in each.pairs)))
     return [each.feature for each in differing[:DRAWN]]
@@ -283,7 +284,7 @@ def in_a_sentence(judged: Sequence[Apart], instrument: Instrument, count: int) -
 
 
 def counting(records: Sequence[HalfRecord]) -> str:
-    """Whether counting contacts tells them apart; empty where all have as many."""
+    """Whether counting contacts tells them apart; empty where all have the same number."""
     counts = [record.half.contact_count for record in records]
     different = len(set(counts))
     if different == 1:

@@ -1,4 +1,4 @@
-"""The catalogue in an order that one can use: by what one knows of a part, nearest to a figure where one has it."""
+"""Orders of the catalogue: by a property of the part, or by how near it is to a known figure."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from api.service.problems import ApiError
 from catalog.records.read_models import HalfRecord
 
 Place = tuple[int, float, str]
-"""Where a half stands in an order: 1 where it has no such figure, the figure, and its name."""
+"""Place of a half in an order: 1 where it has no such figure (else 0), the figure, and its name."""
 
 STANDING_ORDER = ("confirmed", "documented", "reported", "disputed", "withdrawn")
 
@@ -48,7 +48,7 @@ NEAREST = frozenset({"contacts", *DIMENSION_OF})
 
 @dataclass(frozen=True, kw_only=True)
 class Order:
-    """An order: its name, the figure that is looked for, and how well each half's names fit what was typed."""
+    """An order: its name, the figure searched for, and how well the names of each half fit what was typed."""
 
     by: str
     near: float | None = None
@@ -94,7 +94,8 @@ _FIGURES: Mapping[str, Callable[[HalfRecord], float | None]] = {
 
 @dataclass(frozen=True, kw_only=True)
 class Shown:
-    """Some halves of an ordered list: the number of the first, and the place to go on after (None: nothing follows)."""
+    """A page of an ordered list: its halves, the number of the first, and the place of the last (None: nothing
+    follows)."""
 
     records: tuple[HalfRecord, ...]
     first: int
@@ -102,7 +103,7 @@ class Shown:
 
 
 def page_of(records: Sequence[HalfRecord], order: Order, after: Place | None, limit: int) -> Shown:
-    """The next halves after a place; what was added meanwhile shifts nothing."""
+    """The next halves after a place. Entries added meanwhile shift nothing."""
     ordered = sorted(((order.place(record), record) for record in records), key=lambda pair: pair[0])
     start = 0 if after is None else bisect_right(ordered, after, key=lambda pair: pair[0])
     part = ordered[start : start + limit]

@@ -29,10 +29,10 @@ from catalog.records.read_models import HalfRecord, MatingRecord, assessed_of
 from catalog.snapshot.snapshot import Snapshot
 
 ALL = "all"
-"""What `mates` and `evidence` say to show all of them."""
+"""Value of the parameters `mates` and `evidence` that shows all of them."""
 
 CARRIED = ("pitch", "body_length", "overall_length", "body_width", "tail_span", "height")
-"""Dimensions that are carried to the bench: those that a caliper takes on nearly every half."""
+"""Dimensions taken to the bench: those that a caliper can measure on nearly every half."""
 
 ShownQuery = Annotated[str, Query(max_length=10)]
 Mates = Sequence[tuple[MatingRecord, HalfRecord]]
@@ -97,7 +97,7 @@ def _links(record: HalfRecord) -> dict[str, str]:
 
 
 def _identify_like(half: Half) -> str:
-    """Address of the bench with the figures of a half, each as well known as a caliper would have it."""
+    """Address of the bench filled in with the figures of a half, as if measured with a caliper."""
     return asked(BENCH, list(_figures(half)))
 
 
@@ -113,8 +113,8 @@ def _figures(half: Half) -> Iterator[tuple[str, str]]:
 
 
 def _around(snapshot: Snapshot, record: HalfRecord) -> dict[str, list[HalfRecord]]:
-    """Around a half that nobody listed: the listed ones of its series nearest in size, and those of its size and of the
-    other kind, listed or not."""
+    """For a half that nobody listed: the listed halves of its series nearest in size, and all of its size and of
+    another kind."""
     if record.origin == "listed":
         return {"neighbours": [], "opposite": []}
     own = [each for each in snapshot.halves.values() if each.series_key == record.series_key]
@@ -129,11 +129,11 @@ def _around(snapshot: Snapshot, record: HalfRecord) -> dict[str, list[HalfRecord
 
 
 NEIGHBOURS = 4
-"""Listed halves named beside one that nobody listed."""
+"""Listed halves shown beside one that nobody listed."""
 
 
 def _of_mates(record: HalfRecord, found: Mates, chosen: str, everything: bool) -> dict[str, Any]:
-    """The mates as they are shown, and the drawings, one of them mated."""
+    """The mates shown and the drawings; one drawing shows the pair mated."""
     drawn = next((pair for pair in found if pair[0].id == chosen), found[0] if found else None)
     shown = found if everything else found[:SHOWN_MATES]
     return {

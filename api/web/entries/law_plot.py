@@ -1,4 +1,4 @@
-"""A law drawn through the members of a series, and how far each member and measurement lies off it. SVG, px."""
+"""A plot of a law through the members of a series, and of how far each member and measurement is off it. SVG, px."""
 
 from __future__ import annotations
 
@@ -20,13 +20,13 @@ UPPER, LOWER, BETWEEN, FOOT, HEAD = 220.0, 130.0, 34.0, 40.0, 24.0
 """Heights of both panels, of the space between them, and of the margins, px."""
 
 TEXT = 12.0
-"""Letters, px."""
+"""Height of letters, px."""
 
 TICKS = 5
-"""Figures along an axis, about."""
+"""About how many figures stand along an axis."""
 
 LEAST_OFF = 0.05
-"""Half the height of the lower panel at least, mm: below, differences are no more than what drawings round."""
+"""Least half-height of the lower panel, mm: smaller differences come from rounding in drawings."""
 
 KIND_SHIFT = {"plug": -3.0, "receptacle": 3.0}
 """Marks of the two kinds stand side by side, px."""
@@ -150,7 +150,7 @@ def _bands(frame: _Frame, tolerances: Sequence[float]) -> Iterator[str]:
 
 
 def _marks(frame: _Frame, points: Sequence[Point], value: Callable[[Point], float | None]) -> Iterator[str]:
-    """The marks of a panel, those of one look as one path: halves of several heights mostly fall together."""
+    """The marks of a panel, one path for each look: halves of different heights mostly coincide."""
     looks: dict[str, dict[str, None]] = defaultdict(dict)
     for point in points:
         height = value(point)

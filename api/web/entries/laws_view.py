@@ -13,7 +13,7 @@ from matcher.features import DIMENSIONS
 STATED = "stated by the source of the series"
 
 FLAT = 1e-9
-"""A slope smaller than this, mm per position, is none."""
+"""A slope below this, mm per position, counts as none."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,7 +72,7 @@ class LawRow:
 
 
 def law_rows(groups: Sequence[LawGroup]) -> tuple[LawRow, ...]:
-    """The laws by dimension; one that holds for all is written once."""
+    """The laws by dimension; a law that holds for all is written once."""
     rows = []
     for feature in DIMENSIONS:
         own = [line for group in groups for line in group.lines if line.feature == feature]
@@ -84,7 +84,7 @@ def law_rows(groups: Sequence[LawGroup]) -> tuple[LawRow, ...]:
 
 
 def _holds_for(lines: Sequence[Line], groups: Sequence[LawGroup]) -> str:
-    """All; else whole kinds by name; else each group by its own name."""
+    """What laws hold for: "all", whole kinds by name, or single groups by name."""
     names = [line.name for line in lines]
     if len(names) == len(groups):
         return "all"
@@ -97,7 +97,7 @@ def _holds_for(lines: Sequence[Line], groups: Sequence[LawGroup]) -> str:
 
 
 def law_groups(series: Series, listed: Sequence[Half]) -> tuple[LawGroup, ...]:
-    """The stated laws, or where there are none those that three members and more bear out."""
+    """The stated laws; where there are none, those that follow from three or more members."""
     if series.kinds:
         return tuple(group for law in series.kinds for group in _stated(law))
     return tuple(_fitted(group) for group in member_groups(listed))

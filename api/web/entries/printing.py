@@ -1,4 +1,4 @@
-"""Outlines at 1:1 on paper, to hold the part against, with a ruler that tells whether the printer scaled."""
+"""Outlines to print at 1:1 and hold the part against, with a ruler that shows whether the printer scaled them."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def print_page(
 
 
 def _printed(chosen: Chosen, paper: str, with_lands: bool) -> dict[str, Any]:
-    """The sheets, and of every half that is not on them why."""
+    """The sheets, and for every half that is not on them the reason."""
     fitting: list[Sizes] = []
     refused = [f"No half has the key {key}." for key in chosen.unknown]
     if len(chosen.records) > MOST:
@@ -80,7 +80,7 @@ def _printed(chosen: Chosen, paper: str, with_lands: bool) -> dict[str, Any]:
 
 
 def _fault(record: HalfRecord, paper: str, with_lands: bool) -> DrawingError | None:
-    """Why a half cannot stand on this paper by itself; None: it can."""
+    """Why a half does not fit on this paper; None: it fits."""
     try:
         print_sheets([sizes_of(record.half)], paper, with_lands=with_lands)
     except DrawingError as error:

@@ -1,4 +1,4 @@
-"""The page of a series: its variants, its laws in words and drawn through the members, how it stacks, its standing."""
+"""The page of a series: its variants, its laws in words and as a plot, its stack heights, its standing."""
 
 from __future__ import annotations
 
@@ -31,10 +31,10 @@ from catalog.snapshot.snapshot import Snapshot
 from matcher.features import DIMENSIONS
 
 FIRST_PLOTTED = ("body_length", "overall_length")
-"""The dimension that is plotted unless another is asked for: the first of these that the laws have."""
+"""The dimension plotted first: the first of these that has a law."""
 
 SHOWN_VARIANTS = 150
-"""Halves up to which sizes that nobody listed are shown as well; of more the page says how many, and links to all."""
+"""Up to this many halves the page shows unlisted sizes too; of more it says how many there are, and links to them."""
 
 router = APIRouter(include_in_schema=False)
 
@@ -118,7 +118,7 @@ def _of_members(
 def _plotted(
     laws: Sequence[LawGroup], members: Mapping[str, HalfRecord], judged: Mapping[str, Assessment], asked_for: str
 ) -> dict[str, Any]:
-    """The plot of one dimension, and which others could be plotted: those that grow, or that people measured."""
+    """The plot of one dimension, and the others to choose from: those that grow, or that people measured."""
     lines = [line for group in laws for line in group.lines]
     measured = {name for each in judged.values() for name in each.estimates}
     own = {line.feature for line in lines}
@@ -217,7 +217,7 @@ class Elsewhere:
 
 
 def column_of(record: HalfRecord) -> Column:
-    """Where a half stands in the table."""
+    """The column of a half."""
     half = record.half
     height = half.dimensions.get("height")
     steps = 0 if height is None else round(height.value / HEIGHT_STEP)

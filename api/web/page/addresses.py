@@ -1,4 +1,4 @@
-"""Addresses of the pages about entries. Keys are readable, and stay so in an address as far as it allows."""
+"""Addresses of the pages about entries. Keys stay readable in an address as far as possible."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from urllib.parse import quote, urlencode
 
 READABLE = ":~"
-"""What keys hold beside letters and figures that an address takes as it is, in its path and in its query."""
+"""Characters of keys, beside letters and digits, that path and query of an address take unchanged."""
 
 BENCH, CATALOGUE, COMPARE, PRINT, JOURNAL = "/", "/catalogue", "/compare", "/print", "/journal"
 
@@ -27,7 +27,7 @@ def of_halves(page: str, keys: Iterable[str], **more: str) -> str:
 
 
 def asked(page: str, parameters: Mapping[str, str] | Iterable[tuple[str, str]]) -> str:
-    """A page with parameters; those that hold nothing are left out."""
+    """A page with parameters; empty ones are left out."""
     pairs = parameters.items() if isinstance(parameters, Mapping) else parameters
     text = urlencode([(name, value) for name, value in pairs if value], safe=READABLE)
     return f"{page}?{text}" if text else page

@@ -27,7 +27,7 @@ from catalog.snapshot.snapshot import Snapshot
 PAGES: Mapping[str, Callable[..., str]] = {"half": half_page, "series": series_page}
 
 MOST_ASKED = 100
-"""Keys that one address may name: far more than any page shows, so that each can say itself what is too many."""
+"""Most keys in one address: far more than any page shows, so that each page can say itself what is too many."""
 
 KeysQuery = Annotated[list[str] | None, Query(max_length=MOST_ASKED)]
 
@@ -82,7 +82,7 @@ class Chosen:
 
 
 def chosen_halves(session: Session, snapshot: Snapshot, keys: Sequence[str] | None) -> Chosen:
-    """Look the keys up: listed, withdrawn and merged halves, and those that their series make likely."""
+    """The halves of these keys: listed, withdrawn, merged, or inferred from their series."""
     found: list[HalfRecord] = []
     unknown: list[str] = []
     for key in dict.fromkeys(keys or ()):
@@ -95,7 +95,7 @@ def chosen_halves(session: Session, snapshot: Snapshot, keys: Sequence[str] | No
 
 
 def find_half(session: Session, snapshot: Snapshot, key: str) -> HalfRecord | None:
-    """The half in whatever state, or the one that its series makes likely; None: nobody has this key."""
+    """The half of this key in any state, or the one inferred from its series; None: there is none."""
     try:
         return queries.get_half(session, key)
     except NotFoundError:

@@ -61,7 +61,7 @@ def with_u(value: float, u: float) -> str:
 
 
 def signed(value: float) -> str:
-    """A difference with its sign, the minus a real one."""
+    """A difference with its sign; minus is a true minus sign."""
     return ("−" if value < 0 else "+") + mm(abs(value))
 
 
@@ -80,7 +80,7 @@ def day(moment: str) -> str:
 
 
 def label(feature: str) -> str:
-    """A feature's bench words, to begin a line with."""
+    """A feature's bench words, with a capital letter."""
     return capital(FEATURES[feature].label)
 
 
@@ -90,14 +90,14 @@ def capital(text: str) -> str:
 
 
 def values_in_words(feature: str, values: Iterable[str]) -> str:
-    """Values of a category in bench words; several are a choice, several keys are all there."""
+    """Values of a category in bench words. Several values are alternatives; several keys are all present."""
     known = FEATURES[feature]
     joint = " and " if known.kind is Kind.LABELS else " or "
     return joint.join(known.values.get(value, value) for value in values)
 
 
 def counted(number: int, thing: str, things: str = "") -> str:
-    """A number of things, with its thousands apart."""
+    """A number of things, with spaces between thousands."""
     return f"{number:,} {thing if number == 1 else things or thing + 's'}".replace(",", " ")
 
 

@@ -1,4 +1,5 @@
-"""How a page's form changes something: once, from what it was made from; what is refused stands beside its fields."""
+"""How a form of a page changes something: once only, and from the state it was made from. Errors stand beside their
+fields."""
 
 from __future__ import annotations
 
@@ -22,7 +23,7 @@ from matcher.errors import ObservationError, ObservationErrors
 from matcher.features import FEATURES
 
 REFUSED = (ApiError, CatalogueError, ObservationError, ObservationErrors, ValidationError)
-"""What a form can be refused with; whatever else happens is the program's fault and not the person's."""
+"""Errors with which a form can be refused; any other error is the program's fault."""
 
 SEE_OTHER = 303
 
@@ -60,7 +61,7 @@ def act_once(
 
 
 def see_other(address: str) -> RedirectResponse:
-    """Go to the page that shows what came of it (RFC 9110, 15.4.4)."""
+    """Redirect to the page that shows the result (RFC 9110, 15.4.4)."""
     return RedirectResponse(address, status_code=SEE_OTHER)
 
 
@@ -90,7 +91,7 @@ def _of_validation(error: ValidationError) -> Iterator[FieldProblem]:
 def _in_place(
     problem: FieldProblem, error: Exception, names: Collection[str], place: Callable[[str], str]
 ) -> FieldProblem:
-    """The problem under the name of the field that it is about, in words that fit a form."""
+    """The problem at its field, in words that fit a form."""
     if isinstance(error, KeyReusedError):
         return FieldProblem(
             field="",
@@ -131,13 +132,13 @@ def _field_of(problem: FieldProblem, names: Collection[str], place: Callable[[st
 
 
 def sentence(text: str) -> str:
-    """Text that a full stop can follow, with a capital letter at its beginning."""
+    """Text with a capital letter and without its full stop."""
     stripped = text.strip().rstrip(".")
     return stripped[:1].upper() + stripped[1:]
 
 
 def in_words(path: str) -> str:
-    """The place of a fault as people read it: the dimension's name, or the last words of the path."""
+    """The place of an error in words: the dimension's name, or the end of the path."""
     parts = field_name(path).split(".")
     named = [FEATURES[part].label for part in parts if part in FEATURES]
     words = [part.replace("_", " ") for part in parts if not part.isdecimal() and part not in FEATURES]
@@ -151,7 +152,7 @@ def field_name(path: str) -> str:
 
 
 def nearest_field(name: str, names: Collection[str]) -> str:
-    """The field on the page that a name is about: itself, the first one within it, or the one that holds it."""
+    """The field on the page for a name: the field itself, the first one inside it, or the one around it."""
     if name in names or not name:
         return name
     within = sorted(each for each in names if each.startswith(f"{name}."))

@@ -1,4 +1,4 @@
-"""Forms as browsers send them, read without any library: urlencoded text, bounded by the body limit before."""
+"""Forms as browsers send them: urlencoded text, whose size the body limit bounds."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from api.service.problems import ApiError
 from catalog.history.documents import new_key
 
 MOST_FIELDS = 2000
-"""Fields of one form at most: a series with a law for every feature and class has some hundred."""
+"""Most fields of one form: a series with a law for every feature and class has some hundred."""
 
 URLENCODED = "application/x-www-form-urlencoded"
 
@@ -28,15 +28,15 @@ class Form:
     pairs: tuple[tuple[str, str], ...] = ()
 
     def one(self, name: str) -> str:
-        """The field of this name, its ends trimmed; empty where it was left out."""
+        """The trimmed text of this field; empty where it is missing."""
         return next((value.strip() for given, value in self.pairs if given == name), "")
 
     def many(self, name: str) -> tuple[str, ...]:
-        """All fields of this name that hold something."""
+        """All fields of this name that are not empty."""
         return tuple(value.strip() for given, value in self.pairs if given == name and value.strip())
 
     def under(self, prefix: str) -> Iterator[tuple[str, str]]:
-        """Fields whose name begins so, without the beginning, where they hold something."""
+        """Fields whose name begins so, by the rest of the name, where they are not empty."""
         for name, value in self.pairs:
             if name.startswith(prefix) and value.strip():
                 yield name.removeprefix(prefix), value.strip()
@@ -64,7 +64,7 @@ class Filled:
     once: str = field(default_factory=new_key)
 
     def value(self, name: str, otherwise: str = "") -> str:
-        """What stands in a field: what was typed, else something to begin with."""
+        """The text of a field: what was typed, else the text to begin with."""
         return self.form.one(name) if self.form.pairs else otherwise
 
     def wrong(self, name: str) -> FieldProblem | None:

@@ -1,4 +1,4 @@
-"""Pages that a browser may keep: told apart by the catalogue's version, who looks, and the program's own files."""
+"""ETags of pages: from the catalogue's version, who looks, and the program's own files."""
 
 from __future__ import annotations
 
@@ -19,20 +19,20 @@ DIGITS = 16
 
 
 def tag_of_page(visit: Visit, version: int) -> str:
-    """The tag of what somebody sees at a version of the catalogue."""
+    """The tag of a page as somebody sees it at a version of the catalogue."""
     seen = f"{program_version()} {_templates()} {version} {visit.who.name} {visit.who.role} {visit.who.state}"
     return hashlib.sha256(seen.encode()).hexdigest()[:DIGITS]
 
 
 def kept(visit: Visit, version: int) -> Response | None:
-    """The answer to a browser whose copy is still good; None: make the page."""
+    """304 where the browser's copy is still current; None: make the page."""
     tag = tag_of_page(visit, version)
     known = is_known(tag, visit.request.headers.get("if-none-match"))
     return Response(status_code=304, headers=_headers(tag)) if known else None
 
 
 def keep(visit: Visit, version: int, page: Response) -> Response:
-    """The page with its tag. A browser asks each time, and nobody keeps it for others."""
+    """The page with its tag. Browsers ask again each time, and shared caches keep nothing."""
     page.headers.update(_headers(tag_of_page(visit, version)))
     return page
 
@@ -49,7 +49,7 @@ def _headers(tag: str) -> Mapping[str, str]:
 
 @lru_cache(maxsize=1)
 def _templates() -> str:
-    """Digest of the templates, so that a changed program is seen although the catalogue stands still."""
+    """Digest of the templates, so that a changed program changes the tag."""
     digest = hashlib.sha256()
     for name in WITH_TEMPLATES:
         for text in _texts(files(f"api.web.{name}") / "templates"):

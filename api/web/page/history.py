@@ -19,7 +19,7 @@ SHOWN = 6
 """Rows of the history on an entry's own page; the journal has them all."""
 
 MOST_NAMED = 4
-"""Changed fields that are named; of more the others are counted."""
+"""Most changed fields that are named; the others are counted."""
 
 ACTION_WORDS: Mapping[str, str] = {
     "add": "listed",
@@ -75,7 +75,7 @@ def last_happened(session: Session, record: str, key: str) -> tuple[Happened, ..
 
 
 def happened_since(session: Session, record: str, key: str, row: int) -> tuple[Happened, ...]:
-    """What happened to an entry after a row of the journal, the oldest first; at most a page of it."""
+    """What happened to an entry after a row of the journal, oldest first, at most one page."""
     found = journal.page(session, record=record, key=key, after=row)
     return tuple(_happened(each, record) for each in found)
 
@@ -149,10 +149,10 @@ def _named(fields: list[str]) -> list[str]:
 
 
 LARGEST_ROW_DIGITS = 18
-"""Figures of a journal row's number: what the database's whole numbers hold."""
+"""Most digits of a journal row's number that the database can hold."""
 
 
 def row_of(tag: str | None) -> int:
-    """The journal's row that a tag was made at; 0 for one that no page of this server made."""
+    """The journal row that a tag was made at; 0 for a tag that this server did not make."""
     row = (tag or "").partition("-")[2]
     return int(row) if row.isascii() and row.isdecimal() and len(row) <= LARGEST_ROW_DIGITS else 0

@@ -1,4 +1,4 @@
-"""Pages to look things up in: what this is, the interface's documentation, and the kinds of problem."""
+"""Reference pages: about, the documentation of the interface, and the kinds of problem."""
 
 from __future__ import annotations
 

@@ -28,7 +28,7 @@ PART = "X-Part"
 """Header by which a page's script asks for one part of the page."""
 
 SAID = "said"
-"""Parameter of an address by which the next page tells what came of a form that was sent: a word of `SAYINGS`."""
+"""Parameter that tells the next page the result of a form: a word of `SAYINGS`."""
 
 SAYINGS: Mapping[str, str] = MappingProxyType(
     {
@@ -51,7 +51,7 @@ SAYINGS: Mapping[str, str] = MappingProxyType(
         "revoked": "The token is ended.",
     }
 )
-"""What came of a form, in words; an address can name one of these and put in nothing of its own."""
+"""Results of forms in words; an address can name one of these and add no text of its own."""
 
 _SITES = (("/", "Bench"), ("/photo", "Photo"), ("/catalogue", "Catalogue"), ("/cases", "Open cases"))
 
@@ -81,7 +81,7 @@ class Visit:
 
     @property
     def signed_in(self) -> bool:
-        """Whether a contributor looks, whose session is good: one that was ended counts no more."""
+        """Whether the visitor is a contributor with a session that has not ended."""
         return bool(self.who.name) and self.who.state is State.ACTIVE
 
     def may(self, permission: str) -> bool:
@@ -90,7 +90,7 @@ class Visit:
 
     @property
     def said(self) -> str:
-        """What came of the form that led here; empty where none did."""
+        """The result of the form that led here; empty where none did."""
         return SAYINGS.get(self.request.query_params.get(SAID, ""), "")
 
     @property
@@ -103,7 +103,7 @@ class Visit:
         return self._answer(template, status, values)
 
     def fragment(self, template: str, *, status: int = 200, **values: Any) -> Response:
-        """One part of a page, for its script; other answers than the page itself, so caches must tell them apart."""
+        """One part of a page for its script; caches must tell it apart from the page itself."""
         return self._answer(template, status, values, {"Vary": PART, "Cache-Control": "no-store"})
 
     def _answer(
@@ -123,6 +123,6 @@ VisitDep = Annotated[Visit, Depends(_visit)]
 
 
 def problem_page(request: Request, problem: Problem) -> Response:
-    """A refusal as a page; it shows nobody as signed in, since who asks may be what is wrong."""
+    """A problem as a page. It shows nobody as signed in, since the session may be the problem."""
     visit = Visit(request=request, who=Who())
     return visit.page("problem.html", status=problem.status, problem=problem)

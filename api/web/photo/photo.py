@@ -77,7 +77,7 @@ class Kept:
 
 @router.get("/photo")
 def photo(visit: VisitDep) -> Response:
-    """The photo bench; what its address holds is kept for the way back to the bench."""
+    """The photo bench; what its address holds goes back to the bench."""
     kept = Kept(pairs=tuple((name, value) for name, value in visit.request.query_params.multi_items() if value))
     return visit.page(
         "photo.html",
@@ -140,7 +140,7 @@ def counts(
 
 
 def counts_of(rows: Sequence[MarkedRow], of: Of, row_count: int | None) -> MarkedCounts:
-    """The same for rows that were read."""
+    """How many contacts these rows come to."""
     kept = [row for row in rows if row.feature == "pitch" and row.marked >= FEWEST_POINTS]
     if not kept:
         return MarkedCounts(pieces=(), notes=())
@@ -153,6 +153,6 @@ def counts_of(rows: Sequence[MarkedRow], of: Of, row_count: int | None) -> Marke
 
 
 def lengths() -> list[Feature]:
-    """Lengths that two points in a picture can give: all that are not heights above the board."""
+    """Lengths that two points in a picture can give: all except heights above the board."""
     dimensions = [feature for feature in FEATURES.values() if feature.kind is Kind.DIMENSION]
     return [each for each in dimensions if each.plane is not None or each.subject is Subject.PAIR]
