@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from pydantic import BaseModel
 from sqlalchemy.orm import Session
 
 from catalog.contribute.acknowledgements import acknowledge
@@ -21,6 +20,9 @@ from catalog.records.read import get_record
 from catalog.records.read_models import assessed_of
 from catalog.review.findings import Code, Finding
 from catalog.review.slips import INCH_FACTORS
+
+LISTED = "listed"
+"""State of an entry that evidence can be given for."""
 
 RESOLVED, WITHDRAWN = "resolved", "withdrawn"
 """State of a dispute that is settled, and of what its author took back."""
@@ -152,17 +154,6 @@ def take_back(session: Session, act: Act, record: str, key: str) -> DocumentReco
     if document.state == WITHDRAWN:
         raise EntryError(f"this {record} is withdrawn already", field="key", value=key, remedy="Nothing is left to do")
     return revise_document(session, act, document, "withdraw", state=WITHDRAWN)
-
-
-STATEMENTS: Mapping[str, type[BaseModel]] = {
-    "sighting": Sighting,
-    "confirmation": Confirmation,
-    "dispute": Dispute,
-    "answer": Answer,
-}
-"""The model of each kind of statement."""
-
-LISTED = "listed"
 
 
 def check_confirmation(confirmation: Confirmation, entry: Assessed, actor: str) -> None:

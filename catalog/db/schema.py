@@ -18,8 +18,8 @@ UPGRADE_COMMAND = "otherhalf upgrade"
 """The command line's name for `catalog.history.upgrade.upgrade`."""
 
 
-def migration_config(connection: Connection) -> Config:
-    """Alembic's configuration for the scripts inside the package, on an open connection."""
+def migration_config(connection: Connection | None = None) -> Config:
+    """Alembic's configuration for the scripts inside the package; ``connection``: an open one, to migrate over."""
     config = Config()
     config.set_main_option("script_location", "catalog.db:migrations")
     config.set_main_option("path_separator", "os")
@@ -29,10 +29,7 @@ def migration_config(connection: Connection) -> Config:
 
 def head_revision() -> str:
     """The revision this program works with."""
-    config = Config()
-    config.set_main_option("script_location", "catalog.db:migrations")
-    config.set_main_option("path_separator", "os")
-    head = ScriptDirectory.from_config(config).get_current_head()
+    head = ScriptDirectory.from_config(migration_config()).get_current_head()
     if head is None:
         raise SchemaError("the package holds no migrations", remedy="Install otherhalf anew")
     return head
@@ -40,10 +37,8 @@ def head_revision() -> str:
 
 def known_revisions() -> frozenset[str]:
     """Every revision that this program can come from."""
-    config = Config()
-    config.set_main_option("script_location", "catalog.db:migrations")
-    config.set_main_option("path_separator", "os")
-    return frozenset(script.revision for script in ScriptDirectory.from_config(config).walk_revisions())
+    scripts = ScriptDirectory.from_config(migration_config())
+    return frozenset(script.revision for script in scripts.walk_revisions())
 
 
 def is_current(connection: Connection, where: str) -> bool:

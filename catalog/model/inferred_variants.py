@@ -220,18 +220,6 @@ def plausible_positions(listed: Sequence[int] | frozenset[int], rows: int) -> li
     return sorted(nearest[:MOST_VARIANTS])
 
 
-def inferred_halves(halves: Sequence[Half], series: Sequence[Series]) -> tuple[InferredHalf, ...]:
-    """Everything that may be inferred: by the laws of ``series`` where stated, else by laws fitted to ``halves``.
-
-    No key of a listed half is used again.
-    """
-    members = by_series(halves, lambda half: half.series_key)
-    laws = {entry.key: entry for entry in series}
-    stated = [variant for entry in series for variant in by_stated_laws(entry)]
-    fitted = [variant for key, own in members.items() for variant in by_fitted_laws(own, laws.get(key))]
-    return tuple(unlisted([*stated, *fitted], {half.key for half in halves}, lambda each: each.half.key))
-
-
 def by_series(halves: Iterable[T], key: Callable[[T], str]) -> dict[str, list[T]]:
     """Halves by the key of their series."""
     found: dict[str, list[T]] = defaultdict(list)
@@ -295,20 +283,3 @@ def _doubtful(dimensions: Mapping[str, Dimension]) -> dict[str, Dimension]:
 def _with_least_u(value: float, bound: Bound, tolerance: float | None) -> Dimension:
     """Sizes of one law share most of their dimensions."""
     return Dimension(value=value, bound=bound, tolerance=tolerance, extra_u=LEAST_U)
-
-
-@dataclass(frozen=True, kw_only=True)
-class LeftOut:
-    """One member predicted from its siblings: the member, and what they say of its size (None: nothing)."""
-
-    half: Half
-    predicted: Half | None
-
-
-def leave_one_out(group: Members) -> Iterator[LeftOut]:
-    """Each member that leaves at least three other sizes behind, predicted from the others."""
-    for half in group.halves:
-        rest = [other for other in group.halves if other.contacts_per_row != half.contacts_per_row]
-        siblings = Members.of(rest)
-        if siblings is not None:
-            yield LeftOut(half=half, predicted=siblings.variant(half.contacts_per_row))

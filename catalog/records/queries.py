@@ -15,8 +15,7 @@ from sqlalchemy.orm import Session, aliased
 from catalog.db.engines import CHUNK
 from catalog.db.tables import EntryTable, HalfTable, MatingTable, SeriesTable
 from catalog.model.entries import slug
-from catalog.model.errors import NotFoundError
-from catalog.records.read import Keys, load_halves, load_matings, load_series
+from catalog.records.read import Keys, load_halves, load_matings, load_series, the_one
 from catalog.records.read_models import HalfRecord, MatingRecord, SeriesRecord
 
 LARGEST_PAGE = CHUNK
@@ -35,25 +34,17 @@ class Page(Generic[R]):
 
 def get_half(session: Session, key: str) -> HalfRecord:
     """The half of this key; raises NotFoundError."""
-    return _one(load_halves(session, [key]), "half", key)
+    return the_one(load_halves(session, [key]), "half", key)
 
 
 def get_series(session: Session, key: str) -> SeriesRecord:
     """The series of this key; raises NotFoundError."""
-    return _one(load_series(session, [key]), "series", key)
+    return the_one(load_series(session, [key]), "series", key)
 
 
 def get_mating(session: Session, key: str) -> MatingRecord:
     """The mating of this key; raises NotFoundError."""
-    return _one(load_matings(session, [key]), "mating", key)
-
-
-def _one(found: Sequence[R], what: str, key: str) -> R:
-    if not found:
-        raise NotFoundError(
-            f"no {what} has the key {key!r}", field="key", value=key, remedy="Search for it by a part of its name"
-        )
-    return found[0]
+    return the_one(load_matings(session, [key]), "mating", key)
 
 
 def halves_page(

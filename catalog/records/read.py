@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 from sqlalchemy import Row, Select, Text, cast, func, select
@@ -11,12 +11,13 @@ from sqlalchemy.orm import Session, aliased
 
 from catalog.db.engines import chunks
 from catalog.db.tables import ENTRY_TABLES, HalfTable, MatingTable
-from catalog.evidence.assessment import Assessed, Assessment
+from catalog.evidence.assessment import Assessment
 from catalog.evidence.retrieval import assessments
 from catalog.model.entries import Half, Mating, Series
 from catalog.model.errors import NotFoundError, UnavailableError
-from catalog.records.read_models import AnyRecord, BetterKnown, HalfRecord, MatingRecord, SeriesRecord
+from catalog.records.read_models import AnyRecord, BetterKnown, HalfRecord, MatingRecord, SeriesRecord, assessed
 
+R = TypeVar("R")
 Keys = Iterable[str] | None
 """Keys of the entries to read, whatever their state, or None for all that are listed."""
 
@@ -119,11 +120,16 @@ def get_records(session: Session, record: str, keys: Iterable[str]) -> dict[str,
 
 def get_record(session: Session, record: str, key: str) -> AnyRecord:
     """An entry as it is now, whatever its state; raises NotFoundError."""
-    for found in _LOADERS[record](session, [key]):
-        return found
-    raise NotFoundError(
-        f"no {record} has the key {key!r}", field="key", value=key, remedy="Search for it by a part of its name"
-    )
+    return the_one(_LOADERS[record](session, [key]), record, key)
+
+
+def the_one(found: Sequence[R], record: str, key: str) -> R:
+    """What was found under a key; raises NotFoundError where that is nothing."""
+    if not found:
+        raise NotFoundError(
+            f"no {record} has the key {key!r}", field="key", value=key, remedy="Search for it by a part of its name"
+        )
+    return found[0]
 
 
 def contents(session: Session, record: str, keys: Iterable[str]) -> dict[str, Any]:
@@ -136,21 +142,9 @@ def _read(session: Session, record: str, keys: Keys) -> list[_Read]:
     """Entries with their evidence, which is read at once for all."""
     rows = _rows(session, record, keys, (*_STANDING, *_OWN[record]))
     documents = _documents(record, rows)
-    assessed = assessments(session, [_assessed(row, content) for row, content in zip(rows, documents, strict=True)])
-    return [_Read(row, content, assessed[row.key]) for row, content in zip(rows, documents, strict=True)]
-
-
-def _assessed(row: Row[Any], content: Half | Series | Mating) -> Assessed:
-    return Assessed(
-        key=row.key,
-        content=content,
-        revision=row.revision,
-        substance_revision=row.substance_revision,
-        author=row.author,
-        clean=row.clean,
-        state=row.state,
-        successor=row.successor,
-    )
+    entries = [assessed(row.key, content, row) for row, content in zip(rows, documents, strict=True)]
+    evidence = assessments(session, entries)
+    return [_Read(row, content, evidence[row.key]) for row, content in zip(rows, documents, strict=True)]
 
 
 def _rows(session: Session, record: str, keys: Keys, names: Iterable[str]) -> list[Row[Any]]:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from catalog.evidence.assessment import Assessed
 from catalog.evidence.standing import Standing
-from catalog.model.entries import Half, Mating, Series
+from catalog.model.entries import AnyEntry, Half, Mating, Series
 from catalog.model.entry_states import Stood
 
 Origin = Literal["listed", "inferred"]
@@ -117,13 +117,18 @@ def stood_of(record: AnyRecord) -> Stood:
 
 def assessed_of(record: AnyRecord) -> Assessed:
     """An entry, as far as its standing depends on it."""
+    return assessed(record.content.key, record.content, record)
+
+
+def assessed(key: str, content: AnyEntry, standing: Any) -> Assessed:
+    """An entry, as far as its standing depends on it; ``standing``: its record, or the row that it is made from."""
     return Assessed(
-        key=record.content.key,
-        content=record.content,
-        revision=record.revision,
-        substance_revision=record.substance_revision,
-        author=record.author,
-        clean=record.clean,
-        state=record.state,
-        successor=record.successor,
+        key=key,
+        content=content,
+        revision=standing.revision,
+        substance_revision=standing.substance_revision,
+        author=standing.author,
+        clean=standing.clean,
+        state=standing.state,
+        successor=standing.successor,
     )

@@ -8,11 +8,12 @@ from dataclasses import replace
 import numpy as np
 
 from catalog.model.entries import Half
-from catalog.model.inferred_variants import leave_one_out, member_groups
+from catalog.model.inferred_variants import member_groups
 from matcher.absent.em_fit import fit_absent
 from matcher.columns.build import build_columns
 from matcher.columns.columns import Columns, HalfRow
 from matcher.decision.posterior import posterior
+from tests.catalog.model.inference import leave_one_out
 from tests.real_geometry.absence import GONE
 from tests.real_geometry.outlines import row_of
 from tests.real_geometry.simulation import Bench, Scenario, with_process_tolerance

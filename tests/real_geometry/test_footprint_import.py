@@ -8,7 +8,8 @@ import pytest
 
 from catalog.footprints import FootprintImport
 from catalog.model.entries import Half, Mating, Series
-from catalog.model.inferred_variants import inferred_halves, leave_one_out, member_groups, plausible_positions
+from catalog.model.inferred_variants import member_groups, plausible_positions
+from tests.catalog.model.inference import inferred_halves, leave_one_out
 
 pytestmark = pytest.mark.real_geometry
 

@@ -10,12 +10,11 @@ from catalog.model.inferred_variants import (
     MOST_VARIANTS,
     STEPS_BEYOND,
     InferredHalf,
-    inferred_halves,
-    leave_one_out,
     member_groups,
     plausible_positions,
 )
 from matcher.columns.dimension_laws import LEAST_U
+from tests.catalog.model.inference import inferred_halves, leave_one_out
 
 PITCH = 0.5
 
