@@ -47,17 +47,6 @@ class Direction(StrEnum):
     UPWARDS = "upwards"
 
 
-class Repeats(StrEnum):
-    """What stands at equal steps, so that several gaps can be measured at once: contacts of a row, or rows.
-
-    Only along a row does the tolerance not add up, so that measuring over many gaps divides it; and only there are gaps
-    and contacts mixed up.
-    """
-
-    CONTACTS = "contacts"
-    ROWS = "rows"
-
-
 class ProfileRole(StrEnum):
     """A feature's role in the profiles around which the *absent* hypothesis expects halves that nobody listed.
 
@@ -82,38 +71,25 @@ class Slip:
     words: str = ""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Process:
-    """How closely parts keep a dimension where the drawing states no tolerance; half-widths and sizes in mm.
+    """How closely parts keep a dimension where the drawing states no tolerance, mm.
 
-    ``steps`` gives the half-width up to each size, ascending, and ``fine_pitch`` that of halves with a pitch up to
-    `FINE_PITCH` (None: the same). ``found`` is for what an entry only recommends: without a tolerance, parts are found
-    from so much beside it to so much.
+    ``least`` is the half-width of small parts, ``above`` that of larger ones by the size above which it holds,
+    ascending. ``coarse`` takes its place where the pitch is not known to be at most `FINE_PITCH`. ``shift`` is for
+    what an entry only recommends: without a tolerance, parts are found about so much above it.
     """
 
-    steps: tuple[tuple[float, float], ...] = ()
-    fine_pitch: float | None = None
-    found: tuple[float, float] | None = None
-
-    @classmethod
-    def of(cls, half_width: float, *, fine_pitch: float | None = None) -> Process:
-        """One half-width for all sizes."""
-        return cls(steps=((float("inf"), half_width),), fine_pitch=fine_pitch)
-
-    @property
-    def least(self) -> float:
-        """The smallest half-width of any size."""
-        known = [half_width for _, half_width in self.steps]
-        return min(known if self.fine_pitch is None else [*known, self.fine_pitch])
+    least: float
+    above: tuple[tuple[float, float], ...] = ()
+    coarse: float | None = None
+    shift: float = 0.0
 
     def half_width(self, size: float, pitch: float | None) -> float:
         """Half-width for a size on a half of a pitch (None: not known)."""
-        if self.found is not None:
-            low, high = self.found
-            return (high - low) / 2
-        if self.fine_pitch is not None and pitch is not None and pitch <= FINE_PITCH:
-            return self.fine_pitch
-        return next(half_width for limit, half_width in self.steps if size <= limit)
+        if self.coarse is not None and (pitch is None or pitch > FINE_PITCH):
+            return self.coarse
+        return next((half_width for limit, half_width in reversed(self.above) if size > limit), self.least)
 
 
 @dataclass(frozen=True)
@@ -143,7 +119,8 @@ class Feature:
     slips: named slips of a dimension.
     direction, plane: how a dimension lies, and in which depth of an image.
     along_rows: the dimension grows with positions (its *allowance* over the contact span is what stays).
-    repeats: what stands at equal steps, so that several gaps are measured at once.
+    repeats: it stands between neighbours at equal steps (contacts of a row, or rows), so that several gaps can be
+        measured at once.
     inside_or_depth: taken by inside jaws or a depth rod.
     same_within: entries whose dimensions round to equal multiples of this, mm, are one geometry.
     process: how closely parts keep the dimension.
@@ -174,10 +151,10 @@ class Feature:
     direction: Direction = Direction.ACROSS
     plane: Plane | None = None
     along_rows: bool = False
-    repeats: Repeats | None = None
+    repeats: bool = False
     inside_or_depth: bool = False
     same_within: float = 0.02
-    process: Process = field(default_factory=lambda: Process.of(0.10))
+    process: Process = Process(0.10)
     encloses_contacts: bool = False
     needs: str | None = None
     proportion: Proportion | None = None
@@ -191,5 +168,8 @@ class Feature:
 
     @property
     def is_pitch(self) -> bool:
-        """Whether it is the distance of neighbouring contacts or tails along a row."""
-        return self.repeats is Repeats.CONTACTS
+        """Whether it is the distance of neighbours along a row.
+
+        There a tolerance does not add up over several gaps, and contacts are counted for gaps.
+        """
+        return self.repeats and self.direction is Direction.ALONG

@@ -23,7 +23,6 @@ from matcher.feature_fields import (
     Process,
     ProfileRole,
     Proportion,
-    Repeats,
     Slip,
     Subject,
 )
@@ -37,6 +36,7 @@ __all__ = [
     "ENTRY_COUNTS",
     "ESSENTIAL",
     "FEATURES",
+    "LENGTHS",
     "PAIR_DIMENSIONS",
     "PITCHES",
     "Direction",
@@ -72,16 +72,16 @@ OPTICAL = (
 )
 DEPTH_KIND = ("caliper", "height_over_board", "micrometer", "vernier", "microscope", "steel_rule")
 
-LENGTH = Process(steps=((10.0, 0.10), (30.0, 0.15), (float("inf"), 0.25)))
+LENGTH = Process(0.10, above=((10.0, 0.15), (30.0, 0.25)))
 """Moulded lengths along the rows, by size."""
 
-WIDTH = Process.of(0.15, fine_pitch=0.10)
+WIDTH = Process(0.10, coarse=0.15)
 """Moulded widths."""
 
-STACK = Process(steps=((1.0, 0.10), (5.0, 0.15), (float("inf"), 0.25)))
+STACK = Process(0.10, above=((1.0, 0.15), (5.0, 0.25)))
 """Stack heights, by size."""
 
-LANDS = Process(found=(-0.05, 0.45))
+LANDS = Process((0.45 + 0.05) / 2, shift=(0.45 - 0.05) / 2)
 """Lands: a found board's are 0.05 mm inside to 0.45 mm outside of the recommended ones, mostly larger."""
 
 
@@ -94,20 +94,11 @@ class _Dimension(Feature):
     plane: Plane | None = Plane.HOUSING_TOP
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Count(Feature):
-    kind: Kind = Kind.COUNT
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Category(Feature):
-    kind: Kind = Kind.CATEGORY
-
-
 _TABLE: tuple[Feature, ...] = (
-    _Count(
+    Feature(
         name="contact_count",
         label="contacts",
+        kind=Kind.COUNT,
         meaning=(
             "Signal contact sites at the mating face, blocked positions left out; no tails, hold-downs, power "
             "contacts or ground blades."
@@ -118,9 +109,10 @@ _TABLE: tuple[Feature, ...] = (
         high=1000,
         own_field=True,
     ),
-    _Count(
+    Feature(
         name="rows",
         label="rows",
+        kind=Kind.COUNT,
         meaning="Rows of signal contacts at the mating face.",
         how="Look into the mating face; rows of tails may differ.",
         synonyms=("number of rows",),
@@ -129,9 +121,10 @@ _TABLE: tuple[Feature, ...] = (
         gross_share=0.03,
         own_field=True,
     ),
-    _Count(
+    Feature(
         name="bank_count",
         label="groups of contacts",
+        kind=Kind.COUNT,
         meaning="Groups of contacts along a row, with a wider gap between them.",
         how="Count the groups along one row.",
         synonyms=("banks",),
@@ -139,9 +132,10 @@ _TABLE: tuple[Feature, ...] = (
         high=12,
         gross_share=0.03,
     ),
-    _Count(
+    Feature(
         name="power_contact_count",
         label="power contacts",
+        kind=Kind.COUNT,
         meaning="Wider contacts for supply current, one per separate conductor.",
         how="Count the wide contacts; an end fitting may be a power contact too.",
         synonyms=("power pins",),
@@ -149,9 +143,10 @@ _TABLE: tuple[Feature, ...] = (
         high=64,
         gross_share=0.08,
     ),
-    _Count(
+    Feature(
         name="hold_down_count",
         label="hold-downs",
+        kind=Kind.COUNT,
         meaning="Metal fittings that fix the housing to the board, one per separate piece of metal.",
         how="Count the separate soldered fittings; an end fitting may carry power as well.",
         synonyms=("solder tabs", "hold-down tabs", "mounting pins"),
@@ -173,10 +168,10 @@ _TABLE: tuple[Feature, ...] = (
         high=10.0,
         gross_share=0.03,
         direction=Direction.ALONG,
-        repeats=Repeats.CONTACTS,
+        repeats=True,
         plane=Plane.MATING_FACE,
         same_within=0.01,
-        process=Process.of(0.05),
+        process=Process(0.05),
         essential=True,
     ),
     _Dimension(
@@ -193,9 +188,9 @@ _TABLE: tuple[Feature, ...] = (
         gross_share=0.03,
         slips=(Slip("pitch", 1.0),),
         direction=Direction.ALONG,
-        repeats=Repeats.CONTACTS,
+        repeats=True,
         plane=Plane.LANDS,
-        process=Process.of(0.05),
+        process=Process(0.05),
         proportion=Proportion("pitch", low=0.9, usual=2.0, high=4.5),
     ),
     _Dimension(
@@ -208,9 +203,9 @@ _TABLE: tuple[Feature, ...] = (
         high=30.0,
         gross_share=0.06,
         slips=(Slip("land_row_spacing", 0.6), Slip("body_width", 0.4)),
-        repeats=Repeats.ROWS,
+        repeats=True,
         plane=Plane.MATING_FACE,
-        process=Process.of(0.08),
+        process=Process(0.08),
         proportion=Proportion("body_width", low=0.04, usual=0.5, high=1.5),
     ),
     _Dimension(
@@ -223,7 +218,7 @@ _TABLE: tuple[Feature, ...] = (
         high=40.0,
         gross_share=0.06,
         slips=(Slip("row_spacing", 0.6), Slip("land_span", 0.4)),
-        repeats=Repeats.ROWS,
+        repeats=True,
         plane=Plane.LANDS,
         proportion=Proportion("land_span", low=0.04, usual=0.6, high=1.5),
     ),
@@ -332,7 +327,7 @@ _TABLE: tuple[Feature, ...] = (
         gross_share=0.05,
         slips=(Slip("body_width", 0.6), Slip("land_span", 0.4)),
         plane=Plane.LANDS,
-        process=Process.of(0.15),
+        process=Process(0.15),
         proportion=Proportion("body_width", low=0.1, usual=1.1, high=3.5),
     ),
     _Dimension(
@@ -393,7 +388,7 @@ _TABLE: tuple[Feature, ...] = (
         gross_share=0.05,
         direction=Direction.ALONG,
         plane=Plane.MATING_FACE,
-        process=Process.of(0.03),
+        process=Process(0.03),
         proportion=Proportion("pitch", low=0.1, usual=0.4, high=1.5),
     ),
     _Dimension(
@@ -455,11 +450,12 @@ _TABLE: tuple[Feature, ...] = (
         gross_share=0.08,
         slips=(Slip("body_width", 1.0),),
         plane=None,
-        process=Process.of(0.20),
+        process=Process(0.20),
     ),
-    _Category(
+    Feature(
         name="half_kind",
         label="kind of half",
+        kind=Kind.CATEGORY,
         meaning=(
             "A receptacle's housing surrounds the other when mated; a plug's goes inside; a hermaphroditic half "
             "mates with its like."
@@ -475,9 +471,10 @@ _TABLE: tuple[Feature, ...] = (
         own_field=True,
         profile=ProfileRole.SHARED,
     ),
-    _Category(
+    Feature(
         name="latch_style",
         label="latch",
+        kind=Kind.CATEGORY,
         meaning="What can be seen or felt that keeps the pair together.",
         how="Look for metal or moulded hooks; if the pair is at hand, feel for a click.",
         synonyms=("lock", "locking"),
@@ -492,9 +489,10 @@ _TABLE: tuple[Feature, ...] = (
             "held_from_outside": "held by something outside",
         },
     ),
-    _Category(
+    Feature(
         name="contact_layout",
         label="contacts opposite or staggered",
+        kind=Kind.CATEGORY,
         meaning="How the rows stand: contacts opposite each other, half a pitch apart, or tails to both sides in turn.",
         how="Look along one contact across the rows.",
         synonyms=("stagger",),
@@ -505,26 +503,29 @@ _TABLE: tuple[Feature, ...] = (
             "alternating_tails": "tails leave alternately",
         },
     ),
-    _Category(
+    Feature(
         name="centre_island",
         label="island in the middle",
+        kind=Kind.CATEGORY,
         meaning="Whether a moulded bar stands between the rows at the mating face.",
         how="Look into the mating face.",
         synonyms=("tongue",),
         right_share=0.9,
         values={"yes": "yes", "no": "no"},
     ),
-    _Category(
+    Feature(
         name="shield",
         label="metal shield",
+        kind=Kind.CATEGORY,
         meaning="Whether sheet metal surrounds the housing.",
         how="Look at the outer walls.",
         right_share=0.95,
         values={"none": "none", "partial": "on some sides", "full": "all round"},
     ),
-    _Category(
+    Feature(
         name="tail_form",
         label="form of the tails",
+        kind=Kind.CATEGORY,
         meaning="How the metal leaves the housing towards the board.",
         how="Look from the side at the board.",
         synonyms=("lead form", "termination"),
@@ -537,9 +538,10 @@ _TABLE: tuple[Feature, ...] = (
             "ball": "balls",
         },
     ),
-    _Category(
+    Feature(
         name="mounting",
         label="mounting",
+        kind=Kind.CATEGORY,
         meaning="How the half is fixed to its board.",
         how="Look at both sides of the board.",
         synonyms=("termination style",),
@@ -556,9 +558,10 @@ _TABLE: tuple[Feature, ...] = (
         profile=ProfileRole.FITTED,
         construction=True,
     ),
-    _Category(
+    Feature(
         name="orientation",
         label="direction of mating",
+        kind=Kind.CATEGORY,
         meaning="The way in which the mate comes off, seen from the half's own board.",
         how="Which way does the mate come off?",
         right_share=0.995,
@@ -566,9 +569,10 @@ _TABLE: tuple[Feature, ...] = (
         profile=ProfileRole.FITTED,
         construction=True,
     ),
-    _Category(
+    Feature(
         name="hold_down_form",
         label="form of the hold-downs",
+        kind=Kind.CATEGORY,
         meaning="Where the metal sits that fixes the housing to the board.",
         how="Look at the ends and the long sides.",
         right_share=0.88,
@@ -580,7 +584,7 @@ _TABLE: tuple[Feature, ...] = (
             "through_board": "pins through the board",
         },
     ),
-    _Category(
+    Feature(
         name="keying",
         label="keys",
         kind=Kind.LABELS,
@@ -598,18 +602,20 @@ _TABLE: tuple[Feature, ...] = (
         },
         varies=True,
     ),
-    _Category(
+    Feature(
         name="pegs",
         label="pegs at the back",
+        kind=Kind.CATEGORY,
         meaning="Moulded pegs that enter holes in the board. If the back cannot be seen, give no observation.",
         how="Look at the back of a loose part, or for filled holes in the board.",
         synonyms=("locating posts",),
         right_share=0.9,
         values={"none": "none", "present": "present"},
     ),
-    _Category(
+    Feature(
         name="housing_colour",
         label="colour of the housing",
+        kind=Kind.CATEGORY,
         meaning="Colour of the moulding. It is weak evidence, since colours vary by lot.",
         how="Look by daylight.",
         right_share=0.75,
@@ -646,6 +652,7 @@ FEATURES: Mapping[str, Feature] = MappingProxyType({feature.name: feature for fe
 
 DIMENSIONS = tuple(f.name for f in _TABLE if f.kind is Kind.DIMENSION and f.subject is Subject.HALF)
 PAIR_DIMENSIONS = tuple(f.name for f in _TABLE if f.kind is Kind.DIMENSION and f.subject is Subject.PAIR)
+LENGTHS = (*DIMENSIONS, *PAIR_DIMENSIONS)
 PITCHES = tuple(f.name for f in _TABLE if f.is_pitch)
 """What repeats along a row, so that gaps between contacts are counted."""
 

@@ -9,7 +9,7 @@ from rapidfuzz import fuzz, process
 from rapidfuzz.utils import default_process
 
 from matcher.errors import ObservationError
-from matcher.features import Feature
+from matcher.features import FEATURES, Feature
 
 PIXEL = "px"
 """Unit of a reading in a picture; it has no length before the picture has a scale."""
@@ -111,6 +111,12 @@ def closest_meaning(word: str, words_of: Mapping[str, Iterable[str]]) -> str | N
     names = {known: name for name, words in words_of.items() for known in (name, *words)}
     found = closest(word, names)
     return None if found is None else names[found]
+
+
+def feature_remedy(name: object, among: Iterable[str] = tuple(FEATURES)) -> str:
+    """What to write instead of a name that no feature (of those ``among``) has."""
+    words = {known: (FEATURES[known].label, *FEATURES[known].synonyms) for known in among}
+    return remedy_for(words, closest_meaning(str(name), words))
 
 
 def remedy_for(known: Iterable[str], suggestion: str | None) -> str:

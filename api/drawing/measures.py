@@ -10,7 +10,6 @@ from typing import Literal
 from api.drawing.contact_sites import bank_sizes
 from api.drawing.outline import HalfShape, contact_length, has_opening, tail_places
 from api.drawing.sizes import Length, Sizes
-from matcher.feature_fields import Repeats
 from matcher.features import FEATURES
 
 Side = Literal["above", "below", "left", "right"]
@@ -63,12 +62,10 @@ class Measure:
 
 def applies(sizes: Sizes, feature: str) -> bool:
     """Whether such a half can have this dimension, as far as is known."""
-    if FEATURES[feature].repeats is Repeats.ROWS:
-        return sizes.rows > 1
+    if FEATURES[feature].repeats:
+        return (sizes.positions if FEATURES[feature].is_pitch else sizes.rows) > 1
     if feature == "bank_gap":
         return sizes.banks > 1
-    if FEATURES[feature].is_pitch:
-        return sizes.positions > 1
     if sizes.known(feature):
         return True
     if feature in ("opening_length", "opening_width"):
@@ -187,7 +184,7 @@ def _across_seen_from_above(sizes: Sizes, feature: str) -> Measure:
 def _between_rows(sizes: Sizes, feature: str) -> tuple[float, float]:
     """The edges of a dimension across the rows. Of many rows a row spacing is taken between two in the middle."""
     value = sizes.mm(feature)
-    if FEATURES[feature].repeats is Repeats.ROWS and sizes.rows % 2:
+    if FEATURES[feature].repeats and sizes.rows % 2:
         return 0.0, value
     return -value / 2, value / 2
 

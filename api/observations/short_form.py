@@ -24,11 +24,10 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from api.schemas.refusals import feature_remedy
 from matcher.errors import ObservationError
 from matcher.features import FEATURES, Feature, Kind, Subject
 from matcher.observations import Of
-from matcher.vocabulary import canonical_unit, closest, closest_meaning, named_values, remedy_for
+from matcher.vocabulary import canonical_unit, closest, closest_meaning, feature_remedy, named_values, remedy_for
 
 LARGEST_RATIO = 2.0
 """Repeated readings of one thing that differ by more than this factor are no repeats: most likely a decimal comma."""

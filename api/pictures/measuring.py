@@ -17,7 +17,7 @@ from api.schemas import measured as answers
 from api.schemas import measuring as asked
 from api.schemas.requests import to_observation
 from matcher.errors import ObservationError, ObservationErrors
-from matcher.features import FEATURES, Kind, Plane
+from matcher.features import LENGTHS, Plane
 from matcher.imaging.clicks.inputs import (
     ClickedRow,
     ContactLattice,
@@ -35,7 +35,7 @@ from matcher.observations import BudgetLine, Observation
 from matcher.uncertainty.instruments import Instrument
 from matcher.uncertainty.reading_budget import STATED
 from matcher.uncertainty.report import Measured, ReadingsResult, measure_readings
-from matcher.vocabulary import closest_meaning, remedy_for
+from matcher.vocabulary import feature_remedy
 
 CLICKS = "where the clicked points lie"
 """Source of what clicking adds to a length's doubt."""
@@ -73,23 +73,19 @@ def _check_something(request: asked.MeasureRequest) -> None:
         raise ObservationError(
             "there is nothing to measure", field="pictures", value=None, remedy="give pictures, readings or both"
         )
-    faults = [_no_length(place, given.feature) for place, given in enumerate(request.readings) if _other(given.feature)]
+    faults = [
+        _no_length(place, given.feature) for place, given in enumerate(request.readings) if given.feature not in LENGTHS
+    ]
     if faults:
         raise ObservationErrors(faults)
 
 
-def _other(feature: str) -> bool:
-    """Whether it is no name of a length."""
-    return feature not in FEATURES or FEATURES[feature].kind is not Kind.DIMENSION
-
-
 def _no_length(place: int, feature: str) -> ObservationError:
-    lengths = {name: (each.label, *each.synonyms) for name, each in FEATURES.items() if not _other(name)}
     return ObservationError(
         f"{feature!r} is no name of a length",
         field=f"readings[{place}].feature",
         value=feature,
-        remedy=remedy_for(lengths, closest_meaning(feature, lengths)),
+        remedy=feature_remedy(feature, LENGTHS),
     )
 
 

@@ -12,7 +12,7 @@ from pydantic import ConfigDict, Discriminator, Field, StrictInt, Tag, model_val
 from api.schemas.examples import MEASURE_EXAMPLES, ROW_EXAMPLES
 from api.schemas.limits import MAX_OBSERVATIONS, MAX_PICTURES, MAX_POINTS, MAX_PROFILE, MAX_ROWS
 from api.schemas.requests import ClosedJaws, DimensionObservation, Number, OwnFigures, Request, Word
-from matcher.features import FEATURES, PITCHES, Kind, Plane
+from matcher.features import LENGTHS, PITCHES, Plane
 from matcher.observations import Of
 
 Point = tuple[Number, Number]
@@ -22,8 +22,6 @@ Line = tuple[Number, Number, Number, Number]
 """x0, y0, x1, y1 in pixels."""
 
 Corners = tuple[Point, Point, Point, Point]
-
-_DIMENSIONS: list[Any] = [feature.name for feature in FEATURES.values() if feature.kind is Kind.DIMENSION]
 
 if TYPE_CHECKING:
     Pitch: TypeAlias = str
@@ -35,7 +33,7 @@ _POINT = "x, y in pixels: x right, y down, pixel centres at whole numbers."
 
 
 def _dimension(description: str) -> Any:
-    return Field(default=None, description=description, json_schema_extra={"enum": [*_DIMENSIONS, None]})
+    return Field(default=None, description=description, json_schema_extra={"enum": [*LENGTHS, None]})
 
 
 class _InPicture(Request):
@@ -69,7 +67,7 @@ class Segment(_InPicture):
 
     start: Point = Field(description=_POINT)
     end: Point = Field(description=_POINT)
-    feature: str = Field(description="What it is: the name of a length.", json_schema_extra={"enum": _DIMENSIONS})
+    feature: str = Field(description="What it is: the name of a length.", json_schema_extra={"enum": [*LENGTHS]})
     spans: Annotated[StrictInt, Field(ge=1, le=1000)] = Field(default=1, description="Gaps it goes over, for a pitch.")
     of: Of = Field(default=Of.THIS, description="Which body.")
 

@@ -13,7 +13,7 @@ from api.schemas.problems import FieldProblem, shown
 from api.schemas.requests import KIND_TAGS, UNKNOWN_FEATURE, ExplainRequest, observation_model
 from catalog.model.entries import Half, Mating, Series
 from matcher.features import FEATURES
-from matcher.vocabulary import closest, closest_meaning, remedy_for
+from matcher.vocabulary import closest, feature_remedy, remedy_for
 
 _ENTRY_TAGS: Mapping[str | int, type[BaseModel]] = {
     ENTRY_TAGS["series"]: Series,
@@ -112,12 +112,6 @@ def _unknown_feature(location: Sequence[str | int], given: Any) -> FieldProblem:
         message=f"the feature {shown(name)!r} is not known",
         remedy=feature_remedy(name),
     )
-
-
-def feature_remedy(name: object) -> str:
-    """What to write instead of the name of a feature that the table does not have."""
-    words = {feature.name: (feature.label, *feature.synonyms) for feature in FEATURES.values()}
-    return remedy_for(FEATURES, closest_meaning(str(name), words))
 
 
 def _unknown_field(location: Sequence[str | int], root: type[BaseModel]) -> str:

@@ -11,7 +11,7 @@ from catalog.evidence.standing import EntryRecord
 from catalog.evidence.values import MeasuredValue, Value
 from catalog.model.entries import Citation, Dimension, Entry
 from catalog.model.text_fields import Line, Passage, Remark, plain_line
-from matcher.features import CATEGORIES, COUNTS, DIMENSIONS, FEATURES, PAIR_DIMENSIONS
+from matcher.features import CATEGORIES, COUNTS, DIMENSIONS, FEATURES, LENGTHS, PAIR_DIMENSIONS
 
 FEATURES_OF: Mapping[EntryRecord, tuple[str, ...]] = {
     "half": (*DIMENSIONS, *COUNTS, *CATEGORIES),
@@ -39,7 +39,7 @@ Result = Literal["mates", "does_not_mate"]
 
 def _dimensions(stated: dict[str, Dimension]) -> dict[str, Dimension]:
     for name in stated:
-        if name not in (*DIMENSIONS, *PAIR_DIMENSIONS):
+        if name not in LENGTHS:
             raise ValueError(f"{name!r} is no dimension")
     return stated
 

@@ -38,7 +38,7 @@ def _tolerances(dimensions: Mapping[str, Dimension], path: str, pitch: float | N
 
 def _missing(name: str, dimension: Dimension, field: str, default: float) -> Iterator[Finding]:
     """A bound or reference dimension carries no tolerance, and recommended lands are no part that could lie off."""
-    if dimension.bound != "nominal" or FEATURES[name].process.found is not None:
+    if dimension.bound != "nominal" or FEATURES[name].process.shift:
         return
     yield Finding(
         code=Code.NO_TOLERANCE,

@@ -27,8 +27,8 @@ def process_interval(feature: str, dim: Dim, pitch: float | None) -> tuple[float
     default = process.half_width(dim.value, pitch)
     if dim.bound == "reference":
         default *= REFERENCE_FACTOR
-    if process.found is not None and dim.tolerance is None:
-        return dim.value + sum(process.found) / 2, default
+    if process.shift and dim.tolerance is None:
+        return dim.value + process.shift, default
     half_width = default if dim.tolerance is None else min(dim.tolerance, default)
     shift = {"max": -half_width, "min": half_width}.get(dim.bound, 0.0)
     return dim.value + shift, half_width

@@ -177,7 +177,7 @@ def _spans_faults(checked: Checked) -> Iterator[ObservationError]:
     if isinstance(spans, bool) or not isinstance(spans, int) or not 1 <= spans <= MAX_SPANS:
         remedy = f"give the number of gaps (not contacts) measured over, 1 to {MAX_SPANS}"
         yield checked.fault("spans", spans, "gaps are counted in whole numbers from 1", remedy)
-    elif spans > 1 and checked.feature.repeats is None:
-        spanned = ", ".join(feature.name for feature in FEATURES.values() if feature.repeats is not None)
+    elif spans > 1 and not checked.feature.repeats:
+        spanned = ", ".join(feature.name for feature in FEATURES.values() if feature.repeats)
         remedy = f"leave spans out; it belongs to {spanned}"
         yield checked.fault("spans", spans, f"{checked.feature.label} is not measured over gaps", remedy)

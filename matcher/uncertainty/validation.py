@@ -12,7 +12,7 @@ from matcher.uncertainty.checked import MAX_TEXT, Checked, is_number, is_text, n
 from matcher.uncertainty.dimension_validation import dimension_faults
 from matcher.uncertainty.instruments import Instrument
 from matcher.uncertainty.measuring_setup import group_of, instrument_of
-from matcher.vocabulary import PIXEL, canonical_unit, closest, closest_meaning, named_values, remedy_for
+from matcher.vocabulary import PIXEL, canonical_unit, closest, closest_meaning, feature_remedy, named_values, remedy_for
 
 LENGTH_PARTS: Mapping[str, object] = {
     "u": None,
@@ -60,14 +60,12 @@ def _faults_of(index: int, given: Observation, instruments: Mapping[str, Instrum
 
 
 def _unknown_feature(index: int, name: object) -> ObservationError:
-    words = {feature.name: (feature.label, *feature.synonyms) for feature in FEATURES.values()}
-    suggestion = closest_meaning(str(name)[:MAX_TEXT], words)
     shown = str(name)[:MAX_TEXT]
     return ObservationError(
         f"the feature {shown!r} is not known",
         field=path(index, "feature"),
         value=name,
-        remedy=remedy_for(FEATURES, suggestion),
+        remedy=feature_remedy(shown),
     )
 
 

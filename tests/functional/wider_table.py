@@ -26,20 +26,22 @@ MORE = """
         high=10.0,
         gross_share=0.05,
         slips=(Slip("body_width", 1.0),),
-        process=Process.of(0.08),
+        process=Process(0.08),
     ),
-    _Count(
+    Feature(
         name="vent_count",
         label="vents",
+        kind=Kind.COUNT,
         meaning="Openings in the floor of the housing through which flux can escape.",
         how="Look through the housing against the light.",
         low=0,
         high=40,
         gross_share=0.05,
     ),
-    _Category(
+    Feature(
         name="floor_form",
         label="floor of the housing",
+        kind=Kind.CATEGORY,
         meaning="Whether the housing is open towards the board.",
         how="Look at the back of a loose part.",
         right_share=0.95,

@@ -29,11 +29,11 @@ from api.observations.checking import form_of
 from api.observations.error_places import told_at
 from api.observations.short_form import parse_pieces
 from api.schemas.answers import Answer
-from api.schemas.refusals import feature_remedy
 from api.schemas.requests import AskRequest, ExplainRequest, IdentifyRequest
 from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND
 from matcher.features import FEATURES
 from matcher.results import Verdict
+from matcher.vocabulary import feature_remedy
 
 Asked = TypeVar("Asked", bound=IdentifyRequest)
 

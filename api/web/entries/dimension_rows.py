@@ -13,7 +13,7 @@ from catalog.evidence.estimates import Estimate
 from catalog.evidence.values import MeasuredValue
 from catalog.model.entries import Dimension
 from matcher.columns.process_tolerance import process_interval
-from matcher.features import DIMENSIONS, FEATURES, PAIR_DIMENSIONS
+from matcher.features import FEATURES, LENGTHS
 from matcher.uncertainty.instruments import BUILT_IN
 
 EVEN = 1e-9
@@ -72,7 +72,7 @@ def dimension_rows(
     dimensions: dict[str, Dimension], figures: Stated, assessment: Assessment
 ) -> tuple[DimensionRow, ...]:
     """Every dimension that is stated or was measured, in the order in which a person would take them."""
-    names = [name for name in (*DIMENSIONS, *PAIR_DIMENSIONS) if name in dimensions or name in assessment.estimates]
+    names = [name for name in LENGTHS if name in dimensions or name in assessment.estimates]
     return tuple(_row(name, dimensions.get(name), figures, assessment) for name in names)
 
 

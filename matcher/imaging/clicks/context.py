@@ -10,7 +10,7 @@ import numpy as np
 
 from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
-from matcher.features import FEATURES, Direction, Kind
+from matcher.features import FEATURES, LENGTHS, Direction
 from matcher.imaging.clicks.inputs import PLANES, KnownRectangle, Picture, ScaleSegment, checked_plane
 from matcher.imaging.clicks.joint_fit import Rows
 from matcher.imaging.clicks.results import PictureReading, PictureScale
@@ -149,7 +149,7 @@ def checked_length(feature: object, *, field: str, along: bool | None = None) ->
     ObservationError
         At ``field``, when it is none.
     """
-    lengths = [one for one in FEATURES.values() if one.kind is Kind.DIMENSION]
+    lengths = [FEATURES[name] for name in LENGTHS]
     way = {None: None, True: Direction.ALONG, False: Direction.ACROSS}[along]
     fitting = [one.name for one in lengths if way in (None, one.direction)]
     if not isinstance(feature, str) or feature not in fitting:

@@ -165,7 +165,7 @@ def segment_reading(given: Segment, i: int, setting: Setting) -> PictureReading:
     if not is_number(given.spans) or given.spans < 1 or given.spans != int(given.spans):
         remedy = "give the number of gaps between the ends"
         raise ObservationError("gaps are counted", field=f"{field}.spans", value=given.spans, remedy=remedy)
-    if given.spans != 1 and FEATURES[feature].repeats is None:
+    if given.spans != 1 and not FEATURES[feature].repeats:
         remedy = "leave spans out"
         raise ObservationError("this feature has no gaps", field=f"{field}.spans", value=given.spans, remedy=remedy)
     plane = plane_for(given.plane, feature, field=f"{field}.plane")
