@@ -12,6 +12,14 @@ from api.service.problems import ApiError
 Form = TypeVar("Form", bound=BaseModel)
 
 
+def numbers_in(text: str) -> list[float]:
+    """Numbers with commas between; none where a part of the text is no number."""
+    try:
+        return [float(part) for part in text.split(",")]
+    except ValueError:
+        return []
+
+
 def form_of(kind: type[Form], given: dict[str, Any]) -> Form:
     """A request of this kind; raises ApiError with every field that does not do."""
     try:

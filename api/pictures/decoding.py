@@ -18,7 +18,6 @@ import pyspng
 from numpy.typing import NDArray
 from PIL import ExifTags, Image, ImageOps, UnidentifiedImageError
 
-from api.schemas.problems import FieldProblem
 from api.service.problems import ApiError
 from api.service.settings import MAX_PICTURE_PIXELS
 
@@ -213,4 +212,4 @@ def _damaged(field: str, error: Exception) -> ApiError:
 
 
 def _refusal(field: str, message: str, remedy: str) -> ApiError:
-    return ApiError("invalid-picture", message, [FieldProblem(field=field, message=message, remedy=remedy)])
+    return ApiError.at(field, message, remedy, name="invalid-picture")

@@ -17,7 +17,6 @@ from api.pictures.measuring import budgets, finite, relations, scale, scaling_of
 from api.schemas import measured as answers
 from api.schemas import measuring as asked
 from api.schemas.limits import MAX_PROFILE
-from api.schemas.problems import FieldProblem
 from api.service.problems import ApiError
 from matcher.errors import ObservationError, ObservationErrors
 from matcher.features import FEATURES, Plane
@@ -112,8 +111,7 @@ def _check_form(request: asked.RowRequest, sent_alone: bool) -> None:
 
 
 def _form(field: str, remedy: str) -> ApiError:
-    message = "these fields do not go together"
-    return ApiError("invalid-request", message, [FieldProblem(field=field, message=message, remedy=remedy)])
+    return ApiError.at(field, "these fields do not go together", remedy)
 
 
 def _lines(request: asked.RowRequest) -> tuple[asked.Line, ...]:
@@ -130,8 +128,7 @@ def _sent(request: asked.RowRequest) -> GreyPicture | None:
         data = base64.b64decode(image.data, validate=True)
     except ValueError as error:
         message, remedy = f"this is no base64 ({error})", "encode the picture's bytes as base64, without line breaks"
-        problem = FieldProblem(field="image.data", message=message, remedy=remedy)
-        raise ApiError("invalid-picture", message, [problem]) from error
+        raise ApiError.at("image.data", message, remedy, name="invalid-picture") from error
     return read_picture(data, field="image.data", media_type=image.media_type, rows=rows_looked_at(request))
 
 

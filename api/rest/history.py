@@ -13,7 +13,6 @@ from api.operations.requests import WritingDep, answering
 from api.rest.feeds import ATOM, Feed, atom
 from api.schemas.evidence import ReasonIn
 from api.schemas.history import LISTED_AT, JournalPage, PendingOut, PendingPage, pending_out
-from api.schemas.problems import FieldProblem
 from api.service.dependencies import CatalogueDep, CursorQuery, KeyQuery, LimitQuery, VersionDep, require_known_query
 from api.service.problems import ApiError
 from api.service.responses import documented
@@ -40,8 +39,7 @@ def _wanted(
 ) -> Wanted:
     if key is not None and record is None:
         message = "a key needs its record: a half and a series can have the same"
-        field = FieldProblem(field="record", message=message, remedy="Add record=half, record=series …")
-        raise ApiError("invalid-request", message, [field])
+        raise ApiError.at("record", message, "Add record=half, record=series …")
     moment = None if since is None else written(read(since, field="since"))
     return Wanted(record=record, key=key, series=series, actor=actor, since=moment)
 

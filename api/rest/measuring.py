@@ -11,7 +11,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Depends, Query, Request
 
-from api.observations.checking import form_of, form_of_json
+from api.observations.checking import form_of, form_of_json, numbers_in
 from api.observations.error_places import told_at
 from api.pictures.decoding import FORMATS, read_picture
 from api.pictures.measuring import measure
@@ -160,12 +160,8 @@ def _check_no_query(said: Mapping[str, Any]) -> None:
 
 
 def _line(text: str, place: int) -> list[float]:
-    try:
-        numbers = [float(part) for part in text.split(",")]
-    except ValueError:
-        numbers = []
+    numbers = numbers_in(text)
     if len(numbers) != 4:
-        message, remedy = "this is no line", "give x0,y0,x1,y1 in pixels, along a row of contacts"
-        problem = FieldProblem(field=f"lines[{place}]", value=shown(text), message=message, remedy=remedy)
-        raise ApiError("invalid-request", f"line: {message}", [problem])
+        remedy = "give x0,y0,x1,y1 in pixels, along a row of contacts"
+        raise ApiError.at(f"lines[{place}]", "this is no line", remedy, value=text)
     return numbers

@@ -46,6 +46,22 @@ STANDING_WORDS: Mapping[str, str] = {
 """How well an entry is supported."""
 
 
+SEVERITY_WORDS: Mapping[str, str] = {
+    "severe": "must be looked at",
+    "warning": "looks odd",
+    "notice": "worth knowing",
+}
+"""How bad a finding of the machine review is."""
+
+LIFECYCLE_WORDS: Mapping[str, str] = {
+    "unknown": "not known whether it is still made",
+    "active": "in production",
+    "not_for_new_designs": "made, but not for new designs",
+    "discontinued": "no longer made",
+}
+"""Whether a part can still be bought."""
+
+
 def explained(words: Mapping[str, str]) -> str:
     """Every term with its meaning, as one line of a description."""
     return "; ".join(f"{term}: {meaning}" for term, meaning in words.items()) + "."

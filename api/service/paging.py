@@ -10,7 +10,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 
-from api.schemas.problems import FieldProblem
 from api.service.problems import ApiError
 
 T = TypeVar("T")
@@ -84,5 +83,4 @@ class Listing:
 
 def _refusal(cursor: str, message: str) -> ApiError:
     remedy = "start again without a cursor and follow next from there"
-    problem = FieldProblem(field="cursor", value=cursor[:80], message=message, remedy=remedy)
-    return ApiError("invalid-cursor", message, [problem])
+    return ApiError.at("cursor", message, remedy, value=cursor[:80], name="invalid-cursor")

@@ -6,6 +6,7 @@ The JSON interface answers with the documents and the command line prints them.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import Self
 
 from api.schemas.problems import FieldProblem, Problem, shown
 from api.service.problem_types import PROBLEMS
@@ -70,6 +71,14 @@ class ApiError(Exception):
         self.name = name
         self.detail = detail
         self.errors = tuple(errors)
+
+    @classmethod
+    def at(
+        cls, field: str, message: str, remedy: str = "", *, value: object = None, name: str = "invalid-request"
+    ) -> Self:
+        """One field that does not do: why not, and what to give instead."""
+        problem = FieldProblem(field=field, value=shown(value), message=message, remedy=remedy)
+        return cls(name, message, [problem])
 
 
 def problem_of(error: Exception, instance: str = "") -> Problem:

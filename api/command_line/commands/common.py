@@ -18,7 +18,6 @@ from api.command_line.output.console import errors, output, piece_lines, problem
 from api.command_line.output.records import finding_lines
 from api.observations.short_form import ShortFormError
 from api.operations.transaction import Writing
-from api.schemas.problems import FieldProblem
 from api.service.problems import ApiError, problem_of
 from api.service.settings import MAX_BODY_BYTES
 from catalog.accounts import contributors
@@ -189,10 +188,8 @@ def bytes_of(file: str, max_bytes: int, field: str) -> bytes:
             with Path(file).open("rb") as stream:
                 content = stream.read(max_bytes + 1)
     except OSError as error:
-        problem = FieldProblem(
-            field=field, value=file, message=error.strerror or str(error), remedy="name a file that can be read"
-        )
-        raise ApiError("invalid-request", problem.message, [problem]) from error
+        why = error.strerror or str(error)
+        raise ApiError.at(field, why, "name a file that can be read", value=file) from error
     if len(content) > max_bytes:
         raise ApiError("body-too-large", f"{file} is larger than {max_bytes} bytes")
     return content
@@ -206,6 +203,5 @@ def object_of(file: str, remedy: str) -> dict[str, Any]:
     except (ValueError, RecursionError) as error:
         raise ApiError("malformed-json", f"{file}: {error}") from error
     if not isinstance(given, dict):
-        problem = FieldProblem(field=file, value=None, message="the file holds no JSON object", remedy=remedy)
-        raise ApiError("invalid-request", problem.message, [problem])
+        raise ApiError.at(file, "the file holds no JSON object", remedy)
     return given

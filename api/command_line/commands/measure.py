@@ -12,7 +12,7 @@ import typer
 
 from api.command_line.commands.common import STANDARD, JsonOption, bytes_of, object_of, print_json, show, told
 from api.command_line.output.measuring import measure_blocks, onward, row_blocks
-from api.observations.checking import form_of
+from api.observations.checking import form_of, numbers_in
 from api.observations.error_places import told_at
 from api.observations.short_form import parse_pieces
 from api.pictures.decoding import read_picture
@@ -20,7 +20,6 @@ from api.pictures.measuring import measure as measured
 from api.pictures.row_finding import find_rows
 from api.schemas.measured import MeasureAnswer, RowAnswer
 from api.schemas.measuring import MeasureRequest, Pitch, RowRequest
-from api.schemas.problems import FieldProblem, shown
 from api.service.problems import ApiError
 from api.service.settings import MAX_FILE_BYTES, MAX_FILE_PIXELS
 from matcher.features import Plane
@@ -185,13 +184,9 @@ def _name(picture: str) -> str:
 
 
 def _line(text: str, field: str) -> list[float]:
-    parts = text.split(",")
-    try:
-        numbers = [float(part) for part in parts]
-    except ValueError:
-        numbers = []
+    numbers = numbers_in(text)
     if len(numbers) != 4:
-        raise _bad(field, text, "this is no line", "give x0,y0,x1,y1 in pixels, without spaces")
+        raise ApiError.at(field, "this is no line", "give x0,y0,x1,y1 in pixels, without spaces", value=text)
     return numbers
 
 
@@ -201,17 +196,13 @@ def _scale(text: str | None) -> dict[str, Any]:
         return {}
     match = _SCALE.fullmatch(text.replace("+-", "±"))
     if match is None:
-        raise _bad("scale", text, "this is no scale", "give its ends and length, as in 30,700,1304,701=10mm")
+        remedy = "give its ends and length, as in 30,700,1304,701=10mm"
+        raise ApiError.at("scale", "this is no scale", remedy, value=text)
     x0, y0, x1, y1 = _line(match["line"], "scale")
     unit = match["unit"] or "mm"
     limit = rectangular(to_mm(float(match["limit"] or 0), unit, field="scale"))
     length = to_mm(float(match["length"]), unit, field="scale")
     return {"start": [x0, y0], "end": [x1, y1], "length_mm": length, "u_mm": limit}
-
-
-def _bad(field: str, value: str, message: str, remedy: str) -> ApiError:
-    problem = FieldProblem(field=field, value=shown(value), message=message, remedy=remedy)
-    return ApiError("invalid-request", message, [problem])
 
 
 def _reckoned(pieces: Sequence[str], closed_jaws: Sequence[str], file: str | None) -> MeasureAnswer:
@@ -245,13 +236,8 @@ def closed_jaws_of(texts: Sequence[str]) -> dict[str, list[float]] | None:
 
 def _jaws(text: str) -> tuple[str, list[float]]:
     tool, _, numbers = text.partition("=")
-    try:
-        readings = [float(number) for number in numbers.split(",")]
-    except ValueError:
-        readings = []
+    readings = numbers_in(numbers)
     if not tool.strip() or not readings:
-        message = "these are no readings of closed jaws"
         remedy = "give what the display shows, in mm: caliper=0.01,0.02"
-        problem = FieldProblem(field="--closed-jaws", value=shown(text), message=message, remedy=remedy)
-        raise ApiError("invalid-request", message, [problem])
+        raise ApiError.at("--closed-jaws", "these are no readings of closed jaws", remedy, value=text)
     return tool.strip(), readings

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from rich.console import RenderableType
 from rich.text import Text
@@ -12,19 +12,13 @@ from api.command_line.output.console import indented, plain, table
 from api.operations.differences import differences
 from api.schemas.evidence import FindingOut
 from api.schemas.history import UndoneOut
+from api.schemas.words import SEVERITY_WORDS
 from catalog.accounts.access import Scope
 from catalog.accounts.contributors import Contributor
 from catalog.accounts.tokens import Token
 from catalog.history.documents import DocumentRecord
 from catalog.history.journal import JournalEntry
-from catalog.review import Finding, Severity
-
-SEVERITY_WORDS: Mapping[Severity, str] = {
-    "severe": "must be looked at",
-    "warning": "looks odd",
-    "notice": "worth knowing",
-}
-"""How the bench says how bad a finding is."""
+from catalog.review import Finding
 
 MOST_DIFFERENCES = 12
 """Changed fields told of one change; --json has them all."""

@@ -10,7 +10,6 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from types import MappingProxyType
 
-from api.schemas.problems import FieldProblem
 from api.service.problems import ApiError
 from catalog.records.read_models import HalfRecord
 
@@ -133,7 +132,4 @@ def place_of(text: str | None) -> Place | None:
 
 
 def _unreadable() -> ApiError:
-    message = "the cursor cannot be read"
-    return ApiError(
-        "invalid-cursor", message, [FieldProblem(field="cursor", message=message, remedy="Begin at the first page")]
-    )
+    return ApiError.at("cursor", "the cursor cannot be read", "Begin at the first page", name="invalid-cursor")

@@ -13,11 +13,12 @@ from api.operations.entries import ADD, REVISE
 from api.operations.requests import WritingDep
 from api.operations.transaction import Writing
 from api.schemas.contributing import HalfIn, SeriesIn
+from api.schemas.words import SEVERITY_WORDS
 from api.service.dependencies import CatalogueDep
 from api.service.problems import ApiError
 from api.web.contribute import entry_fields as fields
 from api.web.contribute.half_form import half_of, half_pairs, half_place
-from api.web.contribute.reviewed import COLUMNS, SEVERITIES, Looked, look_over
+from api.web.contribute.reviewed import COLUMNS, Looked, look_over
 from api.web.contribute.series_form import (
     FIRST_LAWS,
     TABLE,
@@ -104,7 +105,7 @@ CHOICES: Mapping[str, Any] = {
     "kinds_of_half": fields.KINDS,
     "lifecycles": fields.LIFECYCLES,
     "ratings": fields.RATINGS,
-    "severities": SEVERITIES,
+    "severities": SEVERITY_WORDS,
     "columns": COLUMNS,
     "first_laws": FIRST_LAWS,
     "row_count": row_count,

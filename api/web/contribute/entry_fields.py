@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
+from api.schemas.words import LIFECYCLE_WORDS
 from api.web.page.forms import Form
 from catalog.model.entries import BlockedPosition, Citation, Dimension, Ratings
 from matcher.features import DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, FEATURES, Plane
@@ -26,12 +27,7 @@ VIEWS = {title: tuple(name for name in DIMENSIONS if FEATURES[name].plane is pla
 UNITS = (("mm", "mm"), ("in", "inch"), ("mil", "mil (1/1000 inch)"), ("um", "µm"))
 BOUNDS = (("nominal", "nominal"), ("max", "at most"), ("min", "at least"), ("reference", "reference"))
 KINDS = tuple((value, FEATURES["half_kind"].values[value]) for value in FEATURES["half_kind"].values)
-LIFECYCLES = (
-    ("unknown", "not known"),
-    ("active", "in production"),
-    ("not_for_new_designs", "made, not for new designs"),
-    ("discontinued", "no longer made"),
-)
+LIFECYCLES = tuple(LIFECYCLE_WORDS.items())
 RATINGS = (
     ("contact_current_a", "Current of a contact, A"),
     ("power_contact_current_a", "Current of a power contact, A"),

@@ -13,7 +13,6 @@ from api.operations.operation import Operation
 from api.operations.requests import WritingDep
 from api.operations.transaction import Writing
 from api.schemas.contributing import ChangeOut
-from api.schemas.problems import FieldProblem
 from api.service.dependencies import CatalogueDep
 from api.service.problems import ApiError
 from api.web.page.entry_lookup import PAGES, about
@@ -88,8 +87,7 @@ def _given(form: Form, of: EntryRecord, action: str) -> dict[str, Any]:
 
 def _revision(text: str) -> int:
     if not text.isascii() or not text.isdecimal() or len(text) > LARGEST_REVISION_DIGITS:
-        problem = FieldProblem(field="revision", value=text, message="no revision is chosen", remedy="Choose one")
-        raise ApiError("invalid-request", problem.message, [problem])
+        raise ApiError.at("revision", "no revision is chosen", "Choose one", value=text)
     return int(text)
 
 

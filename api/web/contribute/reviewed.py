@@ -34,12 +34,6 @@ SHOWN_DIMENSIONS = (*ESSENTIAL, "height")
 SHOWN_MISSING = 6
 """Fields named that keep an entry from being looked at."""
 
-SEVERITIES: Mapping[str, str] = {
-    "severe": "Cannot be, or nearly",
-    "warning": "Look again",
-    "notice": "For your information",
-}
-
 
 @dataclass(frozen=True, kw_only=True)
 class Variant:

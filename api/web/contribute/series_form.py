@@ -116,7 +116,7 @@ def _pair(form: Form, prefix: str) -> dict[str, Any]:
 
 
 def _refuse(field: str, value: str, message: str, remedy: str) -> None:
-    raise ApiError("invalid-request", message, [FieldProblem(field=field, value=value, message=message, remedy=remedy)])
+    raise ApiError.at(field, message, remedy, value=value)
 
 
 def series_place(form: Form, name: str) -> str:

@@ -71,10 +71,7 @@ def _length(form: Form, name: str, text: str) -> dict[str, Any]:
     """A reading in the short form, with the unit and tool that hold where it names none."""
     (read,) = parse_pieces([f"{name}={text}"])
     if not {"value", "readings"} & set(read):
-        problem = FieldProblem(
-            field=f"values.{name}.value", value=text, message="a bound confirms nothing", remedy="Give what you read"
-        )
-        raise ApiError("invalid-request", problem.message, [problem])
+        raise ApiError.at(f"values.{name}.value", "a bound confirms nothing", "Give what you read", value=text)
     found = {part: read[part] for part in KEPT if part in read}
     found.setdefault("unit", form.one("unit") or "mm")
     if own := form.one(f"values.{name}.u"):
@@ -90,8 +87,7 @@ def own_number(text: str, field: str) -> float:
     try:
         return float(text)
     except ValueError as error:
-        problem = FieldProblem(field=field, value=text, message="this is no number", remedy="Write figures, as in 0.01")
-        raise ApiError("invalid-request", problem.message, [problem]) from error
+        raise ApiError.at(field, "this is no number", "Write figures, as in 0.01", value=text) from error
 
 
 def _counts(form: Form, of: EntryRecord) -> Iterator[dict[str, Any]]:

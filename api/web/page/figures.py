@@ -28,13 +28,6 @@ UNKNOWN_KIND = "Half of unknown kind"
 
 BOUND_WORDS: Mapping[str, str] = {"nominal": "", "max": "at most", "min": "at least", "reference": "for reference"}
 
-LIFECYCLE_WORDS: Mapping[str, str] = {
-    "active": "in production",
-    "not_for_new_designs": "made, but not for new designs",
-    "discontinued": "discontinued",
-    "unknown": "not known whether it is still made",
-}
-
 _FIGURE = re.compile(r"(?P<number>\d+(?:[.,]\d+)?|[.,]\d+)\s*(?P<unit>[a-zA-Z\"″”µμ]*)")
 
 
