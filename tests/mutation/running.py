@@ -48,6 +48,7 @@ class Campaign:
     chosen: Callable[[Mutant], bool]
     survived: int = 0
     failed: bool = field(default=False, init=False)
+    _loaded: dict[Path, dict[tuple[str, int], list[FunctionType]]] = field(default_factory=dict, init=False)
 
     @pytest.hookimpl(tryfirst=True)
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
@@ -57,7 +58,6 @@ class Campaign:
     @pytest.hookimpl(tryfirst=True)
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
         """The whole campaign."""
-        gc.freeze()
         covering = self._covering(session.items)
         print(f"\n{len(covering)} of {len(session.items)} tests pass and enter the modules", flush=True)
         for module in self.modules:
@@ -108,9 +108,10 @@ class Campaign:
         allowed = ALLOWED_S + 5 * sum(covering[i].seconds for i in tests)
         code = compile(mutant.tree(source), str(module), "exec")
         if mutant.function is not None:
+            loaded = self._loaded.setdefault(module, _functions(module))
 
             def work() -> int:
-                if not _put_in(code, str(module), *mutant.function):  # type: ignore[misc]
+                if mutant.function is None or not _put_in(code, mutant.function, loaded.get(mutant.function, [])):
                     return NOT_PUT_IN
                 return KILLED if self._any_fails(items) else SURVIVED
 
@@ -201,20 +202,23 @@ def _codes(code: CodeType) -> Iterator[CodeType]:
             yield from _codes(constant)
 
 
-def _put_in(module: CodeType, file: str, name: str, first: int) -> bool:
-    """Give the loaded function of this name the changed code; False where that cannot be done."""
-    (changed,) = [code for code in _codes(module) if (code.co_qualname, code.co_firstlineno) == (name, first)]
-    found = False
-    gc.unfreeze()
+def _functions(file: Path) -> dict[tuple[str, int], list[FunctionType]]:
+    """The loaded functions of a module by name and first line, however they are decorated."""
+    found: dict[tuple[str, int], list[FunctionType]] = {}
     for each in gc.get_objects():
-        if isinstance(each, FunctionType) and each.__code__.co_filename == file:
-            old = each.__code__
-            if (old.co_qualname, old.co_firstlineno) == (name, first):
-                if len(old.co_freevars) != len(changed.co_freevars):
-                    return False
-                each.__code__ = changed
-                found = True
+        if isinstance(each, FunctionType) and each.__code__.co_filename == str(file):
+            found.setdefault((each.__code__.co_qualname, each.__code__.co_firstlineno), []).append(each)
     return found
+
+
+def _put_in(module: CodeType, name: tuple[str, int], loaded: Sequence[FunctionType]) -> bool:
+    """Give a loaded function its changed code; False where that cannot be done."""
+    (changed,) = [code for code in _codes(module) if (code.co_qualname, code.co_firstlineno) == name]
+    for function in loaded:
+        if len(function.__code__.co_freevars) != len(changed.co_freevars):
+            return False
+        function.__code__ = changed
+    return bool(loaded)
 
 
 class Tracer:
