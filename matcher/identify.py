@@ -9,14 +9,12 @@ import numpy as np
 from matcher.absent.model import AbsentModel
 from matcher.columns.columns import Columns
 from matcher.decision.evidence import ABSENT, evidence_lines, log_odds, opponent_of, sentences
-from matcher.decision.goodness_of_fit import SLIP_FROM, Reading, explanations, fit_p_value, read_against
 from matcher.decision.likely_slips import hints
 from matcher.decision.next_measurement.recommend import advise
 from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND
 from matcher.decision.posterior import PRIOR_ABSENT, Posterior, posterior, posterior_without
-from matcher.decision.verdict import verdict
-from matcher.errors import UnknownHalfError
-from matcher.likelihood.gross_errors import Mixture
+from matcher.decision.verdict import fit_p_value, verdict
+from matcher.likelihood.evidence import SLIP_FROM, Comparison
 from matcher.likelihood.likelihood import Part
 from matcher.observations import Of, Reduced
 from matcher.results import (
@@ -56,14 +54,13 @@ def identify(
     Raises UnknownHalfError for a trial fit with a half that is not in the columns.
     """
     result = posterior(columns, absent, observations, prior_absent)
-    explained = explanations(observations, columns)
-    ranked = _ranking(result, absent, limit, explained)
+    ranked = _ranking(result, absent, limit)
     return Identification(
         verdict=ranked.verdict,
         probability_absent=ranked.probability_absent,
         candidates=ranked.candidates,
         credible_set=ranked.credible_set,
-        recheck=_rechecks(result, absent, prior_absent, explained),
+        recheck=_rechecks(result, absent, prior_absent),
         hints=hints(result, absent, observations, prior_absent),
         notes=_notes(observations),
         advice=advise(result, absent, at_hand=at_hand, instruments=instruments),
@@ -80,13 +77,13 @@ def rank(
 ) -> Ranking:
     """The ranking as `identify` gives it, at a part of the cost; raises as `identify`."""
     result = posterior(columns, absent, observations, prior_absent)
-    return _ranking(result, absent, limit, explanations(observations, columns))
+    return _ranking(result, absent, limit)
 
 
-def _ranking(result: Posterior, absent: AbsentModel, limit: int, explained: Mapping[int, Mixture]) -> Ranking:
+def _ranking(result: Posterior, absent: AbsentModel, limit: int) -> Ranking:
     shown = result.order[:limit]
     candidates = tuple(
-        _candidate(result, absent, int(geometry), place, explained) for place, geometry in enumerate(shown, start=1)
+        _candidate(result, absent, int(geometry), place) for place, geometry in enumerate(shown, start=1)
     )
     return Ranking(
         verdict=_verdict(result, candidates),
@@ -105,10 +102,8 @@ def explain(
     prior_absent: float = PRIOR_ABSENT,
 ) -> Explanation:
     """Why the named half stands where it stands. Raises UnknownHalfError."""
-    if key not in columns.keys:
-        raise UnknownHalfError(key)
-    result = posterior(columns, absent, observations, prior_absent)
-    candidate = _named(result, absent, key, explanations(observations, columns))
+    half = columns.position(key)
+    candidate = _named(posterior(columns, absent, observations, prior_absent), absent, half)
     return Explanation(candidate=candidate, sentences=sentences(candidate))
 
 
@@ -122,25 +117,21 @@ def judge(
 ) -> Judgement:
     """The verdict and the first candidate as `identify` gives them, and named halves as `explain` does, at a part of
     the cost: without advice, hints and what to measure again. Raises UnknownHalfError."""
-    unknown = next((key for key in keys if key not in columns.keys), None)
-    if unknown is not None:
-        raise UnknownHalfError(unknown)
+    halves = [columns.position(key) for key in keys]
     result = posterior(columns, absent, observations, prior_absent)
-    explained = explanations(observations, columns)
-    first = tuple(_candidate(result, absent, int(geometry), 1, explained) for geometry in result.order[:1])
+    first = tuple(_candidate(result, absent, int(geometry), 1) for geometry in result.order[:1])
     return Judgement(
         verdict=_verdict(result, first),
         probability_absent=result.probability_absent,
         first=first[0] if first else None,
-        named=tuple(_named(result, absent, key, explained) for key in keys),
+        named=tuple(_named(result, absent, half) for half in halves),
     )
 
 
-def _named(result: Posterior, absent: AbsentModel, key: str, explained: Mapping[int, Mixture]) -> Candidate:
-    half = result.columns.keys.index(key)
+def _named(result: Posterior, absent: AbsentModel, half: int) -> Candidate:
     geometry = int(result.columns.geometry[half])
     rank = int(np.flatnonzero(result.order == geometry)[0]) + 1
-    return _candidate(result, absent, geometry, rank, explained, half)
+    return _candidate(result, absent, geometry, rank, half)
 
 
 def _candidate(
@@ -148,25 +139,22 @@ def _candidate(
     absent: AbsentModel,
     geometry: int,
     rank: int,
-    explained: Mapping[int, Mixture],
     named: int | None = None,
 ) -> Candidate:
     members = result.members(geometry)
     half = int(members[0]) if named is None else named
     opponent = opponent_of(result, geometry)
-    observed = [reading for part in result.weighed.parts for reading in part.readings]
-    readings = {r.index: read_against(r, result.columns, half, explained) for r in observed}
-    against = ABSENT if opponent is None else result.columns.keys[opponent]
+    compared = result.weighed.against(half)
     return Candidate(
         rank=rank,
         key=result.columns.keys[half],
         probability=float(np.exp(result.log_geometry[geometry])),
         inferred=bool(result.columns.inferred[half]),
-        fit_p_value=fit_p_value(list(readings.values())),
+        fit_p_value=fit_p_value(compared.values()),
         same_geometry=tuple(result.columns.keys[i] for i in members if i != half),
-        against=against,
+        against=ABSENT if opponent is None else result.columns.keys[opponent],
         log_odds=log_odds(result, geometry, opponent),
-        evidence=evidence_lines(result, absent, half, opponent, readings),
+        evidence=evidence_lines(result, absent, half, opponent, compared),
         mates=_mates(result, half),
     )
 
@@ -207,25 +195,21 @@ def _credible_set(result: Posterior) -> CredibleSet:
     )
 
 
-def _rechecks(
-    result: Posterior, absent: AbsentModel, prior_absent: float, explained: Mapping[int, Mixture]
-) -> tuple[Recheck, ...]:
+def _rechecks(result: Posterior, absent: AbsentModel, prior_absent: float) -> tuple[Recheck, ...]:
     """Observations without which the answer would be another one, and likely slips under the leading geometry."""
-    readings = [(part, place) for part in result.weighed.parts for place in range(len(part.readings))]
-    if len(readings) < 2:
+    if len(result.weighed.evidence) < 2:
         return ()
     half = int(result.members(int(result.order[0]))[0])
     found = []
-    for part, place in readings:
-        reading = part.readings[place]
-        shift = _shift_without(result, absent, part, place, prior_absent)
-        against = read_against(reading, result.columns, half, explained)
-        if shift >= RECHECK_SHIFT or against.slip is not None:
-            found.append(_recheck(reading, against, shift))
+    for part in result.weighed.parts:
+        for place, each in enumerate(part.evidence):
+            shift, against = _shift_without(result, absent, part, place, prior_absent), each.against(half)
+            if shift >= RECHECK_SHIFT or against.slip is not None:
+                found.append(_recheck(each.reading, against, shift))
     return tuple(sorted(found, key=lambda recheck: (-(recheck.slip_probability >= SLIP_FROM), -recheck.shift)))
 
 
-def _recheck(reading: Reduced, against: Reading, shift: float) -> Recheck:
+def _recheck(reading: Reduced, against: Comparison, shift: float) -> Recheck:
     return Recheck(
         index=reading.index,
         feature=reading.feature,

@@ -148,6 +148,11 @@ class Reduced:
         return self.shared is not None and self.shared.unscaled
 
     @property
+    def bound(self) -> bool:
+        """Whether it says only how large or small something is."""
+        return self.at_least is not None or self.at_most is not None
+
+    @property
     def count_range(self) -> tuple[int, int]:
         """Smallest and largest number that was observed of a count: equal for an exact one, 0 to 2000 if open."""
         if self.count is not None:

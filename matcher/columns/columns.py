@@ -12,6 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from matcher.errors import UnknownHalfError
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
@@ -69,6 +71,16 @@ class DimensionColumn:
     half_width: Floats
     extra_u: Floats
 
+    def filled_from(self, other: DimensionColumn) -> DimensionColumn:
+        """The column with what ``other`` predicts where nothing is known."""
+        missing = np.isnan(self.centre)
+        return DimensionColumn(
+            stated=self.stated,
+            centre=np.where(missing, other.centre, self.centre),
+            half_width=np.where(missing, other.half_width, self.half_width),
+            extra_u=np.where(missing, other.extra_u, self.extra_u),
+        )
+
     def take(self, rows: Ints) -> DimensionColumn:
         """The column at the given rows only."""
         return DimensionColumn(
@@ -121,6 +133,12 @@ class Columns:
 
     def __len__(self) -> int:
         return len(self.keys)
+
+    def position(self, key: str) -> int:
+        """Where a half stands. Raises UnknownHalfError."""
+        if key not in self.keys:
+            raise UnknownHalfError(key)
+        return self.keys.index(key)
 
     def only(self, half: int) -> Columns:
         """The columns of one half, with its matings: for what is asked of one half alone."""

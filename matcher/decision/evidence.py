@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from matcher.absent.density import absent_shares
 from matcher.absent.model import AbsentModel
 from matcher.columns.columns import Floats
-from matcher.decision.goodness_of_fit import Reading
 from matcher.decision.posterior import Posterior
 from matcher.features import FEATURES, Kind
+from matcher.likelihood.evidence import Comparison, Evidence
 from matcher.likelihood.likelihood import Part
-from matcher.observations import Of, Reduced
+from matcher.observations import Of
 from matcher.results import Candidate, EvidenceLine
 
 ABSENT = "absent"
@@ -37,16 +39,15 @@ def evidence_lines(
     absent: AbsentModel,
     half: int,
     opponent: int | None,
-    readings: dict[int, Reading],
+    against: Mapping[int, Comparison],
 ) -> tuple[EvidenceLine, ...]:
     """The prior's and each observation's share of the log-odds of a half's geometry against its opponent."""
     lines = []
     absent_of_part = absent_shares(absent, result.weighed) if opponent is None else None
     for number, part in enumerate(result.weighed.parts):
-        for reading, share in zip(
-            part.readings, _part_shares(part, half, opponent, absent_of_part, number), strict=True
-        ):
-            lines.append(_line(reading, readings[reading.index], float(share)))
+        shares = _part_shares(part, half, opponent, absent_of_part, number)
+        for each, share in zip(part.evidence, shares, strict=True):
+            lines.append(_line(each, against[each.reading.index], float(share)))
     lines.sort(key=lambda line: line.index if line.index is not None else -1)
     before = _before_measuring(result, half) - (
         result.log_prior_absent if opponent is None else _before_measuring(result, opponent)
@@ -66,7 +67,7 @@ def _part_shares(part: Part, half: int, opponent: int | None, absent_of_part: Fl
         return np.asarray(shares[:, 0] - shares[:, 1])
     shares = part.shares(np.array([half]))[:, 0]
     other = 0.0 if absent_of_part is None else float(absent_of_part[number])
-    return np.asarray(shares - other / len(part.readings))
+    return np.asarray(shares - other / len(part.evidence))
 
 
 def _prior_line(log_odds: float) -> EvidenceLine:
@@ -83,12 +84,13 @@ def _prior_line(log_odds: float) -> EvidenceLine:
     )
 
 
-def _line(reading: Reduced, against: Reading, log_odds: float) -> EvidenceLine:
+def _line(evidence: Evidence, against: Comparison, log_odds: float) -> EvidenceLine:
+    reading = evidence.reading
     return EvidenceLine(
         feature=reading.feature,
         of=reading.of,
         index=reading.index,
-        measured=measured_words(reading),
+        measured=evidence.words,
         u=reading.total_u if reading.value is not None else None,
         expected=against.expected,
         tolerance=against.tolerance,
@@ -96,22 +98,6 @@ def _line(reading: Reduced, against: Reading, log_odds: float) -> EvidenceLine:
         reading=against.word,
         slip=against.slip,
     )
-
-
-def measured_words(reading: Reduced) -> float | int | str:
-    """What was observed, as a number or in words."""
-    if reading.value is not None:
-        return reading.value
-    if reading.count is not None:
-        return reading.count
-    if reading.values is not None:
-        return ", ".join(sorted(reading.values)) or "none"
-    if reading.text is not None:
-        return reading.text
-    if reading.fit is not None:
-        return f"{'mates' if reading.fit.mates else 'does not mate'} with {reading.fit.half}"
-    bounds = [f"at least {reading.at_least:g}"] if reading.at_least is not None else []
-    return " and ".join(bounds + ([f"at most {reading.at_most:g}"] if reading.at_most is not None else []))
 
 
 def sentences(candidate: Candidate) -> tuple[str, ...]:

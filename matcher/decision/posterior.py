@@ -12,6 +12,7 @@ from matcher.absent.density import absent_log_density
 from matcher.absent.model import AbsentModel
 from matcher.columns.columns import Columns, Floats, Ints
 from matcher.likelihood.likelihood import Likelihood, Part, likelihood
+from matcher.likelihood.log_sum import log_sum_by
 from matcher.observations import Reduced
 
 PRIOR_ABSENT = 0.1
@@ -66,7 +67,7 @@ def weigh_against_absent(weighed: Likelihood, total: Floats, log_density: float,
     joint = log_prior + total
     log_absent = log_prior_absent + log_density if prior_absent > 0 else -np.inf
     evidence = logsumexp([*joint, log_absent])
-    log_geometry = _sum_by(joint - evidence, columns.geometry)
+    log_geometry = log_sum_by(joint - evidence, columns.geometry, int(columns.geometry.max()) + 1)
     return Posterior(
         weighed=weighed,
         log_prior=log_prior,
@@ -76,13 +77,6 @@ def weigh_against_absent(weighed: Likelihood, total: Floats, log_density: float,
         log_geometry=log_geometry,
         order=np.argsort(-log_geometry, kind="stable"),
     )
-
-
-def _sum_by(logs: Floats, groups: Ints) -> Floats:
-    top = np.full(int(groups.max()) + 1, -np.inf)
-    np.maximum.at(top, groups, logs)
-    total = np.bincount(groups, weights=np.exp(logs - top[groups]))
-    return np.asarray(np.log(total) + top)
 
 
 def posterior_without(

@@ -1,15 +1,18 @@
-"""What an answer amounts to: identified, a shortlist, or no match."""
+"""What an answer amounts to: identified, a shortlist, or no match; by its probability and its goodness of fit."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 
 import numpy as np
+from scipy.stats import chi2
 
-from matcher.decision.goodness_of_fit import explanations, fit_p_value, read_against
 from matcher.decision.posterior import Posterior
-from matcher.observations import Reduced
+from matcher.likelihood.evidence import Comparison
 from matcher.results import Verdict
+
+SMALLEST_P = 1e-12
+"""A single reading's p-value is never taken smaller: beyond it lies a slip, not a worse fit."""
 
 IDENTIFIED_FROM = 0.9
 """Probability of one geometry from which the verdict is `identified`."""
@@ -21,6 +24,12 @@ POOR_FIT = 1e-4
 """p-value of the best geometry below which nothing is called identified."""
 
 
+def fit_p_value(comparisons: Iterable[Comparison]) -> float | None:
+    """Goodness of fit of a half: Fisher's combination of its observations' p-values."""
+    values = [max(each.p_value, SMALLEST_P) for each in comparisons if each.p_value is not None]
+    return float(chi2.sf(-2.0 * np.sum(np.log(values)), 2 * len(values))) if values else None
+
+
 def verdict(probability_absent: float, first: float, p_value: float | None) -> Verdict:
     """The verdict from the probabilities of absent and of the first geometry and the latter's goodness of fit."""
     if probability_absent >= NO_MATCH_FROM:
@@ -29,10 +38,8 @@ def verdict(probability_absent: float, first: float, p_value: float | None) -> V
     return Verdict.IDENTIFIED if first >= IDENTIFIED_FROM and not poor else Verdict.SHORTLIST
 
 
-def verdict_of(result: Posterior, observations: Sequence[Reduced]) -> Verdict:
-    """The verdict of a posterior over the observations it was made from."""
+def verdict_of(result: Posterior) -> Verdict:
+    """The verdict of a posterior."""
     geometry = int(result.order[0])
-    columns = result.columns.only(int(result.members(geometry)[0]))
-    explained = explanations(observations, columns)
-    p_value = fit_p_value([read_against(reading, columns, 0, explained) for reading in observations])
+    p_value = fit_p_value(result.weighed.against(int(result.members(geometry)[0])).values())
     return verdict(result.probability_absent, float(np.exp(result.log_geometry[geometry])), p_value)

@@ -2,32 +2,80 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from matcher.columns.columns import Floats
-from matcher.features import FEATURES
+from matcher.features import Feature, Kind
+from matcher.likelihood.evidence import Comparison, Evidence
 
 FALSE_LABEL = 0.03
 """Probability that a key is seen where there is none. Common practice, no source."""
 
 
-def category_probability(feature: str, seen: frozenset[str], has: Floats) -> Floats:
-    """Probability that one of ``seen`` is named; ``has`` is (halves × values), the probability of each true value."""
-    row = FEATURES[feature]
-    names = list(row.values)
-    wrong = (1 - row.right_share) / (len(names) - 1)
-    named = has * row.right_share + (1 - has) * wrong
-    return np.asarray(named[:, [names.index(value) for value in seen]].sum(axis=1))
+STATED = 0.999
+"""Probability from which a category counts as stated rather than predicted."""
+
+SHARED_STATED = 0.2
+"""Probability from which a value may be one of a stated set, whose members share it equally."""
+
+_KINDS = ("plug", "receptacle", "hermaphroditic")
 
 
-def labels_probability(feature: str, seen: frozenset[str], has: Floats) -> Floats:
-    """Probability that just the labels ``seen`` are named; ``has`` gives each label's own probability."""
-    row = FEATURES[feature]
+def naming_probability(feature: Feature, seen: frozenset[str], has: Floats) -> Floats:
+    """Probability that one of ``seen`` is named, or of labels just all of them.
+
+    ``has`` is (halves × values): the probability of each true value, or that each label is there.
+    """
+    names, right = list(feature.values), feature.right_share
+    if feature.kind is Kind.CATEGORY:
+        named = has * right + (1 - has) * (1 - right) / (len(names) - 1)
+        return np.asarray(named[:, [names.index(value) for value in seen]].sum(axis=1))
     probability = np.ones(len(has))
-    for column, label in enumerate(row.values):
-        if label == "none":
-            continue
-        a = has[:, column]
-        is_seen = a * row.right_share + (1 - a) * FALSE_LABEL
-        probability *= is_seen if label in seen else 1 - is_seen
+    for label, there in zip(names, has.T, strict=True):
+        if label != "none":
+            is_seen = there * right + (1 - there) * FALSE_LABEL
+            probability *= is_seen if label in seen else 1 - is_seen
     return probability
+
+
+def stated_values(feature: Feature, has: Floats) -> str | None:
+    """The values that an entry states, in words; None where it states none. ``has`` is its row of probabilities."""
+    return ", ".join(name for name, there in zip(feature.values, has, strict=True) if there > STATED) or None
+
+
+@dataclass(frozen=True, kw_only=True)
+class CategoryEvidence(Evidence):
+    """What the eye named: a value, or one of several; of labels all that are there."""
+
+    @property
+    def seen(self) -> frozenset[str]:
+        """The names that were given."""
+        return self.reading.values or frozenset()
+
+    @property
+    def words(self) -> str:
+        return ", ".join(sorted(self.seen)) or "none"
+
+    def of_halves(self) -> Floats:
+        return naming_probability(self.feature, self.seen, self.columns.categories[self.reading.feature])
+
+    def of_unlisted_mates(self) -> Floats:
+        """A mate that nobody listed is of the other kind, and otherwise like anyone."""
+        has = self.columns.categories[self.reading.feature]
+        if self.reading.feature == "half_kind":
+            plug, receptacle, hermaphroditic = (list(self.feature.values).index(name) for name in _KINDS)
+            has = has[:, np.argsort([receptacle, plug, hermaphroditic])]
+        else:
+            has = np.broadcast_to(has.mean(axis=0), has.shape)
+        return naming_probability(self.feature, self.seen, has)
+
+    def _against(self, half: int) -> Comparison:
+        values, has = self.feature.values, self.columns.categories[self.reading.feature][half]
+        names = [name for name, there in zip(values, has, strict=True) if there >= 1 / len(values)]
+        shared = np.isclose(has.sum(), 1.0) and bool(np.all((has == 0) | (has >= SHARED_STATED)))
+        if not (np.any(has > STATED) or shared):
+            return Comparison()
+        right = bool(self.seen & set(names)) or (not names and self.seen <= {"none"})
+        return Comparison(expected=", ".join(names), p_value=1.0 if right else 1.0 - self.feature.right_share)

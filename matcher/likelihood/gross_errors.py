@@ -16,7 +16,7 @@ from matcher.columns.columns import DimensionColumn, Floats, Ints
 from matcher.columns.process_tolerance import over_gaps
 from matcher.features import FEATURES, Direction, Subject
 from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal
-from matcher.observations import Reduced
+from matcher.observations import Reduced, SharedKind
 
 SLIP_SHARE = 0.6
 """Part of gross errors that are named slips of the same half."""
@@ -70,53 +70,52 @@ class Folded:
     zero: float = 0.0
 
 
-@dataclass(frozen=True, kw_only=True)
-class Component:
-    """One explanation of a reading, over all halves: a rectangle centre ± half_width, mm.
-
-    ``own_u`` is the reading's and ``entry_u`` the entry's standard uncertainty; ``follows`` is the factor by which a
-    shared zero error reaches the reading. ``weight`` is 0 where the explanation does not exist.
-    """
-
-    words: str
-    weight: Floats
-    centre: Floats
-    half_width: Floats
-    own_u: float
-    entry_u: Floats
-    follows: float = 1.0
-
-    def take(self, halves: Ints) -> Component:
-        """The same explanation over the given halves only."""
-        return replace(
-            self,
-            weight=self.weight[halves],
-            centre=self.centre[halves],
-            half_width=self.half_width[halves],
-            entry_u=self.entry_u[halves],
-        )
-
-    def density(self, x: float, folded: Folded) -> Floats:
-        """Weighted density of the reading, a shared error that no other reading shares folded in."""
-        variance = folded.scale + folded.zero * self.follows**2
-        w = np.sqrt(self.own_u**2 + self.entry_u**2 + variance)
-        return np.asarray(self.weight * rectangle_normal(x - self.centre, self.half_width, np.maximum(w, W_MIN)))
+def folded(reading: Reduced) -> Folded:
+    """A shared error that no other reading shares: it is the reading's own."""
+    if reading.shared is None:
+        return Folded()
+    if reading.shared.kind is SharedKind.SCALE:
+        return Folded(scale=(reading.number * reading.shared.sd) ** 2)
+    return Folded(zero=(reading.shared.coefficient * reading.shared.sd) ** 2)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Mixture:
-    """All explanations of one reading: ``components`` (the first is the right one) over the density ``floor``."""
+    """All explanations of one reading: rectangles centre ± half_width, mm, over a density ``floor``.
 
-    components: tuple[Component, ...]
+    ``weight`` (0 where an explanation does not exist), ``centre``, ``half_width`` and ``entry_u``, the entry's standard
+    uncertainty, are (explanations × halves); ``own_u``, the reading's, and ``follows``, the factor by which a shared
+    zero error reaches it, are columns. The first explanation is that the reading is right.
+    """
+
+    words: tuple[str, ...]
+    weight: Floats
+    centre: Floats
+    half_width: Floats
+    entry_u: Floats
+    own_u: Floats
+    follows: Floats
     floor: Floats
 
     def take(self, halves: Ints) -> Mixture:
         """The same explanations over the given halves only."""
-        return Mixture(components=tuple(whole.take(halves) for whole in self.components), floor=self.floor[halves])
+        return replace(
+            self,
+            weight=self.weight[:, halves],
+            centre=self.centre[:, halves],
+            half_width=self.half_width[:, halves],
+            entry_u=self.entry_u[:, halves],
+            floor=self.floor[halves],
+        )
 
-    def density(self, x: float, folded: Folded) -> Floats:
+    def densities(self, x: float, shared: Folded) -> Floats:
+        """Weighted density of the reading by explanation and half, with a shared error that no other reading shares."""
+        w = np.sqrt(self.own_u**2 + self.entry_u**2 + shared.scale + shared.zero * self.follows**2)
+        return np.asarray(self.weight * rectangle_normal(x - self.centre, self.half_width, np.maximum(w, W_MIN)))
+
+    def density(self, x: float, shared: Folded) -> Floats:
         """Density of the reading under each half, per mm."""
-        return self.floor + sum(component.density(x, folded) for component in self.components)
+        return np.asarray(self.floor + self.densities(x, shared).sum(axis=0))
 
 
 def floor_density(feature: str, x: float) -> float:
@@ -126,8 +125,8 @@ def floor_density(feature: str, x: float) -> float:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Slipped:
-    """A rectangle that may have been measured instead, with its share of the slips (0 where it does not exist)."""
+class Rectangle:
+    """What may have been measured, centre ± half_width, mm, with its share (0 where it does not exist)."""
 
     words: str
     share: Floats
@@ -137,7 +136,7 @@ class Slipped:
 
 
 def mixture(
-    reading: Reduced, own: DimensionColumn, others: Mapping[str, DimensionColumn], of_pairs: Sequence[Slipped] = ()
+    reading: Reduced, own: DimensionColumn, others: Mapping[str, DimensionColumn], of_pairs: Sequence[Rectangle] = ()
 ) -> Mixture:
     """Explanations of ``reading`` under halves whose own dimension is ``own`` and other dimensions ``others``.
 
@@ -145,8 +144,14 @@ def mixture(
     """
     feature = FEATURES[reading.feature]
     known = ~np.isnan(own.centre)
-    own = replace(own, half_width=over_gaps(reading.feature, own.half_width, reading.spans))
-    slips = _slips(reading, own, others, of_pairs)
+    right = Rectangle(
+        words="",
+        share=np.where(known, 1.0, 0.0),
+        centre=own.centre,
+        half_width=over_gaps(reading.feature, own.half_width, reading.spans),
+        entry_u=own.extra_u,
+    )
+    slips = _slips(reading, right, others, of_pairs)
     resolved = np.zeros(len(known))
     for slip in slips:
         resolved = resolved + slip.share
@@ -154,39 +159,26 @@ def mixture(
     unit_share = 0.0 if reading.unscaled else UNIT_SHARE
     floor_share = FLOOR_SHARE + (UNIT_SHARE - unit_share) + SLIP_SHARE * np.maximum(1.0 - resolved, 0.0)
     floor = floor_density(reading.feature, reading.number) * np.where(known, gross * floor_share, 1.0)
-    components = [_component("", np.where(known, 1.0 - gross, 0.0), own, 1.0, reading.u)]
-    components += [
-        Component(
-            words=slip.words,
-            weight=np.where(known, gross * SLIP_SHARE * slip.share, 0.0),
-            centre=np.nan_to_num(slip.centre),
-            half_width=np.nan_to_num(slip.half_width),
-            own_u=reading.u,
-            entry_u=np.nan_to_num(slip.entry_u),
-        )
-        for slip in slips
-    ]
-    for factor, share in UNIT_FACTORS.items() if unit_share else ():
-        weight = np.where(known, gross * unit_share * share, 0.0)
-        components.append(_component(UNIT_WORDS[factor], weight, own, factor, reading.u * factor))
-    return Mixture(components=tuple(components), floor=floor)
-
-
-def _component(words: str, weight: Floats, own: DimensionColumn, factor: float, own_u: float) -> Component:
-    return Component(
-        words=words,
-        weight=weight,
-        centre=np.nan_to_num(own.centre) * factor,
-        half_width=np.nan_to_num(own.half_width) * factor,
-        own_u=own_u,
-        entry_u=np.nan_to_num(own.extra_u) * factor,
-        follows=factor,
+    units = UNIT_FACTORS if unit_share else {}
+    factors = np.array([[1.0], *([1.0] for _ in slips), *([factor] for factor in units)])
+    rectangles = [right, *slips, *(right for _ in units)]
+    shares = [SLIP_SHARE * slip.share for slip in slips] + [unit_share * share for share in units.values()]
+    weight = np.stack([np.full(len(known), 1.0 - gross), *(gross * share * np.ones(len(known)) for share in shares)])
+    return Mixture(
+        words=("", *(slip.words for slip in slips), *(UNIT_WORDS[factor] for factor in units)),
+        weight=np.where(known, weight, 0.0),
+        centre=np.nan_to_num([each.centre for each in rectangles]) * factors,
+        half_width=np.nan_to_num([each.half_width for each in rectangles]) * factors,
+        entry_u=np.nan_to_num([each.entry_u for each in rectangles]) * factors,
+        own_u=reading.u * factors,
+        follows=factors,
+        floor=floor,
     )
 
 
 def _slips(
-    reading: Reduced, own: DimensionColumn, others: Mapping[str, DimensionColumn], of_pairs: Sequence[Slipped]
-) -> list[Slipped]:
+    reading: Reduced, own: Rectangle, others: Mapping[str, DimensionColumn], of_pairs: Sequence[Rectangle]
+) -> list[Rectangle]:
     feature = FEATURES[reading.feature]
     if feature.is_pitch:
         share = GAP_SHARE if feature.slips else 1.0
@@ -198,7 +190,7 @@ def _slips(
     return [*_other_features(reading, others, 1.0), *of_pairs]
 
 
-def _pitch_slips(spans: int, own: DimensionColumn, share: float) -> list[Slipped]:
+def _pitch_slips(spans: int, own: Rectangle, share: float) -> list[Rectangle]:
     factors = {2.0: ("every second contact", PITCH_FACTORS[2.0]), 0.5: ("tails of both rows", PITCH_FACTORS[0.5])}
     slips = [((spans + 1) / spans, "a gap missed", PITCH_OFF_BY_A_GAP[1])]
     if spans > 1:
@@ -206,25 +198,25 @@ def _pitch_slips(spans: int, own: DimensionColumn, share: float) -> list[Slipped
     slips += [(factor, words, part) for factor, (words, part) in factors.items()]
     exists = np.where(np.isnan(own.centre), 0.0, 1.0)
     return [
-        Slipped(
+        Rectangle(
             words=words,
             share=share * part * exists,
             centre=factor * own.centre,
             half_width=factor * own.half_width,
-            entry_u=factor * own.extra_u,
+            entry_u=factor * own.entry_u,
         )
         for factor, words, part in slips
     ]
 
 
-def _other_features(reading: Reduced, others: Mapping[str, DimensionColumn], share: float) -> list[Slipped]:
+def _other_features(reading: Reduced, others: Mapping[str, DimensionColumn], share: float) -> list[Rectangle]:
     feature, slips = reading.feature, []
     for slip in FEATURES[feature].slips:
         column, instead = others.get(slip.instead), FEATURES[slip.instead]
         if column is None or instead.subject is Subject.PAIR:
             continue
         slips.append(
-            Slipped(
+            Rectangle(
                 words=taken_for(slip.instead, feature),
                 share=np.where(np.isnan(column.centre), 0.0, share * slip.share),
                 centre=column.centre,
@@ -240,11 +232,11 @@ def taken_for(instead: str, feature: str) -> str:
     return f"{FEATURES[instead].label} taken for {FEATURES[feature].label}"
 
 
-def _board_slip(own: DimensionColumn) -> Slipped:
-    return Slipped(
+def _board_slip(own: Rectangle) -> Rectangle:
+    return Rectangle(
         words="board thickness not subtracted",
         share=np.where(np.isnan(own.centre), 0.0, BOARD_SHARE),
         centre=own.centre + BOARD_MIDDLE,
         half_width=np.full(len(own.centre), BOARD_HALF_RANGE),
-        entry_u=own.extra_u,
+        entry_u=own.entry_u,
     )

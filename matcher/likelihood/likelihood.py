@@ -13,12 +13,13 @@ import numpy as np
 from scipy.special import logsumexp
 
 from matcher.columns.columns import Columns, Floats, Ints
-from matcher.errors import UnknownHalfError
-from matcher.likelihood.mated_pair import MatesGroup, mates_group
+from matcher.likelihood.dimensions import DimensionEvidence
+from matcher.likelihood.evidence import Comparison, Evidence
+from matcher.likelihood.kinds import evidence_of
+from matcher.likelihood.mated_pair import MatesGroup
 from matcher.likelihood.miscounts import fittings_probability
 from matcher.likelihood.scale_free_ratios import COARSE
-from matcher.likelihood.shared_errors import SharedGroup, closed_form, exact
-from matcher.likelihood.single_reading import dimension_density, half_mixture, half_probability
+from matcher.likelihood.shared_errors import SharedGroup, closed_form, exact, prefixes
 from matcher.observations import Of, Reduced
 
 EXACT_AT_LEAST = 32
@@ -61,10 +62,15 @@ class Part:
     i-th reading, or None where nothing is left.
     """
 
-    readings: tuple[Reduced, ...]
+    evidence: tuple[Evidence, ...]
     log_likelihood: Floats
     shares: Callable[[Ints], Floats]
     drop: Callable[[int], Part | None]
+
+    @property
+    def readings(self) -> tuple[Reduced, ...]:
+        """The observations themselves."""
+        return tuple(each.reading for each in self.evidence)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,6 +81,15 @@ class Likelihood:
     parts: tuple[Part, ...]
     mates: MatesGroup | None = None
     total: Floats = field(repr=False)
+
+    @property
+    def evidence(self) -> tuple[Evidence, ...]:
+        """All observations, part by part."""
+        return tuple(each for part in self.parts for each in part.evidence)
+
+    def against(self, half: int) -> dict[int, Comparison]:
+        """Every observation against one half's entry, by its index."""
+        return {each.reading.index: each.against(half) for each in self.evidence}
 
     def without(self, part: Part, reading: int) -> Likelihood:
         """The likelihood without one reading of one part."""
@@ -102,19 +117,17 @@ def likelihood(
     Which halves' shared errors are integrated exactly is judged with ``beside`` added, the log-likelihood of further
     observations.
     """
-    known = _positions_of_fits(columns, observations)
-    about_mate = tuple(o for o in observations if o.of is not Of.THIS)
-    groups, fittings, single = _split([o for o in observations if o.of is Of.THIS])
-    parts = [_single_part(reading, columns, known) for reading in single]
+    everything = [evidence_of(observation, columns) for observation in observations]
+    about_mate = tuple(each for each in everything if each.reading.of is not Of.THIS)
+    groups, fittings, single = _split([each for each in everything if each.reading.of is Of.THIS])
+    parts = [_alone(each, np.log(each.of_halves())) for each in single]
     if fittings:
         parts.append(_fittings_part(fittings, columns))
-    mates = mates_group(about_mate, columns, known) if about_mate else None
+    mates = MatesGroup.of(about_mate, columns) if about_mate else None
     if mates is not None:
         parts.append(_mates_part(mates))
     base = sum((part.log_likelihood for part in parts), np.zeros(len(columns)))
-    parts += _shared_parts(
-        [_shared_group(group, columns) for group in groups], base + beside + _log_prior(columns), exactness
-    )
+    parts += _shared_parts(groups, base + beside + _log_prior(columns), exactness)
     total = sum((part.log_likelihood for part in parts), np.zeros(len(columns)))
     return Likelihood(columns=columns, parts=tuple(parts), mates=mates, total=np.asarray(total))
 
@@ -123,54 +136,40 @@ def _log_prior(columns: Columns) -> Floats:
     return np.asarray(np.log(columns.prior_weight))
 
 
-def _positions_of_fits(columns: Columns, observations: Sequence[Reduced]) -> dict[str, int]:
-    wanted = {o.fit.half for o in observations if o.fit is not None}
-    if not wanted:
-        return {}
-    known = {key: position for position, key in enumerate(columns.keys) if key in wanted}
-    for key in wanted - known.keys():
-        raise UnknownHalfError(key)
-    return known
-
-
-def _split(observations: Sequence[Reduced]) -> tuple[list[list[Reduced]], tuple[Reduced, ...], list[Reduced]]:
+def _split(everything: Sequence[Evidence]) -> tuple[list[SharedGroup], tuple[Evidence, ...], list[Evidence]]:
     """Shared groups of two or more, the pair of fitting counts, and the rest."""
-    by_group: dict[str, list[Reduced]] = {}
-    for reading in observations:
-        if reading.shared is not None and reading.value is not None:
-            by_group.setdefault(reading.shared.group, []).append(reading)
-    groups = [group for group in by_group.values() if len(group) > 1]
-    exact_counts = {o.feature: o for o in observations if o.count is not None}
+    by_group: dict[str, list[DimensionEvidence]] = {}
+    for each in everything:
+        if isinstance(each, DimensionEvidence) and each.reading.shared is not None and each.reading.value is not None:
+            by_group.setdefault(each.reading.shared.group, []).append(each)
+    groups = [SharedGroup(evidence=tuple(group)) for group in by_group.values() if len(group) > 1]
+    exact_counts = {each.reading.feature: each for each in everything if each.reading.count is not None}
     names = ("power_contact_count", "hold_down_count")
     fittings = tuple(exact_counts[name] for name in names if all(n in exact_counts for n in names))
-    taken = {id(reading) for group in [*groups, fittings] for reading in group}
-    return groups, fittings, [o for o in observations if id(o) not in taken]
+    taken = {id(each) for group in groups for each in group.evidence} | {id(each) for each in fittings}
+    return groups, fittings, [each for each in everything if id(each) not in taken]
 
 
-def _single_part(reading: Reduced, columns: Columns, known: dict[str, int]) -> Part:
-    return _alone(reading, np.log(half_probability(reading, columns, known)))
-
-
-def _alone(reading: Reduced, log_likelihood: Floats) -> Part:
+def _alone(evidence: Evidence, log_likelihood: Floats) -> Part:
     return Part(
-        readings=(reading,),
+        evidence=(evidence,),
         log_likelihood=log_likelihood,
         shares=lambda halves: log_likelihood[None, halves],
         drop=lambda _: None,
     )
 
 
-def _fittings_part(fittings: tuple[Reduced, ...], columns: Columns) -> Part:
-    power, hold_downs = (reading.count_range[0] for reading in fittings)
+def _fittings_part(fittings: tuple[Evidence, ...], columns: Columns) -> Part:
+    power, hold_downs = (each.reading.count_range[0] for each in fittings)
     joint = np.log(fittings_probability(power, hold_downs, columns))
-    alone = np.log(np.stack([half_probability(reading, columns, {}) for reading in fittings]))
+    alone = np.log(np.stack([each.of_halves() for each in fittings]))
 
     def shares(halves: Ints) -> Floats:
         common = (joint - alone.sum(axis=0)) / len(fittings)
         return np.asarray((alone + common)[:, halves])
 
     return Part(
-        readings=fittings,
+        evidence=fittings,
         log_likelihood=joint,
         shares=shares,
         drop=lambda dropped: _alone(fittings[1 - dropped], alone[1 - dropped]),
@@ -178,23 +177,20 @@ def _fittings_part(fittings: tuple[Reduced, ...], columns: Columns) -> Part:
 
 
 def _mates_part(group: MatesGroup) -> Part:
+    everything = range(len(group.evidence))
+
     def shares(halves: Ints) -> Floats:
-        return _both_orders(len(group.readings), lambda chosen: group.log_likelihood(chosen)[halves])
+        orders = (everything, everything[::-1])
+        forward, backward = (
+            np.stack([group.log_likelihood(order[: number + 1])[halves] for number in everything]) for order in orders
+        )
+        return _over_both_orders(forward, backward)
 
     def drop(dropped: int) -> Part | None:
-        kept = [j for j in range(len(group.readings)) if j != dropped]
+        kept = [j for j in everything if j != dropped]
         return _mates_part(group.of_some(kept)) if kept else None
 
-    everything = list(range(len(group.readings)))
-    return Part(readings=group.readings, log_likelihood=group.log_likelihood(everything), shares=shares, drop=drop)
-
-
-def _shared_group(readings: list[Reduced], columns: Columns) -> SharedGroup:
-    error = readings[0].shared
-    if error is None:
-        raise TypeError("a shared group without a shared error")
-    mixtures = tuple(half_mixture(reading, columns) for reading in readings)
-    return SharedGroup(error=error, readings=tuple(readings), mixtures=mixtures)
+    return Part(evidence=group.evidence, log_likelihood=group.log_likelihood(everything), shares=shares, drop=drop)
 
 
 def _shared_parts(groups: list[SharedGroup], base: Floats, exactness: Exactness) -> list[Part]:
@@ -229,43 +225,34 @@ def _leaders(approximate: Floats, exactness: Exactness) -> Ints:
 
 def _shared_part(group: SharedGroup, log_likelihood: Floats, beside: Floats) -> Part:
     """``beside`` is the log-probability of the halves by everything else, which tells those that matter."""
-    readings, shown = len(group.readings), np.argsort(-(beside + log_likelihood), kind="stable")[:SHARED_OUT]
-    known: dict[tuple[int, ...], dict[int, float]] = {}
+    readings, shown = len(group.evidence), np.argsort(-(beside + log_likelihood), kind="stable")[:SHARED_OUT]
+    known: dict[int, Floats] = {}
 
-    def of_some(chosen: list[int], halves: Ints) -> Floats:
-        if len(chosen) == readings:
-            return log_likelihood[halves]
-        found = known.setdefault(tuple(chosen), {})
-        missing = np.setdiff1d(halves, list(found))
+    def shares(halves: Ints) -> Floats:
+        missing = np.setdiff1d(halves, list(known))
         if len(missing):
-            wanted = missing if found else np.union1d(missing, shown)
-            found.update(zip(wanted.tolist(), exact(group.of_some(chosen), wanted).tolist(), strict=True))
-        return np.array([found[half] for half in halves.tolist()])
+            wanted = missing if known else np.union1d(missing, shown)
+            forward, backward = prefixes(group, wanted)
+            forward[-1] = backward[-1] = log_likelihood[wanted]
+            known.update(zip(wanted.tolist(), _over_both_orders(forward, backward).T, strict=True))
+        return np.stack([known[half] for half in halves.tolist()], axis=1)
 
     def drop(dropped: int) -> Part:
         some = group.of_some([j for j in range(readings) if j != dropped])
-        if len(some.readings) == 1:
-            return _alone(some.readings[0], np.log(dimension_density(some.readings[0], some.mixtures[0])))
+        if len(some.evidence) == 1:
+            return _alone(some.evidence[0], np.log(some.evidence[0].of_halves()))
         smaller = closed_form(some)
         leaders = _leaders(beside + smaller, DROPPING)
         smaller[leaders] = _integrated(some, leaders)
         return _shared_part(some, smaller, beside)
 
-    return Part(
-        readings=group.readings,
-        log_likelihood=log_likelihood,
-        shares=lambda halves: _both_orders(readings, lambda chosen: of_some(chosen, halves)),
-        drop=drop,
-    )
+    return Part(evidence=group.evidence, log_likelihood=log_likelihood, shares=shares, drop=drop)
 
 
-def _both_orders(count: int, log_likelihood: Callable[[list[int]], Floats]) -> Floats:
-    """Each reading's conditional log-likelihood given those before it, averaged over the given and reverse order."""
-    shares: list[Floats] = [np.zeros(0)] * count
-    for order in (list(range(count)), list(range(count))[::-1]):
-        before: Floats | float = 0.0
-        for position, j in enumerate(order):
-            after = log_likelihood(sorted(order[: position + 1]))
-            shares[j] = (after - before) / 2 + (shares[j] if len(shares[j]) else 0.0)
-            before = after
-    return np.stack(shares)
+def _over_both_orders(forward: Floats, backward: Floats) -> Floats:
+    """Each observation's conditional log-likelihood given those before it, averaged over their order and its reverse.
+
+    Both are log-likelihoods of the first, the first two, … observations of an order.
+    """
+    there, back = (np.diff(prefixes, axis=0, prepend=0.0) for prefixes in (forward, backward))
+    return np.asarray((there + back[::-1]) / 2)

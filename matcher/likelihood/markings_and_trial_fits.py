@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from rapidfuzz import fuzz, process
 
 from matcher.columns.columns import Columns, Floats
 from matcher.features import FEATURES
+from matcher.likelihood.evidence import Evidence
 from matcher.observations import TrialFit
 
 SHORT_MARKING = 4
@@ -70,21 +72,53 @@ def certain_kinds(columns: Columns) -> np.ndarray:
     return np.where(has.max(axis=1) >= 0.999, has.argmax(axis=1), -1)
 
 
-def fit_probability(fit: TrialFit, columns: Columns, known: Mapping[str, int]) -> Floats:
-    """Probability of the trial fit's outcome for each half; ``known`` maps keys to positions. Raises KeyError."""
-    other = known[fit.half]
-    kinds = certain_kinds(columns)
-    hermaphroditic = list(FEATURES["half_kind"].values).index("hermaphroditic")
-    same_kind = (kinds == kinds[other]) & (kinds >= 0) & (kinds != hermaphroditic)
-    counts, pitch = columns.counts, columns.dimensions["pitch"].centre
-    same_grid = (
-        (counts["rows"] == counts["rows"][other])
-        & (counts["rows"] >= 0)
-        & (counts["contact_count"] >= 0)
-        & (counts["contact_count"] == counts["contact_count"][other])
-        & (np.abs(pitch - pitch[other]) <= SAME_PITCH)
-    )
-    mates = np.select([same_kind, same_grid], [MATES_SAME_KIND, MATES_SAME_GRID], MATES_OTHERWISE)
-    listed = columns.matings.half[columns.matings.other == other]
-    mates[listed] = MATES_LISTED
-    return mates if fit.mates else 1 - mates
+@dataclass(frozen=True, kw_only=True)
+class TextEvidence(Evidence):
+    """Letters that can still be read."""
+
+    @property
+    def words(self) -> str:
+        return self.reading.text or ""
+
+    def of_halves(self) -> Floats:
+        return marking_ratio(self.words, self.columns.texts)
+
+    def of_unlisted_mates(self) -> Floats:
+        return np.ones(len(self.columns))
+
+
+@dataclass(frozen=True, kw_only=True)
+class FitEvidence(Evidence):
+    """A fit that was tried with a known half."""
+
+    @property
+    def fit(self) -> TrialFit:
+        """What was tried. Raises TypeError for any other kind of observation."""
+        if self.reading.fit is None:
+            raise TypeError(f"{self.reading.feature} is no trial fit")
+        return self.reading.fit
+
+    @property
+    def words(self) -> str:
+        return f"{'mates' if self.fit.mates else 'does not mate'} with {self.fit.half}"
+
+    def of_halves(self) -> Floats:
+        """Raises UnknownHalfError where the known half is not in the columns."""
+        columns, counts = self.columns, self.columns.counts
+        other = columns.position(self.fit.half)
+        kinds, pitch = certain_kinds(columns), columns.dimensions["pitch"].centre
+        hermaphroditic = list(FEATURES["half_kind"].values).index("hermaphroditic")
+        same_kind = (kinds == kinds[other]) & (kinds >= 0) & (kinds != hermaphroditic)
+        same_grid = (
+            (counts["rows"] == counts["rows"][other])
+            & (counts["rows"] >= 0)
+            & (counts["contact_count"] >= 0)
+            & (counts["contact_count"] == counts["contact_count"][other])
+            & (np.abs(pitch - pitch[other]) <= SAME_PITCH)
+        )
+        mates = np.select([same_kind, same_grid], [MATES_SAME_KIND, MATES_SAME_GRID], MATES_OTHERWISE)
+        mates[columns.matings.half[columns.matings.other == other]] = MATES_LISTED
+        return mates if self.fit.mates else 1 - mates
+
+    def of_unlisted_mates(self) -> Floats:
+        return np.full(len(self.columns), MATES_ABSENT if self.fit.mates else 1 - MATES_ABSENT)

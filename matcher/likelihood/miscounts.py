@@ -11,14 +11,15 @@ import numpy as np
 
 from matcher.columns.columns import Bools, Columns, Floats, Ints
 from matcher.features import FEATURES
-from matcher.observations import LARGEST_COUNT
+from matcher.likelihood.evidence import IMPOSSIBLE, NEVER, STRAINS_BELOW, Comparison, Evidence, bounds_in_words
+from matcher.observations import LARGEST_COUNT, Of
 
 MISCOUNT_BASE, MISCOUNT_PER_CONTACT, MISCOUNT_CAP = 0.02, 0.0004, 0.15
 """Probability of a miscount: a base, more for every contact, and a cap."""
 
-ONE_PER_ROW, OFF_BY_ONE, FITTINGS, ONE_ROW_ONLY, TAILS, ANYTHING = 0.40, 0.15, 0.20, 0.10, 0.10, 0.05
-"""Shares of miscounts: one off in every row, one off, fittings or power contacts counted in, one row counted
-only, tails counted instead of contacts, anything."""
+ONE_PER_ROW, OFF_BY_ONE, FITTINGS, ONE_ROW_ONLY, TAILS = 0.40, 0.15, 0.20, 0.10, 0.10
+"""Shares of miscounts: one off in every row, one off, fittings or power contacts counted in, one row counted only,
+tails counted instead of contacts; the rest may be anything."""
 
 TAILS_DECAY = 0.75
 """How slowly tails counted instead of contacts stray from the true count: the ratio of neighbouring probabilities."""
@@ -146,3 +147,48 @@ def fittings_probability(power: int, fittings: int, columns: Columns) -> Floats:
     law = small_count_law(np.where(both_known, true_power + true_fittings, -1), MISFILED_WRONG_SHARE)
     together = law.probability(total, total) / (total + 1)
     return np.where(both_known, (1 - FITTING_EITHER_WAY) * apart + FITTING_EITHER_WAY * together, apart)
+
+
+@dataclass(frozen=True, kw_only=True)
+class CountEvidence(Evidence):
+    """A counted number, or bounds on one."""
+
+    @property
+    def words(self) -> int | str:
+        return bounds_in_words(self.reading) if self.reading.count is None else self.reading.count
+
+    def of_halves(self) -> Floats:
+        return np.maximum(count_probability(self.reading.feature, *self.reading.count_range, self.columns), IMPOSSIBLE)
+
+    def of_unlisted_mates(self) -> Floats:
+        """A mate that nobody listed has the half's own contacts and rows; its fittings are as unknown as anyone's."""
+        (low, high), name = self.reading.count_range, self.reading.feature
+        counts, unknown = self.columns.counts, np.full(len(self.columns), -1)
+        if name == "contact_count":
+            return contact_law(counts[name], counts["rows"], unknown, unknown).probability(low, high)
+        if name == "rows":
+            return count_probability(name, low, high, self.columns)
+        known = counts[name] >= 0
+        if not np.any(known):
+            return small_count_law(unknown, 0.0).probability(low, high)
+        return np.full(len(self.columns), count_probability(name, low, high, self.columns)[known].mean())
+
+    def log_right(self, halves: Ints) -> Floats:
+        number = self.reading.count
+        if number is None or self.reading.of is not Of.THIS:
+            return super().log_right(halves)
+        if self.reading.feature == "contact_count":
+            wrong = float(miscount_probability(np.array(number)))
+        else:
+            wrong = self.feature.gross_share
+        right = self.columns.counts[self.reading.feature][halves] == number
+        return np.where(right, np.log1p(-wrong), NEVER)
+
+    def _against(self, half: int) -> Comparison:
+        true = int(self.columns.counts[self.reading.feature][half])
+        if true < 0:
+            return Comparison()
+        low, high = self.reading.count_range
+        if low <= true <= high:
+            return Comparison(expected=true, p_value=1.0)
+        return Comparison(expected=true, p_value=STRAINS_BELOW, slip_probability=1.0, slip="miscounted")

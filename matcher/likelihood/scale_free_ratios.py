@@ -78,19 +78,20 @@ class Bumps:
 
     @classmethod
     def of(cls, readings: Sequence[Reduced], mixtures: Sequence[Mixture], negligible: float) -> Bumps:
-        parts = [(j, part, mix.floor) for j, mix in enumerate(mixtures) for part in mix.components]
         c, t, s, weight = (
-            np.stack([getattr(part, name) for _, part, _ in parts])
+            np.concatenate([getattr(mix, name) for mix in mixtures])
             for name in ("centre", "half_width", "entry_u", "weight")
         )
-        own_u = np.array([part.own_u for _, part, _ in parts])
-        number = np.array([readings[j].number for j, _, _ in parts])
+        number_of = [len(mix.words) for mix in mixtures]
+        own_u = np.concatenate([mix.own_u[:, 0] for mix in mixtures])
+        number = np.repeat([reading.number for reading in readings], number_of)
+        floor = np.repeat([mix.floor for mix in mixtures], number_of, axis=0)
         exists = (weight > 0) & (c > 0)
-        strength = np.where(exists, weight / np.stack([floor for _, _, floor in parts]), 0.0)
+        strength = np.where(exists, weight / floor, 0.0)
         c = np.where(exists, c, 1.0)
         low, high = _reach(number[:, None], own_u[:, None], c, t, s, strength / negligible)
         return cls(
-            reading=np.array([j for j, _, _ in parts]),
+            reading=np.repeat(np.arange(len(mixtures)), number_of),
             number=number,
             own_u=own_u,
             strength=strength,

@@ -15,9 +15,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import logsumexp
 
-from matcher.columns.columns import Floats, Ints
+from matcher.columns.columns import Bools, Floats, Ints
 from matcher.likelihood import scale_free_ratios
-from matcher.likelihood.gross_errors import Component, Folded, Mixture
+from matcher.likelihood.dimensions import DimensionEvidence
+from matcher.likelihood.gross_errors import Mixture, folded
+from matcher.likelihood.log_sum import log_sum_by
 from matcher.likelihood.scale_free_ratios import FINE, Precision
 from matcher.likelihood.tolerance_density import REACH, SQRT_2PI, W_MIN, rectangle_normal
 from matcher.observations import Reduced, SharedError, SharedKind
@@ -50,28 +52,30 @@ ALL_SUBSETS_UP_TO = 5
 
 @dataclass(frozen=True, kw_only=True)
 class SharedGroup:
-    """Two or more readings with one shared error, and the explanations of each over all halves."""
+    """Two or more readings with one shared error."""
 
-    error: SharedError
-    readings: tuple[Reduced, ...]
-    mixtures: tuple[Mixture, ...]
+    evidence: tuple[DimensionEvidence, ...]
+
+    @property
+    def error(self) -> SharedError:
+        """The error that they share. Raises TypeError where there is none."""
+        if self.readings[0].shared is None:
+            raise TypeError("a shared group without a shared error")
+        return self.readings[0].shared
+
+    @property
+    def readings(self) -> tuple[Reduced, ...]:
+        """The readings themselves."""
+        return tuple(each.reading for each in self.evidence)
+
+    @property
+    def mixtures(self) -> tuple[Mixture, ...]:
+        """The explanations of each over all halves."""
+        return tuple(each.mixture for each in self.evidence)
 
     def of_some(self, chosen: Sequence[int]) -> SharedGroup:
         """The group with only the chosen readings."""
-        return SharedGroup(
-            error=self.error,
-            readings=tuple(self.readings[j] for j in chosen),
-            mixtures=tuple(self.mixtures[j] for j in chosen),
-        )
-
-
-def folded(reading: Reduced) -> Folded:
-    """A shared error that no other reading shares: it is the reading's own."""
-    if reading.shared is None:
-        return Folded()
-    if reading.shared.kind is SharedKind.SCALE:
-        return Folded(scale=(reading.number * reading.shared.sd) ** 2)
-    return Folded(zero=(reading.shared.coefficient * reading.shared.sd) ** 2)
+        return SharedGroup(evidence=tuple(self.evidence[j] for j in chosen))
 
 
 def closed_form(group: SharedGroup) -> Floats:
@@ -80,7 +84,7 @@ def closed_form(group: SharedGroup) -> Floats:
     d, v, A and B as in the contract: each subset of readings is taken as right and the rest as grossly wrong.
     """
     d, v = np.stack([_deviation(group, j) for j in range(len(group.readings))], axis=1)
-    right = np.stack([np.log(np.maximum(mix.components[0].weight, 1e-300)) for mix in group.mixtures])
+    right = np.stack([np.log(np.maximum(mix.weight[0], 1e-300)) for mix in group.mixtures])
     if group.error.kind is SharedKind.SCALE:
         right -= np.log([[reading.number] for reading in group.readings])
     wrong = np.log(np.stack([_gross_density(group, j) for j in range(len(group.readings))]))
@@ -102,20 +106,20 @@ def _subsets(count: int) -> list[tuple[int, ...]]:
 
 def _deviation(group: SharedGroup, j: int) -> tuple[Floats, Floats]:
     """Deviation of reading j from each half's centre and its variance: in ln for a scale, in mm for a zero error."""
-    own, x = group.mixtures[j].components[0], group.readings[j].number
-    centre = np.where(own.centre > 0, own.centre, x)
-    variance = own.own_u**2 + W_MIN**2
-    spread = own.half_width**2 / 3 + own.entry_u**2
+    mix, x = group.mixtures[j], group.readings[j].number
+    variance = float(mix.own_u[0, 0]) ** 2 + W_MIN**2
+    spread = mix.half_width[0] ** 2 / 3 + mix.entry_u[0] ** 2
     if group.error.kind is SharedKind.SCALE:
+        centre = np.where(mix.centre[0] > 0, mix.centre[0], x)
         return np.log(x) - np.log(centre), variance / x**2 + spread / centre**2
-    return x - own.centre, variance + spread
+    return x - mix.centre[0], variance + spread
 
 
 def _gross_density(group: SharedGroup, j: int) -> Floats:
     reading, mix = group.readings[j], group.mixtures[j]
     if group.error.unscaled:
         return mix.floor
-    return Mixture(components=mix.components[1:], floor=mix.floor).density(reading.number, folded(reading))
+    return np.asarray(mix.floor + mix.densities(reading.number, folded(reading))[1:].sum(axis=0))
 
 
 def _normal_group(d: Floats, v: Floats, coefficients: Floats, subset: Ints, sd: float) -> Floats:
@@ -153,101 +157,150 @@ def _by_ratios(group: SharedGroup, halves: Ints, precision: Precision) -> Floats
 
 def by_panels(group: SharedGroup, halves: Ints) -> Floats:
     """`exact` by quadrature in panels between all edges of rectangles: for any readings, and slow."""
-    mixtures = [
-        Mixture(components=_reachable(group.error, reading, mix, halves), floor=mix.floor[halves])
-        for reading, mix in zip(group.readings, group.mixtures, strict=True)
-    ]
-    limits = _limits(group, mixtures, len(halves))
-    owners, middles, half_widths = _panels(group, mixtures, limits)
-    z = middles[:, None] + half_widths[:, None] * NODES
-    weighed = np.log(half_widths)[:, None] + np.log(WEIGHTS) + _log_integrand(group, mixtures, owners, z)
-    return _log_sum(logsumexp(weighed, axis=1), owners, len(halves)) - math.log(group.error.sd * SQRT_2PI)
+    under = _Integrand.of(group, halves)
+    panels = under.panels
+    middles = np.log(panels.half_widths) + under.log_prior(panels.middles)
+    for reading in range(len(group.readings)):
+        middles += under.log_density(reading, panels.owners, panels.middles[:, None])[:, 0]
+    best = np.full(len(halves), -np.inf)
+    np.maximum.at(best, panels.owners, middles)
+    kept = panels.take(middles > best[panels.owners] - NEGLIGIBLE_PANEL)
+    return under.prefixes(kept, [range(len(group.readings))])[0][-1]
 
 
-def _panels(group: SharedGroup, mixtures: Sequence[Mixture], limits: Floats) -> tuple[Ints, Floats, Floats]:
-    """Half, middle and half-width of each panel that matters, judged by the integrand in its middle."""
-    half_widths = np.diff(limits, axis=1) / 2
-    owners, number = np.nonzero(half_widths > 0)
-    half_widths, middles = half_widths[owners, number], limits[owners, number] + half_widths[owners, number]
-    mass = np.log(half_widths) + _log_integrand(group, mixtures, owners, middles[:, None])[:, 0]
-    best = np.full(len(limits), -np.inf)
-    np.maximum.at(best, owners, mass)
-    kept = mass > best[owners] - NEGLIGIBLE_PANEL
-    return owners[kept], middles[kept], half_widths[kept]
+def prefixes(group: SharedGroup, halves: Ints) -> tuple[Floats, Floats]:
+    """Log-likelihood (readings × halves) of the first reading, the first two, …: in their order, and in its reverse."""
+    count = len(group.evidence)
+    if not group.error.unscaled:
+        under = _Integrand.of(group, halves)
+        forward, backward = under.prefixes(under.panels, [range(count), range(count - 1, -1, -1)])
+        return forward, backward
+    first = [exact(group.of_some(range(number)), halves) for number in range(1, count + 1)]
+    last = [exact(group.of_some(range(count - number, count)), halves) for number in range(1, count)]
+    return np.stack(first), np.stack([*last, first[-1]])
 
 
-def _log_sum(logs: Floats, owners: Ints, size: int) -> Floats:
-    """Log of the sum of exponentials by owner; every owner has at least one."""
-    top = np.full(size, -np.inf)
-    np.maximum.at(top, owners, logs)
-    return np.asarray(np.log(np.bincount(owners, weights=np.exp(logs - top[owners]), minlength=size)) + top)
+@dataclass(frozen=True, kw_only=True)
+class _Panels:
+    """Panels of z, each of the half ``owners``, in which the integrand is smooth."""
+
+    owners: Ints
+    middles: Floats
+    half_widths: Floats
+
+    def take(self, kept: Bools) -> _Panels:
+        return _Panels(owners=self.owners[kept], middles=self.middles[kept], half_widths=self.half_widths[kept])
+
+    @property
+    def z(self) -> Floats:
+        """Nodes (panels × nodes)."""
+        return np.asarray(self.middles[:, None] + self.half_widths[:, None] * NODES)
+
+    @property
+    def log_weights(self) -> Floats:
+        return np.asarray(np.log(self.half_widths)[:, None] + np.log(WEIGHTS))
 
 
-def _log_integrand(group: SharedGroup, mixtures: Sequence[Mixture], owners: Ints, z: Floats) -> Floats:
-    total = -0.5 * (z / group.error.sd) ** 2
-    for reading, mix in zip(group.readings, mixtures, strict=True):
-        total += np.log(_density_given(group.error, reading, mix, owners, z))
-    return np.asarray(total)
+@dataclass(frozen=True, kw_only=True)
+class _Integrand:
+    """Densities of a group's readings given the shared error z, under some halves.
+
+    ``near`` tells by reading (explanations × halves) which explanations the error can bring near the reading.
+    """
+
+    error: SharedError
+    readings: tuple[Reduced, ...]
+    mixtures: tuple[Mixture, ...]
+    near: tuple[Bools, ...]
+
+    @classmethod
+    def of(cls, group: SharedGroup, halves: Ints) -> _Integrand:
+        mixtures = tuple(mix.take(halves) for mix in group.mixtures)
+        near = tuple(_near(group.error, r, mix) for r, mix in zip(group.readings, mixtures, strict=True))
+        return cls(error=group.error, readings=group.readings, mixtures=mixtures, near=near)
+
+    @property
+    def panels(self) -> _Panels:
+        """Panels between all edges of rectangles that pass a reading, and the prior's own scale."""
+        reach, halves = PRIOR_OFFSETS[-1] * self.error.sd, len(self.mixtures[0].floor)
+        columns = [np.broadcast_to(PRIOR_OFFSETS * self.error.sd, (halves, len(PRIOR_OFFSETS)))]
+        for reading, mix, near in zip(self.readings, self.mixtures, self.near, strict=True):
+            for number in np.flatnonzero(near.any(axis=1)):
+                edges = _edges(self.error, reading, mix, int(number))
+                columns += [np.where(near[number][:, None], each, reach) for each in edges]
+        limits = np.sort(np.clip(np.concatenate(columns, axis=1), -reach, reach), axis=1)
+        half_widths = np.diff(limits, axis=1) / 2
+        owners, number = np.nonzero(half_widths > 0)
+        half_widths = half_widths[owners, number]
+        return _Panels(owners=owners, middles=limits[owners, number] + half_widths, half_widths=half_widths)
+
+    def log_prior(self, z: Floats) -> Floats:
+        """Log-density of z."""
+        return np.asarray(-0.5 * (z / self.error.sd) ** 2 - math.log(self.error.sd * SQRT_2PI))
+
+    def prefixes(self, panels: _Panels, orders: Sequence[Sequence[int]]) -> list[Floats]:
+        """For each order of readings the log-likelihood (readings × halves) of the first, the first two, … of them."""
+        z, halves = panels.z, len(self.mixtures[0].floor)
+        before = panels.log_weights + self.log_prior(z)
+        given = [self.log_density(reading, panels.owners, z) for reading in range(len(self.readings))]
+        found = []
+        for order in orders:
+            logs, sums = before.copy(), []
+            for reading in order:
+                logs += given[reading]
+                sums.append(log_sum_by(logsumexp(logs, axis=1), panels.owners, halves))
+            found.append(np.stack(sums))
+        return found
+
+    def log_density(self, reading: int, owners: Ints, z: Floats) -> Floats:
+        """Log-density of a reading given z (points × nodes), each point belonging to the half ``owners``."""
+        mix, near, x = self.mixtures[reading], self.near[reading], self.readings[reading].number
+        density = np.repeat(mix.floor[owners, None], z.shape[1], axis=1)
+        for number in np.flatnonzero(near.any(axis=1)):
+            at = np.flatnonzero(near[number, owners])
+            of, some = owners[at], z[at]
+            stretch = np.exp(some) if self.error.kind is SharedKind.SCALE else np.ones_like(some)
+            centre, half_width, entry_u, weight = (
+                table[number, of][:, None] for table in (mix.centre, mix.half_width, mix.entry_u, mix.weight)
+            )
+            follows = _zero_reach(self.readings[reading], mix, number)
+            w = np.maximum(np.hypot(mix.own_u[number], entry_u * stretch), W_MIN)
+            density[at] += weight * rectangle_normal(x - centre * stretch - follows * some, half_width * stretch, w)
+        return np.asarray(np.log(density))
 
 
-def _reachable(error: SharedError, reading: Reduced, mix: Mixture, halves: Ints) -> tuple[Component, ...]:
-    """Explanations that the shared error can bring near the reading for at least one of the halves."""
+def _near(error: SharedError, reading: Reduced, mix: Mixture) -> Bools:
+    """Explanations (by half) that the shared error can bring near the reading."""
+    if error.unscaled:
+        return np.asarray(mix.weight > 0)
     stretch = PRIOR_OFFSETS[-1] * error.sd
-    kept = []
-    for component in (whole.take(halves) for whole in mix.components):
-        if error.unscaled:
-            near = component.weight > 0
-        else:
-            scale = math.exp(stretch) if error.kind is SharedKind.SCALE else 1.0
-            sway = component.centre * (scale - 1.0) + abs(_zero_reach(reading, component)) * stretch
-            w = np.hypot(component.own_u, component.entry_u * scale) + W_MIN
-            near = np.abs(reading.number - component.centre) < component.half_width * scale + sway + REACH * w
-        if np.any(near & (component.weight > 0)):
-            kept.append(component)
-    return tuple(kept)
+    scale = math.exp(stretch) if error.kind is SharedKind.SCALE else 1.0
+    follows = np.abs([[_zero_reach(reading, mix, number)] for number in range(len(mix.words))])
+    sway = mix.centre * (scale - 1.0) + follows * stretch
+    w = np.hypot(mix.own_u, mix.entry_u * scale) + W_MIN
+    near = np.abs(reading.number - mix.centre) < mix.half_width * scale + sway + REACH * w
+    return np.asarray(near & (mix.weight > 0))
 
 
-def _zero_reach(reading: Reduced, component: Component) -> float:
-    """How far one mm of zero error moves the reading under this explanation; 0 under a scale."""
+def _zero_reach(reading: Reduced, mix: Mixture, number: int) -> float:
+    """How far one mm of zero error moves the reading under one of its explanations; 0 under a scale."""
     if reading.shared is None or reading.shared.kind is SharedKind.SCALE:
         return 0.0
-    return reading.shared.coefficient * component.follows
+    return reading.shared.coefficient * float(mix.follows[number, 0])
 
 
-def _limits(group: SharedGroup, mixtures: Sequence[Mixture], halves: int) -> Floats:
-    """Panel limits in z for each half: where a rectangle's edge passes a reading, and the prior's own scale."""
-    reach = PRIOR_OFFSETS[-1] * group.error.sd
-    columns = [np.broadcast_to(PRIOR_OFFSETS * group.error.sd, (halves, len(PRIOR_OFFSETS)))]
-    for reading, mix in zip(group.readings, mixtures, strict=True):
-        for component in mix.components:
-            columns += _edges(group.error, reading, component)
-    return np.sort(np.clip(np.concatenate(columns, axis=1), -reach, reach), axis=1)
-
-
-def _edges(error: SharedError, reading: Reduced, component: Component) -> list[Floats]:
-    x, edges = reading.number, []
+def _edges(error: SharedError, reading: Reduced, mix: Mixture, number: int) -> list[Floats]:
+    """Limits (halves × limits) in z around where the edges of one explanation's rectangle pass the reading."""
+    x, own_u, edges = reading.number, float(mix.own_u[number, 0]), []
+    centre, half_width, entry_u = (table[number][:, None] for table in (mix.centre, mix.half_width, mix.entry_u))
     if error.unscaled:
-        centre = np.maximum(component.centre, SMALLEST_EDGE * x)[:, None]
-        edges.append(math.log(x) - np.log(centre) + SLOW_OFFSETS)
-    for side in (-1.0, 1.0):
-        edge = (component.centre + side * component.half_width)[:, None]
+        edges.append(math.log(x) - np.log(np.maximum(centre, SMALLEST_EDGE * x)) + SLOW_OFFSETS)
+    for edge in (centre - half_width, centre + half_width):
         if error.kind is SharedKind.SCALE:
-            edge = np.maximum(edge, SMALLEST_EDGE * x)
-            w = np.hypot(component.own_u, component.entry_u[:, None] * x / edge) + W_MIN
-            edges.append(np.log(np.maximum(x + EDGE_OFFSETS * w, SMALLEST_EDGE * x)) - np.log(edge))
+            some = np.maximum(edge, SMALLEST_EDGE * x)
+            w = np.hypot(own_u, entry_u * x / some) + W_MIN
+            edges.append(np.log(np.maximum(x + EDGE_OFFSETS * w, SMALLEST_EDGE * x)) - np.log(some))
         else:
-            w = np.hypot(component.own_u, component.entry_u[:, None]) + W_MIN
-            edges.append((x - edge + EDGE_OFFSETS * w) / _zero_reach(reading, component))
+            w = np.hypot(own_u, entry_u) + W_MIN
+            edges.append((x - edge + EDGE_OFFSETS * w) / _zero_reach(reading, mix, number))
     return edges
-
-
-def _density_given(error: SharedError, reading: Reduced, mix: Mixture, owners: Ints, z: Floats) -> Floats:
-    """Density of a reading given z (points × nodes), each point belonging to the half ``owners``."""
-    density = np.broadcast_to(mix.floor[owners, None], z.shape).copy()
-    stretch = np.exp(z) if error.kind is SharedKind.SCALE else np.ones(())
-    for component in (whole.take(owners) for whole in mix.components):
-        centre = component.centre[:, None] * stretch + _zero_reach(reading, component) * z
-        half_width = component.half_width[:, None] * stretch
-        w = np.maximum(np.hypot(component.own_u, component.entry_u[:, None] * stretch), W_MIN)
-        density += component.weight[:, None] * rectangle_normal(reading.number - centre, half_width, w)
-    return density

@@ -17,15 +17,13 @@ from scipy.special import logsumexp
 
 from matcher.columns.columns import Columns, Floats, Ints
 from matcher.decision.likely_slips.mistake import Mistake
-from matcher.likelihood.single_reading import half_mixture
+from matcher.likelihood.dimensions import DimensionEvidence
+from matcher.likelihood.evidence import NEVER
 from matcher.likelihood.tolerance_density import W_MIN
 from matcher.observations import UNSCALED_SD, Of, Reduced
 
 MOST_WRONG = 2
 """Readings of one picture that may be grossly wrong together."""
-
-NEVER = -1e4
-"""Log-probability of a half under which a mistake cannot happen: finite, so that sums over halves stay finite."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,15 +37,14 @@ class Ratios:
 
     @classmethod
     def of(cls, reading: Reduced, columns: Columns, halves: Ints) -> Ratios:
-        mixture = half_mixture(reading, columns)
-        own, x = mixture.components[0].take(halves), reading.number
-        centre = np.where(own.centre > 0, own.centre, x)
-        spread = own.half_width**2 / 3.0 + own.entry_u**2
+        mix, x = DimensionEvidence(reading=reading, columns=columns).mixture.take(halves), reading.number
+        centre = np.where(mix.centre[0] > 0, mix.centre[0], x)
+        spread = mix.half_width[0] ** 2 / 3.0 + mix.entry_u[0] ** 2
         return cls(
             deviation=np.log(x) - np.log(centre),
-            variance=(own.own_u**2 + W_MIN**2) / x**2 + spread / centre**2,
-            right=np.log(np.maximum(own.weight, 1e-300)) - math.log(x),
-            wrong=np.log(mixture.floor[halves]),
+            variance=(float(mix.own_u[0, 0]) ** 2 + W_MIN**2) / x**2 + spread / centre**2,
+            right=np.log(np.maximum(mix.weight[0], 1e-300)) - math.log(x),
+            wrong=np.log(mix.floor),
         )
 
 

@@ -40,7 +40,7 @@ def hints(
     ``shown_from`` is the probability of a mistake from which it is given. Empty, and quick, where the
     likeliest half explains every observation.
     """
-    if all_explained(result, observations):
+    if all_explained(result):
         return ()
     rough = weigh_roughly(result, observations)
     chosen = _worth_weighing(rough)
@@ -83,7 +83,7 @@ def _hint(weighed: Weighed, probability: float, result: Posterior, observations:
         raise TypeError("a hint needs the answer if the mistake was made")
     corrected = {reading.index: reading for reading in mistake.corrected}
     given = [reading for reading in observations if reading.index in corrected]
-    verdict = verdict_of(answer, [corrected.get(reading.index, reading) for reading in observations])
+    verdict = verdict_of(answer)
     (first, p), (before, p_before) = _first(answer), _first(result)
     return Hint(
         kind=mistake.kind,

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
 from matcher.columns.columns import Columns
 from matcher.columns.process_tolerance import over_gaps
-from matcher.decision.goodness_of_fit import explanations, read_against
 from matcher.decision.posterior import Posterior
-from matcher.features import FEATURES, Kind
-from matcher.likelihood.gross_errors import Mixture
+from matcher.features import Kind
+from matcher.likelihood.evidence import Evidence
 from matcher.observations import Of, Reduced
 
 ABSENT_FROM = 0.3
@@ -27,23 +26,22 @@ RATIO_OFF = 3.0
 """Standard deviations by which a reading of an unscaled picture may miss the others' scale."""
 
 
-def all_explained(result: Posterior, observations: Sequence[Reduced]) -> bool:
+def all_explained(result: Posterior) -> bool:
     """Whether the likeliest half explains every observation, so that no mistake can be probable."""
     if result.probability_absent >= ABSENT_FROM:
         return False
     half = int(np.argmax(result.log_half))
-    if not all(_fits_a_mate(r, result.columns, half) for r in observations if r.of is not Of.THIS):
+    evidence = result.weighed.evidence
+    if not all(_fits_a_mate(each.reading, result.columns, half) for each in evidence if each.reading.of is not Of.THIS):
         return False
-    columns = result.columns.only(half)
-    own = [reading for reading in observations if reading.of is Of.THIS]
-    scaled, unscaled = [r for r in own if not r.unscaled], [r for r in own if r.unscaled]
-    explained = explanations(scaled, columns)
-    return all(_explained(reading, columns, explained) for reading in scaled) and _ratios_fit(unscaled, columns)
+    own = [each for each in evidence if each.reading.of is Of.THIS]
+    unscaled = [each.reading for each in own if each.reading.unscaled]
+    return all(_explained(each, half) for each in own) and _ratios_fit(unscaled, result.columns, half)
 
 
-def _explained(reading: Reduced, columns: Columns, explained: Mapping[int, Mixture]) -> bool:
-    against = read_against(reading, columns, 0, explained)
-    limit = 1.0 if FEATURES[reading.feature].kind is Kind.CATEGORY else STRAINS_BELOW
+def _explained(evidence: Evidence, half: int) -> bool:
+    against = evidence.against(half)
+    limit = 1.0 if evidence.feature.kind is Kind.CATEGORY else STRAINS_BELOW
     strains = against.p_value is not None and against.p_value < limit
     return not strains and against.slip_probability < SLIP_FROM
 
@@ -63,13 +61,13 @@ def _fits_a_mate(reading: Reduced, columns: Columns, half: int) -> bool:
     return not np.any(known) or bool(np.any(np.abs(reading.number - centre)[known] <= limit[known]))
 
 
-def _ratios_fit(readings: Sequence[Reduced], columns: Columns) -> bool:
-    """Whether the readings of an unscaled picture have the ratios of the one half in the columns."""
+def _ratios_fit(readings: Sequence[Reduced], columns: Columns, half: int) -> bool:
+    """Whether the readings of an unscaled picture have the ratios of a half."""
     if len(readings) < 2:
         return True
     entries = [columns.dimensions[reading.feature] for reading in readings]
     numbers, u = np.array([[reading.number, reading.u] for reading in readings]).T
-    centre, t, s = (np.array([getattr(e, name)[0] for e in entries]) for name in ("centre", "half_width", "extra_u"))
+    centre, t, s = (np.array([getattr(e, name)[half] for e in entries]) for name in ("centre", "half_width", "extra_u"))
     t = np.array([over_gaps(reading.feature, limit, reading.spans) for reading, limit in zip(readings, t, strict=True)])
     known = ~np.isnan(centre)
     if not np.any(known):

@@ -12,22 +12,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import logsumexp
 
 from matcher.absent.density import absent_log_density
 from matcher.absent.model import AbsentModel
-from matcher.columns.columns import Columns, DimensionColumn, Floats, Ints
-from matcher.columns.process_tolerance import over_gaps
+from matcher.columns.columns import Columns, Floats, Ints
 from matcher.decision.likely_slips.in_pictures import NEVER, PictureReadings, stays_in_picture
 from matcher.decision.likely_slips.mistake import Mistake
 from matcher.decision.likely_slips.mistakes import everything_in_one_unit, mistakes_of
 from matcher.decision.posterior import Posterior, weigh_against_absent
-from matcher.features import FEATURES, Kind
+from matcher.likelihood.kinds import evidence_of
 from matcher.likelihood.likelihood import Exactness, Likelihood, Part, likelihood
-from matcher.likelihood.mated_pair import UNLISTED_MATE
-from matcher.likelihood.miscounts import miscount_probability
-from matcher.likelihood.shared_errors import folded
-from matcher.likelihood.single_reading import IMPOSSIBLE, dimension_density, half_mixture, half_probability
-from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal
 from matcher.observations import Of, Reduced
 
 FAR = 30.0
@@ -91,15 +86,10 @@ class _Rest:
 
 
 def _weighed(mistake: Mistake, rest: _Rest, columns: Columns) -> Weighed:
-    logs = rest.log_weight + sum(_log_right(reading, rest.halves, columns) for reading in mistake.corrected)
+    logs = rest.log_weight + sum(evidence_of(each, columns).log_right(rest.halves) for each in mistake.corrected)
     if mistake.halves is not None:
         logs = np.where(mistake.halves[rest.halves], logs, NEVER)
-    return Weighed(mistake=mistake, log_weight=math.log(mistake.odds) + _log_sum(logs))
-
-
-def _log_sum(logs: Floats) -> float:
-    top = float(logs.max())
-    return top + math.log(float(np.exp(logs - top).sum()))
+    return Weighed(mistake=mistake, log_weight=math.log(mistake.odds) + float(logsumexp(logs)))
 
 
 def _everything(result: Posterior, observations: Sequence[Reduced]) -> list[Weighed]:
@@ -119,61 +109,14 @@ def _log_half_without(result: Posterior, part: Part, place: int) -> Floats:
 
     A reading that shares an error with others is taken as one by itself: a zero error is small.
     """
-    reading, columns = part.readings[place], result.columns
-    if len(part.readings) == 1:
+    evidence = part.evidence[place]
+    if len(part.evidence) == 1:
         return np.asarray(result.log_half - part.log_likelihood)
-    if reading.shared is None or reading.of is not Of.THIS:
+    if evidence.reading.shared is None or evidence.reading.of is not Of.THIS:
         smaller = part.drop(place)
         rest = 0.0 if smaller is None else smaller.log_likelihood
         return np.asarray(result.log_half - part.log_likelihood + rest)
-    return np.asarray(result.log_half - np.log(dimension_density(reading, half_mixture(reading, columns))))
-
-
-def _log_right(reading: Reduced, halves: Ints, columns: Columns) -> Floats:
-    """Log-probability of a corrected reading where it is right, over the halves that matter."""
-    kind = FEATURES[reading.feature].kind
-    if reading.of is not Of.THIS:
-        return _log_right_at_mates(reading, columns)[halves]
-    if kind is Kind.COUNT and reading.count is not None:
-        return _log_right_count(reading.feature, reading.count, columns.counts[reading.feature][halves])
-    if kind is Kind.DIMENSION and reading.value is not None:
-        return _log_right_length(reading, halves, columns.dimensions[reading.feature])
-    return np.asarray(np.log(half_probability(reading, columns, {})[halves]))
-
-
-def _log_right_count(feature: str, number: int, true: Ints) -> Floats:
-    if feature == "contact_count":
-        wrong = float(miscount_probability(np.array(number)))
-    else:
-        wrong = FEATURES[feature].gross_share
-    return np.where(true == number, np.log1p(-wrong), NEVER)
-
-
-def _log_right_at_mates(reading: Reduced, columns: Columns) -> Floats:
-    """A size of the pair or the other half: the mean over a half's listed matings, else a mate nobody listed."""
-    matings, everyone = columns.matings, np.arange(len(columns))
-    if reading.of is Of.PAIR:
-        column, rows = matings.dimensions[reading.feature], np.arange(len(matings.half))
-    else:
-        column, rows = columns.dimensions[reading.feature], matings.other
-    listed = np.exp(_log_right_length(reading, rows, column))
-    number = np.bincount(matings.half, minlength=len(columns))
-    total = np.bincount(matings.half, weights=listed, minlength=len(columns))
-    unlisted = np.exp(_log_right_length(reading, everyone, columns.unlisted_mate[reading.feature]))
-    share = np.where(number > 0, UNLISTED_MATE, 1.0)
-    density = (1.0 - share) * total / np.maximum(number, 1) + share * unlisted
-    return np.asarray(np.log(np.maximum(density, IMPOSSIBLE)))
-
-
-def _log_right_length(reading: Reduced, halves: Ints, column: DimensionColumn) -> Floats:
-    centre, half_width, extra_u = (a[halves] for a in (column.centre, column.half_width, column.extra_u))
-    half_width = over_gaps(reading.feature, half_width, reading.spans)
-    shared = folded(reading)
-    variance = reading.u**2 + np.nan_to_num(extra_u) ** 2 + shared.scale + shared.zero
-    distance = np.where(np.isnan(centre), np.inf, reading.number - centre)
-    density = rectangle_normal(distance, np.nan_to_num(half_width), np.maximum(np.sqrt(variance), W_MIN))
-    right = (1.0 - FEATURES[reading.feature].gross_share) * density
-    return np.asarray(np.log(np.maximum(right, IMPOSSIBLE)))
+    return np.asarray(result.log_half - np.log(evidence.of_halves()))
 
 
 def weigh_in_full(

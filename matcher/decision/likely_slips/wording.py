@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from matcher.decision.evidence import measured_words
 from matcher.decision.likely_slips.mistake import Mistake
 from matcher.features import FEATURES
 from matcher.observations import Of, Reduced
@@ -36,7 +35,7 @@ def message(mistake: Mistake, given: Sequence[Reduced]) -> str:
     if mistake.kind == "rows_swapped":
         return f"{reading.count} rows may be the contacts of one row; then there are {corrected.count} rows."
     if reading.feature == "half_kind":
-        return f"This half may be a {mistake.change['value']} and not a {measured_words(reading)}."
+        return f"This half may be a {mistake.change['value']} and not a {next(iter(reading.values or ()))}."
     return f"{_size(reading)} {label}{_whose(reading)}: {_length(mistake, reading)}."
 
 

@@ -8,7 +8,6 @@ the feature is predicted by nothing, so that measuring tells nothing of it.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,7 +20,7 @@ from matcher.decision.next_measurement.information import Outcomes, expected_inf
 from matcher.decision.next_measurement.shortlist import Leaders
 from matcher.decision.next_measurement.tools import Tool, whole_row
 from matcher.features import Feature, Kind
-from matcher.likelihood.categories import category_probability, labels_probability
+from matcher.likelihood.categories import STATED, naming_probability
 from matcher.likelihood.miscounts import contact_law, small_count_law
 from matcher.likelihood.tolerance_density import W_MIN
 
@@ -179,16 +178,12 @@ def _predict_named(leaders: Leaders, feature: Feature, absent: AbsentOutlook) ->
     if not np.any(has[leaders.halves].max(axis=1) > STATED):
         return None
     names = seen_as(feature)
-    table = np.stack([_seen(feature, each, has[leaders.halves]) for each in names], axis=1)
+    table = np.stack([naming_probability(feature, each, has[leaders.halves]) for each in names], axis=1)
     mixed = absent.category(has)[None, :]
-    wide = np.stack([_seen(feature, each, mixed) for each in names], axis=1)
+    wide = np.stack([naming_probability(feature, each, mixed) for each in names], axis=1)
     outcomes = Outcomes.table(np.concatenate([table, wide / wide.sum()]))
     known = np.ones(len(leaders), dtype=bool)
     return Prediction(outcomes=outcomes, prior=leaders.probability, share=1.0, known=known)
-
-
-STATED = 0.999
-"""Probability from which a category counts as stated rather than predicted."""
 
 
 def seen_as(feature: Feature) -> list[frozenset[str]]:
@@ -198,10 +193,3 @@ def seen_as(feature: Feature) -> list[frozenset[str]]:
     labels = [value for value in feature.values if value != "none"]
     sets = [c for size in range(1, len(labels) + 1) for c in itertools.combinations(labels, size)]
     return [frozenset(["none"]), *map(frozenset, sets)]
-
-
-def _seen(feature: Feature, seen: frozenset[str], has: Floats) -> Floats:
-    of_kind: Callable[[str, frozenset[str], Floats], Floats] = category_probability
-    if feature.kind is Kind.LABELS:
-        of_kind = labels_probability
-    return of_kind(feature.name, seen, has)

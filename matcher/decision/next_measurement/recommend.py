@@ -17,14 +17,16 @@ from matcher.columns.columns import Bools, Columns, Floats, Ints
 from matcher.decision.next_measurement.absent_outlook import AbsentOutlook
 from matcher.decision.next_measurement.feature_pairs import predict_pair, stated_matings
 from matcher.decision.next_measurement.information import entropy, expected_gain, information_about, joint_information
-from matcher.decision.next_measurement.outcome_model import STATED, Prediction, predict, weights
+from matcher.decision.next_measurement.outcome_model import Prediction, predict, weights
 from matcher.decision.next_measurement.repeated import predict_again
 from matcher.decision.next_measurement.shortlist import Leaders, leaders, orders
 from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND, Tool, tool_for, whole_row
 from matcher.decision.posterior import Posterior
 from matcher.features import FEATURES, Feature, Kind, Subject
+from matcher.likelihood.categories import stated_values
+from matcher.likelihood.evidence import Evidence
 from matcher.likelihood.mated_pair import MatesGroup
-from matcher.observations import Of, Reduced
+from matcher.observations import Of
 from matcher.results import Advice, NextMeasurement, Predicted, Reason
 from matcher.uncertainty.instruments import BUILT_IN, Instrument
 
@@ -139,8 +141,7 @@ def _options(
     features: Sequence[str],
 ) -> list[Option]:
     """Every feature that can be taken, most telling first."""
-    readings = [reading for part in result.weighed.parts for reading in part.readings]
-    taken = {reading.feature: reading for reading in readings if reading.of is not Of.OTHER}
+    taken = {each.reading.feature: each for each in result.weighed.evidence if each.reading.of is not Of.OTHER}
     options = []
     for name in features:
         feature = FEATURES[name]
@@ -153,8 +154,8 @@ def _options(
     return sorted(options, key=lambda option: -option.bits)
 
 
-def _option(situation: Situation, feature: Feature, tool: Tool | None, before: Reduced | None) -> Option | None:
-    bound = before is not None and (before.at_least is not None or before.at_most is not None)
+def _option(situation: Situation, feature: Feature, tool: Tool | None, before: Evidence | None) -> Option | None:
+    bound = before is not None and before.reading.bound
     if before is None or bound:
         prediction = situation.prediction(feature, tool)
     elif feature.subject is Subject.PAIR:
@@ -269,9 +270,7 @@ def _stated(feature: Feature, columns: Columns, half: int) -> float | int | str 
     if feature.kind is Kind.COUNT:
         count = int(columns.counts[feature.name][half])
         return count if count >= 0 else None
-    has = columns.categories[feature.name][half]
-    names = [name for name, probability in zip(feature.values, has, strict=True) if probability > STATED]
-    return ", ".join(names) or None
+    return stated_values(feature, columns.categories[feature.name][half])
 
 
 def _advice(situation: Situation, measurements: tuple[NextMeasurement, ...]) -> Advice:

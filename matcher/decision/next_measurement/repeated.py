@@ -11,16 +11,16 @@ from dataclasses import replace
 import numpy as np
 from scipy.special import ndtr
 
-from matcher.columns.columns import Bools, Floats
+from matcher.columns.columns import Floats
 from matcher.decision.next_measurement.absent_outlook import AbsentOutlook
 from matcher.decision.next_measurement.discretise import REACH, STEP
 from matcher.decision.next_measurement.information import Outcomes
 from matcher.decision.next_measurement.outcome_model import Expected, Prediction, predict, seen_as, weights
 from matcher.decision.next_measurement.shortlist import Leaders
 from matcher.decision.next_measurement.tools import Tool
-from matcher.features import FEATURES, Feature, Kind
-from matcher.likelihood.gross_errors import mixture
-from matcher.likelihood.shared_errors import folded
+from matcher.features import Feature
+from matcher.likelihood.dimensions import DimensionEvidence
+from matcher.likelihood.evidence import Evidence
 from matcher.likelihood.tolerance_density import SQRT_2PI, W_MIN, rectangle_normal_cdf
 from matcher.observations import Reduced
 
@@ -28,17 +28,16 @@ REPEATED_SLIP = 0.5
 """Probability that a slip is made again when the same person looks again. Common practice, no source."""
 
 
-def predict_again(leaders: Leaders, reading: Reduced, tool: Tool | None, absent: AbsentOutlook) -> Prediction | None:
+def predict_again(leaders: Leaders, before: Evidence, tool: Tool | None, absent: AbsentOutlook) -> Prediction | None:
     """Outcomes of taking one feature of this half a second time; None for what is not predicted.
 
     That is: bounds, sets of names, and readings of a picture without scale.
     """
-    feature = FEATURES[reading.feature]
-    if feature.kind is not Kind.DIMENSION:
-        return _seen_again(leaders, feature, reading, absent)
-    if tool is None or reading.value is None or reading.unscaled:
+    if not isinstance(before, DimensionEvidence):
+        return _seen_again(leaders, before.feature, before.reading, absent)
+    if tool is None or before.reading.value is None or before.reading.unscaled:
         return None
-    return _dimension_again(leaders, feature, reading, tool)
+    return _dimension_again(leaders, before, tool)
 
 
 def _seen_again(leaders: Leaders, feature: Feature, reading: Reduced, absent: AbsentOutlook) -> Prediction | None:
@@ -61,26 +60,17 @@ def _outcome_of(feature: Feature, reading: Reduced, fresh: Prediction) -> int | 
     return names.index(reading.values) if reading.values in names else None
 
 
-def _dimension_again(leaders: Leaders, feature: Feature, reading: Reduced, tool: Tool) -> Prediction | None:
-    expected = Expected.of(leaders.columns, feature, leaders.halves, spans=reading.spans)
+def _dimension_again(leaders: Leaders, before: DimensionEvidence, tool: Tool) -> Prediction | None:
+    expected = Expected.of(leaders.columns, before.feature, leaders.halves, spans=before.reading.spans)
     known = ~np.isnan(expected.centre)
     if not np.any(known):
         return None
     prior, share = weights(leaders, known)
     expected = expected.take(known)
     u = np.maximum(tool.u(expected.centre, expected.gaps), W_MIN)
-    table = _rows_again(reading, expected, u, _slips(leaders, reading, known), feature.gross_share)
+    slip = before.slip_probability(leaders.halves[known])
+    table = _rows_again(before.reading, expected, u, slip, before.feature.gross_share)
     return Prediction(outcomes=Outcomes.table(table), prior=prior, share=share, known=known)
-
-
-def _slips(leaders: Leaders, reading: Reduced, known: Bools) -> Floats:
-    """Probability, under each half, that the first reading was a slip."""
-    halves = leaders.halves[known]
-    others = {name: column.take(halves) for name, column in leaders.columns.dimensions.items()}
-    explained = mixture(reading, others[reading.feature], others)
-    shared = folded(reading)
-    right = explained.components[0].density(reading.number, shared)
-    return np.asarray(1.0 - right / np.maximum(explained.density(reading.number, shared), 1e-300))
 
 
 def _rows_again(reading: Reduced, expected: Expected, u: Floats, slip: Floats, gross: float) -> Floats:

@@ -18,7 +18,7 @@ from matcher.likelihood import scale_free_ratios
 from matcher.likelihood.likelihood import likelihood
 from matcher.likelihood.quadrature import WAYS, error_nodes
 from matcher.likelihood.shared_errors import SharedGroup, by_panels, exact
-from matcher.likelihood.single_reading import half_mixture
+from matcher.likelihood.dimensions import DimensionEvidence
 from matcher.likelihood.tolerance_density import rectangle_normal
 from matcher.observations import UNSCALED_SD, Reduced, SharedError, SharedKind
 from tests.matcher.invented import invented_columns
@@ -44,9 +44,7 @@ def group_of(columns: Columns, readings: list[Reduced]) -> SharedGroup:
     """The group as the likelihood makes it."""
     error = readings[0].shared
     assert error is not None
-    return SharedGroup(
-        error=error, readings=tuple(readings), mixtures=tuple(half_mixture(r, columns) for r in readings)
-    )
+    return SharedGroup(evidence=tuple(DimensionEvidence(reading=r, columns=columns) for r in readings))
 
 
 def fine_pictures(number: int) -> list[SharedGroup]:

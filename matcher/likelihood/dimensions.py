@@ -1,0 +1,180 @@
+"""A dimension as evidence: measured, or bounded."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from matcher.columns.columns import DimensionColumn, Floats, Ints
+from matcher.columns.process_tolerance import over_gaps
+from matcher.features import FEATURES, Slip, Subject
+from matcher.likelihood.evidence import IMPOSSIBLE, SLIP_FROM, UNLISTED_MATE, Comparison, Evidence, bounds_in_words
+from matcher.likelihood.gross_errors import BOUND_GROSS, Mixture, Rectangle, folded, mixture, taken_for
+from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal, rectangle_normal_cdf
+from matcher.observations import Of
+
+
+@dataclass(frozen=True, kw_only=True)
+class DimensionEvidence(Evidence):
+    """A measured dimension or a bound on one."""
+
+    @property
+    def words(self) -> float | str:
+        return bounds_in_words(self.reading) if self.reading.value is None else self.reading.value
+
+    @cached_property
+    def mixture(self) -> Mixture:
+        """Explanations of a measured dimension under each half."""
+        pairs = [slip for slip in self.feature.slips if FEATURES[slip.instead].subject is Subject.PAIR]
+        of_pairs = [slipped for slip in pairs for slipped in self._of_pairs(slip)]
+        columns = self.columns.dimensions
+        return mixture(self.reading, columns[self.reading.feature], columns, of_pairs)
+
+    @cached_property
+    def densities(self) -> Floats:
+        """Density of the reading by explanation and half, per mm; a shared error is folded in as the reading's own."""
+        return self.mixture.densities(self.reading.number, folded(self.reading))
+
+    @cached_property
+    def density(self) -> Floats:
+        """Density of the reading under each half; one alone in a picture without a scale has the same for all."""
+        if self.reading.unscaled:
+            return np.full(len(self.columns), 1.0 / self.reading.number)
+        return np.asarray(self.mixture.floor + self.densities.sum(axis=0))
+
+    def of_halves(self) -> Floats:
+        if self.reading.value is not None:
+            return self.density
+        return self._within_bounds(self.columns.dimensions[self.reading.feature])
+
+    def of_listed_mates(self) -> Floats:
+        columns, name = self.columns, self.reading.feature
+        if self.reading.of is Of.OTHER:
+            return super().of_listed_mates()
+        half, pair = columns.matings.half, columns.matings.dimensions[name]
+        own = pair.filled_from(columns.unlisted_mate[name].take(half))
+        return self._described_by(own, {each: column.take(half) for each, column in columns.dimensions.items()})
+
+    def of_unlisted_mates(self) -> Floats:
+        columns = self.columns
+        others = columns.dimensions if self.reading.of is Of.PAIR else columns.unlisted_mate
+        return self._described_by(columns.unlisted_mate[self.reading.feature], others)
+
+    def _described_by(self, own: DimensionColumn, others: Mapping[str, DimensionColumn]) -> Floats:
+        """Density, or probability of a bound, under bodies that columns describe."""
+        if self.reading.value is None:
+            return self._within_bounds(own)
+        if self.reading.unscaled:
+            return np.full(len(own.centre), 1.0 / self.reading.number)
+        return mixture(self.reading, own, others).density(self.reading.number, folded(self.reading))
+
+    def _within_bounds(self, own: DimensionColumn) -> Floats:
+        reading, gross = self.reading, self.feature.gross_share
+        known = ~np.isnan(own.centre)
+        centre, half_width = np.nan_to_num(own.centre), np.nan_to_num(self._half_width(own.half_width))
+        w = np.maximum(np.hypot(reading.total_u, np.nan_to_num(own.extra_u)), W_MIN)
+        below = np.ones(len(centre))
+        if reading.at_most is not None:
+            below = rectangle_normal_cdf(reading.at_most - centre, half_width, w)
+        if reading.at_least is not None:
+            below = below - rectangle_normal_cdf(reading.at_least - centre, half_width, w)
+        inside = (1 - gross) * np.maximum(below, 0.0) + gross * BOUND_GROSS
+        return np.where(known, inside, BOUND_GROSS)
+
+    def _half_width(self, half_width: Floats) -> Floats:
+        """Half-width, mm, of what was measured over several gaps at once."""
+        return over_gaps(self.reading.feature, half_width, self.reading.spans)
+
+    def _of_pairs(self, slip: Slip) -> list[Rectangle]:
+        """A dimension of the mated pair, as stated for the first, the second, … mating of each half."""
+        columns = self.columns
+        column = columns.matings.dimensions.get(slip.instead)
+        if column is None:
+            return []
+        usable = np.flatnonzero(~np.isnan(column.centre))
+        usable = usable[np.argsort(columns.matings.half[usable], kind="stable")]
+        halves = columns.matings.half[usable]
+        number = np.bincount(halves, minlength=len(columns))
+        if not len(usable):
+            return []
+        rank = np.arange(len(halves)) - np.concatenate(([0], np.cumsum(number)))[halves]
+        table = np.full((4, int(number.max()), len(columns)), np.nan)
+        table[3] = 0.0
+        table[:3, rank, halves] = column.centre[usable], column.half_width[usable], column.extra_u[usable]
+        table[3, rank, halves] = slip.share / number[halves]
+        words = taken_for(slip.instead, self.reading.feature)
+        return [
+            Rectangle(words=words, share=share, centre=centre, half_width=half_width, entry_u=entry_u)
+            for centre, half_width, entry_u, share in table.transpose(1, 0, 2)
+        ]
+
+    def log_right(self, halves: Ints) -> Floats:
+        if self.reading.value is None:
+            return super().log_right(halves)
+        if self.reading.of is Of.THIS:
+            return np.asarray(np.log(self._right(self.columns.dimensions[self.reading.feature], halves)))
+        return self._log_right_at_mates()[halves]
+
+    def _log_right_at_mates(self) -> Floats:
+        """A size of the pair or the other half: the mean over a half's listed matings, else a mate nobody listed."""
+        columns, name = self.columns, self.reading.feature
+        matings, everyone = columns.matings, np.arange(len(columns))
+        if self.reading.of is Of.PAIR:
+            listed = self._right(matings.dimensions[name], np.arange(len(matings.half)))
+        else:
+            listed = self._right(columns.dimensions[name], matings.other)
+        number = np.bincount(matings.half, minlength=len(columns))
+        total = np.bincount(matings.half, weights=listed, minlength=len(columns))
+        share = np.where(number > 0, UNLISTED_MATE, 1.0)
+        unlisted = self._right(columns.unlisted_mate[name], everyone)
+        density = (1.0 - share) * total / np.maximum(number, 1) + share * unlisted
+        return np.asarray(np.log(np.maximum(density, IMPOSSIBLE)))
+
+    def _right(self, column: DimensionColumn, rows: Ints) -> Floats:
+        """Density of a right reading under some rows of a column."""
+        centre, half_width, extra_u = (a[rows] for a in (column.centre, column.half_width, column.extra_u))
+        shared = folded(self.reading)
+        variance = self.reading.u**2 + np.nan_to_num(extra_u) ** 2 + shared.scale + shared.zero
+        distance = np.where(np.isnan(centre), np.inf, self.reading.number - centre)
+        w = np.maximum(np.sqrt(variance), W_MIN)
+        density = rectangle_normal(distance, np.nan_to_num(self._half_width(half_width)), w)
+        return np.maximum((1.0 - self.feature.gross_share) * density, IMPOSSIBLE)
+
+    def _against(self, half: int) -> Comparison:
+        column = self.columns.dimensions[self.reading.feature]
+        if np.isnan(column.stated[half]):
+            return Comparison()
+        expected, tolerance = float(column.stated[half]), float(self._half_width(column.half_width[half]))
+        if self.reading.value is None or self.reading.unscaled:
+            return Comparison(expected=expected, tolerance=tolerance)
+        slip_probability, slip = self._likeliest_slip(half)
+        return Comparison(
+            expected=expected,
+            tolerance=tolerance,
+            p_value=self._p_value(half),
+            slip_probability=slip_probability,
+            slip=slip,
+        )
+
+    def _p_value(self, half: int) -> float:
+        """Two-sided p-value of a right reading."""
+        right, shared = self.mixture.take(np.array([half])), folded(self.reading)
+        w = np.sqrt(right.own_u[0] ** 2 + right.entry_u[0] ** 2 + shared.scale + shared.zero)
+        offset = self.reading.number - right.centre[0]
+        below = float(rectangle_normal_cdf(offset, right.half_width[0], np.maximum(w, W_MIN))[0])
+        return 2.0 * min(below, 1.0 - below)
+
+    def slip_probability(self, halves: Ints) -> Floats:
+        """Probability under each of some halves that the reading is grossly wrong."""
+        total = self.densities[:, halves].sum(axis=0) + self.mixture.floor[halves]
+        return np.asarray(1.0 - self.densities[0, halves] / np.maximum(total, IMPOSSIBLE))
+
+    def _likeliest_slip(self, half: int) -> tuple[float, str | None]:
+        """Probability that the reading is grossly wrong under this half, and the likeliest way in bench words."""
+        wrong = float(self.slip_probability(np.array([half]))[0])
+        ways = np.append(self.densities[1:, half], self.mixture.floor[half])
+        words = (*self.mixture.words[1:], "measured wrong")[int(np.argmax(ways))]
+        return wrong, words if wrong >= SLIP_FROM else None

@@ -1,0 +1,96 @@
+"""One observation as evidence: what all kinds have in common. Each kind has a class of its own, see `kinds`."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from dataclasses import dataclass
+
+import numpy as np
+
+from matcher.columns.columns import Columns, Floats, Ints
+from matcher.features import FEATURES, Feature
+from matcher.observations import Of, Reduced
+
+IMPOSSIBLE = 1e-300
+"""Smallest probability whose logarithm is taken."""
+
+NEVER = -1e4
+"""Log-probability of what cannot be: finite, so that sums over halves stay finite."""
+
+UNLISTED_MATE = 0.1
+"""Probability that the mate at hand is none of those listed for a half. Common practice, no source."""
+
+STRAINS_BELOW, OFF_BELOW = 0.05, 0.001
+"""p-values below which a reading strains, and is off."""
+
+SLIP_FROM = 0.5
+"""Probability from which a reading is called a likely slip."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Comparison:
+    """One observation against one half: what the catalogue expects, its tolerance, p-value, and a likely slip."""
+
+    expected: float | int | str | None = None
+    tolerance: float | None = None
+    p_value: float | None = None
+    slip_probability: float = 0.0
+    slip: str | None = None
+
+    @property
+    def word(self) -> str:
+        """Bench word: fits, strains, off, likely slip, or no information."""
+        if self.slip_probability >= SLIP_FROM:
+            return "likely slip"
+        if self.p_value is None:
+            return "no information"
+        if self.p_value < OFF_BELOW:
+            return "off"
+        return "strains" if self.p_value < STRAINS_BELOW else "fits"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Evidence(ABC):
+    """One observation, and how probable it is under every half of a catalogue."""
+
+    reading: Reduced
+    columns: Columns
+
+    @property
+    def feature(self) -> Feature:
+        """The row of the feature table."""
+        return FEATURES[self.reading.feature]
+
+    @property
+    @abstractmethod
+    def words(self) -> float | int | str:
+        """What was observed, as a number or in words."""
+
+    @abstractmethod
+    def of_halves(self) -> Floats:
+        """Probability (density per mm for a measured dimension) of the observation for each half, seen of that half."""
+
+    def of_listed_mates(self) -> Floats:
+        """Its probability for each mating, seen of the mate or of the pair."""
+        return self.of_halves()[self.columns.matings.other]
+
+    @abstractmethod
+    def of_unlisted_mates(self) -> Floats:
+        """Its probability for each half, seen of a mate that nobody listed or of their pair."""
+
+    def log_right(self, halves: Ints) -> Floats:
+        """Log-probability for some halves where the observation is right: good to choose what is weighed in full."""
+        return np.asarray(np.log(self.of_halves()[halves]))
+
+    def against(self, half: int) -> Comparison:
+        """The observation against a half's entry; what is seen of the other half or the pair is not compared."""
+        return self._against(half) if self.reading.of is Of.THIS else Comparison()
+
+    def _against(self, half: int) -> Comparison:
+        return Comparison()
+
+
+def bounds_in_words(reading: Reduced) -> str:
+    """What a bound says, e.g. ``at least 3 and at most 4``."""
+    bounds = (("at least", reading.at_least), ("at most", reading.at_most))
+    return " and ".join(f"{word} {bound:g}" for word, bound in bounds if bound is not None)
