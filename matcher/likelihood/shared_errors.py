@@ -165,7 +165,7 @@ def by_panels(group: SharedGroup, halves: Ints) -> Floats:
     best = np.full(len(halves), -np.inf)
     np.maximum.at(best, panels.owners, middles)
     kept = panels.take(middles > best[panels.owners] - NEGLIGIBLE_PANEL)
-    return under.prefixes(kept, [range(len(group.readings))])[0][-1]
+    return np.asarray(under.prefixes(kept, [range(len(group.readings))])[0][-1])
 
 
 def prefixes(group: SharedGroup, halves: Ints) -> tuple[Floats, Floats]:
@@ -225,14 +225,14 @@ class _Integrand:
         reach, halves = PRIOR_OFFSETS[-1] * self.error.sd, len(self.mixtures[0].floor)
         columns = [np.broadcast_to(PRIOR_OFFSETS * self.error.sd, (halves, len(PRIOR_OFFSETS)))]
         for reading, mix, near in zip(self.readings, self.mixtures, self.near, strict=True):
-            for number in np.flatnonzero(near.any(axis=1)):
-                edges = _edges(self.error, reading, mix, int(number))
+            for number in np.flatnonzero(near.any(axis=1)).tolist():
+                edges = _edges(self.error, reading, mix, number)
                 columns += [np.where(near[number][:, None], each, reach) for each in edges]
         limits = np.sort(np.clip(np.concatenate(columns, axis=1), -reach, reach), axis=1)
         half_widths = np.diff(limits, axis=1) / 2
-        owners, number = np.nonzero(half_widths > 0)
-        half_widths = half_widths[owners, number]
-        return _Panels(owners=owners, middles=limits[owners, number] + half_widths, half_widths=half_widths)
+        owners, place = np.nonzero(half_widths > 0)
+        half_widths = half_widths[owners, place]
+        return _Panels(owners=owners, middles=limits[owners, place] + half_widths, half_widths=half_widths)
 
     def log_prior(self, z: Floats) -> Floats:
         """Log-density of z."""
@@ -256,7 +256,7 @@ class _Integrand:
         """Log-density of a reading given z (points × nodes), each point belonging to the half ``owners``."""
         mix, near, x = self.mixtures[reading], self.near[reading], self.readings[reading].number
         density = np.repeat(mix.floor[owners, None], z.shape[1], axis=1)
-        for number in np.flatnonzero(near.any(axis=1)):
+        for number in np.flatnonzero(near.any(axis=1)).tolist():
             at = np.flatnonzero(near[number, owners])
             of, some = owners[at], z[at]
             stretch = np.exp(some) if self.error.kind is SharedKind.SCALE else np.ones_like(some)

@@ -17,10 +17,11 @@ from scipy.special import logsumexp
 from matcher.absent.density import absent_log_density
 from matcher.absent.model import AbsentModel
 from matcher.columns.columns import Columns, Floats, Ints
-from matcher.decision.likely_slips.in_pictures import NEVER, PictureReadings, stays_in_picture
+from matcher.decision.likely_slips.in_pictures import PictureReadings, stays_in_picture
 from matcher.decision.likely_slips.mistake import Mistake
 from matcher.decision.likely_slips.mistakes import everything_in_one_unit, mistakes_of
 from matcher.decision.posterior import Posterior, weigh_against_absent
+from matcher.likelihood.evidence import NEVER
 from matcher.likelihood.kinds import evidence_of
 from matcher.likelihood.likelihood import Exactness, Likelihood, Part, likelihood
 from matcher.observations import Of, Reduced
