@@ -9,7 +9,8 @@ makes them correlated, so they form one normal density per profile and class.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,6 +30,10 @@ STRANGE_SHARE = 0.02
 Common practice, no source."""
 
 
+PITCH = "pitch"
+"""Name of the hidden deviation of a profile's true pitch."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Kernels:
     """Centres of the mixture: halves that stand for them and their log-weights (n_k/N).
@@ -45,7 +50,7 @@ class Kernels:
 
 def absent_log_density(model: AbsentModel, weighed: Likelihood) -> float:
     """Log-density of all observations under *absent*; 0 where nothing was observed."""
-    return float(absent_prefixes(model, weighed, weighed.parts)[-1]) if weighed.parts else 0.0
+    return float(_density(_explanations(model, weighed, weighed.parts, np.sum))) if weighed.parts else 0.0
 
 
 def absent_shares(model: AbsentModel, weighed: Likelihood) -> Floats:
@@ -57,9 +62,12 @@ def absent_shares(model: AbsentModel, weighed: Likelihood) -> Floats:
 
 def absent_prefixes(model: AbsentModel, weighed: Likelihood, parts: Sequence[Part]) -> Floats:
     """Log-density of the first, the first two, … of the parts."""
-    sums = _explanations(model, weighed, parts, np.cumsum)
-    near = logsumexp(sums.log_near, axis=(1, 2))
-    return np.asarray(logsumexp(np.stack([sums.log_present, near, sums.log_strange]), axis=0))
+    return _density(_explanations(model, weighed, parts, np.cumsum))
+
+
+def _density(found: AbsentExplanations) -> Floats:
+    near = logsumexp(found.log_near, axis=(-2, -1))
+    return np.asarray(logsumexp(np.stack([found.log_present, near, found.log_strange]), axis=0))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,7 +128,7 @@ def _kernel_terms(
     readings = [
         reading for part in parts if not _says_nothing(part) for reading in part.readings if _is_measured(reading)
     ]
-    normal = iter(_normal_terms(model, columns, kernels, readings))
+    normal = _sequential_normal([_line(model, columns, kernels, reading) for reading in readings])
     terms = np.zeros((len(parts), CLASSES, len(kernels.halves)))
     for term, part in zip(terms, parts, strict=True):
         if _says_nothing(part):
@@ -196,23 +204,18 @@ def _count_terms(model: AbsentModel, columns: Columns, kernels: Kernels) -> Floa
     return np.asarray(share * listed + (1 - share) * near + 1e-300)
 
 
-def _normal_terms(model: AbsentModel, columns: Columns, kernels: Kernels, readings: Sequence[Reduced]) -> list[Floats]:
-    """Sequential conditional log-densities (classes × kernels) of the measured dimensions, per mm."""
-    lines = [_line(model, columns, kernels, reading) for reading in readings]
-    return _sequential_normal(readings, lines)
-
-
 @dataclass(frozen=True, kw_only=True)
 class Line:
-    """One reading in logarithms: deviation and own variance by kernel, and loadings by class and kernel.
+    """One reading in logarithms: deviation and own variance by kernel.
 
-    ``pitch`` loads the profile's true pitch, ``own`` the feature's own deviation.
+    ``loadings`` (classes × kernels) say how hidden deviations of unit variance move it: the profile's true pitch, the
+    feature's own deviation, an instrument's shared error.
     """
 
+    log_number: float
     deviation: Floats
     variance: Floats
-    pitch: Floats
-    own: Floats
+    loadings: Mapping[str, Floats]
 
 
 def _line(model: AbsentModel, columns: Columns, kernels: Kernels, reading: Reduced) -> Line:
@@ -220,22 +223,26 @@ def _line(model: AbsentModel, columns: Columns, kernels: Kernels, reading: Reduc
     column = columns.dimensions[reading.feature]
     centre, half_width, extra_u = column.centre[halves], column.half_width[halves], column.extra_u[halves]
     widths, ones = model.bandwidths, np.ones((CLASSES, len(halves)))
+    loadings = {}
     if feature.name == "pitch":
-        half_width, pitch, own = half_width / reading.spans, widths.pitch[:, None] * ones, 0.0 * ones
+        half_width, loadings = half_width / reading.spans, {PITCH: widths.pitch[:, None] * ones}
     elif feature.along_rows:
         centre, span = _carried_over(columns, kernels, centre)
-        pitch, own = widths.pitch[:, None] * (span / centre), widths.allowance[:, None] / centre
+        loadings = {PITCH: widths.pitch[:, None] * (span / centre), feature.name: widths.allowance[:, None] / centre}
     else:
-        across = widths.across.get(feature.name, widths.across["body_width"])
-        pitch, own = 0.0 * ones, across[:, None] * ones
+        loadings = {feature.name: widths.across.get(feature.name, widths.across["body_width"])[:, None] * ones}
     unknown = np.isnan(centre)
+    loadings = {name: np.where(unknown, 0.0, loading) for name, loading in loadings.items()}
+    if (shared := reading.shared) is not None:
+        relative = shared.sd if shared.kind is SharedKind.SCALE else shared.sd * shared.coefficient / x
+        loadings[shared.group] = relative * ones
     middle, spread = np.sqrt(feature.low * feature.high), np.log(feature.high / feature.low) / np.sqrt(12)
-    relative = (half_width**2 / 3 + extra_u**2) / centre**2 + (reading.u**2 + W_MIN**2) / x**2
+    relative_variance = (half_width**2 / 3 + extra_u**2) / centre**2 + (reading.u**2 + W_MIN**2) / x**2
     return Line(
+        log_number=float(np.log(x)),
         deviation=np.log(x) - np.log(np.where(unknown, middle, centre)),
-        variance=np.where(unknown, spread**2, relative),
-        pitch=np.where(unknown, 0.0, pitch),
-        own=np.where(unknown, 0.0, own),
+        variance=np.where(unknown, spread**2, relative_variance),
+        loadings=loadings,
     )
 
 
@@ -248,38 +255,25 @@ def _carried_over(columns: Columns, kernels: Kernels, centre: Floats) -> tuple[F
     return np.maximum(centre - own_span + span, W_MIN), span
 
 
-def _sequential_normal(readings: Sequence[Reduced], lines: Sequence[Line]) -> list[Floats]:
-    """Cholesky by hand over readings, vectorised over classes and kernels."""
-    factors: list[list[Floats]] = []
-    whitened: list[Floats] = []
-    terms = []
-    for i, line in enumerate(lines):
-        row: list[Floats] = []
-        for j in range(i):
-            partial = _covariance(readings, lines, i, j) - sum(a * b for a, b in zip(row, factors[j], strict=False))
-            row.append(partial / factors[j][j])
-        variance = _covariance(readings, lines, i, i) - sum(a * a for a in row)
-        sd = np.sqrt(np.maximum(variance, line.variance * 1e-9))
-        row.append(sd)
-        factors.append(row)
-        z = (line.deviation - sum(a * b for a, b in zip(row, whitened, strict=False))) / sd
-        whitened.append(z)
-        terms.append(-0.5 * z * z - np.log(sd * np.sqrt(2 * np.pi)) - np.log(readings[i].number))
-    return terms
+def _sequential_normal(lines: Sequence[Line]) -> Iterator[Floats]:
+    """Conditional log-density (classes × kernels) of each reading given those before it, per mm.
 
-
-def _covariance(readings: Sequence[Reduced], lines: Sequence[Line], i: int, j: int) -> Floats:
-    a, b = lines[i], lines[j]
-    total = a.pitch * b.pitch + _shared_covariance(readings[i], readings[j])
-    if readings[i].feature == readings[j].feature:
-        total = total + a.own * b.own
-    return total + a.variance if i == j else total
-
-
-def _shared_covariance(a: Reduced, b: Reduced) -> float:
-    """Covariance in logarithms from an instrument's error that both readings share."""
-    if a.shared is None or b.shared is None or a.shared.group != b.shared.group:
-        return 0.0
-    if a.shared.kind is SharedKind.SCALE:
-        return a.shared.sd**2
-    return a.shared.sd**2 * a.shared.coefficient * b.shared.coefficient / (a.number * b.number)
+    The mean of the hidden deviations and a root of their covariance are updated reading by reading (Potter's form of
+    the Kalman filter, from memory: the root keeps twice the figures); what moves one reading alone is its own variance.
+    So the cost grows with the number of readings, not with its cube.
+    """
+    used = Counter(name for line in lines for name in line.loadings)
+    hidden = [name for name, number in used.items() if number > 1]
+    shape = (CLASSES, *lines[0].deviation.shape) if lines else (CLASSES, 0)
+    mean, nothing = np.zeros((len(hidden), *shape)), np.zeros(shape)
+    root = np.eye(len(hidden))[:, :, None, None] * np.ones(shape)
+    for line in lines:
+        alone = sum((loading**2 for name, loading in line.loadings.items() if used[name] == 1), line.variance)
+        loading = np.array([line.loadings.get(name, nothing) for name in hidden]).reshape(mean.shape)
+        moved = np.einsum("abck,ack->bck", root, loading)
+        gain = np.einsum("abck,bck->ack", root, moved)
+        variance = alone + (moved * moved).sum(axis=0)
+        off = line.deviation - (loading * mean).sum(axis=0)
+        yield -0.5 * (off * off / variance + np.log(2 * np.pi * variance)) - line.log_number
+        mean += gain * (off / variance)
+        root -= gain[:, None] * (moved / (variance + np.sqrt(alone * variance)))

@@ -97,7 +97,7 @@ class Mixture:
     follows: Floats
     floor: Floats
 
-    def take(self, halves: Ints) -> Mixture:
+    def take(self, halves: Ints | slice) -> Mixture:
         """The same explanations over the given halves only."""
         return replace(
             self,

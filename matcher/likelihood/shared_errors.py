@@ -7,7 +7,6 @@ rectangles' edges, or, for pictures without a scale, by what `matcher.likelihood
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,8 +17,9 @@ from scipy.special import logsumexp
 from matcher.columns.columns import Bools, Floats, Ints
 from matcher.likelihood import scale_free_ratios
 from matcher.likelihood.dimensions import DimensionEvidence
-from matcher.likelihood.gross_errors import Mixture, folded
+from matcher.likelihood.gross_errors import Mixture
 from matcher.likelihood.log_sum import log_sum_by
+from matcher.likelihood.normal_readings import NormalReadings
 from matcher.likelihood.scale_free_ratios import FINE, Precision
 from matcher.likelihood.tolerance_density import REACH, SQRT_2PI, W_MIN, rectangle_normal
 from matcher.observations import Reduced, SharedError, SharedKind
@@ -81,58 +81,10 @@ class SharedGroup:
 def closed_form(group: SharedGroup) -> Floats:
     """Log-likelihood of the group for every half with normals in place of rectangles: good to a few nats.
 
-    d, v, A and B as in the contract: each subset of readings is taken as right and the rest as grossly wrong.
+    With more than `ALL_SUBSETS_UP_TO` readings at most two are supposed to be grossly wrong, or all of them.
     """
-    d, v = np.stack([_deviation(group, j) for j in range(len(group.readings))], axis=1)
-    right = np.stack([np.log(np.maximum(mix.weight[0], 1e-300)) for mix in group.mixtures])
-    if group.error.kind is SharedKind.SCALE:
-        right -= np.log([[reading.number] for reading in group.readings])
-    wrong = np.log(np.stack([_gross_density(group, j) for j in range(len(group.readings))]))
-    coefficients = np.array([r.shared.coefficient if r.shared else 1.0 for r in group.readings])
-    terms = [
-        _normal_group(d, v, coefficients, np.array(subset, dtype=int), group.error.sd)
-        + right[list(subset)].sum(axis=0)
-        + wrong[[j for j in range(len(d)) if j not in subset]].sum(axis=0)
-        for subset in _subsets(len(d))
-    ]
-    return np.asarray(logsumexp(np.stack(terms), axis=0))
-
-
-def _subsets(count: int) -> list[tuple[int, ...]]:
-    smallest = 0 if count <= ALL_SUBSETS_UP_TO else count - 2
-    subsets = [s for size in range(smallest, count + 1) for s in itertools.combinations(range(count), size)]
-    return subsets if smallest == 0 else [(), *subsets]
-
-
-def _deviation(group: SharedGroup, j: int) -> tuple[Floats, Floats]:
-    """Deviation of reading j from each half's centre and its variance: in ln for a scale, in mm for a zero error."""
-    mix, x = group.mixtures[j], group.readings[j].number
-    variance = float(mix.own_u[0, 0]) ** 2 + W_MIN**2
-    spread = mix.half_width[0] ** 2 / 3 + mix.entry_u[0] ** 2
-    if group.error.kind is SharedKind.SCALE:
-        centre = np.where(mix.centre[0] > 0, mix.centre[0], x)
-        return np.log(x) - np.log(centre), variance / x**2 + spread / centre**2
-    return x - mix.centre[0], variance + spread
-
-
-def _gross_density(group: SharedGroup, j: int) -> Floats:
-    reading, mix = group.readings[j], group.mixtures[j]
-    if group.error.unscaled:
-        return mix.floor
-    return np.asarray(mix.floor + mix.densities(reading.number, folded(reading))[1:].sum(axis=0))
-
-
-def _normal_group(d: Floats, v: Floats, coefficients: Floats, subset: Ints, sd: float) -> Floats:
-    """−½(Σd²/v − B²/A) − ½Σln v − ½ln(Aσ²), and the normal's constant for each reading."""
-    d, v, a = d[subset], v[subset], coefficients[subset, None]
-    total = (a * a / v).sum(axis=0) + 1.0 / sd**2
-    pull = (a * d / v).sum(axis=0)
-    return np.asarray(
-        -0.5 * ((d * d / v).sum(axis=0) - pull * pull / total)
-        - 0.5 * np.log(v).sum(axis=0)
-        - 0.5 * np.log(total * sd**2)
-        - 0.5 * len(subset) * math.log(2 * math.pi)
-    )
+    count = len(group.evidence)
+    return NormalReadings.of(group.evidence).log_density(count if count <= ALL_SUBSETS_UP_TO else 2)
 
 
 def exact(group: SharedGroup, halves: Ints, precision: Precision = FINE) -> Floats:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from matcher.features import FEATURES
+from matcher.features import FEATURES, Feature
 from matcher.observations import (
     RECTANGULAR,
     TYPE_A,
@@ -197,13 +197,25 @@ def _type_b_lines(taking: Taking, instrument: Instrument) -> tuple[BudgetLine, .
     feature = FEATURES[taking.given.feature]
     doubt = "" if feature.name in instrument.can else f" (not made for {feature.label})"
     source = f"where the edge is, {instrument.label}{doubt}"
-    lines = [taking.line(source, instrument.feel_distribution, _feel(taking, instrument))]
+    feel = taking.line(source, instrument.feel_distribution, _feel(taking, instrument))
+    return (feel, *(taking.line(source, RECTANGULAR, u) for source, u in limits_of_error(feature, instrument)))
+
+
+def limits_of_error(feature: Feature, instrument: Instrument) -> list[tuple[str, float]]:
+    """Limits of error that each reading has to itself, with their standard uncertainties, mm."""
+    limits = []
     if instrument.zero_tool is None:
-        lines.append(taking.line("limit of error", RECTANGULAR, rectangular(instrument.limit_mm)))
+        limits.append(("limit of error", rectangular(instrument.limit_mm)))
     if feature.inside_or_depth:
-        extra = rectangular(instrument.inside_and_depth_extra_mm)
-        lines.append(taking.line("inside jaws or depth rod", RECTANGULAR, extra))
-    return tuple(lines)
+        limits.append(("inside jaws or depth rod", rectangular(instrument.inside_and_depth_extra_mm)))
+    return limits
+
+
+def length_u(feature: Feature, instrument: Instrument) -> float:
+    """Standard uncertainty, mm, of one reading of a dimension with an instrument, a picture's scale left out."""
+    zero = 0.0 if instrument.zero_tool is None else instrument.zero_error.u_mm
+    limits = [u for _, u in limits_of_error(feature, instrument)]
+    return combine([resolution(instrument.step_mm), instrument.feel_mm, *limits, zero])
 
 
 def _less_lines(taking: Taking) -> tuple[BudgetLine, ...]:

@@ -21,6 +21,7 @@ from matcher.decision.likely_slips.in_pictures import PictureReadings, stays_in_
 from matcher.decision.likely_slips.mistake import Mistake
 from matcher.decision.likely_slips.mistakes import everything_in_one_unit, mistakes_of
 from matcher.decision.posterior import Posterior, weigh_against_absent
+from matcher.likelihood.dimensions import DimensionEvidence
 from matcher.likelihood.evidence import NEVER
 from matcher.likelihood.kinds import evidence_of
 from matcher.likelihood.likelihood import Exactness, Likelihood, Part, likelihood
@@ -64,9 +65,10 @@ def _in_picture(part: Part, result: Posterior, observations: Sequence[Reduced]) 
     """Mistakes in one picture without a scale; halves that are far off even as it was given are left out."""
     halves = np.flatnonzero(result.log_half > result.log_half.max() - FAR)
     log_rest = (result.log_half - part.log_likelihood)[halves]
-    picture = PictureReadings.of(part.readings, result.columns, halves, log_rest)
+    evidence = tuple(each for each in part.evidence if isinstance(each, DimensionEvidence))
+    picture = PictureReadings(evidence=evidence, halves=halves, log_rest=log_rest)
     return [
-        Weighed(mistake=mistake, log_weight=picture.log_weight(mistake, place, result.columns))
+        Weighed(mistake=mistake, log_weight=picture.log_weight(mistake, place))
         for place, reading in enumerate(part.readings)
         for mistake in mistakes_of(reading, observations, result.columns)
         if stays_in_picture(mistake)

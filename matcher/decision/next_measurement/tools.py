@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
 from matcher.columns.columns import Columns, Floats, Ints
-from matcher.features import FEATURES, Feature
-from matcher.observations import Observation
+from matcher.features import Feature
 from matcher.uncertainty.instruments import Instrument
-from matcher.uncertainty.reduce import reduce
+from matcher.uncertainty.reading_budget import length_u
 
 DEFAULT_AT_HAND = ("caliper", "caliper_on_board", "height_over_board")
 """What everybody is taken to have: a caliper, used on a loose part, on a board, and for heights over the board."""
@@ -34,20 +32,13 @@ class Tool:
 def tool_for(feature: Feature, at_hand: Sequence[str], instruments: Mapping[str, Instrument]) -> Tool | None:
     """The best instrument at hand for a dimension; None where none takes it, or only a picture without scale."""
     usable = [instruments[name] for name in at_hand if name in instruments]
-    tools = [_tool(feature.name, each) for each in usable if feature.name in each.can and not each.unscaled]
+    tools = [
+        Tool(instrument=each, own_u=length_u(feature, each), scale_rel=each.scale_rel)
+        for each in usable
+        if feature.name in each.can and not each.unscaled
+    ]
     size = np.array(np.sqrt(feature.low * feature.high))
     return min(tools, key=lambda tool: float(tool.u(size, np.array(1))), default=None)
-
-
-@lru_cache(maxsize=1024)
-def _tool(name: str, instrument: Instrument) -> Tool:
-    feature = FEATURES[name]
-    size = float(np.sqrt(feature.low * feature.high))
-    mapping = {instrument.name: instrument}
-    reading = reduce([Observation(feature=feature.name, value=size, instrument=instrument.name)], mapping)[0]
-    scale = instrument.scale_rel
-    own = np.sqrt(max(reading.total_u**2 - (scale * size) ** 2, 0.0))
-    return Tool(instrument=instrument, own_u=float(own), scale_rel=scale)
 
 
 def whole_row(feature: Feature, columns: Columns, halves: Ints) -> Ints:

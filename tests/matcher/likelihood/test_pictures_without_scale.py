@@ -15,10 +15,10 @@ from matcher.absent.em_fit import fit_absent
 from matcher.columns.columns import Columns
 from matcher.decision.posterior import posterior
 from matcher.likelihood import scale_free_ratios
+from matcher.likelihood.dimensions import DimensionEvidence
 from matcher.likelihood.likelihood import likelihood
 from matcher.likelihood.quadrature import WAYS, error_nodes
 from matcher.likelihood.shared_errors import SharedGroup, by_panels, exact
-from matcher.likelihood.dimensions import DimensionEvidence
 from matcher.likelihood.tolerance_density import rectangle_normal
 from matcher.observations import UNSCALED_SD, Reduced, SharedError, SharedKind
 from tests.matcher.invented import invented_columns
@@ -55,12 +55,8 @@ def fine_pictures(number: int) -> list[SharedGroup]:
 
 def largest_part(group: SharedGroup) -> np.ndarray:
     """By half, the largest u of an explanation as a part of its size."""
-    parts = [
-        np.where(c.weight > 0, c.entry_u / np.maximum(c.centre, 1e-300), 0.0)
-        for m in group.mixtures
-        for c in m.components
-    ]
-    return np.asarray(np.max(parts, axis=0))
+    parts = [np.where(m.weight > 0, m.entry_u / np.maximum(m.centre, 1e-300), 0.0) for m in group.mixtures]
+    return np.asarray(np.max(np.concatenate(parts), axis=0))
 
 
 def test_the_quick_way_equals_the_panels_where_sizes_are_known() -> None:

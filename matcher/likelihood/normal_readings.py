@@ -1,0 +1,122 @@
+"""Readings that share an error, with normals in place of rectangles: their log-likelihood in closed form.
+
+It is good to a few nats: enough to choose the halves that are integrated exactly, and the mistakes that are weighed in
+full.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import logsumexp
+
+from matcher.columns.columns import Floats, Ints
+from matcher.likelihood.dimensions import DimensionEvidence
+from matcher.likelihood.tolerance_density import W_MIN
+from matcher.observations import SharedError, SharedKind
+
+VANISHING = 40.0
+"""What is this much, in ln, below all that counts changes no figure of a sum."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class NormalReadings:
+    """Readings with a shared error under some halves, rectangles taken as normal (readings × halves).
+
+    ``deviation`` from the half's centre and its ``variance``, log-density if ``right`` (without the normal's) and if
+    ``wrong``; ``coefficient`` is each reading's sensitivity to the error, ``sd`` the error's standard deviation.
+    """
+
+    deviation: Floats
+    variance: Floats
+    right: Floats
+    wrong: Floats
+    coefficient: Floats
+    sd: float
+
+    @classmethod
+    def of(cls, evidence: Sequence[DimensionEvidence], halves: Ints | slice = slice(None)) -> NormalReadings:
+        """The readings of one shared error, under all halves or some."""
+        error = evidence[0].reading.shared
+        if error is None:
+            raise TypeError("these readings share no error")
+        scale = error.kind is SharedKind.SCALE
+        tables = [_under(each, halves, error) for each in evidence]
+        deviation, variance, right, wrong = (np.stack(table) for table in zip(*tables, strict=True))
+        shared = [each.reading.shared for each in evidence]
+        coefficient = np.array([[1.0 if scale or one is None else one.coefficient] for one in shared])
+        return cls(
+            deviation=deviation, variance=variance, right=right, wrong=wrong, coefficient=coefficient, sd=error.sd
+        )
+
+    def log_density(self, most_wrong: int, *, all_wrong: bool = True) -> Floats:
+        """Log-density by half, over which of the readings are grossly wrong: up to ``most_wrong`` of them, or all.
+
+        For the right ones, with A = Σa²/v + 1/σ² and B = Σad/v: −½(Σd²/v − B²/A) − ½Σln 2πv − ½ln(Aσ²).
+        """
+        result = self.wrong.sum(axis=0)
+        if all_wrong and len(self.wrong) > most_wrong:
+            possible = np.flatnonzero(self._most() > result - VANISHING)
+        else:
+            possible = np.arange(len(result))
+        if len(possible):
+            result[possible] = self._take(possible)._over_choices(most_wrong, all_wrong)
+        return np.asarray(result)
+
+    def _take(self, halves: Ints) -> NormalReadings:
+        tables = {name: getattr(self, name)[:, halves] for name in ("deviation", "variance", "right", "wrong")}
+        return replace(self, **tables)
+
+    def _over_choices(self, most_wrong: int, all_wrong: bool) -> Floats:
+        kept = _choices(len(self.wrong), most_wrong, all_wrong)
+        d, v, a = self.deviation, self.variance, self.coefficient
+        total = kept @ (a * a / v) + 1.0 / self.sd**2
+        pull = kept @ (a * d / v)
+        logs = kept @ (self.right - 0.5 * np.log(2.0 * math.pi * v)) + (1.0 - kept) @ self.wrong
+        logs -= 0.5 * (kept @ (d * d / v) - pull * pull / total) + 0.5 * np.log(total * self.sd**2)
+        return np.asarray(logsumexp(logs, axis=0))
+
+    def _most(self) -> Floats:
+        """More than any log-density with at most two wrong.
+
+        Two readings that contradict each other do so whatever the error, and two that are wrong spoil two pairs.
+        """
+        order = np.argsort(self.deviation[:, 0])
+        d, v, a = self.deviation[order], self.variance[order], self.coefficient[order]
+        half = len(order) // 2
+        one, other = np.arange(half), np.arange(len(order) - 1, len(order) - 1 - half, -1)
+        apart = (a[other] * d[one] - a[one] * d[other]) ** 2 / (a[other] ** 2 * v[one] + a[one] ** 2 * v[other])
+        chi2 = apart.sum(axis=0) - np.sort(apart, axis=0)[-2:].sum(axis=0)
+        right = self.right - 0.5 * np.log(2.0 * math.pi * self.variance)
+        gained = np.sort(np.maximum(self.wrong - right, 0.0), axis=0)[-2:].sum(axis=0)
+        return np.asarray(right.sum(axis=0) + gained - 0.5 * chi2)
+
+
+def _choices(count: int, most_wrong: int, all_wrong: bool) -> Floats:
+    """A row for each choice of readings that are wrong; 1 where a reading is right."""
+    sizes = range(min(most_wrong, count) + 1)
+    choices = [wrong for size in sizes for wrong in itertools.combinations(range(count), size)]
+    if all_wrong and most_wrong < count:
+        choices.append(tuple(range(count)))
+    kept = np.ones((len(choices), count))
+    for row, wrong in zip(kept, choices, strict=True):
+        row[list(wrong)] = 0.0
+    return kept
+
+
+def _under(evidence: DimensionEvidence, halves: Ints | slice, error: SharedError) -> tuple[Floats, ...]:
+    """Of one reading: deviation from each half's centre and its variance (in ln for a scale, in mm for a zero error),
+    log-densities if right and if wrong."""
+    mix, x = evidence.mixture.take(halves), evidence.reading.number
+    right = np.log(np.maximum(mix.weight[0], 1e-300))
+    wrong = mix.floor if error.unscaled else mix.floor + evidence.densities[1:, halves].sum(axis=0)
+    variance = float(mix.own_u[0, 0]) ** 2 + W_MIN**2
+    spread = mix.half_width[0] ** 2 / 3 + mix.entry_u[0] ** 2
+    if error.kind is SharedKind.ZERO:
+        return x - mix.centre[0], variance + spread, right, np.log(wrong)
+    centre = np.where(mix.centre[0] > 0, mix.centre[0], x)
+    return np.log(x) - np.log(centre), variance / x**2 + spread / centre**2, right - math.log(x), np.log(wrong)
