@@ -12,7 +12,7 @@ from matcher.decision.evidence import ABSENT, evidence_lines, log_odds, opponent
 from matcher.decision.likely_slips import hints
 from matcher.decision.next_measurement.recommend import advise
 from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND
-from matcher.decision.posterior import PRIOR_ABSENT, Posterior, posterior, posterior_without
+from matcher.decision.posterior import PRIOR_ABSENT, Posterior, posterior
 from matcher.decision.verdict import fit_p_value, verdict
 from matcher.likelihood.evidence import SLIP_FROM, Comparison
 from matcher.likelihood.likelihood import Part
@@ -54,13 +54,13 @@ def identify(
     Raises UnknownHalfError for a trial fit with a half that is not in the columns.
     """
     result = posterior(columns, absent, observations, prior_absent)
-    ranked = _ranking(result, absent, limit)
+    ranked = _ranking(result, limit)
     return Identification(
         verdict=ranked.verdict,
         probability_absent=ranked.probability_absent,
         candidates=ranked.candidates,
         credible_set=ranked.credible_set,
-        recheck=_rechecks(result, absent, prior_absent),
+        recheck=_rechecks(result, prior_absent),
         hints=hints(result, absent, observations, prior_absent),
         notes=_notes(observations),
         advice=advise(result, absent, at_hand=at_hand, instruments=instruments),
@@ -77,14 +77,12 @@ def rank(
 ) -> Ranking:
     """The ranking as `identify` gives it, at a part of the cost; raises as `identify`."""
     result = posterior(columns, absent, observations, prior_absent)
-    return _ranking(result, absent, limit)
+    return _ranking(result, limit)
 
 
-def _ranking(result: Posterior, absent: AbsentModel, limit: int) -> Ranking:
+def _ranking(result: Posterior, limit: int) -> Ranking:
     shown = result.order[:limit]
-    candidates = tuple(
-        _candidate(result, absent, int(geometry), place) for place, geometry in enumerate(shown, start=1)
-    )
+    candidates = tuple(_candidate(result, int(geometry), place) for place, geometry in enumerate(shown, start=1))
     return Ranking(
         verdict=_verdict(result, candidates),
         probability_absent=result.probability_absent,
@@ -103,7 +101,7 @@ def explain(
 ) -> Explanation:
     """Why the named half stands where it stands. Raises UnknownHalfError."""
     half = columns.position(key)
-    candidate = _named(posterior(columns, absent, observations, prior_absent), absent, half)
+    candidate = _named(posterior(columns, absent, observations, prior_absent), half)
     return Explanation(candidate=candidate, sentences=sentences(candidate))
 
 
@@ -119,24 +117,23 @@ def judge(
     the cost: without advice, hints and what to measure again. Raises UnknownHalfError."""
     halves = [columns.position(key) for key in keys]
     result = posterior(columns, absent, observations, prior_absent)
-    first = tuple(_candidate(result, absent, int(geometry), 1) for geometry in result.order[:1])
+    first = tuple(_candidate(result, int(geometry), 1) for geometry in result.order[:1])
     return Judgement(
         verdict=_verdict(result, first),
         probability_absent=result.probability_absent,
         first=first[0] if first else None,
-        named=tuple(_named(result, absent, half) for half in halves),
+        named=tuple(_named(result, half) for half in halves),
     )
 
 
-def _named(result: Posterior, absent: AbsentModel, half: int) -> Candidate:
+def _named(result: Posterior, half: int) -> Candidate:
     geometry = int(result.columns.geometry[half])
     rank = int(np.flatnonzero(result.order == geometry)[0]) + 1
-    return _candidate(result, absent, geometry, rank, half)
+    return _candidate(result, geometry, rank, half)
 
 
 def _candidate(
     result: Posterior,
-    absent: AbsentModel,
     geometry: int,
     rank: int,
     named: int | None = None,
@@ -154,7 +151,7 @@ def _candidate(
         same_geometry=tuple(result.columns.keys[i] for i in members if i != half),
         against=ABSENT if opponent is None else result.columns.keys[opponent],
         log_odds=log_odds(result, geometry, opponent),
-        evidence=evidence_lines(result, absent, half, opponent, compared),
+        evidence=evidence_lines(result, half, opponent, compared),
         mates=_mates(result, half),
     )
 
@@ -195,7 +192,7 @@ def _credible_set(result: Posterior) -> CredibleSet:
     )
 
 
-def _rechecks(result: Posterior, absent: AbsentModel, prior_absent: float) -> tuple[Recheck, ...]:
+def _rechecks(result: Posterior, prior_absent: float) -> tuple[Recheck, ...]:
     """Observations without which the answer would be another one, and likely slips under the leading geometry."""
     if len(result.weighed.evidence) < 2:
         return ()
@@ -203,7 +200,7 @@ def _rechecks(result: Posterior, absent: AbsentModel, prior_absent: float) -> tu
     found = []
     for part in result.weighed.parts:
         for place, each in enumerate(part.evidence):
-            shift, against = _shift_without(result, absent, part, place, prior_absent), each.against(half)
+            shift, against = _shift_without(result, part, place, prior_absent), each.against(half)
             if shift >= RECHECK_SHIFT or against.slip is not None:
                 found.append(_recheck(each.reading, against, shift))
     return tuple(sorted(found, key=lambda recheck: (-(recheck.slip_probability >= SLIP_FROM), -recheck.shift)))
@@ -220,9 +217,9 @@ def _recheck(reading: Reduced, against: Comparison, shift: float) -> Recheck:
     )
 
 
-def _shift_without(result: Posterior, absent: AbsentModel, part: Part, place: int, prior_absent: float) -> float:
+def _shift_without(result: Posterior, part: Part, place: int, prior_absent: float) -> float:
     """Total variation between the answers with and without one reading."""
-    other = posterior_without(result, absent, part, place, prior_absent)
+    other = result.without(part, place, prior_absent)
     difference = np.abs(np.exp(result.log_geometry) - np.exp(other.log_geometry)).sum()
     return float(0.5 * (difference + abs(result.probability_absent - other.probability_absent)))
 

@@ -95,17 +95,26 @@ def _explanations(
     """``total`` adds up over the parts: np.sum for all of them, np.cumsum for the first, the first two, …"""
     columns = weighed.columns
     kernels = _kernels(model, columns, [reading for part in parts for reading in part.readings])
-    log_prior = np.log(columns.prior_weight) - np.log(columns.prior_weight.sum())
+    log_prior = _log_prior(columns)
     each = np.stack([part.log_likelihood for part in parts]) if parts else np.zeros((0, len(columns)))
     terms = _kernel_terms(model, columns, kernels, parts, log_prior)
-    present, near, strange = np.log([model.present_share, 1 - model.present_share - STRANGE_SHARE, STRANGE_SHARE])
+    near, strange = np.log([1 - model.present_share - STRANGE_SHARE, STRANGE_SHARE])
     weights = np.log(model.weights)[:, None] + kernels.log_weight[None, :] + near
     return AbsentExplanations(
-        log_present=present + logsumexp(total(each, axis=0) + log_prior, axis=-1),
+        log_present=_log_present(model, columns, total(each, axis=0)),
         log_near=total(terms, axis=0) + weights,
         log_strange=strange + total(np.array([_strange_term(part, log_prior) for part in parts]), axis=0),
         kernels=kernels,
     )
+
+
+def _log_prior(columns: Columns) -> Floats:
+    return np.asarray(np.log(columns.prior_weight) - np.log(columns.prior_weight.sum()))
+
+
+def _log_present(model: AbsentModel, columns: Columns, log_likelihood: Floats) -> Floats:
+    """Log-density of a half that measures like a listed one, with its share."""
+    return np.asarray(np.log(model.present_share) + logsumexp(log_likelihood + _log_prior(columns), axis=-1))
 
 
 def _kernels(model: AbsentModel, columns: Columns, readings: Sequence[Reduced]) -> Kernels:
@@ -125,10 +134,8 @@ def _kernel_terms(
     model: AbsentModel, columns: Columns, kernels: Kernels, parts: Sequence[Part], log_prior: Floats
 ) -> Floats:
     """(parts × classes × kernels) conditional log-densities in the given order."""
-    readings = [
-        reading for part in parts if not _says_nothing(part) for reading in part.readings if _is_measured(reading)
-    ]
-    normal = _sequential_normal([_line(model, columns, kernels, reading) for reading in readings])
+    lines = [_line(model, columns, kernels, reading) for reading in _measured(parts)]
+    normal = iter(Filtered.of(lines).terms)
     terms = np.zeros((len(parts), CLASSES, len(kernels.halves)))
     for term, part in zip(terms, parts, strict=True):
         if _says_nothing(part):
@@ -140,6 +147,12 @@ def _kernel_terms(
         else:
             term += _shared_or_anyone(model, part, kernels, log_prior)
     return terms
+
+
+def _measured(parts: Sequence[Part]) -> list[Reduced]:
+    """The dimensions of this half that are compared with profiles."""
+    parts = [part for part in parts if not _says_nothing(part)]
+    return [reading for part in parts for reading in part.readings if _is_measured(reading)]
 
 
 def _is_measured(reading: Reduced) -> bool:
@@ -255,25 +268,97 @@ def _carried_over(columns: Columns, kernels: Kernels, centre: Floats) -> tuple[F
     return np.maximum(centre - own_span + span, W_MIN), span
 
 
-def _sequential_normal(lines: Sequence[Line]) -> Iterator[Floats]:
-    """Conditional log-density (classes × kernels) of each reading given those before it, per mm.
+@dataclass(frozen=True, kw_only=True)
+class Filtered:
+    """Readings weighed one after the other, and what is then known of the hidden deviations.
 
-    The mean of the hidden deviations and a root of their covariance are updated reading by reading (Potter's form of
-    the Kalman filter, from memory: the root keeps twice the figures); what moves one reading alone is its own variance.
-    So the cost grows with the number of readings, not with its cube.
+    ``terms`` are conditional log-densities (classes × kernels) of each reading given those before it, per mm; ``alone``
+    the variance that each has to itself, ``loading`` how the hidden deviations move it.
     """
-    used = Counter(name for line in lines for name in line.loadings)
-    hidden = [name for name, number in used.items() if number > 1]
-    shape = (CLASSES, *lines[0].deviation.shape) if lines else (CLASSES, 0)
-    mean, nothing = np.zeros((len(hidden), *shape)), np.zeros(shape)
-    root = np.eye(len(hidden))[:, :, None, None] * np.ones(shape)
-    for line in lines:
-        alone = sum((loading**2 for name, loading in line.loadings.items() if used[name] == 1), line.variance)
-        loading = np.array([line.loadings.get(name, nothing) for name in hidden]).reshape(mean.shape)
-        moved = np.einsum("abck,ack->bck", root, loading)
-        gain = np.einsum("abck,bck->ack", root, moved)
-        variance = alone + (moved * moved).sum(axis=0)
-        off = line.deviation - (loading * mean).sum(axis=0)
-        yield -0.5 * (off * off / variance + np.log(2 * np.pi * variance)) - line.log_number
-        mean += gain * (off / variance)
-        root -= gain[:, None] * (moved / (variance + np.sqrt(alone * variance)))
+
+    lines: tuple[Line, ...]
+    terms: tuple[Floats, ...]
+    alone: tuple[Floats, ...]
+    loading: tuple[Floats, ...]
+    mean: Floats
+    root: Floats
+
+    @classmethod
+    def of(cls, lines: Sequence[Line]) -> Filtered:
+        """Update the mean of the hidden deviations and a root of their covariance reading by reading.
+
+        It is Potter's form of the Kalman filter (from memory), in which the root keeps twice the figures. What moves
+        one reading alone is its own variance. So the cost grows with the number of readings, not with its cube.
+        """
+        used = Counter(name for line in lines for name in line.loadings)
+        hidden = [name for name, number in used.items() if number > 1]
+        shape = (CLASSES, *lines[0].deviation.shape) if lines else (CLASSES, 0)
+        mean, nothing = np.zeros((len(hidden), *shape)), np.zeros(shape)
+        root = np.eye(len(hidden))[:, :, None, None] * np.ones(shape)
+        terms, alone_of, loading_of = [], [], []
+        for line in lines:
+            alone = sum((loading**2 for name, loading in line.loadings.items() if used[name] == 1), line.variance)
+            loading = np.array([line.loadings.get(name, nothing) for name in hidden]).reshape(mean.shape)
+            moved = np.einsum("abck,ack->bck", root, loading)
+            gain = np.einsum("abck,bck->ack", root, moved)
+            variance = alone + (moved * moved).sum(axis=0)
+            off = line.deviation - (loading * mean).sum(axis=0)
+            terms.append(_log_normal(off * off / variance, variance) - line.log_number)
+            mean = mean + gain * (off / variance)
+            root = root - gain[:, None] * (moved / (variance + np.sqrt(alone * variance)))
+            alone_of.append(alone)
+            loading_of.append(loading)
+        return cls(
+            lines=tuple(lines),
+            terms=tuple(terms),
+            alone=tuple(alone_of),
+            loading=tuple(loading_of),
+            mean=mean,
+            root=root,
+        )
+
+    def given_others(self) -> Iterator[Floats]:
+        """Log-density (classes × kernels) of each reading given all others, per mm."""
+        for line, alone, loading in zip(self.lines, self.alone, self.loading, strict=True):
+            moved = np.einsum("abck,ack->bck", self.root, loading)
+            share = 1.0 - (moved * moved).sum(axis=0) / alone
+            off = line.deviation - (loading * self.mean).sum(axis=0)
+            yield _log_normal(off * off / (share * alone), alone / share) - line.log_number
+
+
+def _log_normal(square: Floats, variance: Floats) -> Floats:
+    """Log-density of a normal; ``square`` is the deviation's, in standard deviations."""
+    return np.asarray(-0.5 * (square + np.log(2 * np.pi * variance)))
+
+
+@dataclass(frozen=True, kw_only=True)
+class AbsentWithoutOne:
+    """What *absent* explains all observations with, and the log-density (classes × kernels) of each measured dimension
+    given all others, by its index."""
+
+    model: AbsentModel
+    explained: AbsentExplanations
+    given_others: Mapping[int, Floats]
+
+    @classmethod
+    def of(cls, model: AbsentModel, weighed: Likelihood) -> AbsentWithoutOne:
+        """After all observations."""
+        explained = absent_explanations(model, weighed)
+        readings = _measured(weighed.parts)
+        filtered = Filtered.of([_line(model, weighed.columns, explained.kernels, reading) for reading in readings])
+        given = zip([reading.index for reading in readings], filtered.given_others(), strict=True)
+        return cls(model=model, explained=explained, given_others=dict(given))
+
+    def log_density(self, rest: Likelihood, dropped: Reduced) -> float:
+        """Log-density of what is left without one observation."""
+        if not rest.parts:
+            return 0.0
+        if dropped.unscaled or dropped.index not in self.given_others:
+            return absent_log_density(self.model, rest)
+        found = AbsentExplanations(
+            log_present=_log_present(self.model, rest.columns, rest.total),
+            log_near=self.explained.log_near - self.given_others[dropped.index],
+            log_strange=self.explained.log_strange - np.log(plausible_density(dropped)),
+            kernels=self.explained.kernels,
+        )
+        return float(_density(found))

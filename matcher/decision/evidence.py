@@ -6,8 +6,6 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from matcher.absent.density import absent_shares
-from matcher.absent.model import AbsentModel
 from matcher.columns.columns import Floats
 from matcher.decision.posterior import Posterior
 from matcher.features import FEATURES, Kind
@@ -36,14 +34,13 @@ def opponent_of(result: Posterior, geometry: int) -> int | None:
 
 def evidence_lines(
     result: Posterior,
-    absent: AbsentModel,
     half: int,
     opponent: int | None,
     against: Mapping[int, Comparison],
 ) -> tuple[EvidenceLine, ...]:
     """The prior's and each observation's share of the log-odds of a half's geometry against its opponent."""
     lines = []
-    absent_of_part = absent_shares(absent, result.weighed) if opponent is None else None
+    absent_of_part = result.absent_shares if opponent is None else None
     for number, part in enumerate(result.weighed.parts):
         shares = _part_shares(part, half, opponent, absent_of_part, number)
         for each, share in zip(part.evidence, shares, strict=True):

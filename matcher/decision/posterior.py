@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.special import logsumexp
 
-from matcher.absent.density import absent_log_density
+from matcher.absent.density import AbsentWithoutOne, absent_log_density, absent_shares
 from matcher.absent.model import AbsentModel
 from matcher.columns.columns import Columns, Floats, Ints
 from matcher.likelihood.likelihood import Likelihood, Part, likelihood
@@ -27,6 +28,7 @@ class Posterior:
     """
 
     weighed: Likelihood
+    absent: AbsentModel
     log_prior: Floats
     log_half: Floats
     log_absent: float
@@ -38,6 +40,22 @@ class Posterior:
     def probability_absent(self) -> float:
         """P(not in the catalogue | observations)."""
         return float(np.exp(self.log_absent))
+
+    @cached_property
+    def absent_shares(self) -> Floats:
+        """Log-density of the observations under absent, split over the parts."""
+        return absent_shares(self.absent, self.weighed)
+
+    @cached_property
+    def _absent_without_one(self) -> AbsentWithoutOne:
+        return AbsentWithoutOne.of(self.absent, self.weighed)
+
+    def without(self, part: Part, place: int, prior_absent: float) -> Posterior:
+        """The posterior without one observation of one part."""
+        rest, log_density = self.weighed.without(part, place), -np.inf
+        if prior_absent > 0:
+            log_density = self._absent_without_one.log_density(rest, part.readings[place])
+        return weigh_against_absent(rest, self.absent, rest.total, log_density, prior_absent)
 
     @property
     def columns(self) -> Columns:
@@ -56,10 +74,13 @@ def posterior(
     """Probability of every half and of absent. ``prior_absent`` lies in [0, 1)."""
     weighed = likelihood(columns, observations)
     log_absent = absent_log_density(absent, weighed) if prior_absent > 0 else -np.inf
-    return weigh_against_absent(weighed, weighed.total, log_absent, prior_absent)
+    return weigh_against_absent(weighed, absent, weighed.total, log_absent, prior_absent)
 
 
-def weigh_against_absent(weighed: Likelihood, total: Floats, log_density: float, prior_absent: float) -> Posterior:
+def weigh_against_absent(
+    weighed: Likelihood, absent: AbsentModel, total: Floats, log_density: float, prior_absent: float
+) -> Posterior:
+    """The posterior from log-likelihoods of the halves (``total``) and the log-density under absent."""
     columns = weighed.columns
     log_prior = np.log1p(-prior_absent) + np.log(columns.prior_weight) - np.log(columns.prior_weight.sum())
     with np.errstate(divide="ignore"):
@@ -70,6 +91,7 @@ def weigh_against_absent(weighed: Likelihood, total: Floats, log_density: float,
     log_geometry = log_sum_by(joint - evidence, columns.geometry, int(columns.geometry.max()) + 1)
     return Posterior(
         weighed=weighed,
+        absent=absent,
         log_prior=log_prior,
         log_half=joint - evidence,
         log_absent=float(log_absent - evidence),
@@ -77,12 +99,3 @@ def weigh_against_absent(weighed: Likelihood, total: Floats, log_density: float,
         log_geometry=log_geometry,
         order=np.argsort(-log_geometry, kind="stable"),
     )
-
-
-def posterior_without(
-    result: Posterior, absent: AbsentModel, part: Part, reading: int, prior_absent: float
-) -> Posterior:
-    """The posterior without one reading of one part."""
-    rest = result.weighed.without(part, reading)
-    log_density = absent_log_density(absent, rest) if prior_absent > 0 else -np.inf
-    return weigh_against_absent(rest, rest.total, log_density, prior_absent)

@@ -19,7 +19,7 @@ from matcher.likelihood.kinds import evidence_of
 from matcher.likelihood.mated_pair import MatesGroup
 from matcher.likelihood.miscounts import fittings_probability
 from matcher.likelihood.scale_free_ratios import COARSE
-from matcher.likelihood.shared_errors import SharedGroup, closed_form, exact, prefixes
+from matcher.likelihood.shared_errors import SharedGroup, exact, prefixes, without_each
 from matcher.observations import Of, Reduced
 
 EXACT_AT_LEAST = 32
@@ -197,7 +197,7 @@ def _shared_parts(groups: list[SharedGroup], base: Floats, exactness: Exactness)
     """Exact integrals for the halves that matter, judged by ``base`` plus the closed forms; closed form for others."""
     if not groups:
         return []
-    results = [closed_form(group) for group in groups]
+    results = [group.normal.closed_form() for group in groups]
     leaders = _leaders(base + sum(results), exactness)
     for group, result in zip(groups, results, strict=True):
         result[leaders] = _integrated(group, leaders)
@@ -237,13 +237,18 @@ def _shared_part(group: SharedGroup, log_likelihood: Floats, beside: Floats) -> 
             known.update(zip(wanted.tolist(), _over_both_orders(forward, backward).T, strict=True))
         return np.stack([known[half] for half in halves.tolist()], axis=1)
 
+    dropped_one = np.full((readings, len(log_likelihood)), np.nan)
+
     def drop(dropped: int) -> Part:
         some = group.of_some([j for j in range(readings) if j != dropped])
         if len(some.evidence) == 1:
             return _alone(some.evidence[0], np.log(some.evidence[0].of_halves()))
-        smaller = closed_form(some)
+        smaller = group.normal.without(dropped)
         leaders = _leaders(beside + smaller, DROPPING)
-        smaller[leaders] = _integrated(some, leaders)
+        missing = leaders[np.isnan(dropped_one[dropped, leaders])]
+        if len(missing):
+            dropped_one[:, missing] = without_each(group, missing)
+        smaller[leaders] = dropped_one[dropped, leaders]
         return _shared_part(some, smaller, beside)
 
     return Part(evidence=group.evidence, log_likelihood=log_likelihood, shares=shares, drop=drop)

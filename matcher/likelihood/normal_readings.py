@@ -10,6 +10,7 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from scipy.special import logsumexp
@@ -18,6 +19,11 @@ from matcher.columns.columns import Floats, Ints
 from matcher.likelihood.dimensions import DimensionEvidence
 from matcher.likelihood.tolerance_density import W_MIN
 from matcher.observations import SharedError, SharedKind
+
+ALL_SUBSETS_UP_TO, MOST_WRONG = 5, 2
+"""With more readings than the first at most the second number of them, or all, are supposed to be grossly wrong."""
+
+TABLES = ("deviation", "variance", "right", "wrong")
 
 VANISHING = 40.0
 """What is this much, in ln, below all that counts changes no figure of a sum."""
@@ -53,26 +59,36 @@ class NormalReadings:
             deviation=deviation, variance=variance, right=right, wrong=wrong, coefficient=coefficient, sd=error.sd
         )
 
-    def log_density(self, most_wrong: int, *, all_wrong: bool = True) -> Floats:
-        """Log-density by half, over which of the readings are grossly wrong: up to ``most_wrong`` of them, or all.
+    def closed_form(self) -> Floats:
+        """Log-density by half.
+
+        With more than `ALL_SUBSETS_UP_TO` readings at most `MOST_WRONG` are supposed to be grossly wrong, or all.
+        """
+        count = len(self.wrong)
+        if count <= ALL_SUBSETS_UP_TO:
+            return self.over_choices(count)
+        result = self.wrong.sum(axis=0)
+        possible = np.flatnonzero(self._most > result - VANISHING)
+        if len(possible):
+            some = self._take(possible).over_choices(MOST_WRONG)
+            result[possible] = np.logaddexp(some, result[possible])
+        return np.asarray(result)
+
+    def without(self, reading: int) -> Floats:
+        """The closed form without one reading."""
+        if len(self.wrong) > ALL_SUBSETS_UP_TO + 1:
+            rest = self.wrong.sum(axis=0)
+            if np.all(self._most <= rest - VANISHING):
+                return np.asarray(rest - self.wrong[reading])
+        tables = {name: np.delete(getattr(self, name), reading, axis=0) for name in (*TABLES, "coefficient")}
+        return replace(self, **tables).closed_form()
+
+    def over_choices(self, most_wrong: int) -> Floats:
+        """Log-density by half, summed over which of the readings, up to ``most_wrong``, are grossly wrong.
 
         For the right ones, with A = Σa²/v + 1/σ² and B = Σad/v: −½(Σd²/v − B²/A) − ½Σln 2πv − ½ln(Aσ²).
         """
-        result = self.wrong.sum(axis=0)
-        if all_wrong and len(self.wrong) > most_wrong:
-            possible = np.flatnonzero(self._most() > result - VANISHING)
-        else:
-            possible = np.arange(len(result))
-        if len(possible):
-            result[possible] = self._take(possible)._over_choices(most_wrong, all_wrong)
-        return np.asarray(result)
-
-    def _take(self, halves: Ints) -> NormalReadings:
-        tables = {name: getattr(self, name)[:, halves] for name in ("deviation", "variance", "right", "wrong")}
-        return replace(self, **tables)
-
-    def _over_choices(self, most_wrong: int, all_wrong: bool) -> Floats:
-        kept = _choices(len(self.wrong), most_wrong, all_wrong)
+        kept = _choices(len(self.wrong), most_wrong)
         d, v, a = self.deviation, self.variance, self.coefficient
         total = kept @ (a * a / v) + 1.0 / self.sd**2
         pull = kept @ (a * d / v)
@@ -80,28 +96,30 @@ class NormalReadings:
         logs -= 0.5 * (kept @ (d * d / v) - pull * pull / total) + 0.5 * np.log(total * self.sd**2)
         return np.asarray(logsumexp(logs, axis=0))
 
-    def _most(self) -> Floats:
-        """More than any log-density with at most two wrong.
+    def _take(self, halves: Ints) -> NormalReadings:
+        return replace(self, **{name: getattr(self, name)[:, halves] for name in TABLES})
 
-        Two readings that contradict each other do so whatever the error, and two that are wrong spoil two pairs.
+    @cached_property
+    def _most(self) -> Floats:
+        """More than any log-density by half with at most `MOST_WRONG` wrong, also without any one reading.
+
+        Two readings that contradict each other do so whatever the error; one that is wrong or missing spoils one pair.
         """
         order = np.argsort(self.deviation[:, 0])
         d, v, a = self.deviation[order], self.variance[order], self.coefficient[order]
         half = len(order) // 2
         one, other = np.arange(half), np.arange(len(order) - 1, len(order) - 1 - half, -1)
         apart = (a[other] * d[one] - a[one] * d[other]) ** 2 / (a[other] ** 2 * v[one] + a[one] ** 2 * v[other])
-        chi2 = apart.sum(axis=0) - np.sort(apart, axis=0)[-2:].sum(axis=0)
+        chi2 = np.sort(apart, axis=0)[: -MOST_WRONG - 1].sum(axis=0)
         right = self.right - 0.5 * np.log(2.0 * math.pi * self.variance)
-        gained = np.sort(np.maximum(self.wrong - right, 0.0), axis=0)[-2:].sum(axis=0)
+        gained = np.sort(np.maximum(self.wrong - right, 0.0), axis=0)[-MOST_WRONG - 1 :].sum(axis=0)
         return np.asarray(right.sum(axis=0) + gained - 0.5 * chi2)
 
 
-def _choices(count: int, most_wrong: int, all_wrong: bool) -> Floats:
+def _choices(count: int, most_wrong: int) -> Floats:
     """A row for each choice of readings that are wrong; 1 where a reading is right."""
     sizes = range(min(most_wrong, count) + 1)
     choices = [wrong for size in sizes for wrong in itertools.combinations(range(count), size)]
-    if all_wrong and most_wrong < count:
-        choices.append(tuple(range(count)))
     kept = np.ones((len(choices), count))
     for row, wrong in zip(kept, choices, strict=True):
         row[list(wrong)] = 0.0

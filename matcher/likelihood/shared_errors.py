@@ -8,11 +8,11 @@ rectangles' edges, or, for pictures without a scale, by what `matcher.likelihood
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
-from scipy.special import logsumexp
 
 from matcher.columns.columns import Bools, Floats, Ints
 from matcher.likelihood import scale_free_ratios
@@ -46,9 +46,6 @@ SMALLEST_EDGE = 1e-14
 AT_ONCE = 64
 """Halves of a picture without a scale that are weighed together: their points stay in a processor's cache."""
 
-ALL_SUBSETS_UP_TO = 5
-"""With more readings in a group, the closed form supposes at most two of them grossly wrong."""
-
 
 @dataclass(frozen=True, kw_only=True)
 class SharedGroup:
@@ -73,18 +70,14 @@ class SharedGroup:
         """The explanations of each over all halves."""
         return tuple(each.mixture for each in self.evidence)
 
+    @cached_property
+    def normal(self) -> NormalReadings:
+        """The readings over all halves with normals in place of rectangles."""
+        return NormalReadings.of(self.evidence)
+
     def of_some(self, chosen: Sequence[int]) -> SharedGroup:
         """The group with only the chosen readings."""
         return SharedGroup(evidence=tuple(self.evidence[j] for j in chosen))
-
-
-def closed_form(group: SharedGroup) -> Floats:
-    """Log-likelihood of the group for every half with normals in place of rectangles: good to a few nats.
-
-    With more than `ALL_SUBSETS_UP_TO` readings at most two are supposed to be grossly wrong, or all of them.
-    """
-    count = len(group.evidence)
-    return NormalReadings.of(group.evidence).log_density(count if count <= ALL_SUBSETS_UP_TO else 2)
 
 
 def exact(group: SharedGroup, halves: Ints, precision: Precision = FINE) -> Floats:
@@ -112,24 +105,29 @@ def by_panels(group: SharedGroup, halves: Ints) -> Floats:
     under = _Integrand.of(group, halves)
     panels = under.panels
     middles = np.log(panels.half_widths) + under.log_prior(panels.middles)
-    for reading in range(len(group.readings)):
-        middles += under.log_density(reading, panels.owners, panels.middles[:, None])[:, 0]
+    for moved in under.moved(panels.owners, panels.middles[:, None]):
+        middles[moved.at] += moved.added[:, 0]
     best = np.full(len(halves), -np.inf)
     np.maximum.at(best, panels.owners, middles)
-    kept = panels.take(middles > best[panels.owners] - NEGLIGIBLE_PANEL)
-    return np.asarray(under.prefixes(kept, [range(len(group.readings))])[0][-1])
+    return under.whole(panels.take(middles > best[panels.owners] - NEGLIGIBLE_PANEL))
 
 
 def prefixes(group: SharedGroup, halves: Ints) -> tuple[Floats, Floats]:
     """Log-likelihood (readings × halves) of the first reading, the first two, …: in their order, and in its reverse."""
     count = len(group.evidence)
     if not group.error.unscaled:
-        under = _Integrand.of(group, halves)
-        forward, backward = under.prefixes(under.panels, [range(count), range(count - 1, -1, -1)])
-        return forward, backward
+        return _Integrand.of(group, halves).prefixes()
     first = [exact(group.of_some(range(number)), halves) for number in range(1, count + 1)]
     last = [exact(group.of_some(range(count - number, count)), halves) for number in range(1, count)]
     return np.stack(first), np.stack([*last, first[-1]])
+
+
+def without_each(group: SharedGroup, halves: Ints) -> Floats:
+    """Log-likelihood (readings × halves) of the group without the first reading, without the second, …"""
+    if not group.error.unscaled:
+        return _Integrand.of(group, halves).without_each()
+    count = range(len(group.evidence))
+    return np.stack([exact(group.of_some([j for j in count if j != dropped]), halves) for dropped in count])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -148,16 +146,22 @@ class _Panels:
         """Nodes (panels × nodes)."""
         return np.asarray(self.middles[:, None] + self.half_widths[:, None] * NODES)
 
-    @property
-    def log_weights(self) -> Floats:
-        return np.asarray(np.log(self.half_widths)[:, None] + np.log(WEIGHTS))
+
+@dataclass(frozen=True, kw_only=True)
+class _Moved:
+    """Where z moves the density of one reading: panels ``at``, and there its log over the floor (panels × nodes)."""
+
+    at: Ints
+    added: Floats
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Integrand:
     """Densities of a group's readings given the shared error z, under some halves.
 
-    ``near`` tells by reading (explanations × halves) which explanations the error can bring near the reading.
+    Given z the readings are independent, and most that contradict others are out of reach of a half whatever z is:
+    there their density is its floor. ``near`` tells by reading (explanations × halves) which explanations z can bring
+    near the reading; all sums go over those alone.
     """
 
     error: SharedError
@@ -171,54 +175,97 @@ class _Integrand:
         near = tuple(_near(group.error, r, mix) for r, mix in zip(group.readings, mixtures, strict=True))
         return cls(error=group.error, readings=group.readings, mixtures=mixtures, near=near)
 
+    @cached_property
+    def floors(self) -> Floats:
+        """Log of each reading's floor (readings × halves)."""
+        return np.asarray(np.log(np.stack([mix.floor for mix in self.mixtures])))
+
     @property
     def panels(self) -> _Panels:
         """Panels between all edges of rectangles that pass a reading, and the prior's own scale."""
-        reach, halves = PRIOR_OFFSETS[-1] * self.error.sd, len(self.mixtures[0].floor)
-        columns = [np.broadcast_to(PRIOR_OFFSETS * self.error.sd, (halves, len(PRIOR_OFFSETS)))]
+        everyone, offsets = np.arange(self.floors.shape[1]), PRIOR_OFFSETS * self.error.sd
+        owners, limits = [np.repeat(everyone, len(offsets))], [np.tile(offsets, len(everyone))]
         for reading, mix, near in zip(self.readings, self.mixtures, self.near, strict=True):
             for number in np.flatnonzero(near.any(axis=1)).tolist():
-                edges = _edges(self.error, reading, mix, number)
-                columns += [np.where(near[number][:, None], each, reach) for each in edges]
-        limits = np.sort(np.clip(np.concatenate(columns, axis=1), -reach, reach), axis=1)
-        half_widths = np.diff(limits, axis=1) / 2
-        owners, place = np.nonzero(half_widths > 0)
-        half_widths = half_widths[owners, place]
-        return _Panels(owners=owners, middles=limits[owners, place] + half_widths, half_widths=half_widths)
+                halves = np.flatnonzero(near[number])
+                edges = _edges(self.error, reading, mix, number, halves)
+                owners.append(np.repeat(halves, edges.shape[1]))
+                limits.append(np.clip(edges, offsets[0], offsets[-1]).ravel())
+        owner, limit = np.concatenate(owners), np.concatenate(limits)
+        order = np.lexsort((limit, owner))
+        owner, limit = owner[order], limit[order]
+        half_width = np.diff(limit) / 2
+        used = np.flatnonzero((half_width > 0) & (owner[1:] == owner[:-1]))
+        half_widths = half_width[used]
+        return _Panels(owners=owner[used], middles=limit[used] + half_widths, half_widths=half_widths)
 
     def log_prior(self, z: Floats) -> Floats:
         """Log-density of z."""
         return np.asarray(-0.5 * (z / self.error.sd) ** 2 - math.log(self.error.sd * SQRT_2PI))
 
-    def prefixes(self, panels: _Panels, orders: Sequence[Sequence[int]]) -> list[Floats]:
-        """For each order of readings the log-likelihood (readings × halves) of the first, the first two, … of them."""
-        z, halves = panels.z, len(self.mixtures[0].floor)
-        before = panels.log_weights + self.log_prior(z)
-        given = [self.log_density(reading, panels.owners, z) for reading in range(len(self.readings))]
-        found = []
-        for order in orders:
-            logs, sums = before.copy(), []
-            for reading in order:
-                logs += given[reading]
-                sums.append(log_sum_by(logsumexp(logs, axis=1), panels.owners, halves))
-            found.append(np.stack(sums))
-        return found
+    def whole(self, panels: _Panels) -> Floats:
+        """Log-likelihood of all readings by half."""
+        logs = self._before(panels)
+        for moved in self.moved(panels.owners, panels.z):
+            logs[moved.at] += moved.added
+        return np.asarray(self.floors.sum(axis=0) + self._summed(logs, panels.owners))
 
-    def log_density(self, reading: int, owners: Ints, z: Floats) -> Floats:
-        """Log-density of a reading given z (points × nodes), each point belonging to the half ``owners``."""
-        mix, near, x = self.mixtures[reading], self.near[reading], self.readings[reading].number
-        density = np.repeat(mix.floor[owners, None], z.shape[1], axis=1)
-        for number in np.flatnonzero(near.any(axis=1)).tolist():
-            at = np.flatnonzero(near[number, owners])
+    def prefixes(self) -> tuple[Floats, Floats]:
+        """Log-likelihood of the first reading, the first two, …: in their order, and in its reverse."""
+        panels = self.panels
+        moved = list(self.moved(panels.owners, panels.z))
+        forward, backward = range(len(moved)), range(len(moved) - 1, -1, -1)
+        return self._prefixes(panels, moved, forward), self._prefixes(panels, moved, backward)
+
+    def _prefixes(self, panels: _Panels, moved: Sequence[_Moved], order: Sequence[int]) -> Floats:
+        logs, found = self._before(panels), []
+        total = self._summed(logs, panels.owners)
+        for reading in order:
+            at = moved[reading].at
+            logs[at] += moved[reading].added
+            changed = self._summed(logs[at], panels.owners[at])
+            total = np.where(np.isfinite(changed), changed, total)
+            found.append(total)
+        return np.asarray(np.stack(found) + np.cumsum(self.floors[list(order)], axis=0))
+
+    def without_each(self) -> Floats:
+        """Log-likelihood without the first reading, without the second, …"""
+        panels = self.panels
+        logs, moved = self._before(panels), list(self.moved(panels.owners, panels.z))
+        for each in moved:
+            logs[each.at] += each.added
+        total, found = self._summed(logs, panels.owners), []
+        for each in moved:
+            changed = self._summed(logs[each.at] - each.added, panels.owners[each.at])
+            found.append(np.where(np.isfinite(changed), changed, total))
+        return np.asarray(np.stack(found) + self.floors.sum(axis=0) - self.floors)
+
+    def _before(self, panels: _Panels) -> Floats:
+        """Log of what each node weighs, with the density of z there."""
+        return np.asarray(np.log(panels.half_widths)[:, None] + np.log(WEIGHTS) + self.log_prior(panels.z))
+
+    def _summed(self, logs: Floats, owners: Ints) -> Floats:
+        """Integrals by half; −∞ for one without panels."""
+        return log_sum_by(logs.ravel(), np.repeat(owners, logs.shape[1]), self.floors.shape[1])
+
+    def moved(self, owners: Ints, z: Floats) -> Iterator[_Moved]:
+        """Each reading at points of z (panels × nodes) that belong to the halves ``owners``."""
+        for reading, mix, near in zip(self.readings, self.mixtures, self.near, strict=True):
+            reached: Bools = np.any(near, axis=0)
+            at = np.flatnonzero(reached[owners])
             of, some = owners[at], z[at]
+            density = np.zeros(some.shape)
             stretch = np.exp(some) if self.error.kind is SharedKind.SCALE else np.ones_like(some)
-            centre, half_width, entry_u, weight = (
-                table[number, of][:, None] for table in (mix.centre, mix.half_width, mix.entry_u, mix.weight)
-            )
-            follows = _zero_reach(self.readings[reading], mix, number)
-            w = np.maximum(np.hypot(mix.own_u[number], entry_u * stretch), W_MIN)
-            density[at] += weight * rectangle_normal(x - centre * stretch - follows * some, half_width * stretch, w)
-        return np.asarray(np.log(density))
+            for number in np.flatnonzero(near.any(axis=1)).tolist():
+                chosen = np.flatnonzero(near[number, of])
+                half, scale = of[chosen], stretch[chosen]
+                centre, half_width, entry_u, weight = (
+                    table[number, half][:, None] for table in (mix.centre, mix.half_width, mix.entry_u, mix.weight)
+                )
+                offset = reading.number - centre * scale - _zero_reach(reading, mix, number) * some[chosen]
+                w = np.maximum(np.hypot(mix.own_u[number], entry_u * scale), W_MIN)
+                density[chosen] += weight * rectangle_normal(offset, half_width * scale, w)
+            yield _Moved(at=at, added=np.log1p(density / mix.floor[of, None]))
 
 
 def _near(error: SharedError, reading: Reduced, mix: Mixture) -> Bools:
@@ -241,10 +288,12 @@ def _zero_reach(reading: Reduced, mix: Mixture, number: int) -> float:
     return reading.shared.coefficient * float(mix.follows[number, 0])
 
 
-def _edges(error: SharedError, reading: Reduced, mix: Mixture, number: int) -> list[Floats]:
+def _edges(error: SharedError, reading: Reduced, mix: Mixture, number: int, halves: Ints) -> Floats:
     """Limits (halves × limits) in z around where the edges of one explanation's rectangle pass the reading."""
     x, own_u, edges = reading.number, float(mix.own_u[number, 0]), []
-    centre, half_width, entry_u = (table[number][:, None] for table in (mix.centre, mix.half_width, mix.entry_u))
+    centre, half_width, entry_u = (
+        table[number, halves][:, None] for table in (mix.centre, mix.half_width, mix.entry_u)
+    )
     if error.unscaled:
         edges.append(math.log(x) - np.log(np.maximum(centre, SMALLEST_EDGE * x)) + SLOW_OFFSETS)
     for edge in (centre - half_width, centre + half_width):
@@ -255,4 +304,4 @@ def _edges(error: SharedError, reading: Reduced, mix: Mixture, number: int) -> l
         else:
             w = np.hypot(own_u, entry_u) + W_MIN
             edges.append((x - edge + EDGE_OFFSETS * w) / _zero_reach(reading, mix, number))
-    return edges
+    return np.concatenate(edges, axis=1)

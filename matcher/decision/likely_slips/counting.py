@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -59,7 +60,7 @@ def _counted(kind: str, reading: Reduced, true: int, share: float, halves: Bools
     wrong = float(miscount_probability(np.array(true)))
     corrected = Reduced(index=reading.index, feature=reading.feature, of=reading.of, count=true)
     odds = wrong * share / (1.0 - wrong)
-    yield Mistake(kind=kind, corrected=(corrected,), odds=odds, change={"value": true}, halves=halves)
+    yield Mistake(kind=kind, corrected=(corrected,), log_odds=math.log(odds), change={"value": true}, halves=halves)
 
 
 def swapped_rows(reading: Reduced, contacts: Reduced | None) -> Iterator[Mistake]:
@@ -71,7 +72,9 @@ def swapped_rows(reading: Reduced, contacts: Reduced | None) -> Iterator[Mistake
         return
     corrected = Reduced(index=reading.index, feature="rows", of=reading.of, count=rows)
     odds = ROWS_SWAPPED / (1.0 - ROWS_SWAPPED)
-    yield Mistake(kind="rows_swapped", corrected=(corrected,), odds=odds, change={"value": rows}, modelled=False)
+    yield Mistake(
+        kind="rows_swapped", corrected=(corrected,), log_odds=math.log(odds), change={"value": rows}, modelled=False
+    )
 
 
 def other_kind(reading: Reduced) -> Iterator[Mistake]:
@@ -85,4 +88,4 @@ def other_kind(reading: Reduced) -> Iterator[Mistake]:
     corrected = Reduced(index=reading.index, feature="half_kind", of=reading.of, values=frozenset({OPPOSITE[seen]}))
     odds = (1.0 - row.right_share) / (len(row.values) - 1) / row.right_share
     kind = f"{OPPOSITE[seen]}_for_{seen}"
-    yield Mistake(kind=kind, corrected=(corrected,), odds=odds, change={"value": OPPOSITE[seen]})
+    yield Mistake(kind=kind, corrected=(corrected,), log_odds=math.log(odds), change={"value": OPPOSITE[seen]})

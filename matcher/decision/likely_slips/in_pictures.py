@@ -7,7 +7,6 @@ to `MOST_WRONG` of them as grossly wrong. That is good to a few nats: enough to 
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,11 +16,8 @@ from matcher.columns.columns import Floats, Ints
 from matcher.decision.likely_slips.mistake import Mistake
 from matcher.likelihood.dimensions import DimensionEvidence
 from matcher.likelihood.evidence import NEVER
-from matcher.likelihood.normal_readings import NormalReadings
+from matcher.likelihood.normal_readings import MOST_WRONG, NormalReadings
 from matcher.observations import Of
-
-MOST_WRONG = 2
-"""Readings of one picture that may be grossly wrong together."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,10 +33,10 @@ class PictureReadings:
         corrected = replace(self.evidence[place], reading=mistake.corrected[0])
         evidence = [*self.evidence[:place], corrected, *self.evidence[place + 1 :]]
         normal = NormalReadings.of(evidence, self.halves)
-        logs = self.log_rest + normal.log_density(MOST_WRONG, all_wrong=False)
+        logs = self.log_rest + normal.over_choices(MOST_WRONG)
         if mistake.halves is not None:
             logs = np.where(mistake.halves[self.halves], logs, NEVER)
-        return math.log(mistake.odds) + float(logsumexp(logs))
+        return mistake.log_odds + float(logsumexp(logs))
 
 
 def stays_in_picture(mistake: Mistake) -> bool:

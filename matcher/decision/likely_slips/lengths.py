@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -41,7 +42,7 @@ def pitches(reading: Reduced) -> Iterator[Mistake]:
         yield Mistake(
             kind=kind,
             corrected=(corrected,),
-            odds=odds * PITCH_FACTORS[factor] / factor,
+            log_odds=math.log(odds * PITCH_FACTORS[factor] / factor),
             change={"value": corrected.number},
         )
 
@@ -49,7 +50,7 @@ def pitches(reading: Reduced) -> Iterator[Mistake]:
 def _gaps(kind: str, reading: Reduced, spans: int, odds: float) -> Mistake:
     factor = reading.spans / spans
     corrected = scaled(reading, factor, spans=spans)
-    return Mistake(kind=kind, corrected=(corrected,), odds=odds * factor, change={"spans": spans})
+    return Mistake(kind=kind, corrected=(corrected,), log_odds=math.log(odds * factor), change={"spans": spans})
 
 
 def other_lengths(reading: Reduced, columns: Columns) -> Iterator[Mistake]:
@@ -82,7 +83,11 @@ def _taken_for(reading: Reduced, instead: str, odds: float, columns: Columns) ->
     needed = FEATURES[instead].needs or FEATURES[reading.feature].needs
     halves = None if needed is None else columns.counts[needed] != 0
     return Mistake(
-        kind=kind_of(instead, reading.feature), corrected=(corrected,), odds=odds, change=change, halves=halves
+        kind=kind_of(instead, reading.feature),
+        corrected=(corrected,),
+        log_odds=math.log(odds),
+        change=change,
+        halves=halves,
     )
 
 
@@ -98,7 +103,7 @@ def _board(reading: Reduced, odds: float) -> Iterator[Mistake]:
     if shorter is not None:
         corrected, left = shorter
         change = {"min": max(reading.number - high, 0.0), "max": reading.number - low}
-        yield Mistake(kind="board_thickness", corrected=(corrected,), odds=odds * left, change=change)
+        yield Mistake(kind="board_thickness", corrected=(corrected,), log_odds=math.log(odds * left), change=change)
 
 
 def _unstated(reading: Reduced, odds: float, columns: Columns) -> Iterator[Mistake]:
@@ -124,7 +129,7 @@ def _told_by(feature: str, reading: Reduced, instead: str, odds: float, halves: 
         yield Mistake(
             kind=kind_of(instead, reading.feature),
             corrected=(corrected,),
-            odds=odds * left,
+            log_odds=math.log(odds * left),
             change={"feature": instead},
             halves=halves,
             modelled=False,

@@ -15,15 +15,15 @@ from matcher.observations import Reduced
 class Mistake:
     """One way in which observations may be wrong.
 
-    ``corrected`` stand in place of the observations with the same ``index``; ``odds`` is the probability of the
-    mistake over that of a right reading, times the Jacobian (the derivative of the corrected value by the one given);
-    ``change`` is what would differ if it were given anew; ``halves`` those under which the mistake can happen (None:
+    ``corrected`` stand in place of the observations with the same ``index``; ``log_odds`` is ln of the probability of
+    the mistake over that of a right reading, times the Jacobian (the derivative of the corrected value by the one
+    given); ``change`` is what would differ if it were given anew; ``halves`` those under which the mistake can happen (None:
     all). ``modelled`` says whether the likelihood's own mixture holds the mistake already.
     """
 
     kind: str
     corrected: tuple[Reduced, ...]
-    odds: float
+    log_odds: float
     change: Mapping[str, float | int | str]
     halves: Bools | None = None
     modelled: bool = True

@@ -7,6 +7,7 @@ derivative of the correction. Mistakes that the likelihood's own mixtures know (
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
@@ -61,7 +62,9 @@ def _units(reading: Reduced) -> Iterator[Mistake]:
         odds = gross * UNIT_SHARE * share / (1.0 - gross)
         kind = UNIT_KINDS.get(factor, "unit_mixed_up")
         corrected = in_other_unit(reading, factor)
-        yield Mistake(kind=kind, corrected=(corrected,), odds=odds / factor, change={"unit": UNITS[factor]})
+        yield Mistake(
+            kind=kind, corrected=(corrected,), log_odds=math.log(odds / factor), change={"unit": UNITS[factor]}
+        )
 
 
 def in_other_unit(reading: Reduced, factor: float) -> Reduced:
@@ -78,7 +81,7 @@ def everything_in_one_unit(observations: Sequence[Reduced]) -> Iterator[Mistake]
         yield Mistake(
             kind=f"everything_in_{UNIT_KINDS[factor]}",
             corrected=tuple(in_other_unit(reading, factor) for reading in lengths),
-            odds=prior / (1.0 - prior) / factor ** len(lengths),
+            log_odds=math.log(prior / (1.0 - prior)) - len(lengths) * math.log(factor),
             change={"unit": UNITS[factor]},
             modelled=False,
         )

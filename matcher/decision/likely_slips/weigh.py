@@ -7,7 +7,6 @@ over listed halves; the few that matter are weighed again in full.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -92,7 +91,7 @@ def _weighed(mistake: Mistake, rest: _Rest, columns: Columns) -> Weighed:
     logs = rest.log_weight + sum(evidence_of(each, columns).log_right(rest.halves) for each in mistake.corrected)
     if mistake.halves is not None:
         logs = np.where(mistake.halves[rest.halves], logs, NEVER)
-    return Weighed(mistake=mistake, log_weight=math.log(mistake.odds) + float(logsumexp(logs)))
+    return Weighed(mistake=mistake, log_weight=mistake.log_odds + float(logsumexp(logs)))
 
 
 def _everything(result: Posterior, observations: Sequence[Reduced]) -> list[Weighed]:
@@ -131,9 +130,9 @@ def weigh_in_full(
     if mistake.halves is not None:
         total = np.where(mistake.halves, total, total + NEVER)
     log_density = absent_log_density(absent, weighed) if prior_absent > 0 else -np.inf
-    answer = weigh_against_absent(weighed, total, log_density, prior_absent)
+    answer = weigh_against_absent(weighed, absent, total, log_density, prior_absent)
     gain = _log_evidence(answer, total) - _log_evidence(result, result.weighed.total)
-    return Weighed(mistake=mistake, log_weight=float(np.log(mistake.odds) + gain), answer=answer)
+    return Weighed(mistake=mistake, log_weight=mistake.log_odds + gain, answer=answer)
 
 
 def _corrected_likelihood(mistake: Mistake, result: Posterior, observations: Sequence[Reduced]) -> Likelihood:

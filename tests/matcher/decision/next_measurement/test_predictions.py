@@ -17,6 +17,7 @@ from matcher.decision.next_measurement.shortlist import leaders
 from matcher.decision.next_measurement.tools import Tool
 from matcher.decision.posterior import Posterior, posterior
 from matcher.features import FEATURES, Kind, Subject
+from matcher.likelihood.kinds import evidence_of
 from matcher.observations import Reduced
 from matcher.uncertainty.instruments import BUILT_IN
 from tests.matcher.invented import invented_columns
@@ -147,7 +148,7 @@ def test_without_an_instrument_for_it_a_length_is_not_asked_for() -> None:
 
 def again(columns: Columns, first: Reduced) -> Prediction:
     result, outlook = situation(columns, [first])
-    found = predict_again(leaders(result), first, TOOL, outlook)
+    found = predict_again(leaders(result), evidence_of(first, columns), TOOL, outlook)
     assert found is not None
     return found
 
@@ -178,7 +179,7 @@ def test_a_count_seen_again_is_mostly_the_same_once_more() -> None:
     columns = invented_columns(4)
     counted = Reduced(index=0, feature="contact_count", count=24)
     result, outlook = situation(columns, [counted])
-    found = predict_again(leaders(result), counted, None, outlook)
+    found = predict_again(leaders(result), evidence_of(counted, columns), None, outlook)
     assert found is not None
     assert found.numbers is not None
     place = int(np.flatnonzero(found.numbers == 24)[0])
@@ -189,4 +190,4 @@ def test_a_bound_is_no_reading_to_repeat() -> None:
     columns = three_halves()
     bound = Reduced(index=0, feature="body_length", at_least=9.0, u=U, total_u=U)
     result, outlook = situation(columns, [bound])
-    assert predict_again(leaders(result), bound, TOOL, outlook) is None
+    assert predict_again(leaders(result), evidence_of(bound, columns), TOOL, outlook) is None
