@@ -20,7 +20,7 @@ from catalog.records.read import load_halves, load_matings, load_series
 from catalog.records.read_models import HalfRecord, MatingRecord, SeriesRecord
 from catalog.snapshot.matcher_rows import half_row, mating_row
 from catalog.snapshot.search import Searchable
-from matcher.columns.rows import PreparedHalf, PreparedMating
+from matcher.columns.build import PreparedHalf, PreparedMating
 
 MOST_CHANGED_SHARE = 0.2
 """Share of the entries beyond which all are read anew: they are read faster in one go than by their keys."""

@@ -8,16 +8,272 @@ derivative of the correction. Mistakes that the likelihood's own mixtures know (
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
-from matcher.columns.columns import Columns
-from matcher.decision.likely_slips.counting import miscounts, other_kind, swapped_rows
-from matcher.decision.likely_slips.lengths import other_lengths, pitches
-from matcher.decision.likely_slips.mistake import Mistake
-from matcher.features import FEATURES
-from matcher.likelihood.gross_errors import UNIT_FACTORS, UNIT_SHARE
+import numpy as np
+
+from matcher.columns.columns import Bools, Columns, Ints
+from matcher.features import FEATURES, Direction, Subject
+from matcher.likelihood.gross_errors import (
+    BOARD_HALF_RANGE,
+    BOARD_MIDDLE,
+    BOARD_SHARE,
+    PITCH_FACTORS,
+    PITCH_OFF_BY_A_GAP,
+    SLIP_SHARE,
+    UNIT_FACTORS,
+    UNIT_SHARE,
+)
+from matcher.likelihood.miscounts import FITTINGS, OFF_BY_ONE, ONE_PER_ROW, ONE_ROW_ONLY, miscount_probability
 from matcher.observations import Of, Reduced
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mistake:
+    """One way in which observations may be wrong.
+
+    ``corrected`` stand in place of the observations with the same ``index``; ``log_odds`` is ln of the probability of
+    the mistake over that of a right reading, times the Jacobian (the derivative of the corrected value by the one
+    given); ``change`` is what would differ if it were given anew; ``halves`` those under which the mistake can happen
+    (None: all). ``modelled`` says whether the likelihood's own mixture holds the mistake already.
+    """
+
+    kind: str
+    corrected: tuple[Reduced, ...]
+    log_odds: float
+    change: Mapping[str, float | int | str]
+    halves: Bools | None = None
+    modelled: bool = True
+
+    @property
+    def index(self) -> int:
+        """Position of the first observation that would change."""
+        return self.corrected[0].index
+
+
+def scaled(reading: Reduced, factor: float, *, spans: int | None = None) -> Reduced:
+    """The reading times ``factor``, with its uncertainty and its share of a zero error."""
+    shared = reading.shared
+    return replace(
+        reading,
+        value=reading.number * factor,
+        u=reading.u * factor,
+        total_u=reading.total_u * factor,
+        spans=reading.spans if spans is None else spans,
+        shared=None if shared is None else replace(shared, coefficient=shared.coefficient * factor),
+    )
+
+
+def longer(reading: Reduced, feature: str, by: tuple[float, float]) -> tuple[Reduced, float] | None:
+    """The reading as one of ``feature``, which is longer by anything within a range (mm; negative: shorter).
+
+    The range's rectangle is folded into the uncertainty. What would be below the feature's plausible sizes is cut off;
+    the second value is the share of the range that is left, None stands where nothing is.
+    """
+    top = reading.number + by[1]
+    bottom = max(reading.number + by[0], FEATURES[feature].low)
+    if top <= bottom:
+        return None
+    u = math.hypot(reading.total_u, (top - bottom) / math.sqrt(12.0))
+    value = (top + bottom) / 2
+    corrected = Reduced(index=reading.index, feature=feature, of=reading.of, value=value, u=u, total_u=u)
+    return corrected, (top - bottom) / (by[1] - by[0])
+
+
+ROWS_SWAPPED = 0.01
+"""Prior of giving the contacts of a row where the rows were asked for. Common practice, no source."""
+
+OPPOSITE = {"plug": "receptacle", "receptacle": "plug"}
+
+
+def miscounts(reading: Reduced, columns: Columns) -> Iterator[Mistake]:
+    """Hold-downs or power contacts counted in, one row only, one off in every row or at all."""
+    if reading.count is None:
+        return
+    counted, counts = reading.count, columns.counts
+    for kind, names in ADDED_IN.items():
+        known = np.all([counts[name] > 0 for name in names], axis=0)
+        added = np.where(known, np.sum([counts[name] for name in names], axis=0), 0)
+        for extra in _numbers(added, counts["contact_count"] + added == counted):
+            yield from _counted(kind, reading, counted - extra, FITTINGS, np.asarray(added == extra))
+    rows = counts["rows"]
+    for number in _numbers(rows, (rows > 1) & (counts["contact_count"] == counted * rows)):
+        yield from _counted("one_row_only", reading, counted * number, ONE_ROW_ONLY, np.asarray(rows == number))
+    for step in (-1, 1):
+        yield from _counted("miscounted", reading, counted + step, OFF_BY_ONE / 2, None)
+        for number in _numbers(rows, counts["contact_count"] == counted + step * rows):
+            yield from _counted(
+                "miscounted", reading, counted + step * number, ONE_PER_ROW / 2, np.asarray(rows == number)
+            )
+
+
+ADDED_IN = {
+    "hold_downs_counted": ("hold_down_count",),
+    "power_contacts_counted": ("power_contact_count",),
+    "all_metal_counted": ("hold_down_count", "power_contact_count"),
+}
+"""What may be counted in with the contacts, by kind."""
+
+
+def _numbers(values: Ints, where: Bools) -> list[int]:
+    """The different numbers above 0 among ``values`` where something holds."""
+    chosen = values[where]
+    return [int(number) for number in np.unique(chosen[chosen > 0])]
+
+
+def _counted(kind: str, reading: Reduced, true: int, share: float, halves: Bools | None) -> Iterator[Mistake]:
+    if true < 1:
+        return
+    wrong = float(miscount_probability(np.array(true)))
+    corrected = Reduced(index=reading.index, feature=reading.feature, of=reading.of, count=true)
+    odds = wrong * share / (1.0 - wrong)
+    yield Mistake(kind=kind, corrected=(corrected,), log_odds=math.log(odds), change={"value": true}, halves=halves)
+
+
+def swapped_rows(reading: Reduced, contacts: Reduced | None) -> Iterator[Mistake]:
+    """The contacts of one row given as rows: the count tells how many rows there are then."""
+    if reading.count is None or contacts is None or not contacts.count or not reading.count:
+        return
+    rows, left = divmod(contacts.count, reading.count)
+    if left or rows == reading.count or not FEATURES["rows"].low <= rows <= FEATURES["rows"].high:
+        return
+    corrected = Reduced(index=reading.index, feature="rows", of=reading.of, count=rows)
+    odds = ROWS_SWAPPED / (1.0 - ROWS_SWAPPED)
+    yield Mistake(
+        kind="rows_swapped", corrected=(corrected,), log_odds=math.log(odds), change={"value": rows}, modelled=False
+    )
+
+
+def other_kind(reading: Reduced) -> Iterator[Mistake]:
+    """A plug taken for a receptacle or the other way about."""
+    if reading.values is None or len(reading.values) != 1:
+        return
+    (seen,) = reading.values
+    row = FEATURES["half_kind"]
+    if seen not in OPPOSITE:
+        return
+    corrected = Reduced(index=reading.index, feature="half_kind", of=reading.of, values=frozenset({OPPOSITE[seen]}))
+    odds = (1.0 - row.right_share) / (len(row.values) - 1) / row.right_share
+    kind = f"{OPPOSITE[seen]}_for_{seen}"
+    yield Mistake(kind=kind, corrected=(corrected,), log_odds=math.log(odds), change={"value": OPPOSITE[seen]})
+
+
+LONGER = {"land_span": (0.3, 1.2), "hold_down_land_span": (0.3, 1.2), "body_length": (-5.0, -0.25)}
+"""By how much lands are longer than the metal on them (a fillet of 0.15 to 0.6 mm at each end), and the moulding than
+the hold-downs at its ends, mm. Common practice, no source."""
+
+UNSTATED = {"land_span": 0.7, "hold_down_land_span": 0.4, "body_length": 0.2}
+"""Shares among slips of a width over tails told by their lands, and of a length over hold-downs told by their lands, or
+by the moulding alone, where the catalogue does not state the metal itself. Common practice, no source."""
+
+
+def pitches(reading: Reduced) -> Iterator[Mistake]:
+    """A pitch over one gap more or less than was said, or over every second contact, or half of one."""
+    gross = FEATURES[reading.feature].gross_share
+    odds = gross * SLIP_SHARE / (1.0 - gross)
+    spans, (contacts, missed) = reading.spans, PITCH_OFF_BY_A_GAP
+    if spans > 1:
+        yield _gaps("contacts_for_gaps", reading, spans - 1, odds * contacts)
+    yield _gaps("gap_missed", reading, spans + 1, odds * missed)
+    for kind, factor in (("twice_the_pitch", 2.0), ("half_the_pitch", 0.5)):
+        corrected = scaled(reading, 1.0 / factor)
+        yield Mistake(
+            kind=kind,
+            corrected=(corrected,),
+            log_odds=math.log(odds * PITCH_FACTORS[factor] / factor),
+            change={"value": corrected.number},
+        )
+
+
+def _gaps(kind: str, reading: Reduced, spans: int, odds: float) -> Mistake:
+    factor = reading.spans / spans
+    corrected = scaled(reading, factor, spans=spans)
+    return Mistake(kind=kind, corrected=(corrected,), log_odds=math.log(odds * factor), change={"spans": spans})
+
+
+def other_lengths(reading: Reduced, columns: Columns) -> Iterator[Mistake]:
+    """Another edge of the half than was asked for, as the feature table lists them, and heights over something else."""
+    feature = FEATURES[reading.feature]
+    odds = feature.gross_share * SLIP_SHARE / (1.0 - feature.gross_share)
+    upwards = feature.direction is Direction.UPWARDS
+    share = 1.0 - BOARD_SHARE if upwards else 1.0
+    for slip in feature.slips:
+        if not FEATURES[slip.instead].is_pitch:
+            yield _taken_for(reading, slip.instead, odds * share * slip.share, columns)
+    if upwards:
+        yield from _board(reading, odds * BOARD_SHARE)
+    yield from _unstated(reading, odds, columns)
+
+
+def _taken_for(reading: Reduced, instead: str, odds: float, columns: Columns) -> Mistake:
+    of = Of.PAIR if FEATURES[instead].subject is Subject.PAIR else Of.THIS
+    shared = reading.shared if of is Of.THIS else None
+    corrected = Reduced(
+        index=reading.index,
+        feature=instead,
+        of=of,
+        value=reading.number,
+        u=reading.u if shared is not None or reading.shared is None else reading.total_u,
+        total_u=reading.total_u,
+        shared=shared,
+    )
+    change = {"feature": instead} if of is reading.of else {"feature": instead, "of": str(of)}
+    needed = FEATURES[instead].needs or FEATURES[reading.feature].needs
+    halves = None if needed is None else columns.counts[needed] != 0
+    return Mistake(
+        kind=kind_of(instead, reading.feature),
+        corrected=(corrected,),
+        log_odds=math.log(odds),
+        change=change,
+        halves=halves,
+    )
+
+
+def kind_of(instead: str, feature: str) -> str:
+    """Slug of one dimension taken for another."""
+    return f"{instead}_for_{feature}"
+
+
+def _board(reading: Reduced, odds: float) -> Iterator[Mistake]:
+    """The board's thickness is anything within a range."""
+    low, high = BOARD_MIDDLE - BOARD_HALF_RANGE, BOARD_MIDDLE + BOARD_HALF_RANGE
+    shorter = longer(reading, reading.feature, (-high, -low))
+    if shorter is not None:
+        corrected, left = shorter
+        change = {"min": max(reading.number - high, 0.0), "max": reading.number - low}
+        yield Mistake(kind="board_thickness", corrected=(corrected,), log_odds=math.log(odds * left), change=change)
+
+
+def _unstated(reading: Reduced, odds: float, columns: Columns) -> Iterator[Mistake]:
+    """Metal that the catalogue knows only by its lands, or not at all, told by what it does know."""
+    if reading.unscaled:
+        return
+    dimensions, metal = columns.dimensions, columns.counts["hold_down_count"] != 0
+    if reading.feature == "body_width":
+        unknown = np.isnan(dimensions["tail_span"].stated)
+        yield from _told_by("land_span", reading, "tail_span", odds * UNSTATED["land_span"], unknown)
+    if reading.feature == "body_length":
+        lands = metal & ~np.isnan(dimensions["hold_down_land_span"].stated)
+        yield from _told_by(
+            "hold_down_land_span", reading, "overall_length", odds * UNSTATED["hold_down_land_span"], lands
+        )
+        yield from _told_by("body_length", reading, "overall_length", odds * UNSTATED["body_length"], metal)
+
+
+def _told_by(feature: str, reading: Reduced, instead: str, odds: float, halves: Bools) -> Iterator[Mistake]:
+    told = longer(reading, feature, LONGER[feature])
+    if told is not None:
+        corrected, left = told
+        yield Mistake(
+            kind=kind_of(instead, reading.feature),
+            corrected=(corrected,),
+            log_odds=math.log(odds * left),
+            change={"feature": instead},
+            halves=halves,
+            modelled=False,
+        )
+
 
 UNITS = {1 / 25.4: "in", 25.4: "mm", 1 / 0.0254: "mil", 0.0254: "mm", 1000.0: "um", 0.001: "mm"}
 """The unit that should have been named, by reading over true size."""

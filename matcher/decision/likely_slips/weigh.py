@@ -3,12 +3,15 @@
 The evidence of the corrected observations, times the odds of the mistake, is compared with the evidence of the
 observations as given, absent included. First every mistake is weighed by what its corrected reading alone changes,
 over listed halves; the few that matter are weighed again in full.
+
+Only ratios count in a picture without a scale, so that a wrong pitch shows just by its ratio to the picture's other
+lengths. Their scale under each half is integrated out in closed form, with normals in place of the rectangles.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import logsumexp
@@ -16,15 +19,39 @@ from scipy.special import logsumexp
 from matcher.absent.density import absent_log_density
 from matcher.absent.model import AbsentModel
 from matcher.columns.columns import Columns, Floats, Ints
-from matcher.decision.likely_slips.in_pictures import PictureReadings, stays_in_picture
-from matcher.decision.likely_slips.mistake import Mistake
-from matcher.decision.likely_slips.mistakes import everything_in_one_unit, mistakes_of
+from matcher.decision.likely_slips.mistakes import Mistake, everything_in_one_unit, mistakes_of
 from matcher.decision.posterior import Posterior, weigh_against_absent
 from matcher.likelihood.dimensions import DimensionEvidence
 from matcher.likelihood.evidence import NEVER
 from matcher.likelihood.kinds import evidence_of
 from matcher.likelihood.likelihood import Exactness, Likelihood, Part, likelihood
+from matcher.likelihood.normal_readings import MOST_WRONG, NormalReadings
 from matcher.observations import Of, Reduced
+
+
+@dataclass(frozen=True, kw_only=True)
+class PictureReadings:
+    """All readings of one picture under the halves that matter, whose log-weights without the picture are given."""
+
+    evidence: tuple[DimensionEvidence, ...]
+    halves: Ints
+    log_rest: Floats
+
+    def log_weight(self, mistake: Mistake, place: int) -> float:
+        """Log of the mistake's odds times the evidence with the reading at ``place`` corrected."""
+        corrected = replace(self.evidence[place], reading=mistake.corrected[0])
+        evidence = [*self.evidence[:place], corrected, *self.evidence[place + 1 :]]
+        normal = NormalReadings.of(evidence, self.halves)
+        logs = self.log_rest + normal.over_choices(MOST_WRONG)
+        if mistake.halves is not None:
+            logs = np.where(mistake.halves[self.halves], logs, NEVER)
+        return mistake.log_odds + float(logsumexp(logs))
+
+
+def stays_in_picture(mistake: Mistake) -> bool:
+    """Whether the corrected reading is still one of the picture: a length of the pair in pixels tells nothing."""
+    return all(reading.unscaled and reading.of is Of.THIS for reading in mistake.corrected)
+
 
 FAR = 30.0
 """Halves whose log-weight without a reading is this much below the best one's are left out when mistakes are weighed

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from matcher.decision.likely_slips.mistake import Mistake
+from matcher.decision.likely_slips.mistakes import Mistake
 from matcher.features import FEATURES
 from matcher.observations import Of, Reduced
 from matcher.results import Verdict

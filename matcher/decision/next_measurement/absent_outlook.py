@@ -16,7 +16,7 @@ from scipy.special import logsumexp
 from matcher.absent.density import absent_explanations
 from matcher.absent.model import COUNT_SPREAD, AbsentModel, count_kernel
 from matcher.columns.columns import Columns, Floats, Ints
-from matcher.decision.next_measurement.discretise import DimensionSteps
+from matcher.decision.next_measurement.information import DimensionSteps
 from matcher.decision.posterior import Posterior
 from matcher.features import Feature
 from matcher.likelihood.miscounts import floor_probability

@@ -15,9 +15,8 @@ import numpy as np
 from matcher.absent.model import AbsentModel
 from matcher.columns.columns import Bools, Columns, Floats, Ints
 from matcher.decision.next_measurement.absent_outlook import AbsentOutlook
-from matcher.decision.next_measurement.feature_pairs import predict_pair, stated_matings
 from matcher.decision.next_measurement.information import entropy, expected_gain, information_about, joint_information
-from matcher.decision.next_measurement.outcome_model import Prediction, predict, weights
+from matcher.decision.next_measurement.outcome_model import Prediction, predict, predict_pair, stated_matings, weights
 from matcher.decision.next_measurement.repeated import predict_again
 from matcher.decision.next_measurement.shortlist import Leaders, leaders, orders
 from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND, Tool, tool_for, whole_row

@@ -13,8 +13,7 @@ from scipy.special import ndtr
 
 from matcher.columns.columns import Floats
 from matcher.decision.next_measurement.absent_outlook import AbsentOutlook
-from matcher.decision.next_measurement.discretise import REACH, STEP
-from matcher.decision.next_measurement.information import Outcomes
+from matcher.decision.next_measurement.information import REACH, STEP, Outcomes
 from matcher.decision.next_measurement.outcome_model import Expected, Prediction, predict, seen_as, weights
 from matcher.decision.next_measurement.shortlist import Leaders
 from matcher.decision.next_measurement.tools import Tool
