@@ -9,6 +9,12 @@ from enum import StrEnum
 LARGEST_COUNT = 2000
 """Largest number of anything that a bound is summed up to."""
 
+MAX_OBSERVATIONS = 200
+"""Most observations of one specimen: ten times what the feature table asks of a half, its mate and the pair."""
+
+MAX_READINGS = 1000
+"""Most repeats of one reading: their scatter is known to 2 % by then (GUM E.4.3). Evidence may hold so many."""
+
 UNSCALED_SD = 10.0
 """Standard deviation of ln(scale) of a picture without any scale: so wide that no answer depends on its size."""
 

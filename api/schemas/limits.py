@@ -6,14 +6,15 @@ What the matcher or the catalogue limits themselves is defined there.
 from __future__ import annotations
 
 from catalog.cases import specimens
+from matcher import observations
 from matcher.imaging.clicks import inputs, joint_fit
-from matcher.uncertainty import validation
 
-MAX_OBSERVATIONS = validation.MAX_OBSERVATIONS
+MAX_OBSERVATIONS = observations.MAX_OBSERVATIONS
 """Most observations in one request: ten times what the feature table can ask of one half, its mate and the pair."""
 
-MAX_READINGS = 100
-"""Most repeated readings of one feature; more would not shrink an uncertainty that the instrument bounds."""
+MAX_REPEATS = 100
+"""Most repeated readings in one observation of a request; more would not shrink an uncertainty that the instrument
+bounds. The matcher takes more (`matcher.observations.MAX_READINGS`), since stored evidence may hold more."""
 
 MAX_PICTURES = specimens.MAX_PICTURES
 """Most pictures in one request: both halves and the pair from every side."""

@@ -23,7 +23,7 @@ from pydantic import (
 )
 
 from api.schemas.examples import EXPLAIN_EXAMPLES, IDENTIFY_EXAMPLES
-from api.schemas.limits import MAX_CANDIDATES, MAX_OBSERVATIONS, MAX_READINGS
+from api.schemas.limits import MAX_CANDIDATES, MAX_OBSERVATIONS, MAX_REPEATS
 from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND
 from matcher.decision.posterior import PRIOR_ABSENT
 from matcher.features import FEATURES, Feature, Kind, Plane, Subject
@@ -103,7 +103,7 @@ class DimensionObservation(_Observed):
 
     feature: str = _feature_field(Kind.DIMENSION)
     value: Number | None = Field(default=None, description="The reading, in `unit`.")
-    readings: Annotated[tuple[Number, ...], Field(max_length=MAX_READINGS)] = Field(
+    readings: Annotated[tuple[Number, ...], Field(max_length=MAX_REPEATS)] = Field(
         default=(), description="Repeated readings of the same thing, in `unit`; they show how well it repeats."
     )
     min: Number | None = Field(default=None, description="It is at least this.")
@@ -225,7 +225,7 @@ OwnFigures = Annotated[
 """Own magnitudes of instruments, by instrument and magnitude."""
 
 ClosedJaws = Annotated[
-    dict[Word, Annotated[tuple[Number, ...], Field(max_length=MAX_READINGS)]],
+    dict[Word, Annotated[tuple[Number, ...], Field(max_length=MAX_REPEATS)]],
     Field(
         max_length=len(BUILT_IN),
         description="What a tool shows with its jaws closed, mm, several times: its zero error is taken off its "

@@ -15,7 +15,7 @@ from pydantic import AfterValidator, Field
 from catalog.evidence.statements import Key
 from catalog.model.entries import Entry
 from catalog.model.text_fields import Line, Passage, Remark, plain_line
-from matcher.uncertainty.validation import MAX_OBSERVATIONS
+from matcher.observations import MAX_OBSERVATIONS
 
 SPECIMEN, COMMENT, CASE_ANSWER = "specimen", "comment", "case_answer"
 """Records of the documents. The answer is apart from the specimen: what the catalogue makes of a case is no revision of

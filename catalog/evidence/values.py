@@ -17,9 +17,9 @@ from catalog.model.entries import Entry, LengthUnit
 from catalog.model.text_fields import Line
 from matcher.errors import ObservationErrors
 from matcher.features import FEATURES, Kind
-from matcher.observations import LARGEST_COUNT, Observation
+from matcher.observations import LARGEST_COUNT, MAX_READINGS, Observation
 from matcher.uncertainty.checked import is_number
-from matcher.uncertainty.dimension_validation import MAX_READINGS, MAX_SPANS
+from matcher.uncertainty.dimension_validation import MAX_SPANS
 from matcher.uncertainty.measuring_setup import limits_of
 from matcher.uncertainty.report import Measured, measure_readings
 from matcher.vocabulary import PIXEL, canonical_unit, named_values, to_mm

@@ -6,13 +6,11 @@ from collections.abc import Iterator
 
 from matcher.errors import ObservationError
 from matcher.features import FEATURES, Plane
+from matcher.observations import MAX_READINGS
 from matcher.uncertainty.checked import MAX_TEXT, Checked, is_number, is_text, not_number, order_faults, path
 from matcher.uncertainty.instruments import LARGEST_REL, Instrument
 from matcher.uncertainty.measuring_setup import default_instrument, instrument_of, limits_of, mm_per_unit, net_mm
 from matcher.vocabulary import PIXEL, canonical_unit, closest, remedy_for
-
-MAX_READINGS = 1000
-"""Most repeats of one reading: their scatter is known to 2 % by then (GUM E.4.3)."""
 
 MAX_SPANS = 1000
 """Most gaps measured over: no row has more contacts."""

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from matcher.errors import ObservationError
 from matcher.features import FEATURES, Kind, Subject
-from matcher.observations import LARGEST_COUNT, Observation, Of, TrialFit
+from matcher.observations import LARGEST_COUNT, MAX_OBSERVATIONS, Observation, Of, TrialFit
 from matcher.uncertainty.checked import MAX_TEXT, Checked, is_number, is_text, not_number, order_faults, path
 from matcher.uncertainty.dimension_validation import dimension_faults
 from matcher.uncertainty.instruments import Instrument
@@ -26,9 +26,6 @@ LENGTH_PARTS: Mapping[str, object] = {
     "spans": 1,
 }
 """Parts of an observation that only a length has, and what they are where nothing is said."""
-
-MAX_OBSERVATIONS = 200
-"""Most observations of one specimen: five times the feature table; more is a mistake in a script."""
 
 
 def faults(observations: Sequence[Observation], instruments: Mapping[str, Instrument]) -> list[ObservationError]:

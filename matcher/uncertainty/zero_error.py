@@ -13,9 +13,8 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from matcher.errors import ObservationError, ObservationErrors
-from matcher.observations import RECTANGULAR, TYPE_A
+from matcher.observations import MAX_READINGS, RECTANGULAR, TYPE_A
 from matcher.uncertainty.checked import is_number
-from matcher.uncertainty.dimension_validation import MAX_READINGS
 from matcher.uncertainty.gum import resolution, type_a
 from matcher.uncertainty.instruments import BUILT_IN, Instrument, ZeroError
 from matcher.vocabulary import MM_PER_UNIT, PIXEL, canonical_unit, closest, remedy_for, to_mm

@@ -7,10 +7,8 @@ import math
 import pytest
 
 from matcher.errors import ObservationError, ObservationErrors
-from matcher.observations import Observation, TrialFit
-from matcher.uncertainty.dimension_validation import MAX_READINGS
+from matcher.observations import MAX_OBSERVATIONS, MAX_READINGS, Observation, TrialFit
 from matcher.uncertainty.reduce import reduce
-from matcher.uncertainty.validation import MAX_OBSERVATIONS
 
 
 def refused(*observations: Observation) -> tuple[ObservationError, ...]:
