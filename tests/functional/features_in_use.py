@@ -7,6 +7,7 @@ else, and works with them by interface, files, commands and pages.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -141,6 +142,30 @@ def test_without_them_they_are_what_to_measure_next(shop: Workshop) -> None:
     assert {"key_width", "vent_count", "floor_form"} <= advised.keys()
     assert advised["key_width"]["instrument"] == "caliper"
     assert {each["value"] for each in advised["key_width"]["predicted"]} == set(KEYS.values())
+
+
+def test_the_bench_says_to_take_one_of_them_next(shop: Workshop) -> None:
+    query = {"contact_count": "26", **{name: f"{size:g}" for name, size in SIZES.items()}}
+    page = shop.server.get("/", params=query).text
+    (next_up,) = re.findall(r'data-next="([^"]*)"', page)
+    assert set(next_up.split()) & {"key_width", "vent_count", "floor_form"}
+
+
+def test_a_case_keeps_them(shop: Workshop) -> None:
+    seen = [*_seen()["observations"], {"feature": "key_width", "value": 1.2, "instrument": "caliper"}]
+    seen += [{"feature": "vent_count", "value": 4}, {"feature": "floor_form", "value": "open"}]
+    made = shop.ask("POST", "/v1/specimens", IDA, json={"title": "reed bed recorder", "observations": seen})
+    assert made.status_code == 201, made.text
+    key = made.json()["key"]
+    stored = shop.ask("GET", f"/v1/specimens/{key}", IDA).json()
+    assert {"key_width", "vent_count", "floor_form"} <= {each["feature"] for each in stored["specimen"]["observations"]}
+    assert "key width" in browser(shop, IDA).open(f"/cases/{key}").text.lower()
+
+
+def test_a_misspelt_name_is_told_the_right_one(shop: Workshop) -> None:
+    answer = shop.server.post("/v1/identify", json=_seen({"feature": "key_widht", "value": 1.2}))
+    assert answer.status_code == 422
+    assert "did you mean 'key_width'?" in answer.json()["errors"][0]["remedy"]
 
 
 def test_the_half_of_the_other_side_may_be_measured(shop: Workshop) -> None:

@@ -13,7 +13,23 @@ PROJECT = Path(__file__).resolve().parents[2]
 IN_USE = "tests/functional/features_in_use.py"
 
 
+PACKAGES = ("api", "catalog", "matcher", "seeds_demo")
+
+
 def test_an_entry_in_the_feature_table_is_all_that_a_feature_needs() -> None:
     command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-p", "tests.functional.wider_table"]
     done = subprocess.run([*command, IN_USE], cwd=PROJECT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_no_other_module_lists_what_the_table_tells() -> None:
+    """The names of a group of features stand side by side nowhere else: the table says which belong to it."""
+    groups = (
+        '"pitch", "tail_pitch"',
+        '"height", "stack_height"',
+        '"keying", "housing_colour"',
+    )
+    sources = [path for package in PACKAGES for path in (PROJECT / package).rglob("*.py")]
+    assert len(sources) > 100
+    found = [(path.name, group) for path in sources for group in groups if group in path.read_text(encoding="utf-8")]
+    assert found == []
