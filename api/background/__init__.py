@@ -1,1 +1,1 @@
-"""What runs by itself beside the requests: due changes, and open cases looked at again."""
+"""Background tasks: carrying out due changes, and ranking open cases again."""

@@ -21,7 +21,7 @@ _log = logger()
 
 @dataclass(kw_only=True)
 class Watch:
-    """Ranks cases again, a step at a time, and passes over a catalogue in which nothing moved.
+    """Ranks cases again, one at a time, and does nothing while the catalogue stays the same.
 
     ``seen`` is the version that was looked at last, and ``ranked`` the halves, as the matcher sees them, that all open
     cases were ranked by: most changes of a catalogue (comments, evidence that agrees, new cases) leave them as they
@@ -36,8 +36,8 @@ class Watch:
     round: Iterator[Ranked] | None = None
 
     def step(self) -> bool:
-        """Rank one case; whether there may be more. What the database refuses is tried again in the next round, what
-        nobody foresaw when the catalogue has changed again."""
+        """Rank one case; returns whether there may be more. After a database error the next round tries again; after an
+        unforeseen error, the next change of the catalogue does."""
         try:
             return self._step()
         except CatalogueError as error:

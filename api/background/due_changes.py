@@ -1,4 +1,4 @@
-"""Pending changes take effect when they are due, whether anybody asks the server anything or not."""
+"""Pending changes take effect when they are due, even if nobody sends a request."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ async def _keep_looking(catalogue: Catalogue, every_s: float, ending: asyncio.Ev
 
 
 def carry_out_now(catalogue: Catalogue) -> int:
-    """Carry out what is due; returns how many changes were decided by that. What cannot be done now is done later."""
+    """Carry out what is due; returns how many changes were decided. What fails now is tried again later."""
     try:
         with catalogue.reading() as session:
             if not due(session, now()):

@@ -73,5 +73,5 @@ def _grid(sizes: Sizes) -> list[tuple[int, float]]:
 
 
 def bank_sizes(positions: int, banks: int) -> Sequence[int]:
-    """Contacts of a row per group, as equal as they go."""
+    """Contacts of a row in each group, as equal as possible."""
     return [positions // banks + (bank < positions % banks) for bank in range(banks)]

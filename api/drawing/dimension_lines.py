@@ -60,8 +60,8 @@ class Placed:
 
 
 def figure_text(measure: Measure) -> str:
-    """What stands at the line: the value with its tolerance as drawings print it, a measured one with its standard
-    uncertainty, a predicted one as about so much; nothing where it is assumed."""
+    """The text at the line: a value with its tolerance as drawings print it, a measured value with its standard
+    uncertainty, a predicted one with ≈; nothing for an assumed one."""
     length = measure.length
     if not length.known:
         return ""
@@ -111,7 +111,7 @@ def _reach(measure: Measure, text: str, scale: Scale) -> tuple[float, float]:
 
 
 def _free_lane(lanes: list[list[tuple[float, float]]], reach: tuple[float, float], scale: Scale) -> int:
-    """Number of the first lane with room, nearest first; takes the place."""
+    """Number of the nearest lane with room; reserves the place."""
     gap = scale.mm(GAP_PX)
     for place, taken in enumerate(lanes):
         if all(reach[1] + gap <= low or high + gap <= reach[0] for low, high in taken):

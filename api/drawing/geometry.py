@@ -1,4 +1,5 @@
-"""Plain shapes in mm, x along the rows and y down the sheet, the box they fill, and what cannot be drawn."""
+"""Plain shapes in mm (x along the rows, y down the sheet), the box they fill, and the error for what cannot be
+drawn."""
 
 from __future__ import annotations
 
@@ -55,11 +56,6 @@ class Box:
             right=max(self.right, other.right),
             bottom=max(self.bottom, other.bottom),
         )
-
-    def meets(self, other: Box) -> bool:
-        """Whether the two share any area."""
-        apart = self.right <= other.left or other.right <= self.left
-        return not (apart or self.bottom <= other.top or other.bottom <= self.top)
 
 
 @dataclass(frozen=True, kw_only=True)

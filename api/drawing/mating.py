@@ -12,7 +12,8 @@ from api.drawing.section import section
 from api.drawing.sizes import Length, Sizes, Source
 
 SIDEWAYS_APART = 0.22
-"""How far the second half stands out of one that mates sideways, as a share of its depth. No source."""
+"""How far the second half stands out of a half that mates sideways, as a share of its depth. Common practice, no
+source."""
 
 CLEARANCE = 1.08
 """Stack height over the taller half where nothing is known. Common practice, no source."""

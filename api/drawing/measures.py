@@ -1,4 +1,4 @@
-"""Between which edges each dimension of a half is taken, in the view where it is shown. mm."""
+"""The edges between which each dimension of a half is measured, in the view that shows it. mm."""
 
 from __future__ import annotations
 

@@ -14,7 +14,7 @@ CHAMFER, END_CUT = 0.22, 0.26
 """A cut corner, and the two cut corners of a shaped end, as a share of the body's width."""
 
 CORNER_LEFT = 0.85
-"""Share of the plastic between a pocket's corner and the body's that a cut may take."""
+"""Largest share of the plastic between the corners of pocket and body that a cut may take."""
 
 PROUD = 0.02
 """How far a plug's bent contacts stand proud of its wall, as a share of its width."""
@@ -80,7 +80,7 @@ def has_opening(sizes: Sizes) -> bool:
 
 
 def has_island(sizes: Sizes) -> bool:
-    """Whether a bar is drawn between the rows: said to be there, or usual in a two-row pocket."""
+    """Whether a bar is drawn between the rows: where it is stated, or usual in a two-row pocket."""
     if "centre_island" in sizes.categories:
         return sizes.only("centre_island", "yes")
     return sizes.kind == "receptacle" and sizes.rows == 2 and not sizes.gridded
@@ -146,7 +146,7 @@ def _cut(corner: Point, before: Point, after: Point) -> list[Point]:
 
 
 def _face(sizes: Sizes, sites: Sequence[Site]) -> Iterable[Part]:
-    """What the mould shows on the mating face: pocket and island, or trough."""
+    """The moulding on the mating face: pocket and island, or trough."""
     kind = sizes.kind
     if has_opening(sizes):
         yield _pocket(sizes)

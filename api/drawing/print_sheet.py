@@ -79,7 +79,7 @@ def print_sheets(halves: Sequence[Sizes], paper: str = "A4", *, with_lands: bool
 
 
 def _cell(sizes: Sizes, paper: tuple[float, float], with_lands: bool) -> Cell:
-    """The half lying, or standing where it is longer than the paper is wide."""
+    """The half lying, or upright where it is longer than the paper is wide."""
     parts = half_shape(sizes, with_lands=with_lands).parts
     box = bounds_of(parts)
     across, down = paper[0] - 2 * MARGIN, paper[1] - 2 * MARGIN - HEADING - CAPTION
@@ -115,7 +115,7 @@ def _wide(text: str, size: float) -> float:
 
 
 def _places(cells: Iterable[Cell], paper: tuple[float, float]) -> list[Put]:
-    """Cells in rows from the upper left, as many pages as that takes."""
+    """Cells in rows from the upper left, on as many pages as needed."""
     placed: list[Put] = []
     page, left, top, tallest = 0, MARGIN, MARGIN + HEADING, 0.0
     for cell in cells:

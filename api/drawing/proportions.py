@@ -1,4 +1,4 @@
-"""Sensible proportions for what is not known of a half, so that a drawing has a shape; never shown as figures.
+"""Usual proportions for what is not known of a half, so that the drawing has a shape. They are never shown as figures.
 
 The factors are common practice, no source: the middle of what such parts usually have.
 """
@@ -68,7 +68,7 @@ SLIMMEST = 0.2
 
 
 def proportions(given: Sizes) -> dict[str, float]:
-    """Every dimension of such a half, mm; known ones as they are known."""
+    """Every dimension of such a half, mm; known ones keep their value."""
     known = _known(given)
     pitch = known.get("pitch") or _pitch(given)
     gap = known.get("bank_gap", BANK_GAP * pitch)
@@ -97,7 +97,7 @@ def _array(given: Sizes) -> bool:
 
 
 def _pitch(given: Sizes) -> float:
-    """From the longest known length along the rows, else from the width, else a usual one."""
+    """The pitch from the longest known length along the rows, else from the width, else the usual one."""
     known = _known(given)
     allowance = 1.0 if given.gridded else END_ALLOWANCE[given.kind]
     for name, more in (
@@ -163,7 +163,7 @@ def _body_width(given: Sizes, pitch: float) -> float:
 
 
 def _row_spacing(given: Sizes, width: float) -> float:
-    """Rows share out what two rows would take; within a pocket they keep inside it."""
+    """The rows share the space that two rows would take."""
     return ROW_SPACING[given.kind] * width / max(given.rows - 1, 1)
 
 

@@ -53,7 +53,7 @@ def sheet(sizes: Sizes) -> float:
 
 
 def board(sizes: Sizes, thickness: float, reach: float) -> Part:
-    """The board under the half: its surface is y = 0. How thick it is nobody knows; it is broken off below."""
+    """The board under the half; its surface is y = 0. Its thickness is unknown, so it is drawn broken off below."""
     box = Box(left=-reach, top=0.0, right=reach, bottom=thickness)
     return Part(role="board", shape=rectangle(box), feature="board")
 
@@ -93,7 +93,7 @@ def _receptacle_body(sizes: Sizes) -> list[Point]:
 
 
 def _island(sizes: Sizes) -> float:
-    """Half the width of the island, mm; of a pocket without one, where its springs stand."""
+    """Half the width of the island, mm; in a pocket without an island, the position of its springs."""
     return min(ISLAND_SHARE * sizes.mm("row_spacing"), 0.5 * sizes.mm("opening_width")) / 2
 
 

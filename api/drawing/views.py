@@ -18,10 +18,10 @@ MARGIN_PX = 8.0
 """Clear paper around everything, px."""
 
 BOARD_PX = 9.0
-"""Thickness of the board as it is drawn: how thick it is nobody knows, px."""
+"""Drawn thickness of the board, px; the true one is unknown."""
 
 LEAST_CONTENT_PX = 40.0
-"""The half itself is never drawn narrower, px; a view that has no more room becomes wider than asked for."""
+"""Least drawn width of the half itself, px; a view without room for it becomes wider than asked for."""
 
 BOARD_BEYOND = 1.12
 """How far the board is drawn to each side, as a share of the widest thing on it."""
@@ -30,7 +30,7 @@ SMALLEST_PX_PER_MM, LARGEST_PX_PER_MM = 0.05, 2000.0
 """Scales that a view can have: a metre on a phone, half a millimetre across a desk."""
 
 ROUNDS = 4
-"""Rounds of fitting a scale: the room that figures need beside the content changes little with it."""
+"""Rounds of fitting the scale: the room for figures beside the content depends on it only a little."""
 
 MOST_LAYERS = 4
 """Halves that can be told apart when they lie over each other."""
@@ -222,7 +222,7 @@ def _called(sizes: Sizes) -> str:
 
 
 def describe(sizes: Sizes) -> str:
-    """What a screen reader says of the drawing: kind, contacts, and the dimensions that are known."""
+    """The description for screen readers: kind, contacts, and the known dimensions."""
     kind = sizes.half_kind or f"kind unknown, drawn as a {sizes.kind}"
     said = [kind]
     if sizes.counted:

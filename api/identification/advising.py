@@ -1,4 +1,4 @@
-"""Advice on the next measurement, named so that a person can follow it.
+"""Advice on the next measurement, in names that a person can follow.
 
 Identification and the dialogue of the command line both advise through here.
 """
@@ -21,11 +21,11 @@ from matcher.uncertainty.instruments import Instrument
 from matcher.uncertainty.reduce import Reduction, reduction
 
 WORTH_BITS = 0.05
-"""A measurement that tells less is not named to a person: it would be printed as 0.0 bits."""
+"""Least information of a measurement that is worth showing, bits: less would be printed as 0.0."""
 
 
 def worth_taking(advised: answers.NextMeasurement) -> bool:
-    """Whether a measurement tells enough to be asked for, alone or together with its partner."""
+    """Whether a measurement tells enough to ask for it, alone or together with its partner."""
     return advised.bits >= WORTH_BITS or advised.together_with is not None
 
 
@@ -54,7 +54,7 @@ def reduction_of(request: IdentifyRequest, tools: Mapping[str, Instrument]) -> R
 
 
 def next_measurements(snapshot: Snapshot, advice: Advice) -> tuple[answers.NextMeasurement, ...]:
-    """The measurements that are advised, most telling first."""
+    """The measurements advised, most informative first."""
     return tuple(_measurement(snapshot, each) for each in advice.measurements)
 
 

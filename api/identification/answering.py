@@ -63,7 +63,7 @@ def answer(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
 
 
 def ranking_of(snapshot: Snapshot, request: IdentifyRequest) -> answers.Ranking:
-    """The ranking as `answer` gives it, at a part of the cost; raises as `answer`."""
+    """The ranking alone, at a fraction of the cost of `answer`; raises the same errors."""
     readings = _reduced(snapshot, request)
     if not snapshot.halves:
         return _nothing_to_rank(snapshot, request)
@@ -81,7 +81,7 @@ def ranking_of(snapshot: Snapshot, request: IdentifyRequest) -> answers.Ranking:
 
 
 def _nothing_to_rank(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
-    """The answer of an empty catalogue: whatever it is, it is not in there."""
+    """The answer of an empty catalogue: the half is certainly not in it."""
     return answers.Answer(
         verdict=Verdict.NO_MATCH,
         probability_absent=1.0,
@@ -109,7 +109,7 @@ def _hint(found: Hint) -> answers.Hint:
 
 
 def explanation(snapshot: Snapshot, request: ExplainRequest) -> answers.ExplainAnswer:
-    """Why the named half stands where it stands; raises as `answer`, and ApiError for an unknown half."""
+    """Why the named half ranks where it does; raises as `answer`, and ApiError for an unknown half."""
     readings = _reduced(snapshot, request)
     require_half(snapshot, request.half)
     found = ranking.explain(
@@ -190,7 +190,7 @@ def half_ref(record: HalfRecord) -> answers.HalfRef:
 
 
 def end_allowance(record: HalfRecord) -> float | None:
-    """body_length − pitch × (positions − 1), mm; None where the entry states one of them not, or has banks."""
+    """body_length − pitch × (positions − 1), mm; None where the entry does not state them all, or has banks."""
     half = record.half
     length, pitch = half.dimensions.get("body_length"), half.dimensions.get("pitch")
     if length is None or pitch is None or half.counts.get("bank_count", 1) > 1:

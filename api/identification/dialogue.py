@@ -1,4 +1,5 @@
-"""A dialogue that asks for the measurement that tells most, takes the reading, and asks on until it is settled.
+"""A dialogue that asks for the most informative measurement, takes the reading, and goes on until the answer is
+settled.
 
 `Dialogue` knows no terminal: it gives questions and takes lines of text.
 """
@@ -23,7 +24,7 @@ from matcher.vocabulary import PIXEL, canonical_unit
 
 _OPERATORS = "=<>≤≥"
 _WHOLE_PIECE = re.compile(rf"\s*[a-z][^{_OPERATORS}]*[{_OPERATORS}]", re.IGNORECASE)
-"""What names its feature: it begins with a letter, unlike ``4.62/11+less=0.21`` and ``<=0.9``."""
+"""A piece that names its feature: it begins with a letter, unlike ``4.62/11+less=0.21`` and ``<=0.9``."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,7 +64,7 @@ class Dialogue:
         return self.before is not None and self.before.request != self.request
 
     def question(self) -> Question | FurtherMeasuring:
-        """The measurement that tells most; why there is none to ask for where there is none."""
+        """The most informative measurement; where there is none to ask for, the reason."""
         found = advice_on(self.snapshot, self.request, skipped=self.skipped)
         further = further_measuring(found)
         measurements = [each for each in next_measurements(self.snapshot, found) if worth_taking(each)]
@@ -92,7 +93,7 @@ class Dialogue:
         return form_of(AskRequest, fields | {"observations": observations})
 
     def without(self, feature: str) -> Dialogue:
-        """After the person could not tell a feature."""
+        """The dialogue after the person could not tell a feature."""
         said = f"{FEATURES[feature].label}, not told"
         return replace(self, skipped=self.skipped | {feature}, said=said, before=self)
 
@@ -120,7 +121,7 @@ def pieces_in(feature: Feature, line: str) -> list[str]:
 
 
 def _with_tool(given: dict[str, Any], question: Question) -> dict[str, Any]:
-    """A bare reading, taken with what was asked for unless it says otherwise."""
+    """A bare reading with the instrument that was asked for, unless it names another."""
     tool = question.advised.instrument
     usual = tool is None or tool == DEFAULT_AT_HAND[0]
     if usual or "instrument" in given or canonical_unit(given.get("unit", "mm")) == PIXEL:
@@ -129,7 +130,7 @@ def _with_tool(given: dict[str, Any], question: Question) -> dict[str, Any]:
 
 
 def _joined(earlier: Iterable[AnyObservation], told: Iterable[AnyObservation]) -> list[AnyObservation]:
-    """All observations; one that says just what another says becomes its repeat, or is left out."""
+    """All observations; an exact repeat of a length becomes a repeated reading, any other repeat is left out."""
     joined = list(earlier)
     for given in told:
         if given not in joined:

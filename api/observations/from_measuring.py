@@ -1,4 +1,4 @@
-"""From the measuring code's observations to the JSON form that an identification takes, with sensible figures."""
+"""From measured observations to the JSON form that an identification takes, sensibly rounded."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ from api.schemas.measured import Ready
 from matcher.observations import Observation
 
 DECIMALS = 4
-"""Of a length that is sent on, in mm or px: far below what any picture or tool resolves."""
+"""Decimals of a length, in mm or px: far finer than any picture or tool resolves."""
 
 FIGURES = 4
-"""Significant figures of uncertainties that are sent on: an uncertainty is known to one or two (GUM 7.2.6)."""
+"""Significant figures of an uncertainty: more than the one or two to which it is known (GUM 7.2.6)."""
 
 SCALE_FIGURES = 7
 """Significant figures of a scale, so that rounding it moves no length by more than a ten-thousandth of its doubt."""
@@ -26,7 +26,7 @@ _READY: TypeAdapter[Ready] = TypeAdapter(Ready)
 
 
 def rounded(observation: Observation) -> Observation:
-    """The observation with its numbers as they are sent on, so that here and there the same is computed."""
+    """The observation with its numbers rounded as they are sent, so that sender and receiver compute the same."""
     changed = {name: _rounded(name, getattr(observation, name)) for name in ("value", *_SIGNIFICANT)}
     return Observation(**{**_values(observation), **{name: v for name, v in changed.items() if v is not None}})
 
@@ -55,7 +55,7 @@ def _values(observation: Observation) -> dict[str, Any]:
 
 
 def _said(observation: Observation) -> dict[str, Any]:
-    """What an observation says, defaults left out."""
+    """The fields of an observation that differ from their defaults."""
     said = {
         field.name: getattr(observation, field.name)
         for field in fields(observation)

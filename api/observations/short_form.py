@@ -49,10 +49,10 @@ _FRACTION = re.compile(
     re.IGNORECASE | re.DOTALL,
 )
 _MORE = re.compile(r"\+(?=[a-z_]+=)")
-"""Parts a length from further fields."""
+"""Separates a length from further fields."""
 
 MORE_FIELDS = ("u", "px_per_mm", "scale_rel", "plane_rel", "less", "less_u")
-"""Fields of a length that are numbers and have no sign of their own in the short form."""
+"""Numeric fields of a length that have no notation of their own in the short form."""
 
 _BOUNDS: Mapping[str, str] = {"<=": "max", "≤": "max", "<": "max", ">=": "min", "≥": "min", ">": "min"}
 
@@ -96,7 +96,7 @@ def parse_pieces(pieces: Sequence[str]) -> list[dict[str, Any]]:
 
 
 def canonical_name(name: str) -> str:
-    """What stands before the operator, under the feature's own name: ``height``, ``other.height``.
+    """The name before the operator in its canonical form: ``height``, ``other.height``.
 
     Raises ShortFormError for a name that no feature has.
     """

@@ -13,7 +13,7 @@ from matcher.decision.posterior import PRIOR_ABSENT
 
 
 def arguments_of(request: IdentifyRequest) -> list[str]:
-    """The arguments of 'otherhalf identify' that say what a request says; figures of instruments have no short form."""
+    """The arguments of 'otherhalf identify' for a request; a person's own figures of instruments have no short form."""
     options = [f"--closed-jaws={tool}={_listed(shown)}" for tool, shown in request.closed_jaws.items()]
     if request.prior_absent != PRIOR_ABSENT:
         options.append(f"--prior-absent={request.prior_absent}")
@@ -23,7 +23,7 @@ def arguments_of(request: IdentifyRequest) -> list[str]:
 
 
 def piece_of(observation: Mapping[str, Any]) -> str:
-    """The piece for an observation; fields that are None count as left out."""
+    """The piece for an observation; fields that are None are left out."""
     given = {name: value for name, value in observation.items() if value is not None}
     of = f"{given['of']}." if "of" in given else ""
     return f"{of}{given['feature']}={_numbers(given)}{_circumstances(given)}"
@@ -58,6 +58,6 @@ def _listed(numbers: Iterable[float]) -> str:
 
 
 def _decimal(number: float) -> str:
-    """All figures of a number and no exponent. Readings keep one decimal, so that no comma is taken for a point."""
+    """A number in full, without exponent. Readings keep one decimal, so that no comma is taken for a point."""
     text = format(Decimal(repr(number)), "f")
     return text if isinstance(number, int) or "." in text else f"{text}.0"

@@ -1,4 +1,4 @@
-"""From the bytes of a PNG or JPEG picture to grey levels. Nothing is stored; no file format but these two is tried.
+"""From the bytes of a PNG or JPEG picture to grey levels. Nothing is stored, and no other format is tried.
 
 Too many pixels are refused by the picture's own header, before any pixel is decoded. A picture that breaks off or is
 damaged is refused and not filled up with grey: measuring would go on as if it were whole.
@@ -22,11 +22,11 @@ from api.service.problems import ApiError
 from api.service.settings import MAX_PICTURE_PIXELS
 
 FORMATS: Mapping[str, str] = {"image/png": "PNG", "image/jpeg": "JPEG"}
-"""Media types that are taken, and what Pillow calls them."""
+"""Accepted media types, and Pillow's names for them."""
 
 DECODED_AT_ONCE = 2
-"""Pictures that are decoded at the same time: each takes some 150 MB for a moment, and more would wait for the
-processor anyway."""
+"""Most pictures decoded at the same time: each takes some 150 MB for a moment, and more would only wait for the
+processor."""
 
 _DAMAGED = (
     OSError,
@@ -183,7 +183,7 @@ def _colour(data: bytes, rows: tuple[int, int] | None) -> GreyPicture:
 
 
 def _is_clear(picture: Image.Image) -> bool:
-    """Whether something shines through."""
+    """Whether any pixel is transparent."""
     if not picture.has_transparency_data:
         return False
     smallest, _ = picture.convert("RGBA").getchannel("A").getextrema()
@@ -191,7 +191,7 @@ def _is_clear(picture: Image.Image) -> bool:
 
 
 def _on_white(picture: Image.Image) -> Image.Image:
-    """What lies under transparent parts is anybody's guess; viewers mostly show white."""
+    """The picture on white: what lies under transparent parts is unknown, and most viewers show white."""
     coloured = picture.convert("RGBA")
     return Image.alpha_composite(Image.new("RGBA", coloured.size, "white"), coloured)
 

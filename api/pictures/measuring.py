@@ -38,13 +38,13 @@ from matcher.uncertainty.report import Measured, ReadingsResult, measure_reading
 from matcher.vocabulary import feature_remedy
 
 CLICKS = "where the clicked points lie"
-"""Source of what clicking adds to a length's doubt."""
+"""Name in the budget for the uncertainty from clicking."""
 
 _OBSERVATION = re.compile(r"observations\[(?P<index>\d+)\](?P<rest>.*)", re.DOTALL)
 
 
 def measure(request: asked.MeasureRequest) -> answers.MeasureAnswer:
-    """What clicked pictures and readings come to.
+    """The observations that clicked pictures and readings come to.
 
     Raises ObservationErrors with every fault at its place in the request, e.g. ``pictures[0].rows[1].points[3]``.
     """
@@ -160,7 +160,7 @@ def _perspective(given: asked.KnownRectangle | str | None) -> KnownRectangle | C
 
 
 def _readings(lengths: Sequence[Observation], tools: Mapping[str, Instrument], places: Sequence[str]) -> ReadingsResult:
-    """Budgets of all lengths; a fault of the i-th is told at ``places[i]``."""
+    """Budgets of all lengths; an error in the i-th is reported at ``places[i]``."""
     try:
         return measure_readings(lengths, tools)
     except ObservationErrors as errors:

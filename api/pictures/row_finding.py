@@ -29,17 +29,17 @@ from matcher.observations import Observation, Of
 from matcher.uncertainty.report import ReadingsResult, measure_readings
 
 COUNT_LEVEL = 0.95
-"""Probability that the counts sent on must hold together where the program is not sure of one."""
+"""Total probability that the counts in the answer must reach where no single count is sure."""
 
 FEWEST_POINTS = 3
-"""Contacts that make a row: with fewer clear ones, the doubtful count too."""
+"""Least contacts of a row; with fewer clear ones, the doubtful ones are used too."""
 
 ONE_ROW = (
     "One row was looked at, so its contacts are sent on as 'at least'. Say how many rows the part has to have them "
     "counted."
 )
 CENTRES = "where the contacts' centres lie"
-"""Source of what finding the contacts adds to a length's doubt."""
+"""Name in the budget for the uncertainty from finding the contacts."""
 
 UNSURE = "Not every row is sure: look at it by eye before going on, since the count and the pitch sent on rest on it."
 UNCOUNTED = "The contacts could not be counted with any confidence: count them by eye."
@@ -87,7 +87,7 @@ def find_rows(request: asked.RowRequest, picture: GreyPicture | None = None) -> 
 
 
 def _budgets(request: asked.RowRequest, lengths: Sequence[Observation]) -> ReadingsResult:
-    """A length that no connector has comes from the scale, or else from the line."""
+    """Budgets of the lengths. A length that no connector has is blamed on the scale, or else on the line."""
     try:
         return measure_readings(lengths)
     except ObservationErrors as errors:
@@ -157,7 +157,7 @@ def _line_field(request: asked.RowRequest, place: int) -> str:
 
 
 def _along(picture: GreyPicture, line: asked.Line, width: float | None, field: str) -> Found:
-    """What is wrong with the line or with what is under it is told at the line."""
+    """Errors about the line, or about what lies under it, are reported at the line."""
     length = math.hypot(line[2] - line[0], line[3] - line[1])
     if length > MAX_PROFILE:  # finding takes time with the square of it
         message = f"the line is {length:.0f} px long; at most {MAX_PROFILE} are looked at"
@@ -190,7 +190,7 @@ def _clear(found: Found) -> tuple[asked.Point, ...]:
 
 
 def _lengths(request: asked.RowRequest, rows: Sequence[Found], result: PictureResult) -> Iterator[Observation]:
-    """The lengths of the picture, with the pitch as it was found: it is known better than any clicking."""
+    """The lengths of the picture, with the pitch from the profile: it is known better than from clicks."""
     weights = [found.row.pitch_u**-2 for found in rows]
     pitch = sum(w * found.row.pitch_px for w, found in zip(weights, rows, strict=True)) / sum(weights)
     spans = max(found.row.count for found in rows) - 1
@@ -252,7 +252,7 @@ def _to_look_at(rows: Sequence[Found]) -> Iterator[str]:
 
 
 def _moved(found: answers.Measured, by: int) -> answers.Measured:
-    """Places in a list of which ``by`` more come first."""
+    """The same with places shifted by ``by``."""
     return found.model_copy(update={"observations": tuple(index + by for index in found.observations)})
 
 

@@ -1,4 +1,4 @@
-"""What identification and explanation answer, as it goes over the wire. Lengths are millimetres."""
+"""Answers of identification and explanation. Lengths are millimetres."""
 
 from __future__ import annotations
 
@@ -16,20 +16,23 @@ from matcher.results import Reason, Verdict
 
 
 class Out(BaseModel):
-    """Base of all answers: frozen, and a client refuses what it does not know by ignoring it."""
+    """Base of all answers: frozen. A client ignores fields that it does not know."""
 
     model_config = ConfigDict(frozen=True)
 
 
-class HalfRef(Out):
-    """A half, named so that it can be ordered and asked for again."""
-
+class _Orderable(Out):
     id: str = Field(description="Its key: /v1/halves/{id}.")
     part_number: str
     order_codes: tuple[str, ...] = Field(description="Codes it is sold under; they differ in nothing measured.")
     maker: str
     series: str
     half_kind: HalfKind | None
+
+
+class HalfRef(_Orderable):
+    """A half, named so that it can be ordered and asked for again."""
+
     contact_count: int
     standing: Standing = Field(description=explained(STANDING_WORDS))
 
@@ -53,15 +56,9 @@ class EvidenceLine(Out):
     slip: str | None = Field(description="The likeliest slip, in bench words.")
 
 
-class Mate(Out):
+class Mate(_Orderable):
     """A half that mates with the candidate: what to order."""
 
-    id: str
-    part_number: str
-    order_codes: tuple[str, ...]
-    maker: str
-    series: str
-    half_kind: HalfKind | None
     stack_height: float | None = Field(description="Board surface to board surface when mated, mm.")
     mated_width: float | None
     correspondence: Correspondence = Field(

@@ -1,4 +1,4 @@
-"""What measuring answers, as it goes over the wire: readings with their budgets, rows, and what to identify with."""
+"""Answers of measuring: readings with their budgets, rows, and the observations to identify with."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is measured, as it goes over the wire: points clicked in pictures, rows to be found in them, readings.
+"""Requests to measure: points clicked in pictures, rows to find in them, readings.
 
 Only the form is checked here; whether points make a row or corners a rectangle is the measuring code's to say.
 """
@@ -116,7 +116,7 @@ class PlaneDepth(Request):
 
 
 PERSPECTIVE_TAGS = ("by_rectangle", "by_rows")
-"""Names of the kinds of perspective; they turn up in the paths of pydantic's errors and are left out of ours."""
+"""Names of the kinds of perspective. Pydantic puts them into the paths of its errors; ours leave them out."""
 
 
 def _perspective_kind(given: Any) -> str:

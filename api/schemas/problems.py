@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict, Field
 
 LONGEST_VALUE = 200
-"""Characters of an offending value that are given back; the rest helps nobody."""
+"""Most characters of an offending value in a problem document."""
 
 
 class FieldProblem(BaseModel):
@@ -60,7 +60,7 @@ class Problem(BaseModel):
 
 
 def shown(value: object) -> object:
-    """An offending value as JSON can carry it: NaN and infinities as words, long things shortened."""
+    """An offending value in a form that JSON can carry: NaN and infinities as words, long values shortened."""
     if isinstance(value, float) and not math.isfinite(value):
         return "NaN" if math.isnan(value) else ("Infinity" if value > 0 else "-Infinity")
     if value is None or isinstance(value, bool | int | float):

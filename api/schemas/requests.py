@@ -1,4 +1,4 @@
-"""What a person observed, as it goes over the wire. Every field name and value comes from the feature table.
+"""Observations in requests. Every name and value of a feature comes from the feature table.
 
 Only the form is checked here (types, finite numbers, lengths of lists, names of features); whether an observation
 makes sense is the measuring code's to say.
@@ -85,7 +85,7 @@ OneOrSeveral = Annotated[
 
 
 class Request(BaseModel):
-    """Base of all requests: frozen, and a misspelt field is an error rather than lost."""
+    """Base of all requests: frozen. A misspelt field is an error instead of being lost."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -181,7 +181,7 @@ _MODEL_OF_KIND: Mapping[Kind, str] = {
 }
 
 KIND_TAGS = frozenset(_MODEL_OF_KIND.values())
-"""Names of the kinds of observation; they turn up in the paths of pydantic's errors and are left out of ours."""
+"""Names of the kinds of observation. Pydantic puts them into the paths of its errors; ours leave them out."""
 
 
 _MODELS: Mapping[str, type[_Observed]] = {

@@ -1,1 +1,1 @@
-"""What every request passes: settings, access, paging, problems, logs."""
+"""What every request passes through: settings, access, paging, problems, logs."""

@@ -1,4 +1,5 @@
-"""What endpoints ask for: the catalogue, its current snapshot, whether the asker's copy is fresh, and page bounds."""
+"""Dependencies of routes: the catalogue, its current snapshot, whether the client's copy is current, and bounds of
+pages."""
 
 from __future__ import annotations
 
@@ -20,7 +21,7 @@ from catalog.snapshot.snapshot import Snapshot, SnapshotSource
 from matcher.vocabulary import closest, remedy_for
 
 LONGEST_SHOWN = 80
-"""Characters of an unknown parameter's name that are given back."""
+"""Most characters of an unknown parameter's name in a problem document."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -40,12 +40,11 @@ TAILS = 6.0
 @dataclass(frozen=True, kw_only=True)
 class Reading:
     """Where readings of a half's dimension lie, mm: around ``centre`` within the process ``half_width``, then ``u`` of
-    the instrument and of the entry together; ``instrument_u`` is the instrument's part."""
+    the instrument and of the entry together."""
 
     centre: float
     half_width: float
     u: float
-    instrument_u: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -124,7 +123,7 @@ def _reading(feature: str, figures: Stated, instrument: Instrument, spans: int) 
     centre, half_width = figures.process(feature)
     by_instrument = _instrument_u(feature, centre, instrument, spans)
     u = max(math.hypot(by_instrument, figures.dimensions[feature].extra_u), W_MIN)
-    return Reading(centre=centre, half_width=spanned(feature, half_width, spans), u=u, instrument_u=by_instrument)
+    return Reading(centre=centre, half_width=spanned(feature, half_width, spans), u=u)
 
 
 def _instrument_u(feature: str, size: float, instrument: Instrument, spans: int) -> float:

@@ -159,7 +159,7 @@ def test_hostile_names_appear_as_text(shop: Workshop) -> None:
 
 def reading(centre: float, half_width: float, u: float) -> Reading:
     """Where readings lie."""
-    return Reading(centre=centre, half_width=half_width, u=u, instrument_u=u)
+    return Reading(centre=centre, half_width=half_width, u=u)
 
 
 def test_readings_that_never_meet_always_point_right_and_equal_ones_to_either() -> None:
