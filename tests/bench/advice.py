@@ -21,8 +21,8 @@ from matcher.decision.likely_slips import hints
 from matcher.decision.next_measurement.recommend import advise
 from matcher.decision.posterior import posterior
 from tests.real_geometry.conftest import FOOTPRINTS
-from tests.real_geometry.outlines import rows_of
-from tests.real_geometry.simulation import PHOTO, Bench, Scenario
+from tests.real_geometry.simulated.outlines import rows_of
+from tests.real_geometry.simulated.simulation import PHOTO, Bench, Scenario
 
 SCENARIO = Scenario(features=(*PHOTO, "mounting", "orientation"))
 

@@ -23,10 +23,10 @@ from matcher.columns.columns import Columns, Dim, HalfRow
 from matcher.decision.posterior import posterior
 from matcher.identify import identify
 from matcher.observations import Reduced
-from tests.real_geometry.baselines import measured_row, measured_table
 from tests.real_geometry.conftest import FOOTPRINTS
-from tests.real_geometry.outlines import rows_of
-from tests.real_geometry.simulation import PHOTO, Bench, Scenario
+from tests.real_geometry.simulated.baselines import measured_row, measured_table
+from tests.real_geometry.simulated.outlines import rows_of
+from tests.real_geometry.simulated.simulation import PHOTO, Bench, Scenario
 
 FEATURES = tuple(PHOTO)
 FEW = ("contact_count", "pitch", "body_length", "body_width")

@@ -23,7 +23,7 @@ from matcher.features import FEATURES, Kind
 from matcher.likelihood.likelihood import likelihood
 from matcher.observations import Reduced
 from tests.real_geometry.next_measurement_study import REACHED, Choice, Groups, by_advice, real_rows
-from tests.real_geometry.simulation import CALIPER_U
+from tests.real_geometry.simulated.simulation import CALIPER_U
 
 HALVES = 8
 FEATURES_TRIED = ("pitch", "contact_count", "body_length", "body_width", "land_span", "mounting")

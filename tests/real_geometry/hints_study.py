@@ -31,7 +31,7 @@ from matcher.decision.likely_slips.report import SHOWN_FROM
 from matcher.decision.posterior import PRIOR_ABSENT, posterior
 from matcher.observations import Reduced, SharedError, SharedKind
 from tests.real_geometry.conftest import FOOTPRINTS
-from tests.real_geometry.mistaken import (
+from tests.real_geometry.simulated.mistaken import (
     COUNTED,
     DEMO,
     FULL,
@@ -45,8 +45,8 @@ from tests.real_geometry.mistaken import (
     without,
     without_miscount,
 )
-from tests.real_geometry.outlines import row_of, rows_of
-from tests.real_geometry.simulation import BASIC, Scenario, with_process_tolerance
+from tests.real_geometry.simulated.outlines import row_of, rows_of
+from tests.real_geometry.simulated.simulation import BASIC, Scenario, with_process_tolerance
 from tests.seeds_demo.demo_world import world
 
 ZERO = SharedError(group="zero:caliper", kind=SharedKind.ZERO, sd=0.03 / np.sqrt(3.0))

@@ -28,8 +28,8 @@ from matcher.likelihood.likelihood import likelihood
 from matcher.observations import Reduced
 from matcher.uncertainty.instruments import Instrument
 from tests.real_geometry.conftest import FOOTPRINTS
-from tests.real_geometry.outlines import rows_of
-from tests.real_geometry.simulation import CALIPER_U, Bench, Scenario, same, with_process_tolerance
+from tests.real_geometry.simulated.outlines import rows_of
+from tests.real_geometry.simulated.simulation import CALIPER_U, Bench, Scenario, same, with_process_tolerance
 
 ASKED = (
     "pitch",
@@ -47,7 +47,7 @@ ASKED = (
 REACHED = 0.95
 
 TOOL = Instrument(name="study", label="the study's caliper", feel_mm=CALIPER_U, can=frozenset(FEATURES))
-"""What specimens are measured with; see `tests.real_geometry.simulation`."""
+"""What specimens are measured with; see `tests.real_geometry.simulated.simulation`."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -19,11 +19,11 @@ from catalog.model.entries import Half
 from matcher.absent.em_fit import fit_absent
 from matcher.columns.build import build_columns
 from matcher.columns.columns import Columns, HalfRow, Ints
-from tests.real_geometry.absence import Ratios, ratios
-from tests.real_geometry.baselines import run_filter, run_nearest
 from tests.real_geometry.conftest import FOOTPRINTS
-from tests.real_geometry.outlines import as_drawn, rows_of
-from tests.real_geometry.simulation import BASIC, PHOTO, Scenario, Tally, joined, run, with_process_tolerance
+from tests.real_geometry.simulated.absence import Ratios, ratios
+from tests.real_geometry.simulated.baselines import run_filter, run_nearest
+from tests.real_geometry.simulated.outlines import as_drawn, rows_of
+from tests.real_geometry.simulated.simulation import BASIC, PHOTO, Scenario, Tally, joined, run, with_process_tolerance
 
 SCENARIOS = {
     "count, rows, pitch, length, width": Scenario(features=BASIC),

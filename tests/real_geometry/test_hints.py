@@ -25,9 +25,9 @@ from tests.real_geometry.hints_study import (
     try_clean,
     try_mistake,
 )
-from tests.real_geometry.mistaken import FULL, INJECTIONS, WITH_HEIGHTS, FullBench, explained
-from tests.real_geometry.outlines import rows_of
-from tests.real_geometry.simulation import Scenario, with_process_tolerance
+from tests.real_geometry.simulated.mistaken import FULL, INJECTIONS, WITH_HEIGHTS, FullBench, explained
+from tests.real_geometry.simulated.outlines import rows_of
+from tests.real_geometry.simulated.simulation import Scenario, with_process_tolerance
 
 SPECIMENS, CLEAN = 20, 200
 FIRST_TWO, FALSE = 0.90, 0.02

@@ -17,12 +17,12 @@ from matcher.absent.em_fit import fit_absent
 from matcher.absent.model import AbsentModel
 from matcher.columns.build import build_columns
 from matcher.columns.columns import Columns
-from tests.real_geometry.absence import ratios
-from tests.real_geometry.baselines import run_filter, run_nearest
 from tests.real_geometry.conftest import FOOTPRINTS
-from tests.real_geometry.left_out import LeftOut
-from tests.real_geometry.outlines import as_drawn, rows_of
-from tests.real_geometry.simulation import BASIC, PHOTO, Scenario, run, with_process_tolerance
+from tests.real_geometry.simulated.absence import ratios
+from tests.real_geometry.simulated.baselines import run_filter, run_nearest
+from tests.real_geometry.simulated.left_out import LeftOut
+from tests.real_geometry.simulated.outlines import as_drawn, rows_of
+from tests.real_geometry.simulated.simulation import BASIC, PHOTO, Scenario, run, with_process_tolerance
 
 pytestmark = pytest.mark.real_geometry
 

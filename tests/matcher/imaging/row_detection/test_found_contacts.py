@@ -138,8 +138,8 @@ def test_contacts_and_empty_places_together_are_the_count(outcomes: list[Outcome
 
 
 def test_the_interval_of_the_pitch_holds_it_in_95_of_100_simulated_profiles() -> None:
-    # 10,000 take minutes: python -m tests.matcher.contacts.simulated_profiles 10000. The bounds here are 94-96 %
-    # and three standard deviations of a share of 400.
+    # 10,000 take minutes: python -m tests.matcher.imaging.row_detection.simulated_profiles 10000. The bounds here are
+    # 94-96 % and three standard deviations of a share of 400.
     share = shares(PROFILES, seed=FAMILY)
     assert 0.94 - 0.03 <= share.held <= 0.96 + 0.03
     assert share.right >= 0.99

@@ -14,9 +14,9 @@ from matcher.columns.build import build_columns
 from matcher.columns.columns import Columns, HalfRow
 from matcher.decision.posterior import posterior
 from tests.catalog.model.inference import leave_one_out
-from tests.real_geometry.absence import GONE
-from tests.real_geometry.outlines import row_of
-from tests.real_geometry.simulation import Bench, Scenario, with_process_tolerance
+from tests.real_geometry.simulated.absence import GONE
+from tests.real_geometry.simulated.outlines import row_of
+from tests.real_geometry.simulated.simulation import Bench, Scenario, with_process_tolerance
 
 
 def left_out_pairs(halves: Sequence[Half]) -> list[tuple[Half, Half]]:

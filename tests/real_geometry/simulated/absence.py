@@ -15,7 +15,7 @@ from matcher.absent.em_fit import fit_absent
 from matcher.absent.model import AbsentModel
 from matcher.columns.columns import Columns, Floats, Ints
 from matcher.likelihood.likelihood import likelihood
-from tests.real_geometry.simulation import Bench, Scenario, same
+from tests.real_geometry.simulated.simulation import Bench, Scenario, same
 
 GONE = 1e-290
 """Prior weight of a half that is left out."""

@@ -10,7 +10,7 @@ from sklearn.preprocessing import StandardScaler
 
 from matcher.columns.columns import Columns, Floats
 from matcher.observations import Reduced
-from tests.real_geometry.simulation import Bench, Scenario, Tally, same
+from tests.real_geometry.simulated.simulation import Bench, Scenario, Tally, same
 
 FILTER = 0.1
 """Half-width of the filter, mm; on the pitch 0.02, and counts must be equal. Common practice, no source."""

@@ -16,7 +16,7 @@ from matcher.columns.process_tolerance import over_gaps
 from matcher.decision.likely_slips import Hint
 from matcher.features import FEATURES, Kind
 from matcher.observations import UNSCALED_SD, Of, Reduced, SharedError, SharedKind
-from tests.real_geometry.simulation import CALIPER_U, PART, STEP, Bench, Scenario
+from tests.real_geometry.simulated.simulation import CALIPER_U, PART, STEP, Bench, Scenario
 
 FULL = (
     *("contact_count", "rows", "pitch", "body_length", "body_width", "land_row_spacing"),

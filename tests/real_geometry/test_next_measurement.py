@@ -10,8 +10,8 @@ from matcher.columns.build import build_columns
 from matcher.columns.columns import HalfRow
 from tests.real_geometry.exhaustive import compare
 from tests.real_geometry.next_measurement_study import means
-from tests.real_geometry.outlines import rows_of
-from tests.real_geometry.simulation import with_process_tolerance
+from tests.real_geometry.simulated.outlines import rows_of
+from tests.real_geometry.simulated.simulation import with_process_tolerance
 
 pytestmark = pytest.mark.real_geometry
 
