@@ -120,8 +120,8 @@ _ERRORS: Mapping[Reason, type[CatalogueError]] = {
 _NEW_TOKEN = "Make a new token, or ask a maintainer for one"
 
 _BY_STATE: Mapping[State, tuple[Reason, str, str]] = {
-    State.UNKNOWN: (Reason.UNKNOWN, "this token is not known here", "Check that it was copied whole"),
-    State.EXPIRED: (Reason.EXPIRED, "this token has ended", _NEW_TOKEN),
+    State.UNKNOWN: (Reason.UNKNOWN, "this token is not known here", "Check that it was copied completely"),
+    State.EXPIRED: (Reason.EXPIRED, "this token has expired", _NEW_TOKEN),
     State.REVOKED: (Reason.REVOKED, "this token was revoked", _NEW_TOKEN),
     State.SUSPENDED: (Reason.SUSPENDED, "this contributor is suspended", "Ask a maintainer; reading stays open"),
 }
@@ -129,22 +129,22 @@ _BY_STATE: Mapping[State, tuple[Reason, str, str]] = {
 
 OWN_SUBSTANCE = Refusal(
     reason=Reason.OWN_SUBSTANCE,
-    message="this is evidence about what you wrote yourself",
-    remedy="Let somebody else measure the part; you may cite its drawing, or revise the entry",
+    message="this is evidence about your own figures",
+    remedy="Ask somebody else to measure the part; you may cite its drawing or revise the entry",
 )
 NOT_OWN_TOKEN = Refusal(
     reason=Reason.NOT_OWN_TOKEN,
     message="this is another contributor's token",
-    remedy="A maintainer may revoke it; nobody else but its owner may do anything with it",
+    remedy="A maintainer may revoke it; apart from that, only its owner may use it",
 )
 MORE_SCOPES = Refusal(
     reason=Reason.MORE_SCOPES,
-    message="a token cannot make one that is good for more than itself",
+    message="a token cannot make another one with more scopes than it has itself",
     remedy="Leave out the scopes that this token lacks, or ask whoever keeps the server",
 )
 ONESELF = Refusal(
     reason=Reason.ONESELF,
-    message="nobody changes their own role or suspension",
+    message="nobody can change their own role or suspension",
     remedy="Ask another maintainer, or whoever keeps the server",
 )
 
@@ -155,7 +155,7 @@ def not_known(who: Who) -> Refusal | None:
         reason, message, remedy = _BY_STATE[who.state]
         return Refusal(reason=reason, message=f"{message}{who.told and ': '}{who.told}", remedy=remedy)
     if who.role is Role.READER:
-        remedy = "Send the header 'Authorization: Bearer oh_…'; a maintainer hands tokens out. Reading needs none"
+        remedy = "Send the header 'Authorization: Bearer oh_…'; a maintainer gives out tokens. Reading needs no token"
         return Refusal(reason=Reason.NO_TOKEN, message="this needs a token", remedy=remedy)
     return None
 

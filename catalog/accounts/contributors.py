@@ -60,7 +60,7 @@ def add(session: Session, act: Act, name: str, role: Role = Role.CONTRIBUTOR) ->
             f"there is a contributor called {standing.name!r}",
             field="name",
             value=given,
-            remedy="Give another name; small and large letters, spaces and signs make no difference",
+            remedy="Give another name; upper and lower case, spaces and signs make no difference",
         )
     values = {"key": key, "name": given, "role": checked.value, "added_at": act.at}
     session.execute(insert(ContributorTable).values(values))
@@ -75,7 +75,7 @@ def get(session: Session, name: str) -> Contributor:
             f"no contributor is called {name!r}",
             field="name",
             value=name,
-            remedy="List them for the names there are, or add this one first",
+            remedy="List the contributors to see the names, or add this one first",
         )
     return _contributor(row, _reasons(session, row.key).get(row.key, ""))
 
@@ -110,7 +110,7 @@ def suspend(session: Session, act: Act, name: str) -> Contributor:
             f"{before.name} is suspended since {before.suspended_at}: {before.suspended_for}",
             field="name",
             value=before.name,
-            remedy="Lift the suspension first, to give another reason",
+            remedy="Lift the suspension first if you want to give another reason",
         )
     return _changed(session, act, "suspended", before, suspended_at=act.at)
 
@@ -139,7 +139,10 @@ def checked_line(text: str, *, field: str, least: int, most: int) -> str:
         )
     if masked(bare) != bare:
         raise EntryError(
-            f"the {field} holds a token", field=field, value=masked(bare), remedy="Leave it out; revoke it if it leaked"
+            f"the {field} holds a token",
+            field=field,
+            value=masked(bare),
+            remedy="Leave it out, and revoke it if it has leaked",
         )
     try:
         return plain_line(bare)
@@ -157,7 +160,7 @@ def _checked_name(name: str) -> str:
             "a name is made of printable characters, begins with a letter or a figure, and holds no / or \\",
             field="name",
             value=given,
-            remedy="Leave out what stands before, signs that cannot be seen, and what parts addresses",
+            remedy="Begin with a letter or a figure, and leave out invisible characters and slashes",
         )
     if slug(given) in RESERVED:
         raise EntryError(

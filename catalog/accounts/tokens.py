@@ -176,7 +176,7 @@ def as_they_stand(session: Session, who: Who, at: str) -> Who:
     token, owner = session.execute(_WITH_OWNER.where(TokenTable.id == who.token)).one()
     if owner.role != who.role:
         raise ForbiddenError(
-            f"{who.name} is no {who.role} any more", value=owner.role, remedy="Send it again as what you are now"
+            f"{who.name} is no {who.role} any more", value=owner.role, remedy="Send it again with your present role"
         )
     return _who(session, _token(token, owner, at), who.role)
 
@@ -205,7 +205,7 @@ def _check_active(owner: Contributor) -> None:
 def _check_scopes(owner: Contributor, scopes: frozenset[Scope]) -> None:
     if not scopes:
         raise EntryError(
-            "a token without scopes is good for nothing",
+            "a token without scopes cannot be used for anything",
             field="scopes",
             value="",
             remedy=f"Give some of {', '.join(Scope)}; reading needs no token",
@@ -224,18 +224,18 @@ def _check_expiry(act: Act, scopes: frozenset[Scope], expires: datetime | None) 
     if expires is None:
         if act.actor != OPERATOR or Scope.MAINTAIN in scopes:
             raise EntryError(
-                "this token has to end some day",
+                "this token needs an end date",
                 field="expires",
                 value="none",
-                remedy=f"Give at most {LONGEST_DAYS} days; only whoever holds the database makes tokens without end, "
+                remedy=f"Give at most {LONGEST_DAYS} days; only the operator of the database makes tokens without end, "
                 "and none with the scope 'maintain'",
             )
     elif not now < expires <= now + timedelta(days=LONGEST_DAYS):
         raise EntryError(
-            "a token cannot end then",
+            "a token cannot end at that time",
             field="expires",
             value=timestamps.written(expires),
-            remedy=f"Give a moment to come, at most {LONGEST_DAYS} days from now",
+            remedy=f"Give a time in the future, at most {LONGEST_DAYS} days from now",
         )
 
 

@@ -128,7 +128,7 @@ def _changes(before: Summary, after: Summary) -> Iterator[str]:
         return
     if not before.keys & after.keys:
         if before.keys or after.keys:
-            yield f"{after.leader} leads, before it was {before.leader}"
+            yield f"{after.leader} now leads instead of {before.leader}"
         return
     was, now = before.probability or 0.0, after.probability or 0.0
     for level in LEVELS:

@@ -57,7 +57,7 @@ def evidence_of(observations: Sequence[Observation], instruments: Mapping[str, I
         if value is not None and value.feature not in {each.feature for each in values}:
             values.append(value)
         else:
-            left.append(_told(given, why or "it was given before"))
+            left.append(_told(given, why or "it was already given"))
     return Evidence(values=tuple(values), left_out=tuple(left))
 
 
@@ -69,11 +69,11 @@ def _fault(given: Observation) -> str:
     """Why an observation is no evidence about the half by its form; empty where nothing speaks against it."""
     kind = FEATURES[given.feature].kind
     if body_of(given) is not Of.THIS:
-        return "it is of the other half or of the pair"
+        return "it is about the other half or the pair"
     if given.feature not in FEATURES_OF["half"]:
-        return "a measurement does not speak of it"
+        return "a measurement cannot confirm it"
     if given.min is not None or given.max is not None:
-        return "a bound is no measurement"
+        return "a limit is not a measurement"
     if kind is Kind.DIMENSION and all(getattr(given, name) is None for name in HOW_WELL):
         return "neither its uncertainty nor its instrument is stated"
     return ""
@@ -92,7 +92,7 @@ def _lengths(usable: Sequence[Observation], instruments: Mapping[str, Instrument
         if each.unit == PIXEL:
             yield None, given, "a picture without a scale gives no length"
         elif features.count(each.feature) > 1:
-            yield None, given, "readings of it do not agree, or cannot be taken together"
+            yield None, given, "its readings do not agree or cannot be combined"
         else:
             yield *_length(each, [lengths[index] for index in each.indices]), given, ""
 

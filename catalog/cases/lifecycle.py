@@ -86,7 +86,7 @@ def withdraw(session: Session, act: Act, case: Case) -> DocumentRecord:
     """Take a case off the list. It stays readable for whoever has its key. Raises EntryError where it is so already."""
     if case.document.state == WITHDRAWN:
         raise EntryError(
-            "this case is withdrawn already", field="state", value=WITHDRAWN, remedy="Nothing is left to do"
+            "this case is withdrawn already", field="state", value=WITHDRAWN, remedy="There is nothing left to do"
         )
     return revise_document(session, act, case.document, "withdraw", state=WITHDRAWN)
 
@@ -99,7 +99,7 @@ def reopen(session: Session, act: Act, case: Case) -> DocumentRecord:
     """
     state = case.document.state
     if state == OPEN:
-        raise EntryError("this case is open", field="state", value=OPEN, remedy="Nothing is left to do")
+        raise EntryError("this case is open", field="state", value=OPEN, remedy="There is nothing left to do")
     if state == WITHDRAWN and not act.maintainer:
         raise ForbiddenError(
             "a withdrawn case is reopened by a maintainer",
@@ -120,10 +120,10 @@ def comment(session: Session, act: Act, case: Case, said: Comment, judged: Judge
         require_open(case)
     if len(comments_of(session, case.document, replace(seer_of(act), maintainer=True))) >= MOST_COMMENTS:
         raise EntryError(
-            f"this case has {MOST_COMMENTS} comments, and takes no more",
+            f"this case has {MOST_COMMENTS} comments, and cannot take more",
             field="specimen",
             value=case.document.key,
-            remedy="Ask its author to close it, and to open another with what is known now",
+            remedy="Ask its author to close it and to open another one with what is known now",
         )
     if judged is not None:
         judge_again(session, case, judged)
@@ -199,7 +199,7 @@ def _require_listed(session: Session, half: str) -> None:
             f"the half {half} is {record.state}",
             field="half",
             value=half,
-            remedy=f"Accept {record.successor}" if record.successor else "Have it restored first",
+            remedy=f"Accept {record.successor}" if record.successor else "Ask for it to be restored first",
         )
 
 
@@ -215,7 +215,7 @@ def _confirm(
     found = evidence()
     why, revision = _why_none(act, case, choice, found), _revision_seen(case, choice, said)
     if not why and revision is None:
-        why = "no revision of the half is named that was looked at"
+        why = "the revision of the half that was looked at is not named"
     if why or revision is None:
         return None, _insisted(choice, (f"nothing became evidence: {why}", *found.left_out))
     public = not case.document.private
@@ -240,19 +240,19 @@ def _confirm(
 
 def _insisted(choice: Choice, left_out: tuple[str, ...]) -> tuple[str, ...]:
     if choice.confirm:
-        raise EntryError(left_out[0], field="confirm", value=True, remedy="Leave confirm out, or give what is missing")
+        raise EntryError(left_out[0], field="confirm", value=True, remedy="Leave confirm out, or add what is missing")
     return left_out
 
 
 def _why_none(act: Act, case: Case, choice: Choice, found: Evidence) -> str:
     if act.actor != case.document.author:
-        return f"the measurements are {case.document.author}'s, who alone can put their name to them"
+        return f"the measurements are {case.document.author}'s, and only they can confirm by them"
     if not choice.may_confirm:
-        return "the token that it was accepted by is not good for evidence"
+        return "the token that accepted it does not have the scope for evidence"
     if not choice.listed:
-        return "nobody listed this half; add it, then confirm it"
+        return "this half is not listed; add it, then confirm it"
     if not found.measured:
-        return "no length was measured of it with its uncertainty or instrument"
+        return "no length of it was measured with an uncertainty or an instrument"
     return ""
 
 

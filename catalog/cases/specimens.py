@@ -61,7 +61,7 @@ def visible_only(given: Any, place: str = "") -> Any:
 def _bounded(given: Any) -> Any:
     length = len(json.dumps(given, ensure_ascii=False))
     if length > LONGEST_JSON:
-        raise ValueError(f"{length} characters of JSON; a case takes {LONGEST_JSON}: leave out what does not matter")
+        raise ValueError(f"{length} characters of JSON; a case takes {LONGEST_JSON}: leave out what is not needed")
     return given
 
 

@@ -106,7 +106,7 @@ def resolve(session: Session, act: Act, key: str, resolution: Resolution) -> Doc
             "only a maintainer settles a dispute",
             field="outcome",
             value=resolution.outcome,
-            remedy="Answer it; whoever opened it may withdraw it",
+            remedy="Answer the dispute instead; only whoever opened it may withdraw it",
         )
     for place, aside in enumerate(resolution.set_aside):
         confirmation = get_document(session, "confirmation", aside)
@@ -127,7 +127,7 @@ def _open(document: DocumentRecord) -> DocumentRecord:
             f"this dispute is {document.state} already",
             field="key",
             value=document.key,
-            remedy="Open a new one where something else is wrong",
+            remedy="Open a new one if something else is wrong",
         )
     return document
 
@@ -152,7 +152,9 @@ def take_back(session: Session, act: Act, record: str, key: str) -> DocumentReco
             remedy="Its author or a maintainer may take it back; you may dispute the entry",
         )
     if document.state == WITHDRAWN:
-        raise EntryError(f"this {record} is withdrawn already", field="key", value=key, remedy="Nothing is left to do")
+        raise EntryError(
+            f"this {record} is withdrawn already", field="key", value=key, remedy="There is nothing left to do"
+        )
     return revise_document(session, act, document, "withdraw", state=WITHDRAWN)
 
 
@@ -176,7 +178,7 @@ def check_confirmation(confirmation: Confirmation, entry: Assessed, actor: str) 
             f"the figures in force are {entry.author}'s own, and nobody confirms their own by measuring or fitting",
             field="basis",
             value=confirmation.basis,
-            remedy="Ask somebody else to measure a part of theirs, or correct the figures themselves",
+            remedy="Ask somebody else to measure a part of their own, or correct the figures instead",
         )
     if tried is not None:
         _check_fit(confirmation, entry.key, tried)
@@ -190,7 +192,7 @@ def check_dispute(dispute: Dispute, entry: Assessed) -> None:
 def _check_about(statement: Confirmation | Dispute, entry: Assessed) -> None:
     if (statement.of, statement.key) != (entry.of, entry.key):
         raise EntryError(
-            f"it is about the {statement.of} {statement.key}, not the {entry.of} {entry.key}",
+            f"this is about the {statement.of} {statement.key}, not the {entry.of} {entry.key}",
             field="key",
             value=statement.key,
             remedy="Name the entry that was looked at",
@@ -200,7 +202,7 @@ def _check_about(statement: Confirmation | Dispute, entry: Assessed) -> None:
             f"the {entry.of} {entry.key} is {entry.state}",
             field="key",
             value=entry.key,
-            remedy=f"Go on at {entry.successor}" if entry.successor else "Have it restored first",
+            remedy=f"Continue at {entry.successor}" if entry.successor else "Ask for it to be restored first",
         )
     if statement.revision > entry.revision or entry.is_stale(statement.revision):
         raise StaleError(

@@ -159,13 +159,13 @@ def _verdict(e_n: float) -> Verdict:
 
 def _words(verdict: Verdict, difference: float, e_n: float, stated: Dim) -> str:
     if verdict is Verdict.COARSE:
-        return "would fit, but is measured too coarsely to confirm it"
+        return "would fit, but the measurement is too coarse to confirm it"
     if verdict is Verdict.WITHIN:
         limit = "maximum" if stated.bound == "max" else "minimum"
         return f"within the {limit} of {stated.value:g} mm, but too far from it to confirm it"
     if verdict is Verdict.FITS:
         return "fits"
-    return f"off by {difference:.2g} mm, {e_n:.2g} times what tolerance and measurement allow"
+    return f"off by {difference:.2g} mm, {e_n:.2g} times what the tolerance and the measurement allow"
 
 
 def _of_count(value: CountedValue, entry: Stated) -> FeatureAgreement:

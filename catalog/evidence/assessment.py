@@ -146,7 +146,7 @@ def _contradictions(counted: Sequence[JudgedConfirmation], measured: Mapping[str
 
 
 def _times(estimate: Estimate) -> str:
-    return f"{estimate.e_n or AGREES:.2g} times what tolerance and measurement allow off the stated one"
+    return f"{estimate.e_n or AGREES:.2g} times what the tolerance and the measurement allow off the stated one"
 
 
 def _competing(
@@ -308,7 +308,7 @@ def _of_measurement(confirmation: Confirmation, features: Sequence[FeatureAgreem
     fitting = [each for each in features if each.verdict is Verdict.FITS]
     if any(each.feature in lengths for each in fitting):
         return _Outcome(agrees=True, words="agrees in " + ", ".join(FEATURES[each.feature].label for each in fitting))
-    settles = "settles nothing: no length that the entry states is measured closely enough"
+    settles = "settles nothing: no length that the entry states was measured closely enough"
     return _Outcome(words="; ".join([settles, *(_told(each) for each in features if each not in fitting)]))
 
 
@@ -333,5 +333,5 @@ def _of_trial_fit(confirmation: Confirmation) -> _Outcome:
     mates = confirmation.result == "mates"
     fit = f"{'mates' if mates else 'does not mate'} with {confirmation.mate}"
     if confirmation.of == "half":
-        return _Outcome(words=f"{fit}; that measures nothing of the half")
+        return _Outcome(words=f"{fit}; that does not measure the half")
     return _Outcome(agrees=mates, contradicts=not mates, words="mates" if mates else "does not mate when tried")

@@ -76,8 +76,8 @@ def why(facts: StandingFacts) -> tuple[str, ...]:
 
 def _withdrawn(facts: StandingFacts) -> str:
     if facts.successor is not None:
-        return f"It was merged into {facts.successor}; go on there."
-    return "It was withdrawn; it stays readable and can be restored."
+        return f"It was merged into {facts.successor}; continue there."
+    return "It was withdrawn; it can still be read and restored."
 
 
 def _against(facts: StandingFacts) -> Iterator[str]:

@@ -102,7 +102,7 @@ def _is_kept(data: Mapping[str, Any]) -> bool:
 def _reduce(data: Mapping[str, Any]) -> Measured:
     """By the matcher's own reduction; raises ValueError with every fault and its remedy."""
     if all(data.get(name) is None for name in HOW_WELL):
-        raise ValueError("say how well it was measured: u, plus_minus, expanded_u (with k), or the instrument")
+        raise ValueError("say how well it was measured: give u, plus_minus, expanded_u (with k), or the instrument")
     readings = data.get("readings")
     observed = Observation(
         feature=_word(data, "feature") or "",
@@ -169,9 +169,9 @@ class NamedValue(Entry):
             return data
         names = named_values(feature, data.get("value"))
         if not names or set(names) - set(feature.values) or len(set(names)) < len(names):
-            raise ValueError(f"{feature.label} is given by name, each once; known: {', '.join(feature.values)}")
+            raise ValueError(f"{feature.label} is given by name, each at most once; known: {', '.join(feature.values)}")
         if feature.kind is Kind.LABELS and "none" in names and len(names) > 1:
-            raise ValueError("none and something cannot both be seen")
+            raise ValueError("'none' cannot be combined with other names")
         return {**data, "value": names}
 
 

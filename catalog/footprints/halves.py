@@ -16,7 +16,7 @@ LONGEST_NAME = 200
 LARGEST_COUNT = 1000
 """Contacts of a half (the entries' own limit)."""
 
-DOUBTFUL_LENGTH = "the drawn outline reaches over the hold-down lands and may include their metal"
+DOUBTFUL_LENGTH = "the drawn outline extends over the hold-down lands and may include their metal"
 
 
 def half_of(footprint: Footprint, *, along_y: bool | None = None) -> Half:

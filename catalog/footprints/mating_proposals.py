@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from catalog.footprints.name_facts import KIND_LETTERS, family
 from catalog.model.entries import Half, HalfKind, Mating
 
-NOTE = "same family, count and pitch by their footprints; not stated by anybody"
+NOTE = "same family, count and pitch in their footprints; no source states that they mate"
 LETTER_KINDS: dict[str, HalfKind] = {"P": "plug", "S": "receptacle"}
 
 

@@ -86,29 +86,31 @@ def _names(half: Half, others: Sequence[Half]) -> Iterator[Finding]:
     agreeing = [other for other in own if not contradict(half, other)]
     unlike = [other for other in own if contradict(half, other)]
     foreign = [other for other in others if not _same_maker(half, other)]
-    add = "Add its order code or alias to the entry that stands, rather than a new one"
-    yield from _finding(half, agreeing, Code.SAME_NAME, "severe", "already listed, written otherwise:", add)
-    differ = "One part number and two geometries: correct whichever is wrong"
-    yield from _finding(half, unlike, Code.SAME_NAME, "warning", "listed with other contacts or sizes:", differ)
-    maker = "Check the maker; if it is a second source, keep both and add the mating or alias"
+    add = "Add the order code or alias to the existing entry instead of a new one"
+    yield from _finding(half, agreeing, Code.SAME_NAME, "severe", "already listed in another spelling:", add)
+    differ = "One part number has two geometries: correct the wrong one"
+    yield from _finding(
+        half, unlike, Code.SAME_NAME, "warning", "listed with a different contact count or other sizes:", differ
+    )
+    maker = "Check the maker. If it is a second source, keep both and add the mating or an alias"
     yield from _finding(half, foreign, Code.SAME_NAME, "warning", "another maker has this part number:", maker)
 
 
 def _similar_names(half: Half, others: Sequence[Half]) -> Iterator[Finding]:
-    remedy = "Compare the part numbers letter by letter; if they are two parts, say in the note how they differ"
-    words = "one letter off a part of the same sizes:"
+    remedy = "Compare the part numbers character by character. If they are two parts, say in the note how they differ"
+    words = "one character away from a part of the same size:"
     yield from _finding(half, others, Code.SIMILAR_NAME, _severity(half, others), words, remedy)
 
 
 def _geometry(half: Half, others: Sequence[Half]) -> Iterator[Finding]:
     own = [other for other in others if _same_maker(half, other)]
     foreign = [other for other in others if not _same_maker(half, other)]
-    remedy = "The same part under another name? Then add the name as alias; else state what tells them apart"
+    remedy = "If it is the same part under another name, add that name as an alias; if not, state how they differ"
     yield from _finding(
-        half, own, Code.SAME_GEOMETRY, _severity(half, own), "cannot be told from", remedy, "dimensions"
+        half, own, Code.SAME_GEOMETRY, _severity(half, own), "cannot be distinguished from", remedy, "dimensions"
     )
-    clone = "A second source may well be the same; if they mate alike, add the mating"
-    yield from _finding(half, foreign, Code.SAME_GEOMETRY, "notice", "has the sizes of", clone, "dimensions")
+    clone = "A second source can be identical. If they mate with the same halves, add the mating"
+    yield from _finding(half, foreign, Code.SAME_GEOMETRY, "notice", "has the same sizes as", clone, "dimensions")
 
 
 def _severity(half: Half, others: Iterable[Half]) -> Severity:

@@ -153,7 +153,7 @@ def _slope(field: str, name: str, law: KindLaw, slope: float, pitch: float) -> F
         value=slope,
         expected=pitch,
         message=f"the {label(name)} grows by {slope:g} mm per position, the pitch is {pitch:g} mm{why}",
-        remedy="The slope is mm per position of one row: for lengths along the rows it is nearly always the pitch",
+        remedy="The slope is mm per position of one row; along the rows it is nearly always equal to the pitch",
     )
 
 
@@ -193,7 +193,7 @@ def _contradicted(series: Series, siblings: tuple[Half, ...]) -> Iterator[Findin
             code=Code.OFF_LAW,
             severity="warning",
             field=f"kinds.{field}",
-            message=f"{len(keys)} listed halves of this series do not obey the law, {keys[0]} for one: {worst.message}",
+            message=f"{len(keys)} listed halves of this series do not obey the law, e.g. {keys[0]}: {worst.message}",
             remedy="Correct the law, or list those halves under another series",
             others=keys,
             concerns=len(keys),
@@ -207,7 +207,7 @@ def _grouped(found: Iterable[tuple[str, Finding]], total: int, what: str) -> Ite
         groups[finding.code, path].append(finding)
     for (_, path), group in groups.items():
         worst = max(group, key=_badness)
-        share = f" ({len(group)} of {total} {what}, this one for example)" if len(group) > 1 else ""
+        share = f" ({len(group)} of {total} {what}; this is one of them)" if len(group) > 1 else ""
         others = dict.fromkeys(key for finding in group for key in finding.others)
         yield replace(worst, field=path, message=worst.message + share, others=tuple(others), concerns=len(group))
 

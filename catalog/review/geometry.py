@@ -57,7 +57,7 @@ def _contacts_inside(half: Half) -> Iterator[Finding]:
                 expected=round(span, 3),
                 message=f"{half.contacts_per_row} contacts at {pitch:g} mm pitch span {mm(span)}, "
                 f"the {label(name)} is {mm(half.dimensions[name].value)}",
-                remedy="Check contacts per row, pitch and length; contacts counts all rows, positions one row",
+                remedy="Check contacts per row, pitch and length; contact_count is for all rows, positions for one row",
             )
 
 
@@ -99,7 +99,7 @@ def _overall(half: Half) -> Iterator[Finding]:
         "body_length",
         "overall_length",
         Code.OVERALL_BELOW_BODY,
-        "The overall length goes over everything, metal included; are the two swapped?",
+        "The overall length includes everything, metal too. Are the two swapped?",
     )
 
 
@@ -144,7 +144,7 @@ def _lands(half: Half) -> Iterator[Finding]:
         expected=value(half, "tail_span"),
         message=f"the lands span {mm(half.dimensions['land_span'].value)}, "
         f"less than the tails on them, {mm(half.dimensions['tail_span'].value)}",
-        remedy="Both are outer edge to outer edge across the rows; is one of them centre to centre?",
+        remedy="Both are measured from outer edge to outer edge across the rows. Is one of them centre to centre?",
     )
 
 
@@ -247,7 +247,7 @@ def _blocked(half: Half) -> Iterator[Finding]:
         field="blocked",
         value=f"{len(half.blocked)} sites",
         message=f"{message}: {half.rows} rows of {positions} positions",
-        remedy="contact_count leaves blocked sites out, positions counts them; both count from 1",
+        remedy="contact_count does not include blocked sites, positions does; rows and positions count from 1",
     )
 
 
@@ -263,6 +263,6 @@ def _range(half: Half) -> Iterator[Finding]:
             field=f"dimensions.{name}",
             value=size,
             expected=feature.low if size < feature.low else feature.high,
-            message=f"a {feature.label} of {mm(size)} is unusual; usual is {mm(feature.low)} to {mm(feature.high)}",
-            remedy="Check unit and decimal point; give inches as inches, with unit 'in'",
+            message=f"a {feature.label} of {mm(size)} is unusual; usual are {mm(feature.low)} to {mm(feature.high)}",
+            remedy="Check the unit and the decimal point; give inches as inches, with unit 'in'",
         )

@@ -210,7 +210,7 @@ def _outlier(off: float, expected: Expected) -> _Slip:
         severity="severe" if abs(off) > SEVERE_ABOVE and expected.sure else "warning",
         probable=expected.value,
         why="",
-        remedy="Read the drawing's row for this size again; if the part is another construction, name another series",
+        remedy="Check the drawing's row for this size again. If the part is built differently, name another series",
     )
 
 
@@ -262,5 +262,5 @@ def _by_size(half: Half, name: str, expected: Expected) -> _Slip | None:
         severity="severe" if abs(off) > SEVERE_ABOVE and expected.sure else "warning",
         probable=expected.value,
         why=f"; it is the value at {there} contacts per row",
-        remedy="Read the drawing's row for this size again, or correct the number of contacts",
+        remedy="Check the drawing's row for this size again, or correct the number of contacts",
     )

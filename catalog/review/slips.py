@@ -34,7 +34,11 @@ UNIT_FACTORS: Mapping[float, str] = MappingProxyType(
 """What a value has to be multiplied by where the unit or the decimal point slipped, and how that happened."""
 
 FACTORS: Mapping[float, str] = MappingProxyType(
-    {**UNIT_FACTORS, 2.0: "half of it, or one side of two", 0.5: "double, or both sides of one"}
+    {
+        **UNIT_FACTORS,
+        2.0: "half of the real value, or one side only",
+        0.5: "twice the real value, or both sides together",
+    }
 )
 """All factors, units first."""
 
@@ -161,7 +165,7 @@ def _finding(half: Half, cure: _Cure) -> Finding:
         field=f"dimensions.{cure.feature}",
         value=value,
         expected=round(value * cure.factor, 4),
-        message=f"the {label(cure.feature)} {mm(value)} is out of all proportion to {against}; "
+        message=f"the {label(cure.feature)} {mm(value)} is far out of proportion to {against}; "
         f"{UNIT_FACTORS[cure.factor]}?",
         remedy=f"Probably {mm(value * cure.factor)}: check unit and decimal point against the source",
     )

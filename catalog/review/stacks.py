@@ -74,7 +74,7 @@ def _contacts(mating: Mating, first: Half, second: Half) -> Iterator[Finding]:
         value=float(second.contact_count),
         expected=float(first.contact_count),
         message=f"{first.part_number} has {first.contact_count} contacts, {second.part_number} {second.contact_count}",
-        remedy="Check the keys; where sites stay open on purpose, list which contacts meet in contact_map",
+        remedy="Check the keys. If sites stay open on purpose, list in contact_map which contacts meet",
         others=_pair(first, second),
     )
 
@@ -124,7 +124,7 @@ def _above_stack(mating: Mating, half: Half, stack: float) -> Finding:
         value=stack,
         expected=height,
         message=f"{half.part_number} alone is {mm(height)} high, more than the stack of {mm(stack)}",
-        remedy="Stack height is board to board; right only where the mate enters from below or through the board",
+        remedy="Stack height is measured board to board; check it, unless the mate enters through the board",
         others=(half.key,),
     )
 
@@ -137,7 +137,7 @@ def _no_reach(mating: Mating, first: Half, second: Half, reach: float) -> Findin
         value=mating.stack_height.value if mating.stack_height else None,
         expected=round(reach, 3),
         message=f"both halves together are at most {mm(reach)} high: they do not reach each other in this stack",
-        remedy="Check the stack height and both heights; is the height class another?",
+        remedy="Check the stack height and both heights. Is it a different height class?",
         others=_pair(first, second),
     )
 
@@ -186,6 +186,6 @@ def _opening(first: Half, second: Half) -> Iterator[Finding]:
                 expected=plug.dimensions[body].value,
                 message=f"the plug's {body.replace('_', ' ')} {mm(plug.dimensions[body].value)} does not go into the "
                 f"{opening.replace('_', ' ')} {mm(receptacle.dimensions[opening].value)}",
-                remedy="Check both; where only pins enter the opening, all is well",
+                remedy="Check both. If only the pins enter the opening, this is fine",
                 others=_pair(first, second),
             )

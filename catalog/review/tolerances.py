@@ -46,7 +46,7 @@ def _missing(name: str, dimension: Dimension, field: str, default: float) -> Ite
         field=field,
         expected=default,
         message=f"the {label(name)} has no tolerance; ±{mm(default)} is assumed, as usual for this size",
-        remedy="Give the drawing's tolerance if it states one; else leave it out",
+        remedy="Give the drawing's tolerance if it states one; otherwise leave it out",
     )
 
 
@@ -61,5 +61,5 @@ def _wide(name: str, size: float, tolerance: float, field: str, default: float) 
         value=tolerance,
         expected=default,
         message=f"±{mm(tolerance)} on a {label(name)} of {mm(size)} is wide; ±{mm(default)} is usual",
-        remedy="Check unit and decimal point of the tolerance; it is the half-width, in the unit of the value",
+        remedy="Check the unit and the decimal point of the tolerance; it is the half-width, in the unit of the value",
     )

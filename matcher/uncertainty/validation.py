@@ -141,7 +141,7 @@ def _category_faults(checked: Checked) -> Iterator[ObservationError]:
             yield checked.fault("value", value, message, remedy_for(feature.values, suggestion))
     if feature.kind is Kind.LABELS and "none" in values and len(set(values)) > 1:
         remedy = "say none alone, or name what was seen"
-        yield checked.fault("value", value, "none and something cannot both be seen", remedy)
+        yield checked.fault("value", value, "'none' cannot be combined with other names", remedy)
 
 
 def _text_faults(checked: Checked) -> Iterator[ObservationError]:

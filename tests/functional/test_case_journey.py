@@ -106,7 +106,7 @@ def test_a_case_that_nothing_matches_is_solved_by_what_another_adds(tmp_path: Pa
         solved = server.post(f"{place}/accept", json=sent, headers=headers[IDA] | {"If-Match": tag})
         assert solved.status_code == 200, solved.text
         solution = solved.json()["solution"]
-        assert solution["left_out"] == ["height: a bound is no measurement"]
+        assert solution["left_out"] == ["height: a limit is not a measurement"]
 
         evidence = server.get(f"/v1/halves/{leader}/evidence").json()
         (confirmation,) = evidence["confirmations"]

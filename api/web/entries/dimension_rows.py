@@ -138,7 +138,7 @@ def _agreement(estimate: Estimate, figures: Stated) -> str:
     difference, _ = deviation(estimate.feature, estimate.measured.value, figures)
     off = f"{difference:.2g} mm off"
     if estimate.e_n > AGREES:
-        return f"does not fit: {off}, {estimate.e_n:.1f} times what tolerance and measurement allow"
+        return f"does not fit: {off}, {estimate.e_n:.1f} times what the tolerance and the measurement allow"
     if estimate.e_n < BARELY_OFF:
         return "fits"
     return f"fits: {off}, {estimate.e_n:.1f} of what tolerance and measurement allow"

@@ -106,7 +106,7 @@ def _inside(to: str) -> str:
 
 def _why(state: State) -> str:
     return {
-        State.EXPIRED: "this token has ended",
+        State.EXPIRED: "this token has expired",
         State.REVOKED: "this token was revoked",
         State.SUSPENDED: "this contributor is suspended",
     }.get(state, "no contributor has this token")

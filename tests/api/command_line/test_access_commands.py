@@ -91,7 +91,7 @@ def test_a_contributor_is_added_listed_suspended_and_taken_back(run: Run) -> Non
         (("contributor", "role", NAME, "reader"), "contributor or maintainer"),
         (("token", "create", "Nobody"), "no contributor is called 'Nobody'"),
         (("token", "create", NAME, "--scopes", "contribut"), "did you mean 'contribute'?"),
-        (("token", "create", NAME, "--scopes", ""), "good for nothing"),
+        (("token", "create", NAME, "--scopes", ""), "cannot be used for anything"),
         (("token", "create", NAME, "--scopes", "maintain"), "is no maintainer"),
         (("token", "create", NAME, "--expires", "0"), "to come"),
         (("token", "create", NAME, "--expires", "99999999999999999999"), "at most 730 days"),

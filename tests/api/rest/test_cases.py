@@ -330,7 +330,7 @@ def test_an_accepted_half_is_confirmed_by_what_was_measured_in_one_step(shop: Wo
     assert done.status_code == 200, done.text
     solution = done.json()["solution"]
     assert (done.json()["state"], solution["half"], solution["accepted_by"]) == ("solved", MEMBER, IDA)
-    assert [told.partition(": ")[2] for told in solution["left_out"]] == ["a bound is no measurement"]
+    assert [told.partition(": ")[2] for told in solution["left_out"]] == ["a limit is not a measurement"]
     (told,) = shop.server.get(f"/v1/halves/{MEMBER}/evidence").json()["confirmations"]
     assert (told["key"], told["author"], told["agrees"], told["counts"]) == (solution["confirmation"], IDA, True, True)
     assert {each["feature"] for each in told["confirmation"]["values"]} == {

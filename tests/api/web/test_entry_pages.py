@@ -109,7 +109,7 @@ def test_a_contradicting_measurement_makes_it_disputed_and_is_told(shop: Worksho
     measured(shop, IDA, 1, {"feature": "body_length", "value": 8.4, "u": 0.01})
     page = check_form(seen(shop, f"/halves/{HALF}"))
     assert 'class="stamp disputed"' in page.html
-    assert "times what tolerance and measurement allow" in page.text
+    assert "times what the tolerance and the measurement allow" in page.text
 
 
 def test_a_dispute_its_answer_and_a_sighting_are_shown(shop: Workshop) -> None:

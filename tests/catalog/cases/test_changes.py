@@ -41,9 +41,9 @@ def test_an_answer_that_says_the_same_is_no_news(before: Summary, after: Summary
 @pytest.mark.parametrize(
     ("before", "after", "told"),
     [
-        (NONE, summary(A, verdict="identified"), ("was no match, is identified", "A:1 leads, before it was nothing")),
+        (NONE, summary(A, verdict="identified"), ("was no match, is identified", "A:1 now leads instead of nothing")),
         (summary(A), summary(A, verdict="no_match"), ("was not settled, is no match",)),
-        (summary(A), summary(B), ("B:2 leads, before it was A:1",)),
+        (summary(A), summary(B), ("B:2 now leads instead of A:1",)),
         (summary(A, probability=0.49), summary(A, probability=0.5), ("A:1 rose above 50 %, from 49.0 % to 50.0 %",)),
         (summary(A, probability=0.96), summary(A, probability=0.9), ("A:1 fell below 95 %, from 96.0 % to 90.0 %",)),
         (

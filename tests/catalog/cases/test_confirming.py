@@ -19,14 +19,14 @@ def seen(feature: str, **more: Any) -> Observation:
 @pytest.mark.parametrize(
     ("given", "why"),
     [
-        (seen("height", max=1.0), "a bound is no measurement"),
-        (seen("contact_count", min=20), "a bound is no measurement"),
+        (seen("height", max=1.0), "a limit is not a measurement"),
+        (seen("contact_count", min=20), "a limit is not a measurement"),
         (seen("body_length", value=6.5), "neither its uncertainty nor its instrument is stated"),
         (seen("pitch", value=300.0, unit="px", spans=9, instrument="unscaled_photo"), "a picture without a scale"),
         (seen("body_width", value=2.0, u=0.01, of=Of.OTHER), "of the other half or of the pair"),
         (seen("stack_height", value=1.5, u=0.05), "of the other half or of the pair"),
-        (seen("marking", value="T2"), "a measurement does not speak of it"),
-        (seen("trial_fit", value=TrialFit(half="a:1", mates=True)), "a measurement does not speak of it"),
+        (seen("marking", value="T2"), "a measurement cannot confirm it"),
+        (seen("trial_fit", value=TrialFit(half="a:1", mates=True)), "a measurement cannot confirm it"),
     ],
     ids=lambda each: each.feature if isinstance(each, Observation) else "",
 )
@@ -43,7 +43,7 @@ def test_readings_of_one_size_that_contradict_are_both_left_out() -> None:
     found = evidence_of(given)
     assert found.values == ()
     assert [told.partition(": ")[2] for told in found.left_out] == [
-        "readings of it do not agree, or cannot be taken together"
+        "its readings do not agree or cannot be combined"
     ] * 2
 
 
@@ -92,4 +92,4 @@ def test_counts_and_what_was_seen_come_along_but_measure_nothing_alone() -> None
 def test_what_was_given_twice_is_taken_once() -> None:
     found = evidence_of([seen("contact_count", value=20), seen("contact_count", value=22)])
     assert [value.value for value in found.values] == [20]
-    assert found.left_out[0].endswith("it was given before")
+    assert found.left_out[0].endswith("it was already given")

@@ -137,7 +137,7 @@ def test_a_case_takes_no_more_comments_than_can_be_read(catalogue: Catalogue, mo
         key = saved(session)
         said(session, key, PER)
         said(session, key, IDA)
-        with pytest.raises(EntryError, match="takes no more"):
+        with pytest.raises(EntryError, match="cannot take more"):
             said(session, key, WREN)
 
 

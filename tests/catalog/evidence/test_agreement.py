@@ -117,10 +117,10 @@ def test_a_wide_drawing_makes_a_coarse_measurement_no_finer() -> None:
 
 def test_words_say_by_how_much_and_how_many_times_too_far() -> None:
     found = judged({"value": 6.5, "tolerance": 0.05}, 6.62, u=0.01)
-    assert found.words == "off by 0.12 mm, 2.2 times what tolerance and measurement allow"
+    assert found.words == "off by 0.12 mm, 2.2 times what the tolerance and the measurement allow"
     assert judged({"value": 6.5, "tolerance": 0.05}, 6.51, u=0.01).words == "fits"
     coarse = judged({"value": 6.5, "tolerance": 0.1}, 6.5, u=0.18)
-    assert coarse.words == "would fit, but is measured too coarsely to confirm it"
+    assert coarse.words == "would fit, but the measurement is too coarse to confirm it"
     within = judged({"value": 1.0, "bound": "max"}, 0.4, feature="height")
     assert within.words == "within the maximum of 1 mm, but too far from it to confirm it"
 

@@ -159,7 +159,7 @@ def test_withdrawn_evidence_counts_for_nothing() -> None:
 def test_withdrawn_and_merged_entries_are_withdrawn() -> None:
     assert of(CITED, by(IDA, length()), state="withdrawn").standing == "withdrawn"
     found = of(CITED, state="merged", successor="siskin-works:sk-20a")
-    assert (found.standing, found.why) == ("withdrawn", ("It was merged into siskin-works:sk-20a; go on there.",))
+    assert (found.standing, found.why) == ("withdrawn", ("It was merged into siskin-works:sk-20a; continue there.",))
 
 
 # Disputes and sightings
@@ -209,7 +209,7 @@ def test_a_trial_fit_measures_nothing_of_a_half() -> None:
     fit = said(tried(CITED, "siskin-works:sk-20p", "mates"), IDA)
     against = said(tried(CITED, "siskin-works:sk-20p", "does_not_mate"), IDA)
     assert of(CITED, fit).standing == of(CITED, against).standing == "documented"
-    assert of(CITED, fit).confirmations[0].words == "mates with siskin-works:sk-20p; that measures nothing of the half"
+    assert of(CITED, fit).confirmations[0].words == "mates with siskin-works:sk-20p; that does not measure the half"
 
 
 def test_a_matings_stack_height_is_measured() -> None:

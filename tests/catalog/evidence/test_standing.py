@@ -182,8 +182,8 @@ REASONS: tuple[tuple[str, dict[str, Any], tuple[str, ...]], ...] = (
             "It stays disputed until this is settled: correct the figures, or clear up the measurement or dispute.",
         ),
     ),
-    ("merged", {"state": "merged", "disputes": 1}, ("It was merged into other:part; go on there.",)),
-    ("withdrawn", {"state": "withdrawn"}, ("It was withdrawn; it stays readable and can be restored.",)),
+    ("merged", {"state": "merged", "disputes": 1}, ("It was merged into other:part; continue there.",)),
+    ("withdrawn", {"state": "withdrawn"}, ("It was withdrawn; it can still be read and restored.",)),
 )
 
 
