@@ -1,1 +1,1 @@
-"""People: contributors, the tokens that they are known by, and the whole policy of who may do what."""
+"""People: contributors, their tokens, and the policy of who may do what."""

@@ -1,8 +1,8 @@
 """Who may do what: the whole policy on one page.
 
-`POLICY` gives, for each permission, the roles that have it, the scope that a token needs for it, and conditions on
-what it is about. `allowed` is the one function that decides; its nouns are in `catalog.accounts.access`. DEVELOPERS.md
-carries the policy as a table, and a test compares the two.
+`POLICY` gives, for each permission, the roles that have it, the scope that a token needs for it, and conditions on what
+it is about. `allowed` is the one function that decides. DEVELOPERS.md shows the policy as a table, and a test compares
+the two.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from catalog.model.timestamps import now
 
 
 class Role(StrEnum):
-    """What somebody is to the catalogue. An operator holds the database and comes by the command line alone."""
+    """A person's role. An operator has access to the database and uses the command line only."""
 
     READER = "reader"
     CONTRIBUTOR = "contributor"
@@ -28,7 +28,7 @@ class Role(StrEnum):
 
 
 class Scope(StrEnum):
-    """What a token is good for, at most: its contributor's role bounds it as well."""
+    """What a token allows at most; the contributor's role limits it as well."""
 
     CONTRIBUTE = "contribute"
     EVIDENCE = "evidence"
@@ -37,7 +37,7 @@ class Scope(StrEnum):
 
 
 class State(StrEnum):
-    """How a token that was shown stands, its contributor's suspension included."""
+    """State of a token, including its contributor's suspension."""
 
     ACTIVE = "active"
     SUSPENDED = "suspended"
@@ -64,8 +64,8 @@ class Reason(StrEnum):
 
 @dataclass(frozen=True, kw_only=True)
 class Who:
-    """Who asks. ``name`` is the contributor's (empty: nobody known), ``token`` the token's number, ``told`` since when
-    and why the token or its contributor is not active."""
+    """Who asks. ``name`` is the contributor's (empty: unknown), ``token`` the token's number, ``told`` since when and
+    why the token or its contributor is not active."""
 
     role: Role = Role.READER
     name: str = ""
@@ -79,13 +79,14 @@ ANYBODY = Who()
 """Somebody without a token."""
 
 THE_OPERATOR = Who(role=Role.OPERATOR, name=OPERATOR, scopes=frozenset(Scope))
-"""Whoever holds the database."""
+"""The operator, who has access to the database."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class About:
-    """What a permission is asked for. ``author`` wrote what measured evidence speaks of, ``owner`` has the token,
-    ``scopes`` are those of a token to be made, ``person`` is whose role or suspension is to change; all by name."""
+    """What a permission is needed for. ``author`` gave the figures that evidence is about, ``owner`` has the token,
+    ``scopes`` are those of a token to be made, ``person`` is the one whose role or suspension is to change; all by
+    name."""
 
     author: str | None = None
     owner: str | None = None
@@ -95,7 +96,7 @@ class About:
 
 @dataclass(frozen=True, kw_only=True)
 class Refusal:
-    """Why not, and what to do instead. ``value`` is what was lacking or in the way."""
+    """Why something is refused, and what to do instead. ``value`` is what was missing or in the way."""
 
     reason: Reason
     message: str
@@ -103,7 +104,7 @@ class Refusal:
     value: str | None = None
 
     def error(self) -> CatalogueError:
-        """The refusal as the error that says it."""
+        """The refusal as an error."""
         return _ERRORS.get(self.reason, ForbiddenError)(self.message, value=self.value, remedy=self.remedy)
 
 
@@ -115,7 +116,7 @@ _ERRORS: Mapping[Reason, type[CatalogueError]] = {
     Reason.SUSPENDED: SuspendedError,
     Reason.OWN_SUBSTANCE: OwnEvidenceError,
 }
-"""Errors of the reasons; all others are a ForbiddenError."""
+"""The error for each reason; all others are a ForbiddenError."""
 
 _NEW_TOKEN = "Make a new token, or ask a maintainer for one"
 
@@ -150,7 +151,7 @@ ONESELF = Refusal(
 
 
 def not_known(who: Who) -> Refusal | None:
-    """Why nothing but reading is open to ``who``: nobody known, or a token or contributor that is not active."""
+    """Why ``who`` may only read: they are unknown, or their token or account is not active."""
     if who.state is not State.ACTIVE:
         reason, message, remedy = _BY_STATE[who.state]
         return Refusal(reason=reason, message=f"{message}{who.told and ': '}{who.told}", remedy=remedy)
@@ -176,22 +177,22 @@ Condition = Callable[[Who, About], Refusal | None]
 
 
 def somebody_elses_substance(who: Who, about: About) -> Refusal | None:
-    """Nobody confirms what they wrote themselves by measuring it."""
+    """Nobody confirms their own figures by measuring."""
     return OWN_SUBSTANCE if about.author is not None and same_person(who.name, about.author) else None
 
 
 def own_token(who: Who, about: About) -> Refusal | None:
-    """Everybody makes, sees and revokes their own tokens only; whoever holds the database hands them out."""
+    """Everybody makes, sees and revokes only their own tokens; the operator makes them for others."""
     return None if about.owner in (None, who.name) or who.role is Role.OPERATOR else NOT_OWN_TOKEN
 
 
 def no_more_scopes_than_own(who: Who, about: About) -> Refusal | None:
-    """A token makes no token that is good for more than itself."""
+    """A token cannot make a token with more scopes than its own."""
     return None if about.scopes <= who.scopes else MORE_SCOPES
 
 
 def somebody_else(who: Who, about: About) -> Refusal | None:
-    """Nobody changes their own role or suspension: a slip could not be taken back."""
+    """Nobody changes their own role or suspension: they could not undo a mistake."""
     return ONESELF if about.person == who.name else None
 
 
@@ -256,9 +257,9 @@ NOTHING_MORE = About()
 
 
 def allowed(who: Who, permission: Permission, about: About = NOTHING_MORE) -> Refusal | None:
-    """None where ``who`` has the permission for what it is ``about``; else the first reason against it.
+    """None if ``who`` has the permission for what it is ``about``, otherwise the first reason against it.
 
-    What readers may do, everybody may, whatever token they show: a bad one takes nothing away that needs none.
+    Everybody may do what readers may, whatever token they show: an invalid token takes away nothing that needs none.
     """
     rule = POLICY[permission]
     if Role.READER in rule.roles:
@@ -278,14 +279,14 @@ def require(who: Who, permission: Permission, about: About = NOTHING_MORE) -> No
 
 
 def permission_to_revoke(who: Who, owner: str) -> Permission:
-    """What revoking a token takes: everybody manages their own, for others' one has to be a maintainer."""
+    """The permission needed to revoke a token: one's own, or as a maintainer anybody's."""
     return Permission.MANAGE_OWN_TOKENS if owner == who.name else Permission.MAINTAIN
 
 
 def act_of(who: Who, *, reason: str = "", batch: str = "") -> Act:
-    """The act that ``who`` performs now: as maintainer only where role and token both reach.
+    """The act that ``who`` performs now: as maintainer only if both role and token allow it.
 
-    Raises UnauthorisedError or SuspendedError for somebody who may but read.
+    Raises UnauthorisedError or SuspendedError for somebody who may only read.
     """
     refusal = not_known(who)
     if refusal is not None:

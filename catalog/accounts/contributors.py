@@ -1,4 +1,4 @@
-"""Contributors: added, given another role, suspended with a reason, and taken back. Nobody is ever deleted."""
+"""Contributors are added, change roles, and are suspended and restored. Nobody is ever deleted."""
 
 from __future__ import annotations
 
@@ -20,25 +20,25 @@ from catalog.model.errors import DuplicateError, EntryError, NotFoundError
 from catalog.model.text_fields import plain_line
 
 RECORD = "contributor"
-"""What the journal calls them."""
+"""Kind of record in the journal."""
 
 LONGEST_NAME = 80
 LONGEST_REASON = 500
-"""Characters of a name, and of a suspension's reason."""
+"""Most characters of a name, and of the reason for a suspension."""
 
 IN_ADDRESSES = frozenset("/\\")
-"""What a name must not hold, since it is part of an address."""
+"""Characters that a name must not contain, since it is part of addresses."""
 
 RESERVED = (OPERATOR, "anonymous")
-"""Names that mean somebody else in the journal."""
+"""Names with a special meaning in the journal."""
 
 GIVEN_ROLES = (Role.CONTRIBUTOR, Role.MAINTAINER)
-"""Roles that somebody can be given: readers need none, and an operator is who holds the database."""
+"""Roles that can be given: readers need none, and the operator is whoever has access to the database."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Contributor:
-    """Somebody who may add. ``key`` is the slug of the name; ``suspended_at`` a moment (None: not suspended) and
+    """Somebody who may contribute. ``key`` is the slug of the name; ``suspended_at`` a moment (None: not suspended) and
     ``suspended_for`` the reason."""
 
     id: int
@@ -51,7 +51,7 @@ class Contributor:
 
 
 def add(session: Session, act: Act, name: str, role: Role = Role.CONTRIBUTOR) -> Contributor:
-    """Add a contributor. Raises EntryError for a name or role that cannot be, DuplicateError for one that stands."""
+    """Add a contributor. Raises EntryError for an impossible name or role, DuplicateError for an existing one."""
     given, checked = _checked_name(name), _checked_role(role)
     key = slug(given)
     standing = _row(session, key)
@@ -101,8 +101,8 @@ def change_role(session: Session, act: Act, name: str, role: Role) -> Contributo
 
 
 def suspend(session: Session, act: Act, name: str) -> Contributor:
-    """Take nothing more from a contributor, for the act's reason. Raises NotFoundError, EntryError without a reason
-    or for somebody who is suspended already."""
+    """Suspend a contributor, for the act's reason. Raises NotFoundError, EntryError without a reason or for somebody
+    who is suspended already."""
     before = get(session, name)
     act = replace(act, reason=checked_line(act.reason, field="reason", least=1, most=LONGEST_REASON))
     if before.suspended_at is not None:
@@ -127,7 +127,7 @@ def lift(session: Session, act: Act, name: str) -> Contributor:
 
 
 def checked_line(text: str, *, field: str, least: int, most: int) -> str:
-    """The text as one plain line of ``least`` to ``most`` characters (`catalog.model.text_fields`).
+    """The text as a single plain line of ``least`` to ``most`` characters (`catalog.model.text_fields`).
 
     Raises EntryError, also for a text that holds a token: labels and reasons are shown to others.
     """
@@ -152,7 +152,7 @@ def checked_line(text: str, *, field: str, least: int, most: int) -> str:
 
 
 def _checked_name(name: str) -> str:
-    """The name as it is kept: compatibility forms folded as RFC 8266 (nicknames) does, single spaces."""
+    """The name as it is stored: compatibility forms folded as RFC 8266 (nicknames) does, single spaces."""
     folded = re.sub(" +", " ", unicodedata.normalize("NFKC", name))
     given = checked_line(folded, field="name", least=1, most=LONGEST_NAME)
     if not given.isprintable() or not given[0].isalnum() or set(given) & IN_ADDRESSES:
@@ -215,7 +215,7 @@ def _journalled(session: Session, act: Act, action: str, key: str, *, old: dict[
 
 
 def _written(contributor: Contributor) -> dict[str, Any]:
-    """As the journal keeps it."""
+    """The form in the journal."""
     return {"name": contributor.name, "role": contributor.role.value, "suspended_at": contributor.suspended_at}
 
 

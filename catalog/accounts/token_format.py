@@ -19,5 +19,5 @@ def is_token(text: str) -> bool:
 
 
 def masked(text: str) -> str:
-    """The text with everything in it that looks like a token, or the better part of one, made unreadable."""
+    """The text with everything masked that looks like a token or most of one."""
     return _IN_TEXT.sub(MASK, text)

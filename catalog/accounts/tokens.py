@@ -1,4 +1,4 @@
-"""Tokens: made, shown once, recognised by their SHA-256, noted when used, revoked. Never readable again."""
+"""Tokens: made and shown once, recognised by their SHA-256, revoked. They can never be read again."""
 
 from __future__ import annotations
 
@@ -22,24 +22,25 @@ from catalog.model import timestamps
 from catalog.model.errors import EntryError, ForbiddenError, NotFoundError, SuspendedError
 
 RECORD = "token"
-"""What the journal calls them. It tells that one was made or revoked, and whose: nothing that helps to guess it."""
+"""Kind of record in the journal. The journal says that a token was made or revoked and whose it is, nothing that helps
+to guess it."""
 
 SECRET_BYTES = 32
-"""Random bytes of a token: 256 bits, so that a plain SHA-256 without salt cannot be searched through."""
+"""Random bytes of a token: 256 bits, so that a plain SHA-256 without salt cannot be reversed by search."""
 
 START = 8
-"""Characters that are kept to tell tokens apart by; 226 unknown bits are left."""
+"""Characters that are stored to tell tokens apart; 226 unknown bits remain."""
 
 LONGEST_LABEL = 80
 DEFAULT_DAYS = 365
 LONGEST_DAYS = 730
-"""Days until a token ends, where nothing is said, and at most."""
+"""Days until a token expires: by default, and at most."""
 
 NOTED_EVERY = timedelta(hours=1)
-"""How exactly the last use is known: reading must not write each time."""
+"""How exactly the last use is recorded: reading must not cause a write each time."""
 
 DEFAULT_SCOPES = frozenset((Scope.CONTRIBUTE, Scope.EVIDENCE))
-"""What a token is good for where nothing is said: the usual work, and no power over others or over tokens."""
+"""Default scopes of a token: the usual work, no power over others or over tokens."""
 
 _WITH_OWNER = (
     select(TokenTable, ContributorTable)
@@ -50,8 +51,8 @@ _WITH_OWNER = (
 
 @dataclass(frozen=True, kw_only=True)
 class Token:
-    """What is known of a token. ``id`` is its number, ``start`` its first characters, ``state`` how it stands at the
-    moment of asking; moments as `catalog.model.timestamps` writes them, ``last_used_at`` to the hour."""
+    """What is stored about a token. ``id`` is its number, ``start`` its first characters, ``state`` its present state;
+    moments as `catalog.model.timestamps` writes them, ``last_used_at`` to the hour."""
 
     id: int
     contributor: str
@@ -68,7 +69,7 @@ class Token:
 
 @dataclass(frozen=True, kw_only=True)
 class Created:
-    """A new token, and the one time that its ``secret`` is shown."""
+    """A new token with its ``secret``, which is shown only this once."""
 
     token: Token
     secret: str = field(repr=False)
@@ -76,7 +77,7 @@ class Created:
 
 @dataclass(frozen=True, kw_only=True)
 class Verified:
-    """Who showed a token. ``unnoted``: its last use has not been noted within the hour."""
+    """Who showed a token. ``unnoted``: no use was recorded within the last hour."""
 
     who: Who
     unnoted: bool = False
@@ -93,9 +94,9 @@ def create(
 ) -> Created:
     """Make a token for a contributor, by name. ``expires`` None: it never ends.
 
-    Only whoever holds the database makes a token without end: they can make a new one at any time, so a bound would
-    protect nothing; and never one that is good for maintaining, which must not outlive its being forgotten.
-    Raises NotFoundError, SuspendedError, EntryError.
+    Only the operator makes a token without end: they can make a new one at any time, so an end would protect nothing.
+    It never has the scope for maintaining, since such a token must not live on when it is forgotten. Raises
+    NotFoundError, SuspendedError, EntryError.
     """
     owner, given = contributors.get(session, contributor), frozenset(scopes)
     _check_active(owner)
@@ -119,7 +120,7 @@ def create(
 
 
 def get(session: Session, number: int, at: str) -> Token:
-    """The token of this number as it stands ``at`` a moment; raises NotFoundError."""
+    """The token with this number, with its state ``at`` a moment; raises NotFoundError."""
     row = session.execute(_WITH_OWNER.where(TokenTable.id == number)).one_or_none()
     if row is None:
         raise NotFoundError(
@@ -137,9 +138,9 @@ def listed(session: Session, at: str, contributor: str | None = None) -> tuple[T
 
 
 def revoke(session: Session, act: Act, number: int) -> Token:
-    """End a token now and for good; one that was revoked already stays as it is. Raises NotFoundError.
+    """Revoke a token for good; one that was already revoked stays as it is. Raises NotFoundError.
 
-    Whether the actor may is asked before (`catalog.accounts.access.permission_to_revoke`).
+    The permission is checked before (`catalog.accounts.access.permission_to_revoke`).
     """
     standing = get(session, number, act.at)
     if standing.revoked_at is not None:
@@ -151,9 +152,9 @@ def revoke(session: Session, act: Act, number: int) -> Token:
 
 
 def verify(session: Session, secret: str, at: str) -> Verified:
-    """Who shows this token ``at`` a moment; their ``state`` says where it is not good.
+    """Who shows this token ``at`` a moment; their ``state`` tells whether it is valid.
 
-    It is looked up by its digest, so that how long the answer takes tells nothing of the tokens there are.
+    It is looked up by its digest, so that the response time reveals nothing about existing tokens.
     """
     if not is_token(secret):
         return Verified(who=Who(state=State.UNKNOWN, told="it has another form than 'oh_' and 43 characters"))
@@ -166,10 +167,11 @@ def verify(session: Session, secret: str, at: str) -> Verified:
 
 
 def as_they_stand(session: Session, who: Who, at: str) -> Who:
-    """``who``, verified before, as they stand within this transaction.
+    """``who``, verified earlier, in their present state within this transaction.
 
-    Writers wait for their turn: what waited while its contributor was suspended must not come after the undoing of all
-    that they did. Raises ForbiddenError where the role changed meanwhile, since it was judged by the old one.
+    Writers wait for each other: a change that waited while its contributor was suspended must not be carried out after
+    their changes were undone. Raises ForbiddenError if the role changed meanwhile, since the permission was checked
+    with the old one.
     """
     if who.token is None:
         return who
@@ -182,13 +184,13 @@ def as_they_stand(session: Session, who: Who, at: str) -> Who:
 
 
 def note_use(session: Session, number: int, at: str) -> None:
-    """Note that a token was used ``at`` a moment, unless that was noted within the hour before."""
+    """Record that a token was used ``at`` a moment, unless a use was recorded within the hour before."""
     unnoted = or_(TokenTable.last_used_at.is_(None), TokenTable.last_used_at <= _hour_before(at))
     session.execute(update(TokenTable).where(TokenTable.id == number, unnoted).values(last_used_at=at))
 
 
 def digest(secret: str) -> str:
-    """What is kept of a token: its SHA-256, hexadecimal."""
+    """The stored form of a token: its SHA-256, hexadecimal."""
     return hashlib.sha256(secret.encode()).hexdigest()
 
 
@@ -256,7 +258,7 @@ def _token(row: TokenTable, owner: ContributorTable, at: str) -> Token:
 
 
 def _state(row: TokenTable, owner: ContributorTable, at: str) -> State:
-    """Revoked before expired before suspended: what cannot be mended comes first. Moments compare as texts."""
+    """Revoked before expired before suspended: what cannot be undone comes first. Moments compare as texts."""
     if row.revoked_at is not None:
         return State.REVOKED
     if row.expires_at is not None and row.expires_at <= at:

@@ -1,1 +1,1 @@
-"""Open cases: specimens that somebody measured and nobody has named yet, what others say of them, and how they end."""
+"""Open cases: specimens that are not identified yet, what others say about them, and how they are resolved."""

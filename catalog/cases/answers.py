@@ -1,10 +1,10 @@
-"""Keeping a case's answer: quietly while it says the same, with a row in the journal where it says something else.
+"""Storing a case's answer: in place while it says the same, with a row in the journal when it changes.
 
-An answer moves a little with every change of the catalogue. Written as revisions, that would fill the journal with what
-nobody did, move the catalogue's version and so call for the next ranking. So the answer gets a revision, by the
-operator, only where it became another, and where the author changed what is asked; its probabilities, its version and
-the judgements of suggestions are otherwise replaced in place. A history that is replayed elsewhere holds the answer as
-it last became another, and ranks it anew.
+An answer changes a little with every change of the catalogue. If each change were a revision, the journal would fill
+up, the catalogue's version would move, and the next ranking would start. So the answer gets a revision, by the
+operator, only when it says something else or the author changed the case; otherwise its probabilities, its version and
+the judgements of suggestions are replaced in place. A history replayed elsewhere holds the answer as it was at its last
+revision and ranks it again.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from catalog.model.timestamps import now
 
 
 def add_answer(session: Session, at: str, case: DocumentRecord, summary: Summary) -> DocumentRecord:
-    """Keep a new case's first answer."""
+    """Store a new case's first answer."""
     return add_document(
         session,
         Act(actor=OPERATOR, at=at),
@@ -39,7 +39,7 @@ def add_answer(session: Session, at: str, case: DocumentRecord, summary: Summary
 
 
 def judge_again(session: Session, case: Case, judged: Judged) -> None:
-    """Keep the judgement of a half that was suggested, in place of an earlier one."""
+    """Store the judgement of a suggested half, replacing an earlier one."""
     others = tuple(each for each in case.answer.judged if each.half != judged.half)
     _replace(session, case.answer_document, case.answer.model_copy(update={"judged": (*others, judged)}))
 
@@ -47,7 +47,7 @@ def judge_again(session: Session, case: Case, judged: Judged) -> None:
 def begin_anew(
     session: Session, case: Case, revised: DocumentRecord, summary: Summary, judged: Sequence[Judged]
 ) -> None:
-    """Keep the first answer to what the author asks now, in a case that was ``revised``."""
+    """Store the first answer to a case that was ``revised``."""
     act = Act(actor=OPERATOR, at=revised.changed_at, reason="the case was revised")
     document = _as_journaled(session, case.answer_document)
     answer = CaseAnswer(asked=revised.revision, now=summary, judged=tuple(judged))
@@ -64,10 +64,10 @@ def revise_visibly(
     private: bool,
     state: str | None = None,
 ) -> DocumentRecord:
-    """Make the next revision of what may be private.
+    """Make the next revision of a document that may be private.
 
-    Where that makes it public, its row in the journal tells of what was private before and so is private too; another
-    revision follows, that changes nothing, so that the journal tells everybody what is public now.
+    If that makes it public, its row in the journal also shows the private state before and so stays private; a second
+    revision without changes then shows the public state to everybody.
     """
     after = revise_document(session, act, document, action, content=content, private=private, state=state)
     return revise_document(session, act, after, "publish") if document.private and not private else after
@@ -79,15 +79,15 @@ def _replace(session: Session, document: DocumentRecord, answer: CaseAnswer) -> 
 
 
 def _as_journaled(session: Session, document: DocumentRecord) -> DocumentRecord:
-    """The document as its last row in the journal left it: the next row goes on from there."""
+    """The document as in its last row of the journal, from which the next row continues."""
     row = revision_of(session, document.record, document.key, document.revision)
     return document.model_copy(update={"content": row.new["content"]})
 
 
 def renew_answer(session: Session, case: Case, summary: Summary, judged: Sequence[Judged] = ()) -> tuple[str, ...]:
-    """Keep what the catalogue now makes of a case; returns what changed, in words.
+    """Store the catalogue's present answer to a case; returns what changed, in words.
 
-    Nothing happens where the case was closed or written to since it was read, or was ranked by a later catalogue.
+    Nothing is stored if the case was closed or changed since it was read, or was ranked by a later catalogue.
     """
     present = case_now(session, case.document.key)
     kept, asked = present.answer, present.document.revision
@@ -107,16 +107,16 @@ def renew_answer(session: Session, case: Case, summary: Summary, judged: Sequenc
 
 
 LEVELS = (0.5, 0.95)
-"""Probabilities whose crossing is news: likelier than all else together, and nearly sure."""
+"""Probabilities whose crossing is reported: more likely than everything else together, and nearly certain."""
 
 VERDICTS = {"identified": "identified", "shortlist": "not settled", "no_match": "no match"}
 
 
 def changes(before: Summary, after: Summary) -> tuple[str, ...]:
-    """What is news in an answer, in words; nothing where it says the same.
+    """The changes that matter between two answers, in words; empty if there are none.
 
-    News is another verdict, another leading geometry, or its probability crossing one of `LEVELS`. Among answers that
-    are no match it is not: the order of what is improbable says nothing.
+    These are another verdict, another leading geometry, or its probability crossing one of `LEVELS`. Without a match
+    the order of improbable halves does not matter.
     """
     return tuple(_changes(before, after))
 

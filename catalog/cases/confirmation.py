@@ -1,7 +1,7 @@
-"""From a specimen's observations to evidence about the half that it turned out to be. Pure.
+"""Turns a specimen's observations into evidence about the half it was identified as. Pure.
 
 Only what was measured, counted or seen of this half, with a stated uncertainty or tool, is evidence; everything else is
-left out and told.
+left out and reported.
 """
 
 from __future__ import annotations
@@ -23,20 +23,20 @@ from matcher.uncertainty.report import Measured, measure_readings
 from matcher.vocabulary import PIXEL
 
 SAME_U = 1e-6
-"""Part of itself by which an uncertainty may differ between the given form and what was ranked: rounding."""
+"""Relative difference allowed between an uncertainty as given and as ranked: rounding."""
 
 HOW_WELL = ("u", "plus_minus", "instrument", "image", "px_per_mm")
 """What says how well a length was measured."""
 
 PLAIN = ("value", "readings", "unit", "u", "plus_minus", "spans", "instrument")
-"""Figures that evidence keeps as they were given."""
+"""Figures that evidence stores as given."""
 
 _VALUE: TypeAdapter[Value] = TypeAdapter(Value)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Evidence:
-    """Values for a measured confirmation, and in words what could not become one."""
+    """Values for a measured confirmation, and what was left out, in words."""
 
     values: tuple[Value, ...]
     left_out: tuple[str, ...]
@@ -48,7 +48,7 @@ class Evidence:
 
 
 def evidence_of(observations: Sequence[Observation], instruments: Mapping[str, Instrument] = BUILT_IN) -> Evidence:
-    """What of the observations is evidence about the half. Raises ObservationErrors for readings that make no sense."""
+    """The observations that are evidence about the half. Raises ObservationErrors for readings that make no sense."""
     faults = {index: _fault(given) for index, given in enumerate(observations)}
     left = [_told(observations[index], why) for index, why in faults.items() if why]
     usable = [given for index, given in enumerate(observations) if not faults[index]]
@@ -66,7 +66,7 @@ def _told(given: Observation, why: str) -> str:
 
 
 def _fault(given: Observation) -> str:
-    """Why an observation is no evidence about the half by its form; empty where nothing speaks against it."""
+    """Why the form of an observation rules it out as evidence about the half; empty if it does not."""
     kind = FEATURES[given.feature].kind
     if body_of(given) is not Of.THIS:
         return "it is about the other half or the pair"
@@ -80,7 +80,7 @@ def _fault(given: Observation) -> str:
 
 
 Found = tuple[Value | None, Observation, str]
-"""A value (None where it cannot be one), the observation it comes from, and why it cannot."""
+"""A value (None if there is none), the observation it comes from, and why there is none."""
 
 
 def _lengths(usable: Sequence[Observation], instruments: Mapping[str, Instrument]) -> Iterator[Found]:
@@ -98,7 +98,7 @@ def _lengths(usable: Sequence[Observation], instruments: Mapping[str, Instrument
 
 
 def _length(measured: Measured, given: Sequence[Observation]) -> tuple[Value]:
-    """With the figures as they were given where they say all; else what they come to, in mm."""
+    """The value with its figures as given if they are complete, otherwise its reduced value in mm."""
     if len(given) == 1 and (as_given := _as_given(given[0])) is not None and _same(as_given, measured):
         return (as_given,)
     figures = {"feature": measured.feature, "value": round(measured.value, DIGITS), "u": measured.u}

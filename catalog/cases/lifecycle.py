@@ -1,4 +1,4 @@
-"""Saving, revising, closing and reopening cases, and what others say to them."""
+"""Cases are saved, commented on, revised, closed and reopened."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def save(session: Session, act: Act, specimen: Specimen, summary: Summary, *, pr
 def own_case(session: Session, act: Act, key: str, *, maintained: bool = False) -> Case:
     """The case of this key for whoever may change it: its author, and where ``maintained`` maintainers.
 
-    Raises NotFoundError where it cannot be seen, ForbiddenError.
+    Raises NotFoundError if it cannot be seen, ForbiddenError.
     """
     case = get_case(session, key, seer_of(act))
     if act.actor != case.document.author and not (maintained and act.maintainer):
@@ -64,7 +64,7 @@ def revise(
     *,
     private: bool,
 ) -> DocumentRecord:
-    """Give an open case of one's own new content. Its answer starts anew, ``judged`` are the halves suggested."""
+    """Give one's own open case new content. Its answer starts again; ``judged`` are the suggested halves."""
     require_open(case)
     document = revise_visibly(session, act, case.document, "revise", content=specimen, private=private)
     begin_anew(session, case, document, summary, judged)
@@ -83,7 +83,7 @@ def require_open(case: Case) -> None:
 
 
 def withdraw(session: Session, act: Act, case: Case) -> DocumentRecord:
-    """Take a case off the list. It stays readable for whoever has its key. Raises EntryError where it is so already."""
+    """Withdraw a case from the list; whoever has its key can still read it. Raises EntryError if it is withdrawn."""
     if case.document.state == WITHDRAWN:
         raise EntryError(
             "this case is withdrawn already", field="state", value=WITHDRAWN, remedy="There is nothing left to do"
@@ -92,10 +92,10 @@ def withdraw(session: Session, act: Act, case: Case) -> DocumentRecord:
 
 
 def reopen(session: Session, act: Act, case: Case) -> DocumentRecord:
-    """Open a closed case again, without its solution; evidence that came from it stays until it is taken back.
+    """Open a closed case again, without its solution; evidence from it stays until it is withdrawn.
 
-    Raises EntryError for one that is open, and ForbiddenError where its author would reopen what was withdrawn: a
-    maintainer may have done that.
+    Raises EntryError for one that is open, and ForbiddenError if its author reopens a withdrawn case: a maintainer may
+    have withdrawn it.
     """
     state = case.document.state
     if state == OPEN:
@@ -134,12 +134,12 @@ def comment(session: Session, act: Act, case: Case, said: Comment, judged: Judge
 
 @dataclass(frozen=True, kw_only=True)
 class Choice:
-    """What is accepted: a half, ``listed`` or inferred, by a suggestion or of one's own accord.
+    """The half that is accepted, ``listed`` or inferred, with or without a suggestion.
 
-    ``confirm``: True: the observations have to become evidence, False: they shall not, None: they become it where they
-    can. ``may_confirm``: whether whoever accepts may give evidence at all. ``revision`` is that of the half which was
-    looked at; None: the one that the answer, or the suggestion, was made from. ``acknowledged``: reasons for what the
-    machine review finds severe.
+    ``confirm``: the observations must become evidence (True), must not (False), or become evidence if they can (None).
+    ``may_confirm``: whether the person who accepts may give evidence. ``revision`` is the revision of the half that was
+    looked at; None: the one used by the answer or the suggestion. ``acknowledged``: reasons for what the machine review
+    finds severe.
     """
 
     half: str
@@ -155,8 +155,8 @@ class Choice:
 def accept(session: Session, act: Act, case: Case, choice: Choice, evidence: Callable[[], Evidence]) -> DocumentRecord:
     """Close a case with its solution, and in the same step confirm the half by what was measured.
 
-    Raises EntryError for a closed case, NotFoundError for a half or suggestion that is not there, and where evidence
-    is insisted on what `catalog.contribute.submission.confirm` raises; ReviewRefusedError always.
+    Raises EntryError for a closed case, NotFoundError for a half or suggestion that is not there, ReviewRefusedError,
+    and if evidence is required whatever `catalog.contribute.submission.confirm` raises.
     """
     require_open(case)
     said = _suggestion(session, case, choice)

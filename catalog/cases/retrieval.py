@@ -18,21 +18,21 @@ from catalog.model.errors import NotFoundError
 
 @dataclass(frozen=True, kw_only=True)
 class Seer:
-    """Who looks: a contributor's name (None: anybody), and whether they keep the catalogue."""
+    """The reader: a contributor's name (None: anybody), and whether they are a maintainer."""
 
     name: str | None = None
     maintainer: bool = False
 
 
 def seer(who: Who) -> Seer:
-    """``who`` asks, as one who looks; a token that is not good makes nobody known."""
+    """The reader that ``who`` is; an invalid token makes them anybody."""
     if not_known(who) is not None:
         return Seer()
     return Seer(name=who.name, maintainer=allowed(who, Permission.MAINTAIN) is None)
 
 
 def seer_of(act: Act) -> Seer:
-    """Who acts, as one who looks."""
+    """The reader who carries out the act."""
     return Seer(name=act.actor, maintainer=act.maintainer)
 
 
@@ -45,21 +45,21 @@ class Case:
 
     @property
     def answer(self) -> CaseAnswer:
-        """The answer as it is kept."""
+        """The stored answer."""
         return CaseAnswer.model_validate(self.answer_document.content)
 
     @property
     def changed_since(self) -> str | None:
-        """The moment at which the answer last became another one; None where it did not since the author wrote."""
+        """The moment at which the answer last changed; None if it has not changed since the author wrote."""
         return self.answer_document.changed_at if self.answer_document.state == CHANGED else None
 
 
 def get_case(session: Session, key: str, seen_by: Seer) -> Case:
-    """The case of this key. Raises NotFoundError, alike for a key that nothing has and for a case that is not to be
-    seen.
+    """The case of this key. Raises NotFoundError, with the same message for an unknown key and for a case that must not
+    be seen.
 
-    A private case is seen by whoever has its key. Once it was public its key is no secret any more: made private
-    again, it is seen by its author and by maintainers.
+    A private case is seen by whoever has its key. Once it was public its key is no longer secret: if it becomes private
+    again, only its author and maintainers see it.
     """
     found = _cases(session, _both().where(_Specimen.key == key))
     if not found or not _is_seen(session, found[0].document, seen_by):
@@ -87,8 +87,8 @@ def was_public(session: Session, key: str) -> bool:
 
 
 def comments_of(session: Session, case: DocumentRecord, seen_by: Seer) -> list[DocumentRecord]:
-    """Comments that stand, oldest first. What was said while the case was private is not made public with it: then
-    the case's author, whoever said it, and maintainers see it."""
+    """Comments that are not withdrawn, oldest first. Comments made while the case was private do not become public with
+    it: only the case's author, their own author and maintainers see them."""
     said = documents(session, COMMENT, of=SPECIMEN, about=case.key, state="listed", private=True)
     if case.private or _inner(case, seen_by):
         return said
@@ -125,7 +125,7 @@ def public_cases(
 ) -> list[Case]:
     """Open public cases, oldest first, after the number ``after``; ``latest``: those that changed last, first.
 
-    ``changed_since``: only those whose answer became another one at that moment or later.
+    ``changed_since``: only those whose answer changed at that moment or later.
     """
     conditions: list[ColumnElement[bool]] = [_Specimen.state == OPEN, _Specimen.private == false()]
     if changed_since is not None:

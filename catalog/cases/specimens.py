@@ -1,4 +1,4 @@
-"""What a case consists of, as it is kept: the specimen, comments on it, its solution and its last answer in short.
+"""What a case consists of, as it is stored: the specimen, comments on it, its solution and its last answer in short.
 
 All are documents with revisions. A specimen's observations, and the points clicked in its pictures, are kept in the
 form in which the interface takes and checks them; here only their size is limited. Photos are never kept.
@@ -25,24 +25,24 @@ OPEN, SOLVED, WITHDRAWN = "open", "solved", "withdrawn"
 """States of a specimen."""
 
 SAME, CHANGED = "same", "changed"
-"""States of an answer: as it was when the author last wrote, or another."""
+"""States of an answer: unchanged since the author last wrote, or changed."""
 
 MOST_COMMENTS = 500
-"""Comments that one case takes: they are read all at once, and nobody reads on beyond that."""
+"""Most comments on one case: they are read all at once, and nobody reads more."""
 
 LONGEST_JSON = 200_000
-"""Characters of a specimen's observations and points together, as JSON. A part with ten pictures, two rows of 60
+"""Most characters of a specimen's observations and points together, as JSON. A part with ten pictures, two rows of 60
 contacts clicked in each, has 25,000; the journal keeps every revision before and after."""
 
 MAX_PICTURES = 20
 """Most pictures of one case or request: both halves and the pair from every side."""
 
 MOST_ALIKE = 50
-"""Halves of one geometry that a summary names; ``alike`` counts them all."""
+"""Most halves of one geometry that a summary names; ``alike`` counts all of them."""
 
 
 def visible_only(given: Any, place: str = "") -> Any:
-    """JSON with its texts in NFC; raises ValueError, naming the place, for text that hides something."""
+    """JSON with its texts in NFC; raises ValueError, naming the place, for text with invisible characters."""
     if isinstance(given, str):
         try:
             return plain_line(given)
@@ -66,14 +66,14 @@ def _bounded(given: Any) -> Any:
 
 
 Json = Annotated[dict[str, Any], AfterValidator(visible_only)]
-"""An object as the interface takes it."""
+"""A JSON object as the interface accepts it."""
 
 
 class Solution(Entry):
     """How a case ended: the half that was accepted, by whom and why.
 
-    ``comment`` is the suggestion that was accepted, ``confirmation`` the evidence that the observations became, and
-    ``left_out`` says what of them could not, and why.
+    ``comment`` is the suggestion that was accepted, ``confirmation`` the evidence made from the observations, and
+    ``left_out`` says which of them were left out, and why.
     """
 
     half: Key
@@ -102,7 +102,7 @@ class Specimen(Entry):
 
 
 class Comment(Entry):
-    """What somebody says to a case; a suggestion names a ``half``, at the ``revision`` seen (none: nobody listed it),
+    """What somebody says to a case; a suggestion names a ``half``, at the ``revision`` seen (None: it is not listed),
     and ``text`` gives the reason."""
 
     record: Literal["comment"] = "comment"
@@ -113,7 +113,7 @@ class Comment(Entry):
 
 
 class Led(Entry):
-    """A half of the leading geometry; ``revision`` is that of its entry, None where nobody listed it."""
+    """A half of the leading geometry; ``revision`` is that of its entry, None if it is not listed."""
 
     key: str
     part_number: str
@@ -121,9 +121,9 @@ class Led(Entry):
 
 
 class Summary(Entry):
-    """An answer in short. ``halves`` cannot be told apart by measuring, and have ``probability`` together.
+    """A summary of an answer. ``halves`` cannot be distinguished by measuring; ``probability`` is for all of them.
 
-    ``passed_over`` says which observations the ranking could not use any more.
+    ``passed_over`` says which observations the ranking could no longer use.
     """
 
     verdict: Literal["identified", "shortlist", "no_match"]
@@ -146,8 +146,8 @@ class Summary(Entry):
 
 
 class Judged(Entry):
-    """What the ranking makes of a half that somebody suggested: its ``rank``, its probability, and how it stands
-    against the likeliest other answer (a key, or "absent"). ``sentences`` tell why."""
+    """How the ranking judges a suggested half: its ``rank``, its probability, and its log-odds against the most
+    probable other answer (a key, or "absent"). ``sentences`` give the reasons."""
 
     half: str
     rank: int
@@ -159,9 +159,9 @@ class Judged(Entry):
 
 
 class CaseAnswer(Entry):
-    """A case's answer ``now``; where it changed since its author last wrote, also ``before`` and ``changes`` in
-    words. ``asked`` is the specimen's revision that was ranked, and ``judged`` are the halves that were suggested, as
-    that ranking judges them."""
+    """A case's answer ``now``; if it changed since its author last wrote, also ``before`` and the ``changes`` in words.
+    ``asked`` is the specimen's revision that was ranked, and ``judged`` are the halves that were suggested, as that
+    ranking judges them."""
 
     record: Literal["case_answer"] = "case_answer"
     asked: int

@@ -1,4 +1,5 @@
-"""Evidence is given: confirmations, disputes and their resolution, answers, sightings; and taken back by its author."""
+"""Evidence is submitted: confirmations, disputes with answers and resolutions, and sightings; its author can withdraw
+it."""
 
 from __future__ import annotations
 
@@ -25,13 +26,13 @@ LISTED = "listed"
 """State of an entry that evidence can be given for."""
 
 RESOLVED, WITHDRAWN = "resolved", "withdrawn"
-"""State of a dispute that is settled, and of what its author took back."""
+"""States of a settled dispute, and of evidence that its author withdrew."""
 
 
 def confirm(
     session: Session, act: Act, confirmation: Confirmation, acknowledged: Mapping[str, str]
 ) -> tuple[DocumentRecord, tuple[Finding, ...]]:
-    """Take a confirmation, and what the machine review found about its figures.
+    """Add a confirmation; also returns what the machine review found about its figures.
 
     Raises what `check_confirmation` raises, NotFoundError, and ReviewRefusedError for a figure that only fits in
     another unit, unless that is acknowledged.
@@ -52,7 +53,7 @@ def _entry(session: Session, statement: Confirmation | Dispute) -> Assessed:
 
 
 def _check_mate(session: Session, confirmation: Confirmation, entry: Assessed) -> None:
-    """What a half was fitted to has to be known."""
+    """The half or mating that was fitted must be known."""
     if confirmation.basis == "trial_fit" and entry.of == "half" and confirmation.mate is not None:
         get_record(session, "mating" if "~" in confirmation.mate else "half", confirmation.mate)
 
@@ -79,7 +80,7 @@ def _units_slips(confirmation: Confirmation, figures: Stated) -> Iterator[Findin
 
 
 def dispute(session: Session, act: Act, given: Dispute) -> DocumentRecord:
-    """Open a dispute. Raises what `check_dispute` raises, and EntryError for one that comes resolved."""
+    """Open a dispute. Raises what `check_dispute` raises, and EntryError for one that is already resolved."""
     if given.resolution is not None:
         raise EntryError(
             "a dispute begins open", field="resolution", value=given.resolution.outcome, remedy="Leave it out"
@@ -133,7 +134,7 @@ def _open(document: DocumentRecord) -> DocumentRecord:
 
 
 def sight(session: Session, act: Act, sighting: Sighting) -> DocumentRecord:
-    """Note where a half was found. Raises NotFoundError."""
+    """Record where a half was found. Raises NotFoundError."""
     get_record(session, "half", sighting.half)
     return add_document(session, act, "sighting", sighting, of="half", about=sighting.half, state=COUNTED)
 
@@ -141,7 +142,7 @@ def sight(session: Session, act: Act, sighting: Sighting) -> DocumentRecord:
 def take_back(session: Session, act: Act, record: str, key: str) -> DocumentRecord:
     """Withdraw one's own confirmation, sighting or answer; a maintainer withdraws anybody's. It stays readable.
 
-    Raises ForbiddenError, NotFoundError, and EntryError for what was withdrawn before.
+    Raises ForbiddenError, NotFoundError, and EntryError if it was withdrawn before.
     """
     document = get_document(session, record, key)
     if not (act.maintainer or act.actor == document.author):
@@ -159,7 +160,7 @@ def take_back(session: Session, act: Act, record: str, key: str) -> DocumentReco
 
 
 def check_confirmation(confirmation: Confirmation, entry: Assessed, actor: str) -> None:
-    """Raise where ``actor`` cannot confirm the entry so.
+    """Raise if ``actor`` may not confirm the entry in this way.
 
     Raises
     ------

@@ -1,8 +1,8 @@
-"""One person's values against what an entry states, feature by feature.
+"""Compares one person's values with an entry, feature by feature.
 
-A dimension agrees where |E_n| = |x − m| / √(t² + U² + S²) is at most 1: t the drawing's half-width, else the process's
-default for feature and size; U = 2u of the measurement, S = 2·extra_u of the entry (definition of ISO 13528 and ISO/IEC
-17043, from memory).
+A dimension agrees where |E_n| = |x − m| / √(t² + U² + S²) is at most 1: t is the drawing's half-width, or else the
+process default for the feature and size; U = 2u of the measurement, S = 2·extra_u of the entry (definition of ISO 13528
+and ISO/IEC 17043, from memory).
 """
 
 from __future__ import annotations
@@ -22,21 +22,23 @@ from matcher.features import FEATURES, Kind
 from matcher.uncertainty.consensus import COVERAGE, normalised_error
 
 AGREES = 1.0
-"""Largest |E_n| of agreement (ISO 13528, from memory)."""
+"""Largest |E_n| that counts as agreement (ISO 13528, from memory)."""
 
 CONTRADICTS = 1.5
-"""|E_n| above which one measurement contradicts. U is two standard uncertainties, so this is three of them: of honest
-measurements one in twenty passes two by chance, one in 370 three. In between it neither confirms nor contradicts."""
+"""|E_n| above which one measurement contradicts. U is two standard uncertainties, so this is three: one correct
+measurement in 20 exceeds two by chance, one in 370 exceeds three. In between, a measurement neither confirms nor
+contradicts."""
 
 COARSEST = 1.0
 """A measurement confirms only with u up to this many process half-widths: a steel rule agrees with everything."""
 
 SURE_CATEGORY = 0.95
-"""A category contradicts only where the eye names it rightly so often; else it is a matter of words."""
+"""A category contradicts only if people name it correctly at least this often; otherwise the difference may be one of
+wording."""
 
 
 class Verdict(StrEnum):
-    """What one value says of an entry."""
+    """How one value compares with an entry."""
 
     FITS = "fits"
     WITHIN = "within"
@@ -50,13 +52,14 @@ class Verdict(StrEnum):
 
     @property
     def against(self) -> bool:
-        """Whether it stands in the way of agreement."""
+        """Whether it prevents agreement."""
         return self in (Verdict.OFF, Verdict.CONTRADICTS)
 
 
 @dataclass(frozen=True, kw_only=True)
 class FeatureAgreement:
-    """One value against the entry, in words too. ``e_n``, ``difference`` and ``allowed`` (mm) belong to dimensions."""
+    """How one value compares with the entry, also in words. ``e_n``, ``difference`` and ``allowed`` (mm) belong to
+    dimensions."""
 
     feature: str
     verdict: Verdict
@@ -76,11 +79,12 @@ class Stated:
 
     @property
     def pitch(self) -> float | None:
-        """Its pitch, mm; some defaults of tolerance depend on it."""
+        """The pitch, mm; some default tolerances depend on it."""
         return self.dimensions["pitch"].value if "pitch" in self.dimensions else None
 
     def process(self, feature: str, spans: int = 1) -> tuple[float, float]:
-        """Centre and half-width, mm, of where its parts lie; a pitch over ``spans`` gaps is held more closely."""
+        """Centre and half-width, mm, of the interval in which its parts lie; a pitch over ``spans`` gaps has a narrower
+        one."""
         centre, half_width = process_interval(feature, self.dimensions[feature], self.pitch)
         return centre, spanned(feature, half_width, spans)
 
@@ -99,7 +103,7 @@ def stated(content: Half | Mating) -> Stated:
 
 
 def agreement(value: MeasuredValue | CountedValue | NamedValue, entry: Stated) -> FeatureAgreement:
-    """What one value says of the entry."""
+    """How one value compares with the entry."""
     known = (*entry.dimensions, *entry.counts, *entry.categories)
     if value.feature not in known:
         label = FEATURES[value.feature].label
@@ -110,9 +114,10 @@ def agreement(value: MeasuredValue | CountedValue | NamedValue, entry: Stated) -
 
 
 def deviation(feature: str, value: float, entry: Stated, spans: int = 1) -> tuple[float, float]:
-    """How far a value (mm, over one gap) is from the stated one, and what the drawing, else the process, allows.
+    """The distance of a value (mm, over one gap) from the stated one, and the half-width that the drawing, or else the
+    process, allows.
 
-    A maximum or minimum counts on its side only, and allows nothing beyond.
+    Only exceeding a maximum or falling below a minimum counts as distance, and nothing beyond it is allowed.
     """
     stated = entry.dimensions[feature]
     if stated.bound in ("max", "min"):

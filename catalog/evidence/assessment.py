@@ -1,4 +1,4 @@
-"""What everything said about an entry comes to: each confirmation judged, standing, reasons, estimates. Pure."""
+"""The assessment of an entry: each confirmation judged, the standing with its reasons, and estimates. Pure."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ class OpenDispute:
 
 @dataclass(frozen=True, kw_only=True)
 class Assessment:
-    """What the evidence says of one entry."""
+    """The assessment of one entry."""
 
     standing: Standing
     why: tuple[str, ...]
@@ -50,18 +50,18 @@ class Assessment:
 
     @property
     def better(self) -> dict[str, Dim]:
-        """Dimensions that are better known by measuring than by what the entry states, as the matcher reads them."""
+        """Dimensions whose measured value is better known than the stated one, as the matcher reads them."""
         return {name: each.dim for name, each in self.estimates.items() if each.ranked == "measured"}
 
 
 INFERRED = Assessment(
     standing="reported", why=("Nobody listed it: it follows from its series, and can be added to be confirmed.",)
 )
-"""Of a half that nobody listed."""
+"""The assessment of a half that is not listed."""
 
 
 def assess(entry: Assessed, said: Sequence[Said]) -> Assessment:
-    """What the documents about an entry come to, in the order in which they were added."""
+    """The assessment of an entry from the documents about it, given in the order in which they were added."""
     if not said:
         return _without_documents(_facts(entry))
     figures = entry.figures
@@ -83,7 +83,7 @@ def assess(entry: Assessed, said: Sequence[Said]) -> Assessment:
 
 @lru_cache(maxsize=4096)
 def _without_documents(facts: StandingFacts) -> Assessment:
-    """Most entries have no documents and few different authors: one assessment serves many."""
+    """Most entries have no documents and share a few authors, so one assessment serves many."""
     return Assessment(standing=standing(facts), why=why(facts))
 
 
@@ -135,7 +135,7 @@ def _facts(
 
 
 def _contradictions(counted: Sequence[JudgedConfirmation], measured: Mapping[str, Estimate]) -> Iterator[str]:
-    """Measurements that contradict each by itself, and small differences of several people that together do."""
+    """Measurements that contradict the entry one by one, and small differences that do so together."""
     for each in counted:
         if each.contradicts:
             yield f"{each.author}: {each.words}"
@@ -173,11 +173,11 @@ COUNTED, OPEN = "listed", "open"
 
 @dataclass(frozen=True, kw_only=True)
 class Assessed:
-    """An entry, as far as its standing depends on it: its content, and the columns beside it.
+    """The parts of an entry that its standing depends on: its content and the columns beside it.
 
-    ``otherwise`` are those revisions since ``substance_revision`` that had other figures: an entry that was changed and
-    changed back. ``key`` is the one it was listed under: that of a mating stays although its stack height, part of
-    it, is corrected.
+    ``otherwise`` are the revisions since ``substance_revision`` that had other figures: an entry that was changed and
+    changed back. ``key`` is the one under which it was listed: a mating keeps its key when its stack height, which is
+    part of the key, is corrected.
     """
 
     key: str
@@ -192,7 +192,7 @@ class Assessed:
 
     @property
     def of(self) -> EntryRecord:
-        """Which record it is."""
+        """The kind of record."""
         return self.content.record
 
     def is_stale(self, revision: int) -> bool:
@@ -201,12 +201,12 @@ class Assessed:
 
     @property
     def citation(self) -> Citation | None:
-        """The document that it cites itself."""
+        """The document that the entry cites."""
         return self.content.citation if isinstance(self.content, Mating) else self.content.datasheet
 
     @property
     def figures(self) -> Stated | None:
-        """What it states to be measured; None for a series, whose halves are measured instead."""
+        """The stated figures that can be measured; None for a series, whose halves are measured instead."""
         return None if isinstance(self.content, Series) else stated(self.content)
 
 
@@ -223,10 +223,10 @@ class Said:
 
 @dataclass(frozen=True, kw_only=True)
 class JudgedConfirmation:
-    """A confirmation and what it says of the entry as it is now.
+    """A confirmation and how it compares with the entry as it is now.
 
-    ``counts``: it stands, nobody set it aside, and it speaks of the figures in force; ``stale``: it speaks of earlier
-    ones. ``agrees`` and ``contradicts`` are judged either way (both False: it settles nothing), ``words`` sums it up.
+    ``counts``: it is not withdrawn or set aside and is about the current figures; ``stale``: it is about earlier ones.
+    ``agrees`` and ``contradicts`` are judged in both cases (both False: it settles nothing); ``words`` is a summary.
     """
 
     key: str
@@ -243,7 +243,7 @@ class JudgedConfirmation:
 
     @property
     def measures(self) -> bool:
-        """Whether it is a measurement, or of a mating the trial that measures it."""
+        """Whether it is a measurement; for a mating a trial fit is one too."""
         return self.confirmation.basis == "measured" or self._tries_a_mating
 
     @property
@@ -261,7 +261,7 @@ class _Outcome:
 def judge(
     said: Said, confirmation: Confirmation, entry: Assessed, figures: Stated | None, set_aside: frozenset[str]
 ) -> JudgedConfirmation:
-    """What a confirmation says of the entry; ``set_aside`` are the keys of those that count no more."""
+    """Judge a confirmation; ``set_aside`` are the keys of confirmations that no longer count."""
     features = () if figures is None else tuple(agreement(value, figures) for value in confirmation.values)
     outcome = _outcome(confirmation, features, entry)
     stands = said.state == COUNTED and said.key not in set_aside
@@ -282,10 +282,10 @@ def judge(
 
 
 def _is_stale(confirmation: Confirmation, entry: Assessed) -> bool:
-    """Whether it speaks of other figures than those in force.
+    """Whether it is about other figures than the current ones.
 
-    A measurement is of the part, and is judged against the figures in force whatever stood there for a while: it is
-    stale only where they are younger than it, since then they may have been made from it.
+    A measurement is of the part itself and is judged against the current figures, whatever was stated in between. It is
+    stale only if the current figures are newer, since they may have been taken from it.
     """
     if confirmation.basis == "measured":
         return confirmation.revision < entry.substance_revision
@@ -299,7 +299,7 @@ def _outcome(confirmation: Confirmation, features: Sequence[FeatureAgreement], e
 
 
 def _of_measurement(confirmation: Confirmation, features: Sequence[FeatureAgreement]) -> _Outcome:
-    """It agrees where nothing is against it and at least one length fits closely enough to tell."""
+    """It agrees if nothing contradicts and at least one length fits and was measured closely enough."""
     against = [each for each in features if each.verdict.against]
     if against:
         contradicts = any(each.verdict is Verdict.CONTRADICTS for each in against)
@@ -317,7 +317,7 @@ def _told(each: FeatureAgreement) -> str:
 
 
 def _of_document(confirmation: Confirmation, entry: Assessed) -> _Outcome:
-    """A document that differs competes with the entry's figures; it does not contradict as a measurement does."""
+    """A document with other figures competes with the entry's; it does not contradict them as a measurement does."""
     own = {} if isinstance(entry.content, Series) else entry.content.dimensions
     differing = [
         f"{FEATURES[name].label}: the document gives {dimension.value:g} mm, the entry {own[name].value:g} mm"

@@ -1,4 +1,4 @@
-"""What is best known of each dimension: the stated value, people's measurements together, other documents' values."""
+"""The best known value of each dimension, from the stated value, people's measurements and other documents."""
 
 from __future__ import annotations
 
@@ -19,15 +19,16 @@ from matcher.uncertainty.weighted_mean import DISAGREEMENT_LEVEL
 Ranked = Literal["stated", "measured"]
 
 SEVERAL = 2
-"""People whose agreeing measurements rank above a stated value that they do not fit: one alone may have slipped."""
+"""People who must agree before their measurement replaces a stated value that it does not fit: one alone may be wrong.
+"""
 
 SAME_FIGURE = 0.005
-"""Two documents give one figure where they differ by no more, mm: half of the last decimal that most drawings print."""
+"""Two documents give the same figure if they differ by at most this, mm: half of the last decimal in most drawings."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Part:
-    """One person's value of a dimension, mm: ``u`` its standard uncertainty, ``half_width`` the process's around it."""
+    """One person's value of a dimension, mm: ``u`` is its standard uncertainty, ``half_width`` that of the process."""
 
     person: str
     value: float
@@ -37,12 +38,12 @@ class Part:
 
 @dataclass(frozen=True, kw_only=True)
 class Estimate:
-    """All that is known of one dimension by number, mm.
+    """What is known of one dimension, mm.
 
-    ``measured`` is the centre of the type as people measured it together, ``parts`` one value per person. ``stated``
-    and ``stated_u`` are the entry's centre and its standard uncertainty, ``e_n`` the measured centre against the
-    drawing; None where it states nothing. ``ranked`` is the better known, ``explanation`` says why; ``half_width`` is
-    the process's.
+    ``measured`` combines people's measurements into the centre of the process, ``parts`` holds one value per person.
+    ``stated`` and ``stated_u`` are the entry's centre and its standard uncertainty, ``e_n`` the measured centre against
+    the drawing; None if it states none. ``ranked`` is the better known of both, ``explanation`` says why;
+    ``half_width`` is the process's.
     """
 
     feature: str
@@ -57,7 +58,7 @@ class Estimate:
 
     @property
     def contradicts(self) -> bool:
-        """Whether several people, who agree among themselves, together do not agree with the entry."""
+        """Whether several people agree with each other but together not with the entry."""
         return self.e_n is not None and self.e_n > AGREES and _united(self.measured)
 
     @property
@@ -67,7 +68,7 @@ class Estimate:
 
 
 def estimates(said: Sequence[tuple[str, MeasuredValue]], entry: Stated) -> dict[str, Estimate]:
-    """One estimate for each dimension that people, named with each value, measured."""
+    """One estimate for each measured dimension; each value comes with the person's name."""
     by_feature: dict[str, list[tuple[str, MeasuredValue]]] = defaultdict(list)
     for person, value in said:
         by_feature[value.feature].append((person, value))
@@ -76,9 +77,9 @@ def estimates(said: Sequence[tuple[str, MeasuredValue]], entry: Stated) -> dict[
 
 @dataclass(frozen=True, kw_only=True)
 class _Centre:
-    """The stated centre and its standard uncertainty, mm, and how the measured centre stands to it.
+    """The stated centre and its standard uncertainty, mm, and how the measured centre compares with it.
 
-    ``e_n`` is against the drawing; ``far``: it lies where the entry makes no part likely, beyond process and drawing.
+    ``e_n`` is against the drawing; ``far``: it lies beyond what process and drawing allow for a part.
     """
 
     value: float
@@ -88,7 +89,7 @@ class _Centre:
 
 
 def _estimate(feature: str, said: Sequence[tuple[str, MeasuredValue]], entry: Stated) -> Estimate:
-    """The process half-width over one gap goes by the measured size where the entry states none."""
+    """The process half-width over one gap follows the measured size if the entry states none."""
     if feature in entry.dimensions:
         half_width = entry.process(feature)[1]
     else:
@@ -142,7 +143,7 @@ def _united(measured: Combined) -> bool:
 
 
 def _rank(label: str, measured: Combined, stated: _Centre | None) -> tuple[Ranked, str]:
-    """The better known, and why. One person's value never outranks a stated one that it is far from."""
+    """The better known value, and why. One person's value never replaces a stated one that is far from it."""
     people = "one person" if measured.people == 1 else f"{measured.people} people"
     size = f"{measured.value:.4g} ± {measured.expanded:.2g} mm"
     found = f"{people} measured {size}"
@@ -174,8 +175,8 @@ class DocumentValue:
 
 @dataclass(frozen=True, kw_only=True)
 class Competing:
-    """Documents that differ about one dimension; ``values`` holds the entry's own first, ``ranked`` the place of the
-    one to go by and ``explanation`` why."""
+    """Documents that differ about one dimension; ``values`` begins with the entry's own, ``ranked`` is the index of the
+    one to use, and ``explanation`` says why."""
 
     feature: str
     values: tuple[DocumentValue, ...]
@@ -184,7 +185,8 @@ class Competing:
 
 
 def same_figure(one: Dimension, other: Dimension) -> bool:
-    """Whether two documents give one figure: value and kind of bound. Tolerances are often left out in one of them."""
+    """Whether two documents give the same value and kind of bound. Tolerances are not compared: one document often
+    omits them."""
     return one.bound == other.bound and abs(one.value - other.value) <= SAME_FIGURE
 
 
@@ -194,7 +196,7 @@ def competing(
     measured: Mapping[str, Estimate],
     pitch: float | None,
 ) -> tuple[Competing, ...]:
-    """Dimensions about which cited documents differ from the entry or, where it states none, from each other."""
+    """Dimensions for which cited documents differ from the entry or, if it states none, from each other."""
     found = []
     for feature, values in sorted(others.items()):
         every = (own[feature], *values) if feature in own else tuple(values)

@@ -17,8 +17,8 @@ from catalog.evidence.statements import Confirmation, Dispute, Sighting
 from catalog.model.entry_states import stood, substance
 
 FEW = 500
-"""Entries up to which their documents are asked for by key; beyond, all documents are read at once. It is below every
-engine's limit of values in one statement."""
+"""Up to this many entries, documents are read by key; for more, all documents are read at once. It is below every
+database's limit of values in one statement."""
 
 _MODELS: Mapping[str, TypeAdapter[Sighting] | TypeAdapter[Confirmation] | TypeAdapter[Dispute]] = {
     "sighting": TypeAdapter(Sighting),
@@ -28,8 +28,8 @@ _MODELS: Mapping[str, TypeAdapter[Sighting] | TypeAdapter[Confirmation] | TypeAd
 
 
 def assessments(session: Session, entries: Sequence[Assessed]) -> dict[str, Assessment]:
-    """What the evidence says of each entry, by key. One query, however many entries, and one for each entry
-    that was changed after somebody gave evidence; none without entries.
+    """The assessment of each entry, by key. One query for all, and one more for each entry that was changed after
+    somebody gave evidence.
 
     Raises ValueError for entries of several kinds: a half and a series can have one key.
     """
@@ -46,7 +46,7 @@ def assessments(session: Session, entries: Sequence[Assessed]) -> dict[str, Asse
 
 
 def assessment_of(session: Session, entry: Assessed) -> Assessment:
-    """What the evidence says of one entry."""
+    """The assessment of one entry."""
     return assessments(session, [entry])[entry.key]
 
 
@@ -55,7 +55,7 @@ def _seen(session: Session, entry: Assessed, said: Sequence[Said]) -> Assessed:
 
 
 def seen(session: Session, entry: Assessed, revisions: Iterable[int]) -> Assessed:
-    """The entry, with those of the revisions that had other figures than it has now."""
+    """The entry, with those of the given revisions that had other figures than the current ones."""
     between = {revision for revision in revisions if entry.substance_revision < revision < entry.revision}
     if not between:
         return entry

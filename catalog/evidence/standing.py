@@ -1,6 +1,6 @@
-"""How far an entry can be trusted: computed from the evidence by one function, never typed in.
+"""How far an entry can be trusted: one function computes it from the evidence, nobody enters it.
 
-The order is withdrawn > disputed > confirmed > documented > reported; what comes first decides.
+The order is withdrawn > disputed > confirmed > documented > reported; the first that applies decides.
 """
 
 from __future__ import annotations
@@ -15,17 +15,17 @@ Standing = Literal["reported", "documented", "confirmed", "disputed", "withdrawn
 EntryRecord = Literal["half", "mating", "series"]
 
 WITH_DOCUMENT, WITHOUT_DOCUMENT = 1, 2
-"""People whose measurements must agree before an entry is confirmed: beside a cited document, and without one."""
+"""Number of people whose measurements must agree before an entry is confirmed: with a cited document, and without."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class StandingFacts:
     """All that the standing of an entry depends on.
 
-    ``author`` gave the figures in force. ``cited``: a document with revision and page stands behind them. ``clean``:
-    the machine review found nothing in them. ``measurers`` are the people whose measurements of these figures agree,
-    the author possibly among them; ``contradictions`` says of each measurement against them what is off; ``disputes``
-    counts the open ones; ``stale`` the confirmations of earlier figures, which count for nothing.
+    ``author`` gave the current figures. ``cited``: a document with revision and page stands behind them. ``clean``: the
+    machine review found nothing wrong. ``measurers`` are the people whose measurements of these figures agree, possibly
+    including the author; ``contradictions`` describes each measurement that contradicts them; ``disputes`` counts the
+    open ones; ``stale`` the confirmations of earlier figures, which count for nothing.
     """
 
     of: EntryRecord = "half"
@@ -46,7 +46,7 @@ class StandingFacts:
 
     @property
     def independent(self) -> tuple[str, ...]:
-        """People whose agreeing measurements count: others than the author, each once, in order."""
+        """People whose agreeing measurements count: everybody but the author, each once, sorted."""
         others = (name for name in sorted(self.measurers) if not same_person(name, self.author))
         return tuple(sorted({slug(name): name for name in others}.values()))
 
@@ -68,7 +68,7 @@ def standing(facts: StandingFacts) -> Standing:
 
 
 def why(facts: StandingFacts) -> tuple[str, ...]:
-    """The reasons in one sentence each, and last what is missing for the next step."""
+    """The reasons, one sentence each, and last what is missing for the next standing."""
     if facts.state != "listed":
         return (_withdrawn(facts),)
     return (*_against(facts), *_document(facts), *_measurements(facts), *_missing(facts))
@@ -107,7 +107,7 @@ def _measurements(facts: StandingFacts) -> Iterator[str]:
 
 
 def _missing(facts: StandingFacts) -> Iterator[str]:
-    """What would bring the next standing, or the one that evidence alone would give."""
+    """What is needed for the next standing."""
     if facts.disputes or facts.contradictions:
         yield "It stays disputed until this is settled: correct the figures, or clear up the measurement or dispute."
         return
@@ -139,6 +139,6 @@ def _people_needed(facts: StandingFacts, missing: int) -> str:
 
 
 def _listed(names: Iterable[str], word: str = "and") -> str:
-    """Names as a sentence lists them."""
+    """Names joined as in a sentence."""
     *first, last = names
     return f"{', '.join(first)} {word} {last}" if first else last

@@ -1,4 +1,4 @@
-"""What people say about entries beside changing them: sightings, confirmations, disputes, answers, resolutions."""
+"""What people say about entries without changing them: sightings, confirmations, disputes, answers, resolutions."""
 
 from __future__ import annotations
 
@@ -18,16 +18,16 @@ FEATURES_OF: Mapping[EntryRecord, tuple[str, ...]] = {
     "mating": PAIR_DIMENSIONS,
     "series": DIMENSIONS,
 }
-"""What can be said of each record: a series has laws of dimensions, a mating what belongs to the pair alone."""
+"""Features of each kind of record: a series has laws of dimensions, a mating has the features of the pair."""
 
 MOST_VALUES = 60
-"""Values in one confirmation at most: every feature once, with room."""
+"""Most values in one confirmation: more than there are features."""
 
 MOST_SET_ASIDE = 100
-"""Confirmations that one resolution may set aside."""
+"""Most confirmations that one resolution may set aside."""
 
 LONGEST_KEY = 1000
-"""Characters of a key: a mating's holds two halves' keys, each of two lines of 200."""
+"""Longest key, in characters: a mating's key holds two halves' keys of two parts each."""
 
 Key = Annotated[
     str, StringConstraints(strip_whitespace=True, min_length=1, max_length=LONGEST_KEY), AfterValidator(plain_line)
@@ -45,7 +45,7 @@ def _dimensions(stated: dict[str, Dimension]) -> dict[str, Dimension]:
 
 
 class Sighting(Entry):
-    """A half that was found in a device, on a board of it."""
+    """A half that was found on a board of some device."""
 
     record: Literal["sighting"] = "sighting"
     half: Key
@@ -56,7 +56,7 @@ class Sighting(Entry):
 
 
 class Confirmation(Entry):
-    """Somebody looked at an entry's ``revision`` and says what they found, by measuring, reading or trying.
+    """Somebody checked an entry's ``revision`` by measuring, by reading a document or by a trial fit.
 
     ``values`` belong to basis measured. ``citation`` belongs to basis document, and ``stated`` holds the dimensions
     that the document gives, as it gives them. ``mate`` (key of the other half, or of the mating) and ``result`` belong
@@ -143,7 +143,7 @@ def check_feature(of: EntryRecord, feature: str) -> None:
 
 
 class Resolution(Entry):
-    """How a dispute ended. ``set_aside`` names confirmations that count no more, e.g. a measurement that was a slip."""
+    """How a dispute ended. ``set_aside`` names confirmations that no longer count, e.g. a wrong measurement."""
 
     outcome: Literal["entry_stands", "entry_changed", "dispute_withdrawn"]
     reason: Remark
@@ -151,9 +151,9 @@ class Resolution(Entry):
 
 
 class Dispute(Entry):
-    """Somebody holds an entry's ``revision`` to be wrong, in one ``feature`` or altogether, and says why.
+    """Somebody says that an entry's ``revision`` is wrong, in one ``feature`` or as a whole, and why.
 
-    ``resolution`` and ``resolved_by`` come when it is resolved, both together.
+    ``resolution`` and ``resolved_by`` are set together when it is resolved.
     """
 
     record: Literal["dispute"] = "dispute"
@@ -183,7 +183,7 @@ class Dispute(Entry):
 
 
 class Answer(Entry):
-    """What somebody says to a dispute, named by its key."""
+    """An answer to a dispute, which is named by its key."""
 
     record: Literal["answer"] = "answer"
     dispute: Key

@@ -1,8 +1,9 @@
-"""Values that somebody measured, counted or named on a part, as they are given and as they are kept.
+"""Values measured, counted or named on a part, in the form in which they are given and in the form in which they are
+stored.
 
 A length is given as an observation is: ``value`` with ``u``, ``plus_minus`` or ``expanded_u`` and ``k``, or
-``readings`` with the instrument, in any unit and over ``spans`` gaps. It is kept in mm with its standard uncertainty,
-beside the figures as they were given; the kept form can be read again and is what files exchange.
+``readings`` with the instrument, in any unit and over ``spans`` gaps. It is stored in mm with its standard uncertainty,
+together with the figures as given; the stored form can be read again and is used in exchange files.
 """
 
 from __future__ import annotations
@@ -25,16 +26,16 @@ from matcher.uncertainty.report import Measured, measure_readings
 from matcher.vocabulary import PIXEL, canonical_unit, named_values, to_mm
 
 COVERAGE_FACTOR = 2.0
-"""k where an expanded uncertainty is given without one: what calibration certificates mostly state (GUM 6.3.3)."""
+"""k if an expanded uncertainty is given without one: most calibration certificates use it (GUM 6.3.3)."""
 
 SAME_PART = 1e-6
-"""Part of itself by which a kept value may differ from what its given figures come to: rounding of a file."""
+"""Relative difference allowed between a stored value and its given figures: rounding in files."""
 
 DIGITS = 9
 """Decimals kept of a value in mm: far below any reading, so that 0.1 + 0.2 stays 0.3."""
 
 GIVEN_AS = {"value": "given", "u": "given_u"}
-"""Where the figures of the given form are kept."""
+"""Names in the stored form for fields of the given form."""
 
 HOW_WELL = ("u", "plus_minus", "expanded_u", "instrument")
 
@@ -95,12 +96,12 @@ class MeasuredValue(Entry):
 
 
 def _is_kept(data: Mapping[str, Any]) -> bool:
-    """Whether a value is in the kept form: its mm are there beside the figures they come from."""
+    """Whether a value is in the stored form, with its mm beside the given figures."""
     return data.get("given") is not None or (bool(data.get("readings")) and data.get("value") is not None)
 
 
 def _reduce(data: Mapping[str, Any]) -> Measured:
-    """By the matcher's own reduction; raises ValueError with every fault and its remedy."""
+    """The value in mm, by the matcher's own reduction; raises ValueError with every fault and its remedy."""
     if all(data.get(name) is None for name in HOW_WELL):
         raise ValueError("say how well it was measured: give u, plus_minus, expanded_u (with k), or the instrument")
     readings = data.get("readings")
@@ -156,7 +157,8 @@ class CountedValue(Entry):
 
 
 class NamedValue(Entry):
-    """What somebody saw or felt: one name of a category, several where it stays open; for keys all that are there."""
+    """What somebody saw or felt: one name of a category, or several if it is not certain; for keying, all keys that are
+    present."""
 
     feature: Annotated[Line, _of_kind(Kind.CATEGORY, Kind.LABELS)]
     value: tuple[Line, ...]
@@ -199,4 +201,4 @@ Value = Annotated[
         custom_error_message="feature must name a dimension, a count or a category",
     ),
 ]
-"""A value of one feature; which form it has follows from the feature."""
+"""A value of one feature; the feature determines its form."""

@@ -1,6 +1,6 @@
 """Import of open footprint files: one half per footprint, grouped into series, with matings proposed.
 
-`import_folder` (or `import_folders`) is the entrance.
+Use `import_folder` or `import_folders`.
 """
 
 from catalog.footprints.folder_import import FootprintImport, FootprintReport, Skipped, import_folder, import_folders

@@ -1,7 +1,7 @@
-"""The moulded body as the fabrication layer draws it, and what the lands say about that drawing.
+"""The moulded body as drawn on the fabrication layer, checked against the lands.
 
-The outline is the largest connected drawing of the layer: pins, latches and pin-1 marks are mostly drawn apart from it.
-Connected drawings may take in hold-down metal; the lands tell where that is possible and the length is then doubtful.
+The outline is the largest connected drawing of the layer: pins, latches and pin-1 marks are mostly drawn separately. A
+connected drawing may include hold-down metal; the lands show where that is possible, and the length is then doubtful.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from catalog.footprints.lands import Lands
 from matcher.features import FEATURES
 
 JOINED = 0.015
-"""Ends of strokes this close are drawn joined, mm; files round to 0.01."""
+"""Strokes whose ends are this close are connected, mm; files round to 0.01."""
 
 LONG_EDGE_SHARE = 0.5
 """An edge of the moulding runs along the rows for at least this share of the outline."""
@@ -22,22 +22,25 @@ LONG_EDGE_SHARE = 0.5
 HOLD_DOWN_DOUBT = 0.05
 """Standard uncertainty of a length that may include hold-down metal, mm: common practice, no source.
 
-Small on purpose: in most such drawings the moulding does end there; `overall_length` is given beside it, so that a
-caliper that stopped elsewhere is met by the named slip between the two lengths."""
+Small on purpose: in most such drawings the moulding does end there. `overall_length` is given as well, so that a
+caliper reading of the other length is covered by the named slip between the two.
+"""
 
 CENTRED_SHARE, ASIDE_SHARE = 0.15, 0.3
-"""A body off its lands by less than the first share of its width mates upwards, by more than the second sideways.
+"""A body whose offset from its lands is below the first share of its width mates upwards, above the second share
+sideways.
 
-Against the words in 5,110 real names: 7 % of the sideways ones lie within the first, 7 % of the upward ones (latches)
-beyond the second; between the two both are possible."""
+Compared with the words in 5,110 real names: 7 % of the sideways ones lie within the first share, 7 % of the upward ones
+(with latches) beyond the second; between them both are possible.
+"""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Body:
     """Extent of the moulding, mm: ``box`` in (along the rows, across them).
 
-    ``overall_length`` is known where metal is drawn, or may be drawn, beyond the plastic; ``doubtful`` says that
-    hold-downs may be counted in ``length``. ``orientation`` lists what the body's place over the lands leaves possible.
+    ``overall_length`` is known where metal is drawn, or may be drawn, beyond the plastic; ``doubtful`` says that hold-
+    downs may be counted in ``length``. ``orientation`` lists what is possible from the body's place over the lands.
     """
 
     box: Box
@@ -72,7 +75,7 @@ def _turned(stroke: Stroke) -> Stroke:
 
 
 def _parts(strokes: Sequence[Stroke]) -> list[list[Stroke]]:
-    """Strokes grouped into connected drawings by their ends, found in a grid of cells of the size ``JOINED``."""
+    """Strokes grouped into connected drawings by their ends, with the help of a grid of cell size ``JOINED``."""
     group = list(range(len(strokes)))
 
     def root(index: int) -> int:
@@ -96,7 +99,7 @@ def _parts(strokes: Sequence[Stroke]) -> list[list[Stroke]]:
 
 
 def _around_contacts(parts: Sequence[Sequence[Stroke]], lands: Lands) -> Box:
-    """The largest drawing, joined with those that touch it when it is shorter than the rows of contacts."""
+    """The largest drawing, joined with drawings that touch it if it is shorter than the rows of contacts."""
     boxes = [Box.around(stroke.box for stroke in part) for part in parts]
     largest = max(range(len(parts)), key=lambda index: boxes[index].area)
     box = _without_leg(parts[largest], boxes[largest], lands)
@@ -112,7 +115,7 @@ def _around_contacts(parts: Sequence[Sequence[Stroke]], lands: Lands) -> Box:
 
 
 def _without_leg(part: Sequence[Stroke], box: Box, lands: Lands) -> Box:
-    """Leave out one contact's leg that is drawn joined to the body: narrower than a pitch, beyond the long edges."""
+    """Remove one contact's leg that is connected to the body: narrower than a pitch, beyond the long edges."""
     edges = [s.box.top for s in part if s.box.height <= JOINED and s.box.width >= LONG_EDGE_SHARE * box.width]
     if lands.layout.pitch is None or len(edges) < 2 or max(edges) - min(edges) < box.height / 2:
         return box

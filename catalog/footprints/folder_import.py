@@ -52,7 +52,7 @@ def import_folders(paths: Sequence[Path | str], progress: Callable[[int, int], N
 
 
 class _Collection:
-    """Halves read so far, files skipped, and footprints whose rows may run either way until siblings tell."""
+    """Halves read so far, skipped files, and footprints whose row direction is decided later by their siblings."""
 
     def __init__(self) -> None:
         self.halves: dict[str, Half] = {}
@@ -61,7 +61,7 @@ class _Collection:
         self._directions: dict[str, Counter[bool]] = defaultdict(Counter)
 
     def read(self, file: Path, shown: str) -> None:
-        """Take one file in, or note why it gives no half."""
+        """Read one file, or record why it gives no half."""
         with self._noting(shown):
             footprint = read_footprint(file)
             along_y = rows_run_along_y(footprint, name_facts(footprint.name))
@@ -72,7 +72,7 @@ class _Collection:
             self._add(half_of(footprint, along_y=along_y))
 
     def settle(self) -> None:
-        """Turn undecided footprints as most footprints with names of the same form are drawn."""
+        """Give undecided footprints the direction of most footprints with the same form of name."""
         for shown, footprint in self._undecided:
             siblings = self._directions.get(RUN.sub("#", footprint.name))
             with self._noting(shown):
@@ -81,7 +81,7 @@ class _Collection:
         self._spell_makers_alike()
 
     def _spell_makers_alike(self) -> None:
-        """One maker is written in one way, the commonest: a catalogue refuses two spellings of one key."""
+        """Use each maker's most frequent spelling: a catalogue refuses two spellings of one key."""
         spellings: dict[str, Counter[str]] = defaultdict(Counter)
         for half in self.halves.values():
             spellings[slug(half.maker)][half.maker] += 1
@@ -98,7 +98,7 @@ class _Collection:
 
     @contextmanager
     def _noting(self, shown: str) -> Iterator[None]:
-        """Note a file that cannot be used, with its reason."""
+        """Record a file that cannot be used, with the reason."""
         try:
             yield
         except UnusableFootprint as unusable:
@@ -131,7 +131,7 @@ def _files(root: Path) -> Iterator[tuple[Path, str]]:
 
 @dataclass(frozen=True, kw_only=True)
 class Skipped:
-    """One file that gave no half: its path below the folder, the reason (one of a few), and what exactly was found."""
+    """A file that gave no half: its path below the folder, the reason (one of a few), and details."""
 
     file: str
     reason: str

@@ -1,7 +1,7 @@
 """Read one open footprint file (`.kicad_mod`, old and new heads) into pads and drawn shapes, mm.
 
-Files come from anywhere: size, nesting and coordinates are bounded here and every fault becomes an
-`UnusableFootprint` with its reason.
+Files come from anywhere: size, nesting and coordinates are limited here, and every fault becomes an `UnusableFootprint`
+with its reason.
 """
 
 from __future__ import annotations
@@ -78,7 +78,7 @@ class Box:
 
     @classmethod
     def around(cls, boxes: Iterable[Box]) -> Box:
-        """Smallest box around all of at least one."""
+        """The smallest box around one or more boxes."""
         lefts, tops, rights, bottoms = zip(*((box.left, box.top, box.right, box.bottom) for box in boxes), strict=True)
         return cls(left=min(lefts), top=min(tops), right=max(rights), bottom=max(bottoms))
 
@@ -94,7 +94,8 @@ class Box:
 
 @dataclass(frozen=True, kw_only=True)
 class Pad:
-    """One land or hole: (x, y) its centre, ``box`` its copper, ``back`` that it lies on the board's back alone.
+    """One land or hole: (x, y) is its centre, ``box`` its copper, ``back`` tells that it is only on the back of the
+    board.
 
     ``kind`` is smd, thru_hole, connect (a bare land, no solder) or np_thru_hole (no copper).
     """
@@ -197,7 +198,7 @@ def _part(item: list[Any], head: str) -> list[Any] | None:
 
 
 def _numbers(item: list[Any], head: str, least: int) -> list[float]:
-    """The numbers of a sub-expression, checked; raises UnusableFootprint when it is missing or implausible."""
+    """The numbers of a sub-expression; raises UnusableFootprint if it is missing or implausible."""
     part = _part(item, head)
     values = [] if part is None else [float(v) for v in part if isinstance(v, int | float)]
     if len(values) < least:
@@ -231,7 +232,7 @@ def _pad(item: list[Any]) -> Pad:
 
 
 def _offset(item: list[Any], angle: float) -> tuple[float, float]:
-    """How far a hole's copper sits off the hole; turned with the pad (its angle counts counter-clockwise, y down)."""
+    """Offset of a hole's copper from the hole; it turns with the pad (counter-clockwise, y down)."""
     drill = _part(item, "drill")
     if drill is None or _part(drill, "offset") is None:
         return 0.0, 0.0

@@ -1,4 +1,4 @@
-"""From one footprint to one half of the catalogue."""
+"""Makes one half of the catalogue from one footprint."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ DOUBTFUL_LENGTH = "the drawn outline extends over the hold-down lands and may in
 
 
 def half_of(footprint: Footprint, *, along_y: bool | None = None) -> Half:
-    """Read the half that a footprint is made for; raises UnusableFootprint with the reason if it gives none.
+    """The half that a footprint is made for; raises UnusableFootprint with the reason if there is none.
 
     ``along_y`` tells how the rows run where the lands do not (see `lands.read_lands`). The series is the name itself
     until `catalog.model.part_number_patterns.group` finds the family.
@@ -87,7 +87,7 @@ def _counts(lands: Lands) -> dict[str, int]:
 
 
 def _categories(lands: Lands, body: Body, facts: NameFacts) -> dict[str, tuple[str, ...]]:
-    """Words of the name win over the place of the body; what neither tells is left out."""
+    """Words in the name take precedence over the place of the body; unknown categories are left out."""
     values = {
         "mounting": (lands.mounting,),
         "orientation": (facts.orientation,) if facts.orientation else body.orientation,

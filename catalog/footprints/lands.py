@@ -1,6 +1,6 @@
-"""What a footprint's lands say of the contacts: rows, positions, pitch, spans, hold-downs and pegs.
+"""What a footprint's lands tell about the contacts: rows, positions, pitch, spans, hold-downs and pegs.
 
-Everything is worked out along the rows (u) and across them (v); a footprint whose rows run along y is turned first.
+Coordinates are along the rows (u) and across them (v); a footprint whose rows run along y is turned first.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ LONGEST_BLOCKED_GAP = 4
 
 @dataclass(frozen=True, kw_only=True)
 class Site:
-    """Where one land stands: its number, and its centre along (u) and across (v) the rows, mm."""
+    """The place of one land: its number, and its centre along (u) and across (v) the rows, mm."""
 
     number: str
     u: float
@@ -92,7 +92,7 @@ class Layout:
     def _folded(
         cls, places: Sequence[Sequence[float]], spacing: float | None, contacts: int, rows: int, facts: NameFacts
     ) -> Layout:
-        """More rows of lands than of contacts: tails of one row leave alternately."""
+        """More rows of lands than of contacts: the tails of one row alternate."""
         merged = sorted(value for row in places for value in row)
         distinct = [merged[group[0]] for group in clusters(merged, SAME_SITE)]
         positions = facts.positions or -(-contacts // rows)
@@ -148,7 +148,7 @@ def _stagger(places: Sequence[Sequence[float]]) -> str | None:
 
 
 def _bank_gaps(places: Sequence[Sequence[float]], pitch: float | None) -> list[float]:
-    """Gaps of the longest row that are no blocked positions: no whole number of pitches, or very long."""
+    """Gaps in the longest row that are not blocked positions: not a whole number of pitches, or very long."""
     row = max(places, key=len)
     if pitch is None or len(row) < 4:
         return []
@@ -163,7 +163,7 @@ def _is_blocked_gap(pitches: float) -> bool:
 def _blocked(places: Sequence[Sequence[float]], pitch: float | None) -> tuple[tuple[tuple[int, int], ...], int]:
     """Sites of the common grid that have no land, as (row, position); and the grid's length.
 
-    Nothing is said when the lands do not stand on one grid, or when more than a quarter of it would be blocked.
+    Empty if the lands are not on one grid, or if more than a quarter of it would be blocked.
     """
     if pitch is None:
         return (), 0
@@ -187,7 +187,7 @@ SAME_ROW = 0.15
 """Lands whose centres differ by less across the rows stand in one row, mm; first lands are often a little longer."""
 
 MOST_ROWS = 20
-"""More rows than this are no rows but scattered lands."""
+"""More rows than this are scattered lands, not rows."""
 
 TOUCHING = 0.01
 """Hold-down copper nearer than this is one conductor, mm."""
@@ -221,9 +221,9 @@ def signal_lands(footprint: Footprint) -> list[Pad]:
 
 
 def rows_run_along_y(footprint: Footprint, facts: NameFacts) -> bool | None:
-    """Whether the rows of lands run along y: the way that needs fewer rows, a tie decided by the name's pitch.
+    """Whether the rows of lands run along y: the direction with fewer rows; the name's pitch decides a tie.
 
-    None where both ways are as good, as in a square of four lands. Raises UnusableFootprint.
+    None if both directions are equally good, as in a square of four lands. Raises UnusableFootprint.
     """
     signal = signal_lands(footprint)
     xs, ys = [pad.x for pad in signal], [pad.y for pad in signal]
@@ -240,7 +240,8 @@ def rows_run_along_y(footprint: Footprint, facts: NameFacts) -> bool | None:
 
 
 def read_lands(footprint: Footprint, facts: NameFacts, *, along_y: bool | None = None) -> Lands:
-    """Work out the rows, which run along y if ``along_y`` (None: if the lands say so, else if they reach farther).
+    """Find the rows, which run along y if ``along_y`` (None: if the lands show it, otherwise if they extend farther
+    that way).
 
     Raises UnusableFootprint where fewer than two numbered lands or no rows are found.
     """
@@ -274,7 +275,7 @@ def read_lands(footprint: Footprint, facts: NameFacts, *, along_y: bool | None =
 
 
 def _rows(signal: Sequence[Pad], *, turned: bool) -> list[list[Site]]:
-    """Sites by row; a row that only repeats numbers of the rows before (second lands of one contact) is left out."""
+    """Sites by row; a row that only repeats numbers of earlier rows (second lands of a contact) is left out."""
     rows: list[list[Site]] = []
     seen: set[str] = set()
     main = _main_lands(signal)

@@ -1,4 +1,4 @@
-"""Propose matings: same family, count and pitch, opposite kinds. More is not known: their basis is "inferred"."""
+"""Proposes matings of halves with the same family, count and pitch and opposite kinds. Their basis is "inferred"."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ LETTER_KINDS: dict[str, HalfKind] = {"P": "plug", "S": "receptacle"}
 
 
 def kinds_by_letters(halves: Sequence[Half]) -> list[Half]:
-    """Set the kind of halves whose name states the count followed by P or S, where the counterpart is there as well."""
+    """Set the kind of halves whose name states the count followed by P or S, if the counterpart exists as well."""
     names = {(half.part_number, half.contact_count, half.rows) for half in halves}
     return [_kind_by_letter(half, names) for half in halves]
 

@@ -1,4 +1,4 @@
-"""What a footprint's name tells: rows, positions, pitch, direction, kind. Beyond these patterns names are opaque."""
+"""What a footprint's name states: rows, positions, pitch, direction, kind. The rest of a name is ignored."""
 
 from __future__ import annotations
 
@@ -26,20 +26,21 @@ KIND_WORDS = {
     "female": "receptacle",
     "socket": "receptacle",
 }
-"""What the trade's words usually mean; a name with words of both kinds tells nothing.
+"""What the trade's words usually mean; a name with words for both kinds states no kind.
 
-"Header" alone tells nothing either: a shrouded one goes around its mate."""
+"Header" alone states none either: a shrouded header surrounds its mate.
+"""
 
 MOUNTING_WORDS = ("smd", "smt", "tht", "pin")
-"""Words that differ between mates without making them another family."""
+"""Words that may differ between mates of one family."""
 
 KIND_LETTERS = re.compile(r"(?<!\d)(\d+)(D?)([PS])(?![A-Za-z])")
-"""A count followed by P or S (plug, socket), doubled rows by D: tells a kind only beside its counterpart."""
+"""A count followed by P or S (plug, socket), doubled rows by D: states a kind only if the counterpart exists."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class NameFacts:
-    """Facts that a name states; None where it states nothing (or contradicts itself)."""
+    """Facts that a name states; None if it states nothing or contradicts itself."""
 
     rows: int | None = None
     positions: int | None = None

@@ -1,6 +1,6 @@
 """The machine review: what a careful first reader would ask about an entry before it is saved. Pure but for one module.
 
-`review` judges an entry by what stands around it, which `read_neighbours` reads from the catalogue.
+`review` checks an entry against its neighbours, which `read_neighbours` reads from the catalogue.
 """
 
 from catalog.review.entry_review import review

@@ -1,4 +1,4 @@
-"""Lengths of an entry as the checks use them: values, and how far parts and drawings lie about them, mm."""
+"""Lengths of an entry as the checks use them: values and intervals, mm."""
 
 from __future__ import annotations
 
@@ -9,11 +9,12 @@ from matcher.columns.process_tolerance import process_interval
 from matcher.features import FEATURES
 
 LEAST_SLACK = 0.05
-"""Two lengths of one drawing contradict each other only by more than this, mm: rounding to 0.05. Common practice."""
+"""Two lengths of one drawing contradict each other only by more than this, mm: rounding to 0.05. Common practice, no
+source."""
 
 
 def value(half: Half, feature: str) -> float | None:
-    """What the entry states of a dimension, mm; None where it states nothing."""
+    """The stated dimension, mm; None if it is not stated."""
     return half.dimensions[feature].value if feature in half.dimensions else None
 
 
@@ -23,14 +24,14 @@ def pitch_of(half: Half) -> float | None:
 
 
 def interval(half: Half, feature: str) -> tuple[float, float]:
-    """Centre and half-width, mm, within which parts lie by this entry."""
+    """Centre and half-width, mm, of the interval in which parts lie according to this entry."""
     return process_interval(feature, half.dimensions[feature].dim, pitch_of(half))
 
 
 def excess(half: Half, inner: str, outer: str, *, times: int = 1) -> float | None:
     """By how much ``times`` the inner length surely exceeds the outer, mm; None where one is not stated.
 
-    Slack is what drawings round and, for bounds, what parts may lie off them.
+    The slack is the rounding of drawings and, for bounds, the parts' own deviation.
     """
     if inner not in half.dimensions or outer not in half.dimensions:
         return None
@@ -41,7 +42,7 @@ def excess(half: Half, inner: str, outer: str, *, times: int = 1) -> float | Non
 
 
 def contact_span(half: Half) -> float | None:
-    """First to last contact centre of the longest row, mm; None without a pitch. Groups stand their gap apart."""
+    """First to last contact centre of the longest row, mm; None without a pitch; gaps between groups are included."""
     pitch = pitch_of(half)
     if pitch is None:
         return None
@@ -51,11 +52,12 @@ def contact_span(half: Half) -> float | None:
 
 
 def label(feature: str) -> str:
-    """Bench words for a feature."""
+    """The feature's name as shown to people."""
     return FEATURES[feature].label
 
 
 def agree_on_categories(one: Mapping[str, tuple[str, ...]], other: Mapping[str, tuple[str, ...]]) -> bool:
-    """Whether no category is stated by both without a common value, those aside in which like halves may differ."""
+    """Whether every category that both state has a common value; categories that may vary between equal halves are left
+    out."""
     shared = (name for name in one.keys() & other.keys() if not FEATURES[name].varies)
     return all(set(one[name]) & set(other[name]) for name in shared)

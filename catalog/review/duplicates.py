@@ -15,18 +15,18 @@ from catalog.review.neighbours import Neighbours, alike
 from matcher.features import ESSENTIAL, FEATURES
 
 SAME_SHARE = 0.5
-"""Two sources of one part print sizes closer than this share of the process's tolerance: they differ by rounding. Lands
-are recommended differently, they may differ by all of it."""
+"""Two sources of one part differ by less than this share of the process tolerance, which is rounding. Recommended lands
+vary more: they may differ by all of it."""
 
 LEAST_IN_COMMON = 3
-"""Dimensions that both must state, pitch included, before equal geometry means anything."""
+"""Dimensions that both must state, pitch included, before equal geometry is reported."""
 
 SHOWN = 3
-"""Names written out in a message; ``others`` holds all."""
+"""Most names in a message; ``others`` holds all."""
 
 
 def duplicates(half: Half, around: Neighbours) -> Iterator[Finding]:
-    """Findings about halves that may be this one."""
+    """Findings about listed halves that may be the same part."""
     named = {other.key for other in around.namesakes if _same_name(half, other)}
     yield from _names(half, [other for other in around.namesakes if other.key in named])
     similar = [other for other in around.namesakes if other.key not in named and _similar(half, other)]
@@ -38,14 +38,14 @@ def duplicates(half: Half, around: Neighbours) -> Iterator[Finding]:
 
 
 def same_geometry(half: Half, other: Half) -> bool:
-    """Whether two halves cannot be told apart by what both state, which is enough to mean something."""
+    """Whether two halves cannot be distinguished by what both state, and both state enough."""
     shared = half.dimensions.keys() & other.dimensions.keys()
     enough = set(ESSENTIAL) <= shared and len(shared) >= LEAST_IN_COMMON
     return enough and alike(half, other) and not contradict(half, other)
 
 
 def contradict(half: Half, other: Half) -> bool:
-    """Whether anything that both state says they are two parts."""
+    """Whether something that both state shows that they are two parts."""
     kinds = {half.half_kind, other.half_kind} - {None}
     return (
         (half.rows, half.contact_count) != (other.rows, other.contact_count)
@@ -71,7 +71,7 @@ def _same_maker(half: Half, other: Half) -> bool:
 
 
 def _same_name(half: Half, other: Half) -> bool:
-    """Equal but for signs and case; or for packing words too, where nothing else says they are two parts."""
+    """Equal apart from signs and case, or also apart from packing words if nothing shows that they are two parts."""
     return share_name(half, other, comparable) or (not contradict(half, other) and share_name(half, other, stem))
 
 
@@ -81,7 +81,7 @@ def _similar(half: Half, other: Half) -> bool:
 
 
 def _names(half: Half, others: Sequence[Half]) -> Iterator[Finding]:
-    """One part number means one part of a maker; where geometry contradicts, one of the two entries is wrong."""
+    """A maker uses one part number for one part; if the geometries contradict, one of the entries is wrong."""
     own = [other for other in others if _same_maker(half, other)]
     agreeing = [other for other in own if not contradict(half, other)]
     unlike = [other for other in own if contradict(half, other)]
@@ -114,7 +114,7 @@ def _geometry(half: Half, others: Sequence[Half]) -> Iterator[Finding]:
 
 
 def _severity(half: Half, others: Iterable[Half]) -> Severity:
-    """Low and tall halves of one maker are alike but for heights: where those are not known it is a notice only."""
+    """A maker's low and tall halves differ in height only, so without heights it is just a notice."""
     known = value(half, "height") is not None and any(value(other, "height") is not None for other in others)
     return "warning" if known else "notice"
 

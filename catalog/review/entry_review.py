@@ -26,10 +26,10 @@ from matcher.features import FEATURES
 
 
 def review(entry: Half | Series | Mating, around: Neighbours) -> tuple[Finding, ...]:
-    """What a first reader would ask about this entry, the severe first.
+    """All findings about this entry, severe ones first.
 
     A series is expanded, its halves and matings are reviewed, and their findings are grouped by law. Raises EntryError
-    for laws that cannot be carried out.
+    for laws that cannot be expanded.
     """
     if isinstance(entry, Series):
         found = series_findings(entry, around, half_findings)
@@ -51,7 +51,7 @@ def half_findings(half: Half, around: Neighbours) -> Iterator[Finding]:
 
 
 def _mating(mating: Mating, around: Neighbours) -> Iterator[Finding]:
-    """A half that is not known is refused elsewhere; here the pair is then not judged."""
+    """If a half is unknown the pair is not checked here; it is refused elsewhere."""
     first, second = around.mates.get(mating.half), around.mates.get(mating.other)
     if first is not None and second is not None:
         yield from mating_findings(mating, first, second)
@@ -63,7 +63,7 @@ HalfReview = Callable[[Half, Neighbours], Iterable[Finding]]
 
 @dataclass(frozen=True, kw_only=True)
 class _Made:
-    """A half that the laws make, and by which kind and class."""
+    """A half that the laws generate, with the kind and class that generate it."""
 
     half: Half
     kind: int
@@ -75,7 +75,7 @@ class _Made:
         return self.law.classes[self.height].code
 
     def path(self, field: str) -> str:
-        """Path, within the series, of the law behind a field of the half."""
+        """Path within the series of the law that gives a field of the half."""
         own, _, rest = field.partition(".")
         name = rest.split(".")[0]
         if own == "dimensions" and name in self.law.classes[self.height].dimensions:
@@ -109,7 +109,7 @@ def _made(series: Series) -> Iterator[_Made]:
 
 
 class _Index:
-    """Halves by what makes them alike, so that each of many halves is held against few."""
+    """An index of halves, so that each half is compared with few others."""
 
     def __init__(self, alike: Iterable[Half], namesakes: Iterable[Half]) -> None:
         self._by_contacts: dict[tuple[int, int], dict[str, Half]] = defaultdict(dict)
@@ -167,7 +167,7 @@ def _of_matings(series: Series, matings: Sequence[Mating], made: Sequence[_Made]
 
 
 def _pair_of(series: Series, mating: Mating, first: _Made, second: _Made) -> int:
-    """Place of the stack pair that made a mating: the one of both classes, and of its height where several are."""
+    """Index of the stack pair that generates a mating: by both classes, and by its height if there are several."""
     codes = (first.code, second.code) if first.law.half_kind != "receptacle" else (second.code, first.code)
     turned = (codes, codes[::-1]) if first.law.half_kind == "hermaphroditic" else (codes,)
     places = [place for place, pair in enumerate(series.stack) if (pair.plug, pair.receptacle) in turned]
@@ -181,7 +181,7 @@ def _stack_path(series: Series, place: int, field: str) -> str:
 
 
 def _contradicted(series: Series, siblings: tuple[Half, ...]) -> Iterator[Finding]:
-    """Listed halves of the series that its laws do not give: perhaps another construction, perhaps a wrong law."""
+    """Listed halves of the series that contradict its laws: either they are built differently or a law is wrong."""
     found: Mapping[str, list[tuple[Half, Finding]]] = defaultdict(list)
     for half, finding in siblings_off_law(siblings, Neighbours(series=series)):
         found[finding.field].append((half, finding))
@@ -201,7 +201,7 @@ def _contradicted(series: Series, siblings: tuple[Half, ...]) -> Iterator[Findin
 
 
 def _grouped(found: Iterable[tuple[str, Finding]], total: int, what: str) -> Iterator[Finding]:
-    """One finding per code and law: the worst, and how many it stands for."""
+    """One finding per code and law: the worst one, and how many it stands for."""
     groups: dict[tuple[Code, str], list[Finding]] = defaultdict(list)
     for path, finding in found:
         groups[finding.code, path].append(finding)
@@ -213,7 +213,7 @@ def _grouped(found: Iterable[tuple[str, Finding]], total: int, what: str) -> Ite
 
 
 def _badness(finding: Finding) -> tuple[int, float]:
-    """Severity, then how far the value is off; of what is only offered, the largest."""
+    """Severity, then how far the value is off; for suggestions, how large the suggested value is."""
     offered = finding.expected if isinstance(finding.expected, float) else 0.0
     stated = finding.value if isinstance(finding.value, float) else 0.0
     return RANK[finding.severity], abs(offered - stated)

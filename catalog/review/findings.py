@@ -53,9 +53,9 @@ class Code(StrEnum):
 class Finding:
     """One finding.
 
-    ``field`` is the path within the entry, as in errors. ``value`` is what stands there and ``expected`` what it is
-    held against or what is offered in its place (mm for lengths); ``others`` are keys of entries it concerns besides
-    this one. Of a series, one finding stands for ``concerns`` of its halves or matings, and shows the worst.
+    ``field`` is the path within the entry, as in errors. ``value`` is the stated value and ``expected`` what it is
+    compared with or what is suggested instead (mm for lengths); ``others`` are keys of other entries concerned. In a
+    series one finding stands for ``concerns`` of its halves or matings and shows the worst.
     """
 
     code: Code
@@ -70,12 +70,12 @@ class Finding:
 
 
 def is_clean(findings: Iterable[Finding]) -> bool:
-    """Whether nothing above a notice was found."""
+    """Whether there is nothing worse than a notice."""
     return all(finding.severity == "notice" for finding in findings)
 
 
 def severe(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Those that need an acknowledgement."""
+    """The findings that need an acknowledgement."""
     return tuple(finding for finding in findings if finding.severity == "severe")
 
 

@@ -10,18 +10,18 @@ from catalog.review.findings import Code, Finding, Severity, mm
 from matcher.features import FEATURES
 
 LARGEST_ENDS = 25.0
-"""Body beyond the outermost contacts, both ends together, mm: 99.9 % of 5,582 real connectors have less
+"""Length of the body beyond the outermost contacts, both ends together, mm. 99.9 % of 5,582 real connectors have less
 (tests/real_geometry)."""
 
 BEYOND_RANGE = 2.0
 """A size this many times outside the feature's plausible range is a slip; less may be an unusual part."""
 
 TAIL_CLEARANCE = 0.15
-"""Lands may end this far inside the tails' tips by drawing practice, mm: the tails' own default tolerance."""
+"""Drawings let lands end up to this far inside the tips of the tails, mm: the default tolerance of the tails."""
 
 
 def impossible_geometry(half: Half) -> Iterator[Finding]:
-    """Everything about this half that contradicts itself."""
+    """Contradictions between the stated figures of this half."""
     for check in (
         _contacts_inside,
         _long_ends,
@@ -170,7 +170,7 @@ def _rows(half: Half) -> Iterator[Finding]:
 
 
 def _pegs(half: Half) -> Iterator[Finding]:
-    """Screw holes of wings may lie beyond the plastic that was measured, never beyond everything."""
+    """Screw holes in wings may lie beyond the measured plastic, but not beyond the overall length."""
     surely = "overall_length" in half.dimensions
     outer = "overall_length" if surely else "body_length"
     over = excess(half, "peg_hole_span", outer)

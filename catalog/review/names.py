@@ -1,4 +1,4 @@
-"""Part numbers as people write them: blind to case and signs, and to words that stand for plating or packing."""
+"""Part numbers compared without case and signs, and without words for plating or packing."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ PACKING_WORDS = frozenset((*_PLATING, *_PACKING))
 """Words behind a part number that stand for plating, lead-free, cap, tape or packing. Common practice, no source."""
 
 MOST_PACKING_WORDS = 3
-"""So many words at most are taken off: more would eat the number itself."""
+"""Most words that are removed: removing more would destroy the number itself."""
 
 SHORTEST_STEM = 4
-"""Letters and figures that a part number keeps when packing words are taken off."""
+"""Fewest letters and figures that must remain when packing words are removed."""
 
 LEAST_SIMILAR_LENGTH = 6
 """Shorter part numbers are similar by chance."""
@@ -51,19 +51,19 @@ def is_part_number(text: str) -> bool:
 
 
 def known_as(half: Half) -> tuple[str, ...]:
-    """All names that mean this half alone."""
+    """All names that identify this half."""
     return (*names_of(half), *(alias for alias in half.aliases if is_part_number(alias)))
 
 
 def share_name(half: Half, other: Half, read: Callable[[str], str]) -> bool:
-    """Whether what one half is sold under is, as ``read``, a name of the other."""
+    """Whether a part number or order code of one half, as ``read``, is a name of the other."""
     sold, known = ({read(name) for name in names(half)} for names in (names_of, known_as))
     other_sold, other_known = ({read(name) for name in names(other)} for names in (names_of, known_as))
     return bool(sold & other_known or known & other_sold)
 
 
 def one_slip_apart(first: str, second: str) -> bool:
-    """Whether two plain names differ by one slip of the keyboard that is no other figure: sizes differ by figures."""
+    """Whether two plain names differ by one typing error other than a figure, since sizes differ by figures."""
     if min(len(first), len(second)) < LEAST_SIMILAR_LENGTH or OSA.distance(first, second, score_cutoff=1) != 1:
         return False
     differing = [(a, b) for a, b in zip(first, second, strict=False) if a != b]

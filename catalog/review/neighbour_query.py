@@ -23,13 +23,13 @@ from catalog.review.neighbours import SAME_PITCH, Neighbours, among
 from matcher.features import ESSENTIAL, FEATURES, PITCHES
 
 PREFILTER_SHARE = 2.0
-"""Bodies this many default tolerances apart are not even loaded: whatever the bound, they are two parts."""
+"""Halves whose bodies differ by more default tolerances than this are not loaded: they are two parts."""
 
 BODY = tuple(name for name in ESSENTIAL if name not in PITCHES)
 
 
 def read_neighbours(session: Session, entry: AnyEntry, beside: Iterable[Half] = ()) -> Neighbours:
-    """What stands around an entry in the catalogue, and among halves given ``beside`` it in the same batch."""
+    """The neighbours of an entry in the catalogue and among the halves given ``beside`` it in the same batch."""
     given = list(beside)
     if isinstance(entry, Mating):
         return among(entry, [*contents(session, "half", (entry.half, entry.other)).values(), *given])
@@ -41,7 +41,7 @@ def read_neighbours(session: Session, entry: AnyEntry, beside: Iterable[Half] = 
 
 
 def _stated_series(session: Session, half: Half) -> Series | None:
-    """The series where it is stated and has a law for halves of this kind and rows."""
+    """The series, if it is stated and has a law for halves with this kind and these rows."""
     standing = (SeriesTable.key == half.series_key, SeriesTable.stated, SeriesTable.state == "listed")
     for series in contents(session, "series", session.scalars(select(SeriesTable.key).where(*standing))).values():
         laws = [law for law in series.kinds if half.half_kind in (None, law.half_kind)]
@@ -51,7 +51,8 @@ def _stated_series(session: Session, half: Half) -> Series | None:
 
 
 def _siblings(session: Session, entry: Half | Series, series: Series | None) -> Iterable[str]:
-    """Of a half, those of its rows and kind, unless a stated law says more; of a series, those given one by one."""
+    """For a half, those with its rows and kind, unless a stated law replaces them; for a series, those listed one by
+    one."""
     key = entry.series_key if isinstance(entry, Half) else entry.key
     statement = _listed(HalfTable.key).where(HalfTable.series == key)
     if isinstance(entry, Series):
@@ -69,7 +70,7 @@ def _listed(*columns: Any) -> Select[Any]:
 
 
 def _alike(session: Session, halves: Sequence[Half]) -> Iterator[str]:
-    """Halves of as many contacts and rows, like pitch and a body that may be the same."""
+    """Halves with the same contacts and rows, a similar pitch, and a body that may be the same."""
     groups: dict[tuple[int, float], list[Half]] = defaultdict(list)
     for half in halves:
         pitch = pitch_of(half)
@@ -84,7 +85,7 @@ def _alike(session: Session, halves: Sequence[Half]) -> Iterator[str]:
 
 
 def _may_be_same(wanted: Sequence[float], found: Sequence[float], pitch: float) -> bool:
-    """Whether contacts are as many, and bodies (length, width) at most `PREFILTER_SHARE` default tolerances apart."""
+    """Whether the contact counts are equal and the bodies at most `PREFILTER_SHARE` default tolerances apart."""
     return wanted[0] == found[0] and all(
         abs(ours - theirs) <= PREFILTER_SHARE * FEATURES[name].process.half_width(ours, pitch)
         for name, ours, theirs in zip(BODY, wanted[1:], found[1:], strict=True)
@@ -103,7 +104,8 @@ def _near(rows: int, pitch: float, counts: Sequence[int]) -> Select[Any]:
 
 
 def _named(session: Session, halves: Sequence[Half], entry: AnyEntry) -> Iterator[str]:
-    """Halves whose names are ours but for signs and packing words; of a single half also those one slip away."""
+    """Halves with the same names apart from signs and packing words; for a single half also those one typing error
+    away."""
     names = [
         (key, name)
         for key, text in session.execute(_listed(HalfTable.key, HalfTable.names))

@@ -12,16 +12,16 @@ from catalog.review.dimensions import pitch_of
 from catalog.review.names import one_slip_apart, share_name, stem
 
 SAME_PITCH = 0.02
-"""Pitches closer than this may be one, mm: 1.25 and 1.27 stay apart by no more."""
+"""Pitches closer than this may be the same, mm; 1.25 and 1.27 still count as different."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Neighbours:
-    """Halves and laws that the checks hold an entry against; none of them is the entry itself.
+    """Halves and laws that an entry is compared with; the entry itself is not among them.
 
     ``siblings``: listed halves of its series (of a half: of its rows and kind). ``series``: its stated laws. ``alike``:
-    halves of as many contacts and rows and of like pitch. ``namesakes``: halves whose names may mean the same part.
-    ``mates``: a mating's halves by key. More than needed does no harm.
+    halves with the same contacts and rows and a similar pitch. ``namesakes``: halves whose names may mean the same
+    part. ``mates``: a mating's halves by key. Extra halves do no harm.
     """
 
     siblings: tuple[Half, ...] = ()
@@ -32,7 +32,7 @@ class Neighbours:
 
 
 def among(entry: AnyEntry, halves: Iterable[Half], series: Series | None = None) -> Neighbours:
-    """What of these halves stands around a half or a mating; a series' halves are looked after one by one."""
+    """Those of these halves that are neighbours of the entry; the halves of a series are looked up one by one."""
     known = list(halves)
     if isinstance(entry, Mating):
         mates = {half.key: half for half in known if half.key in (entry.half, entry.other)}
@@ -55,7 +55,7 @@ def _sibling(entry: Half, half: Half) -> bool:
 
 
 def alike(entry: Half, half: Half) -> bool:
-    """Whether two halves have as many contacts and rows, and pitches that may be one."""
+    """Whether two halves have the same contacts and rows, and pitches that may be the same."""
     if (entry.contact_count, entry.rows) != (half.contact_count, half.rows):
         return False
     own, other = pitch_of(entry), pitch_of(half)
@@ -63,6 +63,6 @@ def alike(entry: Half, half: Half) -> bool:
 
 
 def may_be_named_alike(entry: Half, half: Half) -> bool:
-    """Whether names of the two mean one part but for signs, case, packing words, or one slip of the keyboard."""
+    """Whether the two have the same name apart from signs, case, packing words or one typing error."""
     names = comparable(entry.part_number), comparable(half.part_number)
     return share_name(entry, half, stem) or one_slip_apart(*names)

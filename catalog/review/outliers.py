@@ -23,15 +23,16 @@ from matcher.columns.dimension_laws import LEAST_U
 from matcher.columns.process_tolerance import process_interval
 
 FARTHEST = 8.0
-"""Tolerances off at which a dimension counts no further when laws are compared: one slip must not choose the law."""
+"""Largest deviation, in tolerances, that counts when laws are compared: one slip must not decide which law applies."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Expected:
-    """One dimension as the series has it, mm, with the law's standard uncertainty ``u``.
+    """One dimension as the series' law gives it, mm, with the law's standard uncertainty ``u``.
 
-    ``slope`` is mm per position. ``sizes`` are the positions of what the law rests on, ``sure`` says that the half is
-    known to obey this very law, ``source`` names it in words; ``others`` are keys of the siblings behind it.
+    ``slope`` is mm per position. ``sizes`` are the positions of the halves that the law is based on, ``sure`` says that
+    the half is known to obey this law, ``source`` names the law in words, and ``others`` are the keys of the siblings
+    it was fitted to.
     """
 
     value: float
@@ -54,14 +55,14 @@ Expectations = Mapping[str, Expected]
 
 
 def expectations(half: Half, around: Neighbours) -> Expectations:
-    """What the series says of each of the half's dimensions; empty where it says nothing."""
+    """What the series' law gives for each of the half's dimensions; empty if there is no law."""
     stated = list(_by_stated_laws(half, around.series)) if around.series is not None else []
     laws = stated or list(_by_siblings(half, around.siblings))
     return min(laws, key=lambda law: misfit(half, law)) if laws else {}
 
 
 def deviation(half: Half, feature: str, expected: Expected, value: float | None = None) -> float:
-    """How many tolerances the stated (or a given) value is off what is expected, with sign."""
+    """By how many tolerances the stated (or a given) value differs from the expected one, with sign."""
     dimension = half.dimensions[feature]
     pitch = pitch_of(half)
     own = dimension.dim
@@ -86,7 +87,7 @@ def _by_stated_laws(half: Half, series: Series | None) -> Iterator[Expectations]
 
 
 def _stated(half: Half, law: KindLaw, height: HeightClass, *, several: bool) -> Expectations:
-    """A half of a new class may differ in what classes differ in, so that those are not sure."""
+    """Dimensions in which classes differ are not sure: the half may belong to a new class."""
     own: dict[str, DimensionLaw] = {**law.dimensions, **height.dimensions}
     sizes = frozenset(-(-(count + len(law.blocked)) // law.rows) for count in law.contact_counts)
     return {
@@ -106,7 +107,7 @@ def _stated(half: Half, law: KindLaw, height: HeightClass, *, several: bool) -> 
 
 
 def _by_siblings(half: Half, siblings: Sequence[Half]) -> list[Expectations]:
-    """Fitted laws of the groups this half may belong to; those that write its name alike go before all others."""
+    """Fitted laws of the groups that this half may belong to; groups with the same form of name are preferred."""
     groups = [group for group in member_groups(siblings) if _may_belong(half, group)]
     named = [group for group in groups if _named_alike(half, group)]
     return [_fitted(half, group, sure=bool(named)) for group in named or groups]
@@ -150,14 +151,16 @@ def _commonest_bound(group: Members, name: str) -> Bound:
 
 
 WARN_ABOVE = 1.0
-"""Tolerances off the law above which a dimension is questioned."""
+"""Deviation from the law, in tolerances, above which a dimension is questioned."""
 
 SEVERE_ABOVE = 3.0
-"""Tolerances off a law the half surely obeys that need an acknowledgement. Of real halves, left out of their series
-one by one, fewer than 0.5 % are so far off any of their laws (tests/real_geometry)."""
+"""Deviation, in tolerances, from a law that the half is known to obey, above which an acknowledgement is needed. Of
+real halves, left out of their series one by one, fewer than 0.5 % are so far off any of their laws
+(tests/real_geometry)."""
 
 SWAP_SHARE = 0.25
-"""Figures count as swapped where that brings them within this share of a tolerance: chance would do it seldom."""
+"""Figures count as swapped if swapping them brings the value within this share of a tolerance, which rarely happens by
+chance."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -177,7 +180,7 @@ def off_laws(half: Half, law: Expectations) -> Iterator[Finding]:
 
 
 def siblings_off_law(siblings: tuple[Half, ...], around: Neighbours) -> Iterator[tuple[Half, Finding]]:
-    """Listed halves that a newly stated law contradicts; kinds and rows that it does not describe pass."""
+    """Listed halves that a newly stated law contradicts; kinds and rows without a law are left out."""
     for half in siblings:
         for finding in off_laws(half, expectations(half, around)):
             yield half, finding
@@ -248,7 +251,7 @@ def _by_swap(half: Half, name: str, expected: Expected) -> _Slip | None:
 
 
 def _by_size(half: Half, name: str, expected: Expected) -> _Slip | None:
-    """The value of another size of the series: read in the wrong row of the drawing's table."""
+    """The value of another size in the series, read from the wrong row of the drawing's table."""
     if expected.slope == 0:
         return None
     positions = half.contacts_per_row

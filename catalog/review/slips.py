@@ -1,4 +1,4 @@
-"""Slips of unit, decimal point and keyboard, told from a half's own proportions where no law is at hand."""
+"""Mistakes of unit, decimal point and typing, recognised from a half's own proportions if there is no law."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ PITCHES = "pitches"
 """Stands for `TYPICAL_PITCHES` as what a pitch was held against."""
 
 PROPORTIONS = {name: feature.proportion for name, feature in FEATURES.items() if feature.proportion is not None}
-"""Widest ratios between lengths of one half, with room for lesser mistakes, which are no slips of a unit. Where real
+"""Widest ratios between lengths of one half, with room for smaller mistakes, which are not mistakes of unit. Where real
 geometry knows both lengths they hold what 5,642 real connectors span; the others are common practice, no source."""
 
 TYPICAL_PITCHES = (
@@ -59,14 +59,16 @@ TYPICAL_WITHIN = 0.02
 """Share of a pitch by which thousandths of an inch round it: 0.4 mm becomes 0.016 in."""
 
 FINEST_PITCH = 0.29
-"""A finer pitch is held for inches where those make it usual, mm: 0.3 is the finest in use. Common practice."""
+"""A finer pitch is taken for inches if that gives a usual pitch, mm: 0.3 is the finest in use. Common practice, no
+source."""
 
 HUGE_PITCH = 2.0
-"""Only a pitch this many times above the plausible range is taken for mils or micrometres: terminals have 15 mm."""
+"""Only a pitch this many times above the plausible range is taken for mils or micrometres: terminal blocks reach 15 mm.
+"""
 
 
 def swapped_figures(value: float) -> Iterator[float]:
-    """All values that swapping two neighbouring figures of the decimal number gives."""
+    """All values obtained by swapping two neighbouring figures of the decimal number."""
     text = f"{value:.6f}".rstrip("0")
     places = [place for place, character in enumerate(text) if character != "."]
     for first, second in pairwise(places):
@@ -77,7 +79,8 @@ def swapped_figures(value: float) -> Iterator[float]:
 
 
 def out_of_proportion(half: Half, judged: frozenset[str]) -> Iterator[Finding]:
-    """Dimensions of which a unit factor puts all proportions right; ``judged`` ones have a law that says more."""
+    """Dimensions that a unit factor would bring into proportion; ``judged`` ones are left to their law, which is more
+    precise."""
     lengths = {name: dimension.value for name, dimension in half.dimensions.items()}
     pitch = _typical_pitch(half)
     if pitch is not None:
@@ -97,7 +100,7 @@ def out_of_proportion(half: Half, judged: frozenset[str]) -> Iterator[Finding]:
 
 @dataclass(frozen=True, kw_only=True)
 class _Cure:
-    """A factor for one dimension, and the dimensions whose proportions it puts right."""
+    """A factor for one dimension, and the dimensions whose proportions it corrects."""
 
     feature: str
     factor: float
@@ -106,7 +109,7 @@ class _Cure:
 
 
 def _typical_pitch(half: Half) -> _Cure | None:
-    """A pitch far outside what is made, that another unit makes a usual one."""
+    """A pitch far outside the range of real parts that is a usual pitch in another unit."""
     pitch = pitch_of(half)
     if pitch is None or FINEST_PITCH <= pitch <= HUGE_PITCH * FEATURES["pitch"].high:
         return None
@@ -133,7 +136,7 @@ def _held_against(name: str) -> str:
 
 
 def _cures(lengths: Mapping[str, float], wrong: set[str], half: Half) -> Iterator[_Cure]:
-    """For each dimension that is in a wrong proportion, the factor that puts all its proportions right, and best."""
+    """For each dimension in a wrong proportion, the factor that corrects all its proportions best."""
     for feature in lengths:
         own = [name for name in PROPORTIONS if feature in (name, _held_against(name))]
         cured = frozenset(own) & wrong

@@ -14,7 +14,7 @@ MISREGISTER_SHARE = 0.25
 
 
 def mating_findings(mating: Mating, first: Half, second: Half) -> Iterator[Finding]:
-    """Everything about this pair that asks for a second look."""
+    """Findings about this pair."""
     yield from _kinds(mating, first, second)
     yield from _contacts(mating, first, second)
     yield from _pitches(mating, first, second)
@@ -24,7 +24,7 @@ def mating_findings(mating: Mating, first: Half, second: Half) -> Iterator[Findi
 
 
 def _severity(mating: Mating) -> Severity:
-    """Of what makes mating impossible; it is doubtful only where somebody tried it with both halves in hand."""
+    """Severity of what makes mating impossible; only a warning if somebody tried it with both halves."""
     return "warning" if mating.basis == "trial_fit" else "severe"
 
 
@@ -53,7 +53,7 @@ def _sites(half: Half) -> int:
 
 
 def _contacts(mating: Mating, first: Half, second: Half) -> Iterator[Finding]:
-    """A blocked site of one half meets nothing; a listed contact map says itself which contacts meet."""
+    """A blocked site has no counterpart; a listed contact map says which contacts meet."""
     if first.rows != second.rows:
         yield Finding(
             code=Code.UNLIKE_ROWS,
@@ -163,7 +163,7 @@ def _widths(mating: Mating, first: Half, second: Half) -> Iterator[Finding]:
 
 
 def _opening(first: Half, second: Half) -> Iterator[Finding]:
-    """A vertical plug's body goes into the receptacle's opening; of a sideways one the width lies along the board."""
+    """A vertical plug's body goes into the receptacle's opening; a right-angle plug's width lies along the board."""
     by_kind = {first.half_kind: first, second.half_kind: second}
     plug, receptacle = by_kind.get("plug"), by_kind.get("receptacle")
     if plug is None or receptacle is None:

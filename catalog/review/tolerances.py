@@ -1,4 +1,4 @@
-"""Tolerances: where the drawing states none the default is offered, and one that says nothing is questioned."""
+"""Tolerances: a default is suggested if the drawing states none, and tolerances that are too wide are questioned."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ WIDE_FACTOR = 5.0
 """A drawing's tolerance this many times the process's default is questioned: common practice, no source."""
 
 WIDE_SHARE = 1.0
-"""A half-width of this share of the size itself would allow a part of size 0: it is a slip. A general ±0.3 mm on a
-height of 0.5 mm is lazy, but drawings do print it."""
+"""A half-width this large would allow a part of size 0, so it is a mistake. A general ±0.3 mm on a height of 0.5 mm
+does occur in drawings."""
 
 
 def tolerances_of_half(half: Half) -> Iterator[Finding]:
@@ -37,7 +37,7 @@ def _tolerances(dimensions: Mapping[str, Dimension], path: str, pitch: float | N
 
 
 def _missing(name: str, dimension: Dimension, field: str, default: float) -> Iterator[Finding]:
-    """A bound or reference dimension carries no tolerance, and recommended lands are no part that could lie off."""
+    """Bounds and reference dimensions have no tolerance, and recommended lands are not a measured part."""
     if dimension.bound != "nominal" or FEATURES[name].process.shift:
         return
     yield Finding(
