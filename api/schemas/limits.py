@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from catalog.cases import specimens
 from matcher import observations
-from matcher.imaging.clicks import inputs, joint_fit
+from matcher.imaging.clicks import clicked_rows, inputs
 
 MAX_OBSERVATIONS = observations.MAX_OBSERVATIONS
 """Most observations in one request: ten times what the feature table can ask of one half, its mate and the pair."""
@@ -19,7 +19,7 @@ bounds. The matcher takes more (`matcher.observations.MAX_READINGS`), since stor
 MAX_PICTURES = specimens.MAX_PICTURES
 """Most pictures in one request: both halves and the pair from every side."""
 
-MAX_ROWS = joint_fit.MOST_ROWS
+MAX_ROWS = clicked_rows.MOST_ROWS
 """Most rows of contacts in one picture: connectors of more are rare, and two of their rows tell the rest."""
 
 MAX_POINTS = inputs.MOST_POINTS

@@ -15,7 +15,7 @@ import scipy.stats
 from GTC import get_covariance, type_a
 
 from matcher.imaging.clicks.joint_fit import Occupied, fit_jointly
-from matcher.imaging.clicks.lattice_fit import fit_lattice, fit_row, regressed, unit_covariance
+from matcher.imaging.clicks.lattice_fit import fit_lattice, fit_row, polynomial_fit, unit_covariance
 from matcher.imaging.clicks.rectification import homographies, mapped
 
 # GUM table H.6: thermometer readings and observed corrections, °C.
@@ -32,7 +32,7 @@ class Line:
     """The straight line of the lattice fit, for any x: with one coordinate it is the line of H.3."""
 
     def __init__(self, x: np.ndarray, y: np.ndarray) -> None:
-        fitted = regressed(y[:, None], x, np.ones(len(x), dtype=bool))
+        fitted = polynomial_fit(y[:, None], x, np.ones(len(x), dtype=bool))
         self.slope, self.intercept = fitted.step[0], fitted.origin[0] - fitted.step[0] * x.min()
         self.degrees_of_freedom = fitted.degrees_of_freedom
         self.residual_sd = math.sqrt(fitted.squares / fitted.degrees_of_freedom)

@@ -1,4 +1,4 @@
-"""What all readings of one picture have in common, and how a length becomes a reading."""
+"""What all readings of one picture share, and how a length becomes a reading."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ import numpy as np
 from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
 from matcher.features import FEATURES, LENGTHS, Direction
+from matcher.imaging.clicks.clicked_rows import Rows
 from matcher.imaging.clicks.inputs import PLANES, KnownRectangle, Picture, ScaleSegment, checked_plane
-from matcher.imaging.clicks.joint_fit import Rows
 from matcher.imaging.clicks.results import PictureReading, PictureScale
 from matcher.imaging.clicks.scale import PlaneScale
 from matcher.observations import BudgetLine, Observation, Of
@@ -23,11 +23,11 @@ from matcher.uncertainty.measuring_setup import SIDE_VIEW
 from matcher.vocabulary import PIXEL, closest, remedy_for
 
 FREE_STANDING = frozenset({"photo", "unscaled_photo", "usb_microscope"})
-"""Instruments that nothing holds square to the part, with simple lenses."""
+"""Instruments with simple lenses that nothing holds perpendicular to the part."""
 
 FORESHORTENING = (1.0 - math.cos(math.radians(5.0))) / math.sqrt(3.0)
-"""Relative standard uncertainty of one direction's scale against that of the other, for a free-standing camera: tilt
-up to 5° that nobody sees, rectangular. Common practice, no source."""
+"""Relative standard uncertainty of one direction's scale against that of the other, for a free-standing camera: an
+unnoticed tilt of up to 5°, rectangular. Common practice, no source."""
 
 LENS = 0.003
 """Relative standard uncertainty of a scale elsewhere in the field than where it was clicked, simple lens. Common
@@ -35,8 +35,8 @@ practice, no source."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class Setting:
-    """Picture, instrument, rows with their perspective, scale, scales of the stated planes (empty: none stated)."""
+class Context:
+    """Picture, instrument, rows with their perspective, scale, and the scales of stated planes (empty: none stated)."""
 
     picture: Picture
     instrument: Instrument
@@ -48,14 +48,14 @@ class Setting:
     def edge_u(self) -> tuple[float, float]:
         """Standard uncertainty of one click at an edge, px, and its degrees of freedom.
 
-        The rows show how well the person clicks; an edge is no sharper than the instrument shows it: two edges
+        The rows show how well the person clicks; an edge cannot be sharper than the instrument shows it: two edges
         together have its ``feel_px``.
         """
         feel = (self.instrument.feel_px or 0.0) / math.sqrt(2.0)
         return self.rows.click_error if feel <= self.rows.click_u else (feel, math.inf)
 
     def skew_line(self, direction: Floats, length: float) -> tuple[BudgetLine, ...]:
-        """Foreshortening against the direction of the scale, or of the rows, or else of the picture's x axis."""
+        """Foreshortening compared with the direction of the scale, else of the rows, else of the picture's x axis."""
         if self.instrument.name not in FREE_STANDING or isinstance(self.picture.perspective, KnownRectangle):
             return ()
         reference = self._reference_direction()
@@ -118,7 +118,7 @@ class Setting:
 
     @property
     def scale_rel(self) -> float | None:
-        """Relative standard uncertainty of the scale all over the picture; None without a scale."""
+        """Relative standard uncertainty of the scale anywhere in the picture; None without a scale."""
         if self.scale is None:
             return None
         elsewhere = self.scale.source != "stated" and self.instrument.name in FREE_STANDING

@@ -10,14 +10,14 @@ import numpy as np
 from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
 from matcher.features import FEATURES, Direction
-from matcher.imaging.clicks.context import Setting, checked_length, line, plane_for
+from matcher.imaging.clicks.context import Context, checked_length, line, plane_for
 from matcher.imaging.clicks.inputs import Outline, Segment, checked_body
-from matcher.imaging.clicks.propagation import parts_of
 from matcher.imaging.clicks.rectification import (
     AS_SEEN,
     FromRectangle,
     FromVanishingLine,
     checked_corners,
+    propagated,
     refuse_beyond,
 )
 from matcher.imaging.clicks.results import PictureReading
@@ -36,11 +36,11 @@ ASTRAY = math.cos(math.radians(30.0))
 """Smallest cosine between a segment and the direction in which its feature lies."""
 
 
-def outline_readings(given: Outline, i: int, setting: Setting) -> tuple[PictureReading, ...]:
+def outline_readings(given: Outline, i: int, context: Context) -> tuple[PictureReading, ...]:
     """Length and width of a rectangle of the part.
 
-    Both edges of a kind are averaged. Where the perspective is not taken out, or by one row alone, half of their
-    difference stands in the budget as a limit (rectangular): seen obliquely the middle lies between both.
+    Both edges of a kind are averaged. If the perspective is not removed, or only by one row, half of their difference
+    is in the budget as a limit (rectangular): seen obliquely, the middle lies between both.
 
     Raises
     ------
@@ -53,17 +53,17 @@ def outline_readings(given: Outline, i: int, setting: Setting) -> tuple[PictureR
         raise ObservationError("the outline shows no feature", field=f"{field}.along", value=None, remedy=remedy)
     of = checked_body(given.of, field=f"{field}.of")
     corners = checked_corners(given.corners, field=f"{field}.corners")
-    refuse_beyond(setting.rows.rectification, corners, fields=[f"{field}.corners[{j}]" for j in range(4)])
-    straight = setting.rows.rectification.now(corners)
+    refuse_beyond(context.rows.rectification, corners, fields=[f"{field}.corners[{j}]" for j in range(4)])
+    straight = context.rows.rectification.now(corners)
     _refuse_no_rectangle(straight, f"{field}.corners")
-    first_is_along = _first_is_along(straight, setting.rows.along, f"{field}.corners")
+    first_is_along = _first_is_along(straight, context.rows.along, f"{field}.corners")
     readings = []
     for name, along in ((given.along, True), (given.across, False)):
         if name is not None:
             feature = checked_length(name, field=f"{field}.{'along' if along else 'across'}", along=along)
             plane = plane_for(given.plane, feature, field=f"{field}.plane")
-            value, lines = _edge_pair(corners, straight, first_is_along == along, setting)
-            readings.append(setting.reading(feature, value, lines, plane=plane, of=of, field=f"{field}.corners"))
+            value, lines = _edge_pair(corners, straight, first_is_along == along, context)
+            readings.append(context.reading(feature, value, lines, plane=plane, of=of, field=f"{field}.corners"))
     return tuple(readings)
 
 
@@ -107,50 +107,50 @@ def _first_is_along(corners: Floats, along: Floats | None, field: str) -> bool:
     return ratio > 1.0
 
 
-def _edge_pair(corners: Floats, straight: Floats, first: bool, setting: Setting) -> tuple[float, list[BudgetLine]]:
+def _edge_pair(corners: Floats, straight: Floats, first: bool, context: Context) -> tuple[float, list[BudgetLine]]:
     """Mean of two opposite edges, px, and its budget."""
     start = 0 if first else 1
-    value, lines = _by_clicks(_mean_edge(start, setting), corners, setting)
+    value, lines = _by_clicks(_mean_edge(start, context), corners, context)
     edges = np.roll(straight, -1, axis=0) - straight
-    if not _sees_both_ways(setting):
+    if not _sees_both_ways(context):
         half = abs(float(np.linalg.norm(edges[start]) - np.linalg.norm(edges[start + 2]))) / 2
         lines.append(line("opposite edges differ", "rectangular", half / math.sqrt(3.0), 1.0))
-    lines.extend(setting.skew_line(edges[start] / np.linalg.norm(edges[start]), value))
+    lines.extend(context.skew_line(edges[start] / np.linalg.norm(edges[start]), value))
     return value, lines
 
 
-def _mean_edge(start: int, setting: Setting) -> Callable[[Floats], Floats]:
+def _mean_edge(start: int, context: Context) -> Callable[[Floats], Floats]:
     def function(both: Floats) -> Floats:
-        straight = setting.rows.rectification.straight(both[..., :8].reshape(-1, 4, 2), both[..., 8:])
+        straight = context.rows.rectification.straight(both[..., :8].reshape(-1, 4, 2), both[..., 8:])
         edges = np.linalg.norm(np.roll(straight, -1, axis=-2) - straight, axis=-1)
         return np.asarray((edges[..., start] + edges[..., start + 2]) / 2.0)
 
     return function
 
 
-def _sees_both_ways(setting: Setting) -> bool:
+def _sees_both_ways(context: Context) -> bool:
     """Whether the perspective is known along the rows and across."""
-    how = setting.rows.rectification
+    how = context.rows.rectification
     return isinstance(how, FromRectangle) or (isinstance(how, FromVanishingLine) and len(how.basis) == 2)
 
 
-def _by_clicks(function: Callable[[Floats], Floats], own: Floats, setting: Setting) -> tuple[float, list[BudgetLine]]:
+def _by_clicks(function: Callable[[Floats], Floats], own: Floats, context: Context) -> tuple[float, list[BudgetLine]]:
     """Value, and the budget lines of its own clicks and of the perspective's.
 
-    Where one clicking error serves both they are one line, since its degrees of freedom are the same.
+    If both have the same clicking error they are one line, since its degrees of freedom are the same.
     """
-    edge_u, edge_dof = setting.edge_u
-    value, own_part, shared_part = parts_of(function, own.ravel(), edge_u, setting.rows.rectification)
-    if edge_u == setting.rows.click_u:
+    edge_u, edge_dof = context.edge_u
+    value, own_part, shared_part = propagated(function, own.ravel(), edge_u, context.rows.rectification)
+    if edge_u == context.rows.click_u:
         whole = math.hypot(own_part, shared_part)
         return value, [line("clicks at the ends", "normal", edge_u, whole / edge_u, edge_dof)]
     lines = [line("where the edges are", "normal", edge_u, own_part / edge_u, edge_dof)]
-    if setting.rows.rectification is not AS_SEEN:
-        lines.append(line("clicks that show the perspective", "normal", shared_part, 1.0, setting.rows.click_dof))
+    if context.rows.rectification is not AS_SEEN:
+        lines.append(line("clicks that show the perspective", "normal", shared_part, 1.0, context.rows.click_dof))
     return value, lines
 
 
-def segment_reading(given: Segment, i: int, setting: Setting) -> PictureReading:
+def segment_reading(given: Segment, i: int, context: Context) -> PictureReading:
     """One feature clicked from end to end.
 
     Raises
@@ -161,7 +161,7 @@ def segment_reading(given: Segment, i: int, setting: Setting) -> PictureReading:
     field = f"segments[{i}]"
     feature = checked_length(given.feature, field=f"{field}.feature")
     of = checked_body(given.of, field=f"{field}.of")
-    ends = segment_ends(given, setting.rows.rectification, field=field)
+    ends = segment_ends(given, context.rows.rectification, field=field)
     if not is_number(given.spans) or given.spans < 1 or given.spans != int(given.spans):
         remedy = "give the number of gaps between the ends"
         raise ObservationError("gaps are counted", field=f"{field}.spans", value=given.spans, remedy=remedy)
@@ -169,16 +169,16 @@ def segment_reading(given: Segment, i: int, setting: Setting) -> PictureReading:
         remedy = "leave spans out"
         raise ObservationError("this feature has no gaps", field=f"{field}.spans", value=given.spans, remedy=remedy)
     plane = plane_for(given.plane, feature, field=f"{field}.plane")
-    straight = setting.rows.rectification.now(ends)
+    straight = context.rows.rectification.now(ends)
     drawn = (straight[1] - straight[0]) / np.linalg.norm(straight[1] - straight[0])
-    direction = _direction_of(feature, drawn, setting.rows.along, field)
-    value, lines = _by_clicks(_projection(direction, setting), ends, setting)
-    lines.extend(setting.skew_line(direction, value))
-    return setting.reading(feature, value, lines, plane=plane, of=of, field=f"{field}.end", spans=int(given.spans))
+    direction = _direction_of(feature, drawn, context.rows.along, field)
+    value, lines = _by_clicks(_projection(direction, context), ends, context)
+    lines.extend(context.skew_line(direction, value))
+    return context.reading(feature, value, lines, plane=plane, of=of, field=f"{field}.end", spans=int(given.spans))
 
 
 def _direction_of(feature: str, drawn: Floats, along: Floats | None, field: str) -> Floats:
-    """Direction in which a feature lies: along or across the rows, or as drawn where no row shows it."""
+    """Direction in which a feature lies: along or across the rows, or as drawn if there is no row."""
     way = FEATURES[feature].direction
     if along is None or way is Direction.UPWARDS:
         return drawn
@@ -194,9 +194,9 @@ def _direction_of(feature: str, drawn: Floats, along: Floats | None, field: str)
     return np.asarray(math.copysign(1.0, cosine) * lies)
 
 
-def _projection(direction: Floats, setting: Setting) -> Callable[[Floats], Floats]:
+def _projection(direction: Floats, context: Context) -> Callable[[Floats], Floats]:
     def function(both: Floats) -> Floats:
-        straight = setting.rows.rectification.straight(both[..., :4].reshape(-1, 2, 2), both[..., 4:])
+        straight = context.rows.rectification.straight(both[..., :4].reshape(-1, 2, 2), both[..., 4:])
         return np.asarray((straight[:, 1] - straight[:, 0]) @ direction)
 
     return function

@@ -29,7 +29,7 @@ class ClickedRow:
     """Centres of the contacts of one row, in any order, contacts left out where they cannot be seen.
 
     ``feature`` is pitch, or tail_pitch for tails or lands. Rows of one plane, feature and body are taken together.
-    ``plane`` is the feature's usual one where nothing is said.
+    ``plane`` defaults to the feature's usual one.
     """
 
     points: tuple[Point, ...]
@@ -43,7 +43,7 @@ class Outline:
     """A rectangle of the part: its four corners in order round it, from any corner, either way.
 
     ``along`` and ``across`` name the features that its edges along and across the rows give; either may be left out.
-    Which edges lie along the rows is seen from the rows; without a row the longer ones are taken.
+    The rows show which edges lie along them; without a row the longer edges are taken.
     """
 
     corners: tuple[Point, ...]
@@ -81,8 +81,8 @@ class ScaleSegment:
 
 @dataclass(frozen=True, kw_only=True)
 class StatedScale:
-    """A scale that is known otherwise: ``px_per_mm`` with relative standard uncertainty ``rel`` (None: the
-    instrument's), in ``plane``."""
+    """A scale known from elsewhere: ``px_per_mm`` with relative standard uncertainty ``rel`` (None: the instrument's),
+    in ``plane``."""
 
     px_per_mm: float
     rel: float | None = None
@@ -91,7 +91,7 @@ class StatedScale:
 
 @dataclass(frozen=True, kw_only=True)
 class KnownRectangle:
-    """A rectangle of known sides or proportions in the picture: takes the perspective out.
+    """A rectangle of known sides or proportions in the picture, used to remove the perspective.
 
     ``length`` is the side from the first to the second corner, ``width`` from the second to the third. In millimetres
     (``in_mm``) they give the scale too; otherwise only their proportion counts. ``rel_u`` is the relative standard
@@ -108,7 +108,7 @@ class KnownRectangle:
 
 @dataclass(frozen=True, kw_only=True)
 class ContactLattice:
-    """Takes the perspective out by the contacts themselves, which stand in equal steps on parallel rows.
+    """Removes the perspective with the help of the contacts, which have equal steps on parallel rows.
 
     See `matcher.imaging.clicks.rectification` for what that can and cannot show.
     """
@@ -135,9 +135,9 @@ class PlaneDepth:
 class Picture:
     """Everything clicked in one picture.
 
-    ``name`` tells pictures apart: readings of one picture share its scale. ``instrument`` is photo, usb_microscope,
-    microscope or scanner; without a scale it becomes unscaled_photo, whatever it was. ``reference_plane`` is that of
-    depths in an unscaled picture.
+    ``name`` identifies the picture: its readings share its scale. ``instrument`` is photo, usb_microscope, microscope
+    or scanner; without a scale it becomes unscaled_photo, whatever it was. ``reference_plane`` is that of depths in an
+    unscaled picture.
     """
 
     name: str
@@ -188,16 +188,16 @@ def positive(value: object, *, field: str, what: str) -> float:
 
 
 LARGEST_PIXEL = 1e6
-"""Largest coordinate that is taken seriously, px either way: no picture is larger."""
+"""Largest coordinate accepted, px in either direction: no picture is larger."""
 
 MOST_POINTS = LARGEST_COUNT
-"""Most points of one row: the largest count of contacts that is taken at all."""
+"""Most points of one row: the largest contact count accepted."""
 
 SAME_PLACE = 1.0
-"""Two clicks closer than this, px, are one place clicked twice."""
+"""Two clicks closer than this, px, are the same place clicked twice."""
 
 
-def numbers_of(given: ArrayLike, width: int, *, field: str, fewest: int) -> Floats:
+def checked_points(given: ArrayLike, width: int, *, field: str, fewest: int) -> Floats:
     """Points as an (n × width) array of finite pixels of sensible size.
 
     Raises
@@ -216,8 +216,8 @@ def numbers_of(given: ArrayLike, width: int, *, field: str, fewest: int) -> Floa
     return np.array([_checked(item, width, f"{field}[{i}]") for i, item in enumerate(items)], dtype=np.float64)
 
 
-def point_of(given: ArrayLike, *, field: str) -> Floats:
-    """One clicked point (x, y) as an array; raises as `numbers_of`, at ``field``."""
+def checked_point(given: ArrayLike, *, field: str) -> Floats:
+    """One clicked point (x, y) as an array; raises as `checked_points`, at ``field``."""
     return np.array(_checked(given, 2, field), dtype=np.float64)
 
 

@@ -20,8 +20,8 @@ from scipy.special import fdtri
 
 from matcher.columns.columns import Bools, Floats, Ints
 from matcher.errors import ObservationError
-from matcher.imaging.clicks.inputs import SAME_PLACE, numbers_of, refuse_same_place
-from matcher.imaging.clicks.results import Lattice, RowFit, Stray
+from matcher.imaging.clicks.inputs import SAME_PLACE, checked_points, refuse_same_place
+from matcher.imaging.clicks.results import Lattice, Outlier, RowFit
 from matcher.imaging.clicks.site_assignment import LOOSEST, PRIOR_DOF, USUAL_CLICKING, assign, no_row
 from matcher.observations import LARGEST_COUNT
 
@@ -35,7 +35,7 @@ AS_GOOD_AS_KNOWN = 1e6
 """Degrees of freedom from which Student's factor is the normal's to six figures."""
 
 FALSE_ALARM = 0.002
-"""Probability that a row without any stray has a point called one. A choice: the interval must not suffer from it."""
+"""Probability that a row without outliers has a point rejected. A choice: the interval must not suffer from it."""
 
 ROUGHEST = 1 / 8
 """Largest clicking error in pitches: beyond, good points reach `LOOSEST` and gaps are counted wrong."""
@@ -52,10 +52,10 @@ def check_floor(floor_u: float) -> None:
 def click_error(squares: float, degrees_of_freedom: int, floor_u: float = FLOOR_U) -> tuple[float, float]:
     """Standard uncertainty of one click, and its degrees of freedom, from the residuals' sum of squares.
 
-    Never below the floor. Where the residuals show less, a part that is known fills them up to the floor, and the
-    degrees of freedom are those of both together (Welch–Satterthwaite, GUM G.4.1): ν·(floor/s)⁴. They rise from ν to
-    infinity as the residuals fall, so that a few clicks that fit well by chance do not count as proof of a steady
-    hand. With ν = 1 that rule is known to be too sure (see `matcher.uncertainty.coverage`); there they rise as floor/s.
+    Never below the floor. If the residuals show less, a known part fills them up to the floor, and the degrees of
+    freedom are those of both together (Welch–Satterthwaite, GUM G.4.1): ν·(floor/s)⁴. They rise from ν to infinity as
+    the residuals fall, so that a few clicks that fit well by chance do not count as proof of a steady hand. With ν = 1
+    that rule is known to be too sure (see `matcher.uncertainty.coverage`); there they rise as floor/s.
 
     95 % intervals then hold the truth in 94.5 to 96 % of cases where the true error is at least 1.6 floors (0.8 px),
     for any ν ≥ 2 (by quadrature); for ν = 1, three positions along a line, in 94 to 98 %. At a true error of just the
@@ -72,7 +72,7 @@ def click_error(squares: float, degrees_of_freedom: int, floor_u: float = FLOOR_
 
 def clicked_row(points: ArrayLike, *, floor_u: float = FLOOR_U, field: str = "points") -> Floats:
     """Checked points (n × 2) of one row; raises as `fit_row` for points that cannot be used at all."""
-    clicked = numbers_of(points, 2, field=field, fewest=FEWEST)
+    clicked = checked_points(points, 2, field=field, fewest=FEWEST)
     check_floor(floor_u)
     refuse_same_place(clicked, SAME_PLACE * 2 * floor_u, field=field)
     return clicked
@@ -92,7 +92,7 @@ def sites_of(
 
 
 def _main_direction(points: Floats) -> Floats:
-    """Direction along which most points stretch, whatever a few strays do; its larger component is positive.
+    """Direction of the row, robust against a few outliers; its larger component is positive.
 
     The median of the directions between far points bears a third of strays; the middle half by order along the
     longest extent would be enough for a start, since the fit itself finds the direction anew from the sites.
@@ -152,23 +152,23 @@ class SiteFit:
 
 
 def fit_sites(points: Floats, along: Floats, floor_u: float, field: str, degree: int = 1) -> SiteFit:
-    """Sites and fit of points (n × d) that lie ``along`` a row (n), without the strays among them."""
+    """Sites and fit of points (n × d) ``along`` a row (n), without outliers."""
     assignment = assign(along, floor_u, field=field)
     used = assignment.inliers.copy()
-    fitted = regressed(points, assignment.indices, used, degree)
+    fitted = polynomial_fit(points, assignment.indices, used, degree)
     for _ in range(2 * len(points)):
-        changed = _most_misplaced(fitted, floor_u)
+        changed = _next_change(fitted, floor_u)
         if changed is None:
             break
         used[changed] = not used[changed]
-        fitted = regressed(points, fitted.sites, used, degree)
+        fitted = polynomial_fit(points, fitted.sites, used, degree)
         if np.count_nonzero(used) < max(FEWEST, 2 * len(points) / 3 - 1e-9):
             raise no_row(len(points), field)
     _refuse_absurd(fitted, floor_u, field)
     return fitted
 
 
-def regressed(points: Floats, sites: Ints, used: Bools, degree: int = 1) -> SiteFit:
+def polynomial_fit(points: Floats, sites: Ints, used: Bools, degree: int = 1) -> SiteFit:
     """Polynomial of ``degree`` in the site, a straight line for a lattice, fitted to each coordinate."""
     shifted = (sites - sites[used].min()).astype(np.float64)
     powers = np.vander(shifted / max(shifted[used].max(), 1.0), degree + 1, increasing=True)
@@ -186,12 +186,13 @@ def regressed(points: Floats, sites: Ints, used: Bools, degree: int = 1) -> Site
 
 
 NO_FREEDOM = 1e-9
-"""Smallest share of a click's variance that its residual shows; a point that alone fixes the fit has none."""
+"""Smallest share of a click's variance that shows in its residual; a point that alone determines the fit has none."""
 
 
-def _most_misplaced(fitted: SiteFit, floor_u: float) -> int | None:
-    """The used point that is strangest, or else the stray that fits best on a free site; None when all is well."""
-    used, ratio = fitted.used, _strangeness(fitted, floor_u)
+def _next_change(fitted: SiteFit, floor_u: float) -> int | None:
+    """The used point with the largest residual ratio above 1, else the outlier that fits a free site best; None if
+    neither exists."""
+    used, ratio = fitted.used, _residual_ratio(fitted, floor_u)
     worst = int(np.argmax(np.where(used, ratio, 0.0)))
     if ratio[worst] > 1.0:
         return worst
@@ -199,8 +200,8 @@ def _most_misplaced(fitted: SiteFit, floor_u: float) -> int | None:
     return nearest if not used[nearest] and ratio[nearest] < 1.0 else None
 
 
-def _strangeness(fitted: SiteFit, floor_u: float) -> Floats:
-    """How far each point lies beyond what clicking explains, judged by the other points: above 1 it is a stray.
+def _residual_ratio(fitted: SiteFit, floor_u: float) -> Floats:
+    """Residual of each point relative to the limit of an F test by the other points: above 1 it is an outlier.
 
     A used point is compared with the fit to the others (externally studentised), one that is not used with the fit as
     it is, both by an F test at `FALSE_ALARM` / n; what is known about clicking beforehand counts for `PRIOR_DOF`
@@ -258,7 +259,7 @@ def fit_lattice(positions: ArrayLike, *, floor_u: float = FLOOR_U, field: str = 
         At ``field`` for fewer than three positions, no clear pitch, or positions that scatter too much; at
         ``field[i]`` for one that is no number, or a second one at the same place.
     """
-    points = numbers_of(positions, 1, field=field, fewest=FEWEST)
+    points = checked_points(positions, 1, field=field, fewest=FEWEST)
     check_floor(floor_u)
     refuse_same_place(points, SAME_PLACE * 2 * floor_u, field=field)
     return _lattice(fit_sites(points, points[:, 0], floor_u, field), np.ones(1), floor_u)
@@ -273,12 +274,12 @@ def fit_row(points: ArrayLike, *, floor_u: float = FLOOR_U, field: str = "points
         As `fit_lattice`, and where the points do not lie along a line.
     """
     clicked = clicked_row(points, floor_u=floor_u, field=field)
-    return row_of(clicked, *sites_of(clicked, floor_u=floor_u, field=field), floor_u=floor_u)
+    return row_through(clicked, *sites_of(clicked, floor_u=floor_u, field=field), floor_u=floor_u)
 
 
-def row_of(points: Floats, sites: Ints, used: Bools, *, floor_u: float = FLOOR_U) -> RowFit:
+def row_through(points: Floats, sites: Ints, used: Bools, *, floor_u: float = FLOOR_U) -> RowFit:
     """The row through points (n × 2) whose sites are known."""
-    fitted = regressed(points, sites, used)
+    fitted = polynomial_fit(points, sites, used)
     direction = fitted.step / float(np.linalg.norm(fitted.step))
     lattice = _lattice(fitted, direction, floor_u)
     normal = np.array([-direction[1], direction[0]])
@@ -298,7 +299,7 @@ def _lattice(fitted: SiteFit, direction: Floats, floor_u: float) -> Lattice:
     used_sites = fitted.sites[fitted.used]
     covariance = click_u**2 * unit_covariance(used_sites.astype(np.float64))
     off = np.sqrt(np.sum(fitted.residuals**2, axis=1))
-    strays = [Stray(point=int(i), site=int(fitted.sites[i]), off=float(off[i])) for i in np.nonzero(~fitted.used)[0]]
+    strays = [Outlier(point=int(i), site=int(fitted.sites[i]), off=float(off[i])) for i in np.nonzero(~fitted.used)[0]]
     return Lattice(
         pitch=float(fitted.step @ direction),
         pitch_u=math.sqrt(covariance[1, 1]),

@@ -1,4 +1,4 @@
-"""Taking the perspective out of a picture, and what that adds to the uncertainty.
+"""Removing the perspective from a picture, and what that adds to the uncertainty.
 
 Planes that are parallel to each other have one vanishing line in a picture. What straightens one of them therefore
 straightens all, up to a scale for each: one map serves lands, mating face and housing top, and their scales are the
@@ -17,7 +17,7 @@ business of `matcher.imaging.clicks.scale`. Lens distortion is no perspective an
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -25,7 +25,7 @@ import numpy as np
 
 from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
-from matcher.imaging.clicks.inputs import SAME_PLACE, KnownRectangle, numbers_of, refuse_same_place, relative_u
+from matcher.imaging.clicks.inputs import SAME_PLACE, KnownRectangle, checked_points, refuse_same_place, relative_u
 from matcher.uncertainty.checked import is_number
 
 FLATTEST = 0.1
@@ -60,7 +60,7 @@ def checked_corners(given: object, *, field: str) -> Floats:
     ObservationError
         At ``field`` for another number of points, at ``field[i]`` for the corner that is wrong.
     """
-    corners = numbers_of(given, 2, field=field, fewest=4)  # type: ignore[arg-type]
+    corners = checked_points(given, 2, field=field, fewest=4)  # type: ignore[arg-type]
     if len(corners) != 4:
         raise ObservationError(
             f"an outline has four corners, not {len(corners)}",
@@ -242,3 +242,39 @@ def from_rectangle(given: KnownRectangle, click_u: float) -> FromRectangle:
     known = FromRectangle(corners=corners, length=given.length, width=given.width, click_u=click_u, rel_u=rel_u)
     refuse_beyond(known, corners, fields=[f"perspective.corners[{i}]" for i in range(4)])
     return known
+
+
+STEP = 1e-3
+"""Step of numerical derivatives, in units of each parameter's own standard uncertainty."""
+
+
+def gradient(function: Callable[[Floats], Floats], at: Floats, u: Floats) -> Floats:
+    """Derivatives (m × …) by m parameters, by central differences in one call.
+
+    ``function`` takes (k × m) and gives (k × …). ``u`` are the parameters' standard uncertainties; one of 0 gets
+    derivative 0, since nothing is to be propagated.
+    """
+    moving = np.nonzero(u > 0.0)[0]
+    steps = np.zeros((len(moving), len(at)))
+    steps[np.arange(len(moving)), moving] = STEP * u[moving]
+    values = function(np.concatenate([at + steps, at - steps]))
+    slopes = np.zeros((len(at), *values.shape[1:]))
+    widths = (2.0 * STEP * u[moving]).reshape(-1, *([1] * (values.ndim - 1)))
+    slopes[moving] = (values[: len(moving)] - values[len(moving) :]) / widths
+    return slopes
+
+
+def propagated(
+    function: Callable[[Floats], Floats], own: Floats, own_u: float, rectification: Rectification
+) -> tuple[float, float, float]:
+    """Value, standard uncertainty by own clicks, and by the perspective's parameters."""
+    at = np.concatenate([own, rectification.parameters])
+    sd = np.concatenate([np.full(len(own), own_u), np.sqrt(np.diag(rectification.covariance))])
+    slopes = gradient(function, at, sd)
+    shared = slopes[len(own) :]
+    value = float(function(at[None, :])[0])
+    return (
+        value,
+        own_u * float(np.linalg.norm(slopes[: len(own)])),
+        math.sqrt(float(shared @ rectification.covariance @ shared)),
+    )

@@ -16,7 +16,8 @@ import numpy as np
 
 from matcher.errors import ObservationError
 from matcher.features import Plane
-from matcher.imaging.clicks.context import Setting, line
+from matcher.imaging.clicks.clicked_rows import UNSEEN_CLICK, Rows, measured_rows
+from matcher.imaging.clicks.context import Context, line
 from matcher.imaging.clicks.extents import outline_readings, segment_reading
 from matcher.imaging.clicks.inputs import (
     ContactLattice,
@@ -26,7 +27,6 @@ from matcher.imaging.clicks.inputs import (
     StatedScale,
     checked_plane,
 )
-from matcher.imaging.clicks.joint_fit import UNSEEN_CLICK, Rows, measured_rows
 from matcher.imaging.clicks.rectification import AS_SEEN, FromRectangle, Rectification, from_rectangle
 from matcher.imaging.clicks.results import PictureReading, PictureResult, PictureScale, RowRelation
 from matcher.imaging.clicks.row_relations import Neighbours, distance, end_change, related
@@ -63,13 +63,13 @@ def measure_picture(picture: Picture, instruments: Mapping[str, Instrument] = BU
     scale = _scale(picture, rows, instrument)
     if scale is None and not instrument.unscaled:
         instrument = instruments["unscaled_photo"]
-    setting = Setting(picture=picture, instrument=instrument, rows=rows, scale=scale, planes=_planes(picture, scale))
+    context = Context(picture=picture, instrument=instrument, rows=rows, scale=scale, planes=_planes(picture, scale))
     pairs = related(rows)
     readings = (
-        *_pitches(setting),
-        *_spacings(setting, pairs),
-        *(one for i, given in enumerate(picture.outlines) for one in outline_readings(given, i, setting)),
-        *(segment_reading(given, i, setting) for i, given in enumerate(picture.segments)),
+        *_pitches(context),
+        *_spacings(context, pairs),
+        *(one for i, given in enumerate(picture.outlines) for one in outline_readings(given, i, context)),
+        *(segment_reading(given, i, context) for i, given in enumerate(picture.segments)),
     )
     return PictureResult(
         name=picture.name,
@@ -80,7 +80,7 @@ def measure_picture(picture: Picture, instruments: Mapping[str, Instrument] = BU
         click_u=rows.click_u,
         click_dof=rows.click_dof,
         scale=scale,
-        notes=_notes(setting, [relation for _, relation in pairs]),
+        notes=_notes(context, [relation for _, relation in pairs]),
     )
 
 
@@ -126,49 +126,49 @@ def _planes(picture: Picture, scale: PictureScale | None) -> Mapping[str, PlaneS
     return plane_scales(picture.planes, reference) if picture.planes else {}
 
 
-def _pitches(setting: Setting) -> list[PictureReading]:
+def _pitches(context: Context) -> list[PictureReading]:
     """One pitch for each step: rows that agree give one together."""
-    rows = setting.rows
-    return [_pitch(setting, group) for group in range(max(rows.fit.groups) + 1)] if rows.rows else []
+    rows = context.rows
+    return [_pitch(context, group) for group in range(max(rows.fit.groups) + 1)] if rows.rows else []
 
 
-def _pitch(setting: Setting, group: int) -> PictureReading:
-    rows = setting.rows
+def _pitch(context: Context, group: int) -> PictureReading:
+    rows = context.rows
     members = [i for i, one in enumerate(rows.fit.groups) if one == group]
     spans = max(rows.fits[i].lattice.spans for i in members)
     row = rows.rows[members[0]]
     value, u = rows.propagated(lambda theta: np.linalg.norm(rows.fit.step(theta, members[0]), axis=-1))
     lines = [line("clicks at the contacts", "normal, type A", rows.click_u, spans * u / rows.click_u, rows.click_dof)]
-    lines.extend(setting.skew_line(np.array(rows.fits[members[0]].direction), spans * value))
+    lines.extend(context.skew_line(np.array(rows.fits[members[0]].direction), spans * value))
     field = f"rows[{members[0]}].points"
-    return setting.reading(row.feature, spans * value, lines, plane=row.plane, of=row.of, field=field, spans=spans)
+    return context.reading(row.feature, spans * value, lines, plane=row.plane, of=row.of, field=field, spans=spans)
 
 
-def _spacings(setting: Setting, pairs: Sequence[tuple[Neighbours, RowRelation]]) -> list[PictureReading]:
+def _spacings(context: Context, pairs: Sequence[tuple[Neighbours, RowRelation]]) -> list[PictureReading]:
     """Distances of neighbouring rows; equal ones of three or four rows as one reading over several gaps."""
     readings = []
-    for key in dict.fromkeys(setting.rows.rows[pair.first].key for pair, _ in pairs):
-        own = [(pair, relation) for pair, relation in pairs if setting.rows.rows[pair.first].key == key]
+    for key in dict.fromkeys(context.rows.rows[pair.first].key for pair, _ in pairs):
+        own = [(pair, relation) for pair, relation in pairs if context.rows.rows[pair.first].key == key]
         mean = sum(relation.spacing for _, relation in own) / len(own)
         if all(relation.agree and abs(relation.spacing - mean) <= EQUAL * relation.spacing_u for _, relation in own):
-            readings.append(_spacing(setting, [pair for pair, _ in own]))
+            readings.append(_spacing(context, [pair for pair, _ in own]))
         else:
-            readings.extend(_spacing(setting, [pair]) for pair, _ in own)
+            readings.extend(_spacing(context, [pair]) for pair, _ in own)
     return readings
 
 
-def _spacing(setting: Setting, pairs: Sequence[Neighbours]) -> PictureReading:
-    rows, row = setting.rows, setting.rows.rows[pairs[0].first]
+def _spacing(context: Context, pairs: Sequence[Neighbours]) -> PictureReading:
+    rows, row = context.rows, context.rows.rows[pairs[0].first]
     distances = [distance(rows, pair) for pair in pairs]
     value, u = rows.propagated(lambda theta: np.sum([one(theta) for one in distances], axis=0))
     lines = [line("clicks at the contacts", "normal, type A", rows.click_u, u / rows.click_u, rows.click_dof)]
     change = max(end_change(rows, pair) for pair in pairs)
     lines.append(line("rows not parallel in the picture", "rectangular", change / math.sqrt(12.0), 1.0))
     along = np.array(rows.fits[pairs[0].first].direction)
-    lines.extend(setting.skew_line(np.array([-along[1], along[0]]), value))
+    lines.extend(context.skew_line(np.array([-along[1], along[0]]), value))
     feature = "land_row_spacing" if row.plane == Plane.LANDS else "row_spacing"
     field = f"rows[{pairs[0].second}].points"
-    return setting.reading(feature, value, lines, plane=row.plane, of=row.of, field=field, spans=len(pairs))
+    return context.reading(feature, value, lines, plane=row.plane, of=row.of, field=field, spans=len(pairs))
 
 
 def _layouts(rows: Rows, relations: Sequence[RowRelation]) -> tuple[Observation, ...]:
@@ -183,8 +183,8 @@ def _layouts(rows: Rows, relations: Sequence[RowRelation]) -> tuple[Observation,
     )
 
 
-def _notes(setting: Setting, relations: Sequence[RowRelation]) -> tuple[str, ...]:
-    rows, notes = setting.rows, []
+def _notes(context: Context, relations: Sequence[RowRelation]) -> tuple[str, ...]:
+    rows, notes = context.rows, []
     for i, fit in enumerate(rows.fits):
         notes += [
             f"rows[{i}].points[{stray.point}] was left out: {stray.off:.1f} px from contact site {stray.site}"
@@ -205,8 +205,8 @@ def _notes(setting: Setting, relations: Sequence[RowRelation]) -> tuple[str, ...
                 f"rows[{first}] and rows[{second}] stand {relation.offset:+.2f} pitches apart along the row: "
                 "neither opposite each other nor half a pitch apart"
             )
-    if setting.picture.outlines and not rows.rows:
+    if context.picture.outlines and not rows.rows:
         notes.append("without a row the longer edges of outlines are taken to lie along the rows")
-    if isinstance(setting.picture.perspective, ContactLattice):
+    if isinstance(context.picture.perspective, ContactLattice):
         notes.append("contacts cannot show how much across is foreshortened against along; a known rectangle would")
     return tuple(notes)

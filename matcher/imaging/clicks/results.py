@@ -1,4 +1,4 @@
-"""What comes out of one picture: readings with their budgets, rows and how they stand to each other, the scale."""
+"""The results from one picture: readings with their budgets, rows, their relations, the scale."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from matcher.uncertainty.gum import coverage_factor, effective_dof
 
 
 @dataclass(frozen=True, kw_only=True)
-class Stray:
+class Outlier:
     """A point that was left out: its place in the given list, its nearest site, and how far off it is, px."""
 
     point: int
@@ -50,7 +50,7 @@ class Lattice:
     residual_sd: float
     click_u: float
     degrees_of_freedom: float
-    outliers: tuple[Stray, ...]
+    outliers: tuple[Outlier, ...]
     missing: tuple[int, ...]
     spans: int
 
@@ -107,7 +107,7 @@ class PictureScale:
 
 @dataclass(frozen=True, kw_only=True)
 class RowRelation:
-    """How two neighbouring rows stand to each other.
+    """How two neighbouring rows lie relative to each other.
 
     Attributes
     ----------

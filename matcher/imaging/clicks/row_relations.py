@@ -1,4 +1,4 @@
-"""How neighbouring rows stand: distance, offset along the row, aligned or staggered."""
+"""How neighbouring rows lie relative to each other: distance, offset along the row, aligned or staggered."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import numpy as np
 
 from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
-from matcher.imaging.clicks.joint_fit import Rows
+from matcher.imaging.clicks.clicked_rows import Rows
 from matcher.imaging.clicks.results import RowRelation
 
 PLAY = 0.03

@@ -23,12 +23,18 @@ from matcher.imaging.clicks.inputs import (
     Segment,
     StatedScale,
     checked_plane,
-    point_of,
+    checked_point,
     positive,
     relative_u,
 )
-from matcher.imaging.clicks.propagation import gradient, parts_of
-from matcher.imaging.clicks.rectification import FromRectangle, Rectification, circumference, refuse_beyond
+from matcher.imaging.clicks.rectification import (
+    FromRectangle,
+    Rectification,
+    circumference,
+    gradient,
+    propagated,
+    refuse_beyond,
+)
 from matcher.imaging.clicks.results import PictureScale
 from matcher.uncertainty.checked import is_number
 
@@ -90,7 +96,9 @@ def segment_ends(given: Segment | ScaleSegment, rectification: Rectification, *,
     Raises ObservationError at the end that is no place, that is where the other is, or where the perspective is too
     strong.
     """
-    ends = np.stack([point_of(given.start, field=f"{field}.start"), point_of(given.end, field=f"{field}.end")])
+    ends = np.stack(
+        [checked_point(given.start, field=f"{field}.start"), checked_point(given.end, field=f"{field}.end")]
+    )
     if math.dist(ends[0], ends[1]) < SAME_PLACE:
         remedy = "click both ends of the segment"
         raise ObservationError("it is where the segment starts", field=f"{field}.end", value=given.end, remedy=remedy)
@@ -105,7 +113,7 @@ def _extent(ends: Floats, rectification: Rectification, click_u: float) -> tuple
         straight = rectification.straight(both[..., :4].reshape(-1, 2, 2), both[..., 4:])
         return np.asarray(np.linalg.norm(straight[:, 1] - straight[:, 0], axis=-1))
 
-    value, by_clicks, by_perspective = parts_of(length, ends.ravel(), click_u, rectification)
+    value, by_clicks, by_perspective = propagated(length, ends.ravel(), click_u, rectification)
     return value, math.hypot(by_clicks, by_perspective)
 
 

@@ -1,4 +1,4 @@
-"""Why a contact may be none, and why a count may be wrong, in words."""
+"""Doubts in words: why a contact may be none, why a count may be wrong, and whether a row may be chance."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ rows whose count is right has as much beside it."""
 
 
 def empty(reading: Hypothesis) -> Bools:
-    """Which sites of the profile hold no contact, those outside the run included."""
+    """Which sites of the profile hold no contact, including those outside the run."""
     strength = reading.sites.amplitudes / usual_strength(reading.sites)
     inside = np.zeros(len(strength), dtype=np.bool_)
     inside[reading.run.first : reading.run.last + 1] = True
@@ -49,7 +49,7 @@ def empty(reading: Hypothesis) -> Bools:
 
 
 def doubts(reading: Hypothesis) -> list[str | None]:
-    """Why each site of the profile may hold no contact of the row; None where that is clear."""
+    """Why each site of the profile may hold no contact of the row; None if there is no doubt."""
     found = reading.sites
     strength: Floats = found.amplitudes / usual_strength(found)
     marks = (
@@ -122,7 +122,7 @@ class Disorder:
 
 
 def disorder(reading: Hypothesis) -> Disorder:
-    """What of a reading looks like noise."""
+    """How much a reading looks like noise."""
     found, run = reading.sites, slice(reading.run.first, reading.run.last + 1)
     lively = found.energies + found.misfits
     usual = max(float(np.median(lively[run])), 1e-18)
@@ -135,7 +135,7 @@ def disorder(reading: Hypothesis) -> Disorder:
 
 
 def is_row(reading: Hypothesis) -> bool:
-    """Whether a reading is more than noise looks like: enough evidence, in all and per site."""
+    """Whether a reading has more evidence than noise produces, in total and per site."""
     if reading.evidence <= LEAST_EVIDENCE or reading.per_site <= LEAST_PER_SITE:
         return False
     much = disorder(reading)
@@ -143,5 +143,5 @@ def is_row(reading: Hypothesis) -> bool:
 
 
 def is_clear(reading: Hypothesis, contacts: int) -> bool:
-    """Whether a row of so many contacts can not be chance."""
+    """Whether a row of so many contacts cannot be chance."""
     return contacts >= FEWEST_SURE and reading.evidence > SURE_EVIDENCE and reading.per_site > SURE_PER_SITE

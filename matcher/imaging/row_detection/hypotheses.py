@@ -115,7 +115,7 @@ class Choice:
 
 
 def chosen(found: list[Hypothesis]) -> Choice:
-    """The reading to take of at least one, the strongest first."""
+    """The reading to use, of one or more, the strongest first."""
     period = _multiple(found)
     near = [reading for reading in found if _near(reading.sites.period, [period.sites.period])]
     bright = next((reading for reading in near if not reading.dark), None)
@@ -128,7 +128,7 @@ def chosen(found: list[Hypothesis]) -> Choice:
 
 
 def _multiple(found: list[Hypothesis]) -> Hypothesis:
-    """The strongest reading, or one of twice or three times its period whose sites fit clearly better."""
+    """The strongest reading, or one with two or three times its period whose sites fit clearly better."""
     best = found[0]
     while True:
         period, length = best.sites.period, best.run.count * best.sites.period
@@ -177,7 +177,7 @@ def _last_regular(bright: Hypothesis, dark: Hypothesis, side: int) -> float:
 
     Half a period beyond the last regular site the other kind has one: the worse it looks, the more it says.
     """
-    last = [_outermost(reading, side) for reading in (bright, dark)]
+    last = [_last_clear(reading, side) for reading in (bright, dark)]
     if last[0] is None or last[1] is None:
         return 0.0
     bright_last = (last[0] - last[1]) * side > 0.0
@@ -192,7 +192,7 @@ def _last_regular(bright: Hypothesis, dark: Hypothesis, side: int) -> float:
     return says if bright_last else -says
 
 
-def _outermost(reading: Hypothesis, side: int) -> float | None:
+def _last_clear(reading: Hypothesis, side: int) -> float | None:
     """Position of the last site on one side that is clearly regular."""
     regular = np.flatnonzero(reading.run.ratios > REGULAR)
     return float(reading.sites.positions[regular[0 if side < 0 else -1]]) if len(regular) else None

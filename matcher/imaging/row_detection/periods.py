@@ -1,7 +1,7 @@
 """Which periods a profile may have: maxima of its autocorrelation, octave by octave.
 
-A profile's slow changes (uneven light, a housing's edge) are as strong as its contacts. So each octave of periods is
-looked at with what is slower than it taken off, and with strong places (glare, wide contacts) held down.
+A profile's slow changes (uneven light, a housing's edge) are as strong as its contacts. So for each octave of periods
+slower changes are removed, and strong places (glare, wide contacts) are scaled down.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ def periods(values: Floats) -> list[Period]:
 
 def _octave(values: Floats, low: float, high: float) -> list[Period]:
     """Maxima of the autocorrelation between two periods."""
-    flat = _held_down(values - smoothed(values, high), high)
+    flat = _normalised(values - smoothed(values, high), high)
     autocorrelation = correlate(flat, flat, method="fft")[len(flat) - 1 :]
     if autocorrelation[0] <= 0.0:
         return []
@@ -69,8 +69,8 @@ def smoothed(values: Floats, width: float) -> Floats:
     return np.asarray(uniform_filter1d(uniform_filter1d(values, size, mode="reflect"), size, mode="reflect"))
 
 
-def _held_down(flat: Floats, width: float) -> Floats:
-    """The flattened profile with places held down that are stronger than is usual."""
+def _normalised(flat: Floats, width: float) -> Floats:
+    """The flattened profile divided by its local strength where that is above the usual."""
     local = np.sqrt(uniform_filter1d(flat**2, max(3, round(1.5 * width)), mode="reflect").clip(0.0))
     usual = float(np.median(local))
     return np.asarray(flat / np.maximum(local, max(usual, 1e-12)))
@@ -92,7 +92,7 @@ def _refined(ratio: Floats, lag: int) -> float:
 
 
 def _top(ratio: Floats, lag: int) -> float:
-    """Place of a maximum between samples, by the parabola through three."""
+    """Position of a maximum between samples, by a parabola through three."""
     left, middle, right = ratio[lag - 1 : lag + 2]
     bend = left - 2.0 * middle + right
     return lag + (0.5 * (left - right) / bend if bend < 0.0 else 0.0)

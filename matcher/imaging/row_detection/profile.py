@@ -1,7 +1,7 @@
 """The profile of grey levels along a line drawn in a picture, averaged across a band.
 
-Averaging takes noise off, and a trimmed mean takes specks off that cover a part of the band only. Where no width is
-given, the band is as wide as the contacts are long, found by comparing what lies beside the line with the line.
+Averaging reduces noise, and a trimmed mean removes specks that cover only a part of the band. Without a given width the
+band is as wide as the contacts are long, found by comparing the lanes beside the line with the line.
 """
 
 from __future__ import annotations
@@ -157,7 +157,7 @@ def _lanes(image: Image, line: Line, places: Floats, offsets: Floats) -> Floats:
 def _like_the_middle(levels: Floats) -> Ints:
     """Lanes about the middle that show the same as the middle does: where contacts end, the band ends.
 
-    Slow changes are taken off first, since light is alike on and beside the contacts.
+    Slow changes are removed first, since the light is the same on and beside the contacts.
     """
     lanes, count = levels.shape
     middle = lanes // 2

@@ -33,7 +33,7 @@ OFF_LATTICE = 0.12
 """Distance from the lattice, periods, from which a site takes no part in the template. Tuned."""
 
 ROUNDS = 3
-"""Times that template, sites and period are found anew from each other; more change nothing on rendered rows."""
+"""Rounds in which template, sites and period are found from each other; more change nothing on rendered rows."""
 
 EDGE_WEIGHT = 0.75
 """Part of a site's window that must lie in the profile for its position to be fitted."""
@@ -74,7 +74,7 @@ class _Cells:
 
 
 def sites(values: Floats, period: float, line: tuple[float, float] | None = None) -> Sites | None:
-    """Sites of bright contacts of about this period; None where nothing in the profile repeats so.
+    """Sites of bright contacts of about this period; None if nothing in the profile repeats like that.
 
     ``line`` is where the line begins and ends, samples (None: with the profile); sites lie on it.
     """
@@ -84,7 +84,7 @@ def sites(values: Floats, period: float, line: tuple[float, float] | None = None
     if cell is None:
         return None
     middle = _middle(cell)
-    template = _rolled(cell, middle)
+    template = _centred_window(cell, middle)
     phase = middle
     for _ in range(ROUNDS):
         centres = _lattice_sites(cells, phase, first, last)
@@ -111,7 +111,7 @@ def _resampled(values: Floats, period: float, per: int) -> _Cells:
 
 
 def _folded(cells: _Cells) -> Floats | None:
-    """Mean of the periods that look like their next; starts at the profile's start."""
+    """Mean of the periods that resemble the next one; starts at the start of the profile."""
     per = cells.per
     if len(cells.values) < 2 * per:
         return None
@@ -136,7 +136,7 @@ def _middle(cell: Floats) -> float:
     return (-turn / (2.0 * np.pi) * len(cell)) % len(cell)
 
 
-def _rolled(cell: Floats, middle: float) -> Floats:
+def _centred_window(cell: Floats, middle: float) -> Floats:
     """The cell as a window of -half..half a period about ``middle``, both ends included."""
     per = len(cell)
     offsets = np.arange(-(per // 2), per // 2 + 1)
@@ -204,9 +204,9 @@ def _fitted(cells: _Cells, template: Floats, places: Floats) -> _Fit:
     offsets, basis = _offsets(cells), _basis(cells, template)
     _, weights = _windows(cells, places, offsets)
     inside = weights.sum(axis=1) / _taper(cells, offsets).sum()
-    shifts = np.where(inside < EDGE_WEIGHT, 0.0, _strongest(cells, basis, places))
+    shifts = np.where(inside < EDGE_WEIGHT, 0.0, _matched_shift(cells, basis, places))
     for _ in range(2):
-        shifts = _nearer(cells, template, places, shifts, inside)
+        shifts = _gauss_newton_step(cells, template, places, shifts, inside)
     levels, weights = _windows(cells, places + shifts, offsets)
     found, squares = _least_squares(levels, weights, basis)
     _, empty = _least_squares(levels, weights, basis[1:])
@@ -215,7 +215,7 @@ def _fitted(cells: _Cells, template: Floats, places: Floats) -> _Fit:
     return _Fit(places=places, shifts=shifts, amplitudes=found[:, 0], correlations=correlations, inside=inside)
 
 
-def _strongest(cells: _Cells, basis: Floats, places: Floats) -> Floats:
+def _matched_shift(cells: _Cells, basis: Floats, places: Floats) -> Floats:
     """The shift in whole samples, within reach of each place, at which the template is strongest."""
     weights = _taper(cells, _offsets(cells))
     kernel = np.linalg.solve((weights * basis) @ basis.T, weights * basis)[0]
@@ -227,8 +227,8 @@ def _strongest(cells: _Cells, basis: Floats, places: Floats) -> Floats:
     return np.asarray((at - places).clip(-LOOKED_FOR * cells.per, LOOKED_FOR * cells.per))
 
 
-def _nearer(cells: _Cells, template: Floats, places: Floats, shifts: Floats, inside: Floats) -> Floats:
-    """One Gauss-Newton step of the shifts, where the window is whole enough; never out of reach."""
+def _gauss_newton_step(cells: _Cells, template: Floats, places: Floats, shifts: Floats, inside: Floats) -> Floats:
+    """One Gauss–Newton step of the shifts where enough of the window is in the profile, limited to the reach."""
     levels, weights = _windows(cells, places + shifts, _offsets(cells))
     basis = np.vstack([_basis(cells, template), -np.gradient(template)])
     found, _ = _least_squares(levels, weights, basis)
@@ -248,7 +248,8 @@ def as_strong(amplitudes: Floats, alike: Bools) -> Bools:
 
 def _line(fitted: _Fit, good: Bools, per: int) -> tuple[float, float, Bools]:
     """Phase (place of some site) and step of the lattice through the good sites, samples of the cells, and the sites
-    that lie on it. The step is the median of the steps between pairs, so that a stray at one end does not turn it."""
+    that lie on it. The step is the median of the steps between pairs, so that an outlier at one end does not turn it.
+    """
     places, shifts = fitted.places[good], fitted.shifts[good]
     index = np.round((places - places[0]) / per)
     i, j = np.triu_indices(len(index), 1)
