@@ -163,7 +163,7 @@ def verify(session: Session, secret: str, at: str) -> Verified:
         return Verified(who=Who(state=State.UNKNOWN))
     token = _token(row[0], row[1], at)
     who = _who(session, token, Role(row[1].role))
-    return Verified(who=who, unnoted=token.state is State.ACTIVE and _is_unnoted(token.last_used_at, at))
+    return Verified(who=who, unnoted=token.state is State.ACTIVE and (token.last_used_at or "") <= _hour_before(at))
 
 
 def as_they_stand(session: Session, who: Who, at: str) -> Who:
@@ -286,10 +286,6 @@ def _told(session: Session, token: Token) -> str:
         owner = contributors.get(session, token.contributor)
         return f"since {owner.suspended_at}, {owner.suspended_for}"
     return ""
-
-
-def _is_unnoted(last_used_at: str | None, at: str) -> bool:
-    return last_used_at is None or last_used_at <= _hour_before(at)
 
 
 def _hour_before(at: str) -> str:

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
@@ -94,32 +93,26 @@ def _lengths(usable: Sequence[Observation], instruments: Mapping[str, Instrument
         elif features.count(each.feature) > 1:
             yield None, given, "its readings do not agree or cannot be combined"
         else:
-            yield *_length(each, [lengths[index] for index in each.indices]), given, ""
+            yield _length(each, [lengths[index] for index in each.indices]), given, ""
 
 
-def _length(measured: Measured, given: Sequence[Observation]) -> tuple[Value]:
+def _length(measured: Measured, given: Sequence[Observation]) -> Value:
     """The value with its figures as given if they are complete, otherwise its reduced value in mm."""
-    if len(given) == 1 and (as_given := _as_given(given[0])) is not None and _same(as_given, measured):
-        return (as_given,)
+    as_given = _as_given(given[0]) if len(given) == 1 else None
+    if isinstance(as_given, MeasuredValue):
+        pairs = ((as_given.value, measured.value), (as_given.u, measured.u))
+        if all(math.isclose(*pair, rel_tol=SAME_U) for pair in pairs):
+            return as_given
     figures = {"feature": measured.feature, "value": round(measured.value, DIGITS), "u": measured.u}
-    return (_VALUE.validate_python(figures),)
+    return _VALUE.validate_python(figures)
 
 
 def _as_given(given: Observation) -> Value | None:
-    figures: dict[str, Any] = {name: getattr(given, name) for name in PLAIN}
-    figures["readings"] = list(given.readings)
+    figures = {name: getattr(given, name) for name in ("feature", *PLAIN)}
     try:
-        return _VALUE.validate_python({"feature": given.feature} | {k: v for k, v in figures.items() if v})
+        return _VALUE.validate_python({name: figure for name, figure in figures.items() if figure})
     except ValidationError:
-        return None  # pixels and the like: what they come to is kept instead
-
-
-def _same(value: Value, measured: Measured) -> bool:
-    return (
-        isinstance(value, MeasuredValue)
-        and math.isclose(value.value, measured.value, rel_tol=SAME_U)
-        and math.isclose(value.u, measured.u, rel_tol=SAME_U)
-    )
+        return None  # pixels and the like: the reduced value is stored instead
 
 
 def _others(usable: Sequence[Observation]) -> Iterator[Found]:

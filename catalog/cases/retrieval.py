@@ -62,15 +62,12 @@ def get_case(session: Session, key: str, seen_by: Seer) -> Case:
     again, only its author and maintainers see it.
     """
     found = _cases(session, _both().where(_Specimen.key == key))
-    if not found or not _is_seen(session, found[0].document, seen_by):
+    hidden = found and found[0].document.private and not _inner(found[0].document, seen_by)
+    if not found or (hidden and was_public(session, key)):
         raise NotFoundError(
             "no case has this key", field="key", value=key, remedy="Check the address, letter by letter"
         )
     return found[0]
-
-
-def _is_seen(session: Session, document: DocumentRecord, seen_by: Seer) -> bool:
-    return not document.private or _inner(document, seen_by) or not was_public(session, document.key)
 
 
 def _inner(document: DocumentRecord, seen_by: Seer) -> bool:

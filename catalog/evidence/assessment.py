@@ -142,11 +142,8 @@ def _contradictions(counted: Sequence[JudgedConfirmation], measured: Mapping[str
     for name, estimate in measured.items():
         if estimate.contradicts:
             people, value = estimate.measured.people, estimate.measured.value
-            yield f"{people} people together: {FEATURES[name].label} {value:.4g} mm, {_times(estimate)}"
-
-
-def _times(estimate: Estimate) -> str:
-    return f"{estimate.e_n or AGREES:.2g} times what the tolerance and the measurement allow off the stated one"
+            off = f"{estimate.e_n or AGREES:.2g} times what the tolerance and the measurement allow off the stated one"
+            yield f"{people} people together: {FEATURES[name].label} {value:.4g} mm, {off}"
 
 
 def _competing(

@@ -40,18 +40,17 @@ def assessments(session: Session, entries: Sequence[Assessed]) -> dict[str, Asse
         raise ValueError(f"entries of one kind at a time, not {' and '.join(sorted(kinds))}")
     (of,) = kinds
     said = said_about(session, of, [entry.key for entry in entries] if len(entries) <= FEW else None)
-    return {
-        entry.key: assess(_seen(session, entry, said.get(entry.key, ())), said.get(entry.key, ())) for entry in entries
-    }
+    found = {}
+    for entry in entries:
+        about = said.get(entry.key, [])
+        confirmed = [each.statement.revision for each in about if isinstance(each.statement, Confirmation)]
+        found[entry.key] = assess(seen(session, entry, confirmed), about)
+    return found
 
 
 def assessment_of(session: Session, entry: Assessed) -> Assessment:
     """The assessment of one entry."""
     return assessments(session, [entry])[entry.key]
-
-
-def _seen(session: Session, entry: Assessed, said: Sequence[Said]) -> Assessed:
-    return seen(session, entry, [each.statement.revision for each in said if isinstance(each.statement, Confirmation)])
 
 
 def seen(session: Session, entry: Assessed, revisions: Iterable[int]) -> Assessed:

@@ -63,15 +63,11 @@ def read_body(strokes: Sequence[Stroke], lands: Lands) -> Body:
     """Find the body in the fabrication layer's strokes; raises UnusableFootprint when none surrounds the contacts."""
     if not strokes:
         raise UnusableFootprint("no body outline")
-    parts = _parts([_turned(stroke) if lands.turned else stroke for stroke in strokes])
+    parts = _parts([stroke.turned() if lands.turned else stroke for stroke in strokes])
     box = _around_contacts(parts, lands)
     _check_size(box)
     everything = Box.around(stroke.box for part in parts for stroke in part)
     return _judged(box, everything, lands)
-
-
-def _turned(stroke: Stroke) -> Stroke:
-    return Stroke(ends=tuple((y, x) for x, y in stroke.ends), box=stroke.box.turned())
 
 
 def _parts(strokes: Sequence[Stroke]) -> list[list[Stroke]]:

@@ -117,6 +117,10 @@ class Stroke:
     ends: tuple[tuple[float, float], ...]
     box: Box
 
+    def turned(self) -> Stroke:
+        """The same with x and y exchanged."""
+        return Stroke(ends=tuple((y, x) for x, y in self.ends), box=self.box.turned())
+
 
 @dataclass(frozen=True, kw_only=True)
 class Footprint:

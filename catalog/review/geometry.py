@@ -116,13 +116,16 @@ def _tails(half: Half) -> Iterator[Finding]:
     )
 
 
-def _larger(half: Half, inner: str, outer: str, code: Code, remedy: str) -> Iterator[Finding]:
+def _larger(
+    half: Half, inner: str, outer: str, code: Code, remedy: str, *, clearance: float = 0.0
+) -> Iterator[Finding]:
+    """The outer length is not below the inner one; below by at most ``clearance``, mm, it is only a warning."""
     over = excess(half, inner, outer)
     if over is None or over <= 0:
         return
     yield Finding(
         code=code,
-        severity="severe",
+        severity="severe" if over > clearance else "warning",
         field=f"dimensions.{outer}",
         value=half.dimensions[outer].value,
         expected=half.dimensions[inner].value,
@@ -133,18 +136,13 @@ def _larger(half: Half, inner: str, outer: str, code: Code, remedy: str) -> Iter
 
 
 def _lands(half: Half) -> Iterator[Finding]:
-    over = excess(half, "tail_span", "land_span")
-    if over is None or over <= 0:
-        return
-    yield Finding(
-        code=Code.LANDS_INSIDE_TAILS,
-        severity="severe" if over > TAIL_CLEARANCE else "warning",
-        field="dimensions.land_span",
-        value=value(half, "land_span"),
-        expected=value(half, "tail_span"),
-        message=f"the lands span {mm(half.dimensions['land_span'].value)}, "
-        f"less than the tails on them, {mm(half.dimensions['tail_span'].value)}",
-        remedy="Both are measured from outer edge to outer edge across the rows. Is one of them centre to centre?",
+    yield from _larger(
+        half,
+        "tail_span",
+        "land_span",
+        Code.LANDS_INSIDE_TAILS,
+        "Both are measured from outer edge to outer edge across the rows. Is one of them centre to centre?",
+        clearance=TAIL_CLEARANCE,
     )
 
 

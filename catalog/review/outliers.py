@@ -187,38 +187,28 @@ def siblings_off_law(siblings: tuple[Half, ...], around: Neighbours) -> Iterator
 
 
 def _finding(half: Half, name: str, expected: Expected) -> Finding:
-    off = deviation(half, name, expected)
-    slip = _slip(half, name, expected) or _outlier(off, expected)
-    value = half.dimensions[name].value
-    return Finding(
-        code=slip.code,
-        severity=slip.severity,
-        field=f"dimensions.{name}",
-        value=value,
-        expected=slip.probable,
-        message=f"{label(name)} {mm(value)}: {expected.source} give{_s(expected)} {mm(expected.value)} at "
-        f"{half.contacts_per_row} contacts per row, {abs(off):.1f} tolerances away{slip.why}",
-        remedy=slip.remedy,
-        others=expected.others,
-    )
-
-
-def _s(expected: Expected) -> str:
-    return "" if expected.others else "s"
-
-
-def _outlier(off: float, expected: Expected) -> _Slip:
-    return _Slip(
+    value, off = half.dimensions[name].value, deviation(half, name, expected)
+    outlier = _Slip(
         code=Code.OFF_LAW,
         severity="severe" if abs(off) > SEVERE_ABOVE and expected.sure else "warning",
         probable=expected.value,
         why="",
         remedy="Check the drawing's row for this size again. If the part is built differently, name another series",
     )
-
-
-def _slip(half: Half, name: str, expected: Expected) -> _Slip | None:
-    return _by_factor(half, name, expected) or _by_swap(half, name, expected) or _by_size(half, name, expected)
+    slips = (explain(half, name, expected) for explain in (_by_factor, _by_swap, _by_size))
+    slip = next(filter(None, slips), outlier)
+    give = "give" if expected.others else "gives"
+    return Finding(
+        code=slip.code,
+        severity=slip.severity,
+        field=f"dimensions.{name}",
+        value=value,
+        expected=slip.probable,
+        message=f"{label(name)} {mm(value)}: {expected.source} {give} {mm(expected.value)} at "
+        f"{half.contacts_per_row} contacts per row, {abs(off):.1f} tolerances away{slip.why}",
+        remedy=slip.remedy,
+        others=expected.others,
+    )
 
 
 def _by_factor(half: Half, name: str, expected: Expected) -> _Slip | None:

@@ -108,38 +108,29 @@ def _heights(mating: Mating, first: Half, second: Half) -> Iterator[Finding]:
         centre, width = interval(half, "height")
         bounded = half.dimensions["height"].bound != "nominal"
         if centre > stack + LEAST_SLACK + (width if bounded else 0.0):
-            yield _above_stack(mating, half, mating.stack_height.value)
-    if len(heights) == 2:
-        reach = sum(sum(interval(half, "height")) for half in heights)
-        if reach < stack - slack:
-            yield _no_reach(mating, first, second, reach)
-
-
-def _above_stack(mating: Mating, half: Half, stack: float) -> Finding:
-    height = half.dimensions["height"].value
-    return Finding(
-        code=Code.HALF_ABOVE_STACK,
-        severity="warning",
-        field="stack_height",
-        value=stack,
-        expected=height,
-        message=f"{half.part_number} alone is {mm(height)} high, more than the stack of {mm(stack)}",
-        remedy="Stack height is measured board to board; check it, unless the mate enters through the board",
-        others=(half.key,),
-    )
-
-
-def _no_reach(mating: Mating, first: Half, second: Half, reach: float) -> Finding:
-    return Finding(
-        code=Code.NO_REACH,
-        severity=_severity(mating),
-        field="stack_height",
-        value=mating.stack_height.value if mating.stack_height else None,
-        expected=round(reach, 3),
-        message=f"both halves together are at most {mm(reach)} high: they do not reach each other in this stack",
-        remedy="Check the stack height and both heights. Is it a different height class?",
-        others=_pair(first, second),
-    )
+            stated, height = mating.stack_height.value, half.dimensions["height"].value
+            yield Finding(
+                code=Code.HALF_ABOVE_STACK,
+                severity="warning",
+                field="stack_height",
+                value=stated,
+                expected=height,
+                message=f"{half.part_number} alone is {mm(height)} high, more than the stack of {mm(stated)}",
+                remedy="Stack height is measured board to board; check it, unless the mate enters through the board",
+                others=(half.key,),
+            )
+    reach = sum(sum(interval(half, "height")) for half in heights)
+    if len(heights) == 2 and reach < stack - slack:
+        yield Finding(
+            code=Code.NO_REACH,
+            severity=_severity(mating),
+            field="stack_height",
+            value=mating.stack_height.value,
+            expected=round(reach, 3),
+            message=f"both halves together are at most {mm(reach)} high: they do not reach each other in this stack",
+            remedy="Check the stack height and both heights. Is it a different height class?",
+            others=_pair(first, second),
+        )
 
 
 def _widths(mating: Mating, first: Half, second: Half) -> Iterator[Finding]:

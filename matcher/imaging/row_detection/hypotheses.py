@@ -21,9 +21,6 @@ from matcher.imaging.row_detection.counts import Run, likeliest_run
 from matcher.imaging.row_detection.periods import periods
 from matcher.imaging.row_detection.template_fit import Sites, sites
 
-MOST_PERIODS = 6
-"""Periods that are tried, the most repetitive first. Tuned: the right one is among them for 99 % of rendered rows."""
-
 DIVIDED = 2
 """Periods, the most repetitive first, whose halves and thirds are tried too: an octave's maximum may be a multiple."""
 
@@ -91,7 +88,7 @@ def _of_period(values: Floats, line: tuple[float, float], period: float, smalles
 
 
 def _tried(values: Floats, smallest: float) -> list[float]:
-    strongest = [period.length for period in periods(values)][:MOST_PERIODS]
+    strongest = [period.length for period in periods(values)]
     tried = list(strongest)
     for length in strongest[:DIVIDED]:
         for parts in (2, 3):

@@ -23,8 +23,8 @@ FEWEST_PITCHES = 1.9
 LEAST_CORRELATION = 0.08
 """Autocorrelation below which a maximum is not looked at; of white noise of 100 periods it is 0.03 or so."""
 
-MOST_PERIODS = 10
-"""Periods that are tried in full, the strongest first. Tuned on rendered rows: the right one was never beyond six."""
+MOST_PERIODS = 6
+"""Periods that are tried, the most repetitive first. Tuned: the right one is among them for 99 % of rendered rows."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -47,7 +47,7 @@ class Sites:
     positive), ``slopes`` of the base line in levels per period, ``energies`` the squares of what the template explains
     and ``misfits`` of what it leaves of the window (levels² × samples), ``correlations`` with the template -1..1,
     ``shifts`` from the lattice in periods, ``widenings`` how much wider than the template, relative; ``inside`` the
-    part of the window in the profile (0..1). ``template`` is one period of levels, the contact in the middle.
+    part of the window in the profile (0..1).
     """
 
     period: float
@@ -60,7 +60,6 @@ class Sites:
     energies: Floats
     misfits: Floats
     inside: Floats
-    template: Floats
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -293,5 +292,4 @@ def _fitted_sites(cells: _Cells, template: Floats, places: Floats) -> Sites | No
         energies=(empty - squares) * scale,
         misfits=squares * scale,
         inside=fitted.inside,
-        template=template,
     )
