@@ -324,7 +324,7 @@ def test_an_author_may_cite_a_document_try_a_fit_of_the_half_and_dispute_themsel
 
 def test_evidence_about_another_entry_is_refused() -> None:
     other = assessed(half(part_number="SK-30"))
-    words = "it is about the half siskin-works:sk-20, not the half siskin-works:sk-30"
+    words = "this is about the half siskin-works:sk-20, not the half siskin-works:sk-30"
     with pytest.raises(EntryError, match=words):
         check_confirmation(measured(length()), other, IDA)
     with pytest.raises(EntryError, match=words):
