@@ -17,7 +17,7 @@ from api.identification.tools_at_hand import at_hand, tools_of
 from api.schemas.cases import asked_of
 from api.schemas.requests import FitObservation, IdentifyRequest
 from api.service.logs import logger
-from catalog.cases.answers import renew_answer
+from catalog.cases.answer_history import renew_answer
 from catalog.cases.retrieval import Case, Seer, comments_of, next_behind
 from catalog.cases.specimens import MOST_ALIKE, Comment, Judged, Led, Specimen, Summary
 from catalog.db.database import Catalogue

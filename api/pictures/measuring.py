@@ -29,8 +29,8 @@ from matcher.imaging.clicks.inputs import (
     Segment,
     StatedScale,
 )
+from matcher.imaging.clicks.picture_results import PictureReading, PictureResult, PictureScale, RowFit, RowRelation
 from matcher.imaging.clicks.reduction import measure_picture
-from matcher.imaging.clicks.results import PictureReading, PictureResult, PictureScale, RowFit, RowRelation
 from matcher.observations import BudgetLine, Observation
 from matcher.uncertainty.instruments import Instrument
 from matcher.uncertainty.reading_budget import STATED

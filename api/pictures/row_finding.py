@@ -21,8 +21,8 @@ from api.service.problems import ApiError
 from matcher.errors import ObservationError, ObservationErrors
 from matcher.features import FEATURES, Plane
 from matcher.imaging.clicks.inputs import ClickedRow, Picture
+from matcher.imaging.clicks.picture_results import PictureResult
 from matcher.imaging.clicks.reduction import measure_picture
-from matcher.imaging.clicks.results import PictureResult
 from matcher.imaging.row_detection.detection import FoundContact, FoundRow, find_contacts
 from matcher.imaging.row_detection.profile import Profile, profile_along, rows_read
 from matcher.observations import Observation, Of

@@ -11,7 +11,7 @@ from xml.etree import ElementTree
 
 from api.operations.differences import differences
 from api.schemas.history import LISTED_AT
-from catalog.cases.answers import VERDICTS
+from catalog.cases.answer_history import VERDICTS
 from catalog.cases.retrieval import Case
 from catalog.history.journal import JournalEntry
 from catalog.model.timestamps import now

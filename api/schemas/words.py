@@ -1,6 +1,6 @@
 """What the catalogue's terms mean to people: one wording for the terminal, the pages and the interface's description.
 
-The words for a verdict are in `catalog.cases.answers`, which writes them into the catalogue.
+The words for a verdict are in `catalog.cases.answer_history`, which writes them into the catalogue.
 """
 
 from __future__ import annotations

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from sqlalchemy.orm import Session
 
-from catalog.cases.answers import add_answer, begin_anew, judge_again, revise_visibly
+from catalog.cases.answer_history import add_answer, begin_anew, judge_again, revise_visibly
 from catalog.cases.confirmation import Evidence
 from catalog.cases.retrieval import Case, comments_of, get_case, seer_of
 from catalog.cases.specimens import (

@@ -11,8 +11,8 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
+from catalog.footprints.conversion import half_of
 from catalog.footprints.footprint_file import Footprint, UnusableFootprint, read_footprint
-from catalog.footprints.halves import half_of
 from catalog.footprints.lands import rows_run_along_y
 from catalog.footprints.mating_proposals import kinds_by_letters, propose
 from catalog.footprints.name_facts import name_facts

@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 
 from catalog.model.entries import Half, KindLaw, Mating, Series
 from catalog.model.series_laws import expand
+from catalog.review.contradictions import impossible_geometry
 from catalog.review.dimensions import label
 from catalog.review.duplicates import duplicates
 from catalog.review.findings import RANK, Code, Finding
-from catalog.review.geometry import impossible_geometry
 from catalog.review.names import known_as, names_of, stem
 from catalog.review.neighbours import Neighbours
 from catalog.review.outliers import expectations, off_laws, siblings_off_law

@@ -15,7 +15,7 @@ from api.observations.short_form_writing import arguments_of
 from api.operations.case_ranking import Ranked
 from api.schemas.cases import CaseItem, CaseOut, CommentOut, asked_of
 from api.schemas.words import NOT_HERE
-from catalog.cases.answers import VERDICTS
+from catalog.cases.answer_history import VERDICTS
 from catalog.cases.specimens import Judged, Specimen, Summary
 
 SHOWN_ALIKE = 5

@@ -23,7 +23,7 @@ from api.web.page.form_actions import REFUSED, act_once, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.rendering import Visit, VisitDep
 from catalog.accounts.access import Permission
-from catalog.cases.answers import VERDICTS
+from catalog.cases.answer_history import VERDICTS
 from catalog.cases.retrieval import own_cases, public_cases, seer
 from catalog.cases.specimens import SPECIMEN
 from catalog.contribute.acknowledgements import ReviewRefusedError

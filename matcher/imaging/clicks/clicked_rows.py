@@ -20,6 +20,7 @@ from matcher.features import FEATURES, PITCHES
 from matcher.imaging.clicks.inputs import ClickedRow, ContactLattice, Picture, checked_body, checked_plane
 from matcher.imaging.clicks.joint_fit import JointFit, Occupied, design_of, fit_jointly
 from matcher.imaging.clicks.lattice_fit import clicked_row, row_through, sites_of
+from matcher.imaging.clicks.picture_results import RowFit
 from matcher.imaging.clicks.rectification import (
     FromRectangle,
     FromVanishingLine,
@@ -27,7 +28,6 @@ from matcher.imaging.clicks.rectification import (
     gradient,
     refuse_beyond,
 )
-from matcher.imaging.clicks.results import RowFit
 from matcher.observations import Of
 
 UNSEEN_CLICK = 1.0

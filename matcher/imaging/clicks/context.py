@@ -13,7 +13,7 @@ from matcher.errors import ObservationError
 from matcher.features import FEATURES, LENGTHS, Direction
 from matcher.imaging.clicks.clicked_rows import Rows
 from matcher.imaging.clicks.inputs import PLANES, KnownRectangle, Picture, ScaleSegment, checked_plane
-from matcher.imaging.clicks.results import PictureReading, PictureScale
+from matcher.imaging.clicks.picture_results import PictureReading, PictureScale
 from matcher.imaging.clicks.scale import PlaneScale
 from matcher.observations import BudgetLine, Observation, Of
 from matcher.uncertainty.dimension_validation import SMALLEST_REL

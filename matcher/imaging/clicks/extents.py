@@ -12,6 +12,7 @@ from matcher.errors import ObservationError
 from matcher.features import FEATURES, Direction
 from matcher.imaging.clicks.context import Context, checked_length, line, plane_for
 from matcher.imaging.clicks.inputs import Outline, Segment, checked_body
+from matcher.imaging.clicks.picture_results import PictureReading
 from matcher.imaging.clicks.rectification import (
     AS_SEEN,
     FromRectangle,
@@ -20,7 +21,6 @@ from matcher.imaging.clicks.rectification import (
     propagated,
     refuse_beyond,
 )
-from matcher.imaging.clicks.results import PictureReading
 from matcher.imaging.clicks.scale import segment_ends
 from matcher.observations import BudgetLine
 from matcher.uncertainty.checked import is_number

@@ -21,7 +21,7 @@ from scipy.special import fdtri
 from matcher.columns.columns import Bools, Floats, Ints
 from matcher.errors import ObservationError
 from matcher.imaging.clicks.inputs import SAME_PLACE, checked_points, refuse_same_place
-from matcher.imaging.clicks.results import Lattice, Outlier, RowFit
+from matcher.imaging.clicks.picture_results import Lattice, Outlier, RowFit
 from matcher.imaging.clicks.site_assignment import LOOSEST, PRIOR_DOF, USUAL_CLICKING, assign, no_row
 from matcher.observations import LARGEST_COUNT
 

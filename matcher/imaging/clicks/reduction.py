@@ -27,8 +27,8 @@ from matcher.imaging.clicks.inputs import (
     StatedScale,
     checked_plane,
 )
+from matcher.imaging.clicks.picture_results import PictureReading, PictureResult, PictureScale, RowRelation
 from matcher.imaging.clicks.rectification import AS_SEEN, FromRectangle, Rectification, from_rectangle
-from matcher.imaging.clicks.results import PictureReading, PictureResult, PictureScale, RowRelation
 from matcher.imaging.clicks.row_relations import Neighbours, distance, end_change, related
 from matcher.imaging.clicks.scale import (
     PlaneScale,

@@ -12,7 +12,7 @@ import numpy as np
 from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
 from matcher.imaging.clicks.clicked_rows import Rows
-from matcher.imaging.clicks.results import RowRelation
+from matcher.imaging.clicks.picture_results import RowRelation
 
 PLAY = 0.03
 """Standard deviation of a contact row's offset from where the drawing puts it, in pitches, and of what oblique seeing

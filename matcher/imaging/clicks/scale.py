@@ -27,6 +27,7 @@ from matcher.imaging.clicks.inputs import (
     positive,
     relative_u,
 )
+from matcher.imaging.clicks.picture_results import PictureScale
 from matcher.imaging.clicks.rectification import (
     FromRectangle,
     Rectification,
@@ -35,7 +36,6 @@ from matcher.imaging.clicks.rectification import (
     propagated,
     refuse_beyond,
 )
-from matcher.imaging.clicks.results import PictureScale
 from matcher.uncertainty.checked import is_number
 
 ROUGHEST_SCALE = 0.2

@@ -26,7 +26,7 @@ from numpy.typing import ArrayLike
 from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
 from matcher.imaging.clicks.lattice_fit import fit_lattice
-from matcher.imaging.clicks.results import Lattice
+from matcher.imaging.clicks.picture_results import Lattice
 from matcher.imaging.row_detection.counts import usual_strength
 from matcher.imaging.row_detection.doubts import doubts, empty, is_clear, is_row, row_reasons, traces
 from matcher.imaging.row_detection.hypotheses import Choice, Hypothesis, alternates, chosen, hypotheses

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from catalog.cases.answers import changes
+from catalog.cases.answer_history import changes
 from catalog.cases.specimens import Summary
 from tests.catalog.cases.case_examples import NONE, summary
 

@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from sqlalchemy.orm import Session
 
 from catalog.cases import lifecycle
-from catalog.cases.answers import renew_answer
+from catalog.cases.answer_history import renew_answer
 from catalog.cases.retrieval import (
     Seer,
     case_now,

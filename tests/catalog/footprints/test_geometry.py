@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from catalog.footprints.body import HOLD_DOWN_DOUBT
+from catalog.footprints.conversion import half_of
 from catalog.footprints.footprint_file import UnusableFootprint, parse_footprint
-from catalog.footprints.halves import half_of
 from catalog.model.entries import Half
 from tests.catalog.footprints.footprint_drawings import drawing, hole, line, one_row, pad, rectangle, two_rows, zigzag
 

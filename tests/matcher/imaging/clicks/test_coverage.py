@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from matcher.imaging.clicks.inputs import ClickedRow, ContactLattice, KnownRectangle, Outline, Picture, ScaleSegment
+from matcher.imaging.clicks.picture_results import PictureResult
 from matcher.imaging.clicks.reduction import measure_picture
-from matcher.imaging.clicks.results import PictureResult
 from matcher.uncertainty.gum import coverage_factor, effective_dof
 
 RUNS = 2_000

@@ -24,8 +24,8 @@ from matcher.imaging.clicks.inputs import (
     Segment,
     StatedScale,
 )
+from matcher.imaging.clicks.picture_results import PictureResult
 from matcher.imaging.clicks.reduction import measure_picture
-from matcher.imaging.clicks.results import PictureResult
 from matcher.uncertainty.reduce import reduce
 from tests.matcher.imaging.clicks.scene import SQUARE, clicks, outlined, picture, refused
 
