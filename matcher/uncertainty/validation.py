@@ -69,7 +69,7 @@ def _unknown_feature(index: int, name: object) -> ObservationError:
 def _subject_faults(checked: Checked) -> Iterator[ObservationError]:
     of, feature = checked.given.of, checked.feature
     if of not in list(Of):
-        yield checked.fault("of", of, f"{of!r} is no body", remedy_for(list(Of), closest(str(of), list(Of))))
+        yield checked.fault("of", of, f"{of!r} is not a body", remedy_for(list(Of), closest(str(of), list(Of))))
     elif feature.subject is Subject.HALF and of == Of.PAIR:
         remedy = "say of this half, or of the other"
         yield checked.fault("of", of, f"{feature.label} belongs to one half, not to the pair", remedy)

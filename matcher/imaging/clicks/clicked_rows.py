@@ -152,7 +152,9 @@ def measured_rows(picture: Picture, rectification: Rectification) -> Rows:
     bent = isinstance(picture.perspective, ContactLattice)
     if bent and not picture.rows:
         remedy = "click contacts of at least one row, or a rectangle of known proportions"
-        raise ObservationError("no row shows the perspective", field="perspective", value=None, remedy=remedy)
+        raise ObservationError(
+            "there is no row to show the perspective", field="perspective", value=None, remedy=remedy
+        )
     rows = [_checked_row(given, i, rectification, bent) for i, given in enumerate(picture.rows)]
     # All are counted in the direction of the first, so that neighbours can be compared.
     for i, row in enumerate(rows):
@@ -167,7 +169,9 @@ def _checked_row(given: ClickedRow, i: int, rectification: Rectification, bent: 
     field = f"rows[{i}]"
     if given.feature not in PITCHES:
         remedy = f"known: {', '.join(PITCHES)}"
-        raise ObservationError("no row shows this", field=f"{field}.feature", value=given.feature, remedy=remedy)
+        raise ObservationError(
+            "a row cannot show this feature", field=f"{field}.feature", value=given.feature, remedy=remedy
+        )
     plane = checked_plane(given.plane or str(FEATURES[given.feature].plane), field=f"{field}.plane")
     of = checked_body(given.of, field=f"{field}.of")
     clicks = clicked_row(given.points, field=f"{field}.points")

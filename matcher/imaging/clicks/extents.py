@@ -50,7 +50,7 @@ def outline_readings(given: Outline, i: int, context: Context) -> tuple[PictureR
     field = f"outlines[{i}]"
     if given.along is None and given.across is None:
         remedy = "name the features in along and across, or one of them"
-        raise ObservationError("the outline shows no feature", field=f"{field}.along", value=None, remedy=remedy)
+        raise ObservationError("the outline names no feature", field=f"{field}.along", value=None, remedy=remedy)
     of = checked_body(given.of, field=f"{field}.of")
     corners = checked_corners(given.corners, field=f"{field}.corners")
     refuse_beyond(context.rows.rectification, corners, fields=[f"{field}.corners[{j}]" for j in range(4)])
@@ -74,7 +74,7 @@ def _refuse_no_rectangle(corners: Floats, field: str) -> None:
         cross = abs(float(edges[i - 1][0] * edges[i][1] - edges[i - 1][1] * edges[i][0]))
         if cross < SQUAREST * lengths[i - 1] * lengths[i]:
             raise ObservationError(
-                "no rectangle has such a corner",
+                "a rectangle cannot have such a corner",
                 field=f"{field}[{i}]",
                 value=corners[i].tolist(),
                 remedy="click the corner again, or take the picture from straight above",
@@ -99,7 +99,7 @@ def _first_is_along(corners: Floats, along: Floats | None, field: str) -> bool:
     ratio = float((lengths[0] + lengths[2]) / (lengths[1] + lengths[3]))
     if 1 / CLEARLY_LONGER < ratio < CLEARLY_LONGER:
         raise ObservationError(
-            "it cannot be seen which edges lie along the rows",
+            "the picture does not show which edges lie along the rows",
             field=field,
             value=ratio,
             remedy="click a row of contacts in the same picture, or give length and width as segments",
@@ -164,7 +164,9 @@ def segment_reading(given: Segment, i: int, context: Context) -> PictureReading:
     ends = segment_ends(given, context.rows.rectification, field=field)
     if not is_number(given.spans) or given.spans < 1 or given.spans != int(given.spans):
         remedy = "give the number of gaps between the ends"
-        raise ObservationError("gaps are counted", field=f"{field}.spans", value=given.spans, remedy=remedy)
+        raise ObservationError(
+            "the number of gaps is a whole number from 1", field=f"{field}.spans", value=given.spans, remedy=remedy
+        )
     if given.spans != 1 and not FEATURES[feature].repeats:
         remedy = "leave spans out"
         raise ObservationError("this feature has no gaps", field=f"{field}.spans", value=given.spans, remedy=remedy)

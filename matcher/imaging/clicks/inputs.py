@@ -159,14 +159,14 @@ def checked_plane(plane: object, *, field: str) -> str:
     """The name of a plane; raises ObservationError at ``field`` for anything else."""
     if not isinstance(plane, str) or plane not in PLANES:
         remedy = f"known: {', '.join(PLANES)}"
-        raise ObservationError(f"{plane!r} is no plane of a picture", field=field, value=plane, remedy=remedy)
+        raise ObservationError(f"{plane!r} is not a plane of a picture", field=field, value=plane, remedy=remedy)
     return str(plane)
 
 
 def checked_body(of: object, *, field: str) -> Of:
     """Which body it is; raises ObservationError at ``field`` for a name that is none."""
     if not isinstance(of, str) or of not in list(Of):
-        raise ObservationError(f"{of!r} is no body", field=field, value=of, remedy=f"known: {', '.join(Of)}")
+        raise ObservationError(f"{of!r} is not a body", field=field, value=of, remedy=f"known: {', '.join(Of)}")
     return Of(of)
 
 
@@ -174,7 +174,7 @@ def relative_u(value: object, *, field: str) -> float:
     """A relative standard uncertainty, from 0 to below 1; raises ObservationError at ``field`` for anything else."""
     if not is_number(value) or not 0.0 <= value < 1.0:
         remedy = "give a part of one, e.g. 0.01 for 1 %"
-        raise ObservationError("it is no relative u", field=field, value=value, remedy=remedy)
+        raise ObservationError("it is not a relative uncertainty", field=field, value=value, remedy=remedy)
     return float(value)
 
 
@@ -226,10 +226,12 @@ def _checked(item: object, width: int, field: str) -> list[float]:
     parts = [_coordinate(part) for part in (item if listed else [item])]  # type: ignore[attr-defined]
     if len(parts) != width or not all(math.isfinite(part) for part in parts):
         shape = "x and y, two finite numbers" if width == 2 else "one finite number"
-        raise ObservationError("it is no place in a picture", field=field, value=item, remedy=f"give {shape} in pixels")
+        raise ObservationError(
+            "it is not a point in a picture", field=field, value=item, remedy=f"give {shape} in pixels"
+        )
     if any(abs(part) > LARGEST_PIXEL for part in parts):
         remedy = f"give pixels, at most {LARGEST_PIXEL:.0f}"
-        raise ObservationError("no picture is so large", field=field, value=item, remedy=remedy)
+        raise ObservationError("no picture is that large", field=field, value=item, remedy=remedy)
     return parts
 
 

@@ -45,7 +45,7 @@ def check_floor(floor_u: float) -> None:
     """Refuse a floor of the clicking error that is not a finite number above 0, at field ``floor_u``."""
     if not (isinstance(floor_u, int | float) and 0.0 < floor_u < math.inf):
         raise ObservationError(
-            "no click is without error", field="floor_u", value=floor_u, remedy="give a number of pixels above 0"
+            "every click has an error", field="floor_u", value=floor_u, remedy="give a number of pixels above 0"
         )
 
 

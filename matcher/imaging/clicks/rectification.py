@@ -203,7 +203,7 @@ def refuse_beyond(rectification: Rectification, points: Floats, *, fields: Seque
     worst = np.maximum(np.maximum(largest, 1.0 / smallest), largest / smallest)
     for i in np.nonzero(~(worst < MOST_STRETCHED))[0]:
         raise ObservationError(
-            "the perspective is too strong here to be taken out",
+            "the perspective is too strong here to be removed",
             field=fields[int(i)],
             value=points[i].tolist(),
             remedy="take the picture from straight above; check the rectangle's corners and sides",
@@ -232,12 +232,12 @@ def from_rectangle(given: KnownRectangle, click_u: float) -> FromRectangle:
         value = getattr(given, name)
         if not is_number(value) or not 0.0 < value < math.inf:
             remedy = "give the side as a finite number above 0"
-            raise ObservationError("a side has a length", field=f"perspective.{name}", value=value, remedy=remedy)
+            raise ObservationError("a side needs a length", field=f"perspective.{name}", value=value, remedy=remedy)
     rel_u = relative_u(given.rel_u, field="perspective.rel_u")
     if not 1.0 / LARGEST_ASPECT <= given.length / given.width <= LARGEST_ASPECT:
         remedy = "give both sides in one unit"
         raise ObservationError(
-            "no rectangle is so slender", field="perspective.length", value=given.length, remedy=remedy
+            "the rectangle is too narrow", field="perspective.length", value=given.length, remedy=remedy
         )
     known = FromRectangle(corners=corners, length=given.length, width=given.width, click_u=click_u, rel_u=rel_u)
     refuse_beyond(known, corners, fields=[f"perspective.corners[{i}]" for i in range(4)])

@@ -91,7 +91,10 @@ def _instrument(picture: Picture, instruments: Mapping[str, Instrument]) -> Inst
     if picture.instrument not in fitting:
         remedy = remedy_for(fitting, closest(str(picture.instrument), fitting))
         raise ObservationError(
-            f"{picture.instrument!r} takes no pictures", field="instrument", value=picture.instrument, remedy=remedy
+            f"{picture.instrument!r} is not an instrument for pictures",
+            field="instrument",
+            value=picture.instrument,
+            remedy=remedy,
         )
     if not (picture.rows or picture.outlines or picture.segments):
         remedy = "click a row, an outline or a segment"
@@ -198,15 +201,17 @@ def _notes(context: Context, relations: Sequence[RowRelation]) -> tuple[str, ...
         if not relation.agree:
             notes.append(
                 f"rows[{first}] and rows[{second}] differ in pitch or direction by more than clicking explains: "
-                "the picture is oblique, or they are different rows; a known rectangle would take that out"
+                "the picture is oblique, or the rows are different; a known rectangle would remove the perspective"
             )
         if relation.layout == "unclear":
             notes.append(
                 f"rows[{first}] and rows[{second}] stand {relation.offset:+.2f} pitches apart along the row: "
-                "neither opposite each other nor half a pitch apart"
+                "neither aligned nor half a pitch apart"
             )
     if context.picture.outlines and not rows.rows:
         notes.append("without a row the longer edges of outlines are taken to lie along the rows")
     if isinstance(context.picture.perspective, ContactLattice):
-        notes.append("contacts cannot show how much across is foreshortened against along; a known rectangle would")
+        notes.append(
+            "contacts cannot show how much lengths across are foreshortened against lengths along; a known rectangle can"
+        )
     return tuple(notes)

@@ -70,7 +70,9 @@ def scale_from_segment(
     length_mm = positive(given.length_mm, field="scale.length_mm", what="the segment's length in mm")
     if not is_number(given.u_mm) or not 0.0 <= given.u_mm < length_mm:
         remedy = "give a standard uncertainty in mm, at least 0 and below the length"
-        raise ObservationError("no u of this length", field="scale.u_mm", value=given.u_mm, remedy=remedy)
+        raise ObservationError(
+            "it is not an uncertainty of this length", field="scale.u_mm", value=given.u_mm, remedy=remedy
+        )
     ends = segment_ends(given, rectification, field="scale")
     size, size_u = _extent(ends, rectification, click_u)
     rel = math.hypot(size_u / size, given.u_mm / length_mm)
@@ -101,7 +103,9 @@ def segment_ends(given: Segment | ScaleSegment, rectification: Rectification, *,
     )
     if math.dist(ends[0], ends[1]) < SAME_PLACE:
         remedy = "click both ends of the segment"
-        raise ObservationError("it is where the segment starts", field=f"{field}.end", value=given.end, remedy=remedy)
+        raise ObservationError(
+            "it is the same place as the start", field=f"{field}.end", value=given.end, remedy=remedy
+        )
     refuse_beyond(rectification, ends, fields=(f"{field}.start", f"{field}.end"))
     return ends
 
@@ -127,7 +131,7 @@ def scale_from_rectangle(given: FromRectangle, plane: str, click_dof: float) -> 
     rel = math.hypot(clicks, sides)
     if rel > ROUGHEST_SCALE:
         raise ObservationError(
-            f"a rectangle of {size / 4:.0f} px is no scale: uncertain by {rel:.0%}",
+            f"a rectangle of {size / 4:.0f} px gives no scale: its uncertainty is {rel:.0%}",
             field="perspective.corners",
             value=size,
             remedy="click a larger rectangle of known sides, or leave in_mm out",
@@ -147,7 +151,9 @@ def stated_scale(given: StatedScale, default_rel: float) -> PictureScale:
     rel = default_rel if given.rel is None else positive(given.rel, field="scale.rel", what="the scale's relative u")
     if rel > ROUGHEST_SCALE:
         remedy = "give a part of one, e.g. 0.01 for 1 %"
-        raise ObservationError(f"a scale uncertain by {rel:.0%} is none", field="scale.rel", value=rel, remedy=remedy)
+        raise ObservationError(
+            f"a scale with an uncertainty of {rel:.0%} cannot be used", field="scale.rel", value=rel, remedy=remedy
+        )
     plane = checked_plane(given.plane, field="scale.plane")
     return PictureScale(px_per_mm=px_per_mm, rel=rel, plane=plane, source="stated", degrees_of_freedom=math.inf)
 
@@ -183,7 +189,7 @@ def _stated_plane(given: PlaneDepth, field: str) -> PlaneScale:
     depth = float(given.depth_mm)
     if not NEAREST < depth / distance < 1.0:
         remedy = "give the depth below the reference plane in mm, negative above it"
-        raise ObservationError("no plane lies there", field=f"{field}.depth_mm", value=depth, remedy=remedy)
+        raise ObservationError("no plane can lie there", field=f"{field}.depth_mm", value=depth, remedy=remedy)
     u_depth = _own_u(given.u_depth_mm, depth, f"{field}.u_depth_mm")
     u_distance = _own_u(given.u_camera_distance_mm, distance, f"{field}.u_camera_distance_mm")
     factor = 1.0 + depth / distance
@@ -194,5 +200,7 @@ def _own_u(stated: float | None, size: float, field: str) -> float:
     if stated is None:
         return DEPTH_PART * abs(size)
     if not is_number(stated) or not 0.0 <= stated < math.inf:
-        raise ObservationError("it is no u", field=field, value=stated, remedy="give a standard uncertainty in mm")
+        raise ObservationError(
+            "it is not a standard uncertainty", field=field, value=stated, remedy="give a standard uncertainty in mm"
+        )
     return float(stated)

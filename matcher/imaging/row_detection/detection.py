@@ -220,10 +220,10 @@ def _reasons(choice: Choice, counts: list[tuple[int, float]], why: list[str | No
     """Why the count is unsure, in sentences: at least one."""
     reasons = row_reasons(choice.taken, why)
     if not clear:
-        reasons.append("So faint or short a row may be chance: noise or texture that happens to repeat.")
+        reasons.append("A row this faint or short may be chance: noise or texture that happens to repeat.")
     if choice.probability < SURE_POLARITY:
         shown, gaps = ("dark", "bright") if choice.taken.dark else ("bright", "dark")
-        reasons.append(f"The contacts may be what is {gaps} and not, as taken, what is {shown}.")
+        reasons.append(f"The contacts may be the {gaps} parts, not the {shown} ones as assumed.")
     named = ", ".join(f"{count} ({100.0 * probability:.0f} %)" for count, probability in counts[:3])
     return (*reasons, f"Counts that fit: {named}.")
 
@@ -266,5 +266,5 @@ def _profile_error(message: str, field: str, value: object) -> ObservationError:
 
 
 def _no_contacts(message: str, length: int) -> ObservationError:
-    remedy = "draw the line over the middle of the contacts from end to end, or click the contacts' centres instead"
+    remedy = "draw the line along the middle of the contacts from end to end, or click the contacts' centres instead"
     return ObservationError(message, field="profile", value=f"{length} levels", remedy=remedy)

@@ -86,7 +86,9 @@ def row_reasons(reading: Hypothesis, why: list[str | None]) -> list[str]:
     beyond = "contact something shows: a wide contact, or one more under dirt or glare."
     reasons += [f"Beyond the {name} {beyond}" for name in traces(reading)]
     if alternates(reading):
-        reasons.append("Every second one is off by the same: they may be the two lines of half as many contacts.")
+        reasons.append(
+            "Every second one is off by the same amount: they may be the two lines of half as many contacts."
+        )
     gaps = np.flatnonzero(empty(reading)[run.first : run.last + 1])
     if len(gaps):
         places = ", ".join(str(place + 1) for place in gaps)
