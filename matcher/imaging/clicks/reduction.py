@@ -212,6 +212,6 @@ def _notes(context: Context, relations: Sequence[RowRelation]) -> tuple[str, ...
         notes.append("without a row the longer edges of outlines are taken to lie along the rows")
     if isinstance(context.picture.perspective, ContactLattice):
         notes.append(
-            "contacts cannot show how much lengths across are foreshortened against lengths along; a known rectangle can"
+            "contacts cannot show how far lengths across are foreshortened against lengths along; a rectangle can"
         )
     return tuple(notes)
