@@ -246,7 +246,7 @@ def _insisted(choice: Choice, left_out: tuple[str, ...]) -> tuple[str, ...]:
 
 def _why_none(act: Act, case: Case, choice: Choice, found: Evidence) -> str:
     if act.actor != case.document.author:
-        return f"the measurements are {case.document.author}'s, and only they can confirm by them"
+        return f"the measurements are {case.document.author}'s, and only they can give them as evidence"
     if not choice.may_confirm:
         return "the token that accepted it does not have the scope for evidence"
     if not choice.listed:

@@ -93,10 +93,10 @@ def test_a_contributor_is_added_listed_suspended_and_taken_back(run: Run) -> Non
         (("token", "create", NAME, "--scopes", "contribut"), "did you mean 'contribute'?"),
         (("token", "create", NAME, "--scopes", ""), "cannot be used for anything"),
         (("token", "create", NAME, "--scopes", "maintain"), "is no maintainer"),
-        (("token", "create", NAME, "--expires", "0"), "to come"),
+        (("token", "create", NAME, "--expires", "0"), "in the future"),
         (("token", "create", NAME, "--expires", "99999999999999999999"), "at most 730 days"),
         (("token", "create", NAME, "--expires", "9999-12-31"), "at most 730 days"),
-        (("token", "create", NAME, "--expires", "2001-01-01"), "to come"),
+        (("token", "create", NAME, "--expires", "2001-01-01"), "in the future"),
         (("token", "create", NAME, "--expires", "soon"), "no date or time"),
         (("token", "create", NAME, "--label", TOKEN), "holds a token"),
         (("token", "list", "Nobody"), "no contributor is called 'Nobody'"),
@@ -162,7 +162,7 @@ def test_a_token_without_end_is_made_on_request_but_not_for_maintaining(run: Run
     done(run("token", "create", NAME, "--expires", "none"))
     assert listed(run, "token")[0]["expires_at"] is None
     assert "never" in done(run("token", "list"))
-    assert "has to end" in refused(run("token", "create", NAME, "--expires", "none", "--scopes", "all"))
+    assert "needs an end date" in refused(run("token", "create", NAME, "--expires", "none", "--scopes", "all"))
 
 
 def test_a_suspended_contributor_gets_no_token(run: Run) -> None:

@@ -382,7 +382,7 @@ def test_a_maintainer_who_accepts_puts_nobodys_name_to_measurements(shop: Worksh
     key = saved(shop, observations=OF_MEMBER)["key"]
     done = accepted(shop, key, KEEPER, half=MEMBER).json()
     assert (done["state"], done["solution"]["confirmation"]) == ("solved", None)
-    assert "Ida Finch's, who alone" in done["solution"]["left_out"][0]
+    assert "Ida Finch's, and only they" in done["solution"]["left_out"][0]
 
 
 def test_a_slip_of_units_is_refused_until_it_is_acknowledged(shop: Workshop) -> None:

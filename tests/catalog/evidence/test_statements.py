@@ -149,8 +149,8 @@ def test_every_fault_of_a_length_is_named_at_once() -> None:
         ({"feature": "contact_count", "value": -1}, "greater than or equal to 0"),
         ({"feature": "latch_style", "value": "glue"}, "latch is given by name"),
         ({"feature": "latch_style", "value": []}, "latch is given by name"),
-        ({"feature": "latch_style", "value": ["screwed", "screwed"]}, "each once"),
-        ({"feature": "keying", "value": ["none", "offset_rib"]}, "cannot both be seen"),
+        ({"feature": "latch_style", "value": ["screwed", "screwed"]}, "each at most once"),
+        ({"feature": "keying", "value": ["none", "offset_rib"]}, "cannot be combined with"),
     ],
     ids=str,
 )

@@ -64,7 +64,7 @@ def test_a_fault_of_one_law_is_one_finding_with_the_number_of_halves() -> None:
     (found,) = _found(_series({"row_spacing": {"intercept": 5.0, "tolerance": 0.1}}))
     assert (found.code, found.severity, found.field) == (Code.ROWS_OUTSIDE, "severe", "kinds[0].dimensions.row_spacing")
     assert found.concerns == 2 * len(COUNTS)
-    assert "(6 of 9 halves, this one for example)" in found.message
+    assert "(6 of 9 halves; this is one of them)" in found.message
 
 
 def test_a_fault_of_a_height_class_points_into_the_class() -> None:
@@ -108,7 +108,7 @@ def test_a_slope_that_changes_nothing_over_the_sizes_is_the_pitch() -> None:
 def test_matings_point_to_the_pair_that_makes_them() -> None:
     (found,) = _found(_series(low=5.4))
     assert (found.code, found.field, found.concerns) == (Code.HALF_ABOVE_STACK, "stack[0].stack_height", 3)
-    assert "(3 of 6 matings, this one for example)" in found.message
+    assert "(3 of 6 matings; this is one of them)" in found.message
 
 
 def test_a_stack_without_tolerance_points_to_the_series_tolerance_of_sums() -> None:
