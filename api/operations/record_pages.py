@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Self
 
 from sqlalchemy.orm import Session
 
 from api.schemas.history import JournalPage
 from api.service.paging import Listing, Part
+from api.service.problems import ApiError
 from catalog.cases.retrieval import was_public
 from catalog.history import journal
 from catalog.history.documents import DocumentRecord, documents
 from catalog.history.journal import JournalEntry
+from catalog.model.timestamps import read, written
 
 SEEN_BY_KEY = "specimen"
 """Records that may be private: whoever has such a record's key may see its history, and nobody else."""
@@ -27,6 +30,16 @@ class Wanted:
     series: str | None = None
     actor: str | None = None
     since: str | None = None
+
+    @classmethod
+    def asked(cls, *, since: str | None = None, **filters: str | None) -> Self:
+        """Rows as somebody asks for them, ``since`` as it was typed. Raises ApiError for a key without its record, and
+        EntryError for what is no date or moment."""
+        made = cls(since=None if since is None else written(read(since, field="since")), **filters)
+        if made.key is not None and made.record is None:
+            message = "a key needs its record: a half and a series can have the same"
+            raise ApiError.at("record", message, "Add record half, series, mating …", value=made.key)
+        return made
 
     @property
     def filters(self) -> Mapping[str, str]:

@@ -14,13 +14,11 @@ from api.rest.feeds import ATOM, Feed, atom
 from api.schemas.evidence import ReasonIn
 from api.schemas.history import LISTED_AT, JournalPage, PendingOut, PendingPage, pending_out
 from api.service.dependencies import CatalogueDep, CursorQuery, KeyQuery, LimitQuery, VersionDep, require_known_query
-from api.service.problems import ApiError
 from api.service.responses import documented
 from api.service.settings import DEFAULT_PAGE
 from catalog.history import journal, pending
 from catalog.history.documents import get_document
 from catalog.history.journal import JournalEntry
-from catalog.model.timestamps import read, written
 from catalog.records.read import get_record
 
 PROBLEMS = ("invalid-request", "invalid-entry", "internal-error", "catalogue-locked", "catalogue-unusable")
@@ -37,11 +35,7 @@ def _wanted(
     actor: Annotated[str | None, Query(max_length=200, description="Name of who did it.")] = None,
     since: Annotated[str | None, Query(max_length=40, description="A date or moment of ISO 8601.")] = None,
 ) -> Wanted:
-    if key is not None and record is None:
-        message = "a key needs its record: a half and a series can have the same"
-        raise ApiError.at("record", message, "Add record=half, record=series …")
-    moment = None if since is None else written(read(since, field="since"))
-    return Wanted(record=record, key=key, series=series, actor=actor, since=moment)
+    return Wanted.asked(record=record, key=key, series=series, actor=actor, since=since)
 
 
 WantedDep = Annotated[Wanted, Depends(_wanted)]

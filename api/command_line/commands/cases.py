@@ -17,6 +17,7 @@ from api.command_line.commands.common import (
     print_json,
     show,
     told,
+    with_typed,
 )
 from api.command_line.commands.identification import FileOption, PiecesArgument
 from api.command_line.output.cases import case_blocks, case_table, ranked_blocks
@@ -82,11 +83,9 @@ def save(
     """
     with told(pieces or []):
         given = object_of(file, REMEDY) if file is not None else {}
-        listed = given.get("observations", [])
-        typed = parse_pieces(pieces or [])
+        asked, _ = with_typed(given, "observations", parse_pieces(pieces or []))
         options = {"title": title, "note": note, "visibility": "public" if public else None}
-        asked = {**given, **{name: value for name, value in options.items() if value is not None}}
-        asked["observations"] = [*listed, *typed] if isinstance(listed, list) else listed
+        asked |= {name: value for name, value in options.items() if value is not None}
         body = form_of(SpecimenIn, asked)
         with acting(database) as writing:
             found = writing.carry_out(SAVE_CASE, body).result

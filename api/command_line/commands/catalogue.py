@@ -34,6 +34,11 @@ from catalog.model.text_fields import plain_line
 from catalog.records.read import load_halves, load_series
 from catalog.snapshot.search import Searchable, SearchIndex
 
+T = TypeVar("T")
+
+MOST_LISTED = 50
+"""Differences and leavings that are listed on the screen, unless all are asked for."""
+
 
 def search(
     text: Annotated[str, typer.Argument(help="Part of a part number, order code, maker, series or marking.")],
@@ -117,13 +122,11 @@ def export(
         if str(path) == "-":
             write_jsonl(entries, sys.stdout)
             return
-        with _file_errors(path):
-            if path.suffix == ".jsonl":
-                beside = path.with_name(f".{path.name}.unfinished")
-                with beside.open("w", encoding="utf-8", newline="\n") as stream:
-                    number = write_jsonl(entries, stream)
-                beside.replace(path)  # An older export stays whole until the new one is.
-            else:
+        if path.suffix == ".jsonl":
+            with written_whole(path) as unfinished, unfinished.open("w", encoding="utf-8", newline="\n") as stream:
+                number = write_jsonl(entries, stream)
+        else:
+            with _file_errors(path):
                 number = sum(write_csv(entries, path).values())
     show([plain(f"{number} entries written to {path}")])
 
@@ -182,12 +185,6 @@ def _file_errors(path: Path) -> Iterator[None]:
         raise FileError(reason, path=str(path), remedy="Name a place that can be written") from error
 
 
-T = TypeVar("T")
-
-MOST_LISTED = 50
-"""Differences and leavings that are listed on the screen, unless all are asked for."""
-
-
 def publish(
     path: Annotated[Path, typer.Argument(help="The file to write, .jsonl.")],
     signed_off_by: Annotated[
@@ -238,14 +235,12 @@ def merge(
 
 @contextmanager
 def written_whole(path: Path) -> Iterator[Path]:
-    """A file beside the wanted one to write into; it takes its place when all went well."""
+    """A file beside the wanted one to write into; it takes its place when all went well, and an older one stays whole
+    until then."""
     beside = path.with_name(f".{path.name}.unfinished")
-    try:
+    with _file_errors(path):
         yield beside
         beside.replace(path)
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise FileError(reason, path=str(path), remedy="Name a place that can be written") from error
 
 
 def _line(text: str, field: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from enum import IntEnum
 from pathlib import Path
@@ -193,6 +193,15 @@ def bytes_of(file: str, max_bytes: int, field: str) -> bytes:
     if len(content) > max_bytes:
         raise ApiError("body-too-large", f"{file} is larger than {max_bytes} bytes")
     return content
+
+
+def with_typed(given: Mapping[str, Any], name: str, typed: Sequence[Any]) -> tuple[dict[str, Any], int]:
+    """What a file holds with a list that goes on with what was typed, and how many the file lists. Where the file has
+    something else in the list's place, that stays, to be refused."""
+    listed = given.get(name, [])
+    if not isinstance(listed, list):
+        return dict(given), 0
+    return {**given, name: [*listed, *typed]}, len(listed)
 
 
 def object_of(file: str, remedy: str) -> dict[str, Any]:

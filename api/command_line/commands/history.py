@@ -21,6 +21,7 @@ from api.command_line.commands.common import (
 from api.command_line.output.console import plain
 from api.command_line.output.records import journal_lines, pending_table
 from api.observations.checking import form_of
+from api.observations.error_places import told_at
 from api.operations.entries import HASTEN, STOP
 from api.operations.record_pages import Wanted, journal_page
 from api.schemas.evidence import ReasonIn
@@ -30,7 +31,6 @@ from catalog.db.database import read_version
 from catalog.history import pending
 from catalog.history.documents import documents
 from catalog.model.errors import EntryError, NotFoundError
-from catalog.model.timestamps import read, written
 from catalog.records.read import get_records
 
 LimitOption = Annotated[int, typer.Option("--limit", min=1, max=MAX_PAGE, help="Most changes to show.")]
@@ -88,15 +88,8 @@ def journal(
       otherhalf journal --series dunnock-sons:dn40
     """
     with told(), opened(database) as catalogue, catalogue.reading() as session:
-        if key is not None and record is None:
-            raise EntryError(
-                "a key needs its record: a half and a series can have the same",
-                field="--record",
-                value=key,
-                remedy="Add --record half, series, mating …; or use: otherhalf history KEY",
-            )
-        moment = None if since is None else written(read(since, field="--since"))
-        wanted = Wanted(record=record, key=key, series=series, actor=actor, since=moment)
+        with told_at({"record": "--record"}):
+            wanted = Wanted.asked(record=record, key=key, series=series, actor=actor, since=since)
         page = journal_page(session, read_version(session), wanted, cursor, limit)
     _show(page, as_json=as_json)
 

@@ -17,6 +17,7 @@ from api.command_line.commands.common import (
     show,
     snapshot_of,
     told,
+    with_typed,
 )
 from api.command_line.commands.measure import JawsOption, closed_jaws_of
 from api.command_line.output.answers import answer_blocks, caution_lines, explanation_blocks
@@ -204,10 +205,8 @@ def _read(
         given = object_of(file, REMEDY) if file is not None else {}
     if not typed and file is None and kind is not AskRequest:
         raise typer.BadParameter("give observations, as in contact_count=24 pitch=4.41/11, or --file PATH")
-    listed = given.get("observations", [])
-    before = len(listed) if isinstance(listed, list) else 0
-    asked = {**given, **{name: options[name] for name in _given(options)}}
-    asked["observations"] = [*listed, *typed] if isinstance(listed, list) else listed
+    asked, before = with_typed(given, "observations", typed)
+    asked |= {name: options[name] for name in _given(options)}
     with told(pieces, before), told_at(_given(options)):
         return form_of(kind, asked), len(typed)
 

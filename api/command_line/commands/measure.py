@@ -10,7 +10,16 @@ from typing import Annotated, Any, Literal
 
 import typer
 
-from api.command_line.commands.common import STANDARD, JsonOption, bytes_of, object_of, print_json, show, told
+from api.command_line.commands.common import (
+    STANDARD,
+    JsonOption,
+    bytes_of,
+    object_of,
+    print_json,
+    show,
+    told,
+    with_typed,
+)
 from api.command_line.output.measuring import measure_blocks, onward, row_blocks
 from api.observations.checking import form_of, numbers_in
 from api.observations.error_places import told_at
@@ -214,9 +223,7 @@ def _reckoned(pieces: Sequence[str], closed_jaws: Sequence[str], file: str | Non
         typed = parse_pieces(named)
         given = {} if file is None else object_of(file, REMEDY)
         jaws = closed_jaws_of(closed_jaws)
-    listed = given.get("readings", [])
-    before = len(listed) if isinstance(listed, list) else 0
-    asked = given | ({"readings": [*listed, *typed]} if isinstance(listed, list) else {})
+    asked, before = with_typed(given, "readings", typed)
     if jaws is not None:
         asked["closed_jaws"] = jaws
     typed_at = {f"readings[{place}]": f"observations[{place}]" for place in range(before, before + len(typed))}

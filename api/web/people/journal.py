@@ -25,7 +25,6 @@ from catalog.history import pending
 from catalog.history.documents import documents
 from catalog.history.journal import JournalEntry
 from catalog.model.errors import CatalogueError
-from catalog.model.timestamps import read, written
 
 router = APIRouter(include_in_schema=False)
 
@@ -83,9 +82,7 @@ def _wanted(typed: dict[str, str]) -> Wanted:
     given = {name: value for name, value in typed.items() if value}
     if "record" not in given:
         given.pop("key", None)
-    if since := given.get("since"):
-        given["since"] = written(read(since, field="since"))
-    return Wanted(**given)
+    return Wanted.asked(**given)
 
 
 def _journal(
