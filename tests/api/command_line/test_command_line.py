@@ -186,7 +186,7 @@ def test_explain_prints_what_the_interface_answers(run: Run, server: TestClient)
 def test_a_half_that_nobody_knows_cannot_be_explained(run: Run) -> None:
     result = run("explain", "no:such", *PLUG)
     assert result.exit_code == ExitCode.BAD_INPUT
-    assert "no half is called 'no:such'" in lines(result.stderr)
+    assert "no half has the key 'no:such'" in lines(result.stderr)
 
 
 def test_features_lists_the_table(run: Run, server: TestClient) -> None:
