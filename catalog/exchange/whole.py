@@ -23,13 +23,10 @@ from catalog.db.tables import JournalTable
 from catalog.exchange.files import message_of
 from catalog.exchange.jsonl import LONGEST_LINE
 from catalog.history.journal import JournalEntry
-from catalog.model.entry_states import ENTRIES, Stood, stood, substance
+from catalog.model.entry_states import ENTRIES, Place, Stood, stood, substance
 from catalog.model.errors import FileError
 from catalog.model.text_fields import Line, Passage
 from catalog.model.timestamps import now
-
-Place = tuple[str, str]
-"""Record and key."""
 
 FORM = 1
 """Form of the file; a reader refuses any other."""

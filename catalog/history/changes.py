@@ -12,15 +12,12 @@ from catalog.history.addition import add
 from catalog.history.journal import revision_of
 from catalog.history.revision import rewrite, spelt
 from catalog.model.entries import AnyEntry, Half, Mating, Series, differing
-from catalog.model.entry_states import Stood, stood
+from catalog.model.entry_states import Place, Stood, stood
 from catalog.model.errors import DuplicateError, EntryError
 from catalog.model.series_laws import Expansion, expand
 from catalog.records.queries import mates_of
 from catalog.records.read import contents, get_record, get_records
 from catalog.records.read_models import AnyRecord, HalfRecord, MatingRecord, SeriesRecord, stood_of
-
-Place = tuple[str, str]
-"""Record and key."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -70,9 +70,6 @@ def submit_revision(
     it waits. Raises what `revise` raises."""
     if not _changes_confirmed(session, key, entry):
         return Submitted(changed=revise(session, act, key, entry, clean=clean))
-    with session.begin_nested() as trial:  # what could not be done later is refused now
-        revise(session, act, key, entry, clean=clean)
-        trial.rollback()
     return _wait(session, act, "revise", entry.record, key, delay, content=document(entry), clean=clean)
 
 
@@ -104,31 +101,17 @@ def _changes_confirmed(session: Session, key: str, entry: AnyEntry) -> bool:
 
 def submit_withdrawal(session: Session, act: Act, record: str, key: str, delay: timedelta = DELAY) -> Submitted:
     """Let the withdrawal of an entry wait. Raises what `withdraw` raises."""
-    with session.begin_nested() as trial:
-        withdraw(session, act, record, key)
-        trial.rollback()
     return _wait(session, act, "withdraw", record, key, delay)
 
 
 def submit_merge(session: Session, act: Act, key: str, successor: str, delay: timedelta = DELAY) -> Submitted:
     """Let the merging of a half into another wait. Raises what `merge` raises."""
-    with session.begin_nested() as trial:
-        merge(session, act, key, successor)
-        trial.rollback()
     return _wait(session, act, "merge", "half", key, delay, successor=successor)
 
 
 def _wait(
     session: Session, act: Act, action: Destroying, of: str, key: str, delay: timedelta, **more: Any
 ) -> Submitted:
-    for other in documents(session, RECORD, of=of, about=key, state="waiting"):
-        if other.content["action"] == action:
-            raise EntryError(
-                f"{action} of {key} waits already, since {other.added_at}",
-                field="key",
-                value=key,
-                remedy="Wait for it to take effect, or ask a maintainer to stop it first",
-            )
     change = Pending(
         action=action,
         of=of,
@@ -138,6 +121,17 @@ def _wait(
         reason=act.reason,
         **more,
     )
+    with session.begin_nested() as trial:  # what could not be done later is refused now
+        _do(session, act, change)
+        trial.rollback()
+    for other in documents(session, RECORD, of=of, about=key, state="waiting"):
+        if other.content["action"] == action:
+            raise EntryError(
+                f"{action} of {key} waits already, since {other.added_at}",
+                field="key",
+                value=key,
+                remedy="Wait for it to take effect, or ask a maintainer to stop it first",
+            )
     waiting = add_document(session, act, RECORD, change, of=of, about=key, state="waiting", action="propose")
     return Submitted(pending=waiting)
 

@@ -13,15 +13,13 @@ from catalog.history.acts import OPERATOR, Act
 from catalog.history.changes import members_standing
 from catalog.history.revision import rewrite
 from catalog.model.entries import AnyEntry, Half, Mating, Series
+from catalog.model.entry_states import Place
 from catalog.records.read import get_records
 from catalog.records.read_models import AnyRecord, stood_of
 from catalog.review import Neighbours, among, is_clean, read_neighbours, review
 
 REVIEWED = "review"
 """The journal's word for another outcome of the machine review."""
-
-Place = tuple[str, str]
-"""Record and key."""
 
 
 def review_anew(session: Session, act: Act, gone: Sequence[AnyEntry], since: str) -> tuple[Place, ...]:

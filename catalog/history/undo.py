@@ -20,7 +20,7 @@ from catalog.history.pending import RECORD as PENDING
 from catalog.history.review_after_undo import review_anew
 from catalog.history.revision import rewrite
 from catalog.model.entries import AnyEntry, Series
-from catalog.model.entry_states import ENTRIES, Stood, stood, substance
+from catalog.model.entry_states import ENTRIES, Place, Stood, stood, substance
 from catalog.records.read import get_records
 from catalog.records.read_models import AnyRecord, SeriesRecord, assessed_of, stood_of
 
@@ -29,9 +29,6 @@ UNDO = "undo"
 
 OF_PEOPLE = ("contributor", "token")
 """Records of people: who may do what is a maintainer's to decide, one by one."""
-
-Place = tuple[str, str]
-"""Record and key."""
 
 
 @dataclass(frozen=True, kw_only=True)

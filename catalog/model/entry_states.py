@@ -11,6 +11,9 @@ from catalog.model.entries import ENTRY, AnyEntry, Entry, Half, Mating, Series, 
 ENTRIES = ("series", "half", "mating")
 """The records that identification is made of; all others are documents."""
 
+Place = tuple[str, str]
+"""Record and key of an entry or a document."""
+
 HALF_SUBSTANCE = (
     "half_kind",
     "rows",
