@@ -19,9 +19,8 @@ from catalog.records.read_models import HalfRecord
 from matcher.columns.columns import Dim
 from matcher.features import DIMENSIONS, FEATURES
 from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal
-from matcher.observations import Observation
 from matcher.uncertainty.instruments import Instrument
-from matcher.uncertainty.reduce import reduce
+from matcher.uncertainty.reading_budget import length_u
 
 SURE, MOSTLY, HINT = 0.99, 0.90, 0.65
 """Shares of readings that point to the right half from which they tell apart, mostly do, or give a hint. Common
@@ -121,16 +120,9 @@ def _reading(feature: str, figures: Stated, instrument: Instrument, spans: int) 
     if feature not in figures.dimensions:
         return None
     centre, half_width = figures.process(feature)
-    by_instrument = _instrument_u(feature, centre, instrument, spans)
+    by_instrument = math.hypot(length_u(FEATURES[feature], instrument) / spans, instrument.scale_rel * centre)
     u = max(math.hypot(by_instrument, figures.dimensions[feature].extra_u), W_MIN)
     return Reading(centre=centre, half_width=spanned(feature, half_width, spans), u=u)
-
-
-def _instrument_u(feature: str, size: float, instrument: Instrument, spans: int) -> float:
-    """Standard uncertainty of one reading of this size, the tool's shared errors included, mm over one gap."""
-    given = Observation(feature=feature, value=size * spans, spans=spans, instrument=instrument.name)
-    (reduced,) = reduce([given], {instrument.name: instrument})
-    return reduced.total_u
 
 
 def _pairs(readings: tuple[Reading | None, ...]) -> Iterator[Told]:
