@@ -1,0 +1,33 @@
+"""Time of an identification from readings of one size that contradict: `python -m tests.bench.contradictions`.
+
+Prints seconds for 20 and for 200 readings that one caliper's zero error joins, over 120 and over 2400 halves, and their
+ratio in the same run; asserts nothing.
+"""
+
+from __future__ import annotations
+
+import time
+
+from matcher.absent.em_fit import fit_absent
+from matcher.identify import identify
+from tests.matcher.invented import invented_columns
+from tests.matcher.test_contradicting_readings import readings
+
+FEW, MANY = 20, 200
+
+
+def main() -> None:
+    """Print a line for each catalogue."""
+    for series in (6, 120):
+        columns = invented_columns(series)
+        absent, seconds = fit_absent(columns), {}
+        for number in (FEW, MANY):
+            given, start = readings(number), time.perf_counter()
+            identify(columns, absent, given)
+            seconds[number] = time.perf_counter() - start
+        few, many = seconds[FEW], seconds[MANY]
+        print(f"{len(columns)} halves: {FEW} readings {few:.2f} s, {MANY} readings {many:.2f} s (×{many / few:.1f})")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,64 @@
+"""Many readings of one size that contradict each other: an answer all the same, and the one of the slow models."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from matcher.absent.density import absent_log_density
+from matcher.absent.em_fit import fit_absent
+from matcher.decision.posterior import posterior
+from matcher.identify import identify
+from matcher.observations import MAX_OBSERVATIONS, Observation, Reduced
+from matcher.results import Verdict
+from matcher.uncertainty.reduce import reduction
+from tests.matcher.invented import invented_columns
+from tests.matcher.reference_model import absence, whole
+
+COLUMNS = invented_columns(2)
+MODEL = fit_absent(COLUMNS)
+FEW = 9
+"""More than the closed form takes one by one, few enough for the slow models."""
+
+
+def contradicting(number: int, step: float = 0.3) -> list[Observation]:
+    """Lengths by one caliper, each of them far from the next; they share its zero error."""
+    return [Observation(feature="body_length", value=5.0 + step * place) for place in range(number)]
+
+
+def readings(number: int) -> tuple[Reduced, ...]:
+    """Them as the likelihood uses them."""
+    return reduction(contradicting(number)).readings
+
+
+def test_as_many_as_may_be_given_get_an_answer() -> None:
+    found = reduction(contradicting(MAX_OBSERVATIONS))
+    answer = identify(COLUMNS, MODEL, found.readings)
+    shown = answer.candidates[0]
+    assert answer.verdict is Verdict.NO_MATCH
+    assert len(found.readings) == len(shown.evidence) - 1 > 0.9 * MAX_OBSERVATIONS
+    assert sum(line.log_odds for line in shown.evidence) == pytest.approx(shown.log_odds, rel=1e-9)
+    assert len(found.contradictions) == 1
+
+
+def test_every_half_has_the_log_likelihood_of_the_slow_model() -> None:
+    fast = posterior(COLUMNS, MODEL, readings(FEW)).weighed.total
+    for half in (0, 7, 19, 33):
+        assert fast[half] == pytest.approx(whole.log_likelihood(COLUMNS, half, readings(FEW)), rel=1e-9)
+
+
+def test_absent_has_the_density_of_the_slow_model() -> None:
+    weighed = posterior(COLUMNS, MODEL, readings(FEW)).weighed
+    slow = absence.log_density(MODEL, COLUMNS, readings(FEW), weighed.total.tolist(), [])
+    assert absent_log_density(MODEL, weighed) == pytest.approx(slow, rel=1e-9)
+
+
+def test_without_one_reading_the_answer_is_that_of_the_others() -> None:
+    given = readings(FEW)
+    result = posterior(COLUMNS, MODEL, given)
+    (part,) = result.weighed.parts
+    for place in range(FEW):
+        left = result.without(part, place, 0.1)
+        others = posterior(COLUMNS, MODEL, [*given[:place], *given[place + 1 :]])
+        assert left.log_absent == pytest.approx(others.log_absent, abs=1e-9)
+        assert np.exp(left.log_geometry) == pytest.approx(np.exp(others.log_geometry), abs=1e-9)
