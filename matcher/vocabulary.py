@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from types import MappingProxyType
+from typing import TypeGuard
 
 from rapidfuzz import fuzz, process
 from rapidfuzz.utils import default_process
@@ -123,3 +125,20 @@ def remedy_for(known: Iterable[str], suggestion: str | None) -> str:
     """Sentence that offers the suggestion, if any, and lists what is known."""
     listed = f"known: {', '.join(known)}"
     return listed if suggestion is None else f"did you mean {suggestion!r}? ({listed})"
+
+
+MAX_TEXT = 200
+"""Longest marking or name, characters: no half has room for more."""
+
+
+def is_number(value: object) -> TypeGuard[float]:
+    """Whether something is a finite number, truth values left out."""
+    try:
+        return not isinstance(value, bool | str) and math.isfinite(value)  # type: ignore[arg-type]
+    except (TypeError, OverflowError):
+        return False
+
+
+def is_text(value: object) -> TypeGuard[str]:
+    """Whether something is a name or marking of sensible length."""
+    return isinstance(value, str) and bool(value.strip()) and len(value) <= MAX_TEXT

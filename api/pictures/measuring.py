@@ -34,7 +34,7 @@ from matcher.imaging.clicks.reduction import measure_picture
 from matcher.observations import BudgetLine, Observation
 from matcher.uncertainty.instruments import Instrument
 from matcher.uncertainty.reading_budget import STATED
-from matcher.uncertainty.report import Measured, ReadingsResult, measure_readings
+from matcher.uncertainty.reduce import Measured, ReadingsResult, measure_readings
 from matcher.vocabulary import feature_remedy
 
 CLICKS = "where the clicked points lie"

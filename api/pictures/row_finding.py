@@ -26,7 +26,7 @@ from matcher.imaging.clicks.reduction import measure_picture
 from matcher.imaging.row_detection.detection import FoundContact, FoundRow, find_contacts
 from matcher.imaging.row_detection.profile import Profile, profile_along, rows_read
 from matcher.observations import Observation, Of
-from matcher.uncertainty.report import ReadingsResult, measure_readings
+from matcher.uncertainty.reduce import ReadingsResult, measure_readings
 
 COUNT_LEVEL = 0.95
 """Total probability that the counts in the answer must reach where no single count is sure."""

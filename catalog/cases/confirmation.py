@@ -17,8 +17,7 @@ from catalog.evidence.values import DIGITS, MeasuredValue, Value
 from matcher.features import FEATURES, Kind
 from matcher.observations import Observation, Of
 from matcher.uncertainty.instruments import BUILT_IN, Instrument
-from matcher.uncertainty.reduce import body_of
-from matcher.uncertainty.report import Measured, measure_readings
+from matcher.uncertainty.reduce import Measured, body_of, measure_readings
 from matcher.vocabulary import PIXEL
 
 SAME_U = 1e-6

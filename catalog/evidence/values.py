@@ -19,11 +19,10 @@ from catalog.model.text_fields import Line
 from matcher.errors import ObservationErrors
 from matcher.features import FEATURES, Kind
 from matcher.observations import LARGEST_COUNT, MAX_READINGS, Observation
-from matcher.uncertainty.checked import is_number
 from matcher.uncertainty.dimension_validation import MAX_SPANS
 from matcher.uncertainty.measuring_setup import limits_of
-from matcher.uncertainty.report import Measured, measure_readings
-from matcher.vocabulary import PIXEL, canonical_unit, named_values, to_mm
+from matcher.uncertainty.reduce import Measured, measure_readings
+from matcher.vocabulary import PIXEL, canonical_unit, is_number, named_values, to_mm
 
 COVERAGE_FACTOR = 2.0
 """k if an expanded uncertainty is given without one: most calibration certificates use it (GUM 6.3.3)."""

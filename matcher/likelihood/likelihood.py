@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from scipy.special import logsumexp
@@ -67,7 +68,7 @@ class Part:
     shares: Callable[[Ints], Floats]
     drop: Callable[[int], Part | None]
 
-    @property
+    @cached_property
     def readings(self) -> tuple[Reduced, ...]:
         """The observations themselves."""
         return tuple(each.reading for each in self.evidence)
@@ -82,7 +83,7 @@ class Likelihood:
     mates: MatesGroup | None = None
     total: Floats = field(repr=False)
 
-    @property
+    @cached_property
     def evidence(self) -> tuple[Evidence, ...]:
         """All observations, part by part."""
         return tuple(each for part in self.parts for each in part.evidence)

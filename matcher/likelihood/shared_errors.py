@@ -60,12 +60,12 @@ class SharedGroup:
             raise TypeError("a shared group without a shared error")
         return self.readings[0].shared
 
-    @property
+    @cached_property
     def readings(self) -> tuple[Reduced, ...]:
         """The readings themselves."""
         return tuple(each.reading for each in self.evidence)
 
-    @property
+    @cached_property
     def mixtures(self) -> tuple[Mixture, ...]:
         """The explanations of each over all halves."""
         return tuple(each.mixture for each in self.evidence)
@@ -253,7 +253,7 @@ class _Integrand:
         for reading, mix, near in zip(self.readings, self.mixtures, self.near, strict=True):
             reached: Bools = np.any(near, axis=0)
             at = np.flatnonzero(reached[owners])
-            of, some = owners[at], z[at]
+            of, some, reach = owners[at], z[at], _zero_reach(reading, mix)
             density = np.zeros(some.shape)
             stretch = np.exp(some) if self.error.kind is SharedKind.SCALE else np.ones_like(some)
             for number in np.flatnonzero(near.any(axis=1)).tolist():
@@ -262,7 +262,7 @@ class _Integrand:
                 centre, half_width, entry_u, weight = (
                     table[number, half][:, None] for table in (mix.centre, mix.half_width, mix.entry_u, mix.weight)
                 )
-                offset = reading.number - centre * scale - _zero_reach(reading, mix, number) * some[chosen]
+                offset = reading.number - centre * scale - reach[number] * some[chosen]
                 w = np.maximum(np.hypot(mix.own_u[number], entry_u * scale), W_MIN)
                 density[chosen] += weight * rectangle_normal(offset, half_width * scale, w)
             yield _Moved(at=at, added=np.log1p(density / mix.floor[of, None]))
@@ -274,18 +274,16 @@ def _near(error: SharedError, reading: Reduced, mix: Mixture) -> Bools:
         return np.asarray(mix.weight > 0)
     stretch = PRIOR_OFFSETS[-1] * error.sd
     scale = math.exp(stretch) if error.kind is SharedKind.SCALE else 1.0
-    follows = np.abs([[_zero_reach(reading, mix, number)] for number in range(len(mix.words))])
-    sway = mix.centre * (scale - 1.0) + follows * stretch
+    sway = mix.centre * (scale - 1.0) + np.abs(_zero_reach(reading, mix))[:, None] * stretch
     w = np.hypot(mix.own_u, mix.entry_u * scale) + W_MIN
     near = np.abs(reading.number - mix.centre) < mix.half_width * scale + sway + REACH * w
     return np.asarray(near & (mix.weight > 0))
 
 
-def _zero_reach(reading: Reduced, mix: Mixture, number: int) -> float:
-    """How far one mm of zero error moves the reading under one of its explanations; 0 under a scale."""
-    if reading.shared is None or reading.shared.kind is SharedKind.SCALE:
-        return 0.0
-    return reading.shared.coefficient * float(mix.follows[number, 0])
+def _zero_reach(reading: Reduced, mix: Mixture) -> Floats:
+    """How far one mm of zero error moves the reading, by explanation; 0 under a scale."""
+    zero = reading.shared is not None and reading.shared.kind is SharedKind.ZERO
+    return np.asarray(mix.follows[:, 0] * (reading.shared.coefficient if reading.shared and zero else 0.0))
 
 
 def _edges(error: SharedError, reading: Reduced, mix: Mixture, number: int, halves: Ints) -> Floats:
@@ -303,5 +301,5 @@ def _edges(error: SharedError, reading: Reduced, mix: Mixture, number: int, halv
             edges.append(np.log(np.maximum(x + EDGE_OFFSETS * w, SMALLEST_EDGE * x)) - np.log(some))
         else:
             w = np.hypot(own_u, entry_u) + W_MIN
-            edges.append((x - edge + EDGE_OFFSETS * w) / _zero_reach(reading, mix, number))
+            edges.append((x - edge + EDGE_OFFSETS * w) / _zero_reach(reading, mix)[number])
     return np.concatenate(edges, axis=1)

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 
 from matcher.errors import ObservationError
-from matcher.features import FEATURES, Plane
-from matcher.observations import MAX_READINGS
-from matcher.uncertainty.checked import MAX_TEXT, Checked, is_number, is_text, not_number, order_faults, path
+from matcher.features import FEATURES, Feature, Plane
+from matcher.observations import MAX_READINGS, Observation
 from matcher.uncertainty.instruments import LARGEST_REL, Instrument
 from matcher.uncertainty.measuring_setup import default_instrument, instrument_of, limits_of, mm_per_unit, net_mm
-from matcher.vocabulary import PIXEL, canonical_unit, closest, remedy_for
+from matcher.vocabulary import MAX_TEXT, PIXEL, canonical_unit, closest, is_number, is_text, remedy_for
 
 MAX_SPANS = 1000
 """Most gaps measured over: no row has more contacts."""
@@ -20,6 +20,38 @@ SMALLEST_U = 1e-6
 
 SMALLEST_REL = 1e-6
 """Smallest relative standard uncertainty of a scale that can be meant: a millionth, beyond any bench."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Checked:
+    """An observation under check: with its feature, its place in the list and what it was taken with."""
+
+    index: int
+    given: Observation
+    feature: Feature
+    instruments: Mapping[str, Instrument]
+
+    def fault(self, part: str, value: object, message: str, remedy: str) -> ObservationError:
+        """Error at one part of the observation."""
+        return ObservationError(message, field=path(self.index, part), value=value, remedy=remedy)
+
+
+def path(index: int, part: str) -> str:
+    """Where something stands in the list the person gave, e.g. ``observations[2].unit``."""
+    return f"observations[{index}].{part}"
+
+
+def not_number(checked: Checked, part: str, value: object) -> ObservationError:
+    """Error at what should be a number."""
+    message = f"{str(value)[:MAX_TEXT]!r} is not a finite number"
+    return checked.fault(part, value, message, "give a plain finite number; the unit has a field of its own")
+
+
+def order_faults(checked: Checked) -> Iterator[ObservationError]:
+    """Bounds the wrong way round."""
+    low, high = checked.given.min, checked.given.max
+    if is_number(low) and is_number(high) and low > high:
+        yield checked.fault("min", low, f"the smallest ({low}) is above the largest ({high})", "swap min and max")
 
 
 def dimension_faults(checked: Checked) -> Iterator[ObservationError]:

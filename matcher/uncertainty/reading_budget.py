@@ -18,11 +18,10 @@ from matcher.observations import (
     SharedError,
     SharedKind,
 )
-from matcher.uncertainty.checked import is_number
 from matcher.uncertainty.gum import combine, rectangular, resolution, type_a
 from matcher.uncertainty.instruments import Instrument
 from matcher.uncertainty.measuring_setup import group_of, mm_per_unit, net_mm, picture_of, plane_of
-from matcher.vocabulary import PIXEL, canonical_unit
+from matcher.vocabulary import PIXEL, canonical_unit, is_number
 
 STATED_FIGURES = 9
 """Decimals, mm, to which uncertainties stated in different units are the same one: a thousandth of a nanometre."""

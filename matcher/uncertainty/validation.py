@@ -8,11 +8,21 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from matcher.errors import ObservationError
 from matcher.features import FEATURES, Kind, Subject
 from matcher.observations import LARGEST_COUNT, MAX_OBSERVATIONS, Observation, Of, TrialFit
-from matcher.uncertainty.checked import MAX_TEXT, Checked, is_number, is_text, not_number, order_faults, path
-from matcher.uncertainty.dimension_validation import dimension_faults
+from matcher.uncertainty.dimension_validation import Checked, dimension_faults, not_number, order_faults, path
 from matcher.uncertainty.instruments import Instrument
 from matcher.uncertainty.measuring_setup import group_of, instrument_of
-from matcher.vocabulary import PIXEL, canonical_unit, closest, closest_meaning, feature_remedy, named_values, remedy_for
+from matcher.vocabulary import (
+    MAX_TEXT,
+    PIXEL,
+    canonical_unit,
+    closest,
+    closest_meaning,
+    feature_remedy,
+    is_number,
+    is_text,
+    named_values,
+    remedy_for,
+)
 
 LENGTH_PARTS: Mapping[str, object] = {
     "u": None,

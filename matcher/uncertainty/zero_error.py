@@ -14,10 +14,9 @@ from types import MappingProxyType
 
 from matcher.errors import ObservationError, ObservationErrors
 from matcher.observations import MAX_READINGS, RECTANGULAR, TYPE_A
-from matcher.uncertainty.checked import is_number
 from matcher.uncertainty.gum import resolution, type_a
 from matcher.uncertainty.instruments import BUILT_IN, Instrument, ZeroError
-from matcher.vocabulary import MM_PER_UNIT, PIXEL, canonical_unit, closest, remedy_for, to_mm
+from matcher.vocabulary import MM_PER_UNIT, PIXEL, canonical_unit, closest, is_number, remedy_for, to_mm
 
 LARGEST_ZERO_MM = 1.0
 """Largest zero error that is corrected, mm: beyond, the jaws were not closed or the unit is another one. Common

@@ -17,9 +17,8 @@ from GTC import get_covariance, reporting, type_a, type_b, ureal
 
 from matcher.observations import BudgetLine, Observation
 from matcher.uncertainty.coverage import coverage
-from matcher.uncertainty.reduce import reduce
+from matcher.uncertainty.reduce import Measured, measure_readings, reduce
 from matcher.uncertainty.repeated_readings import covariance
-from matcher.uncertainty.report import Measured, measure_readings
 from matcher.uncertainty.weighted_mean import weighted_mean
 from matcher.uncertainty.zero_error import with_closed_jaws
 

@@ -23,7 +23,7 @@ from matcher.imaging.clicks.rectification import (
 )
 from matcher.imaging.clicks.scale import segment_ends
 from matcher.observations import BudgetLine
-from matcher.uncertainty.checked import is_number
+from matcher.vocabulary import is_number
 
 CLEARLY_LONGER = 1.2
 """Without a row, edges of an outline must differ by this factor to tell which lie along the rows. A choice."""

@@ -18,8 +18,8 @@ from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
 from matcher.features import Plane
 from matcher.observations import LARGEST_COUNT, Of
-from matcher.uncertainty.checked import is_number
 from matcher.uncertainty.measuring_setup import SIDE_VIEW
+from matcher.vocabulary import is_number
 
 Point: TypeAlias = tuple[float, float]
 

@@ -26,7 +26,7 @@ import numpy as np
 from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
 from matcher.imaging.clicks.inputs import SAME_PLACE, KnownRectangle, checked_points, refuse_same_place, relative_u
-from matcher.uncertainty.checked import is_number
+from matcher.vocabulary import is_number
 
 FLATTEST = 0.1
 """Smallest sine of a corner's angle, 6°: flatter, three corners are on one line for any purpose."""

@@ -38,9 +38,8 @@ from matcher.imaging.clicks.scale import (
     stated_scale,
 )
 from matcher.observations import Observation, Of
-from matcher.uncertainty.checked import is_text
 from matcher.uncertainty.instruments import BUILT_IN, Instrument
-from matcher.vocabulary import closest, remedy_for
+from matcher.vocabulary import closest, is_text, remedy_for
 
 EQUAL = 3.0
 """Distances of neighbouring rows within this many standard uncertainties of their mean are one row spacing."""

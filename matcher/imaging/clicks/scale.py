@@ -36,7 +36,7 @@ from matcher.imaging.clicks.rectification import (
     propagated,
     refuse_beyond,
 )
-from matcher.uncertainty.checked import is_number
+from matcher.vocabulary import is_number
 
 ROUGHEST_SCALE = 0.2
 """Largest relative uncertainty of a scale: beyond, it says less than the plausible ranges of the features."""

@@ -11,7 +11,7 @@ from pydantic import TypeAdapter, ValidationError
 from catalog.evidence.statements import Answer, Confirmation, Dispute, Resolution, Sighting
 from catalog.evidence.values import MeasuredValue, Value
 from matcher.observations import Observation
-from matcher.uncertainty.report import measure_readings
+from matcher.uncertainty.reduce import measure_readings
 from tests.catalog.evidence.evidence_examples import (
     CITATION,
     by_document,

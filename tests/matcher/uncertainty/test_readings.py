@@ -12,8 +12,7 @@ from matcher.errors import ObservationError, ObservationErrors
 from matcher.observations import Observation, Of, Reduced
 from matcher.uncertainty.gum import combine, rectangular, resolution, type_a
 from matcher.uncertainty.instruments import BUILT_IN
-from matcher.uncertainty.reduce import reduce
-from matcher.uncertainty.report import Measured, measure_readings
+from matcher.uncertainty.reduce import Measured, measure_readings, reduce
 
 FEEL, STEP = BUILT_IN["caliper"].feel_mm, resolution(BUILT_IN["caliper"].step_mm)
 

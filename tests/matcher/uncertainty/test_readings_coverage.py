@@ -17,7 +17,7 @@ from scipy.integrate import quad
 from matcher.observations import BudgetLine, Observation
 from matcher.uncertainty.coverage import Spread, coverage, factor_of_few
 from matcher.uncertainty.instruments import BUILT_IN, Instrument
-from matcher.uncertainty.report import measure_readings
+from matcher.uncertainty.reduce import measure_readings
 from matcher.uncertainty.zero_error import with_closed_jaws
 
 SIMULATED = 5_000
