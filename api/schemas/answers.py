@@ -172,7 +172,7 @@ class Hint(Out):
 class Ranking(Out):
     """What was found. The candidates' probabilities and probability_absent add up to 1 over all."""
 
-    verdict: Verdict = Field(description=explained(VERDICTS))
+    verdict: Verdict = Field(description="identified, shortlist or no_match.")
     probability_absent: float = Field(description="That the half is not in this catalogue.")
     prior_absent: float
     catalogue_version: int

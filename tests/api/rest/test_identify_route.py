@@ -295,5 +295,18 @@ def test_a_half_that_nobody_knows_cannot_be_explained(server: TestClient) -> Non
     assert fields(problem) == ["half"]
 
 
+def test_a_key_with_a_slip_is_refused_with_the_half_that_it_looks_like(server: TestClient) -> None:
+    half = ask(server, COUNT)["candidates"][0]["half"]["id"]
+    tried = {"feature": "trial_fit", "value": {"half": f"{half}x", "mates": True}}
+    for body, field in (
+        ({"observations": [COUNT], "half": f"{half}x"}, "half"),
+        ({"observations": [tried], "half": half}, "observations[0].value.half"),
+    ):
+        (error,) = refused(server, body, path="/v1/identify/explain")["errors"]
+        assert (error["field"], error["value"]) == (field, f"{half}x")
+        assert error["remedy"].startswith("did you mean ")
+        assert repr(half) in error["remedy"]
+
+
 def test_an_explanation_needs_a_half(server: TestClient) -> None:
     assert fields(refused(server, {"observations": [COUNT]}, path="/v1/identify/explain")) == ["half"]
