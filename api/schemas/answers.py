@@ -7,7 +7,6 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, STANDING_WORDS, explained
-from catalog.cases.answer_history import VERDICTS
 from catalog.evidence.standing import Standing
 from catalog.model.entries import Basis, Correspondence, HalfKind
 from catalog.records.read_models import Origin
