@@ -134,6 +134,7 @@ def test_a_vandal_is_undone_in_one_call_and_one_transaction(story: Story) -> Non
 
 def test_what_is_kept_of_the_vandals_is_what_others_revised_or_measured(story: Story) -> None:
     authors = {record.key: record.author for record in listed(story.after)}
+    assert story.undone.kept
     for kept in story.undone.kept:
         assert kept.by
         assert VANDAL not in kept.by

@@ -75,6 +75,7 @@ CASES = {
 @pytest.mark.parametrize("case", CASES)
 def test_evidence_adds_up_to_the_log_odds(case: str) -> None:
     answer = identify(COLUMNS, MODEL, CASES[case], limit=6)
+    assert answer.candidates
     for candidate in answer.candidates:
         assert sum(line.log_odds for line in candidate.evidence) == pytest.approx(candidate.log_odds, abs=1e-9)
 
@@ -230,6 +231,7 @@ def test_the_matcher_needs_neither_database_nor_web() -> None:
 def test_dropping_a_reading_leaves_what_the_others_give_alone(case: str) -> None:
     observations = CASES[case]
     whole = likelihood(COLUMNS, observations)
+    assert sum(len(part.readings) for part in whole.parts) >= 1
     for part in whole.parts:
         for place, reading in enumerate(part.readings):
             rest = likelihood(COLUMNS, [o for o in observations if o.index != reading.index])

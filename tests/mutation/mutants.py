@@ -115,10 +115,12 @@ def _below(node: ast.AST, where: _Where) -> Iterator[Mutant]:
 
 
 def _is_kept(node: ast.AST) -> bool:
-    """Imports, texts, what is for type checkers only, and how a dataclass is made."""
+    """Imports, texts, types, what is for type checkers only, and how a dataclass is made."""
     if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
         return True
     if isinstance(node, ast.Call) and ast.unparse(node.func) == "dataclass":
+        return True
+    if isinstance(node, ast.Subscript) and ast.unparse(node.value) in ("Literal", "Annotated", "tuple", "dict", "list"):
         return True
     return isinstance(node, ast.Import | ast.ImportFrom | ast.JoinedStr)
 

@@ -8,7 +8,7 @@ import pytest
 
 from api.drawing.geometry import DrawingError, Motion, Polygon
 from api.drawing.mating import mated
-from api.drawing.print_sheet import PAPERS, RULER_MM, print_sheets
+from api.drawing.print_sheet import PAPERS, print_sheets
 from api.drawing.size_sources import make_sizes, sizes_of
 from api.drawing.sizes import Length, Sizes, Source
 from api.drawing.views import Look, mated_view, overlay_side, overlay_top
@@ -103,7 +103,6 @@ def test_the_ruler_of_50_mm_is_50_mm_long_and_has_a_mark_each_mm() -> None:
     drawn = ReadDrawing(print_sheets([half()])[0])
     line = drawn.extent("ruler-line")
     assert line.width == pytest.approx(50.0, abs=MICROMETRE)
-    assert RULER_MM == 50.0
     marks = sorted(piece.left for piece in drawn.pieces("ruler-marks"))
     assert [mark - marks[0] for mark in marks] == pytest.approx(list(range(51)), abs=MICROMETRE)
 

@@ -11,7 +11,6 @@ from PIL import Image
 from api.pictures import decoding
 from api.pictures.decoding import ON_WHITE, TURNED, read_picture
 from api.service.problems import ApiError
-from api.service.settings import MAX_PICTURE_PIXELS
 from tests.api.web.photographed import BOMB, UNUSABLE, WHOLE, Rows, encoded, held, photographed, png
 
 GREY = photographed(Rows())
@@ -107,7 +106,6 @@ def test_the_bound_of_pixels_is_exact() -> None:
 
 
 def test_twelve_million_pixels_are_within_the_bound() -> None:
-    assert MAX_PICTURE_PIXELS >= 12_000_000
     assert read(encoded(np.zeros((3_000, 4_000), np.uint8))).levels.shape == (3_000, 4_000)
 
 

@@ -79,7 +79,10 @@ def test_probabilities_are_ranked_and_leave_room_for_absent(server: TestClient) 
 
 
 def test_evidence_adds_up_to_the_log_odds(server: TestClient) -> None:
-    for candidate in ask(server, *(dict(given) for given in LOOSE_PLUG.observations))["candidates"]:
+    candidates = ask(server, *(dict(given) for given in LOOSE_PLUG.observations))["candidates"]
+    assert candidates
+    for candidate in candidates:
+        assert candidate["evidence"]
         total = sum(line["log_odds"] for line in candidate["evidence"])
         assert math.isclose(total, candidate["log_odds"], abs_tol=1e-9)
 
@@ -91,6 +94,7 @@ def test_every_example_of_the_documentation_is_answered(server: TestClient) -> N
 
 def test_a_mate_carries_the_stack_height_of_its_mating(server: TestClient) -> None:
     first = ask(server, *(dict(given) for given in LOOSE_PLUG.observations))["candidates"][0]
+    assert first["mates"]
     for mate in first["mates"]:
         listed = server.get("/v1/matings", params={"half": first["half"]["id"]}).json()["items"]
         mating = next(item for item in listed if item["id"] == mate["mating"])
@@ -100,11 +104,14 @@ def test_a_mate_carries_the_stack_height_of_its_mating(server: TestClient) -> No
 
 
 def test_the_mates_of_every_demo_specimen_are_matings_of_its_candidates(server: TestClient) -> None:
+    named = 0
     for specimen in demo_specimens():
         for candidate in ask(server, *(dict(given) for given in specimen.observations))["candidates"]:
             for mate in candidate["mates"]:
                 assert candidate["half"]["id"] in mate["mating"].split("~")
                 assert mate["id"] in mate["mating"].split("~")
+                named += 1
+    assert named > len(demo_specimens())
 
 
 def test_a_limit_bounds_the_candidates(server: TestClient) -> None:

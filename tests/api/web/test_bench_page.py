@@ -212,7 +212,9 @@ def test_parts_equal_those_of_the_whole_page(server: TestClient, query: str) -> 
 def test_the_drawing_part_is_the_pages_drawing_but_for_what_is_next(server: TestClient) -> None:
     drawing = part(server, SPECIMEN, "drawing")
     whole = server.get(f"/?{SPECIMEN}").text
-    for svg in re.findall(r"<svg.*?</svg>", drawing, re.DOTALL):
+    shown = re.findall(r"<svg.*?</svg>", drawing, re.DOTALL)
+    assert shown
+    for svg in shown:
         assert svg in whole.replace(' next"', '"')
 
 

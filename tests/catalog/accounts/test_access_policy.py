@@ -206,6 +206,16 @@ def test_nobody_acts_unknown(who: Who) -> None:
         act_of(who)
 
 
+def test_a_refusal_is_raised_with_what_was_lacking_and_what_to_do() -> None:
+    without = replace(WHO[Role.CONTRIBUTOR], scopes=frozenset({Scope.CONTRIBUTE}))
+    with pytest.raises(ForbiddenError) as by_scope:
+        require(without, Permission.GIVE_EVIDENCE)
+    assert (by_scope.value.value, by_scope.value.remedy) == ("evidence", "Use a token that has it")
+    with pytest.raises(ForbiddenError) as by_role:
+        require(WHO[Role.CONTRIBUTOR], Permission.MAINTAIN)
+    assert (by_role.value.value, by_role.value.remedy) == ("contributor", "Ask a maintainer or operator")
+
+
 def test_the_documentation_carries_the_policy() -> None:
     section = DEVELOPERS.read_text(encoding="utf-8").split(HEADING)[1].split("\n## ")[0]
     written = [

@@ -12,7 +12,7 @@ from catalog.evidence.statements import Sighting
 from catalog.history.acts import operators
 from catalog.history.addition import add
 from catalog.history.changes import merge, revise
-from catalog.history.documents import add_document, get_document
+from catalog.history.documents import add_document, get_document, revise_document
 from catalog.history.pending import RECORD, submit_withdrawal
 from catalog.history.revision import rewrite
 from catalog.history.undo import Undone, undo
@@ -94,6 +94,31 @@ def test_what_was_changed_at_the_very_moment_is_taken_back_too(catalogue: Catalo
         answer = undone(session, last.at)
         assert get_record(session, "half", HALF).content == longer(by_mm=0.1)
     assert answer.taken_back == (("half", HALF),)
+
+
+def test_what_they_said_is_withdrawn_and_what_they_revised_of_it_is_as_before(catalogue: Catalogue) -> None:
+    first, second = Sighting(half=HALF, device="Recorder 3"), Sighting(half=HALF, device="Recorder 4")
+    with catalogue.writing() as session:
+        fill(session)
+        revised = add_document(session, by(VANDAL), "sighting", first, of="half", about=HALF)
+        moment, revised_key = now(), revised.key
+        said = add_document(session, by(VANDAL), "sighting", first, of="half", about=HALF)
+        revise_document(session, by(VANDAL), revised, "withdraw", content=second, state="withdrawn", private=True)
+        answer = undone(session, moment)
+        before, gone = (get_document(session, "sighting", key) for key in (revised_key, said.key))
+    assert (before.content["device"], before.state, before.private) == ("Recorder 3", "listed", False)
+    assert gone.state == "withdrawn"
+    assert set(answer.taken_back) == {("sighting", revised_key), ("sighting", said.key)}
+
+
+def test_what_was_changed_last_is_taken_back_first(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        fill(session)
+        made = [half(part_number=f"FAKE-{n}", order_codes=[], aliases=[]) for n in (2, 3, 1)]
+        for each in made:
+            add(session, [each], by(VANDAL))
+        answer = undone(session)
+    assert answer.taken_back == tuple(("half", each.key) for each in reversed(made))
 
 
 def test_a_revision_by_others_is_kept_and_reported(catalogue: Catalogue) -> None:

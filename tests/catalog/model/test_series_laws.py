@@ -68,7 +68,9 @@ def test_a_class_overrides_the_dimension_of_its_kind() -> None:
 
 
 def test_what_the_series_says_holds_for_every_half() -> None:
-    for half in expand(series()).halves:
+    halves = expand(series()).halves
+    assert len(halves) == 9
+    for half in halves:
         assert (half.lifecycle, half.mating_cycles, half.counts) == ("active", 30, {"hold_down_count": 4})
         assert half.ratings is not None
         assert half.datasheet is not None
@@ -110,7 +112,9 @@ def test_only_halves_of_equal_counts_mate() -> None:
 
 def test_a_mating_without_any_height_stands_without_one() -> None:
     receptacle = _kind(half_kind="receptacle", part_number="WS-{contacts}")
-    assert all(m.stack_height is None for m in expand(_series(_kind(), receptacle, stack=[{}])).matings)
+    matings = expand(_series(_kind(), receptacle, stack=[{}])).matings
+    assert matings
+    assert all(m.stack_height is None for m in matings)
 
 
 def test_hermaphroditic_halves_mate_with_their_own_class_and_with_others_once() -> None:

@@ -146,6 +146,7 @@ def test_the_snapshot_gives_the_matcher_what_the_entries_say(filled: Catalogue) 
 def test_matings_stand_in_the_order_of_the_columns(filled: Catalogue) -> None:
     taken = SnapshotSource(filled).current()
     pairs = taken.columns.matings
+    assert taken.matings
     for number, record in enumerate(taken.matings):
         assert taken.columns.keys[pairs.half[number]] == record.mating.half
         assert taken.columns.keys[pairs.other[number]] == record.mating.other
