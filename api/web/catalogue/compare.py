@@ -266,7 +266,7 @@ def in_a_sentence(judged: Sequence[Apart], instrument: Instrument, count: int) -
     if not usable:
         different = any(each.differs for each in judged)
         if not different:
-            return "No dimension that is stated of both differs: whoever measures cannot tell these halves apart."
+            return "No stated dimension differs: measuring cannot tell these halves apart."
         return f"No dimension that differs is within reach of a {instrument.label}."
     best = max(usable, key=lambda each: each.weakest)
     how = f" over {best.spans} gaps" if best.spans > 1 else ""
