@@ -147,8 +147,12 @@ def checked_line(text: str, *, field: str, least: int, most: int) -> str:
     try:
         return plain_line(bare)
     except ValueError as error:
-        remedy = "Write it on one line, with visible characters and plain spaces"
-        raise EntryError(f"the {field}: {error}", field=field, value=bare, remedy=remedy) from error
+        raise EntryError(
+            f"the {field}: {error}",
+            field=field,
+            value=bare,
+            remedy="Write it on one line, with visible characters and plain spaces",
+        ) from error
 
 
 def _checked_name(name: str) -> str:

@@ -147,13 +147,19 @@ def measured_rows(picture: Picture, rectification: Rectification) -> Rows:
         At ``rows``, ``rows[i].points`` or ``rows[i].points[j]``.
     """
     if len(picture.rows) > MOST_ROWS:
-        remedy = f"give at most {MOST_ROWS} rows of one picture"
-        raise ObservationError("too many rows", field="rows", value=len(picture.rows), remedy=remedy)
+        raise ObservationError(
+            "too many rows",
+            field="rows",
+            value=len(picture.rows),
+            remedy=f"give at most {MOST_ROWS} rows of one picture",
+        )
     bent = isinstance(picture.perspective, ContactLattice)
     if bent and not picture.rows:
-        remedy = "click contacts of at least one row, or a rectangle of known proportions"
         raise ObservationError(
-            "there is no row to show the perspective", field="perspective", value=None, remedy=remedy
+            "there is no row to show the perspective",
+            field="perspective",
+            value=None,
+            remedy="click contacts of at least one row, or a rectangle of known proportions",
         )
     rows = [_checked_row(given, i, rectification, bent) for i, given in enumerate(picture.rows)]
     # All are counted in the direction of the first, so that neighbours can be compared.
@@ -168,9 +174,11 @@ def measured_rows(picture: Picture, rectification: Rectification) -> Rows:
 def _checked_row(given: ClickedRow, i: int, rectification: Rectification, bent: bool) -> Row:
     field = f"rows[{i}]"
     if given.feature not in PITCHES:
-        remedy = f"known: {', '.join(PITCHES)}"
         raise ObservationError(
-            "a row cannot show this feature", field=f"{field}.feature", value=given.feature, remedy=remedy
+            "a row cannot show this feature",
+            field=f"{field}.feature",
+            value=given.feature,
+            remedy=f"known: {', '.join(PITCHES)}",
         )
     plane = checked_plane(given.plane or str(FEATURES[given.feature].plane), field=f"{field}.plane")
     of = checked_body(given.of, field=f"{field}.of")

@@ -154,8 +154,12 @@ def checked_length(feature: object, *, field: str, along: bool | None = None) ->
     fitting = [one.name for one in lengths if way in (None, one.direction)]
     if not isinstance(feature, str) or feature not in fitting:
         wanted = "a length" if way is None else f"a length {way} the rows"
-        remedy = remedy_for(fitting, closest(str(feature)[:60], fitting))
-        raise ObservationError(f"{str(feature)[:60]!r} is not {wanted}", field=field, value=feature, remedy=remedy)
+        raise ObservationError(
+            f"{str(feature)[:60]!r} is not {wanted}",
+            field=field,
+            value=feature,
+            remedy=remedy_for(fitting, closest(str(feature)[:60], fitting)),
+        )
     return feature
 
 

@@ -49,8 +49,12 @@ def outline_readings(given: Outline, i: int, context: Context) -> tuple[PictureR
     """
     field = f"outlines[{i}]"
     if given.along is None and given.across is None:
-        remedy = "name the features in along and across, or one of them"
-        raise ObservationError("the outline names no feature", field=f"{field}.along", value=None, remedy=remedy)
+        raise ObservationError(
+            "the outline names no feature",
+            field=f"{field}.along",
+            value=None,
+            remedy="name the features in along and across, or one of them",
+        )
     of = checked_body(given.of, field=f"{field}.of")
     corners = checked_corners(given.corners, field=f"{field}.corners")
     refuse_beyond(context.rows.rectification, corners, fields=[f"{field}.corners[{j}]" for j in range(4)])
@@ -163,13 +167,16 @@ def segment_reading(given: Segment, i: int, context: Context) -> PictureReading:
     of = checked_body(given.of, field=f"{field}.of")
     ends = segment_ends(given, context.rows.rectification, field=field)
     if not is_number(given.spans) or given.spans < 1 or given.spans != int(given.spans):
-        remedy = "give the number of gaps between the ends"
         raise ObservationError(
-            "the number of gaps is a whole number from 1", field=f"{field}.spans", value=given.spans, remedy=remedy
+            "the number of gaps is a whole number from 1",
+            field=f"{field}.spans",
+            value=given.spans,
+            remedy="give the number of gaps between the ends",
         )
     if given.spans != 1 and not FEATURES[feature].repeats:
-        remedy = "leave spans out"
-        raise ObservationError("this feature has no gaps", field=f"{field}.spans", value=given.spans, remedy=remedy)
+        raise ObservationError(
+            "this feature has no gaps", field=f"{field}.spans", value=given.spans, remedy="leave spans out"
+        )
     plane = plane_for(given.plane, feature, field=f"{field}.plane")
     straight = context.rows.rectification.now(ends)
     drawn = (straight[1] - straight[0]) / np.linalg.norm(straight[1] - straight[0])

@@ -158,8 +158,9 @@ PLANES = (*(str(plane) for plane in Plane), SIDE_VIEW)
 def checked_plane(plane: object, *, field: str) -> str:
     """The name of a plane; raises ObservationError at ``field`` for anything else."""
     if not isinstance(plane, str) or plane not in PLANES:
-        remedy = f"known: {', '.join(PLANES)}"
-        raise ObservationError(f"{plane!r} is not a plane of a picture", field=field, value=plane, remedy=remedy)
+        raise ObservationError(
+            f"{plane!r} is not a plane of a picture", field=field, value=plane, remedy=f"known: {', '.join(PLANES)}"
+        )
     return str(plane)
 
 
@@ -173,8 +174,9 @@ def checked_body(of: object, *, field: str) -> Of:
 def relative_u(value: object, *, field: str) -> float:
     """A relative standard uncertainty, from 0 to below 1; raises ObservationError at ``field`` for anything else."""
     if not is_number(value) or not 0.0 <= value < 1.0:
-        remedy = "give a part of one, e.g. 0.01 for 1 %"
-        raise ObservationError("it is not a relative uncertainty", field=field, value=value, remedy=remedy)
+        raise ObservationError(
+            "it is not a relative uncertainty", field=field, value=value, remedy="give a part of one, e.g. 0.01 for 1 %"
+        )
     return float(value)
 
 
@@ -207,8 +209,9 @@ def checked_points(given: ArrayLike, width: int, *, field: str, fewest: int) -> 
     """
     items = list(given) if isinstance(given, Sequence | np.ndarray) else []
     if len(items) < fewest:
-        remedy = f"click at least {fewest}"
-        raise ObservationError(f"{len(items)} points are too few", field=field, value=len(items), remedy=remedy)
+        raise ObservationError(
+            f"{len(items)} points are too few", field=field, value=len(items), remedy=f"click at least {fewest}"
+        )
     if len(items) > MOST_POINTS:
         raise ObservationError(
             f"{len(items)} points are too many", field=field, value=len(items), remedy=f"give at most {MOST_POINTS}"
@@ -230,8 +233,9 @@ def _checked(item: object, width: int, field: str) -> list[float]:
             "it is not a point in a picture", field=field, value=item, remedy=f"give {shape} in pixels"
         )
     if any(abs(part) > LARGEST_PIXEL for part in parts):
-        remedy = f"give pixels, at most {LARGEST_PIXEL:.0f}"
-        raise ObservationError("no picture is that large", field=field, value=item, remedy=remedy)
+        raise ObservationError(
+            "no picture is that large", field=field, value=item, remedy=f"give pixels, at most {LARGEST_PIXEL:.0f}"
+        )
     return parts
 
 

@@ -138,8 +138,12 @@ def _jacobian(design: Floats, theta: Floats, basis: Floats) -> Floats:
 def _fit_with_perspective(design: Floats, clicks: Floats, start: Floats, basis: Floats) -> tuple[Floats, Floats]:
     theta = np.concatenate([start, np.zeros(len(basis))])
     if clicks.size <= len(theta):
-        remedy = "click more contacts of each row, or a rectangle of known proportions"
-        raise ObservationError("too few clicks to show the perspective", field="rows", value=len(clicks), remedy=remedy)
+        raise ObservationError(
+            "too few clicks to show the perspective",
+            field="rows",
+            value=len(clicks),
+            remedy="click more contacts of each row, or a rectangle of known proportions",
+        )
     seen = _seen(design, theta, basis)
     for _ in range(MOST_ITERATIONS):
         jacobian = _jacobian(design, theta, basis)

@@ -72,12 +72,22 @@ def checked_corners(given: object, *, field: str) -> Floats:
     sines = _sines(corners)
     flat = int(np.argmin(np.abs(sines)))
     if abs(sines[flat]) < FLATTEST:
-        remedy = "click the four corners of one rectangle in order round it"
-        raise _corner_error("it is on one line with its neighbours", corners, flat, field, remedy)
+        raise _corner_error(
+            "it is on one line with its neighbours",
+            corners,
+            flat,
+            field,
+            "click the four corners of one rectangle in order round it",
+        )
     turns = int(np.sign(sines).sum())
     if turns == 0:
-        remedy = "click the corners in order round the rectangle; this order crosses over"
-        raise _corner_error("it is out of order", corners, _first_out_of_order(corners), field, remedy)
+        raise _corner_error(
+            "it is out of order",
+            corners,
+            _first_out_of_order(corners),
+            field,
+            "click the corners in order round the rectangle; this order crosses over",
+        )
     if abs(turns) != 4:
         dent = int(np.argmin(sines * np.sign(turns)))
         raise _corner_error("it lies inside the others", corners, dent, field, "click the corner again")
@@ -231,13 +241,19 @@ def from_rectangle(given: KnownRectangle, click_u: float) -> FromRectangle:
     for name in ("length", "width"):
         value = getattr(given, name)
         if not is_number(value) or not 0.0 < value < math.inf:
-            remedy = "give the side as a finite number above 0"
-            raise ObservationError("a side needs a length", field=f"perspective.{name}", value=value, remedy=remedy)
+            raise ObservationError(
+                "a side needs a length",
+                field=f"perspective.{name}",
+                value=value,
+                remedy="give the side as a finite number above 0",
+            )
     rel_u = relative_u(given.rel_u, field="perspective.rel_u")
     if not 1.0 / LARGEST_ASPECT <= given.length / given.width <= LARGEST_ASPECT:
-        remedy = "give both sides in one unit"
         raise ObservationError(
-            "the rectangle is too narrow", field="perspective.length", value=given.length, remedy=remedy
+            "the rectangle is too narrow",
+            field="perspective.length",
+            value=given.length,
+            remedy="give both sides in one unit",
         )
     known = FromRectangle(corners=corners, length=given.length, width=given.width, click_u=click_u, rel_u=rel_u)
     refuse_beyond(known, corners, fields=[f"perspective.corners[{i}]" for i in range(4)])

@@ -88,16 +88,16 @@ def _instrument(picture: Picture, instruments: Mapping[str, Instrument]) -> Inst
         raise ObservationError("the picture has no name", field="name", value=picture.name, remedy="give it a name")
     fitting = [one.name for one in instruments.values() if one.optical and one.takes_pixels]
     if picture.instrument not in fitting:
-        remedy = remedy_for(fitting, closest(str(picture.instrument), fitting))
         raise ObservationError(
             f"{picture.instrument!r} is not an instrument for pictures",
             field="instrument",
             value=picture.instrument,
-            remedy=remedy,
+            remedy=remedy_for(fitting, closest(str(picture.instrument), fitting)),
         )
     if not (picture.rows or picture.outlines or picture.segments):
-        remedy = "click a row, an outline or a segment"
-        raise ObservationError("nothing was clicked", field="rows", value=None, remedy=remedy)
+        raise ObservationError(
+            "nothing was clicked", field="rows", value=None, remedy="click a row, an outline or a segment"
+        )
     return instruments[picture.instrument]
 
 

@@ -69,9 +69,11 @@ def scale_from_segment(
     """
     length_mm = positive(given.length_mm, field="scale.length_mm", what="the segment's length in mm")
     if not is_number(given.u_mm) or not 0.0 <= given.u_mm < length_mm:
-        remedy = "give a standard uncertainty in mm, at least 0 and below the length"
         raise ObservationError(
-            "it is not an uncertainty of this length", field="scale.u_mm", value=given.u_mm, remedy=remedy
+            "it is not an uncertainty of this length",
+            field="scale.u_mm",
+            value=given.u_mm,
+            remedy="give a standard uncertainty in mm, at least 0 and below the length",
         )
     ends = segment_ends(given, rectification, field="scale")
     size, size_u = _extent(ends, rectification, click_u)
@@ -102,9 +104,11 @@ def segment_ends(given: Segment | ScaleSegment, rectification: Rectification, *,
         [checked_point(given.start, field=f"{field}.start"), checked_point(given.end, field=f"{field}.end")]
     )
     if math.dist(ends[0], ends[1]) < SAME_PLACE:
-        remedy = "click both ends of the segment"
         raise ObservationError(
-            "it is the same place as the start", field=f"{field}.end", value=given.end, remedy=remedy
+            "it is the same place as the start",
+            field=f"{field}.end",
+            value=given.end,
+            remedy="click both ends of the segment",
         )
     refuse_beyond(rectification, ends, fields=(f"{field}.start", f"{field}.end"))
     return ends
@@ -150,9 +154,11 @@ def stated_scale(given: StatedScale, default_rel: float) -> PictureScale:
     px_per_mm = positive(given.px_per_mm, field="scale.px_per_mm", what="the number of pixels per mm")
     rel = default_rel if given.rel is None else positive(given.rel, field="scale.rel", what="the scale's relative u")
     if rel > ROUGHEST_SCALE:
-        remedy = "give a part of one, e.g. 0.01 for 1 %"
         raise ObservationError(
-            f"a scale with an uncertainty of {rel:.0%} cannot be used", field="scale.rel", value=rel, remedy=remedy
+            f"a scale with an uncertainty of {rel:.0%} cannot be used",
+            field="scale.rel",
+            value=rel,
+            remedy="give a part of one, e.g. 0.01 for 1 %",
         )
     plane = checked_plane(given.plane, field="scale.plane")
     return PictureScale(px_per_mm=px_per_mm, rel=rel, plane=plane, source="stated", degrees_of_freedom=math.inf)
@@ -181,15 +187,21 @@ def _stated_plane(given: PlaneDepth, field: str) -> PlaneScale:
     if given.rel is not None and given.depth_mm is None:
         return PlaneScale(rel=relative_u(given.rel, field=f"{field}.rel"))
     if given.rel is not None or not is_number(given.depth_mm):
-        remedy = "give depth_mm and camera_distance_mm, or rel alone"
         raise ObservationError(
-            "the plane's depth is not clear", field=f"{field}.depth_mm", value=given.depth_mm, remedy=remedy
+            "the plane's depth is not clear",
+            field=f"{field}.depth_mm",
+            value=given.depth_mm,
+            remedy="give depth_mm and camera_distance_mm, or rel alone",
         )
     distance = positive(given.camera_distance_mm, field=f"{field}.camera_distance_mm", what="the lens's distance in mm")
     depth = float(given.depth_mm)
     if not NEAREST < depth / distance < 1.0:
-        remedy = "give the depth below the reference plane in mm, negative above it"
-        raise ObservationError("no plane can lie there", field=f"{field}.depth_mm", value=depth, remedy=remedy)
+        raise ObservationError(
+            "no plane can lie there",
+            field=f"{field}.depth_mm",
+            value=depth,
+            remedy="give the depth below the reference plane in mm, negative above it",
+        )
     u_depth = _own_u(given.u_depth_mm, depth, f"{field}.u_depth_mm")
     u_distance = _own_u(given.u_camera_distance_mm, distance, f"{field}.u_camera_distance_mm")
     factor = 1.0 + depth / distance
