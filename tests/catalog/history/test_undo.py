@@ -23,6 +23,7 @@ from catalog.records.read import get_record
 from tests.catalog.history.changed_entries import (
     HALF,
     IDA,
+    MATE,
     MEMBER,
     PER,
     SERIES,
@@ -166,6 +167,19 @@ def test_a_half_that_others_sighted_or_mated_is_kept(catalogue: Catalogue) -> No
         kept = {each.key: each.by for each in undone(session).kept}
         assert {get_record(session, "half", key).state for key in (seen.key, mated.key)} == {"listed"}
     assert kept == {seen.key: (IDA,), mated.key: (PER,)}
+
+
+@pytest.mark.parametrize("maker", ["Avocet", "Siskin Works"], ids=["first in the mating's key", "second"])
+def test_a_mating_of_a_half_whose_key_is_only_alike_keeps_nothing(catalogue: Catalogue, maker: str) -> None:
+    """A low line stands for any one character in SQL's LIKE, and may stand in a key."""
+    added, alike = half(maker=maker, part_number="SK_7"), half(maker=maker, part_number="SKX7")
+    with catalogue.writing() as session:
+        fill(session)
+        add(session, [alike], by(PER))
+        add(session, [added], by(VANDAL))
+        add(session, [mating(half=alike.key, other=MATE)], by(PER))
+        answer = undone(session)
+    assert (answer.taken_back, answer.kept) == ((("half", added.key),), ())
 
 
 def test_their_evidence_and_proposals_count_no_more(catalogue: Catalogue) -> None:

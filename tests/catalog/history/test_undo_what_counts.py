@@ -15,9 +15,9 @@ from catalog.history.undo import Undone, undo
 from catalog.model.entries import Dimension, Half
 from catalog.records.read import get_record
 from catalog.records.read_models import assessed_of
-from tests.catalog.evidence.evidence_examples import measured
-from tests.catalog.history.changed_entries import IDA, PER, WREN, by, confirm, fill, since_ever
-from tests.catalog.model.entry_examples import half
+from tests.catalog.evidence.evidence_examples import by_document, measured
+from tests.catalog.history.changed_entries import IDA, PER, SERIES, WREN, by, confirm, fill, since_ever, wider_laws
+from tests.catalog.model.entry_examples import half, series
 
 VANDAL = "Cuckoo"
 KEY = half().key
@@ -99,6 +99,30 @@ def test_a_change_is_not_borne_out_where_as_many_measure_what_stood_before(catal
         measure(session, IDA, spoilt, 2, body_length=9.02)
         assert undone(session).kept == ()
         assert get_record(session, "half", KEY).content == two_lengths()
+
+
+def test_a_document_that_gives_the_new_figures_bears_a_change_out(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        better = spoil(session, body_length=9.0)
+        add_document(session, by(IDA), "confirmation", by_document(better, revision=2), of="half", about=KEY)
+        answer = undone(session)
+        assert get_record(session, "half", KEY).content == better
+    assert [(kept.key, kept.by) for kept in answer.kept] == [(KEY, (IDA,))]
+
+
+def test_a_document_bears_new_laws_of_a_series_out_and_one_for_the_old_laws_does_not_count_against(
+    catalogue: Catalogue,
+) -> None:
+    with catalogue.writing() as session:
+        fill(session)
+        for who, revision in ((PER, 1), (IDA, 2)):
+            given = by_document(series(), revision=revision)
+            add_document(session, by(who), "confirmation", given, of="series", about=SERIES)
+            if revision == 1:
+                revise(session, by(VANDAL), SERIES, wider_laws())
+        answer = undone(session)
+        assert get_record(session, "series", SERIES).content == wider_laws()
+    assert [(kept.key, kept.by) for kept in answer.kept if kept.record == "series"] == [(SERIES, (IDA,))]
 
 
 def test_a_measurement_taken_while_other_figures_stood_counts_for_those_that_stand_again(catalogue: Catalogue) -> None:
