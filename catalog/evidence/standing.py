@@ -130,12 +130,13 @@ def _document_needed(facts: StandingFacts) -> str:
 def _people_needed(facts: StandingFacts, missing: int) -> str:
     number = ("one", "two")[missing - 1]
     more = " more" if facts.independent else ""
-    kind = "measurement or trial fit" if facts.of == "mating" else "measurement"
+    tried = facts.of == "mating"
     if missing == 1:
-        return (
-            f"{number}{more} agreeing {kind} by somebody else than {_listed((facts.author, *facts.independent), 'or')}"
-        )
-    return f"{number} agreeing {kind}s by different people, neither of them {facts.author}"
+        kind = "measurement or trial fit" if tried else "measurement"
+        excluded = _listed((facts.author, *facts.independent), "or")
+        return f"{number}{more} agreeing {kind} by somebody else than {excluded}"
+    kinds = "measurements or trial fits" if tried else "measurements"
+    return f"{number} agreeing {kinds} by different people, neither of them {facts.author}"
 
 
 def _listed(names: Iterable[str], word: str = "and") -> str:

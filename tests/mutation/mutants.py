@@ -36,6 +36,9 @@ ARITHMETIC: dict[type[ast.operator], type[ast.operator]] = {
 NOT_RUN = ("returns", "annotation", "type_comment")
 """Fields of nodes that hold types only."""
 
+TYPES = ("Literal", "Annotated", "Callable", "tuple", "dict", "list")
+"""What stands before the bracket of a type."""
+
 EFFECTS = ast.Expr | ast.Raise | ast.AugAssign | ast.Continue | ast.Break | ast.Delete
 """Statements that can be left out, and the rest still has all its names."""
 
@@ -120,7 +123,7 @@ def _is_kept(node: ast.AST) -> bool:
         return True
     if isinstance(node, ast.Call) and ast.unparse(node.func) == "dataclass":
         return True
-    if isinstance(node, ast.Subscript) and ast.unparse(node.value) in ("Literal", "Annotated", "tuple", "dict", "list"):
+    if isinstance(node, ast.Subscript) and ast.unparse(node.value) in TYPES:
         return True
     return isinstance(node, ast.Import | ast.ImportFrom | ast.JoinedStr)
 

@@ -70,6 +70,14 @@ def test_it_fits_up_to_1_and_contradicts_beyond_one_and_a_half(e_n: float, verdi
         assert judged({"value": 6.5, "tolerance": 0.1}, 6.5 - e_n * allowed).verdict is verdict
 
 
+def test_just_1_still_fits_and_just_one_and_a_half_does_not_contradict_yet() -> None:
+    """Binary fractions, so that the quotients are exact; a coarse measurement is one that would fit."""
+    exact = {"value": 6.5, "tolerance": 0.0}
+    at_1, at_1_5 = (judged(exact, value, u=0.125) for value in (6.75, 6.875))
+    assert (at_1.e_n, at_1.verdict) == (1.0, Verdict.COARSE)
+    assert (at_1_5.e_n, at_1_5.verdict) == (1.5, Verdict.OFF)
+
+
 def test_a_drawing_of_exactly_no_tolerance_leaves_only_the_measurements_uncertainty() -> None:
     assert judged({"value": 6.5, "tolerance": 0.0}, 6.55).e_n == pytest.approx(0.05 / 0.06)
 
@@ -115,6 +123,37 @@ def test_a_wide_drawing_makes_a_coarse_measurement_no_finer() -> None:
     assert judged({"value": 6.5, "tolerance": 5.0}, 6.5, u=0.18).verdict is Verdict.COARSE
 
 
+def test_anything_within_a_wide_drawing_fits_where_it_is_no_bound() -> None:
+    assert judged({"value": 6.5, "tolerance": 5.0}, 8.0).verdict is Verdict.FITS
+
+
+def test_what_is_too_coarse_and_too_far_begins_just_beyond_the_limit() -> None:
+    """Binary fractions: parts lie from 0.875 to 1 mm, u is half of what they vary by, or all of it."""
+    held = {"value": 1.0, "bound": "max", "tolerance": 0.0625}
+    assert judged(held, 0.8125, u=0.03125, feature="height").verdict is Verdict.FITS
+    assert judged(held, 0.8124, u=0.03125, feature="height").verdict is Verdict.WITHIN
+    assert judged(held, 0.9375, u=0.0625, feature="height").verdict is Verdict.FITS
+    assert judged(held, 0.9375, u=0.0626, feature="height").verdict is Verdict.COARSE
+
+
+def test_over_many_gaps_a_pitch_must_be_measured_more_closely_to_confirm_it() -> None:
+    entry = stated(half(dimensions={"pitch": {"value": 0.5, "tolerance": 0.02}}))
+    one, many = ({"feature": "pitch", "value": 0.5 * gaps, "u": 0.01 * gaps, "spans": gaps} for gaps in (1, 10))
+    assert agreement(VALUE.validate_python(one), entry).verdict is Verdict.FITS
+    assert agreement(VALUE.validate_python(many), entry).verdict is Verdict.COARSE
+
+
+@pytest.mark.parametrize("pitch", [0.5, 1.0, None])
+def test_a_default_that_hangs_on_the_pitch_is_the_entrys_own(pitch: float | None) -> None:
+    dimensions = {"body_width": {"value": 3.0}} | ({} if pitch is None else {"pitch": {"value": pitch}})
+    found = agreement(
+        VALUE.validate_python({"feature": "body_width", "value": 3.06, "u": 0.03}), stated(half(dimensions=dimensions))
+    )
+    half_width = FEATURES["body_width"].process.half_width(3.0, pitch)
+    assert (half_width < 0.12) is (pitch == 0.5), "finer where the pitch is fine"
+    assert found.e_n == pytest.approx(0.06 / math.hypot(half_width, 0.06))
+
+
 def test_words_say_by_how_much_and_how_many_times_too_far() -> None:
     found = judged({"value": 6.5, "tolerance": 0.05}, 6.62, u=0.01)
     assert found.words == "off by 0.12 mm, 2.2 times what the tolerance and the measurement allow"
@@ -123,6 +162,8 @@ def test_words_say_by_how_much_and_how_many_times_too_far() -> None:
     assert coarse.words == "would fit, but the measurement is too coarse to confirm it"
     within = judged({"value": 1.0, "bound": "max"}, 0.4, feature="height")
     assert within.words == "within the maximum of 1 mm, but too far from it to confirm it"
+    within = judged({"value": 1.0, "bound": "min"}, 1.6, feature="height")
+    assert within.words == "within the minimum of 1 mm, but too far from it to confirm it"
 
 
 def test_counts_are_equal_or_contradict() -> None:
@@ -143,6 +184,12 @@ def test_categories_need_one_name_in_common() -> None:
 
 def test_a_category_that_the_eye_names_surely_contradicts() -> None:
     assert seen("mounting", "through_hole").verdict is Verdict.CONTRADICTS
+    assert FEATURES["shield"].right_share == 0.95, "the least that is sure"
+    of_shield = stated(half(categories={"shield": ["full"]}))
+    assert (
+        agreement(VALUE.validate_python({"feature": "shield", "value": "none"}), of_shield).verdict
+        is Verdict.CONTRADICTS
+    )
     assert seen("half_kind", "plug").verdict is Verdict.OFF
     assert seen("half_kind", "receptacle").verdict is Verdict.FITS
 

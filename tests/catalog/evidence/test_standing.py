@@ -182,6 +182,24 @@ REASONS: tuple[tuple[str, dict[str, Any], tuple[str, ...]], ...] = (
             "It stays disputed until this is settled: correct the figures, or clear up the measurement or dispute.",
         ),
     ),
+    (
+        "disputed twice, one stale confirmation, three people",
+        {"disputes": 2, "stale": 1, "others": 3, "clean": True},
+        (
+            "2 disputes are open.",
+            "Measured in agreement by Ida Finch, Mia Dunn and Per Crake.",
+            "One confirmation speaks of earlier figures and does not count any more.",
+            "It stays disputed until this is settled: correct the figures, or clear up the measurement or dispute.",
+        ),
+    ),
+    (
+        "measured against, no dispute",
+        {"contradictions": 1},
+        (
+            "A measurement contradicts it: Ida Finch: body length: off.",
+            "It stays disputed until this is settled: correct the figures, or clear up the measurement or dispute.",
+        ),
+    ),
     ("merged", {"state": "merged", "disputes": 1}, ("It was merged into other:part; continue there.",)),
     ("withdrawn", {"state": "withdrawn"}, ("It was withdrawn; it can still be read and restored.",)),
 )
@@ -193,13 +211,20 @@ def test_reasons_in_words(given: dict[str, Any], sentences: tuple[str, ...]) -> 
 
 
 def test_a_mating_may_be_measured_or_tried() -> None:
-    told = why(StandingFacts(of="mating", author=AUTHOR, cited=True, clean=True))
+    known = StandingFacts(of="mating", author=AUTHOR, cited=True, clean=True)
+    told = why(known)
     assert told[-1] == "For confirmed it needs one agreeing measurement or trial fit by somebody else than Wren Olsen."
+    assert why(replace(known, measurers=frozenset({"Ida Finch"})))[1:] == (
+        "Trial fitted or measured in agreement by Ida Finch.",
+    )
+    told = why(replace(known, cited=False))[-1]
+    assert "two agreeing measurements or trial fits by different people, neither of them Wren Olsen" in told
 
 
 def test_a_series_is_never_told_to_be_measured() -> None:
     told = why(StandingFacts(of="series", author=AUTHOR, cited=True, clean=True))
     assert told[-1] == "A series is not measured itself; its halves are confirmed one by one."
+    assert not any("For confirmed" in sentence for sentence in told)
 
 
 def test_every_combination_has_reasons_and_only_the_confirmed_and_withdrawn_miss_nothing() -> None:
