@@ -12,14 +12,18 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.stats import multivariate_normal
 
-from matcher.absent.density import STRANGE_SHARE
-from matcher.absent.model import CLASSES, COUNT_SPREAD, ON_GRID, AbsentModel
+from matcher.absent.model import AbsentModel
 from matcher.columns.columns import Columns
 from matcher.features import FEATURES, Kind
 from matcher.observations import Of, Reduced, SharedKind
 from tests.matcher.reference_model.intervals import log_uniform_density
 
 W_MIN = 1e-6
+STRANGE_SHARE = 0.02
+CLASSES = 3
+COUNT_SPREAD = (0.3, 0.6, 1.0)
+ON_GRID = 0.95
+"""Our own choices, no source; the fast code has figures of its own."""
 
 
 def measured(reading: Reduced) -> bool:
@@ -96,14 +100,19 @@ def count_probability(model: AbsentModel, columns: Columns, profile: int, j: int
     """p_j(count | profile)."""
     members = [h for h in range(len(columns)) if model.profile[h] == profile]
     listed = sum(columns.counts["contact_count"][h] == n for h in members) / len(members)
-    near, s = 0.0, float(COUNT_SPREAD[j])
+    near = 0.0
     for h in members:
         m, rows = int(columns.counts["contact_count"][h]), max(int(columns.counts["rows"][h]), 1)
-        share = ON_GRID * rows if n % rows == 0 else (1 - ON_GRID) * rows / max(rows - 1, 1)
-        z = (math.log(n) - math.log(m)) / s
-        near += min(share * math.exp(-z * z / 2) / (math.sqrt(2 * math.pi) * s * n), 1.0) / len(members)
+        near += near_count(n, m, rows, COUNT_SPREAD[j]) / len(members)
     share = float(model.listed_count[j])
     return share * listed + (1 - share) * near + 1e-300
+
+
+def near_count(n: int, member: int, rows: int, spread: float) -> float:
+    """Probability of ``n`` contacts around a listed count."""
+    share = ON_GRID * rows if n % rows == 0 else (1 - ON_GRID) * rows / max(rows - 1, 1)
+    z = (math.log(n) - math.log(member)) / spread
+    return min(share * math.exp(-z * z / 2) / (math.sqrt(2 * math.pi) * spread * n), 1.0)
 
 
 def normal(
