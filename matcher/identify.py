@@ -1,4 +1,4 @@
-"""Identification: observations in, ranked geometries with honest probabilities out."""
+"""Identification: from observations to ranked geometries with calibrated probabilities."""
 
 from __future__ import annotations
 
@@ -33,10 +33,10 @@ from matcher.uncertainty.instruments import BUILT_IN, Instrument
 CREDIBLE_LEVEL = 0.95
 
 RECHECK_SHIFT = 0.05
-"""An observation is named for re-measuring when the answer would move at least this far without it."""
+"""Advise measuring again where the answer would move at least this far (total variation) without the observation."""
 
 MATE_FITS = 0.05
-"""A mate fits what was observed of it when its probability is at least this part of the best mate's."""
+"""A mate fits its observations when its probability is at least this part of the best mate's."""
 
 
 def identify(
@@ -49,7 +49,7 @@ def identify(
     at_hand: Sequence[str] = DEFAULT_AT_HAND,
     instruments: Mapping[str, Instrument] = BUILT_IN,
 ) -> Identification:
-    """Rank the catalogue's geometries for the observations, and say what to measure next with what is ``at_hand``.
+    """Rank the catalogue's geometries for the observations, and advise the next measurement with tools ``at_hand``.
 
     Raises UnknownHalfError for a trial fit with a half that is not in the columns.
     """
@@ -75,7 +75,7 @@ def rank(
     prior_absent: float = PRIOR_ABSENT,
     limit: int = 10,
 ) -> Ranking:
-    """The ranking as `identify` gives it, at a part of the cost; raises as `identify`."""
+    """The ranking of `identify` alone, at a part of the cost. Raises as `identify` does."""
     result = posterior(columns, absent, observations, prior_absent)
     return _ranking(result, limit)
 
@@ -99,7 +99,7 @@ def explain(
     *,
     prior_absent: float = PRIOR_ABSENT,
 ) -> Explanation:
-    """Why the named half stands where it stands. Raises UnknownHalfError."""
+    """Explain the probability of the named half. Raises UnknownHalfError."""
     half = columns.position(key)
     candidate = _named(posterior(columns, absent, observations, prior_absent), half)
     return Explanation(candidate=candidate, sentences=sentences(candidate))
@@ -113,8 +113,10 @@ def judge(
     *,
     prior_absent: float = PRIOR_ABSENT,
 ) -> Judgement:
-    """The verdict and the first candidate as `identify` gives them, and named halves as `explain` does, at a part of
-    the cost: without advice, hints and what to measure again. Raises UnknownHalfError."""
+    """The verdict and first candidate of `identify`, and named halves as in `explain`, at a part of the cost.
+
+    It leaves out advice, hints and rechecks. Raises UnknownHalfError.
+    """
     halves = [columns.position(key) for key in keys]
     result = posterior(columns, absent, observations, prior_absent)
     first = tuple(_candidate(result, int(geometry), 1) for geometry in result.order[:1])
@@ -193,7 +195,7 @@ def _credible_set(result: Posterior) -> CredibleSet:
 
 
 def _rechecks(result: Posterior, prior_absent: float) -> tuple[Recheck, ...]:
-    """Observations without which the answer would be another one, and likely slips under the leading geometry."""
+    """Observations that the answer depends on, and likely slips under the leading geometry."""
     if len(result.weighed.evidence) < 2:
         return ()
     half = int(result.members(int(result.order[0]))[0])
@@ -225,7 +227,7 @@ def _shift_without(result: Posterior, part: Part, place: int, prior_absent: floa
 
 
 def _notes(observations: Sequence[Reduced]) -> tuple[str, ...]:
-    """What the observations say of each other before any half is looked at."""
+    """Notes on how the observations fit each other, before they are compared with any half."""
     this = {o.feature: o for o in observations if o.of is Of.THIS}
     notes = []
     length, pitch, count = this.get("body_length"), this.get("pitch"), this.get("contact_count")
@@ -241,7 +243,7 @@ def _notes(observations: Sequence[Reduced]) -> tuple[str, ...]:
     lonely = [o for o in observations if o.unscaled]
     if len(lonely) == 1:
         notes.append(
-            f"{lonely[0].feature} alone, from a picture without a scale, says nothing: only ratios count there. "
+            f"{lonely[0].feature} alone, from a picture without a scale, cannot be used: only ratios count there. "
             "Give a second dimension from the same picture, or a scale."
         )
     return tuple(notes)

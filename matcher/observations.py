@@ -1,4 +1,4 @@
-"""What was seen or measured of a specimen: as given (`Observation`) and reduced to numbers (`Reduced`)."""
+"""Observations of a specimen: as a person gives them (`Observation`), and reduced to numbers (`Reduced`)."""
 
 from __future__ import annotations
 
@@ -7,23 +7,23 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 LARGEST_COUNT = 2000
-"""Largest number of anything that a bound is summed up to."""
+"""Largest count: the likelihood of a bound on a count is summed up to it."""
 
 MAX_OBSERVATIONS = 200
 """Most observations of one specimen: ten times what the feature table asks of a half, its mate and the pair."""
 
 MAX_READINGS = 1000
-"""Most repeats of one reading: their scatter is known to 2 % by then (GUM E.4.3). Evidence may hold so many."""
+"""Most repeats of one reading, also in evidence: their scatter is known to 2 % by then (GUM E.4.3)."""
 
 UNSCALED_SD = 10.0
 """Standard deviation of ln(scale) of a picture without any scale: so wide that no answer depends on its size."""
 
 
 RECTANGULAR = "rectangular"
-"""A budget line's ``distribution``: a limit or a display's step, every value within is as likely."""
+"""A budget line's ``distribution``: a limit or a display's step, within which all values are equally likely."""
 
 TYPE_A = "normal, type A"
-"""A budget line's ``distribution``: what the scatter of repeats shows."""
+"""A budget line's ``distribution``: the scatter of repeats."""
 
 
 class Of(StrEnum):
@@ -36,7 +36,7 @@ class Of(StrEnum):
 
 @dataclass(frozen=True, kw_only=True)
 class TrialFit:
-    """A fit that was tried: with which known half (its key), and whether it mated."""
+    """A trial fit: the known half (its key), and whether it mated."""
 
     half: str
     mates: bool
@@ -44,19 +44,19 @@ class TrialFit:
 
 @dataclass(frozen=True, kw_only=True)
 class Observation:
-    """One feature as a person gives it; see the JSON contract.
+    """One feature as a person gives it; its fields are those of the JSON interface.
 
-    Exactly one of ``value`` / ``readings`` or a bound (``min`` and/or ``max``) is given. ``value`` is a number
-    for dimensions and counts, a name or several for categories, text for markings, `TrialFit` for a fit.
-    ``unit`` is mm, in, mil, um or px (``px_per_mm`` gives a picture's scale); ``u`` a standard uncertainty and
-    ``plus_minus`` a limit (± a, rectangular), both in ``unit`` and both winning over the instrument. ``spans`` gaps
-    were measured over (the value is divided by it). ``image`` names the picture a reading comes from; readings of
-    one image (or, unnamed, of one optical instrument) share its scale. ``plane`` (lands, mating_face, housing_top)
-    says at which depth of the picture a reading lies when it is not the feature's usual one. ``scale_rel`` is the
-    relative standard uncertainty of ``px_per_mm`` (for all readings that share the scale) and ``plane_rel`` that of the
-    scale in this reading's plane (0: the scale's own plane); both win over the instrument's. ``less`` is a length taken
-    off each number before it is divided ("outer edge to outer edge minus one contact width"), measured with the same
-    tool, and ``less_u`` its standard uncertainty, both in ``unit``.
+    Exactly one of ``value``, ``readings`` or a bound (``min`` and/or ``max``) is given. ``value`` is a number for
+    dimensions and counts, one or several names for categories, text for markings, `TrialFit` for a fit. ``unit`` is
+    mm, in, mil, um or px (``px_per_mm`` gives a picture's scale). ``u`` is a standard uncertainty and ``plus_minus`` a
+    limit (± a, rectangular), both in ``unit``; both replace the instrument's. ``spans`` is the number of gaps that were
+    measured over (the value is divided by it). ``image`` names the picture that a reading comes from; readings of one
+    image (or, without a name, of one optical instrument) share its scale. ``plane`` (lands, mating_face, housing_top)
+    is the plane of the reading in the picture where it is not the feature's usual one. ``scale_rel`` is the relative
+    standard uncertainty of ``px_per_mm`` (for all readings that share the scale) and ``plane_rel`` that of the scale in
+    this reading's plane (0: the scale's own plane); both replace the instrument's. ``less`` is a length that is
+    subtracted from each number before the division ("outer edge to outer edge minus one contact width"), measured with
+    the same tool, and ``less_u`` is its standard uncertainty, both in ``unit``.
     """
 
     feature: str
@@ -80,7 +80,7 @@ class Observation:
 
 
 class SharedKind(StrEnum):
-    """How a shared instrument error acts: a scale multiplies (ln), a zero error adds (mm)."""
+    """How a shared error acts: a scale multiplies (ln), a zero error adds (mm)."""
 
     SCALE = "scale"
     ZERO = "zero"
@@ -90,9 +90,9 @@ class SharedKind(StrEnum):
 class SharedError:
     """An error common to all readings of one ``group``.
 
-    ``sd`` is its standard deviation: of ln(scale), or of the zero error in mm; ``coefficient`` is the reading's
+    ``sd`` is its standard deviation: of ln(scale), or of the zero error in mm. ``coefficient`` is the reading's
     sensitivity to it (1 for a scale; 1/spans for a zero error). ``unscaled`` marks a picture without any scale: its
-    readings are pixels (or any unit) and ``sd`` is `UNSCALED_SD`.
+    readings are in pixels (or any unit) and ``sd`` is `UNSCALED_SD`.
     """
 
     group: str
@@ -155,12 +155,12 @@ class Reduced:
 
     @property
     def bound(self) -> bool:
-        """Whether it says only how large or small something is."""
+        """Whether it is a bound: at least or at most some value."""
         return self.at_least is not None or self.at_most is not None
 
     @property
     def count_range(self) -> tuple[int, int]:
-        """Smallest and largest number that was observed of a count: equal for an exact one, 0 to 2000 if open."""
+        """Smallest and largest count that was observed: equal for an exact one, 0 and 2000 where a side is open."""
         if self.count is not None:
             return self.count, self.count
         low = 0 if self.at_least is None else math.ceil(self.at_least)

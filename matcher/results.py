@@ -1,4 +1,4 @@
-"""What an identification answers."""
+"""Results of an identification."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from matcher.observations import Of
 
 
 class Verdict(StrEnum):
-    """What the answer amounts to."""
+    """The overall result of an identification."""
 
     IDENTIFIED = "identified"
     SHORTLIST = "shortlist"
@@ -21,8 +21,8 @@ class Verdict(StrEnum):
 class EvidenceLine:
     """One observation's share of the log-odds (natural log) of a candidate against ``Candidate.against``.
 
-    ``measured``/``u``/``expected``/``tolerance`` are mm for dimensions, the words for categories. ``reading``
-    is one of fits, strains, off, likely slip, no information. The line of the prior has ``feature`` "prior".
+    ``measured``, ``u``, ``expected`` and ``tolerance`` are mm for dimensions; categories have words. ``reading`` is one
+    of fits, strains, off, likely slip, no information. The line of the prior has ``feature`` "prior".
     """
 
     feature: str
@@ -39,7 +39,7 @@ class EvidenceLine:
 
 @dataclass(frozen=True, kw_only=True)
 class FittingMate:
-    """A listed mate of a candidate, with the probability that it is the one observed and whether it fits that."""
+    """A listed mate of a candidate: the probability that it is the other half, and whether it fits the observations."""
 
     key: str
     mating: int
@@ -49,7 +49,7 @@ class FittingMate:
 
 @dataclass(frozen=True, kw_only=True)
 class Candidate:
-    """A geometry with its probability; ``key`` is its likeliest half, ``same_geometry`` the tied others.
+    """A geometry with its probability; ``key`` is its likeliest half, ``same_geometry`` the others that share it.
 
     ``evidence`` adds up to ``log_odds``, the log of this geometry's probability over that of ``against`` (a key, or
     "absent").
@@ -69,7 +69,7 @@ class Candidate:
 
 @dataclass(frozen=True, kw_only=True)
 class CredibleSet:
-    """The smallest set of geometries, absent included, that holds ``level`` of the probability."""
+    """The smallest set of geometries, including absent, that holds ``level`` of the probability."""
 
     level: float
     members: int
@@ -78,10 +78,11 @@ class CredibleSet:
 
 @dataclass(frozen=True, kw_only=True)
 class Recheck:
-    """An observation worth taking again.
+    """An observation worth measuring again.
 
-    ``slip_probability`` that the reading is a gross slip given the leading candidate; ``likely_slip`` in bench words;
-    ``shift`` how far (total variation, 0..1) the answer would move without it.
+    ``slip_probability`` is the probability that the reading is a gross error given the leading candidate;
+    ``likely_slip`` says which one in bench words; ``shift`` is how far (total variation, 0..1) the answer would move
+    without it.
     """
 
     index: int
@@ -94,7 +95,7 @@ class Recheck:
 
 @dataclass(frozen=True, kw_only=True)
 class Hint:
-    """What may have gone wrong and what it would change; it never acts by itself.
+    """A mistake that may have happened and what it would change. It never changes an observation by itself.
 
     Attributes
     ----------
@@ -104,7 +105,7 @@ class Hint:
     message: what may have happened, in bench words.
     change: what it would change, in words: which half would come first, how probably, and the verdict.
     probability: of the mistake, given everything that was observed.
-    corrected: what would be given instead, by field of the observation, e.g. ``{"spans": 10}`` or ``{"unit": "in"}``.
+    corrected: corrected values by field of the observation, e.g. ``{"spans": 10}`` or ``{"unit": "in"}``.
     first, first_probability, probability_absent, verdict: the answer if the mistake was made; ``first`` is a key.
     """
 
@@ -125,7 +126,7 @@ class Hint:
 
 @dataclass(frozen=True, kw_only=True)
 class Ranking:
-    """The answer without advice, hints and what to measure again: the part that is wanted at every keystroke."""
+    """The answer without advice, hints and rechecks: the part that is shown at every keystroke."""
 
     verdict: Verdict
     probability_absent: float
@@ -135,7 +136,7 @@ class Ranking:
 
 @dataclass(frozen=True, kw_only=True)
 class Predicted:
-    """What one leading half (its key) would show: mm for a dimension, a number for a count, names for a category."""
+    """Predicted value for a leading half (its key): mm for a dimension, a number for a count, names for a category."""
 
     key: str
     value: float | int | str
@@ -143,14 +144,15 @@ class Predicted:
 
 @dataclass(frozen=True, kw_only=True)
 class NextMeasurement:
-    """One measurement, and what it is expected to tell.
+    """One measurement, and the information expected from it.
 
-    ``bits`` are its own; ``together_with`` names the measurement that it would best be taken with where the two tell
-    more than twice as much as the best one alone, and ``together_bits`` what both tell. ``again`` marks a feature that
-    was measured already. ``measure_to_within_mm`` is the coarsest limit ± a that keeps nine tenths of the bits (None
-    for what is seen by eye, where even half a millimetre will do, and, while too many are in play, for all but the
-    best). ``spans`` is the number of gaps of the likeliest half. ``gain`` says how much likelier the best order is
-    then expected to be the right one (None while too many are in play).
+    ``bits`` is the information of this measurement alone. ``together_with`` names the best measurement to add where
+    the two together give more than twice the information of the best one alone, and ``together_bits`` is that of both.
+    ``again`` marks a feature that was measured already. ``measure_to_within_mm`` is the coarsest limit ± a that keeps
+    nine tenths of the bits. It is None for features judged by eye, where even half a millimetre is enough, and, while
+    too many candidates are in play, for all but the best measurement. ``spans`` is the number of gaps of the likeliest
+    half. ``gain`` is the expected rise in the probability that the best order is right (None while too many candidates
+    are in play).
     """
 
     feature: str
@@ -173,16 +175,16 @@ class Reason(StrEnum):
     ABSENT_SETTLED = "absent_settled"
     """It is nearly certain that the half is not in the catalogue."""
     NOTHING_TELLS = "nothing_tells"
-    """Nothing that can be taken with what is at hand is likely to change the order."""
+    """No measurement with the tools at hand is likely to change the order."""
     KEEP_MEASURING = "keep_measuring"
 
 
 @dataclass(frozen=True, kw_only=True)
 class Advice:
-    """Measurements, most telling first; ``settled``: further measuring cannot change what to order, and ``reason`` why.
+    """Measurements, most informative first. ``settled`` means that further measuring cannot change what to order.
 
-    ``probability`` is that of the leading order (of the leading geometry while too many are in play). ``open_bits`` is
-    what is not known yet: the entropy of the orders (of the geometries), absent included.
+    ``reason`` says why. ``probability`` is that of the leading order (of the leading geometry while too many are in
+    play). ``open_bits`` is the remaining entropy of the orders (of the geometries), including absent.
     """
 
     measurements: tuple[NextMeasurement, ...]
@@ -194,9 +196,9 @@ class Advice:
 
 @dataclass(frozen=True, kw_only=True)
 class Identification:
-    """The whole answer. ``probability_absent`` and the candidates' probabilities add up over all geometries to 1.
+    """The whole answer. ``probability_absent`` and the probabilities of all geometries add up to 1.
 
-    ``hints`` say what may have gone wrong, ``notes`` what the observations say of each other.
+    ``hints`` name possible mistakes; ``notes`` tell how the observations fit each other.
     """
 
     verdict: Verdict
@@ -211,7 +213,7 @@ class Identification:
 
 @dataclass(frozen=True, kw_only=True)
 class Explanation:
-    """Why one named half stands where it stands: its candidate entry against the leader, and in words."""
+    """Explanation of one named half: its candidate entry compared with the leader, and sentences."""
 
     candidate: Candidate
     sentences: tuple[str, ...]
@@ -219,8 +221,10 @@ class Explanation:
 
 @dataclass(frozen=True, kw_only=True)
 class Judgement:
-    """An answer in short, and what it makes of halves that were named, in their order. ``first`` is None where there
-    is nothing to rank."""
+    """A short answer: the verdict, the first candidate, and the candidates for the named halves in their order.
+
+    ``first`` is None where there is nothing to rank.
+    """
 
     verdict: Verdict
     probability_absent: float

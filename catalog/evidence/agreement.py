@@ -19,7 +19,7 @@ from catalog.model.entries import Half, Mating
 from matcher.columns.columns import Dim
 from matcher.columns.process_tolerance import over_gaps, process_interval
 from matcher.features import FEATURES, Kind
-from matcher.uncertainty.consensus import COVERAGE, normalised_error
+from matcher.uncertainty.interlaboratory import COVERAGE, normalised_error
 
 AGREES = 1.0
 """Largest |E_n| that counts as agreement (ISO 13528, from memory)."""

@@ -13,7 +13,14 @@ from catalog.model.entries import Citation, Dimension
 from matcher.columns.columns import Dim
 from matcher.columns.process_tolerance import process_interval
 from matcher.features import FEATURES
-from matcher.uncertainty.consensus import COVERAGE, Combined, combine_people, normalised_error, one_persons, stated_u
+from matcher.uncertainty.interlaboratory import (
+    COVERAGE,
+    ConsensusValue,
+    consensus_value,
+    mean_of_one_person,
+    normalised_error,
+    stated_u,
+)
 from matcher.uncertainty.weighted_mean import DISAGREEMENT_LEVEL
 
 Ranked = Literal["stated", "measured"]
@@ -47,7 +54,7 @@ class Estimate:
     """
 
     feature: str
-    measured: Combined
+    measured: ConsensusValue
     parts: tuple[Part, ...]
     stated: float | None
     stated_u: float | None
@@ -95,7 +102,7 @@ def _estimate(feature: str, said: Sequence[tuple[str, MeasuredValue]], entry: St
     else:
         half_width = FEATURES[feature].process.half_width(said[0][1].value, entry.pitch)
     parts = tuple(_parts(feature, said, half_width))
-    measured = combine_people([p.value for p in parts], [p.u for p in parts], [p.half_width for p in parts])
+    measured = consensus_value([p.value for p in parts], [p.u for p in parts], [p.half_width for p in parts])
     stated = _stated(feature, measured, entry)
     ranked, explanation = _rank(FEATURES[feature].label, measured, stated)
     return Estimate(
@@ -116,12 +123,12 @@ def _parts(feature: str, said: Sequence[tuple[str, MeasuredValue]], half_width: 
     for person, value in said:
         by_person[person].append(value)
     for person, values in sorted(by_person.items()):
-        mean, u = one_persons([one.value for one in values], [one.u for one in values])
+        mean, u = mean_of_one_person([one.value for one in values], [one.u for one in values])
         spans = min(one.spans for one in values)
         yield Part(person=person, value=mean, u=u, half_width=spanned(feature, half_width, spans))
 
 
-def _stated(feature: str, measured: Combined, entry: Stated) -> _Centre | None:
+def _stated(feature: str, measured: ConsensusValue, entry: Stated) -> _Centre | None:
     own = entry.dimensions.get(feature)
     if own is None:
         return None
@@ -137,12 +144,12 @@ def _stated(feature: str, measured: Combined, entry: Stated) -> _Centre | None:
     )
 
 
-def _united(measured: Combined) -> bool:
+def _united(measured: ConsensusValue) -> bool:
     """Whether several people measured it and agree among themselves."""
     return measured.people >= SEVERAL and measured.p > DISAGREEMENT_LEVEL
 
 
-def _rank(label: str, measured: Combined, stated: _Centre | None) -> tuple[Ranked, str]:
+def _rank(label: str, measured: ConsensusValue, stated: _Centre | None) -> tuple[Ranked, str]:
     """The better known value, and why. One person's value never replaces a stated one that is far from it."""
     people = "one person" if measured.people == 1 else f"{measured.people} people"
     size = f"{measured.value:.4g} ± {measured.expanded:.2g} mm"
@@ -225,7 +232,7 @@ def _best_document(
     )
 
 
-def _error(feature: str, dimension: Dimension, measured: Combined, pitch: float | None) -> float:
+def _error(feature: str, dimension: Dimension, measured: ConsensusValue, pitch: float | None) -> float:
     centre, half_width = process_interval(feature, dimension.dim, pitch)
     allowed = stated_u(dimension.extra_u, None, half_width, bound=dimension.bound in ("max", "min"))
     return normalised_error(measured.value - centre, measured.expanded, COVERAGE * allowed)

@@ -1,15 +1,14 @@
-"""Coverage factor of an uncertainty budget: Student's t where scatter rules, a rectangle's own where a limit does.
+"""Coverage factor of an uncertainty budget: Student's t where scatter dominates, a rectangle's where a limit does.
 
 A normal factor is too wide where a rectangle dominates (EA-4/02 supplement S10 has 1.83 for two of them). So the two
-largest rectangles are convolved exactly with everything else, which is taken as Student's t with its effective degrees
-of freedom (GUM G.4.1), the normal where these are infinite. Three and more rectangles of one size are all but normal
+largest rectangles are convolved exactly with everything else, which counts as Student's t with its effective degrees
+of freedom (GUM G.4.1), or as normal where these are infinite. Three or more rectangles of one size are nearly normal
 (JCGM 101 9.2.3: four of them have 3.88 where the normal has 3.92), so further ones count as normal.
 
-Scatter of two to four readings is known so badly that neither rule of the trade holds beside a part that is known well:
-with effective degrees of freedom (Welch–Satterthwaite) intervals hold the truth in 87 to 94 % where both are alike,
-and with the scatter's own Student's factor on its contribution in up to 99 %. So there the factor is that of
-`factor_of_few`, found from the requirement itself: 95 % whatever the true scatter. The standard uncertainty stays the
-GUM's.
+The scatter of two to four readings is known so badly that neither common rule works beside a part that is known well.
+With effective degrees of freedom (Welch–Satterthwaite) intervals hold the truth in 87 to 94 % where both are of equal
+size; with the scatter's own Student's factor on its contribution in up to 99 %. So the factor is then `factor_of_few`,
+fitted to the requirement itself: 95 % whatever the true scatter. The standard uncertainty stays the GUM's.
 """
 
 from __future__ import annotations
@@ -30,36 +29,36 @@ from matcher.uncertainty.gum import combine, coverage_factor, effective_dof
 Floats = NDArray[np.float64]
 
 LEVEL = 0.95
-"""Probability that an expanded uncertainty is stated for."""
+"""Coverage probability of an expanded uncertainty."""
 
 FEWEST_DEGREES = 4.0
-"""Degrees of freedom from which effective ones (GUM G.4.1) may be trusted: intervals then hold the truth in 94.1 to
-95.0 %, whatever the ratio of the scatter to the rest (by quadrature); with three in 93.5 to 95.0 %, with one in 87."""
+"""Degrees of freedom from which the effective ones (GUM G.4.1) work: intervals then hold the truth in 94.1 to 95.0 %,
+whatever the ratio of the scatter to the rest (by quadrature); with three in 93.5 to 95.0 %, with one in 87 %."""
 
 FEW_STEEPNESS, FEW_TURN = (2.29, 2.66, 0.71), (1.54, 1.03)
 """The curve of `factor_of_few` between its limits: with ν degrees of freedom it turns where the scatter's contribution
-is 1.54 − 1.03/ν times the rest, with the steepness 2.29 + 2.66/(ν − 0.71). Found by making the largest deviation from
-95 % least, over ratios of the true scatter to the rest from 0.05 to 60: it is 1.0 % for ν = 1, 0.6 % for 1.5, at most
+is 1.54 − 1.03/ν times the rest, with the steepness 2.29 + 2.66/(ν − 0.71). Fitted by minimising the largest deviation
+from 95 % over ratios of the true scatter to the rest from 0.05 to 60: it is 1.0 % for ν = 1, 0.6 % for 1.5, at most
 0.5 % from 2 to 4 (by quadrature, the rest normal)."""
 
 EXACT_RECTANGLES = 2
-"""How many rectangles, the largest, are convolved exactly."""
+"""Number of rectangles, the largest first, that are convolved exactly."""
 
 SMALLEST_PART = 1e-9
-"""The rest beside the rectangles never counts as less than this part of the largest: it keeps the form finite."""
+"""The rest beside the rectangles counts as at least this part of the largest rectangle: formulas stay finite."""
 
 NEGLIGIBLE = 1e-6
-"""Rectangles of less than this part of the whole count as normal: to convolve them, nearly equal numbers would be
-subtracted and divided by next to nothing. Clicks at whole numbers make such rectangles of rounding errors."""
+"""Rectangles of less than this part of the whole count as normal: convolving them would subtract nearly equal numbers
+and divide by almost zero. Clicks at whole numbers give such rectangles of rounding errors."""
 
 KEPT = 1024
-"""How many spreads' factors are kept: one bench has few tools, and their budgets come again and again."""
+"""How many spreads' factors are cached: one bench has few tools, and their budgets come again and again."""
 
 PRECISION = 1e-9
-"""Part of the interval to which its end is found."""
+"""Relative precision of an interval's end."""
 
 NODES, WEIGHTS = np.polynomial.legendre.leggauss(8)
-"""Nodes in each panel of the second rectangle: the integrand bends over one or two standard deviations there."""
+"""Nodes in each panel of the second rectangle, where the integrand bends within one or two standard deviations."""
 
 PANEL_OFFSETS = np.array([-40.0, -12.0, -5.0, -2.5, -1.0, 0.0, 1.0, 2.5, 5.0, 12.0, 40.0])
 """Panel limits around an edge of the first rectangle, in standard uncertainties of the rest."""
@@ -124,10 +123,10 @@ def factor_of_few(degrees_of_freedom: float, ratio: float) -> float:
     """Coverage factor, at `LEVEL`, of scatter with 1 to 4 degrees of freedom beside a normal part that is known.
 
     ``ratio`` is the scatter's standard uncertainty, as the readings show it, over that of the rest. The factor rises
-    from the normal's where the scatter is small to Student's where it is all. It is chosen so that the interval holds
-    the truth in 95 % of cases whatever the true scatter, as B. L. Welch asked (Biometrika 34 (1947) 28–35, from
-    memory); his series does not converge for so few. For two readings it rises steeply: two that differ by less than
-    the rest explains say nothing of a scatter, two that differ by more say that there is one, but hardly how large.
+    from the normal's where the scatter is small to Student's where there is nothing else. The interval holds the truth
+    in 95 % of cases whatever the true scatter, as B. L. Welch required (Biometrika 34 (1947) 28–35, from memory);
+    Welch's series does not converge for so few readings. For two readings the factor rises steeply: two that differ by
+    less than the rest explains show no scatter; two that differ by more show that there is one, but hardly how large.
     """
     normal, student = coverage_factor(math.inf, LEVEL), coverage_factor(degrees_of_freedom, LEVEL)
     base, rise, pole = FEW_STEEPNESS
@@ -154,9 +153,9 @@ def _spread(lines: Sequence[BudgetLine]) -> Spread:
 
 
 def _counted(few: Sequence[BudgetLine], others: float) -> tuple[float, float]:
-    """Contribution and degrees of freedom as scatter of very few readings counts beside ``others``.
+    """Contribution and degrees of freedom that the scatter of very few readings counts with, beside ``others``.
 
-    As much as, taken as normal, makes the whole's half-width `factor_of_few` times its standard uncertainty.
+    The contribution, taken as normal, makes the total half-width `factor_of_few` times the standard uncertainty.
     """
     parts = [line.contribution for line in few]
     u, dof = combine(parts), effective_dof(parts, [line.degrees_of_freedom for line in few])

@@ -1,4 +1,4 @@
-"""Faults of a dimension: numbers, units, instruments, gaps, planes, uncertainties."""
+"""Validation of a dimension: numbers, units, instruments, gaps, planes, uncertainties."""
 
 from __future__ import annotations
 
@@ -13,18 +13,18 @@ from matcher.uncertainty.measuring_setup import default_instrument, instrument_o
 from matcher.vocabulary import MAX_TEXT, PIXEL, canonical_unit, closest, is_number, is_text, remedy_for
 
 MAX_SPANS = 1000
-"""Most gaps measured over: no row has more contacts."""
+"""Most gaps that a pitch can be measured over: no row has more contacts."""
 
 SMALLEST_U = 1e-6
-"""Smallest standard uncertainty that can be meant, mm (or px): a nanometre, the floor of the likelihood."""
+"""Smallest standard uncertainty that is accepted, mm (or px): a nanometre, the floor of the likelihood."""
 
 SMALLEST_REL = 1e-6
-"""Smallest relative standard uncertainty of a scale that can be meant: a millionth, beyond any bench."""
+"""Smallest relative standard uncertainty of a scale that is accepted: a millionth, beyond any bench."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Checked:
-    """An observation under check: with its feature, its place in the list and what it was taken with."""
+    """An observation under validation, with its feature, its place in the list and the instruments."""
 
     index: int
     given: Observation
@@ -37,25 +37,25 @@ class Checked:
 
 
 def path(index: int, part: str) -> str:
-    """Where something stands in the list the person gave, e.g. ``observations[2].unit``."""
+    """Path of a part in the list of observations, e.g. ``observations[2].unit``."""
     return f"observations[{index}].{part}"
 
 
 def not_number(checked: Checked, part: str, value: object) -> ObservationError:
-    """Error at what should be a number."""
+    """Error for a part that should be a number."""
     message = f"{str(value)[:MAX_TEXT]!r} is not a finite number"
-    return checked.fault(part, value, message, "give a plain finite number; the unit has a field of its own")
+    return checked.fault(part, value, message, "give a plain finite number, without its unit")
 
 
 def order_faults(checked: Checked) -> Iterator[ObservationError]:
-    """Bounds the wrong way round."""
+    """Faults of bounds in the wrong order."""
     low, high = checked.given.min, checked.given.max
     if is_number(low) and is_number(high) and low > high:
         yield checked.fault("min", low, f"the smallest ({low}) is above the largest ({high})", "swap min and max")
 
 
 def dimension_faults(checked: Checked) -> Iterator[ObservationError]:
-    """Everything that is wrong with a dimension; sizes are judged once unit, instrument and gaps are right."""
+    """All faults of a dimension; its size is checked once unit, instrument and gaps are right."""
     setup = [*_setup_faults(checked), *_spans_faults(checked)]
     yield from setup
     yield from _plane_faults(checked)
@@ -72,10 +72,10 @@ def dimension_faults(checked: Checked) -> Iterator[ObservationError]:
 
 
 def _numbers(checked: Checked) -> tuple[list[tuple[str, float]], list[ObservationError]]:
-    """Every number of a dimension with its place, and those that are none."""
+    """Every number of a dimension with its place, and faults for values that are not numbers."""
     given = checked.given
     if len(given.readings) > MAX_READINGS:
-        remedy = f"give at most {MAX_READINGS}; their mean says no more"
+        remedy = f"give at most {MAX_READINGS}; more do not improve the mean"
         return [], [checked.fault("readings", len(given.readings), "there are too many readings", remedy)]
     places = [(part, value) for part in ("value", "min", "max") if (value := getattr(given, part)) is not None]
     places += [(f"readings[{i}]", value) for i, value in enumerate(given.readings)]
@@ -86,7 +86,7 @@ def _numbers(checked: Checked) -> tuple[list[tuple[str, float]], list[Observatio
 def _size_faults(checked: Checked, part: str, value: float) -> Iterator[ObservationError]:
     given, feature = checked.given, checked.feature
     if value <= 0.0:
-        yield checked.fault(part, value, "a length is above 0", "give the length itself, or leave the feature out")
+        yield checked.fault(part, value, "a length must be above 0", "give the length itself, or leave the feature out")
         return
     instrument = instrument_of(given, checked.instruments)
     low, high, unit = limits_of(feature, instrument)
@@ -112,45 +112,45 @@ def _own_uncertainty_faults(checked: Checked, smallest: float) -> Iterator[Obser
             remedy = f"leave {part} out; the instrument's is then used"
             yield checked.fault(part, value, "no reading is without error", remedy)
         elif value * mm_per_unit(given, instrument_of(given, checked.instruments)) < SMALLEST_U:
-            remedy = f"check its unit: it is taken as {given.unit!r}, like the reading"
-            yield checked.fault(part, value, "nothing at a bench is read to better than a nanometre", remedy)
+            remedy = f"check its unit: it counts as {given.unit!r}, like the reading"
+            yield checked.fault(part, value, "the uncertainty is below a nanometre", remedy)
         elif value >= smallest:
-            remedy = f"check its unit: it is taken as {given.unit!r}, like the reading; or give bounds (min, max)"
+            remedy = f"check its unit: it counts as {given.unit!r}, like the reading; or give bounds (min, max)"
             yield checked.fault(part, value, "the uncertainty is as large as the reading itself", remedy)
 
 
 def _less_faults(checked: Checked, numbers: list[tuple[str, float]]) -> Iterator[ObservationError]:
-    """What is taken off is a length below every number it is taken off."""
+    """The width subtracted must be a length below every number that it is subtracted from."""
     given, less = checked.given, checked.given.less
     if less is None:
         if given.less_u is not None:
-            remedy = "give the width that was taken off as less, or leave less_u out"
-            yield checked.fault("less_u", given.less_u, "nothing is taken off this reading", remedy)
+            remedy = "give the width to subtract as less, or leave less_u out"
+            yield checked.fault("less_u", given.less_u, "nothing is subtracted from this reading", remedy)
     elif not is_number(less):
         yield not_number(checked, "less", less)
     elif less <= 0.0:
         remedy = "give the width itself, measured with the same tool, or leave less out"
-        yield checked.fault("less", less, "the width taken off is above 0", remedy)
+        yield checked.fault("less", less, "the width to subtract must be above 0", remedy)
     elif numbers and less >= min(value for _, value in numbers):
-        remedy = f"check its unit: it is taken as {given.unit!r}, like the reading"
-        yield checked.fault("less", less, "what is taken off is as large as the reading", remedy)
+        remedy = f"check its unit: it counts as {given.unit!r}, like the reading"
+        yield checked.fault("less", less, "the width to subtract is as large as the reading", remedy)
 
 
 def _relative_faults(checked: Checked) -> Iterator[ObservationError]:
-    """Relative uncertainties of a picture's scale and plane: parts of one, where there is a scale or a picture."""
+    """Relative uncertainties must be below 1; a scale's needs a stated scale, and a plane's needs a picture."""
     given = checked.given
     instrument = instrument_of(given, checked.instruments)
     if given.scale_rel is not None and given.px_per_mm is None:
         remedy = "give the scale as px_per_mm with the reading in px, or leave scale_rel out"
-        yield checked.fault("scale_rel", given.scale_rel, "there is no scale it could belong to", remedy)
+        yield checked.fault("scale_rel", given.scale_rel, "this reading has no scale", remedy)
     if given.plane_rel is not None and (instrument is None or not instrument.optical):
         remedy = "name the instrument that took the picture, or leave plane_rel out"
-        yield checked.fault("plane_rel", given.plane_rel, "this reading is from no picture", remedy)
+        yield checked.fault("plane_rel", given.plane_rel, "this reading is not from a picture", remedy)
     for part, least in (("scale_rel", SMALLEST_REL), ("plane_rel", 0.0)):
         value = getattr(given, part)
         if value is not None and not (is_number(value) and least <= value < LARGEST_REL):
-            remedy = f"give a part of one, e.g. 0.01 for 1 %: at least {least:g} and below {LARGEST_REL:g}"
-            yield checked.fault(part, value, "it is no relative standard uncertainty", remedy)
+            remedy = f"give a fraction, e.g. 0.01 for 1 %: at least {least:g} and below {LARGEST_REL:g}"
+            yield checked.fault(part, value, "it is not a relative standard uncertainty", remedy)
 
 
 def _setup_faults(checked: Checked) -> Iterator[ObservationError]:
@@ -167,22 +167,24 @@ def _pixel_faults(checked: Checked, unit: str, instrument: Instrument | None) ->
     given, scale = checked.given, checked.given.px_per_mm
     unscaled = instrument is not None and instrument.unscaled
     if scale is not None and (not is_number(scale) or scale <= 0.0):
-        yield checked.fault("px_per_mm", scale, "a picture's scale is a finite number above 0", "give pixels per mm")
+        yield checked.fault(
+            "px_per_mm", scale, "a picture's scale must be a finite number above 0", "give pixels per mm"
+        )
     elif scale is not None and (unit != PIXEL or unscaled):
         remedy = "give it with unit px and a scaled instrument, or leave it out"
-        yield checked.fault("px_per_mm", scale, "this reading has no use for a picture's scale", remedy)
+        yield checked.fault("px_per_mm", scale, "this reading cannot have a picture's scale", remedy)
     if unit != PIXEL:
         pass
     elif instrument is not None and not instrument.takes_pixels:
         remedy = "give mm, in, mil or um, or name the instrument photo or unscaled_photo"
-        yield checked.fault("unit", given.unit, f"a {instrument.label} reads no pixels", remedy)
+        yield checked.fault("unit", given.unit, f"a {instrument.label} does not read pixels", remedy)
     elif not unscaled and scale is None:
         remedy = "give px_per_mm, convert to mm, or name the instrument unscaled_photo"
         yield checked.fault("unit", given.unit, "pixels have no length without the picture's scale", remedy)
     if unscaled and (given.min is not None or given.max is not None):
         part = "min" if given.min is not None else "max"
         remedy = "give the reading as a value; only ratios of a picture without scale count"
-        yield checked.fault(part, getattr(given, part), "a bound in a picture without scale says nothing", remedy)
+        yield checked.fault(part, getattr(given, part), "a bound in a picture without scale cannot be used", remedy)
 
 
 def _instrument_faults(checked: Checked) -> Iterator[ObservationError]:

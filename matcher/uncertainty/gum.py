@@ -1,7 +1,7 @@
 """Uncertainty by the GUM (JCGM 100:2008): type A, type B, combination, degrees of freedom, coverage.
 
-Plain numbers in any unit. Standard uncertainties are what the ranking uses; coverage factors serve the budget that
-people read.
+Plain numbers in any unit. The ranking uses standard uncertainties; coverage factors are for the budget that people
+read.
 """
 
 from __future__ import annotations
@@ -26,13 +26,13 @@ class TypeA:
 def type_a(readings: Sequence[float]) -> TypeA:
     """Mean of repeated readings and its standard uncertainty s/√n (GUM 4.2).
 
-    The sums are exact, so that the order of the readings does not matter. No factor of Student's t enters ``u``:
-    few readings show in the degrees of freedom.
+    The sums are exact, so the order of the readings does not matter. ``u`` contains no factor of Student's t: few
+    readings mean few degrees of freedom.
 
     Raises
     ------
     ValueError
-        For fewer than two readings (one shows no scatter) or one that is not finite.
+        For fewer than two readings, since one has no scatter, or for a reading that is not finite.
     """
     n = len(readings)
     if n < 2:
@@ -45,7 +45,7 @@ def type_a(readings: Sequence[float]) -> TypeA:
 
 
 def rectangular(a: float) -> float:
-    """Standard uncertainty of a limit ± a within which every value is as likely: a/√3 (GUM 4.3.7)."""
+    """Standard uncertainty of a limit ± a within which all values are equally likely: a/√3 (GUM 4.3.7)."""
     return _size(a) / math.sqrt(3)
 
 
@@ -73,8 +73,8 @@ def effective_dof(contributions: Sequence[float], degrees_of_freedom: Sequence[f
 def coverage_factor(degrees_of_freedom: float, level: float = 0.95) -> float:
     """Half-width, in standard uncertainties, of the interval that holds ``level`` (0 to 1) (GUM table G.2).
 
-    Student's t; the normal for infinite degrees of freedom. They need not be whole numbers: the GUM's habit of
-    rounding down is the caller's choice.
+    Student's t; the normal for infinite degrees of freedom. Degrees of freedom need not be whole numbers: rounding
+    them down, as the GUM does, is left to the caller.
     """
     if not 0.0 < level < 1.0:
         raise ValueError("the level of confidence lies between 0 and 1")

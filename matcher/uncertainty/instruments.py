@@ -1,6 +1,6 @@
-"""What readings are taken with, and how wrong each instrument can be.
+"""Measuring instruments, and the error that each can have.
 
-All magnitudes are common practice, no source, unless a comment names one; every one can be overridden.
+All magnitudes are common practice, no source, unless a comment names one. Each can be overridden.
 """
 
 from __future__ import annotations
@@ -17,32 +17,32 @@ from matcher.uncertainty.gum import rectangular
 from matcher.vocabulary import closest, remedy_for
 
 OTHER_PLANE_REL = 0.015
-"""Relative standard uncertainty of the scale in another plane of one picture than the one most readings lie in.
+"""Relative standard uncertainty of a picture's scale outside its reference plane, the plane with most readings.
 
 Planes differ by about 1 % on low parts and 3 % on tall ones: common practice, no source. A conservative
-simplification: the difference is taken as independent for each reading, though readings of one plane share it.
+simplification: the difference counts as independent for each reading, though readings of one plane share it.
 """
 
 LARGEST_REL = 1.0
-"""A scale that may be wrong by more than this part of itself is no scale: the picture is unscaled."""
+"""Limit of a relative uncertainty of a scale: above it, treat the picture as unscaled."""
 
 
 class Scale(StrEnum):
-    """What an instrument's scale error is common to."""
+    """Which readings share an instrument's scale error."""
 
     NONE = "none"
-    """No scale error worth a term, or none that is shared."""
+    """The scale error is negligible or not shared."""
     IMAGE = "image"
     """All readings of one picture."""
     AXIS = "axis"
     """All readings of one picture in one direction: along the rows, or across them."""
     UNKNOWN = "unknown"
-    """All readings of one picture, whose scale nobody knows: only their ratios count."""
+    """All readings of one picture of unknown scale: only their ratios count."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class ZeroError:
-    """What a tool's closed jaws show, mm: every reading is corrected by ``value_mm``, known to ``u_mm``."""
+    """Zero error of a tool, mm: ``value_mm`` is subtracted from every reading; ``u_mm`` is its uncertainty."""
 
     value_mm: float
     u_mm: float
@@ -53,22 +53,22 @@ class ZeroError:
 
 @dataclass(frozen=True, kw_only=True)
 class Instrument:
-    """One way of taking a length.
+    """One way of measuring a length.
 
     Attributes
     ----------
     name, label: identifier and bench words.
-    limit_mm: limit of error ± a, rectangular; what all readings with one ``zero_tool`` share, as a zero error.
-    step_mm: smallest step that can be read off.
-    feel_mm: standard uncertainty of where the edge is, by hand or eye; ``feel_distribution`` names its shape.
+    limit_mm: limit of error ± a, rectangular; all readings with one ``zero_tool`` share it as a zero error.
+    step_mm: resolution, the smallest step that can be read.
+    feel_mm: standard uncertainty of finding the edge by hand or eye; ``feel_distribution`` names its shape.
     inside_and_depth_extra_mm: further limit ± a of inside jaws and depth rods, rectangular.
-    zero_tool: the tool whose zero error all readings share; None: each reading has the limit to itself.
-    scale, scale_rel: what a scale error is common to, and its relative standard deviation.
+    zero_tool: the tool whose zero error all readings share; None: the limit is independent for each reading.
+    scale, scale_rel: which readings share the scale error, and its relative standard deviation.
     other_plane_rel: relative standard uncertainty of the scale in another plane of the same picture.
-    step_px, feel_px: the same as ``step_mm`` and ``feel_mm`` for readings in pixels; None: takes no pixels.
-    zero: what closed jaws showed (see `matcher.uncertainty.zero_error`); None: nobody looked, the limit holds.
-    can: names of the features it can take well; others are reduced too, and the budget says so.
-    note: what to mind at the bench.
+    step_px, feel_px: ``step_mm`` and ``feel_mm`` for readings in pixels; None: readings cannot be in pixels.
+    zero: what closed jaws showed (see `matcher.uncertainty.zero_error`); None: not checked, the limit counts.
+    can: names of the features it measures well; others are reduced too, and the budget says so.
+    note: advice for the bench.
 
     Raises
     ------
@@ -97,16 +97,16 @@ class Instrument:
         for name in MAGNITUDES:
             self._check_magnitude(name)
         if (self.scale_rel > 0.0) != (self.scale in (Scale.IMAGE, Scale.AXIS)):
-            raise self._error("scale_rel", "it is given just for instruments with a scale error per picture or axis")
+            raise self._error("scale_rel", "give it only for an instrument with a scale error per picture or axis")
         for name in ("scale_rel", "other_plane_rel"):
             if getattr(self, name) >= LARGEST_REL:
-                raise self._error(name, "a relative error is below 1; without any scale use unscaled_photo")
+                raise self._error(name, "give a relative error below 1; without any scale use unscaled_photo")
         if self.feel_mm <= 0.0 and self.step_mm <= 0.0:
-            raise self._error("feel_mm", "nothing reads without error: give feel_mm or step_mm")
+            raise self._error("feel_mm", "no instrument is without error: give feel_mm or step_mm")
 
     @property
     def optical(self) -> bool:
-        """Whether it takes pictures: readings share a scale, and planes matter."""
+        """Whether it takes pictures: their readings share a scale, and planes matter."""
         return self.scale is not Scale.NONE
 
     @property
@@ -121,7 +121,7 @@ class Instrument:
 
     @property
     def zero_error(self) -> ZeroError:
-        """The zero error that readings with one ``zero_tool`` share: as closed jaws showed, else within the limit."""
+        """The zero error that readings with one ``zero_tool`` share: from closed jaws, else from the limit of error."""
         if self.zero is not None:
             return self.zero
         source = "limit of error of the tool (shared)"
@@ -150,7 +150,7 @@ MAGNITUDES = (
     "step_px",
     "feel_px",
 )
-"""The fields of `Instrument` that say how wrong it can be."""
+"""The fields of `Instrument` that are magnitudes of its errors."""
 
 
 def _can(name: str) -> frozenset[str]:
@@ -299,7 +299,7 @@ def overridden(
 ) -> Mapping[str, Instrument]:
     """The instruments of ``base`` with some magnitudes replaced, e.g. ``{"caliper": {"feel_mm": 0.03}}``.
 
-    Only `MAGNITUDES` can be replaced so; an `Instrument` of one's own goes into a mapping beside ``base``.
+    Only `MAGNITUDES` can be replaced. To add an `Instrument`, put it into a mapping together with ``base``.
 
     Raises
     ------

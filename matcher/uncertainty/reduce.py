@@ -1,14 +1,14 @@
-"""From what a person gives to numbers with a standard uncertainty and its budget, by the GUM (JCGM 100:2008).
+"""Reduction of observations to numbers with a standard uncertainty and its budget, by the GUM (JCGM 100:2008).
 
 A reading's budget has
 
 * type A: scatter of repeats, s/√n;
-* type B: where the edge is (feel), the step of the display, inside jaws and depth rods, another plane of the picture.
-  Repeats do not make these smaller, since one hand repeats the same wrong edge;
-* what is shared with other readings: a tool's zero error, a picture's scale. It is kept out of ``u``, handed to the
-  likelihood as `SharedError`, and included in ``total_u``.
+* type B: the position of the edge (feel), the step of the display, inside jaws and depth rods, another plane of the
+  picture. Repeats do not make these smaller, since a person who misjudges the edge does so each time;
+* shared errors: a tool's zero error, a picture's scale. They are not in ``u``; the likelihood receives them as
+  `SharedError`, and ``total_u`` includes them.
 
-``u`` is a standard uncertainty without any factor of Student's t; few repeats show in the budget's degrees of freedom.
+``u`` is a standard uncertainty without a factor of Student's t; few repeats mean few degrees of freedom in the budget.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from matcher.observations import TYPE_A, BudgetLine, Observation, Of, Reduced, T
 from matcher.uncertainty.coverage import LEVEL, coverage
 from matcher.uncertainty.instruments import BUILT_IN, Instrument
 from matcher.uncertainty.measuring_setup import group_of, instrument_of, reference_planes
-from matcher.uncertainty.reading_budget import Taking, dimension
+from matcher.uncertainty.reading_budget import MeasuredLength, dimension
 from matcher.uncertainty.repeated_readings import Combination, Contradiction, ReducedReading, combinations
 from matcher.uncertainty.validation import faults
 from matcher.uncertainty.weighted_mean import WeightedMean
@@ -31,10 +31,10 @@ from matcher.vocabulary import is_number, named_values
 
 @dataclass(frozen=True, kw_only=True)
 class Reduction:
-    """What a list of observations came to.
+    """A list of observations after reduction.
 
-    ``readings`` are the observations as the likelihood uses them, in the given order, ``combinations`` the readings of
-    each size that was read as a number, in groups that agree.
+    ``readings`` are the observations as the likelihood uses them, in the given order. ``combinations`` are the
+    readings of each size that was read as a number, in groups that agree.
     """
 
     readings: tuple[Reduced, ...]
@@ -42,7 +42,7 @@ class Reduction:
 
     @property
     def contradictions(self) -> tuple[Contradiction, ...]:
-        """Readings of one size that cannot all be right, and so stay apart."""
+        """Readings of one size that cannot all be right, and so stay separate."""
         found = [each.contradiction for each in self.combinations]
         return tuple(each for each in found if each is not None)
 
@@ -60,16 +60,16 @@ def reduction(observations: Sequence[Observation], instruments: Mapping[str, Ins
     Readings of one size by one or several instruments are combined into one where they agree, at the position of the
     first (see `matcher.uncertainty.repeated_readings`); ``also`` holds the positions of the others.
 
-    Without an instrument a reading counts as taken by caliper on a loose part; in pixels as from an unscaled photo;
+    A reading without an instrument counts as measured by caliper on a loose part; in pixels as from an unscaled photo;
     with ``image`` or ``px_per_mm`` as from a scaled photo. A person's own ``u`` or ``plus_minus`` (± a, rectangular:
-    a/√3) replaces everything the instrument would add, its zero error included. A picture's scale is no matter of
-    reading: where an optical instrument is named it stays shared, another plane still adds its own part, and an
-    unscaled picture stays unscaled.
+    a/√3) replaces everything that the instrument would add, including its zero error. It does not replace the error of
+    a picture's scale: where an optical instrument is named the scale stays shared, another plane still adds its own
+    part, and an unscaled picture stays unscaled.
 
-    Within one picture the plane with most readings holds the scale; readings in other planes keep sharing it and get
-    the instrument's ``other_plane_rel`` on top (`matcher.uncertainty.instruments.OTHER_PLANE_REL`). For an unscaled
-    picture ``total_u`` leaves the unknown scale out. Bounds share nothing: the shared part is in their ``total_u``
-    only. What belongs to the pair alone is taken to be ``of`` the pair even if nothing is said.
+    The scale of a picture belongs to the plane with most readings. Readings in other planes share it too and add the
+    instrument's ``other_plane_rel`` (`matcher.uncertainty.instruments.OTHER_PLANE_REL`). For an unscaled picture
+    ``total_u`` does not include the unknown scale. Bounds share no error: the shared part is in their ``total_u``
+    only. A feature that only a pair has is ``of`` the pair even where the observation does not say so.
 
     Raises
     ------
@@ -78,10 +78,10 @@ def reduction(observations: Sequence[Observation], instruments: Mapping[str, Ins
     """
     if found := faults(observations, instruments):
         raise ObservationErrors(found)
-    taken = _takings(observations, instruments)
+    taken = _lengths(observations, instruments)
     each = [
-        ReducedReading(taking=taking, reduced=dimension(index, body_of(taking.given), taking))
-        for index, taking in taken.items()
+        ReducedReading(length=length, reduced=dimension(index, body_of(length.given), length))
+        for index, length in taken.items()
     ]
     combined = combinations([one for one in each if one.reduced.value is not None])
     readings = [
@@ -95,8 +95,8 @@ def reduction(observations: Sequence[Observation], instruments: Mapping[str, Ins
     )
 
 
-def _takings(observations: Sequence[Observation], instruments: Mapping[str, Instrument]) -> dict[int, Taking]:
-    """Every dimension among the observations as it was taken, by its position."""
+def _lengths(observations: Sequence[Observation], instruments: Mapping[str, Instrument]) -> dict[int, MeasuredLength]:
+    """Every dimension among the observations as it was measured, by its position."""
     lengths = {
         index: (given, instrument_of(given, instruments))
         for index, given in enumerate(observations)
@@ -105,16 +105,16 @@ def _takings(observations: Sequence[Observation], instruments: Mapping[str, Inst
     pictures = [(given, tool) for given, tool in lengths.values() if tool is not None and tool.optical]
     reference = reference_planes(pictures)
     scales = {group_of(given, tool): given.scale_rel for given, tool in pictures if given.scale_rel is not None}
-    return {index: Taking.of(given, tool, reference, scales) for index, (given, tool) in lengths.items()}
+    return {index: MeasuredLength.of(given, tool, reference, scales) for index, (given, tool) in lengths.items()}
 
 
 def body_of(given: Observation) -> Of:
-    """Which body an observation belongs to: the pair for what only a pair has, even if nothing is said."""
+    """Which body an observation belongs to: always the pair for a feature that only a pair has."""
     return Of.PAIR if FEATURES[given.feature].subject is Subject.PAIR else Of(given.of)
 
 
 def _other(index: int, given: Observation) -> Reduced:
-    """An observation that is no length."""
+    """An observation that is not a length."""
     feature, of = FEATURES[given.feature], body_of(given)
     if feature.kind is Kind.COUNT:
         count = int(given.value) if is_number(given.value) else None
@@ -128,14 +128,15 @@ def _other(index: int, given: Observation) -> Reduced:
 
 
 FEW_READINGS = 3
-"""Scatter of so few readings is known so badly that a further reading pays (GUM E.4.3: 52 % for two, 36 % for four)."""
+"""Degrees of freedom below which a further reading pays: the scatter of so few readings is known badly (GUM E.4.3: to
+52 % for three readings, to 42 % for four)."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Measured:
     """One size as measured.
 
-    ``indices`` are the observations it comes from. ``value``, ``u`` (standard uncertainty, the shared part included)
+    ``indices`` are the observations it comes from. ``value``, ``u`` (standard uncertainty including the shared part)
     and ``expanded`` (k·u, holds the true value with probability ``level``) are mm, or px where ``unit`` says so.
     ``chi2``, ``chi2_degrees_of_freedom`` and ``p`` tell how well several observations agree; None for one alone.
     """
@@ -160,7 +161,7 @@ class Measured:
 
 @dataclass(frozen=True, kw_only=True)
 class ReadingsResult:
-    """All sizes in the order of their first observation, what contradicts, and what else there is to say."""
+    """All sizes in the order of their first observation, the contradictions among readings, and notes."""
 
     measured: tuple[Measured, ...]
     contradictions: tuple[Contradiction, ...]
@@ -172,9 +173,9 @@ def measure_readings(
 ) -> ReadingsResult:
     """Value, expanded uncertainty and budget of every size among the observations.
 
-    Readings that agree come as one result; those that contradict stay apart, and a note names them (what else stays
-    apart: `matcher.uncertainty.repeated_readings`). What is no length, and bounds, have no budget: a note says that
-    they are left out.
+    Readings that agree give one result. Readings that contradict stay separate, and a note names them (for other cases
+    see `matcher.uncertainty.repeated_readings`). Bounds, and observations that are not lengths, have no budget: a note
+    says that they are left out.
 
     Raises
     ------
@@ -218,17 +219,17 @@ def _notes(reduced: Reduced) -> list[str]:
     if reduced.unscaled:
         notes.append("From a picture without a scale: only its ratio to other readings of the picture counts.")
     if any("scatter less" in line.source for line in reduced.budget):
-        notes.append("The readings scatter less than the display shows: more of them say no more.")
+        notes.append("The readings scatter less than the display can show: further readings do not help.")
     few = [line for line in reduced.budget if line.distribution == TYPE_A and line.degrees_of_freedom < FEW_READINGS]
     if any(2.0 * line.contribution > reduced.total_u for line in few):
-        notes.append("Few readings that scatter: one or two more would narrow it.")
+        notes.append("Few readings, and they scatter: one or two more would narrow the uncertainty.")
     return notes
 
 
 def _left_out(observations: Sequence[Observation], found: Sequence[Combination]) -> list[str]:
     used = {index for each in found for group in each.groups for index in group.positions}
     return [
-        f"observations[{index}] ({FEATURES[given.feature].label}) is no reading of a length: it has no budget."
+        f"observations[{index}] ({FEATURES[given.feature].label}) is not a reading of a length, so it has no budget."
         for index, given in enumerate(observations)
         if index not in used
     ]

@@ -1,16 +1,17 @@
-"""Several readings of one size: one by one tool, or by different tools; combined where they agree.
+"""Several readings of one size, by one tool or by different tools, are combined where they agree.
 
-All of them see the same part, so given the half they share the part's own deviation and are no independent evidence.
+All of them measure the same part. Given the half, they share the part's own deviation, so they are not independent
+evidence.
 
-* Repeats by one tool in one way are repeats of one reading: their scatter counts, where the edge is stays common.
-* Different tools are combined by their weighted mean (1/u²; by least squares where they share an error). What one
-  instrument repeats (where the edge is) does not become smaller.
-* A picture's reading that weighs little beside a better tool's stays apart where further readings share its scale: it
-  adds little to the mean, while beside the better one it tells the likelihood the picture's scale.
-* Readings that contradict each other (χ², `matcher.uncertainty.weighted_mean.DISAGREEMENT_LEVEL`) stay apart.
+* Readings by one tool and method are repeats of one reading: their scatter counts, the error of the edge is common.
+* Readings by different tools are combined by their weighted mean (1/u²; least squares where they share an error). An
+  error that one instrument repeats (the position of the edge) does not become smaller.
+* A picture's reading that weighs little beside a better tool's stays separate where further readings share its scale:
+  it adds little to the mean, but compared with the better reading it tells the likelihood the picture's scale.
+* Readings that contradict each other (χ², `matcher.uncertainty.weighted_mean.DISAGREEMENT_LEVEL`) stay separate.
 
-Never combined: bounds, readings of pictures without a scale, and readings over different numbers of gaps, whose
-deviations differ.
+Bounds, readings of pictures without a scale, and readings over different numbers of gaps (whose deviations differ) are
+never combined.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ import numpy as np
 from matcher.features import FEATURES
 from matcher.observations import TYPE_A, BudgetLine, Of, Reduced, SharedError, SharedKind
 from matcher.uncertainty.gum import combine
-from matcher.uncertainty.reading_budget import Taking, dimension, pooled
+from matcher.uncertainty.reading_budget import MeasuredLength, dimension, pooled
 from matcher.uncertainty.weighted_mean import (
     SMALLEST_U,
     AgreeingGroup,
@@ -35,47 +36,47 @@ from matcher.uncertainty.weighted_mean import (
 )
 
 LITTLE_WEIGHT = 0.1
-"""Weight in a mean below which a reading does more for its picture's scale. What it counts twice of the part's own
-deviation then narrows the size by a few per cent of its uncertainty."""
+"""Weight in a mean below which a reading is worth more for its picture's scale. The part's own deviation then counts
+twice, which narrows the size by a few per cent of its uncertainty."""
 
 ALONE = 1e-9
-"""Weights miss their sum of 1 by less than this."""
+"""Largest rounding error of weights that add up to 1."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class ReducedReading:
-    """One reading: how it was taken, and what it came to."""
+    """One reading: the length as measured, and what it was reduced to."""
 
-    taking: Taking
+    length: MeasuredLength
     reduced: Reduced
 
     @property
     def instrument(self) -> str | None:
-        """Name of the instrument; None where the person's own statement says it all."""
-        return None if self.taking.instrument is None else self.taking.instrument.name
+        """Name of the instrument; None where the person's own uncertainty replaces it."""
+        return None if self.length.instrument is None else self.length.instrument.name
 
     @property
     def scale(self) -> str | None:
-        """Group of the scale of its picture; None without a picture, or without a scale."""
+        """Group of readings that share the scale of its picture; None without a picture, or without a scale."""
         shared = self.reduced.shared
         known = shared is not None and shared.kind is SharedKind.SCALE and not shared.unscaled
         return shared.group if shared is not None and known else None
 
     @property
     def size(self) -> tuple[object, ...]:
-        """What readings of one size have in common; in a picture without scale no two are of one."""
+        """Key that readings of one size have in common; each reading of a picture without scale has its own."""
         reduced = self.reduced
         return reduced.feature, reduced.of, reduced.spans, reduced.index if reduced.unscaled else None
 
     @property
     def label(self) -> str:
-        """Bench words for what it was taken with."""
-        return "as stated" if self.taking.instrument is None else self.taking.instrument.label
+        """The instrument in bench words."""
+        return "as stated" if self.length.instrument is None else self.length.instrument.label
 
 
 @dataclass(frozen=True, kw_only=True)
 class Joined:
-    """Readings reduced to one, and their weighted mean before repeats were pooled."""
+    """Readings combined into one, and their weighted mean before repeats were pooled."""
 
     reduced: Reduced
     mean: WeightedMean
@@ -85,8 +86,8 @@ class Joined:
 class Combination:
     """All readings of one feature of one body over equally many gaps.
 
-    ``whole`` is their weighted mean, ``groups`` those of them that agree (by position among all observations), and
-    ``joined`` what they came to.
+    ``whole`` is their weighted mean, ``groups`` are the readings that agree (by position among all observations), and
+    ``joined`` are the results.
     """
 
     feature: str
@@ -97,7 +98,7 @@ class Combination:
 
     @property
     def contradiction(self) -> Contradiction | None:
-        """What of it cannot all be right, with a sentence that names the readings; None where all agree."""
+        """The readings that cannot all be right, with a sentence that names them; None where all agree."""
         if len(self.groups) == 1:
             return None
         values = tuple(group.mean.value for group in self.groups)
@@ -114,7 +115,8 @@ class Combination:
             degrees_of_freedom=self.whole.degrees_of_freedom,
             p=self.whole.p,
             message=f"Readings of the {FEATURES[self.feature].label} contradict each other ({'; '.join(named)}): "
-            f"by chance so far apart once in {1.0 / max(self.whole.p, 1e-12):.2g} times. Measure it again.",
+            f"they differ this much by chance only once in {1.0 / max(self.whole.p, 1e-12):.2g} times. "
+            "Measure it again.",
         )
 
 
@@ -133,7 +135,7 @@ class Contradiction:
 
 
 def combinations(readings: Sequence[ReducedReading]) -> tuple[Combination, ...]:
-    """The readings by size (no bounds among them), in order of first position."""
+    """The readings grouped by size, in order of first position. There are no bounds among them."""
     by_size: dict[tuple[object, ...], list[ReducedReading]] = {}
     pictures: dict[str, set[tuple[object, ...]]] = {}
     for one in readings:
@@ -165,7 +167,7 @@ def _combination(readings: Sequence[ReducedReading], wanted: frozenset[str]) -> 
 def _parts(
     readings: Sequence[ReducedReading], mean: WeightedMean, wanted: frozenset[str]
 ) -> list[list[ReducedReading]]:
-    """Readings that agree, apart where one weighs little and its scale is wanted by others."""
+    """Readings that agree; one that weighs little is kept separate where others share its scale."""
     parts: dict[str | None, list[ReducedReading]] = {}
     for one, weight in zip(readings, mean.weights, strict=True):
         apart = one.scale if one.scale in wanted and weight < LITTLE_WEIGHT else None
@@ -185,7 +187,7 @@ def _mean_of(reduced: Sequence[Reduced]) -> WeightedMean:
 
 
 def covariance(readings: Sequence[Reduced]) -> Floats:
-    """Covariance of readings: each one's own variance, and what they share (a scale in proportion to the reading)."""
+    """Covariance of readings: each one's own variance, and shared errors (a scale's in proportion to the reading)."""
     matrix = np.diag([max(reading.u, SMALLEST_U) ** 2 for reading in readings])
     for group in dict.fromkeys(reading.shared.group for reading in readings if reading.shared is not None):
         sensitivity = np.array([_sensitivity(reading, group) for reading in readings])
@@ -194,7 +196,7 @@ def covariance(readings: Sequence[Reduced]) -> Floats:
 
 
 def _sensitivity(reading: Reduced, group: str) -> float:
-    """Standard uncertainty that a reading has from one shared error."""
+    """Standard uncertainty of a reading due to one shared error."""
     shared = reading.shared
     if shared is None or shared.group != group or shared.unscaled:
         return 0.0
@@ -204,7 +206,7 @@ def _sensitivity(reading: Reduced, group: str) -> float:
 
 
 def _joined(readings: Sequence[ReducedReading], mean: WeightedMean) -> Reduced:
-    """Readings that agree as one: repeats pooled, then the weighted mean over what is left."""
+    """Readings that agree, as one: repeats are pooled, then the weighted mean is taken."""
     if len(readings) == 1:
         return readings[0].reduced
     sources = _without_repeats(readings)
@@ -232,21 +234,21 @@ def _joined(readings: Sequence[ReducedReading], mean: WeightedMean) -> Reduced:
 
 
 def _without_repeats(readings: Sequence[ReducedReading]) -> list[ReducedReading]:
-    """Readings by one tool in one way become repeats of one reading."""
-    by_way: dict[tuple[object, ...], list[ReducedReading]] = {}
+    """Readings by one tool and method become repeats of one reading."""
+    by_method: dict[tuple[object, ...], list[ReducedReading]] = {}
     for one in readings:
-        by_way.setdefault(one.taking.way, []).append(one)
-    return [alike[0] if len(alike) == 1 else _pooled(alike) for alike in by_way.values()]
+        by_method.setdefault(one.length.method, []).append(one)
+    return [alike[0] if len(alike) == 1 else _pooled(alike) for alike in by_method.values()]
 
 
 def _pooled(alike: Sequence[ReducedReading]) -> ReducedReading:
-    taking, first = pooled([one.taking for one in alike]), alike[0].reduced
-    reduced = dimension(first.index, first.of, taking)
-    return ReducedReading(taking=taking, reduced=replace(reduced, also=tuple(one.reduced.index for one in alike[1:])))
+    length, first = pooled([one.length for one in alike]), alike[0].reduced
+    reduced = dimension(first.index, first.of, length)
+    return ReducedReading(length=length, reduced=replace(reduced, also=tuple(one.reduced.index for one in alike[1:])))
 
 
 def _kept(reduced: Sequence[Reduced], weights: Sequence[float]) -> SharedError | None:
-    """The weightiest shared error of the mean, which it goes on sharing; the others become its own.
+    """The largest shared error of the mean, which stays shared; the others become the mean's own.
 
     A tool's zero error is scaled by its readings' weight. A picture's scale multiplies, so it is kept only where all
     readings have it.
@@ -267,7 +269,7 @@ def _kept(reduced: Sequence[Reduced], weights: Sequence[float]) -> SharedError |
 def _lines(
     sources: Sequence[ReducedReading], weights: Sequence[float], kept: SharedError | None
 ) -> tuple[BudgetLine, ...]:
-    """Independent lines of the mean's own uncertainty: what one instrument repeats is one line."""
+    """Independent lines of the mean's own uncertainty: an error that one instrument repeats is one line."""
     alike: dict[tuple[object, ...], list[BudgetLine]] = {}
     for position, (one, weight) in enumerate(zip(sources, weights, strict=True)):
         shared = one.reduced.shared
@@ -286,7 +288,7 @@ def _weighed(one: ReducedReading, line: BudgetLine, weight: float) -> BudgetLine
 
 
 def _shared_line(sources: Sequence[ReducedReading], weights: Sequence[float], group: str, mark: str) -> BudgetLine:
-    """What the mean has from one error that some of its readings share; ``mark`` says whether it goes on sharing it."""
+    """The mean's line for an error that some of its readings share; ``mark`` says whether it stays shared."""
     lines = [
         _weighed(one, one.reduced.budget[-1], weight)
         for one, weight in zip(sources, weights, strict=True)

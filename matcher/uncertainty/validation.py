@@ -1,4 +1,4 @@
-"""Whether an observation can be used: every fault with its place, what was given, and what to do instead."""
+"""Validation of observations: every fault with its place, the value given, and what to do instead."""
 
 from __future__ import annotations
 
@@ -35,11 +35,11 @@ LENGTH_PARTS: Mapping[str, object] = {
     "unit": "mm",
     "spans": 1,
 }
-"""Parts of an observation that only a length has, and what they are where nothing is said."""
+"""Parts of an observation that only a length has, with their defaults."""
 
 
 def faults(observations: Sequence[Observation], instruments: Mapping[str, Instrument]) -> list[ObservationError]:
-    """Everything that is wrong with a list of observations, in its order; empty when all can be used."""
+    """All faults of a list of observations, in its order; empty when all can be used."""
     if not observations:
         remedy = "give at least one thing seen or measured, e.g. the contact count"
         return [ObservationError("there are no observations", field="observations", value=[], remedy=remedy)]
@@ -81,15 +81,15 @@ def _subject_faults(checked: Checked) -> Iterator[ObservationError]:
     if of not in list(Of):
         yield checked.fault("of", of, f"{of!r} is not a body", remedy_for(list(Of), closest(str(of), list(Of))))
     elif feature.subject is Subject.HALF and of == Of.PAIR:
-        remedy = "say of this half, or of the other"
+        remedy = "give this or other"
         yield checked.fault("of", of, f"{feature.label} belongs to one half, not to the pair", remedy)
     elif feature.subject is Subject.PAIR and of == Of.OTHER:
-        remedy = "say of the pair; what one half measures alone is its height or body width"
+        remedy = "give pair; one half alone has a height or body width"
         yield checked.fault("of", of, f"{feature.label} belongs to the pair, not to one half", remedy)
 
 
 def _form_faults(checked: Checked) -> Iterator[ObservationError]:
-    """Exactly one of value, readings and bounds is given, and bounds only where there is something to order."""
+    """Exactly one of value, readings and bounds may be given, and bounds only for dimensions and counts."""
     given, kind = checked.given, checked.feature.kind
     bounded = given.min is not None or given.max is not None
     forms = [n for n, there in (("value", given.value is not None), ("readings", bool(given.readings))) if there]
@@ -98,13 +98,13 @@ def _form_faults(checked: Checked) -> Iterator[ObservationError]:
         yield checked.fault(part, getattr(given, part), f"{checked.feature.label} has no bounds", "give a value")
     elif len(forms) + bounded > 1:
         part = forms[-1]
-        remedy = "give a value, or readings, or bounds: one of them"
+        remedy = "give either a value, or readings, or bounds"
         yield checked.fault(part, getattr(given, part), "it is given in more than one way", remedy)
     elif not forms and not bounded:
-        remedy = "give a value; what cannot be seen is left out of the list"
-        yield checked.fault("value", None, f"nothing is said about {checked.feature.label}", remedy)
+        remedy = "give a value, or leave out the observation"
+        yield checked.fault("value", None, f"{checked.feature.label} has no value", remedy)
     if given.readings and kind is not Kind.DIMENSION:
-        remedy = "give a value; two people's counts are two observations"
+        remedy = "give a value, and two people's counts as two observations"
         yield checked.fault("readings", given.readings, f"{checked.feature.label} has no repeated readings", remedy)
 
 
@@ -113,7 +113,7 @@ def _no_length_faults(checked: Checked) -> Iterator[ObservationError]:
     given, label = checked.given, checked.feature.label
     for part, absent in LENGTH_PARTS.items():
         if getattr(given, part) != absent:
-            yield checked.fault(part, getattr(given, part), f"{label} is no length", f"leave {part} out")
+            yield checked.fault(part, getattr(given, part), f"{label} is not a length", f"leave {part} out")
 
 
 def _count_faults(checked: Checked) -> Iterator[ObservationError]:
@@ -131,7 +131,7 @@ def _one_count_faults(checked: Checked, part: str, value: object) -> Iterator[Ob
     elif value != math.floor(value):
         yield checked.fault(part, value, f"{label} are counted in whole numbers", "count again, or give min and max")
     elif not low <= value <= LARGEST_COUNT:
-        message = f"{value} is no number of {label}"
+        message = f"{value} is not a possible number of {label}"
         yield checked.fault(part, value, message, f"give a number from {low} to {LARGEST_COUNT}")
 
 
@@ -147,10 +147,10 @@ def _category_faults(checked: Checked) -> Iterator[ObservationError]:
     for name in values:
         if name not in feature.values:
             suggestion = closest_meaning(name[:MAX_TEXT], {n: (words,) for n, words in feature.values.items()})
-            message = f"{name[:MAX_TEXT]!r} is no {feature.label}"
+            message = f"{name[:MAX_TEXT]!r} is not a known {feature.label}"
             yield checked.fault("value", value, message, remedy_for(feature.values, suggestion))
     if feature.kind is Kind.LABELS and "none" in values and len(set(values)) > 1:
-        remedy = "say none alone, or name what was seen"
+        remedy = "give none alone, or name what was seen"
         yield checked.fault("value", value, "'none' cannot be combined with other names", remedy)
 
 
@@ -161,7 +161,7 @@ def _text_faults(checked: Checked) -> Iterator[ObservationError]:
         return
     if not is_text(value) or not any(character.isalnum() for character in str(value)):
         remedy = f"give the letters and figures that can be read, at most {MAX_TEXT}"
-        yield checked.fault("value", value, "there is nothing to read in it", remedy)
+        yield checked.fault("value", value, "it has no readable text", remedy)
 
 
 def _fit_faults(checked: Checked) -> Iterator[ObservationError]:
@@ -182,7 +182,7 @@ CHECKS: Mapping[Kind, Callable[[Checked], Iterator[ObservationError]]] = {
     Kind.TEXT: _text_faults,
     Kind.FIT: _fit_faults,
 }
-"""What to check of each kind of feature."""
+"""Checks of each kind of feature."""
 
 
 def _duplicates(observations: Sequence[Observation]) -> Iterator[ObservationError]:
@@ -199,7 +199,7 @@ def _duplicates(observations: Sequence[Observation]) -> Iterator[ObservationErro
 def _mixed_pictures(
     observations: Sequence[Observation], instruments: Mapping[str, Instrument]
 ) -> Iterator[ObservationError]:
-    """Readings of one unscaled picture are compared with each other, so they must be in pixels all, or none."""
+    """Readings of one unscaled picture are compared with each other: either all or none must be in pixels."""
     units: dict[str, bool] = {}
     for index, given in enumerate(observations):
         if FEATURES[given.feature].kind is not Kind.DIMENSION:
@@ -210,7 +210,7 @@ def _mixed_pictures(
         in_pixels = canonical_unit(given.unit) == PIXEL
         if units.setdefault(given.image or "", in_pixels) != in_pixels:
             yield ObservationError(
-                "one picture without scale is read in pixels and in a unit of length",
+                "readings of one picture without scale mix pixels and a unit of length",
                 field=path(index, "unit"),
                 value=given.unit,
                 remedy="give all of its readings in one unit, or name different images",
@@ -220,7 +220,7 @@ def _mixed_pictures(
 def _mixed_scales(
     observations: Sequence[Observation], instruments: Mapping[str, Instrument]
 ) -> Iterator[ObservationError]:
-    """What shares one scale shares its uncertainty."""
+    """Readings that share one scale must state the same uncertainty of it."""
     stated: dict[str, float] = {}
     for index, given in enumerate(observations):
         instrument = instrument_of(given, instruments)
@@ -229,7 +229,7 @@ def _mixed_scales(
         first = stated.setdefault(group_of(given, instrument), given.scale_rel)
         if first != given.scale_rel:
             yield ObservationError(
-                f"readings that share one picture's scale state it to {first:g} and to {given.scale_rel:g}",
+                f"readings of one picture give its scale two uncertainties, {first:g} and {given.scale_rel:g}",
                 field=path(index, "scale_rel"),
                 value=given.scale_rel,
                 remedy="give all readings of the picture one scale_rel, or name different images",

@@ -12,8 +12,8 @@ from scipy.special import chdtrc
 Floats = NDArray[np.float64]
 
 DISAGREEMENT_LEVEL = 0.01
-"""Readings contradict each other where χ² is this improbable or less. One in a hundred, not the customary one in
-twenty: a false alarm sends a person back to the bench, and a wrong reading is mostly wrong by far more."""
+"""Readings contradict each other where a χ² as large has this probability or less. One in a hundred, not the usual
+one in twenty: a false alarm sends a person back to the bench, and most wrong readings are wrong by far more."""
 
 SMALLEST_U = 1e-6
 """Smallest standard uncertainty a reading has, mm: a nanometre keeps weights finite."""
@@ -21,7 +21,7 @@ SMALLEST_U = 1e-6
 
 @dataclass(frozen=True, kw_only=True)
 class WeightedMean:
-    """Weighted mean, its standard uncertainty, the readings' weights (their sum is 1) and how well they agree.
+    """Weighted mean, its standard uncertainty, the readings' weights (they add up to 1) and how well readings agree.
 
     ``p`` is the probability of a χ² at least as large; 1 for a single reading.
     """
@@ -35,7 +35,7 @@ class WeightedMean:
 
     @property
     def agree(self) -> bool:
-        """Whether the readings may be of one size."""
+        """Whether all readings may be of the same size."""
         return self.p > DISAGREEMENT_LEVEL
 
 
@@ -48,7 +48,7 @@ class AgreeingGroup:
 
 
 def weighted_mean(values: Sequence[float], u: ArrayLike) -> WeightedMean:
-    """Mean of independent readings weighted by 1/u², or, ``u`` being a covariance matrix, by least squares.
+    """Mean of independent readings weighted by 1/u²; by least squares where ``u`` is a covariance matrix.
 
     Raises
     ------
@@ -67,11 +67,11 @@ def weighted_mean(values: Sequence[float], u: ArrayLike) -> WeightedMean:
     try:
         return _mean(x, covariance)
     except np.linalg.LinAlgError as error:
-        raise ValueError("these uncertainties have no inverse: readings fully correlated") from error
+        raise ValueError("the covariance has no inverse: some readings are fully correlated") from error
 
 
 def _mean(x: Floats, covariance: Floats) -> WeightedMean:
-    """Least squares on the differences from the first reading, where what all share cancels before it is inverted."""
+    """Least squares on the differences from the first reading: a shared error cancels before the matrix is solved."""
     difference = x[1:] - x[0]
     shared = covariance[1:, 0] - covariance[0, 0]
     of_differences = covariance[1:, 1:] - covariance[1:, :1] - covariance[:1, 1:] + covariance[0, 0]
@@ -89,9 +89,10 @@ def _mean(x: Floats, covariance: Floats) -> WeightedMean:
 
 
 def agreeing_groups(values: Sequence[float], covariance: ArrayLike) -> tuple[AgreeingGroup, ...]:
-    """The readings in groups that agree, by first position: all in one where they do.
+    """The readings in groups that agree, ordered by first position; one group where all agree.
 
-    Readings that contradict are split, in order of size, where the two parts agree best within themselves, and so on.
+    Readings that contradict are sorted by size and split where the two parts agree best within themselves. Parts that
+    still contradict are split again.
     """
     x, matrix = np.asarray(values, dtype=np.float64), np.asarray(covariance, dtype=np.float64)
     undecided, groups = [np.argsort(x, kind="stable")], []
@@ -108,7 +109,7 @@ def agreeing_groups(values: Sequence[float], covariance: ArrayLike) -> tuple[Agr
 
 
 def _best_split(x: Floats, variance: Floats) -> int:
-    """Length of the first part of ascending readings, so that both parts have the least χ², taken as independent."""
+    """Length of the first part of ascending readings that makes the sum of both χ² least (readings independent)."""
     from_below = _chi2_of_first(x, variance)
     from_above = _chi2_of_first(x[::-1], variance[::-1])[::-1]
     return int(np.argmin(from_below[:-1] + from_above[1:])) + 1

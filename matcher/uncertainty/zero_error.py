@@ -1,9 +1,9 @@
 """The zero error of a tool, estimated from what it shows with its jaws closed.
 
 Every reading with the tool is then corrected (GUM 3.2.4: a known effect is corrected, and the correction's uncertainty
-stays), and what the readings share is the uncertainty of that estimate in place of the tool's limit of error. A
-simplification: what else a limit of error holds (scale, guides) is taken to be small over the few millimetres of a
-connector; common practice, no source.
+stays). The readings share the uncertainty of that estimate instead of the tool's limit of error. A simplification: the
+other parts of a limit of error (scale, guides) count as small over the few millimetres of a connector; common
+practice, no source.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ from matcher.uncertainty.instruments import BUILT_IN, Instrument, ZeroError
 from matcher.vocabulary import MM_PER_UNIT, PIXEL, canonical_unit, closest, is_number, remedy_for, to_mm
 
 LARGEST_ZERO_MM = 1.0
-"""Largest zero error that is corrected, mm: beyond, the jaws were not closed or the unit is another one. Common
-practice, no source."""
+"""Largest zero error that is corrected, mm: above it, the jaws were not closed or the unit is wrong. Common practice,
+no source."""
 
 
 def with_closed_jaws(
@@ -29,11 +29,11 @@ def with_closed_jaws(
     *,
     unit: str = "mm",
 ) -> Mapping[str, Instrument]:
-    """The instruments with the zero error of some tools known from closed-jaws readings.
+    """The instruments, with the zero error of some tools estimated from closed-jaws readings.
 
     ``closed_jaws`` names an instrument, e.g. ``{"caliper": (0.01, 0.02, 0.01)}``; all instruments with its
-    ``zero_tool`` are corrected. Readings may be below 0. Their scatter counts, or the display's step where that is
-    larger, as for any repeats.
+    ``zero_tool`` are corrected. Readings may be below 0. As for all repeats, the larger of their scatter and the
+    display's step counts.
 
     Raises
     ------
@@ -99,7 +99,7 @@ def _faults(
     if not 1 <= len(readings) <= MAX_READINGS:
         remedy = f"give 1 to {MAX_READINGS} readings with the jaws closed, or leave the tool out"
         return [
-            ObservationError("nothing says what the closed jaws showed", field=field, value=readings, remedy=remedy)
+            ObservationError("the number of closed-jaws readings is wrong", field=field, value=readings, remedy=remedy)
         ]
     return [
         fault
@@ -112,7 +112,7 @@ def _reading_fault(field: str, reading: object, unit: str) -> ObservationError |
     if not is_number(reading):
         message, remedy = f"{str(reading)[:40]!r} is not a finite number", "give what the display shows, e.g. 0.01"
     elif abs(to_mm(reading, unit)) > LARGEST_ZERO_MM:
-        message = f"{reading:g} {unit} is more than closed jaws show"
+        message = f"{reading:g} {unit} is too much for closed jaws"
         remedy = f"close the jaws, check the unit, or set zero: at most {LARGEST_ZERO_MM:g} mm is corrected"
     else:
         return None
@@ -120,13 +120,13 @@ def _reading_fault(field: str, reading: object, unit: str) -> ObservationError |
 
 
 def _twice(instruments: Mapping[str, Instrument], given: Mapping[str, Sequence[float]]) -> list[ObservationError]:
-    """One tool has one zero."""
+    """Faults where one tool is given two zero errors."""
     first: dict[str | None, str] = {}
     found = []
     for name in given:
         earlier = first.setdefault(instruments[name].zero_tool, name)
         if earlier != name:
-            message = f"{name} and {earlier} are one tool, with one zero"
+            message = f"{name} and {earlier} are the same tool, with one zero error"
             remedy = f"give all closed-jaws readings under {earlier}"
             found.append(ObservationError(message, field=f"closed_jaws.{name}", value=name, remedy=remedy))
     return found

@@ -21,7 +21,7 @@ from matcher.columns.process_tolerance import process_interval
 from matcher.identify import identify
 from matcher.observations import Observation
 from matcher.results import Identification
-from matcher.uncertainty.consensus import COVERAGE
+from matcher.uncertainty.interlaboratory import COVERAGE
 from matcher.uncertainty.reduce import reduce
 from tests.functional.crowd_parts import LENGTHS, Type
 

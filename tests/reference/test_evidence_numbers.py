@@ -17,7 +17,7 @@ from GTC import type_b, ureal
 
 from catalog.evidence.agreement import Verdict, agreement, stated
 from catalog.evidence.values import MeasuredValue
-from matcher.uncertainty.consensus import combine_people, normalised_error
+from matcher.uncertainty.interlaboratory import consensus_value, normalised_error
 from tests.catalog.evidence.evidence_examples import half
 
 CASES = {
@@ -41,7 +41,7 @@ def spreads(u: list[float], half_widths: list[float]) -> list[float]:
 def test_the_weighted_mean_is_least_squares_by_numpy_and_scipy(
     values: list[float], u: list[float], half_widths: list[float]
 ) -> None:
-    found, sigma = combine_people(values, u, half_widths), spreads(u, half_widths)
+    found, sigma = consensus_value(values, u, half_widths), spreads(u, half_widths)
     # polyfit of degree 0 minimises Σ(w·(x−m))² with w = 1/σ; "unscaled" keeps σ absolute
     fitted, covariance = np.polyfit(range(len(values)), values, 0, w=1 / np.array(sigma), cov="unscaled")
     assert found.value == pytest.approx(fitted[0], rel=1e-10)
@@ -62,9 +62,9 @@ def test_an_inflated_uncertainty_is_the_one_that_scipy_scales_by_the_residuals(
     _, pcov = scipy.optimize.curve_fit(
         lambda x, m: m + 0.0 * x, np.arange(len(values)), values, p0=[values[0]], sigma=spreads(u, half_widths)
     )
-    found = combine_people(values, u, half_widths)
+    found = consensus_value(values, u, half_widths)
     assert found.birge_ratio is not None
-    scaled = found.u if found.inflated else found.u * found.birge_ratio
+    scaled = found.u if found.birge_ratio > 1.0 else found.u * found.birge_ratio
     assert scaled == pytest.approx(math.sqrt(pcov[0, 0]), rel=1e-5)
 
 
@@ -72,7 +72,7 @@ def test_an_inflated_uncertainty_is_the_one_that_scipy_scales_by_the_residuals(
 def test_value_and_uncertainty_agree_with_gtc_and_uncertainties(
     values: list[float], u: list[float], half_widths: list[float]
 ) -> None:
-    found, sigma = combine_people(values, u, half_widths), spreads(u, half_widths)
+    found, sigma = consensus_value(values, u, half_widths), spreads(u, half_widths)
     weights = [1 / each**2 for each in sigma]
     in_gtc = sum(w * ureal(x, s) for w, x, s in zip(weights, values, sigma, strict=True)) / sum(weights)
     in_uncertainties = sum(
@@ -85,7 +85,7 @@ def test_value_and_uncertainty_agree_with_gtc_and_uncertainties(
 
 def test_a_worked_example_by_hand() -> None:
     # 10.1(1), 10.3(2), 9.9(2): weights 100, 25, 25; mean 10.1; χ² = 0 + 1 + 1; ratio √(2/2) = 1; u = 1/√150
-    found = combine_people([10.1, 10.3, 9.9], [0.1, 0.2, 0.2], [0.0, 0.0, 0.0])
+    found = consensus_value([10.1, 10.3, 9.9], [0.1, 0.2, 0.2], [0.0, 0.0, 0.0])
     assert (found.value, found.u, found.birge_ratio) == pytest.approx((10.1, 1 / math.sqrt(150), 1.0), rel=1e-9)
     assert found.p == pytest.approx(scipy.stats.chi2.sf(2.0, 2), rel=1e-9)
 
@@ -96,7 +96,7 @@ def test_the_birge_ratio_of_honest_normal_values_is_distributed_as_chi_squared_s
     ratios = []
     for _ in range(3000):
         u = rng.uniform(0.01, 0.1, people)
-        found = combine_people(rng.normal(6.5, u).tolist(), u.tolist(), [0.0] * people)
+        found = consensus_value(rng.normal(6.5, u).tolist(), u.tolist(), [0.0] * people)
         assert found.birge_ratio is not None
         ratios.append(found.birge_ratio)
     test = scipy.stats.kstest(np.square(ratios) * (people - 1), scipy.stats.chi2(people - 1).cdf)
@@ -108,7 +108,7 @@ def test_values_that_are_a_rectangle_apart_are_explained_by_the_process() -> Non
     rng = np.random.default_rng(1)
     squares = []
     for _ in range(3000):
-        found = combine_people(rng.uniform(6.4, 6.6, 5).tolist(), [1e-4] * 5, [0.1] * 5)
+        found = consensus_value(rng.uniform(6.4, 6.6, 5).tolist(), [1e-4] * 5, [0.1] * 5)
         squares.append((found.birge_ratio or 0.0) ** 2)
     assert np.mean(squares) == pytest.approx(1.0, abs=0.03)
 

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from catalog.model.entries import Citation, Half
 from matcher.errors import ObservationError
 from matcher.features import FEATURES, Kind
-from matcher.uncertainty.consensus import COVERAGE
+from matcher.uncertainty.interlaboratory import COVERAGE
 from matcher.vocabulary import to_mm
 
 LEAST_DECIMALS, MOST_DECIMALS = 2, 4

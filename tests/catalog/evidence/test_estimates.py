@@ -11,7 +11,13 @@ import pytest
 from catalog.evidence.agreement import stated
 from catalog.evidence.estimates import Estimate, estimates
 from catalog.evidence.values import MeasuredValue
-from matcher.uncertainty.consensus import birge_ratio, combine_people, normalised_error, one_persons, stated_u
+from matcher.uncertainty.interlaboratory import (
+    birge_ratio,
+    consensus_value,
+    mean_of_one_person,
+    normalised_error,
+    stated_u,
+)
 from tests.catalog.evidence.evidence_examples import IDA, MIA, PER, half
 
 
@@ -29,47 +35,46 @@ def of_length(dimension: dict[str, Any] | None, *said: tuple[str, MeasuredValue]
 
 
 def test_two_equally_known_values_meet_in_the_middle() -> None:
-    found = combine_people([6.4, 6.6], [0.1, 0.1], [0.0, 0.0])
+    found = consensus_value([6.4, 6.6], [0.1, 0.1], [0.0, 0.0])
     assert found.value == pytest.approx(6.5)
     assert found.birge_ratio == pytest.approx(math.sqrt(2))  # χ² = 2·(0.1/0.1)²
     assert found.u == pytest.approx(0.1 / math.sqrt(2) * math.sqrt(2))
 
 
 def test_a_birge_ratio_below_1_never_narrows() -> None:
-    found = combine_people([6.50, 6.51], [0.1, 0.1], [0.0, 0.0])
+    found = consensus_value([6.50, 6.51], [0.1, 0.1], [0.0, 0.0])
     assert found.birge_ratio is not None
     assert found.birge_ratio < 1.0
-    assert not found.inflated
     assert found.u == pytest.approx(0.1 / math.sqrt(2))
 
 
 def test_one_person_has_no_birge_ratio() -> None:
-    found = combine_people([6.5], [0.03], [0.1])
-    assert (found.birge_ratio, found.inflated, found.p, found.people) == (None, False, 1.0, 1)
+    found = consensus_value([6.5], [0.03], [0.1])
+    assert (found.birge_ratio, found.p, found.people) == (None, 1.0, 1)
     assert found.u == pytest.approx(math.hypot(0.03, 0.1 / math.sqrt(3)))
     with pytest.raises(ValueError, match="at least two"):
         birge_ratio(0.0, 1)
 
 
 def test_the_spread_of_parts_joins_every_persons_uncertainty() -> None:
-    found = combine_people([6.47, 6.53], [0.03, 0.03], [0.1, 0.1])
+    found = consensus_value([6.47, 6.53], [0.03, 0.03], [0.1, 0.1])
     assert found.u == pytest.approx(math.hypot(0.03, 0.1 / math.sqrt(3)) / math.sqrt(2))
 
 
 def test_combining_nothing_or_without_any_uncertainty_is_refused() -> None:
     with pytest.raises(ValueError, match="at least one"):
-        combine_people([], [], [])
+        consensus_value([], [], [])
     with pytest.raises(ValueError, match="above 0"):
-        combine_people([6.5], [0.0], [0.0])
+        consensus_value([6.5], [0.0], [0.0])
     with pytest.raises(ValueError, match="argument"):
-        combine_people([6.5, 6.6], [0.1], [0.1, 0.1])
+        consensus_value([6.5, 6.6], [0.1], [0.1, 0.1])
     with pytest.raises(ValueError, match="without error"):
         normalised_error(0.1, 0.0, 0.0)
 
 
 def test_one_persons_repeats_do_not_narrow() -> None:
-    assert one_persons([6.4, 6.6], [0.03, 0.03]) == pytest.approx((6.5, 0.03))
-    mean, u = one_persons([6.4, 6.6], [0.01, 0.03])
+    assert mean_of_one_person([6.4, 6.6], [0.03, 0.03]) == pytest.approx((6.5, 0.03))
+    mean, u = mean_of_one_person([6.4, 6.6], [0.01, 0.03])
     assert mean == pytest.approx((6.4 * 9 + 6.6) / 10)
     assert 0.01 < u < 0.03
 
@@ -91,7 +96,7 @@ def test_the_interval_holds_the_types_true_centre_in_about_95_percent(people: in
     for _ in range(rounds):
         u = rng.uniform(0.01, 0.08, people)
         values = 6.5 + rng.uniform(-half_width, half_width, people) + rng.normal(0.0, u)
-        found = combine_people(values.tolist(), u.tolist(), [half_width] * people)
+        found = consensus_value(values.tolist(), u.tolist(), [half_width] * people)
         held += abs(found.value - 6.5) <= found.expanded
     # 2u of a normal holds 95.45 %; a rectangle's tails end sooner and chance ratios above 1 widen. Three standard
     # deviations of so many rounds are 0.01.
@@ -155,7 +160,9 @@ def test_small_differences_of_several_together_contradict_although_none_does_alo
 
 def test_people_who_contradict_each_other_outrank_nothing() -> None:
     found = of_length({"value": 6.5, "tolerance": 0.4, "extra_u": 0.3}, (IDA, value(6.5)), (PER, value(8.0)))
-    assert (found.ranked, found.contradicts, found.measured.inflated) == ("stated", False, True)
+    assert (found.ranked, found.contradicts) == ("stated", False)
+    assert found.measured.birge_ratio is not None
+    assert found.measured.birge_ratio > 1.0
     assert "contradict each other" in found.explanation
 
 
