@@ -15,7 +15,6 @@ from types import MappingProxyType
 from catalog.history.acts import OPERATOR, Act
 from catalog.model.entries import same_person
 from catalog.model.errors import CatalogueError, ForbiddenError, OwnEvidenceError, SuspendedError, UnauthorisedError
-from catalog.model.timestamps import now
 
 
 class Role(StrEnum):
@@ -292,7 +291,7 @@ def act_of(who: Who, *, reason: str = "", batch: str = "") -> Act:
     if refusal is not None:
         raise refusal.error()
     maintainer = allowed(who, Permission.MAINTAIN) is None
-    return Act(actor=who.name, at=now(), reason=reason, batch=batch, maintainer=maintainer)
+    return Act(actor=who.name, reason=reason, batch=batch, maintainer=maintainer)
 
 
 def _not_reaching(who: Who, permission: Permission, rule: Rule) -> Refusal | None:

@@ -317,5 +317,7 @@ def test_a_suspension_counts_from_the_next_request_on(tmp_path: Path) -> None:
 
 def test_openapi_tells_how_a_token_is_sent(people_app: FastAPI) -> None:
     description = people_app.openapi()
-    assert description["components"]["securitySchemes"]["token"]["scheme"] == "bearer"
+    scheme = description["components"]["securitySchemes"]["token"]
+    assert scheme["scheme"] == "bearer"
+    assert "otherhalf token create" in scheme["description"]
     assert description["paths"]["/held/contribute"]["post"]["security"]

@@ -59,6 +59,7 @@ ROWS = [
     ("A change that says nothing of where it comes from does not count", "POST", None, None, False),
     ("A reading that says nothing does: pages over plain HTTP do not say it", "GET", None, None, True),
     ("So does its HEAD", "HEAD", None, None, True),
+    ("OPTIONS is safe too", "OPTIONS", None, None, True),
     ("Another origin does not read either", "GET", None, "https://elsewhere.example", False),
     ("Every method but the safe ones may change things", "DELETE", None, None, False),
 ]
@@ -80,8 +81,9 @@ def test_without_its_cookie_there_is_no_session(cookies: dict[str, str]) -> None
     assert session_token("POST", {"host": HOST, "sec-fetch-site": "same-origin"}, cookies) is None
 
 
-def test_an_origin_counts_for_no_request_without_host() -> None:
-    assert session_token("POST", {"origin": "https://"}, {SESSION_COOKIE: TOKEN}) is None
+@pytest.mark.parametrize("host", [{}, {"host": ""}], ids=["without", "empty"])
+def test_an_origin_of_no_name_counts_for_no_host(host: dict[str, str]) -> None:
+    assert session_token("POST", {"origin": "https://"} | host, {SESSION_COOKIE: TOKEN}) is None
 
 
 @pytest.fixture

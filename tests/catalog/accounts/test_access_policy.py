@@ -216,6 +216,13 @@ def test_a_refusal_is_raised_with_what_was_lacking_and_what_to_do() -> None:
     assert (by_role.value.value, by_role.value.remedy) == ("contributor", "Ask a maintainer or operator")
 
 
+def test_where_a_permission_needs_no_scope_any_token_will_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    without_scope = {P.DISCUSS: replace(POLICY[P.DISCUSS], scope=None)}
+    monkeypatch.setattr("catalog.accounts.access.POLICY", without_scope)
+    assert allowed(without(CONTRIBUTOR, *Scope), P.DISCUSS) is None
+    assert reason(ANYBODY, P.DISCUSS) is R.NO_TOKEN
+
+
 def test_the_documentation_carries_the_policy() -> None:
     section = DEVELOPERS.read_text(encoding="utf-8").split(HEADING)[1].split("\n## ")[0]
     written = [

@@ -200,6 +200,10 @@ def test_keys_must_be_the_same_all_of_them() -> None:
     assert seen("keying", ["none"]).verdict is Verdict.OFF
 
 
+def test_only_what_is_off_or_contradicts_is_against() -> None:
+    assert {verdict for verdict in Verdict if verdict.against} == {Verdict.OFF, Verdict.CONTRADICTS}
+
+
 def test_what_the_entry_does_not_state_cannot_be_judged() -> None:
     found = agreement(VALUE.validate_python({"feature": "tail_span", "value": 4.0, "u": 0.03}), stated(half()))
     assert (found.verdict, found.words, found.e_n) == (
