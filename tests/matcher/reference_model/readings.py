@@ -198,7 +198,7 @@ def bound(reduced: Reduced, body: Body) -> float:
     where = own_interval(body, reduced.feature, reduced.spans)
     if not where.known:
         return 0.5
-    w = max(W_MIN, math.hypot(reduced.u, where.extra))
+    w = max(W_MIN, math.hypot(reduced.total_u, where.extra))
     low = -math.inf if reduced.at_least is None else reduced.at_least
     high = math.inf if reduced.at_most is None else reduced.at_most
     inside = rectangle_cumulative(high, where.centre, where.half, w) - rectangle_cumulative(

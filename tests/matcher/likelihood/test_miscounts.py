@@ -1,0 +1,40 @@
+"""The laws of counted numbers are those of the slow model, number by number."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+
+from matcher.likelihood.miscounts import contact_law, small_count_law
+from tests.matcher.reference_model import counts
+
+CASES = [
+    *itertools.product((24, 400), (2,), (-1, 0, 2, 4), (-1, 0, 2, 4)),
+    *((stated, rows, 2, 2) for stated in (1, 7, 60) for rows in (1, 2, 3, 10)),
+]
+
+
+def test_contacts_are_counted_as_in_the_slow_model() -> None:
+    stated, rows, hold_downs, power = (np.array(column) for column in zip(*CASES, strict=True))
+    law = contact_law(stated, rows, hold_downs, power)
+    for number in (*range(90), *range(380, 420), 2000):
+        slow = [counts.contact_law(number, *case) for case in CASES]
+        assert law.probability(number, number) == pytest.approx(slow, rel=1e-9), number
+    several = [math.fsum(counts.contact_law(number, *case) for number in range(20, 31)) for case in CASES]
+    assert law.probability(20, 30) == pytest.approx(several, rel=1e-9)
+
+
+def test_a_few_things_are_counted_as_in_the_slow_model() -> None:
+    stated = np.array([0, 1, 2, 4, 10])
+    law = small_count_law(stated, 0.08)
+    for number in range(14):
+        slow = [counts.other_law(number, int(true), 0.08) for true in stated]
+        assert law.probability(number, number) == pytest.approx(slow, rel=1e-9), number
+
+
+def test_of_an_unknown_number_any_may_be_counted() -> None:
+    law = small_count_law(np.array([-1]), 0.08)
+    assert law.probability(3, 3)[0] == pytest.approx(counts.any_count(3), rel=1e-9)
