@@ -73,6 +73,11 @@ def test_a_filter_that_is_not_given_is_the_same_as_none_and_their_order_does_not
     assert listing(cursor, kind="plug", maker="Ouzelby", rows=None).after == "k"
 
 
+def test_a_list_that_is_never_filtered_is_the_same_as_one_without_filters() -> None:
+    bare = Listing(name="halves", cursor=None, limit=3)
+    assert listing(bare.cursor_after("k")).after == "k"
+
+
 @pytest.mark.parametrize(
     "other",
     [

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from pydantic import TypeAdapter
 
-from catalog.evidence.agreement import FeatureAgreement, Verdict, agreement, stated
+from catalog.evidence.agreement import FeatureAgreement, Verdict, agreement, deviation, stated
 from catalog.evidence.values import Value
 from matcher.features import FEATURES
 from tests.catalog.evidence.evidence_examples import half, mating
@@ -141,6 +141,12 @@ def test_over_many_gaps_a_pitch_must_be_measured_more_closely_to_confirm_it() ->
     one, many = ({"feature": "pitch", "value": 0.5 * gaps, "u": 0.01 * gaps, "spans": gaps} for gaps in (1, 10))
     assert agreement(VALUE.validate_python(one), entry).verdict is Verdict.FITS
     assert agreement(VALUE.validate_python(many), entry).verdict is Verdict.COARSE
+
+
+def test_a_pitch_is_one_gaps_where_nothing_else_is_said() -> None:
+    entry = stated(half(dimensions={"pitch": {"value": 0.5, "tolerance": 0.02}}))
+    assert entry.process("pitch") == entry.process("pitch", 1) == (0.5, 0.02)
+    assert deviation("pitch", 0.51, entry) == pytest.approx((0.01, 0.02))
 
 
 @pytest.mark.parametrize("pitch", [0.5, 1.0, None])
