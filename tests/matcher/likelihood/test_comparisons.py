@@ -1,0 +1,129 @@
+"""One observation against one entry: what is expected, how likely a right reading is as far off, and the bench word."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from matcher.likelihood.evidence import Comparison
+from matcher.likelihood.kinds import evidence_of
+from matcher.observations import Of, Reduced, SharedError, SharedKind
+from tests.matcher.invented import invented_columns
+from tests.matcher.reference_model.bodies import ListedHalf
+from tests.matcher.reference_model.intervals import rectangle_cumulative
+
+COLUMNS = invented_columns(2)
+PLUG, RECEPTACLE = COLUMNS.keys.index("plug-0-20"), COLUMNS.keys.index("receptacle-0-20")
+LENGTH = float(COLUMNS.dimensions["body_length"].stated[PLUG])
+ZERO = SharedError(group="caliper", kind=SharedKind.ZERO, sd=0.05, coefficient=0.5)
+SCALE = SharedError(group="picture", kind=SharedKind.SCALE, sd=0.01)
+
+
+def against(reading: Reduced, half: int = PLUG) -> Comparison:
+    """The observation against a half of the catalogue."""
+    return evidence_of(reading, COLUMNS).against(half)
+
+
+def length(off: float, shared: SharedError | None = None) -> Reduced:
+    """A reading of the length that is so much off, mm."""
+    return Reduced(index=0, feature="body_length", value=LENGTH + off, u=0.02, total_u=0.02, shared=shared)
+
+
+@pytest.mark.parametrize(
+    ("p_value", "slip", "word"),
+    [
+        (1.0, 0.0, "fits"),
+        (0.05, 0.0, "fits"),
+        (0.0499, 0.0, "strains"),
+        (0.001, 0.0, "strains"),
+        (0.00099, 0.0, "off"),
+        (0.9, 0.5, "likely slip"),
+        (0.9, 0.4999, "fits"),
+        (None, 0.0, "no information"),
+    ],
+)
+def test_a_word_says_how_well_a_reading_fits(p_value: float | None, slip: float, word: str) -> None:
+    """The limits are common practice for p-values (0.05, 0.001) and for a slip (one half); no source."""
+    assert Comparison(p_value=p_value, slip_probability=slip).word == word
+
+
+@pytest.mark.parametrize("off", [-0.15, -0.05, 0.0, 0.01, 0.12])
+@pytest.mark.parametrize(
+    ("shared", "own"), [(None, 0.0), (ZERO, 0.025), (SCALE, 0.01 * LENGTH)], ids=["alone", "zero", "scale"]
+)
+def test_the_p_value_is_two_sided_over_the_tolerance_and_all_errors(
+    off: float, shared: SharedError | None, own: float
+) -> None:
+    where = ListedHalf(COLUMNS, PLUG).interval("body_length")
+    own = own * (LENGTH + off) / LENGTH if shared is SCALE else own
+    below = rectangle_cumulative(LENGTH + off, where.centre, where.half, math.hypot(0.02, own, where.extra))
+    found = against(length(off, shared))
+    assert found.p_value == pytest.approx(2 * min(below, 1 - below), rel=1e-6)
+    assert (found.expected, found.tolerance) == (pytest.approx(LENGTH), pytest.approx(where.half))
+
+
+def test_a_slip_is_named_from_one_half_of_probability() -> None:
+    near, inches = against(length(0.01)), against(length(LENGTH / 25.4 - LENGTH))
+    assert near.slip is None
+    assert near.slip_probability < 0.5
+    assert (inches.slip, inches.word) == ("inches typed as mm", "likely slip")
+    assert against(length(1.0)).slip == "measured wrong"
+
+
+def test_without_a_scale_or_with_a_bound_only_what_is_expected_is_said() -> None:
+    unscaled = SharedError(group="p", kind=SharedKind.SCALE, sd=10.0, unscaled=True)
+    bound = Reduced(index=0, feature="body_length", at_least=3.0, at_most=4.5, u=0.02, total_u=0.02)
+    for found in (against(length(0.0, unscaled)), against(bound)):
+        assert found.expected == pytest.approx(LENGTH)
+        assert found.tolerance is not None
+        assert found.word == "no information"
+    assert evidence_of(bound, COLUMNS).words == "at least 3 and at most 4.5"
+    assert evidence_of(length(0.0), COLUMNS).words == LENGTH
+
+
+def test_an_entry_that_states_no_size_or_count_says_nothing() -> None:
+    assert against(Reduced(index=0, feature="contact_width", value=0.2, u=0.02, total_u=0.02)) == Comparison()
+    assert against(Reduced(index=0, feature="power_contact_count", count=2)) == Comparison()
+
+
+def test_what_is_seen_of_the_other_half_is_not_compared() -> None:
+    assert against(Reduced(index=0, feature="contact_count", of=Of.OTHER, count=20)) == Comparison()
+
+
+@pytest.mark.parametrize("bounds", [{"count": 20}, {"at_least": 20}, {"at_most": 20}, {"at_least": 3, "at_most": 21}])
+def test_a_count_fits_where_it_may_be_the_stated_one(bounds: dict[str, int]) -> None:
+    found = against(Reduced(index=0, feature="contact_count", **bounds))  # type: ignore[arg-type]
+    assert (found.expected, found.p_value, found.word) == (20, 1.0, "fits")
+
+
+@pytest.mark.parametrize("bounds", [{"count": 19}, {"count": 21}, {"at_least": 21}, {"at_most": 19}])
+def test_any_other_count_is_a_miscount(bounds: dict[str, int]) -> None:
+    found = against(Reduced(index=0, feature="contact_count", **bounds))  # type: ignore[arg-type]
+    assert (found.expected, found.p_value, found.word, found.slip) == (20, 0.05, "likely slip", "miscounted")
+
+
+def test_a_kind_fits_where_it_may_be_the_stated_one_and_is_else_as_likely_as_a_wrong_name() -> None:
+    seen = Reduced(index=0, feature="half_kind", values=frozenset({"plug"}))
+    fits, wrong = against(seen), against(seen, RECEPTACLE)
+    assert (fits.expected, fits.p_value) == ("plug", 1.0)
+    assert wrong.expected == "receptacle"
+    assert wrong.p_value == pytest.approx(1 - evidence_of(seen, COLUMNS).feature.right_share)
+
+
+@pytest.mark.parametrize(
+    ("has", "expected"),
+    [
+        ((0.5, 0.5, 0.0), "plug, receptacle"),
+        ((0.9, 0.1, 0.0), None),
+        ((0.99, 0.01, 0.0), None),
+        ((0.0, 1.0, 0.0), "receptacle"),
+    ],
+)
+def test_a_predicted_kind_is_not_held_against_what_is_seen(has: tuple[float, ...], expected: str | None) -> None:
+    kinds = np.tile(np.array(has), (len(COLUMNS), 1))
+    columns = replace(COLUMNS, categories={**COLUMNS.categories, "half_kind": kinds})
+    seen = Reduced(index=0, feature="half_kind", values=frozenset({"plug"}))
+    assert evidence_of(seen, columns).against(PLUG).expected == expected
