@@ -1,1 +1,1 @@
-"""The density of a half that is not in the catalogue."""
+"""The hypothesis that the half is not in the catalogue, and its density."""

@@ -3,8 +3,8 @@
 q(y) = w·p(y | a listed half) + s·p(y | unlike anything)
      + (1 − w − s)·Σ_j π_j Σ_k (n_k/N)·p_j(count | k)·N(measured dimensions; profile k, class j)·Π p(the rest | k, j).
 
-Dimensions are compared in logarithms; what they share (the profile's true pitch, an instrument's error)
-makes them correlated, so they form one normal density per profile and class.
+Dimensions are compared in logarithms. Shared deviations (the profile's true pitch, an instrument's error) make them
+correlated, so they have one joint normal density per profile and class.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from matcher.likelihood.tolerance_density import SQRT_2PI, W_MIN
 from matcher.observations import Of, Reduced, SharedKind
 
 STRANGE_SHARE = 0.02
-"""Share of absent halves that are like nothing in the catalogue: every dimension log-uniform over its plausible range.
+"""Share of absent halves unlike anything in the catalogue: every dimension is log-uniform over its plausible range.
 Common practice, no source."""
 
 
@@ -36,10 +36,10 @@ PITCH = "pitch"
 
 @dataclass(frozen=True, kw_only=True)
 class Kernels:
-    """Centres of the mixture: halves that stand for them and their log-weights (n_k/N).
+    """Centres of the mixture: their representative halves and log-weights (n_k/N).
 
-    Where an exact contact count was seen these are the profiles, whose allowance is carried over to that count
-    (``positions``); else all listed halves with their own counts.
+    Where an exact contact count was seen, they are the profiles, with their allowance carried over to that count
+    (``positions``); else they are all listed halves with their own counts.
     """
 
     halves: Ints
@@ -54,7 +54,7 @@ def absent_log_density(model: AbsentModel, weighed: Likelihood) -> float:
 
 
 def absent_shares(model: AbsentModel, weighed: Likelihood) -> Floats:
-    """The log-density split over the parts, averaged over both orders; adds up to the whole."""
+    """The log-density split over the parts, averaged over both orders; the shares add up to the whole."""
     forward = np.diff(absent_prefixes(model, weighed, weighed.parts), prepend=0.0)
     backward = np.diff(absent_prefixes(model, weighed, weighed.parts[::-1]), prepend=0.0)[::-1]
     return np.asarray((forward + backward) / 2)
@@ -72,10 +72,10 @@ def _density(found: AbsentExplanations) -> Floats:
 
 @dataclass(frozen=True, kw_only=True)
 class AbsentExplanations:
-    """What *absent* explains the observations with, as log-densities with their shares.
+    """The explanations of the observations under *absent*, as log-densities that include their shares.
 
-    ``log_near`` is (… × classes × kernels), ``log_present`` and ``log_strange`` are (…); ``kernels`` tells the halves
-    that the kernels stand for.
+    ``log_near`` is (… × classes × kernels), ``log_present`` and ``log_strange`` are (…); ``kernels`` holds the halves
+    that the kernels represent.
     """
 
     log_present: Floats
@@ -85,14 +85,14 @@ class AbsentExplanations:
 
 
 def absent_explanations(model: AbsentModel, weighed: Likelihood) -> AbsentExplanations:
-    """How much each explanation under absent has to do with all observations so far."""
+    """The explanations of all observations so far under absent."""
     return _explanations(model, weighed, weighed.parts, np.sum)
 
 
 def _explanations(
     model: AbsentModel, weighed: Likelihood, parts: Sequence[Part], total: Callable[..., Floats]
 ) -> AbsentExplanations:
-    """``total`` adds up over the parts: np.sum for all of them, np.cumsum for the first, the first two, …"""
+    """``total`` sums over the parts: np.sum for all of them, np.cumsum for the first, the first two, …"""
     columns = weighed.columns
     kernels = _kernels(model, columns, [reading for part in parts for reading in part.readings])
     log_prior = _log_prior(columns)
@@ -113,7 +113,7 @@ def _log_prior(columns: Columns) -> Floats:
 
 
 def _log_present(model: AbsentModel, columns: Columns, log_likelihood: Floats) -> Floats:
-    """Log-density of a half that measures like a listed one, with its share."""
+    """Log-density of a half that measures like a listed one, including the share of such halves."""
     return np.asarray(np.log(model.present_share) + logsumexp(log_likelihood + _log_prior(columns), axis=-1))
 
 
@@ -160,7 +160,7 @@ def _is_measured(reading: Reduced) -> bool:
 
 
 def _strange_term(part: Part, log_prior: Floats) -> float:
-    """Log-density of a part if the half is like nothing listed: sizes and count anything plausible, else anyone's."""
+    """Log-density of a part if the half is unlike anything listed: any plausible size or count, else any half's value."""
     first = part.readings[0]
     if _says_nothing(part):
         return float(part.log_likelihood[0])
@@ -175,7 +175,7 @@ def _strange_term(part: Part, log_prior: Floats) -> float:
 
 
 def plausible_density(reading: Reduced) -> float:
-    """Log-uniform density over the feature's plausible range, per mm; beyond it that of a gross error."""
+    """Log-uniform density over the feature's plausible range, per mm; outside it the density of a gross error."""
     row, x = FEATURES[reading.feature], reading.number
     if row.low <= x <= row.high:
         return float(1.0 / (x * np.log(row.high / row.low)))
@@ -193,7 +193,7 @@ def _is_exact_count(reading: Reduced, kernels: Kernels) -> bool:
 
 
 def _shared_or_anyone(model: AbsentModel, part: Part, kernels: Kernels, log_prior: Floats) -> Floats:
-    """What is not measured is shared with the profile's half, or that of any half of the catalogue."""
+    """Other values are those of the profile's half, or those of any half of the catalogue."""
     own = part.log_likelihood[kernels.halves][None, :]
     anyone = logsumexp(part.log_likelihood + log_prior)
     other = model.other_kind[:, None]
@@ -201,7 +201,7 @@ def _shared_or_anyone(model: AbsentModel, part: Part, kernels: Kernels, log_prio
 
 
 def _count_terms(model: AbsentModel, columns: Columns, kernels: Kernels) -> Floats:
-    """Probability of the counted number by class and profile: one the profile lists, or one around those."""
+    """Probability of the counted number by class and profile: a count that the profile lists, or one near those."""
     n = np.array(kernels.exact_count)
     members = np.flatnonzero(model.profile >= 0)
     counts, rows = columns.counts["contact_count"][members], columns.counts["rows"][members]
@@ -256,8 +256,8 @@ def _carried_over(columns: Columns, kernels: Kernels, centre: Floats) -> tuple[F
 
 @dataclass(frozen=True, kw_only=True)
 class AbsentWithoutOne:
-    """What *absent* explains all observations with, and the log-density (classes × kernels) of each measured dimension
-    given all others, by its index."""
+    """The explanations of all observations under *absent*, and the log-density (classes × kernels) of each measured
+    dimension given all others, by its index."""
 
     model: AbsentModel
     explained: AbsentExplanations
@@ -273,7 +273,7 @@ class AbsentWithoutOne:
         return cls(model=model, explained=explained, given_others=dict(given))
 
     def log_density(self, rest: Likelihood, dropped: Reduced) -> float:
-        """Log-density of what is left without one observation."""
+        """Log-density of all observations except one."""
         if not rest.parts:
             return 0.0
         if dropped.unscaled or dropped.index not in self.given_others:

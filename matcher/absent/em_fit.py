@@ -1,4 +1,4 @@
-"""Fitting the density of *absent*: expectation–maximisation on each half's likelihood given all other series."""
+"""Fit of the density of *absent*: expectation–maximisation on each half's likelihood given all other series."""
 
 from __future__ import annotations
 
@@ -28,26 +28,26 @@ from matcher.absent.model import (
 from matcher.columns.columns import Bools, Columns, Floats, Ints
 
 ITERATIONS, CONVERGED = 25, 0.002
-"""Most steps of expectation and maximisation, and the change of the classes' weights at which they end."""
+"""Most steps of expectation and maximisation, and the change of the classes' weights at which they stop."""
 
 FEWEST_SERIES = 8
-"""With fewer series no density can be estimated and the starting values stand."""
+"""With fewer series no density can be estimated, and the starting values are kept."""
 
 FEWEST_HALVES = 20
-"""Halves with pitch, count and body length from which a fit is tried."""
+"""Fewest halves with pitch, count and body length for a fit."""
 
 SMALLEST_PRESENT_SHARE = 0.05
-"""However few twins the catalogue has among its own series, an absent half may measure just like a listed one: what is
-measured never speaks more than twenty to one for "in the catalogue"."""
+"""Smallest share of absent halves that measure just like a listed one, however few twins the catalogue's series have.
+So measurements never favour "in the catalogue" by more than twenty to one."""
 
 BLOCK_HALVES = 8
-"""Halves weighed at a time: their tables of some hundred profiles stay in the processor's cache."""
+"""Halves in one block: their tables of some hundred profiles stay in the processor's cache."""
 
 SMALLEST = 1e-300
-"""Added to a count's kernel, so that a count far from all others still has a logarithm."""
+"""Added to a count's kernel, so that a count far from all others has a finite logarithm."""
 
 PRIOR_COUNT = 2.0
-"""Weight, in halves, of the starting values in every fitted share: keeps small catalogues from extremes."""
+"""Weight, in halves, of the starting values in every fitted share: it prevents extremes in small catalogues."""
 
 
 def fit_absent(columns: Columns) -> AbsentModel:
@@ -65,14 +65,14 @@ def fit_absent(columns: Columns) -> AbsentModel:
 
 @dataclass(frozen=True, kw_only=True)
 class Block:
-    """Some listed halves (n) against all profiles (k) of other series and other geometry.
+    """Some listed halves (n) compared with all profiles (k) of other series and other geometry.
 
-    ``differences`` (n × 2·quantities × k): squared deviations (0 where not known), then whether each is known;
-    ``noise`` (n × quantities) their variances from measuring. ``log_share`` (n × k) is −∞ for pairs that do not count.
-    The first class, *exact*, stands for halves that measure as listed; ``unlisted`` and all that is fitted have one
-    entry for it and one for each bandwidth class. ``listed`` is the probability that the profile lists the half's
-    count, ``unlisted`` (n × classes × k) the kernel of other counts; ``same_kind`` and ``any_kind`` the probability of
-    mounting, orientation and rows shared with the profile or drawn from the catalogue.
+    ``differences`` (n × 2·quantities × k) holds squared deviations (0 where not known), then whether each is known;
+    ``noise`` (n × quantities) holds their variances from measuring. ``log_share`` (n × k) is −∞ for excluded pairs.
+    The first class, *exact*, is for halves that measure as listed; ``unlisted`` and all fitted values have one entry
+    for it and one for each bandwidth class. ``listed`` is the probability that the profile lists the half's count,
+    ``unlisted`` (n × classes × k) the kernel of other counts. ``same_kind`` and ``any_kind`` are the probabilities of
+    mounting, orientation and rows if shared with the profile or drawn from the catalogue.
     """
 
     differences: Floats
@@ -88,7 +88,7 @@ class Block:
         return Block(**{name: table[halves] for name, table in vars(self).items()})
 
     def totals(self, shares: Shares) -> Totals:
-        """What one step of expectation finds in these halves."""
+        """The sums of one expectation step over these halves."""
         count = (1 - shares.listed)[:, None] * self.unlisted
         count += shares.listed[:, None] * self.listed[:, None]
         drawn = shares.other[:, None] * self.any_kind[:, None]
@@ -120,7 +120,7 @@ class Block:
 
 @dataclass(frozen=True, kw_only=True)
 class Shares:
-    """A model as the expectation needs it, *exact* first: weights, bandwidths (classes × quantities), shares."""
+    """A model as the expectation step uses it, *exact* first: weights, bandwidths (classes × quantities), shares."""
 
     weights: Floats
     widths: Floats
@@ -129,7 +129,7 @@ class Shares:
 
     @classmethod
     def of(cls, model: AbsentModel, names: tuple[str, ...]) -> Shares:
-        """Those of a model, for the named quantities."""
+        """The shares of a model, for the named quantities."""
         widths = np.stack([_bandwidths(model.bandwidths)[name] for name in names], axis=1)
         return cls(
             weights=np.concatenate([[model.present_share], (1 - model.present_share) * model.weights]),
@@ -141,7 +141,7 @@ class Shares:
 
 @dataclass(frozen=True, kw_only=True)
 class Totals:
-    """Sums over pairs, each weighed by how probably the pair belongs to a class: of the classes themselves (*exact*
+    """Sums over pairs, weighted by the probability that the pair belongs to a class: of the classes themselves (*exact*
     first), and by bandwidth class of excess squares, known deviations, counts and kinds."""
 
     weights: Floats
@@ -159,7 +159,7 @@ class Totals:
 
 @dataclass(frozen=True, kw_only=True)
 class Training:
-    """Listed halves against the profiles, in blocks, and what is measured of them."""
+    """Listed halves compared with the profiles, in blocks, and the quantities compared."""
 
     start: AbsentModel
     names: tuple[str, ...]
@@ -205,7 +205,7 @@ class Training:
         )
 
     def _fitted(self, totals: Totals) -> Bandwidths:
-        """Bandwidths of what is measured; the starting ones of what is not."""
+        """Fitted bandwidths of the compared quantities; the starting values of the others."""
         found = _bandwidths(self.start.bandwidths)
         for name, excess, known in zip(self.names, totals.excess.T, totals.known.T, strict=True):
             smallest = {"pitch": SMALLEST_PITCH, "allowance": SMALLEST_ALLOWANCE}.get(name, SMALLEST_ACROSS)
@@ -230,7 +230,7 @@ def _training_halves(columns: Columns, profiles: int) -> Ints:
 
 
 def _members(columns: Columns, model: AbsentModel, halves: Ints) -> Floats:
-    """How many halves of each profile are left when a half's series and geometry are taken out."""
+    """Number of halves in each profile without those of a half's own series and geometry."""
     listed = np.flatnonzero(model.profile >= 0)
     left = np.broadcast_to(model.size.astype(np.float64), (len(halves), len(model.size))).copy()
     series = columns.series[model.representative]
@@ -254,7 +254,7 @@ def _differences(columns: Columns, model: AbsentModel, halves: Ints) -> tuple[tu
 def _deviation(
     columns: Columns, model: AbsentModel, halves: Ints, name: str, rng: np.random.Generator
 ) -> tuple[Bools, Floats, Floats]:
-    """Of one quantity: whether the difference is known, its square (0: not known), its variance from measuring."""
+    """For one quantity: whether the difference is known, its square (0: not known), its variance from measuring."""
     column = columns.dimensions["body_length" if name == "allowance" else name]
     value = allowances(columns, "body_length") if name == "allowance" else np.log(column.centre)
     size = np.ones(len(column.centre)) if name == "allowance" else column.centre
@@ -270,7 +270,7 @@ def _deviation(
 
 
 def _counts(columns: Columns, model: AbsentModel, halves: Ints) -> tuple[Floats, Floats]:
-    """Probability of each half's count as one the profile lists, and by class as one near those (*exact*: none)."""
+    """Probability of each half's count as a listed count of the profile, and by class as one near (*exact*: none)."""
     members = np.flatnonzero(model.profile >= 0)
     profile, profiles = model.profile[members], len(model.size)
     counts, rows = columns.counts["contact_count"][members], columns.counts["rows"][members]

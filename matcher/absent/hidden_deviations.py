@@ -1,6 +1,6 @@
 """Readings of one part that share hidden deviations: a profile's true pitch, a feature's own, an instrument's error.
 
-Given these the readings are independent normals; what is known of the deviations is updated reading by reading.
+Given these, the readings are independent normals; the estimate of the deviations is updated reading by reading.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ from matcher.columns.columns import Floats
 class Line:
     """One reading in logarithms: deviation and own variance by kernel.
 
-    ``loadings`` (classes × kernels) say how hidden deviations of unit variance move it: the profile's true pitch, the
-    feature's own deviation, an instrument's shared error.
+    ``loadings`` (classes × kernels) are its sensitivities to hidden deviations of unit variance: the profile's true
+    pitch, the feature's own deviation, an instrument's shared error.
     """
 
     log_number: float
@@ -31,10 +31,10 @@ class Line:
 
 @dataclass(frozen=True, kw_only=True)
 class Filtered:
-    """Readings weighed one after the other, and what is then known of the hidden deviations.
+    """Readings filtered one after the other, with the resulting estimate of the hidden deviations.
 
     ``terms`` are conditional log-densities (classes × kernels) of each reading given those before it, per mm; ``alone``
-    the variance that each has to itself, ``loading`` how the hidden deviations move it.
+    is the variance of each reading alone, ``loading`` its sensitivity to the hidden deviations.
     """
 
     lines: tuple[Line, ...]
@@ -48,8 +48,8 @@ class Filtered:
     def of(cls, lines: Sequence[Line]) -> Filtered:
         """Update the mean of the hidden deviations and a root of their covariance reading by reading.
 
-        It is Potter's form of the Kalman filter (from memory), in which the root keeps twice the figures. What moves
-        one reading alone is its own variance. So the cost grows with the number of readings, not with its cube.
+        This is Potter's form of the Kalman filter (from memory); the square root keeps twice the precision. A deviation
+        of one reading alone counts as its own variance. So the cost grows with the number of readings, not its cube.
         """
         used = Counter(name for line in lines for name in line.loadings)
         hidden = [name for name, number in used.items() if number > 1]

@@ -1,7 +1,7 @@
-"""The hypothesis that the catalogue does not have the half: what would be seen then.
+"""The density of observations under the hypothesis *absent*: the half is not in the catalogue.
 
-Near-clones of an absent series are common, so the density is a kernel mixture around what the catalogue has, in a few
-bandwidth classes, beside the listed halves themselves (an absent half may measure just like a listed one). Its weights
+Near-clones of an absent series are common. So the density is a kernel mixture around the catalogue's profiles, in a few
+bandwidth classes, and around the listed halves themselves (an absent half may measure just like a listed one). Weights
 and bandwidths are fitted by expectation–maximisation on the likelihood of each half given all other series.
 """
 
@@ -28,14 +28,14 @@ START_PITCH, START_ALLOWANCE, START_ACROSS = (0.005, 0.05, 0.3), (0.1, 0.6, 3.0)
 """Bandwidths from which the fit starts: ln(pitch), mm of allowance, ln of a dimension across."""
 
 SMALLEST_PITCH, SMALLEST_ALLOWANCE, SMALLEST_ACROSS = 0.002, 0.02, 0.005
-"""Bandwidths are never fitted smaller; below lies what a process tolerance already covers."""
+"""Smallest fitted bandwidths: the process tolerance already covers smaller deviations."""
 
 START_LISTED, START_OTHER = 0.3, 0.2
 TRAINING_HALVES, FEWEST_TRAINING_HALVES = 400, 100
-"""Halves on whose leave-series-out likelihood the density is fitted; more change the fit little."""
+"""Most halves for the leave-series-out likelihood of the fit; more change the fit little."""
 
 TRAINING_PAIRS = 250_000
-"""Halves times profiles of one fit: with many profiles fewer halves suffice, and the fit stays within seconds."""
+"""Most halves times profiles in one fit: with many profiles fewer halves are enough, and the fit takes seconds."""
 
 TRAINING_U = 0.03
 """Standard uncertainty, mm, of the readings simulated for the fit: a caliper."""
@@ -52,7 +52,7 @@ ACROSS = _names(ProfileRole.FITTED, of=Kind.DIMENSION)
 """Dimensions, besides pitch and body length, that have bandwidths of their own."""
 
 KINDS = _names(ProfileRole.FITTED, of=Kind.CATEGORY)
-"""Categories by which the fit tells whether an absent half is of its profile's kind."""
+"""Categories that decide in the fit whether an absent half is of its profile's kind."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,11 +68,11 @@ class Bandwidths:
 class AbsentModel:
     """Density of an absent half's readings.
 
-    ``present_share`` (w) is the weight of halves that measure like listed ones; ``weights`` (π) those of the bandwidth
-    classes, adding up to 1; ``listed_count`` the probability, by class, that the contact count is one that
-    the profile lists; ``other_kind`` the probability, by class, that what is not measured (mounting, rows, …) is drawn
-    from the whole catalogue rather than shared with the profile. ``profile`` numbers each half's profile (−1: inferred
-    halves have none), ``representative`` and ``size`` describe each profile.
+    ``present_share`` (w) is the weight of halves that measure like listed ones. ``weights`` (π) are those of the
+    bandwidth classes and add up to 1. ``listed_count`` is the probability, by class, that the contact count is one that
+    the profile lists. ``other_kind`` is the probability, by class, that other values (mounting, rows, …) are drawn from
+    the whole catalogue instead of shared with the profile. ``profile`` is each half's profile number (−1: inferred
+    halves have none); ``representative`` and ``size`` describe each profile.
     """
 
     present_share: float
@@ -86,7 +86,7 @@ class AbsentModel:
 
 
 def allowances(columns: Columns, feature: str) -> Floats:
-    """Dimension along the rows less pitch × (positions − 1), mm."""
+    """Dimension along the rows minus pitch × (positions − 1), mm."""
     positions = np.ceil(columns.counts["contact_count"] / np.maximum(columns.counts["rows"], 1))
     return np.asarray(columns.dimensions[feature].centre - columns.dimensions["pitch"].centre * (positions - 1))
 
@@ -107,7 +107,7 @@ def _profiles(columns: Columns) -> tuple[Ints, Ints, Ints]:
 
 
 def count_kernel(n: Ints, members: Ints, rows: Ints, spread: float | Floats) -> Floats:
-    """Probability of ``n`` contacts around each member's count: log-normal on multiples of the rows."""
+    """Probability of ``n`` contacts near each member's count: log-normal on multiples of the rows."""
     step = np.maximum(rows, 1)
     share = np.where(n % step == 0, ON_GRID * step, (1 - ON_GRID) * step / np.maximum(step - 1, 1))
     z = (np.log(n) - np.log(members)) / spread
@@ -115,7 +115,7 @@ def count_kernel(n: Ints, members: Ints, rows: Ints, spread: float | Floats) -> 
 
 
 def start_model(columns: Columns) -> AbsentModel:
-    """The density before any fit."""
+    """The density with its starting values, before the fit."""
     profile, representative, size = _profiles(columns)
     return AbsentModel(
         present_share=START_LISTED / 2,

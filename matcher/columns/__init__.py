@@ -1,1 +1,1 @@
-"""The catalogue as arrays: process tolerances, predictions of what is not stated, series' laws."""
+"""The catalogue as arrays: process tolerances, imputation of missing values, series' laws."""

@@ -1,7 +1,7 @@
-"""From plain rows to the matcher's columns: process intervals, predictions of what is not stated, geometry numbers.
+"""Building the matcher's columns from plain rows: process intervals, imputed values, geometry numbers.
 
-A half or mating is worked out by itself, as far as that goes; a catalogue that keeps these parts pays, after a change,
-only for the halves that changed.
+Each half or mating is prepared by itself as far as possible. A catalogue that keeps the prepared parts only prepares
+the halves that changed.
 """
 
 from __future__ import annotations
@@ -38,9 +38,9 @@ _PLACES = {(name, value): _START[name] + n for name, values in VALUES.items() fo
 class PreparedHalf:
     """One half's part of the columns.
 
-    ``dimensions`` (features of a half × stated, centre, half-width, extra_u; NaN: not stated), ``counts`` (−1: not
-    stated), ``has`` (all values of all categories, one category after the other) and ``known`` (by category: stated).
-    ``signature`` is equal for halves that nothing measured can tell apart.
+    ``dimensions`` is (features of a half × stated, centre, half-width, extra_u; NaN: not stated), ``counts`` has −1
+    where not stated, ``has`` holds all values of all categories, one category after the other, and ``known`` whether a
+    category is stated. Halves that no measurement can distinguish have equal ``signature``.
     """
 
     row: HalfRow
@@ -52,7 +52,7 @@ class PreparedHalf:
 
     @classmethod
     def of(cls, row: HalfRow) -> PreparedHalf:
-        """Work a half out."""
+        """Prepare a half."""
         return cls(
             row=row,
             dimensions=_dimension_table(row.dimensions, DIMENSIONS, row.dimensions.get("pitch")),
@@ -65,25 +65,25 @@ class PreparedHalf:
 
 @dataclass(frozen=True, kw_only=True)
 class PreparedMating:
-    """One mating's part of the columns; ``dimensions`` as a half has them, of the pair."""
+    """One mating's part of the columns; ``dimensions`` are those of the pair, laid out as for a half."""
 
     row: MatingRow
     dimensions: Floats
 
     @classmethod
     def of(cls, row: MatingRow) -> PreparedMating:
-        """Work a mating out; how closely a pair is held does not depend on the pitch."""
+        """Prepare a mating; tolerances of a pair do not depend on the pitch."""
         return cls(row=row, dimensions=_dimension_table(row.dimensions, PAIR_DIMENSIONS, None))
 
 
 def part_of(has: Floats, feature: str) -> Floats:
-    """The columns of one category out of all halves' ``has``."""
+    """The columns of one category, from ``has`` of all halves."""
     start = _START[feature]
     return has[:, start : start + len(VALUES[feature])]
 
 
 def _dimension_table(dimensions: Mapping[str, Dim], names: Sequence[str], pitch: Dim | None) -> Floats:
-    """Of each named dimension the stated value, the process's centre and half-width, and the extra uncertainty, mm."""
+    """Stated value, centre and half-width of the process, and extra uncertainty of each named dimension, mm."""
     at = None if pitch is None else pitch.value
     found = {name: (dim.value, *process_interval(name, dim, at), dim.extra_u) for name, dim in dimensions.items()}
     return np.array([found.get(name, _NOT_STATED) for name in names])
@@ -99,7 +99,7 @@ def _has(categories: Mapping[str, frozenset[str]]) -> Floats:
 
 
 def _signature(row: HalfRow) -> str:
-    # A text, since texts keep their hash: halves are numbered by it each time that columns are built.
+    # A string, since strings cache their hash: halves are numbered by it each time that columns are built.
     dims = sorted(
         (name, round(dim.value / FEATURES[name].same_within), dim.bound) for name, dim in row.dimensions.items()
     )
@@ -108,7 +108,7 @@ def _signature(row: HalfRow) -> str:
 
 
 INFERRED_PRIOR = 0.1
-"""Prior of a variant that nobody listed, relative to a listed half. Common practice, no source."""
+"""Prior of an inferred variant, which is not listed, relative to a listed half. Common practice, no source."""
 
 PSEUDO_SIBLINGS = 1.0
 """Weight of the whole catalogue's frequencies, in siblings, where a category is predicted from a series."""
@@ -121,7 +121,7 @@ def build_columns(rows: Iterable[HalfRow], matings: Sequence[MatingRow]) -> Colu
 
 
 def assemble_columns(halves: Sequence[PreparedHalf], matings: Sequence[PreparedMating]) -> Columns:
-    """Columns of what was worked out before. Matings that name an unknown half raise KeyError."""
+    """Columns from prepared halves and matings. Matings that name an unknown half raise KeyError."""
     rows = [half.row for half in halves]
     series = _numbers([row.series for row in rows])
     counts = _counts(halves)
@@ -155,7 +155,7 @@ def _numbers(names: Sequence[str]) -> Ints:
 
 
 def _stacked(parts: Sequence[np.ndarray], shape: tuple[int, ...], kind: type = np.float64) -> np.ndarray:
-    return np.array(parts, dtype=kind).reshape(len(parts), *shape)  # the shape says it all where there are no parts
+    return np.array(parts, dtype=kind).reshape(len(parts), *shape)  # the shape matters where there are no parts
 
 
 def _counts(halves: Sequence[PreparedHalf]) -> dict[str, Ints]:
@@ -194,7 +194,7 @@ def _predicted_category(has: Floats, known: np.ndarray, series: Ints) -> Floats:
 
 
 def _pair_columns(rows: Sequence[HalfRow], matings: Sequence[PreparedMating]) -> MatingColumns:
-    """Each mating in both directions; a half that mates with itself once."""
+    """Each mating in both directions; only once for a half that mates with itself."""
     positions = {row.key: position for position, row in enumerate(rows)}
     both = [(positions[m.row.half], positions[m.row.other], m.dimensions) for m in matings]
     both += [(other, half, dims) for half, other, dims in both if half != other]

@@ -1,7 +1,7 @@
-"""The catalogue as the matcher sees it: one array per feature, one position per half.
+"""The catalogue in the matcher's form: one array per feature, one position per half.
 
-Values are millimetres. The catalogue (or a test, or a script) builds plain rows; `build_columns` in
-`matcher.columns.build` turns them into these arrays.
+Values are millimetres. The catalogue (or a test, or a script) makes plain rows; `matcher.columns.build.build_columns`
+turns them into these arrays.
 """
 
 from __future__ import annotations
@@ -23,9 +23,9 @@ Bools = NDArray[np.bool_]
 class Dim:
     """A dimension as its source gives it, mm.
 
-    ``bound`` says what kind of number the drawing prints: nominal, max, min or reference.
-    ``tolerance`` is the drawing's half-width (None: none stated). ``extra_u`` is a standard uncertainty
-    of the entry itself: a fitted law's prediction, a doubtful outline.
+    ``bound`` is the kind of number that the drawing prints: nominal, max, min or reference. ``tolerance`` is the
+    drawing's half-width (None: not stated). ``extra_u`` is a standard uncertainty of the entry itself, for example of
+    a fitted law's prediction or a doubtful outline.
     """
 
     value: float
@@ -37,7 +37,7 @@ class Dim:
 @dataclass(frozen=True, kw_only=True)
 class HalfRow:
     """One half for `build_columns`. ``counts`` always has contact_count and rows; ``categories`` maps a feature to the
-    set of values it may have."""
+    set of its possible values."""
 
     key: str
     series: str
@@ -61,9 +61,9 @@ class MatingRow:
 class DimensionColumn:
     """One dimension over all halves: the process interval centre ± half_width, and an extra uncertainty.
 
-    ``stated`` is what the catalogue prints (NaN: nothing). Where nothing is stated ``centre`` is predicted
-    from pitch, positions and siblings, ``half_width`` is 0 and ``extra_u`` the prediction's standard
-    uncertainty; NaN in ``centre`` means that not even a prediction exists.
+    ``stated`` is the catalogue's value (NaN: not stated). Where a value is not stated, ``centre`` is predicted from
+    pitch, positions and siblings, ``half_width`` is 0 and ``extra_u`` is the prediction's standard uncertainty. NaN in
+    ``centre`` means that there is no prediction either.
     """
 
     stated: Floats
@@ -72,7 +72,7 @@ class DimensionColumn:
     extra_u: Floats
 
     def filled_from(self, other: DimensionColumn) -> DimensionColumn:
-        """The column with what ``other`` predicts where nothing is known."""
+        """The column with the predictions of ``other`` where it has no value."""
         missing = np.isnan(self.centre)
         return DimensionColumn(
             stated=self.stated,
@@ -108,15 +108,15 @@ class Columns:
     ----------
     keys: identifier of each half.
     series: series number of each half.
-    geometry: geometry number; halves with one number cannot be told apart by anything measured.
+    geometry: geometry number; no measurement can distinguish halves with the same number.
     prior_weight: relative prior of each half (1 listed, 0.1 inferred).
     dimensions: by feature, see `DimensionColumn`.
     counts: by feature, −1 where not stated (contact_count and rows always are).
     categories: by feature, (halves × values) probabilities that the half has the value: rows of stated
         halves are 0/1 (shared equally where a set is stated), the others are predicted. For `keying` (labels)
-        each entry by itself is the probability that the label is present.
-    texts: what may be read on the half: markings, part number, order codes, aliases.
-    unlisted_mate: the dimensions that a mate nobody listed would have, for the other half and the pair.
+        each entry is the probability that its label is present.
+    texts: texts that may be read on the half: markings, part number, order codes, aliases.
+    unlisted_mate: dimensions predicted for an unlisted mate, those of the other half and of the pair.
     """
 
     keys: tuple[str, ...]
@@ -135,13 +135,13 @@ class Columns:
         return len(self.keys)
 
     def position(self, key: str) -> int:
-        """Where a half stands. Raises UnknownHalfError."""
+        """Position of a half. Raises UnknownHalfError."""
         if key not in self.keys:
             raise UnknownHalfError(key)
         return self.keys.index(key)
 
     def only(self, half: int) -> Columns:
-        """The columns of one half, with its matings: for what is asked of one half alone."""
+        """The columns of one half, with its matings, for questions about it alone."""
         at = np.array([half])
         mine = np.flatnonzero(self.matings.half == half)
         pairs = {name: column.take(mine) for name, column in self.matings.dimensions.items()}

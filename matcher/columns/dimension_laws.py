@@ -1,8 +1,8 @@
 """Dimension laws of a series: dimension = intercept + slope × positions (contacts per row), mm, fitted from members.
 
-The fit withstands outliers: median of pairwise slopes, then the median of what remains (Theil 1950, Sen 1968). Lengths
-are drawn as a whole number of pitches plus an allowance and widths do not grow, so that slopes close to the pitch or to
-0 are taken to be it.
+The fit is robust against outliers: the median of pairwise slopes, then the median of the residuals (Theil 1950, Sen
+1968). Lengths are drawn as a whole number of pitches plus an allowance, and widths are constant. So a slope close to
+the pitch or to 0 is set to it.
 """
 
 from __future__ import annotations
@@ -15,26 +15,26 @@ import numpy as np
 from matcher.columns.columns import Floats
 
 SMALL_CHANGE = 0.12
-"""A slope is taken to be the pitch (or 0) when that moves nothing within the fitted range by this much, mm.
+"""A slope is set to the pitch (or 0) where that changes no value within the fitted range by this much, mm.
 
-On 270 real series of three sizes and more (tests/real_geometry) the slopes of lengths lie either within
-0.05 mm of the pitch over the range or at least 0.28 mm away, so that any limit between decides alike."""
+On 270 real series of three or more sizes (tests/real_geometry) the slopes of lengths are either within 0.05 mm of the
+pitch over the range or at least 0.28 mm away, so any limit between these gives the same decisions."""
 
 LEAST_U = 0.01
-"""Standard uncertainty below which no prediction is believed, mm: the last figure that drawings print."""
+"""Smallest standard uncertainty of a prediction, mm: the last digit that drawings print."""
 
 TWO_THIRDS = 0.6827
-"""Share of a normal distribution within one standard deviation: that quantile of |residual| estimates it without
-following single outliers."""
+"""Share of a normal distribution within one standard deviation. This quantile of |residual| estimates the standard
+deviation and is robust against single outliers."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Law:
     """A fitted law, mm and mm per position.
 
-    ``snapped`` says that the slope was taken to be the pitch or 0. ``spread`` is the standard deviation of members
-    about the law. ``members`` were fitted, at positions from ``low`` to ``high`` with mean ``centre``; ``slope_u`` is
-    the slope's standard uncertainty.
+    ``snapped`` says that the slope was set to the pitch or 0. ``spread`` is the standard deviation of members about
+    the law. ``members`` is the number of members fitted, at positions from ``low`` to ``high`` with mean ``centre``;
+    ``slope_u`` is the slope's standard uncertainty.
     """
 
     intercept: float
@@ -54,7 +54,7 @@ class Law:
     def u(self, positions: int) -> float:
         """Standard uncertainty of the prediction for one more member, mm; it grows with extrapolation.
 
-        A free slope leans on the middle of the members; a snapped one is held true within their range.
+        It grows from the centre of the members for a free slope, and from the ends of their range for a snapped one.
         """
         beyond = max(self.low - positions, positions - self.high, 0)
         arm = beyond if self.snapped else abs(positions - self.centre)
@@ -68,8 +68,8 @@ def fit_law(positions: Sequence[int], values: Sequence[float], *, snap_slope_to:
     ----------
     positions: contacts per row of each member; at least two different numbers.
     values: the dimension of each member, mm.
-    snap_slope_to: the pitch, for dimensions along the rows, mm; None for all others. Only others are held to be
-        constant when they change little.
+    snap_slope_to: the pitch, mm, for dimensions along the rows; None for all others, which count as constant when they
+        change little.
 
     Raises
     ------
@@ -103,7 +103,7 @@ def fit_law(positions: Sequence[int], values: Sequence[float], *, snap_slope_to:
 
 
 def _median_slope(p: Floats, v: Floats) -> float:
-    """Median slope over pairs of different sizes; members of one size count as their median, which bounds the pairs."""
+    """Median slope over pairs of different sizes; members of one size count as their median, to limit the pairs."""
     sizes = np.unique(p)
     once = sizes.size == p.size
     middles = v[np.argsort(p)] if once else np.array([np.median(v[p == size]) for size in sizes])

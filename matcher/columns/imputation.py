@@ -1,8 +1,8 @@
-"""Predictions of what the catalogue does not state: from pitch, positions, rows and siblings, never a marginal.
+"""Imputation of values that the catalogue does not state, from pitch, positions, rows and siblings.
 
-Along the rows a dimension is pitch × (positions − 1) plus an allowance; the allowance (mm) is what is predicted. Across
-the rows and upwards the logarithm is. Both follow a straight line in ln(pitch) and ln(rows), fitted to what is
-stated; siblings of one series shift it.
+Along the rows a dimension is pitch × (positions − 1) plus an allowance (mm), and the allowance is predicted. Across the
+rows and upwards the logarithm of the dimension is predicted. Both follow a straight line in ln(pitch) and ln(rows),
+fitted to stated values and shifted by siblings of the same series.
 """
 
 from __future__ import annotations
@@ -16,21 +16,21 @@ from matcher.columns.columns import Bools, DimensionColumn, Floats, Ints
 from matcher.features import FEATURES
 
 FEWEST = 3
-"""Stated values from which a prediction is made at all."""
+"""Fewest stated values for a prediction."""
 
 RIDGE = 1e-3
-"""Keeps the fit defined where all halves have one pitch or row count."""
+"""Ridge penalty: keeps the fit defined where all halves have one pitch or row count."""
 
 FLOOR_MM, FLOOR_LOG = 0.03, 0.01
 """Smallest standard deviation of a prediction: mm along the rows, relative otherwise."""
 
 WIDEST_LOG = 0.5
-"""A relative standard uncertainty is never taken larger: beyond it a normal density says nothing more."""
+"""Largest relative standard uncertainty: above it a normal density carries no information."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Layout:
-    """What predictions start from: contact span (pitch × (positions − 1), mm), regressors (halves × 3), series."""
+    """Input of predictions: contact span (pitch × (positions − 1), mm), regressors (halves × 3), series."""
 
     contact_span: Floats
     regressors: Floats
@@ -49,7 +49,7 @@ class Layout:
 
     @property
     def usable(self) -> Bools:
-        """Halves with pitch and count."""
+        """Which halves have pitch and count."""
         return ~np.isnan(self.contact_span)
 
 
@@ -80,7 +80,7 @@ def predict_dimension(feature: str, column: DimensionColumn, layout: Layout) -> 
 
 
 def predict_unlisted_mate(feature: str, column: DimensionColumn, layout: Layout, kinds: Floats) -> DimensionColumn:
-    """What a mate nobody listed would measure: the half's own pitch, else the line of halves of the opposite kind."""
+    """Dimension of an unlisted mate: the half's own pitch; else the fitted line of halves of the opposite kind."""
     if feature == "pitch":
         return layout.pitch
     empty = _empty(len(column.stated))
@@ -102,7 +102,7 @@ def predict_unlisted_mate(feature: str, column: DimensionColumn, layout: Layout,
 
 
 def predict_pair_dimension(column: DimensionColumn, halves: Ints, layout: Layout) -> DimensionColumn:
-    """A pair dimension for a mate nobody listed, for every half: the line through all listed matings."""
+    """Dimension of the pair with an unlisted mate, for every half: the line fitted to all listed matings."""
     size = len(layout.series)
     known = ~np.isnan(column.stated) & layout.usable[halves]
     if known.sum() < FEWEST:

@@ -1,6 +1,7 @@
-"""Process tolerances: how far parts really lie from what the catalogue prints.
+"""Process tolerances: how far real parts lie from the catalogue's values.
 
-Ranking uses min(drawing's half-width, the feature's own for its size), since parts lie well inside a generous drawing.
+Ranking uses min(drawing's half-width, the feature's own for its size), since parts lie well inside wide drawing
+tolerances.
 """
 
 from __future__ import annotations
@@ -11,17 +12,17 @@ from matcher.columns.columns import Dim, Floats, Ints
 from matcher.features import FEATURES
 
 LEAST_OVER_GAPS = 0.002
-"""Half-width of a pitch averaged over many gaps never falls below this, mm. Common practice, no source."""
+"""Smallest half-width, mm, of a pitch averaged over many gaps. Common practice, no source."""
 
 REFERENCE_FACTOR = 1.5
-"""A reference dimension is held less closely than a nominal one."""
+"""Factor on the half-width of a reference dimension, which is held less closely than a nominal one."""
 
 
 def process_interval(feature: str, dim: Dim, pitch: float | None) -> tuple[float, float]:
     """Centre and half-width, mm, within which parts of this entry lie.
 
-    A maximum is the upper end and a minimum the lower end of the process; what is only recommended and has no tolerance
-    lies about the middle of where it is found.
+    A maximum is the upper end and a minimum the lower end of the process. A recommended dimension without tolerance has
+    the range in which boards are found around it.
     """
     process = FEATURES[feature].process
     default = process.half_width(dim.value, pitch)
@@ -37,6 +38,6 @@ def process_interval(feature: str, dim: Dim, pitch: float | None) -> tuple[float
 def over_gaps(feature: str, half_width: Floats, gaps: int | Ints) -> Floats:
     """Half-width, mm, of a dimension measured over several gaps at once and divided.
 
-    Along a row it divides too, since there a drawing's tolerance does not add up.
+    The half-width is divided by the gaps as well, since a drawing's tolerance along a row does not accumulate.
     """
     return np.maximum(half_width / gaps, LEAST_OVER_GAPS) if FEATURES[feature].is_pitch else half_width

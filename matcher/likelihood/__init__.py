@@ -1,1 +1,1 @@
-"""How probable what was observed is for each half: one module for each kind of evidence."""
+"""Likelihood of the observations under each half: one module for each kind of evidence."""

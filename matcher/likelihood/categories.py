@@ -1,4 +1,4 @@
-"""Probability of what the eye named, given what is there."""
+"""Likelihood of categories and labels: the probability of what was seen, given what is there."""
 
 from __future__ import annotations
 
@@ -11,20 +11,20 @@ from matcher.features import Feature, Kind
 from matcher.likelihood.evidence import Comparison, Evidence
 
 FALSE_LABEL = 0.03
-"""Probability that a key is seen where there is none. Common practice, no source."""
+"""Probability that a label (a key) is reported where there is none. Common practice, no source."""
 
 
 STATED = 0.999
 """Probability from which a category counts as stated rather than predicted."""
 
 SHARED_STATED = 0.2
-"""Probability from which a value may be one of a stated set, whose members share it equally."""
+"""Probability from which a value counts as one of a stated set, whose members have equal probability."""
 
 _KINDS = ("plug", "receptacle", "hermaphroditic")
 
 
 def naming_probability(feature: Feature, seen: frozenset[str], has: Floats) -> Floats:
-    """Probability that one of ``seen`` is named, or of labels just all of them.
+    """Probability that a value of ``seen`` is named; for labels, that exactly those of ``seen`` are.
 
     ``has`` is (halves × values): the probability of each true value, or that each label is there.
     """
@@ -47,7 +47,7 @@ def stated_values(feature: Feature, has: Floats) -> str | None:
 
 @dataclass(frozen=True, kw_only=True)
 class CategoryEvidence(Evidence):
-    """What the eye named: a value, or one of several; of labels all that are there."""
+    """A category as evidence: one value or a choice of several, or all labels that were seen."""
 
     @property
     def seen(self) -> frozenset[str]:
@@ -62,7 +62,7 @@ class CategoryEvidence(Evidence):
         return naming_probability(self.feature, self.seen, self.columns.categories[self.reading.feature])
 
     def of_unlisted_mates(self) -> Floats:
-        """A mate that nobody listed is of the other kind, and otherwise like anyone."""
+        """An unlisted mate is of the other kind, and otherwise like any half of the catalogue."""
         has = self.columns.categories[self.reading.feature]
         if self.reading.feature == "half_kind":
             plug, receptacle, hermaphroditic = (list(self.feature.values).index(name) for name in _KINDS)

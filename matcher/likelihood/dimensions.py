@@ -27,7 +27,7 @@ class DimensionEvidence(Evidence):
 
     @cached_property
     def mixture(self) -> Mixture:
-        """Explanations of a measured dimension under each half."""
+        """The explanations of a measured dimension under each half."""
         pairs = [slip for slip in self.feature.slips if FEATURES[slip.instead].subject is Subject.PAIR]
         of_pairs = [slipped for slip in pairs for slipped in self._of_pairs(slip)]
         columns = self.columns.dimensions
@@ -35,12 +35,12 @@ class DimensionEvidence(Evidence):
 
     @cached_property
     def densities(self) -> Floats:
-        """Density of the reading by explanation and half, per mm; a shared error is folded in as the reading's own."""
+        """Density of the reading by explanation and half, per mm; a shared error counts as the reading's own."""
         return self.mixture.densities(self.reading.number, folded(self.reading))
 
     @cached_property
     def density(self) -> Floats:
-        """Density of the reading under each half; one alone in a picture without a scale has the same for all."""
+        """Density of the reading under each half; equal for all halves for one reading in a picture without a scale."""
         if self.reading.unscaled:
             return np.full(len(self.columns), 1.0 / self.reading.number)
         return np.asarray(self.mixture.floor + self.densities.sum(axis=0))
@@ -64,7 +64,7 @@ class DimensionEvidence(Evidence):
         return self._described_by(columns.unlisted_mate[self.reading.feature], others)
 
     def _described_by(self, own: DimensionColumn, others: Mapping[str, DimensionColumn]) -> Floats:
-        """Density, or probability of a bound, under bodies that columns describe."""
+        """Density, or probability of a bound, under the bodies that the columns describe."""
         if self.reading.value is None:
             return self._within_bounds(own)
         if self.reading.unscaled:
@@ -85,7 +85,7 @@ class DimensionEvidence(Evidence):
         return np.where(known, inside, BOUND_GROSS)
 
     def _half_width(self, half_width: Floats) -> Floats:
-        """Half-width, mm, of what was measured over several gaps at once."""
+        """Half-width, mm, of the dimension measured over several gaps at once."""
         return over_gaps(self.reading.feature, half_width, self.reading.spans)
 
     def _of_pairs(self, slip: Slip) -> list[Rectangle]:
@@ -119,7 +119,7 @@ class DimensionEvidence(Evidence):
         return self._log_right_at_mates()[halves]
 
     def _log_right_at_mates(self) -> Floats:
-        """A size of the pair or the other half: the mean over a half's listed matings, else a mate nobody listed."""
+        """A size of the pair or the other half: the mean over a half's listed matings, else an unlisted mate."""
         columns, name = self.columns, self.reading.feature
         matings, everyone = columns.matings, np.arange(len(columns))
         if self.reading.of is Of.PAIR:
@@ -134,7 +134,7 @@ class DimensionEvidence(Evidence):
         return np.asarray(np.log(np.maximum(density, IMPOSSIBLE)))
 
     def _right(self, column: DimensionColumn, rows: Ints) -> Floats:
-        """Density of a right reading under some rows of a column."""
+        """Density of a right reading under the given rows of a column."""
         centre, half_width, extra_u = (a[rows] for a in (column.centre, column.half_width, column.extra_u))
         shared = folded(self.reading)
         variance = self.reading.u**2 + np.nan_to_num(extra_u) ** 2 + shared.scale + shared.zero
@@ -173,7 +173,7 @@ class DimensionEvidence(Evidence):
         return np.asarray(1.0 - self.densities[0, halves] / np.maximum(total, IMPOSSIBLE))
 
     def _likeliest_slip(self, half: int) -> tuple[float, str | None]:
-        """Probability that the reading is grossly wrong under this half, and the likeliest way in bench words."""
+        """Probability that the reading is grossly wrong under this half, and the likeliest slip in bench words."""
         wrong = float(self.slip_probability(np.array([half]))[0])
         ways = np.append(self.densities[1:, half], self.mixture.floor[half])
         words = (*self.mixture.words[1:], "measured wrong")[int(np.argmax(ways))]

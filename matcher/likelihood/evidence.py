@@ -1,4 +1,4 @@
-"""One observation as evidence: what all kinds have in common. Each kind has a class of its own, see `kinds`."""
+"""The base class of evidence: one observation and its likelihood. `kinds` lists the class of each kind."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ IMPOSSIBLE = 1e-300
 """Smallest probability whose logarithm is taken."""
 
 NEVER = -1e4
-"""Log-probability of what cannot be: finite, so that sums over halves stay finite."""
+"""Log-probability of the impossible: finite, so that sums over halves stay finite."""
 
 UNLISTED_MATE = 0.1
-"""Probability that the mate at hand is none of those listed for a half. Common practice, no source."""
+"""Probability that the mate at hand is not listed for a half. Common practice, no source."""
 
 STRAINS_BELOW, OFF_BELOW = 0.05, 0.001
-"""p-values below which a reading strains, and is off."""
+"""p-values below which a reading is said to strain, or to be off."""
 
 SLIP_FROM = 0.5
 """Probability from which a reading is called a likely slip."""
@@ -29,7 +29,7 @@ SLIP_FROM = 0.5
 
 @dataclass(frozen=True, kw_only=True)
 class Comparison:
-    """One observation against one half: what the catalogue expects, its tolerance, p-value, and a likely slip."""
+    """One observation compared with one half: the expected value, its tolerance, p-value, and a likely slip."""
 
     expected: float | int | str | None = None
     tolerance: float | None = None
@@ -68,22 +68,22 @@ class Evidence(ABC):
 
     @abstractmethod
     def of_halves(self) -> Floats:
-        """Probability (density per mm for a measured dimension) of the observation for each half, seen of that half."""
+        """Probability (density per mm for a measured dimension) of an observation of this half, for each half."""
 
     def of_listed_mates(self) -> Floats:
-        """Its probability for each mating, seen of the mate or of the pair."""
+        """Probability of an observation of the mate or the pair, for each mating."""
         return self.of_halves()[self.columns.matings.other]
 
     @abstractmethod
     def of_unlisted_mates(self) -> Floats:
-        """Its probability for each half, seen of a mate that nobody listed or of their pair."""
+        """Probability of an observation of an unlisted mate or its pair, for each half."""
 
     def log_right(self, halves: Ints) -> Floats:
-        """Log-probability for some halves where the observation is right: good to choose what is weighed in full."""
+        """Log-probability of the observation for some halves if it is right: helps choose what is computed in full."""
         return np.asarray(np.log(self.of_halves()[halves]))
 
     def against(self, half: int) -> Comparison:
-        """The observation against a half's entry; what is seen of the other half or the pair is not compared."""
+        """Compare the observation with a half's entry; observations of the other half or the pair are not compared."""
         return self._against(half) if self.reading.of is Of.THIS else Comparison()
 
     def _against(self, half: int) -> Comparison:
@@ -91,6 +91,6 @@ class Evidence(ABC):
 
 
 def bounds_in_words(reading: Reduced) -> str:
-    """What a bound says, e.g. ``at least 3 and at most 4``."""
+    """A bound in words, e.g. ``at least 3 and at most 4``."""
     bounds = (("at least", reading.at_least), ("at most", reading.at_most))
     return " and ".join(f"{word} {bound:g}" for word, bound in bounds if bound is not None)

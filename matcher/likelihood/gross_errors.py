@@ -1,7 +1,7 @@
-"""Everything a dimension reading may be under one half: right, a named slip, a unit mixed up, or anything at all.
+"""Explanations of a dimension reading under one half: right, a named slip, the wrong unit, or any other gross error.
 
-A reading's density under a half is a mixture of rectangles (each convolved with measurement error) over a log-uniform
-floor, so that no number ever excludes a half outright. Shares are common practice, no source.
+A reading's density under a half is a mixture of rectangles (each convolved with measurement error) and a log-uniform
+floor, so no number excludes a half completely. Shares are common practice, no source.
 """
 
 from __future__ import annotations
@@ -19,25 +19,25 @@ from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal
 from matcher.observations import Reduced, SharedKind
 
 SLIP_SHARE = 0.6
-"""Part of gross errors that are named slips of the same half."""
+"""Share of gross errors that are named slips on the same half."""
 
 UNIT_SHARE = 0.1
-"""Part of gross errors that are units mixed up."""
+"""Share of gross errors that are wrong units."""
 
 FLOOR_SHARE = 0.3
-"""Part of gross errors that may be anything."""
+"""Share of gross errors that may be anything."""
 
 PITCH_OFF_BY_A_GAP = (0.35, 0.25)
-"""Shares of a contact counted for a gap, and of a gap missed, among slips of a pitch."""
+"""Shares of contacts counted as gaps, and of a missed gap, among slips of a pitch."""
 
 GAP_SHARE = 0.5
-"""Part of the slips of a pitch that may be taken for another feature as well, in which gaps are wrong."""
+"""Share of wrong gaps among the slips of a pitch, where the pitch may also be confused with another feature."""
 
 PITCH_FACTORS = {2.0: 0.2, 0.5: 0.2}
-"""Every second contact taken, or tails of both rows taken for one row."""
+"""Shares of slips by factor: every second contact measured, or tails of both rows measured as one row."""
 
 UNIT_FACTORS = {1 / 25.4: 0.4, 25.4: 0.2, 1 / 0.0254: 0.2, 0.0254: 0.1, 1000.0: 0.05, 0.001: 0.05}
-"""Reading over true size when a unit is mixed up: inch typed as mm, mm as inch, mil as mm, mm as mil, µm, m."""
+"""Reading over true size with a wrong unit: inch typed as mm, mm as inch, mil as mm, mm as mil, µm, m."""
 
 UNIT_WORDS = {
     1 / 25.4: "inches typed as mm",
@@ -49,29 +49,29 @@ UNIT_WORDS = {
 }
 
 BOARD_MIDDLE, BOARD_HALF_RANGE = 1.4, 1.0
-"""A board's thickness left in a height: anything from 0.4 to 2.4 mm."""
+"""Range of a board's thickness, mm, that was not subtracted from a height: 0.4 to 2.4 mm."""
 
 BOARD_SHARE = 0.4
-"""Part of the slips of heights in which the board's thickness was left in."""
+"""Share of the slips of heights in which the board's thickness was not subtracted."""
 
 FLOOR_WIDENING = 1000.0
-"""The floor reaches this factor beyond the plausible range on either side."""
+"""Factor by which the floor is wider than the plausible range on either side."""
 
 BOUND_GROSS = 0.5
-"""Probability that a grossly wrong bound happens to hold."""
+"""Probability that a grossly wrong bound is true by chance."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Folded:
-    """Variances, mm², of a shared error taken as a reading's own: of a scale, and of a zero error, which a mixed-up
-    unit scales along with the reading."""
+    """Variances, mm², of a shared error counted as a reading's own: of a scale, and of a zero error, which a wrong unit
+    scales together with the reading."""
 
     scale: float = 0.0
     zero: float = 0.0
 
 
 def folded(reading: Reduced) -> Folded:
-    """A shared error that no other reading shares: it is the reading's own."""
+    """The shared error of a reading, if no other reading shares it: it counts as the reading's own."""
     if reading.shared is None:
         return Folded()
     if reading.shared.kind is SharedKind.SCALE:
@@ -81,11 +81,11 @@ def folded(reading: Reduced) -> Folded:
 
 @dataclass(frozen=True, kw_only=True)
 class Mixture:
-    """All explanations of one reading: rectangles centre ± half_width, mm, over a density ``floor``.
+    """All explanations of one reading: rectangles centre ± half_width, mm, above a density ``floor``.
 
     ``weight`` (0 where an explanation does not exist), ``centre``, ``half_width`` and ``entry_u``, the entry's standard
-    uncertainty, are (explanations × halves); ``own_u``, the reading's, and ``follows``, the factor by which a shared
-    zero error reaches it, are columns. The first explanation is that the reading is right.
+    uncertainty, are (explanations × halves). ``own_u``, the reading's uncertainty, and ``follows``, its sensitivity to
+    a shared zero error, are columns. The first explanation is that the reading is right.
     """
 
     words: tuple[str, ...]
@@ -126,7 +126,7 @@ def floor_density(feature: str, x: float) -> float:
 
 @dataclass(frozen=True, kw_only=True)
 class Rectangle:
-    """What may have been measured, centre ± half_width, mm, with its share (0 where it does not exist)."""
+    """A size that may have been measured, centre ± half_width, mm, with its share (0 where it does not exist)."""
 
     words: str
     share: Floats
@@ -138,7 +138,7 @@ class Rectangle:
 def mixture(
     reading: Reduced, own: DimensionColumn, others: Mapping[str, DimensionColumn], of_pairs: Sequence[Rectangle] = ()
 ) -> Mixture:
-    """Explanations of ``reading`` under halves whose own dimension is ``own`` and other dimensions ``others``.
+    """Explanations of ``reading`` under halves with the dimension ``own`` and the other dimensions ``others``.
 
     ``of_pairs`` are the dimensions of each half's mated pairs that may have been measured instead.
     """
@@ -228,7 +228,7 @@ def _other_features(reading: Reduced, others: Mapping[str, DimensionColumn], sha
 
 
 def taken_for(instead: str, feature: str) -> str:
-    """Bench words of one feature measured in another's place."""
+    """Bench words for one feature measured instead of another."""
     return f"{FEATURES[instead].label} taken for {FEATURES[feature].label}"
 
 

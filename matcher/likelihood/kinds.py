@@ -1,4 +1,4 @@
-"""Which class of evidence each kind of feature has."""
+"""The class of evidence for each kind of feature."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """Log-likelihood of a specimen's observations under every half of the catalogue.
 
-Observations fall into parts that are independent given the half: single ones, groups that share an instrument's error,
-the two counts that one end fitting may confuse, and everything seen of the other half or the pair.
+Observations are split into parts that are independent given the half: single observations, groups that share an
+instrument's error, the two counts that may confuse an end fitting, and everything seen of the other half or the pair.
 """
 
 from __future__ import annotations
@@ -24,43 +24,43 @@ from matcher.likelihood.shared_errors import SharedGroup, exact, prefixes, witho
 from matcher.observations import Of, Reduced
 
 EXACT_AT_LEAST = 32
-"""The likeliest halves whose shared errors are always integrated exactly."""
+"""Number of likeliest halves whose shared errors are always integrated exactly."""
 
 FINE_AT_LEAST = 32
-"""The likeliest halves for which they are integrated to 1e-10; for others, 1e-7 will do."""
+"""Number of likeliest halves for which shared errors are integrated to 1e-10; for others, 1e-7 is enough."""
 
 INEXACT_MASS = 1e-6
-"""Posterior probability that may rest on the closed form (right to a few nats) in place of the exact integral."""
+"""Posterior probability that may depend on the closed form (right to a few nats) instead of the exact integral."""
 
 
 SHARED_OUT = 12
-"""The likeliest halves, over which a group's log-likelihood is split together when any one's is asked for."""
+"""Number of likeliest halves for which a group's log-likelihood is split at once, when one of them is needed."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Exactness:
-    """How many halves' shared errors are integrated exactly: always the ``at_least`` likeliest, and so many that the
-    others have less than ``inexact_mass`` of probability."""
+    """For how many halves shared errors are integrated exactly: the ``at_least`` likeliest, and as many more as needed
+    for the others to have less than ``inexact_mass`` of probability."""
 
     at_least: int = EXACT_AT_LEAST
     inexact_mass: float = INEXACT_MASS
 
 
 RANKING = Exactness()
-"""For the ranking itself."""
+"""Exactness of the ranking itself."""
 
 DROPPING = Exactness(inexact_mass=1e-4)
-"""For answers without one reading, which only tell what is worth measuring again. Closed forms are right to a few nats,
-so that such an answer is right to 0.001."""
+"""Exactness of answers without one reading, which only show what is worth measuring again. Closed forms are right to a
+few nats, so such an answer is right to 0.001."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Part:
-    """Observations that hang together, with their joint log-likelihood under each half.
+    """Dependent observations with their joint log-likelihood under each half.
 
     ``shares(halves)`` splits it over the readings (readings × halves): each reading's conditional log-likelihood given
-    those before it, averaged over both orders, so that they add up to the whole. ``drop(i)`` is the part without its
-    i-th reading, or None where nothing is left.
+    those before it, averaged over both orders, so that the shares add up to the whole. ``drop(i)`` is the part without
+    its i-th reading, or None where it is empty.
     """
 
     evidence: tuple[Evidence, ...]
@@ -76,7 +76,7 @@ class Part:
 
 @dataclass(frozen=True, kw_only=True)
 class Likelihood:
-    """All parts; ``total`` is their sum over halves, ``mates`` the group of the other half and pair, if any."""
+    """All parts; ``total`` is their sum for each half, ``mates`` the group of the other half and pair, if any."""
 
     columns: Columns
     parts: tuple[Part, ...]
@@ -89,7 +89,7 @@ class Likelihood:
         return tuple(each for part in self.parts for each in part.evidence)
 
     def against(self, half: int) -> dict[int, Comparison]:
-        """Every observation against one half's entry, by its index."""
+        """Every observation compared with one half's entry, by its index."""
         return {each.reading.index: each.against(half) for each in self.evidence}
 
     def without(self, part: Part, reading: int) -> Likelihood:
@@ -113,10 +113,10 @@ def likelihood(
     beside: Floats | float = 0.0,
     exactness: Exactness = RANKING,
 ) -> Likelihood:
-    """Split the observations into parts and weigh every half. Raises UnknownHalfError for a trial fit's half.
+    """Split the observations into parts and compute their log-likelihood under every half.
 
-    Which halves' shared errors are integrated exactly is judged with ``beside`` added, the log-likelihood of further
-    observations.
+    ``beside`` is the log-likelihood of further observations; it helps to choose the halves whose shared errors are
+    integrated exactly. Raises UnknownHalfError for a trial fit with an unknown half.
     """
     everything = [evidence_of(observation, columns) for observation in observations]
     about_mate = tuple(each for each in everything if each.reading.of is not Of.THIS)
@@ -138,7 +138,7 @@ def _log_prior(columns: Columns) -> Floats:
 
 
 def _split(everything: Sequence[Evidence]) -> tuple[list[SharedGroup], tuple[Evidence, ...], list[Evidence]]:
-    """Shared groups of two or more, the pair of fitting counts, and the rest."""
+    """Groups of two or more that share an error, the pair of fitting counts, and the rest."""
     by_group: dict[str, list[DimensionEvidence]] = {}
     for each in everything:
         if isinstance(each, DimensionEvidence) and each.reading.shared is not None and each.reading.value is not None:
@@ -195,7 +195,7 @@ def _mates_part(group: MatesGroup) -> Part:
 
 
 def _shared_parts(groups: list[SharedGroup], base: Floats, exactness: Exactness) -> list[Part]:
-    """Exact integrals for the halves that matter, judged by ``base`` plus the closed forms; closed form for others."""
+    """Exact integrals for the likely halves, chosen by ``base`` plus the closed forms; closed forms for the others."""
     if not groups:
         return []
     results = [group.normal.closed_form() for group in groups]
@@ -207,7 +207,7 @@ def _shared_parts(groups: list[SharedGroup], base: Floats, exactness: Exactness)
 
 
 def _integrated(group: SharedGroup, leaders: Ints) -> Floats:
-    """Exact log-likelihood of halves, the likeliest first."""
+    """Exact log-likelihood of halves, which are given likeliest first."""
     first, rest = leaders[:FINE_AT_LEAST], leaders[FINE_AT_LEAST:]
     fine = exact(group, first)
     return np.concatenate([fine, exact(group, rest, COARSE)]) if len(rest) else fine
@@ -225,7 +225,7 @@ def _leaders(approximate: Floats, exactness: Exactness) -> Ints:
 
 
 def _shared_part(group: SharedGroup, log_likelihood: Floats, beside: Floats) -> Part:
-    """``beside`` is the log-probability of the halves by everything else, which tells those that matter."""
+    """``beside`` is the log-probability of the halves from everything else; it selects the likely halves."""
     readings, shown = len(group.evidence), np.argsort(-(beside + log_likelihood), kind="stable")[:SHARED_OUT]
     known: dict[int, Floats] = {}
 
@@ -256,9 +256,9 @@ def _shared_part(group: SharedGroup, log_likelihood: Floats, beside: Floats) -> 
 
 
 def _over_both_orders(forward: Floats, backward: Floats) -> Floats:
-    """Each observation's conditional log-likelihood given those before it, averaged over their order and its reverse.
+    """Each observation's conditional log-likelihood given those before it, averaged over the order and its reverse.
 
-    Both are log-likelihoods of the first, the first two, … observations of an order.
+    Both arguments are log-likelihoods of the first, the first two, … observations of an order.
     """
     there, back = (np.diff(prefixes, axis=0, prepend=0.0) for prefixes in (forward, backward))
     return np.asarray((there + back[::-1]) / 2)

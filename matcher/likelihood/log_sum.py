@@ -8,7 +8,7 @@ from matcher.columns.columns import Floats, Ints
 
 
 def log_sum_by(logs: Floats, groups: Ints, size: int) -> Floats:
-    """Log of the sum of exponentials in each of ``size`` groups; −∞ for one that nothing belongs to."""
+    """Log of the sum of exponentials in each of ``size`` groups; −∞ for an empty group."""
     top = np.full(size, -np.inf)
     np.maximum.at(top, groups, logs)
     finite = np.where(np.isfinite(top), top, 0.0)

@@ -1,4 +1,4 @@
-"""Readable letters and trial fits: bounded evidence. Magnitudes are common practice, no source."""
+"""Likelihood of markings and trial fits: bounded evidence. Magnitudes are common practice, no source."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ from matcher.likelihood.evidence import Evidence
 from matcher.observations import TrialFit
 
 SHORT_MARKING = 4
-"""Letters up to which a marking is mostly a cavity or date code."""
+"""Number of letters up to which a marking is usually a cavity or date code."""
 
 SHORT_CAP, LONG_CAP = 3.0, 100.0
-"""Largest likelihood ratio of a short and of a long marking against an unrelated one."""
+"""Largest likelihood ratios, for a short and a long marking, against an unrelated marking."""
 
 UNRELATED_SHARE = 0.5
-"""Probability that letters on a half say nothing of its part number."""
+"""Probability that letters on a half are unrelated to its part number."""
 
 SIMILARITY_FLOOR = 0.6
 """Similarity at and below which two texts count as unrelated."""

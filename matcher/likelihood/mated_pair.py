@@ -1,7 +1,7 @@
-"""Observations of the other half and of the mated pair: a mixture over the matings of each half.
+"""Likelihood of observations of the other half and of the mated pair: a mixture over the matings of each half.
 
-All of them speak of one mate, so they are weighed together: for each listed mating the product of their probabilities,
-and for a mate that nobody listed what can be predicted of it.
+They all concern one mate, so they are weighed together: for each listed mating, the product of their probabilities; for
+an unlisted mate, the probabilities predicted for it.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from matcher.likelihood.log_sum import log_sum_by
 class MatesGroup:
     """All observations of the other half and the pair.
 
-    ``listed`` is (observations × matings), ``unlisted`` (observations × halves): log-probabilities of each.
+    ``listed`` (observations × matings) and ``unlisted`` (observations × halves) are log-probabilities.
     """
 
     evidence: tuple[Evidence, ...]
@@ -55,7 +55,7 @@ class MatesGroup:
         return replace(self, evidence=evidence, listed=self.listed[chosen], unlisted=self.unlisted[chosen])
 
     def mate_probabilities(self, half: int) -> tuple[Ints, Floats]:
-        """Matings of a half and the probability of each given all observations; what is missing to 1 is unlisted."""
+        """Matings of a half and their probabilities given all observations; the rest up to 1 is an unlisted mate."""
         matings = np.flatnonzero(self.columns.matings.half == half)
         logs = self.listed[:, matings].sum(axis=0) + np.log((1 - UNLISTED_MATE) / max(len(matings), 1))
         unlisted = self.unlisted[:, half].sum() + (np.log(UNLISTED_MATE) if len(matings) else 0.0)

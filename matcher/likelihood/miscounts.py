@@ -1,4 +1,4 @@
-"""Probability of a counted number, given the true one: people miscount in ways that have a structure.
+"""Likelihood of counts: the probability of a counted number given the true one, with typical miscounts.
 
 Shares are common practice, no source.
 """
@@ -15,35 +15,35 @@ from matcher.likelihood.evidence import IMPOSSIBLE, NEVER, STRAINS_BELOW, Compar
 from matcher.observations import LARGEST_COUNT, Of
 
 MISCOUNT_BASE, MISCOUNT_PER_CONTACT, MISCOUNT_CAP = 0.02, 0.0004, 0.15
-"""Probability of a miscount: a base, more for every contact, and a cap."""
+"""Probability of a miscount: a base, an increase per contact, and a maximum."""
 
 ONE_PER_ROW, OFF_BY_ONE, FITTINGS, ONE_ROW_ONLY, TAILS = 0.40, 0.15, 0.20, 0.10, 0.10
 """Shares of miscounts: one off in every row, one off, fittings or power contacts counted in, one row counted only,
 tails counted instead of contacts; the rest may be anything."""
 
 TAILS_DECAY = 0.75
-"""How slowly tails counted instead of contacts stray from the true count: the ratio of neighbouring probabilities."""
+"""Ratio of neighbouring probabilities where tails are counted instead of contacts: how far counts stray."""
 
 HARMONIC = float(np.sum(1.0 / np.arange(1, LARGEST_COUNT + 2)))
-"""Normalises the floor, log-uniform from 0 to the largest count."""
+"""Normalisation of the floor, log-uniform from 0 to the largest count."""
 
 NEIGHBOUR_SHARE = 0.8
-"""Part of wrong small counts (rows, groups, fittings) that are one off."""
+"""Share of wrong small counts (rows, groups, fittings) that are wrong by one."""
 
 FITTING_EITHER_WAY = 0.25
-"""Probability that an end fitting that carries power is filed under the other name: then only the total holds."""
+"""Probability that an end fitting that carries power is counted under the other name; then only the total is right."""
 
 
 MISFILED_WRONG_SHARE = FEATURES["hold_down_count"].gross_share
-"""Probability that the total of fittings and power contacts is counted wrong."""
+"""Probability that the total of fittings and power contacts is miscounted."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class CountLaw:
     """Distribution of the counted number for each half.
 
-    ``atoms`` are (probability, number) pairs; ``strayed`` is the probability of straying geometrically to either side
-    of ``true``; ``floor`` that of any number at all.
+    ``atoms`` are (probability, number) pairs; ``strayed`` is the probability of a geometric deviation to either side of
+    ``true``; ``floor`` is the probability of any number at all.
     """
 
     atoms: tuple[tuple[Floats, Ints], ...]
@@ -74,12 +74,12 @@ def floor_probability(low: int, high: int) -> float:
 
 
 def miscount_probability(true: Ints) -> Floats:
-    """Probability that ``true`` contacts are counted wrong."""
+    """Probability that ``true`` contacts are miscounted."""
     return np.asarray(np.minimum(MISCOUNT_BASE + MISCOUNT_PER_CONTACT * true, MISCOUNT_CAP))
 
 
 def contact_law(true: Ints, rows: Ints, fittings: Ints, power: Ints) -> CountLaw:
-    """What is counted where ``true`` contacts stand in ``rows``, beside fittings and power contacts (−1: unknown)."""
+    """Distribution of the count of ``true`` contacts in ``rows``, with fittings and power contacts (−1: unknown)."""
     miscount, divides = miscount_probability(true), (rows >= 2) & (true % rows == 0)
     added, options = _added(fittings, power)
     one_row, added_in = miscount * ONE_ROW_ONLY * divides, miscount * FITTINGS
@@ -93,7 +93,7 @@ def contact_law(true: Ints, rows: Ints, fittings: Ints, power: Ints) -> CountLaw
 
 
 def _added(fittings: Ints, power: Ints) -> tuple[Floats, Ints]:
-    """Shares and sizes of what may be counted in by mistake: hold-downs, power contacts, both."""
+    """Shares and numbers of parts that may be counted by mistake: hold-downs, power contacts, both."""
     h, p = np.maximum(fittings, 0), np.maximum(power, 0)
     options = np.stack([h, p, h + p])
     usable = options > 0
@@ -103,7 +103,7 @@ def _added(fittings: Ints, power: Ints) -> tuple[Floats, Ints]:
 
 
 def small_count_law(true: Ints, wrong_share: float) -> CountLaw:
-    """What is counted of a few (rows, groups, fittings), given the true number; −1 is unknown."""
+    """Distribution of a small count (rows, groups, fittings), given the true number; −1 is unknown."""
     known = true >= 0
     wrong = wrong_share * known
     neighbour = np.asarray(wrong * NEIGHBOUR_SHARE / 2)
@@ -115,7 +115,7 @@ def small_count_law(true: Ints, wrong_share: float) -> CountLaw:
 def count_probability(feature: str, low: int, high: int, columns: Columns) -> Floats:
     """Probability of counting ``low`` to ``high`` of a feature for each half.
 
-    A number the catalogue does not state is weighed over those of the half's series, else of the whole catalogue.
+    Where the catalogue states no number, the numbers of the half's series are averaged, else of the whole catalogue.
     """
     counts = columns.counts
     true = counts[feature]
@@ -138,7 +138,7 @@ def _from_siblings(probability: Floats, series: Ints, known: Bools) -> Floats:
 
 
 def fittings_probability(power: int, fittings: int, columns: Columns) -> Floats:
-    """Probability of both counts together: an end fitting may be power contact and hold-down, then the total holds."""
+    """Joint probability of both counts: an end fitting may be power contact and hold-down; then the total is right."""
     apart = count_probability("power_contact_count", power, power, columns)
     apart = apart * count_probability("hold_down_count", fittings, fittings, columns)
     true_power, true_fittings = columns.counts["power_contact_count"], columns.counts["hold_down_count"]
@@ -161,7 +161,7 @@ class CountEvidence(Evidence):
         return np.maximum(count_probability(self.reading.feature, *self.reading.count_range, self.columns), IMPOSSIBLE)
 
     def of_unlisted_mates(self) -> Floats:
-        """A mate that nobody listed has the half's own contacts and rows; its fittings are as unknown as anyone's."""
+        """An unlisted mate has the half's own contacts and rows; its fittings are those of any half."""
         (low, high), name = self.reading.count_range, self.reading.feature
         counts, unknown = self.columns.counts, np.full(len(self.columns), -1)
         if name == "contact_count":

@@ -1,6 +1,6 @@
-"""Readings that share an error, with normals in place of rectangles: their log-likelihood in closed form.
+"""Closed-form log-likelihood of readings that share an error, with normals instead of rectangles.
 
-It is good to a few nats: enough to choose the halves that are integrated exactly, and the mistakes that are weighed in
+It is right to a few nats: enough to choose the halves that are integrated exactly and the mistakes that are weighed in
 full.
 """
 
@@ -21,20 +21,21 @@ from matcher.likelihood.tolerance_density import W_MIN
 from matcher.observations import SharedError, SharedKind
 
 ALL_SUBSETS_UP_TO, MOST_WRONG = 5, 2
-"""With more readings than the first at most the second number of them, or all, are supposed to be grossly wrong."""
+"""With more readings than the first number, at most the second number of them, or all, can be grossly wrong."""
 
 TABLES = ("deviation", "variance", "right", "wrong")
 
 VANISHING = 40.0
-"""What is this much, in ln, below all that counts changes no figure of a sum."""
+"""Difference in ln below which a term is negligible in a sum."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class NormalReadings:
     """Readings with a shared error under some halves, rectangles taken as normal (readings × halves).
 
-    ``deviation`` from the half's centre and its ``variance``, log-density if ``right`` (without the normal's) and if
-    ``wrong``; ``coefficient`` is each reading's sensitivity to the error, ``sd`` the error's standard deviation.
+    ``deviation`` is from the half's centre, with its ``variance``; ``right`` and ``wrong`` are log-densities in either
+    case (``right`` without the normal's). ``coefficient`` is each reading's sensitivity to the error, ``sd`` the
+    error's standard deviation.
     """
 
     deviation: Floats
@@ -62,7 +63,7 @@ class NormalReadings:
     def closed_form(self) -> Floats:
         """Log-density by half.
 
-        With more than `ALL_SUBSETS_UP_TO` readings at most `MOST_WRONG` are supposed to be grossly wrong, or all.
+        With more than `ALL_SUBSETS_UP_TO` readings, at most `MOST_WRONG` or all can be grossly wrong.
         """
         count = len(self.wrong)
         if count <= ALL_SUBSETS_UP_TO:
@@ -84,7 +85,7 @@ class NormalReadings:
         return replace(self, **tables).closed_form()
 
     def over_choices(self, most_wrong: int) -> Floats:
-        """Log-density by half, summed over which of the readings, up to ``most_wrong``, are grossly wrong.
+        """Log-density by half, summed over all choices of up to ``most_wrong`` grossly wrong readings.
 
         For the right ones, with A = Σa²/v + 1/σ² and B = Σad/v: −½(Σd²/v − B²/A) − ½Σln 2πv − ½ln(Aσ²).
         """
@@ -101,9 +102,9 @@ class NormalReadings:
 
     @cached_property
     def _most(self) -> Floats:
-        """More than any log-density by half with at most `MOST_WRONG` wrong, also without any one reading.
+        """Upper bound of the log-density by half with at most `MOST_WRONG` wrong, also without any one reading.
 
-        Two readings that contradict each other do so whatever the error; one that is wrong or missing spoils one pair.
+        Two readings that contradict each other do so whatever the error; a wrong or missing reading affects one pair.
         """
         order = np.argsort(self.deviation[:, 0])
         d, v, a = self.deviation[order], self.variance[order], self.coefficient[order]
@@ -117,7 +118,7 @@ class NormalReadings:
 
 
 def _choices(count: int, most_wrong: int) -> Floats:
-    """A row for each choice of readings that are wrong; 1 where a reading is right."""
+    """A row for each choice of wrong readings; 1 where a reading is right."""
     sizes = range(min(most_wrong, count) + 1)
     choices = [wrong for size in sizes for wrong in itertools.combinations(range(count), size)]
     kept = np.ones((len(choices), count))
@@ -127,8 +128,8 @@ def _choices(count: int, most_wrong: int) -> Floats:
 
 
 def _under(evidence: DimensionEvidence, halves: Ints | slice, error: SharedError) -> tuple[Floats, ...]:
-    """Of one reading: deviation from each half's centre and its variance (in ln for a scale, in mm for a zero error),
-    log-densities if right and if wrong."""
+    """For one reading: its deviation from each half's centre and the variance (in ln for a scale, in mm for a zero
+    error), and the log-densities if right and if wrong."""
     mix, x = evidence.mixture.take(halves), evidence.reading.number
     right = np.log(np.maximum(mix.weight[0], 1e-300))
     wrong = mix.floor if error.unscaled else mix.floor + evidence.densities[1:, halves].sum(axis=0)

@@ -1,5 +1,7 @@
-"""Nodes for the mean of something smooth over the true size of an entry: uniform within its tolerance, blurred by the
-entry's normal uncertainty. What is averaged depends on the logarithm of the size.
+"""Quadrature nodes for the mean of a smooth function over the true size of an entry.
+
+The size is uniform within the tolerance, blurred by the entry's normal uncertainty. The function depends on the
+logarithm of the size.
 """
 
 from __future__ import annotations
@@ -14,17 +16,17 @@ from matcher.columns.columns import Bools, Floats
 from matcher.likelihood.tolerance_density import rectangle_normal
 
 Nodes = tuple[Floats, Floats]
-"""True sizes, a row for each entry, and their weights."""
+"""True sizes (a row for each entry) and their weights."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class Way:
-    """A way to take the mean, right to 1e-10 where it ``reaches`` (half-width and u as parts of the centre).
+class QuadratureRule:
+    """A quadrature rule, right to 1e-10 where it ``applies`` (half-width and u as parts of the centre).
 
     ``nodes`` takes centre, half-width and u, each a column.
     """
 
-    reaches: Callable[[Floats, Floats], Bools]
+    applies: Callable[[Floats, Floats], Bools]
     nodes: Callable[[Floats, Floats, Floats], Nodes]
 
 
@@ -45,7 +47,7 @@ def error_nodes(relative_u: float) -> Nodes:
 
 
 SMALLEST = 1e-12
-"""A spread below this part of the size is as good as none, and must not divide by 0."""
+"""Spread, as a part of the size, that counts as none; it prevents a division by 0."""
 
 
 def _three(c: Floats, t: Floats, s: Floats) -> Nodes:
@@ -57,7 +59,7 @@ def _three(c: Floats, t: Floats, s: Floats) -> Nodes:
 
 
 def _products(legendre: int, hermite: int) -> Callable[[Floats, Floats, Floats], Nodes]:
-    """Each node within the tolerance with each of the normal's."""
+    """Each node within the tolerance combined with each node of the normal."""
     (tau, of_tau), (xi, of_xi) = np.polynomial.legendre.leggauss(legendre), _hermite(hermite)
     weights = np.outer(of_tau / 2.0, of_xi).ravel()
     tau, xi = np.repeat(tau, hermite), np.tile(xi, legendre)
@@ -68,26 +70,26 @@ _PANELS = np.concatenate([[0.0], 0.1 * 0.25 ** np.arange(12, 0, -1), np.linspace
 _LEGENDRE, _LEGENDRE_WEIGHTS = np.polynomial.legendre.leggauss(10)
 PARTS = (_PANELS[:-1, None] + np.diff(_PANELS)[:, None] * (_LEGENDRE + 1.0) / 2.0).ravel()
 PART_WEIGHTS = (np.diff(_PANELS)[:, None] * _LEGENDRE_WEIGHTS / 2.0).ravel()
-"""Nodes over parts of the largest size, ever finer towards 0, where the logarithm bends."""
+"""Nodes as parts of the largest size, finer towards 0, where the logarithm bends."""
 
 LARGEST = 9.0
-"""The largest size considered, in the entry's u beyond its tolerance."""
+"""The largest size considered: multiples of the entry's u beyond its tolerance."""
 
 
 def _from_zero(c: Floats, t: Floats, s: Floats) -> Nodes:
-    """Sizes from 0 up, for an entry so vague that it may be near 0; below 0 it explains no reading."""
+    """Sizes above 0, for an entry so uncertain that it may be near 0; sizes below 0 explain no reading."""
     largest = c + t + LARGEST * s
     sizes = largest * PARTS
     return sizes, rectangle_normal(sizes - c, t, s) * largest * PART_WEIGHTS
 
 
 VAGUE = 0.1
-"""An entry's u, as a part of its size, from which it may be near 0 and nodes up from there follow it."""
+"""An entry's u, as a part of its size, from which the size may be near 0 and nodes start there."""
 
-WAYS = (
-    Way(reaches=lambda t, s: (t <= 0.02) & (s <= 0.02), nodes=_three),
-    Way(reaches=lambda t, s: (t <= 0.2) & (s <= 0.1), nodes=_products(4, 5)),
-    Way(reaches=lambda t, s: (t <= 0.6) & (t + 6.0 * s <= 0.9), nodes=_products(10, 10)),
-    Way(reaches=lambda t, s: s > VAGUE, nodes=_from_zero),
+RULES = (
+    QuadratureRule(applies=lambda t, s: (t <= 0.02) & (s <= 0.02), nodes=_three),
+    QuadratureRule(applies=lambda t, s: (t <= 0.2) & (s <= 0.1), nodes=_products(4, 5)),
+    QuadratureRule(applies=lambda t, s: (t <= 0.6) & (t + 6.0 * s <= 0.9), nodes=_products(10, 10)),
+    QuadratureRule(applies=lambda t, s: s > VAGUE, nodes=_from_zero),
 )
-"""The first that reaches is taken; none does for a tolerance nearly as wide as the size itself."""
+"""The first rule that applies is used; none applies to a tolerance nearly as wide as the size itself."""

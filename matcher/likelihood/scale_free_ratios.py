@@ -1,8 +1,8 @@
-"""Readings of a picture without a scale, quickly: their joint density with the scale integrated out.
+"""Fast joint density of readings in a picture without a scale, with the scale integrated out.
 
-Given the log of the scale z, each reading's density is its floor times 1 + b(z), b being what its explanations (right,
-slips) add, each of them a bump where the scale brings a size to the reading. With the prior p of z, wide beside every
-bump,
+Given the log of the scale z, each reading's density is its floor times 1 + b(z), where b is the sum of its explanations
+(right, slips). Each explanation is a bump at the scale that takes its size to the reading. With the prior p of z, which
+is wide compared with every bump,
 
     ∫ p Π(1 + b_j) dz = 1 + Σ_j ∫ p b_j dz + ∫ p (Π(1 + b_j) − 1 − Σ_j b_j) dz.
 
@@ -21,15 +21,15 @@ import numpy as np
 
 from matcher.columns.columns import Bools, Floats, Ints
 from matcher.likelihood.gross_errors import Mixture
-from matcher.likelihood.quadrature import WAYS, error_nodes
+from matcher.likelihood.quadrature import RULES, error_nodes
 from matcher.likelihood.tolerance_density import SQRT_2PI, W_MIN, rectangle_normal
 from matcher.observations import Reduced
 
 
 @dataclass(frozen=True, kw_only=True)
 class Precision:
-    """A bump ends where it is the ``negligible`` part of its reading's floor. ``step`` is in standard deviations of the
-    product of the narrowest bumps that overlap, with an error of exp(−2π²/step²)."""
+    """A bump ends where it falls to the ``negligible`` part of its reading's floor. ``step`` is in standard deviations
+    of the product of the narrowest bumps that overlap; its error is exp(−2π²/step²)."""
 
     negligible: float
     step: float
@@ -45,23 +45,22 @@ LARGEST_STEP = 0.04
 """Largest step in ln(scale): wide bumps are skew in it."""
 
 LARGEST_RELATIVE_U = 0.06
-"""Readings coarser than this part of themselves reach down to 0: they are left to the careful quadrature."""
+"""Largest relative uncertainty of a reading here: coarser readings reach down to 0 and need the slow quadrature."""
 
 MOST_POINTS = 2000
-"""Points across one bump above which the half is left to the careful quadrature: a tolerance of hundreds of standard
-deviations, or two explanations whose sizes nobody knows."""
+"""Points across one bump above which the half needs the slow quadrature: a tolerance of hundreds of standard
+deviations, or two explanations of unknown size."""
 
 LONGEST_TAIL = 60.0
-"""A size that may be near 0 has a bump that fades as 1/scale: it is followed until it is negligible, at most this far,
-in ln."""
+"""Longest tail of a bump, in ln: a size that may be near 0 has a bump that falls as 1/scale until it is negligible."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Bumps:
     """All explanations of a picture's readings under some halves (explanations × halves).
 
-    ``reading`` tells whose each is, ``number`` and ``own_u`` are that reading's. ``strength`` is the weight over the
-    floor; between ``low`` and ``high`` of z (low > high: nowhere) the bump is worth counting, and ``sd`` is its
+    ``reading`` is the reading that each belongs to, ``number`` and ``own_u`` are that reading's. ``strength`` is the
+    weight over the floor. The bump matters between ``low`` and ``high`` of z (low > high: nowhere), and ``sd`` is its
     standard deviation there.
     """
 
@@ -104,7 +103,7 @@ class Bumps:
         )
 
     def added(self, which: Ints, halves: Ints, number: Ints, z: Floats) -> Floats:
-        """What explanations add in units of their readings' floors: (explanation, half) at its next ``number`` of z."""
+        """Bumps of explanations, relative to their readings' floors: each (explanation, half) at ``number`` next z."""
         strength, c, t, s = (
             np.repeat(a[which, halves], number) for a in (self.strength, self.centre, self.half_width, self.entry_u)
         )
@@ -115,14 +114,14 @@ class Bumps:
 
 
 def within_reach(readings: Sequence[Reduced]) -> bool:
-    """Whether all readings of a picture are fine enough for this module."""
+    """Whether all readings of a picture are precise enough for this module."""
     return all(10.0 * W_MIN <= reading.u <= LARGEST_RELATIVE_U * reading.number for reading in readings)
 
 
 def log_density(
     readings: Sequence[Reduced], mixtures: Sequence[Mixture], sd: float, precision: Precision = FINE
 ) -> tuple[Floats, Bools]:
-    """Log-likelihood of a picture's readings by half, and whether it is to be trusted.
+    """Log-likelihood of a picture's readings by half, and whether it is accurate.
 
     ``mixtures`` and the result are over the same halves.
     """
@@ -134,7 +133,7 @@ def log_density(
 
 
 def _reach(x: Floats, u: Floats, c: Floats, t: Floats, s: Floats, strength: Floats) -> tuple[Floats, Floats]:
-    """Log-scales between which a bump matters: where the rectangle's edge is k standard deviations off the reading.
+    """Log-scales between which a bump matters: the rectangle's edge is k standard deviations away from the reading.
 
     With m the scale, x − (c + t)m = k·√(u² + s²m²) below and (c − t)m − x = k·√(u² + s²m²) above, both quadratic.
     """
@@ -158,11 +157,11 @@ def _under_root(x: Floats, u: Floats, edge: Floats, s: Floats, k: Floats) -> Flo
 def _mean_prior(bumps: Bumps, sd: float) -> tuple[Floats, Bools]:
     """∫ p(z)·(density of the reading given z) dz: the mean of p(ln(read/true))/read, over errors and true sizes.
 
-    By explanation and half; the second value tells the halves for which all are known well enough.
+    By explanation and half; the second value is whether all are accurate for a half.
     """
     mean, known = np.zeros(bumps.strength.shape), bumps.strength == 0
     t, s = bumps.half_width / bumps.centre, bumps.entry_u / bumps.centre
-    for way in WAYS:
+    for way in RULES:
         chosen = np.nonzero(~known & way.reaches(t, s))
         sizes, weights = way.nodes(*(a[chosen][:, None] for a in (bumps.centre, bumps.half_width, bumps.entry_u)))
         mean[chosen] = (_prior_at(bumps, chosen[0], sizes, sd) * weights).sum(axis=1)
@@ -182,9 +181,9 @@ def _prior_at(bumps: Bumps, which: Ints, sizes: Floats, sd: float) -> Floats:
 
 @dataclass(frozen=True, kw_only=True)
 class Overlaps:
-    """Bumps (``which``, of half ``owners``) that wider ones of other readings overlap: where, and the step there.
+    """Bumps (``which``, of half ``owners``) that wider bumps of other readings overlap: where, and the step there.
 
-    ``wider`` (explanations × overlaps) tells which those are.
+    ``wider`` (explanations × overlaps) marks those wider bumps.
     """
 
     which: Ints
@@ -223,7 +222,7 @@ def _sums(places: Ints, values: Floats, size: int) -> Floats:
 
 
 def _ragged(number: Ints) -> tuple[Ints, Ints]:
-    """For rows of the given lengths one after the other: the row of each place, and its number within the row."""
+    """Row of each element and its position in the row, for rows of the given lengths one after the other."""
     row = np.repeat(np.arange(len(number)), number)
     return row, np.arange(len(row)) - (np.cumsum(number) - number)[row]
 

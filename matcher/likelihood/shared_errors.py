@@ -1,8 +1,8 @@
 """Readings that share one instrument's error: a scale common to a picture's plane, a caliper's zero error.
 
-The shared error is one hidden normal variable z. It is integrated out for each half: in closed form for the
-shortlist, and over the exact rectangles, slips and floors for the leaders: by Gauss–Legendre quadrature between the
-rectangles' edges, or, for pictures without a scale, by what `matcher.likelihood.scale_free_ratios` knows of them.
+The shared error is one hidden normal variable z. It is integrated out for each half: in closed form to make the
+shortlist, and with the exact rectangles, slips and floors for the leaders. That is done by Gauss–Legendre quadrature
+between the rectangles' edges or, for pictures without a scale, by `matcher.likelihood.scale_free_ratios`.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from matcher.likelihood.tolerance_density import REACH, SQRT_2PI, W_MIN, rectang
 from matcher.observations import Reduced, SharedError, SharedKind
 
 NODES, WEIGHTS = np.polynomial.legendre.leggauss(10)
-"""Ten nodes in each panel: the integrand bends over one to four standard deviations there, error below 1e-10."""
+"""Ten nodes in each panel: the integrand bends within one to four standard deviations; the error is below 1e-10."""
 
 EDGE_OFFSETS = np.array([-7.0, -4.5, -3.0, -1.5, 0.0, 1.5, 3.0, 4.5, 7.0])
 """Panel limits around a rectangle's edge, in standard deviations of the reading."""
@@ -34,17 +34,17 @@ PRIOR_OFFSETS = np.array([-9.0, -7.0, -5.5, -4.0, -3.0, -2.0, -1.0, 0.0, 1.0, 2.
 """Panel limits in standard deviations of z; 1e-18 of its probability lies beyond."""
 
 NEGLIGIBLE_PANEL = 28.0
-"""Panels this much, in ln, below a half's best one are left out: a few hundred of them change its sum by 1e-10."""
+"""Panels this much, in ln, below a half's best one are omitted: a few hundred of them change its sum by 1e-10."""
 
 SLOW_OFFSETS = np.array([-20.0, -8.0, -3.0, -1.0, -0.3, 0.3, 1.0, 3.0, 8.0, 20.0])
-"""Further panel limits, in ln(scale), for a picture without a scale: there a reading's blur grows with the scale and
-leaves a slow tail."""
+"""Further panel limits, in ln(scale), for a picture without a scale: a reading's blur grows with the scale there and
+has a long tail."""
 
 SMALLEST_EDGE = 1e-14
-"""A rectangle's edge at or below zero cannot pass a reading; its panel limit is put at this part of the reading."""
+"""Panel limit, as a part of the reading, for a rectangle's edge at or below zero, which cannot pass a reading."""
 
 AT_ONCE = 64
-"""Halves of a picture without a scale that are weighed together: their points stay in a processor's cache."""
+"""Halves that are computed at once for a picture without a scale: their points stay in the processor's cache."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,12 +67,12 @@ class SharedGroup:
 
     @cached_property
     def mixtures(self) -> tuple[Mixture, ...]:
-        """The explanations of each over all halves."""
+        """The explanations of each reading under all halves."""
         return tuple(each.mixture for each in self.evidence)
 
     @cached_property
     def normal(self) -> NormalReadings:
-        """The readings over all halves with normals in place of rectangles."""
+        """The readings under all halves, with normals instead of rectangles."""
         return NormalReadings.of(self.evidence)
 
     def of_some(self, chosen: Sequence[int]) -> SharedGroup:
@@ -81,9 +81,9 @@ class SharedGroup:
 
 
 def exact(group: SharedGroup, halves: Ints, precision: Precision = FINE) -> Floats:
-    """Log-likelihood of the group for the given halves, exact rectangles and slips, z integrated out.
+    """Log-likelihood of the group for the given halves, with exact rectangles and slips and z integrated out.
 
-    ``precision`` is for what is quick; panels are always fine.
+    ``precision`` applies to the fast method; panels are always precise.
     """
     if not group.error.unscaled or not scale_free_ratios.within_reach(group.readings):
         return by_panels(group, halves)
@@ -101,7 +101,7 @@ def _by_ratios(group: SharedGroup, halves: Ints, precision: Precision) -> Floats
 
 
 def by_panels(group: SharedGroup, halves: Ints) -> Floats:
-    """`exact` by quadrature in panels between all edges of rectangles: for any readings, and slow."""
+    """`exact` by quadrature in panels between all edges of rectangles: slow, works for all readings."""
     under = _Integrand.of(group, halves)
     panels = under.panels
     middles = np.log(panels.half_widths) + under.log_prior(panels.middles)
@@ -132,7 +132,7 @@ def without_each(group: SharedGroup, halves: Ints) -> Floats:
 
 @dataclass(frozen=True, kw_only=True)
 class _Panels:
-    """Panels of z, each of the half ``owners``, in which the integrand is smooth."""
+    """Panels of z, each for its half in ``owners``, in which the integrand is smooth."""
 
     owners: Ints
     middles: Floats
@@ -149,7 +149,7 @@ class _Panels:
 
 @dataclass(frozen=True, kw_only=True)
 class _Moved:
-    """Where z moves the density of one reading: panels ``at``, and there its log over the floor (panels × nodes)."""
+    """One reading's density where it depends on z: panels ``at``, and the log over the floor there (panels × nodes)."""
 
     at: Ints
     added: Floats
@@ -159,9 +159,9 @@ class _Moved:
 class _Integrand:
     """Densities of a group's readings given the shared error z, under some halves.
 
-    Given z the readings are independent, and most that contradict others are out of reach of a half whatever z is:
-    there their density is its floor. ``near`` tells by reading (explanations × halves) which explanations z can bring
-    near the reading; all sums go over those alone.
+    Given z the readings are independent. Most readings that contradict others are out of reach of a half for any z, so
+    their density is the floor. ``near`` marks by reading (explanations × halves) the explanations that z can bring near
+    the reading; all sums are over those alone.
     """
 
     error: SharedError
@@ -182,7 +182,7 @@ class _Integrand:
 
     @property
     def panels(self) -> _Panels:
-        """Panels between all edges of rectangles that pass a reading, and the prior's own scale."""
+        """Panels between all edges of rectangles that pass a reading, and between the limits of the prior."""
         everyone, offsets = np.arange(self.floors.shape[1]), PRIOR_OFFSETS * self.error.sd
         owners, limits = [np.repeat(everyone, len(offsets))], [np.tile(offsets, len(everyone))]
         for reading, mix, near in zip(self.readings, self.mixtures, self.near, strict=True):
@@ -241,7 +241,7 @@ class _Integrand:
         return np.asarray(np.stack(found) + self.floors.sum(axis=0) - self.floors)
 
     def _before(self, panels: _Panels) -> Floats:
-        """Log of what each node weighs, with the density of z there."""
+        """Log-weight of each node, including the density of z there."""
         return np.asarray(np.log(panels.half_widths)[:, None] + np.log(WEIGHTS) + self.log_prior(panels.z))
 
     def _summed(self, logs: Floats, owners: Ints) -> Floats:
@@ -281,13 +281,13 @@ def _near(error: SharedError, reading: Reduced, mix: Mixture) -> Bools:
 
 
 def _zero_reach(reading: Reduced, mix: Mixture) -> Floats:
-    """How far one mm of zero error moves the reading, by explanation; 0 under a scale."""
+    """How far one mm of zero error moves the reading, by explanation; 0 for a scale error."""
     zero = reading.shared is not None and reading.shared.kind is SharedKind.ZERO
     return np.asarray(mix.follows[:, 0] * (reading.shared.coefficient if reading.shared and zero else 0.0))
 
 
 def _edges(error: SharedError, reading: Reduced, mix: Mixture, number: int, halves: Ints) -> Floats:
-    """Limits (halves × limits) in z around where the edges of one explanation's rectangle pass the reading."""
+    """Panel limits (halves × limits) around the z where the edges of one explanation's rectangle pass the reading."""
     x, own_u, edges = reading.number, float(mix.own_u[number, 0]), []
     centre, half_width, entry_u = (
         table[number, halves][:, None] for table in (mix.centre, mix.half_width, mix.entry_u)

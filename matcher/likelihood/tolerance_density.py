@@ -1,7 +1,7 @@
 """Density of one dimension reading: a rectangular tolerance convolved with normal measurement error.
 
-This is the conformity probability of JCGM 106:2012 (clause 7) divided by the width of the tolerance interval: the
-true size lies anywhere in centre ± half_width, the reading around it with standard deviation ``w``.
+This is the conformity probability of JCGM 106:2012 (clause 7) divided by the width of the tolerance interval. The true
+size is uniform in centre ± half_width; the reading scatters around it with standard deviation ``w``.
 """
 
 from __future__ import annotations
@@ -12,15 +12,15 @@ from scipy.special import ndtr
 from matcher.columns.columns import Floats
 
 W_MIN = 1e-6
-"""Smallest standard deviation used, mm: a nanometre, far below any instrument, keeps densities finite."""
+"""Smallest standard deviation, mm: a nanometre, far below any instrument, keeps densities finite."""
 
 SMALL_RATIO = 1e-3
-"""Below this ratio of half-width to sd the closed form cancels; the normal with its first correction is exact there
-to better than 1e-11."""
+"""Ratio of half-width to sd below which the closed form suffers from cancellation; there the normal with its first
+correction is right to better than 1e-11."""
 
 REACH = 12.0
-"""Standard deviations beyond the tolerance past which the density counts as 0. There it is below 1e-31 of its peak,
-less than rounding beside the gross-error share that is always added."""
+"""Standard deviations beyond the tolerance from which the density counts as 0. It is below 1e-31 of its peak there,
+less than rounding in the gross-error share that is always added."""
 
 SQRT_2PI = float(np.sqrt(2.0 * np.pi))
 

@@ -17,7 +17,7 @@ from matcher.decision.posterior import posterior
 from matcher.likelihood import scale_free_ratios
 from matcher.likelihood.dimensions import DimensionEvidence
 from matcher.likelihood.likelihood import likelihood
-from matcher.likelihood.quadrature import WAYS, error_nodes
+from matcher.likelihood.quadrature import RULES, error_nodes
 from matcher.likelihood.shared_errors import SharedGroup, by_panels, exact
 from matcher.likelihood.tolerance_density import rectangle_normal
 from matcher.observations import UNSCALED_SD, Reduced, SharedError, SharedKind
@@ -147,7 +147,7 @@ def test_nodes_give_the_mean_over_true_sizes(t: float, s: float) -> None:
     def prior(y: float) -> float:
         return math.exp(-0.5 * (math.log(x / y) / UNSCALED_SD) ** 2)
 
-    way = next(way for way in WAYS if way.reaches(np.array(t), np.array(s)))
+    way = next(way for way in RULES if way.reaches(np.array(t), np.array(s)))
     sizes, weights = way.nodes(*(np.array([[part * c]]) for part in (1.0, t, s)))
     mean = float((np.vectorize(prior)(sizes) * weights).sum())
     assert mean == pytest.approx(_mean(prior, c, t * c, s * c), rel=RIGHT)
