@@ -160,7 +160,7 @@ def _is_measured(reading: Reduced) -> bool:
 
 
 def _strange_term(part: Part, log_prior: Floats) -> float:
-    """Log-density of a part if the half is unlike anything listed: any plausible size or count, else any half's value."""
+    """Log-density of a part if the half is unlike anything listed: any plausible size or count, else any half's."""
     first = part.readings[0]
     if _says_nothing(part):
         return float(part.log_likelihood[0])

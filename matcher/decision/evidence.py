@@ -1,4 +1,4 @@
-"""Evidence: which observation speaks how strongly for a candidate against the likeliest other answer."""
+"""Evidence: how strongly each observation supports a candidate against the likeliest other answer."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from matcher.observations import Of
 from matcher.results import Candidate, EvidenceLine
 
 ABSENT = "absent"
-"""What stands in place of a key where the opponent is "not in this catalogue"."""
+"""Used instead of a key where the opponent is "not in this catalogue"."""
 
 
 def log_odds(result: Posterior, geometry: int, opponent: int | None) -> float:
@@ -53,7 +53,7 @@ def evidence_lines(
 
 
 def _before_measuring(result: Posterior, half: int) -> float:
-    """Log-prior of a half, and what the tied halves of its geometry add to it."""
+    """Log-prior of a half, including the other halves of its geometry."""
     tied = result.log_geometry[result.columns.geometry[half]] - result.log_half[half]
     return float(result.log_prior[half] + tied)
 
@@ -98,7 +98,7 @@ def _line(evidence: Evidence, against: Comparison, log_odds: float) -> EvidenceL
 
 
 def sentences(candidate: Candidate) -> tuple[str, ...]:
-    """What speaks against a half, worst first, in words."""
+    """The evidence against a half in words, strongest first."""
     against = "'not in this catalogue'" if candidate.against == ABSENT else candidate.against
     worst = sorted((line for line in candidate.evidence if line.log_odds < 0), key=lambda line: line.log_odds)
     head = f"{candidate.key} has probability {candidate.probability:.3g} (place {candidate.rank})."

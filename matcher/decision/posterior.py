@@ -22,7 +22,7 @@ PRIOR_ABSENT = 0.1
 
 @dataclass(frozen=True, kw_only=True)
 class Posterior:
-    """Log-weights of halves and absent, and what they add up to.
+    """Log-weights of halves and absent, with their sums by geometry.
 
     ``log_half`` and ``log_absent`` are normalised together; ``order`` lists geometries by falling probability.
     """

@@ -1,4 +1,4 @@
-"""What an answer amounts to: identified, a shortlist, or no match; by its probability and its goodness of fit."""
+"""The verdict on an answer: identified, a shortlist, or no match, by its probability and its goodness of fit."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from matcher.likelihood.evidence import Comparison
 from matcher.results import Verdict
 
 SMALLEST_P = 1e-12
-"""A single reading's p-value is never taken smaller: beyond it lies a slip, not a worse fit."""
+"""Smallest p-value of a single reading: below it the reading is a slip, not a worse fit."""
 
 IDENTIFIED_FROM = 0.9
 """Probability of one geometry from which the verdict is `identified`."""
@@ -31,7 +31,7 @@ def fit_p_value(comparisons: Iterable[Comparison]) -> float | None:
 
 
 def verdict(probability_absent: float, first: float, p_value: float | None) -> Verdict:
-    """The verdict from the probabilities of absent and of the first geometry and the latter's goodness of fit."""
+    """The verdict from the probabilities of absent and of the first geometry, and the goodness of fit of the latter."""
     if probability_absent >= NO_MATCH_FROM:
         return Verdict.NO_MATCH
     poor = p_value is not None and p_value < POOR_FIT

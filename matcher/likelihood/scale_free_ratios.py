@@ -161,9 +161,9 @@ def _mean_prior(bumps: Bumps, sd: float) -> tuple[Floats, Bools]:
     """
     mean, known = np.zeros(bumps.strength.shape), bumps.strength == 0
     t, s = bumps.half_width / bumps.centre, bumps.entry_u / bumps.centre
-    for way in RULES:
-        chosen = np.nonzero(~known & way.reaches(t, s))
-        sizes, weights = way.nodes(*(a[chosen][:, None] for a in (bumps.centre, bumps.half_width, bumps.entry_u)))
+    for rule in RULES:
+        chosen = np.nonzero(~known & rule.applies(t, s))
+        sizes, weights = rule.nodes(*(a[chosen][:, None] for a in (bumps.centre, bumps.half_width, bumps.entry_u)))
         mean[chosen] = (_prior_at(bumps, chosen[0], sizes, sd) * weights).sum(axis=1)
         known[chosen] = True
     return mean, np.all(known, axis=0)

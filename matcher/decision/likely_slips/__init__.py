@@ -1,6 +1,6 @@
-"""Hints: what may have gone wrong at the bench, how probable that is, and what it would change.
+"""Hints: possible mistakes at the bench, their probabilities, and what they would change.
 
-Nothing here acts by itself: `hints` says what a person may want to look at again.
+Nothing here changes an observation: `hints` names what a person may want to check again.
 """
 
 from matcher.decision.likely_slips.report import hints

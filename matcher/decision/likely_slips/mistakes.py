@@ -1,8 +1,8 @@
-"""What may have gone wrong with a specimen's observations: every mistake as what should have been given instead.
+"""Possible mistakes in a specimen's observations, each with the corrected observations.
 
 A mistake has a prior and a Jacobian: the density of the reading as given is that of the corrected one times the
-derivative of the correction. Mistakes that the likelihood's own mixtures know (`matcher.likelihood.gross_errors`,
-`matcher.likelihood.miscounts`) take their shares from there.
+derivative of the correction. Mistakes that are part of the likelihood's own mixtures
+(`matcher.likelihood.gross_errors`, `matcher.likelihood.miscounts`) take their shares from there.
 """
 
 from __future__ import annotations
@@ -33,10 +33,10 @@ from matcher.observations import Of, Reduced
 class Mistake:
     """One way in which observations may be wrong.
 
-    ``corrected`` stand in place of the observations with the same ``index``; ``log_odds`` is ln of the probability of
-    the mistake over that of a right reading, times the Jacobian (the derivative of the corrected value by the one
-    given); ``change`` is what would differ if it were given anew; ``halves`` those under which the mistake can happen
-    (None: all). ``modelled`` says whether the likelihood's own mixture holds the mistake already.
+    ``corrected`` replaces the observations with the same ``index``. ``log_odds`` is ln of the probability of the
+    mistake over that of a right reading, times the Jacobian (the derivative of the corrected value by the one given).
+    ``change`` holds the fields that would differ, ``halves`` those under which the mistake can happen (None: all).
+    ``modelled`` says whether the likelihood's own mixture already contains the mistake.
     """
 
     kind: str
@@ -68,8 +68,8 @@ def scaled(reading: Reduced, factor: float, *, spans: int | None = None) -> Redu
 def longer(reading: Reduced, feature: str, by: tuple[float, float]) -> tuple[Reduced, float] | None:
     """The reading as one of ``feature``, which is longer by anything within a range (mm; negative: shorter).
 
-    The range's rectangle is folded into the uncertainty. What would be below the feature's plausible sizes is cut off;
-    the second value is the share of the range that is left, None stands where nothing is.
+    The range's rectangle is added to the uncertainty. Sizes below the feature's plausible range are cut off. The second
+    value is the share of the range that is left; the result is None where nothing is left.
     """
     top = reading.number + by[1]
     bottom = max(reading.number + by[0], FEATURES[feature].low)
@@ -88,7 +88,7 @@ OPPOSITE = {"plug": "receptacle", "receptacle": "plug"}
 
 
 def miscounts(reading: Reduced, columns: Columns) -> Iterator[Mistake]:
-    """Hold-downs or power contacts counted in, one row only, one off in every row or at all."""
+    """Hold-downs or power contacts included, only one row counted, one off in every row or in total."""
     if reading.count is None:
         return
     counted, counts = reading.count, columns.counts
@@ -113,7 +113,7 @@ ADDED_IN = {
     "power_contacts_counted": ("power_contact_count",),
     "all_metal_counted": ("hold_down_count", "power_contact_count"),
 }
-"""What may be counted in with the contacts, by kind."""
+"""Parts that may be counted with the contacts, by kind."""
 
 
 def _numbers(values: Ints, where: Bools) -> list[int]:
@@ -132,7 +132,7 @@ def _counted(kind: str, reading: Reduced, true: int, share: float, halves: Bools
 
 
 def swapped_rows(reading: Reduced, contacts: Reduced | None) -> Iterator[Mistake]:
-    """The contacts of one row given as rows: the count tells how many rows there are then."""
+    """The contacts of one row given as rows: the contact count then gives the number of rows."""
     if reading.count is None or contacts is None or not contacts.count or not reading.count:
         return
     rows, left = divmod(contacts.count, reading.count)
@@ -146,7 +146,7 @@ def swapped_rows(reading: Reduced, contacts: Reduced | None) -> Iterator[Mistake
 
 
 def other_kind(reading: Reduced) -> Iterator[Mistake]:
-    """A plug taken for a receptacle or the other way about."""
+    """A plug taken for a receptacle or the other way round."""
     if reading.values is None or len(reading.values) != 1:
         return
     (seen,) = reading.values
@@ -164,12 +164,12 @@ LONGER = {"land_span": (0.3, 1.2), "hold_down_land_span": (0.3, 1.2), "body_leng
 the hold-downs at its ends, mm. Common practice, no source."""
 
 UNSTATED = {"land_span": 0.7, "hold_down_land_span": 0.4, "body_length": 0.2}
-"""Shares among slips of a width over tails told by their lands, and of a length over hold-downs told by their lands, or
-by the moulding alone, where the catalogue does not state the metal itself. Common practice, no source."""
+"""Shares among slips: a width over tails known from their lands, and a length over hold-downs known from their lands
+or from the moulding alone, where the catalogue does not state the metal itself. Common practice, no source."""
 
 
 def pitches(reading: Reduced) -> Iterator[Mistake]:
-    """A pitch over one gap more or less than was said, or over every second contact, or half of one."""
+    """A pitch over one gap more or less than given, over every second contact, or half a pitch."""
     gross = FEATURES[reading.feature].gross_share
     odds = gross * SLIP_SHARE / (1.0 - gross)
     spans, (contacts, missed) = reading.spans, PITCH_OFF_BY_A_GAP
@@ -193,7 +193,7 @@ def _gaps(kind: str, reading: Reduced, spans: int, odds: float) -> Mistake:
 
 
 def other_lengths(reading: Reduced, columns: Columns) -> Iterator[Mistake]:
-    """Another edge of the half than was asked for, as the feature table lists them, and heights over something else."""
+    """Another edge of the half than intended, as listed in the feature table, and heights over something else."""
     feature = FEATURES[reading.feature]
     odds = feature.gross_share * SLIP_SHARE / (1.0 - feature.gross_share)
     upwards = feature.direction is Direction.UPWARDS
@@ -246,7 +246,7 @@ def _board(reading: Reduced, odds: float) -> Iterator[Mistake]:
 
 
 def _unstated(reading: Reduced, odds: float, columns: Columns) -> Iterator[Mistake]:
-    """Metal that the catalogue knows only by its lands, or not at all, told by what it does know."""
+    """Metal for which the catalogue has only lands, or nothing, estimated from the dimensions it has."""
     if reading.unscaled:
         return
     dimensions, metal = columns.dimensions, columns.counts["hold_down_count"] != 0
@@ -289,7 +289,7 @@ FEWEST_LENGTHS = 2
 
 
 def mistakes_of(reading: Reduced, observations: Sequence[Reduced], columns: Columns) -> Iterator[Mistake]:
-    """Every mistake that may be behind one observation alone."""
+    """Every possible mistake in one observation alone."""
     if reading.value is not None:
         yield from _length_mistakes(reading, columns)
     elif reading.of is not Of.THIS:
@@ -324,7 +324,7 @@ def _units(reading: Reduced) -> Iterator[Mistake]:
 
 
 def in_other_unit(reading: Reduced, factor: float) -> Reduced:
-    """The reading if it is ``factor`` times the true size; how finely it was read does not hang on the unit's name."""
+    """The reading if it is ``factor`` times the true size; its uncertainty in mm does not depend on the unit's name."""
     return replace(reading, value=reading.number / factor)
 
 

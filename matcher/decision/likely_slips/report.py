@@ -1,6 +1,6 @@
-"""Hints for a specimen: the mistakes that are probable enough to be worth a second look.
+"""Hints for a specimen: the mistakes that are probable enough for a second look.
 
-Where the likeliest half fits every observation no mistake is searched for.
+Where the likeliest half fits every observation, there is no search for mistakes.
 """
 
 from __future__ import annotations
@@ -23,20 +23,20 @@ from matcher.observations import Of, Reduced
 from matcher.results import Hint
 
 ABSENT_FROM = 0.3
-"""Probability of absent from which no half explains anything for certain, and every observation is doubted."""
+"""Probability of absent from which no half is a sure explanation, and every observation is doubted."""
 
 DOUBTED_SLIP, DOUBTED_P = 0.05, 0.02
 """Probability of a slip from which, and p-value below which, a reading is doubted."""
 
 MATE_OFF = 3.0
-"""Standard uncertainties beyond its tolerance by which a size of the pair or the other half may miss a mating."""
+"""Standard uncertainties by which a size of the pair or the other half may lie outside a mating's tolerance."""
 
 RATIO_OFF = 3.0
-"""Standard deviations by which a reading of an unscaled picture may miss the others' scale."""
+"""Standard deviations by which a reading of an unscaled picture may differ from the scale of the others."""
 
 
 def all_explained(result: Posterior) -> bool:
-    """Whether the likeliest half explains every observation, so that no mistake can be probable."""
+    """Whether the likeliest half explains every observation: no mistake can be probable then."""
     if result.probability_absent >= ABSENT_FROM:
         return False
     half = int(np.argmax(result.log_half))
@@ -56,7 +56,7 @@ def _explained(evidence: Evidence, half: int) -> bool:
 
 
 def _fits_a_mate(reading: Reduced, columns: Columns, half: int) -> bool:
-    """Whether a size of the pair or of the other half fits some listed mating; what else is seen there cannot tell."""
+    """Whether a size of the pair or of the other half fits some listed mating; other observations count as fitting."""
     matings = np.flatnonzero(columns.matings.half == half)
     if reading.value is None or reading.unscaled or not len(matings):
         return True
@@ -94,7 +94,7 @@ WEIGHED_FROM = 0.05
 """Rough probability from which a mistake is weighed in full."""
 
 MOST = 3
-"""Mistakes weighed in full, and hints given: more than a few are no help, and each costs an identification."""
+"""Most mistakes weighed in full, and most hints: more do not help, and each costs an identification."""
 
 
 def hints(
@@ -104,7 +104,7 @@ def hints(
     prior_absent: float = PRIOR_ABSENT,
     shown_from: float = SHOWN_FROM,
 ) -> tuple[Hint, ...]:
-    """What may have gone wrong with the observations that ``result`` was made from, likeliest first.
+    """Possible mistakes in the observations of ``result``, likeliest first.
 
     ``shown_from`` is the probability of a mistake from which it is given. Empty, and quick, where the
     likeliest half explains every observation.
@@ -149,7 +149,7 @@ def _by_kind(found: Sequence[Weighed], probability: Floats) -> dict[tuple[str, i
 def _hint(weighed: Weighed, probability: float, result: Posterior, observations: Sequence[Reduced]) -> Hint:
     mistake, answer = weighed.mistake, weighed.answer
     if answer is None:
-        raise TypeError("a hint needs the answer if the mistake was made")
+        raise TypeError("a hint needs the answer for the corrected observations")
     corrected = {reading.index: reading for reading in mistake.corrected}
     given = [reading for reading in observations if reading.index in corrected]
     verdict = verdict_of(answer)

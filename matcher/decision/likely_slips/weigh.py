@@ -1,11 +1,11 @@
-"""How probable each possible mistake is, given everything that was observed.
+"""The probability of each possible mistake, given all observations.
 
 The evidence of the corrected observations, times the odds of the mistake, is compared with the evidence of the
-observations as given, absent included. First every mistake is weighed by what its corrected reading alone changes,
-over listed halves; the few that matter are weighed again in full.
+observations as given, including absent. First every mistake is weighed roughly: by the change in its corrected reading
+alone, over listed halves. The few likely ones are weighed again in full.
 
-Only ratios count in a picture without a scale, so that a wrong pitch shows just by its ratio to the picture's other
-lengths. Their scale under each half is integrated out in closed form, with normals in place of the rectangles.
+Only ratios count in a picture without a scale, so a wrong pitch shows only in its ratio to the picture's other lengths.
+Their scale under each half is integrated out in closed form, with normals instead of rectangles.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from matcher.observations import Of, Reduced
 
 @dataclass(frozen=True, kw_only=True)
 class PictureReadings:
-    """All readings of one picture under the halves that matter, whose log-weights without the picture are given."""
+    """All readings of one picture under the likely halves, with the halves' log-weights without the picture."""
 
     evidence: tuple[DimensionEvidence, ...]
     halves: Ints
@@ -49,13 +49,13 @@ class PictureReadings:
 
 
 def stays_in_picture(mistake: Mistake) -> bool:
-    """Whether the corrected reading is still one of the picture: a length of the pair in pixels tells nothing."""
+    """Whether the corrected reading can still be one of the picture: a length of the pair in pixels cannot be used."""
     return all(reading.unscaled and reading.of is Of.THIS for reading in mistake.corrected)
 
 
 FAR = 30.0
-"""Halves whose log-weight without a reading is this much below the best one's are left out when mistakes are weighed
-roughly: that is three more gross errors."""
+"""Difference in log-weight to the best half from which a half is ignored when mistakes are weighed roughly: as much as
+three more gross errors."""
 
 WEIGHING = Exactness(at_least=4, inexact_mass=1e-4)
 """Halves whose shared errors are integrated exactly where a mistake is weighed in full. Closed forms are right to a few
@@ -64,8 +64,8 @@ nats, so that the answer a hint states is right to 0.001; the ranking asks for f
 
 @dataclass(frozen=True, kw_only=True)
 class Weighed:
-    """A mistake with the log of: its odds times the evidence of the corrected observations, over the evidence of those
-    given. ``answer`` is the posterior of the corrected ones where it was weighed in full."""
+    """A mistake with its log-weight: the log of its odds times the evidence of the corrected observations over that of
+    the observations as given. ``answer`` is the posterior of the corrected ones where it was weighed in full."""
 
     mistake: Mistake
     log_weight: float
@@ -88,7 +88,7 @@ def weigh_roughly(result: Posterior, observations: Sequence[Reduced]) -> list[We
 
 
 def _in_picture(part: Part, result: Posterior, observations: Sequence[Reduced]) -> list[Weighed]:
-    """Mistakes in one picture without a scale; halves that are far off even as it was given are left out."""
+    """Mistakes in one picture without a scale; halves far off even with the readings as given are ignored."""
     halves = np.flatnonzero(result.log_half > result.log_half.max() - FAR)
     log_rest = (result.log_half - part.log_likelihood)[halves]
     evidence = tuple(each for each in part.evidence if isinstance(each, DimensionEvidence))
@@ -103,7 +103,7 @@ def _in_picture(part: Part, result: Posterior, observations: Sequence[Reduced]) 
 
 @dataclass(frozen=True, kw_only=True)
 class _Rest:
-    """The halves that matter without one reading, and their log-weights."""
+    """The likely halves without one reading, and their log-weights."""
 
     halves: Ints
     log_weight: Floats
@@ -136,7 +136,7 @@ def _everything(result: Posterior, observations: Sequence[Reduced]) -> list[Weig
 def _log_half_without(result: Posterior, part: Part, place: int) -> Floats:
     """Log-weight of each half without one reading.
 
-    A reading that shares an error with others is taken as one by itself: a zero error is small.
+    A reading that shares an error with others counts as independent: a zero error is small.
     """
     evidence = part.evidence[place]
     if len(part.evidence) == 1:
@@ -151,7 +151,7 @@ def _log_half_without(result: Posterior, part: Part, place: int) -> Floats:
 def weigh_in_full(
     mistake: Mistake, result: Posterior, absent: AbsentModel, observations: Sequence[Reduced], prior_absent: float
 ) -> Weighed:
-    """The mistake weighed with all the corrected observations, absent included, and the answer if it was made."""
+    """The mistake weighed with all corrected observations, including absent, and the answer if it was made."""
     weighed = _corrected_likelihood(mistake, result, observations)
     total = weighed.total
     if mistake.halves is not None:
@@ -181,13 +181,13 @@ def _corrected_likelihood(mistake: Mistake, result: Posterior, observations: Seq
 
 
 def _log_evidence(result: Posterior, total: Floats) -> float:
-    """Log-evidence, absent included: what normalising took from the joint log-probability of any half."""
+    """Log-evidence, including absent: the normalising constant of the joint log-probabilities."""
     best = int(np.argmax(result.log_half))
     return float(result.log_prior[best] + total[best] - result.log_half[best])
 
 
 def probabilities(found: Sequence[Weighed]) -> Floats:
-    """Probability of each mistake. What the likelihood's own mixture knows is taken out of the rest first."""
+    """Probability of each mistake. Mistakes in the likelihood's own mixture are first removed from the rest."""
     weights = np.exp(np.minimum([each.log_weight for each in found], 700.0))
     modelled = np.array([each.mistake.modelled for each in found], dtype=np.bool_)
     rest = max(1.0 - float(weights[modelled].sum()), 0.0)

@@ -1,4 +1,4 @@
-"""Bench words of hints: what may have happened, and what it would change."""
+"""Bench words for hints: what may have happened, and what it would change."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ COUNTED = {
 
 
 def message(mistake: Mistake, given: Sequence[Reduced]) -> str:
-    """What may have happened to the observations ``given``, those that the mistake would change."""
+    """Describe the mistake; ``given`` are the observations that it would change."""
     reading, corrected = given[0], mistake.corrected[0]
     label = FEATURES[reading.feature].label
     if len(given) > 1:
@@ -75,6 +75,6 @@ def _gap(number: int) -> str:
 
 
 def change(first: str, probability: float, verdict: Verdict, *, before: str, before_probability: float) -> str:
-    """Which half would come first, how probably, and the verdict; ``before`` comes first as things stand."""
+    """Describe the changed answer: first half, its probability and the verdict; ``before`` is the first half now."""
     now = f"{first} comes first either way" if first == before else f"{first} would come first instead of {before}"
     return f"If so, {now}, with probability {probability:.2f} ({before_probability:.2f} now): {VERDICTS[verdict]}."

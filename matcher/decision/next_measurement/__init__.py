@@ -1,1 +1,1 @@
-"""Which measurement to take next, how fine, and when further measuring cannot change the order."""
+"""Advice on the next measurement: which to take, how precisely, and when further measuring cannot change the order."""

@@ -1,9 +1,9 @@
-"""What a measurement would show if the half is not in the catalogue.
+"""Prediction of a measurement under *absent*: the half is not in the catalogue.
 
-The absent density is a mixture of what is listed, of kernels around its profiles, and of anything plausible. Given
-the observations so far each of these explains a part; the prediction mixes them by these parts. Kernels are taken as
-independent of the earlier readings given their class, which makes absent a little vaguer than it is: a
-simplification that can only lower the bits about it.
+The absent density is a mixture of the listed halves, of kernels around profiles, and of anything plausible. The
+prediction weights these components by how well they explain the observations so far. Kernels count as independent of
+the earlier readings given their class. This makes absent a little vaguer than it is: a simplification that can only
+lower the bits about it.
 """
 
 from __future__ import annotations
@@ -23,22 +23,22 @@ from matcher.likelihood.miscounts import floor_probability
 from matcher.likelihood.tolerance_density import SQRT_2PI
 
 KERNELS_USED = 200
-"""Kernels that the prediction uses, those that explain most of the observations so far."""
+"""Number of kernels that the prediction uses: those that explain the observations so far best."""
 
 FAR_BELOW = 10.0
-"""Steps may reach below zero where an entry is vague; absent is then told as if this part of the smallest plausible
-size had been read."""
+"""Steps may reach below zero where an entry is vague. Absent is then predicted as if the smallest plausible size,
+divided by this, had been read."""
 
 GRID = 96
-"""Points at which the density of a dimension is worked out; between them it is interpolated."""
+"""Points at which the density of a dimension is computed; it is interpolated between them."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class AbsentOutlook:
-    """Parts of *absent* after the observations so far.
+    """Weights of the components of *absent* after the observations so far.
 
-    ``present``, ``strange`` and ``weight`` (kernels) add up to 1; ``halves`` and ``classes`` say which half each kernel
-    stands for and its bandwidth class, ``positions`` its contacts per row.
+    ``present``, ``strange`` and ``weight`` (kernels) add up to 1; ``halves`` and ``classes`` are the half that each
+    kernel represents and its bandwidth class, ``positions`` its contacts per row.
     """
 
     columns: Columns
@@ -75,7 +75,7 @@ class AbsentOutlook:
         )
 
     def dimension(self, feature: Feature, steps: DimensionSteps, prior: Floats) -> Floats:
-        """Probability of each step of a dimension; the last one is elsewhere. ``prior`` is that of the leaders."""
+        """Probability of each step of a dimension; the last is elsewhere. ``prior`` is that of the leaders."""
         middles = np.maximum(steps.middles, feature.low / FAR_BELOW)
         grid = np.linspace(middles[0], middles[-1], GRID)
         near = np.interp(middles, grid, self._near(feature, grid))
@@ -135,7 +135,7 @@ class AbsentOutlook:
 
 
 def _marginal(steps: DimensionSteps, prior: Floats) -> Floats:
-    """Probability of each step (elsewhere left out) under the leaders."""
+    """Probability of each step under the leaders, without elsewhere."""
     prior = prior / max(float(prior.sum()), 1e-300)
     places = steps.first[:, None] + np.arange(steps.band.shape[1])
     total = np.bincount(places.ravel(), weights=(prior[:, None] * steps.band).ravel(), minlength=steps.size)

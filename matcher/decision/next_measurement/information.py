@@ -1,7 +1,7 @@
 """Expected information of an experiment about the answer, in bits (Shannon 1948; MacKay, chapter 4).
 
-An experiment has numbered outcomes; each possible answer gives them probabilities. What the experiment tells is the
-mutual information H(outcome) − Σ p(answer)·H(outcome | answer).
+An experiment has numbered outcomes; each possible answer gives them probabilities. The information gained is the mutual
+information H(outcome) − Σ p(answer)·H(outcome | answer).
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ LN2 = float(np.log(2.0))
 
 
 def entropy(probability: Floats) -> float:
-    """Entropy of a distribution, bits. Zeros count as nothing."""
+    """Entropy of a distribution, bits. Zero probabilities contribute nothing."""
     return float(entr(probability).sum()) / LN2
 
 
@@ -26,9 +26,9 @@ def entropy(probability: Floats) -> float:
 class Outcomes:
     """Probability of each of an experiment's ``size`` outcomes under each answer.
 
-    Most answers reach a few neighbouring outcomes only: answer i gives outcome ``first[i] + j`` the probability
-    ``band[i, j]`` and the last outcome (none of the leaders') the rest, ``elsewhere[i]``. Answers that may show
-    anything follow as rows of ``wide`` (answers × size). Every answer's probabilities add up to 1.
+    Most answers have only a few neighbouring outcomes: answer i gives outcome ``first[i] + j`` the probability
+    ``band[i, j]`` and the last outcome (elsewhere) the rest, ``elsewhere[i]``. Answers with any possible outcome follow
+    as rows of ``wide`` (answers × size). Every answer's probabilities add up to 1.
     """
 
     size: int
@@ -82,7 +82,7 @@ class Outcomes:
 
 
 def expected_information(prior: Floats, outcomes: Outcomes) -> float:
-    """Bits that the experiment is expected to tell about the answer; never below 0.
+    """Expected information of the experiment about the answer, bits; never below 0.
 
     ``prior`` holds the probability of each answer and adds up to 1.
     """
@@ -117,9 +117,10 @@ def joint_information(action: Ints, prior: Floats, a: Floats, b: Floats) -> floa
 
 
 def expected_gain(action: Ints, prior: Floats, table: Floats) -> float:
-    """How much likelier the best action is expected to be the right one after the experiment than now, 0 to 1.
+    """Expected rise, by the experiment, in the probability that the best action is right, 0 to 1.
 
-    ``action[i]`` numbers what one would do if answer i were true; an action is as probable as its answers together.
+    ``action[i]`` is the number of the right action if answer i is true. An action's probability is the sum over its
+    answers.
     """
     joint = _by_action(action, prior[:, None] * table)
     return max(float(joint.max(axis=0).sum() - joint.sum(axis=1).max()), 0.0)
@@ -136,12 +137,12 @@ STEP = 0.6
 expected bits by less than a fiftieth."""
 
 REACH = 4.5
-"""Standard deviations beyond the tolerance that outcomes reach; the 7e-6 beyond counts as grossly wrong."""
+"""Standard deviations beyond the tolerance that outcomes cover; the remaining 7e-6 counts as grossly wrong."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class DimensionSteps:
-    """Steps of a dimension: outcome k is a reading of ``low + k·step`` to one step more, mm; the last is elsewhere."""
+    """Steps of a dimension: outcome k is a reading from ``low + k·step`` to a step more, mm; the last is elsewhere."""
 
     low: float
     step: float
@@ -156,9 +157,9 @@ class DimensionSteps:
         return np.asarray(self.low + (np.arange(self.size - 1) + 0.5) * self.step)
 
     def with_wide(self, wide: Floats) -> Outcomes:
-        """As outcomes, with one more answer that may show anything.
+        """The steps as outcomes, with one more answer that has any possible outcome.
 
-        Where only that answer reaches, its outcomes are told as elsewhere: the others' gross errors fall there too.
+        Outcomes that only this answer has count as elsewhere, where gross errors under the other answers fall too.
         """
         reached = np.zeros(self.size, dtype=bool)
         reached[(self.first[:, None] + np.arange(self.band.shape[1])).ravel()] = True
@@ -173,7 +174,7 @@ class DimensionSteps:
 def dimension_steps(centre: Floats, half_width: Floats, sd: Floats, gross: float) -> DimensionSteps:
     """Steps of a reading around each answer's centre; all mm. ``gross`` is the share of readings that are elsewhere.
 
-    Half-widths of 0 throughout make it a plain normal, which takes a third of the time.
+    Where all half-widths are 0 it is a plain normal, which takes a third of the time.
     """
     step = STEP * float(np.quantile(np.sqrt(half_width**2 / 3 + sd**2), 0.1))
     reach = half_width + REACH * sd

@@ -1,11 +1,11 @@
-"""What a measurement would show under each answer that is still in play: tables of outcomes with probabilities.
+"""Predicted outcomes of a measurement under each answer still in play: tables of probabilities.
 
-Right readings are predicted exactly (rectangle times normal, cut into steps well below what the reading resolves);
-a grossly wrong one falls beside all leaders, or in counts where people miscount. A half whose entry does not state
-the feature is predicted by nothing, so that measuring tells nothing of it.
+Right readings are predicted exactly (rectangle times normal, cut into steps well below the reading's resolution). A
+grossly wrong reading falls elsewhere; a wrong count follows the miscount law. Where a half's entry does not state the
+feature, there is no prediction, and measuring gives no information about that half.
 
-Of the mated pair each half predicts what its listed matings state, each as likely as it is. There absent is predicted
-as the leaders are together, so that the pair tells nothing of it: a conservative choice.
+For a dimension of the mated pair each half predicts the values of its listed matings, weighted by their probabilities.
+Absent is then predicted like the leaders together, so the pair gives no information about it: a conservative choice.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from matcher.likelihood.miscounts import contact_law, small_count_law
 from matcher.likelihood.tolerance_density import W_MIN
 
 MERGED_FROM = 32
-"""With more leaders than this, those that predict the same are taken as one answer."""
+"""With more leaders than this, those with the same prediction count as one answer."""
 
 SQRT_3 = float(np.sqrt(3.0))
 
@@ -38,10 +38,10 @@ MERGED_STEP_MM = 0.002
 
 @dataclass(frozen=True, kw_only=True)
 class Prediction:
-    """Outcomes of one measurement: ``prior`` of its answers (absent last), and the share of leaders it can tell of.
+    """Outcomes of one measurement: ``prior`` of its answers (absent last), and the share of leaders with a prediction.
 
-    ``known`` marks the leaders whose entries state the feature; None where equal ones were merged. ``numbers`` are
-    those that the outcomes of a count stand for; the last outcome is any other.
+    ``known`` marks the leaders whose entries state the feature; None where equal ones were merged. ``numbers`` are the
+    numbers of a count's outcomes; the last outcome is any other number.
     """
 
     outcomes: Outcomes
@@ -67,9 +67,9 @@ class Expected:
 
     @classmethod
     def of(cls, columns: Columns, feature: Feature, halves: Ints, spans: int | None = None) -> Expected:
-        """What the entries of some halves say; NaN in ``centre`` where nothing is stated.
+        """From the entries of some halves; NaN in ``centre`` where a value is not stated.
 
-        ``spans`` gives the number of gaps where it is known; else it is a whole row.
+        ``spans`` is the number of gaps where it is known; else the gaps of a whole row count.
         """
         column = columns.dimensions[feature.name]
         gaps = whole_row(feature, columns, halves) if spans is None else np.full(len(halves), spans)
@@ -97,7 +97,7 @@ def predict(leaders: Leaders, feature: Feature, tool: Tool | None, absent: Absen
 
 
 def weights(leaders: Leaders, known: Bools) -> tuple[Floats, float]:
-    """Probabilities of the leaders that the measurement can tell of and of absent, adding up to 1, and their share."""
+    """Probabilities of the leaders with a prediction and of absent, which add up to 1, and these leaders' share."""
     kept = np.append(leaders.probability[:-1][known], leaders.absent)
     return kept / kept.sum(), float(kept.sum())
 
@@ -123,7 +123,7 @@ def _predict_dimension(leaders: Leaders, feature: Feature, tool: Tool, absent: A
 
 
 def _merged(expected: Expected, prior: Floats) -> tuple[Expected, Floats]:
-    """Answers that predict the same, as one."""
+    """Answers with the same prediction, merged into one."""
     table = np.stack([expected.centre, expected.half_width, expected.entry_u], axis=1) / MERGED_STEP_MM
     key = np.zeros(len(table), dtype=np.int64)
     for column in (*np.round(table).astype(np.int64).T, expected.gaps):
@@ -158,7 +158,7 @@ def _predict_count(leaders: Leaders, feature: Feature, absent: AbsentOutlook) ->
 
 
 CONTACT_LAW: tuple[str, ...] = ("contact_count", "rows", "hold_down_count", "power_contact_count")
-"""Counts on which the number of contacts that is counted depends."""
+"""Counts that the miscount law of contacts depends on."""
 
 
 def _numbers(table: Ints) -> Ints:
@@ -170,7 +170,7 @@ def _numbers(table: Ints) -> Ints:
 
 
 def _named(probability: Floats) -> Floats:
-    """With what is missing to 1 as a last outcome: a number, or a name, that none of the leaders gives."""
+    """Append the rest up to 1 as a last outcome: a number, or a name, that no leader has."""
     total = probability.sum(axis=1, keepdims=True)
     probability = probability / np.maximum(total, 1.0)
     return np.concatenate([probability, 1.0 - probability.sum(axis=1, keepdims=True)], axis=1)
@@ -190,7 +190,7 @@ def _predict_named(leaders: Leaders, feature: Feature, absent: AbsentOutlook) ->
 
 
 def seen_as(feature: Feature) -> list[frozenset[str]]:
-    """All that can be named of a category: each value; of labels, every set of them."""
+    """All possible answers for a category: each value; for labels, every set of them."""
     if feature.kind is Kind.CATEGORY:
         return [frozenset([value]) for value in feature.values]
     labels = [value for value in feature.values if value != "none"]
@@ -201,7 +201,7 @@ def seen_as(feature: Feature) -> list[frozenset[str]]:
 def predict_pair(leaders: Leaders, feature: Feature, tool: Tool, mates: MatesGroup | None) -> Prediction | None:
     """Outcomes of measuring a dimension of the pair; None where no leader's matings state it.
 
-    ``mates`` is what was already seen of the other half and the pair; it says which mating is the likelier one.
+    ``mates`` holds the observations of the other half and the pair, which make some matings likelier than others.
     """
     stated = [stated_matings(leaders.columns, feature, int(half)) for half in leaders.halves]
     known = np.array([len(matings) > 0 for matings in stated])

@@ -1,7 +1,7 @@
-"""Which measurement to take next: expected bits of each, alone and two together, and how fine it must be read.
+"""Recommendation of the next measurement: expected bits of each, alone and in pairs, and the precision needed.
 
-The bits are about what to order: geometries that take the same mates are one answer, as far as few enough are left
-to look at one by one; absent is an answer of its own.
+The bits are about what to order. Geometries with the same mates are one answer, once few enough are left to examine
+singly; absent is an answer of its own.
 """
 
 from __future__ import annotations
@@ -30,36 +30,36 @@ from matcher.results import Advice, NextMeasurement, Predicted, Reason
 from matcher.uncertainty.instruments import BUILT_IN, Instrument
 
 SINGLY_UP_TO = 32
-"""With more geometries in play than this, those that predict the same are merged and bits count geometries, not
-orders; nothing is looked at two ahead, since every good measurement helps then."""
+"""With more geometries in play than this, those with the same prediction are merged, and bits count geometries, not
+orders. Pairs of measurements are not examined then, since every good measurement helps."""
 
 PAIRED = 6
-"""Measurements that are looked at two by two, the best alone first."""
+"""Number of measurements, the best first, that are examined in pairs."""
 
 USEFUL_BITS = 0.01
-"""Below this a measurement is not worth naming."""
+"""Bits below which a measurement is not worth recommending."""
 
 FINENESS = (0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005)
-"""Limits ± a, mm, that are tried to say how fine a reading must be."""
+"""Limits ± a, mm, that are tried to find the precision needed."""
 
 FINE_ENOUGH = 0.9
-"""A reading is fine enough if it keeps this part of the bits that the instrument would give."""
+"""A reading is precise enough if it keeps this part of the bits that the instrument would give."""
 
 SETTLED_FROM = 0.95
-"""Probability of one order from which further measuring is not asked for."""
+"""Probability of one order from which no further measurement is recommended."""
 
 SMALL_GAIN = 0.01
-"""A measurement that makes the right order likelier by less than this is not asked for."""
+"""Gain in the probability of the right order below which a measurement is not recommended."""
 
 SQRT_3 = float(np.sqrt(3.0))
 
 SHOWN_PREDICTIONS = 5
-"""Leading candidates whose predicted values are told."""
+"""Number of leading candidates whose predicted values are given."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Option:
-    """A feature that can be taken next: with which tool, whether again, what it would show, and how much that tells."""
+    """A feature that can be measured next: the tool, whether it is a repeat, the predicted outcomes and their bits."""
 
     feature: Feature
     tool: Tool | None
@@ -70,8 +70,8 @@ class Option:
 
 @dataclass(frozen=True, kw_only=True)
 class Situation:
-    """Where the identification stands: answers in play, what absent would show, and, where few enough answers are left
-    to look at one by one, the order that each leads to."""
+    """State of the identification: answers in play, predictions of absent and, once few enough answers are left to
+    examine singly, the order that each leads to."""
 
     leaders: Leaders
     outlook: AbsentOutlook
@@ -80,7 +80,7 @@ class Situation:
 
     @classmethod
     def of(cls, result: Posterior, absent: AbsentModel) -> Situation:
-        """After the observations that ``result`` has weighed."""
+        """State after the observations of ``result``."""
         found = leaders(result)
         return cls(
             leaders=found,
@@ -90,7 +90,7 @@ class Situation:
         )
 
     def prediction(self, feature: Feature, tool: Tool | None) -> Prediction | None:
-        """Outcomes of taking a feature for the first time; the pair's only where leaders are looked at one by one."""
+        """Outcomes of a first measurement of a feature; one of the pair only where leaders are examined singly."""
         if feature.subject is Subject.HALF:
             return predict(self.leaders, feature, tool, self.outlook)
         if tool is None or self.orders is None:
@@ -98,9 +98,9 @@ class Situation:
         return predict_pair(self.leaders, feature, tool, self.mates)
 
     def orders_of(self, known: Bools) -> Ints:
-        """The orders of the leaders that a measurement can tell of, absent last."""
+        """The orders of the leaders with a prediction, absent last."""
         if self.orders is None:
-            raise TypeError("too many answers are in play for their orders to be told")
+            raise TypeError("too many answers are in play to determine their orders")
         return np.asarray(self.orders[np.append(known, True)])
 
 
@@ -113,11 +113,11 @@ def advise(
     features: Sequence[str] = tuple(FEATURES),
     limit: int = 5,
 ) -> Advice:
-    """What to measure next on this half, after the observations that ``result`` has weighed.
+    """Recommend what to measure next on this half, after the observations of ``result``.
 
-    ``at_hand`` names the instruments one has (counts and what the eye sees need none); ``features`` those features
-    that may be asked for. Sizes of the mated pair are asked for where the pair or the other half was observed already:
-    then it is at hand.
+    ``at_hand`` names the available instruments (counts and visible features need none), ``features`` the features that
+    may be recommended. Sizes of the mated pair are recommended only where the pair or the other half was observed
+    already, since it is then at hand.
     """
     situation = Situation.of(result, absent)
     options = _options(result, situation, at_hand, instruments, features)
@@ -139,7 +139,7 @@ def _options(
     instruments: Mapping[str, Instrument],
     features: Sequence[str],
 ) -> list[Option]:
-    """Every feature that can be taken, most telling first."""
+    """Every feature that can be measured, most informative first."""
     taken = {each.reading.feature: each for each in result.weighed.evidence if each.reading.of is not Of.OTHER}
     options = []
     for name in features:
@@ -170,7 +170,7 @@ def _option(situation: Situation, feature: Feature, tool: Tool | None, before: E
 
 
 def _bits(situation: Situation, prediction: Prediction) -> float:
-    """Bits about the order; about the geometry while too many are in play."""
+    """Bits about the order, or about the geometry while too many are in play."""
     if situation.orders is None or prediction.known is None:
         return prediction.bits
     action = situation.orders_of(prediction.known)
@@ -179,7 +179,7 @@ def _bits(situation: Situation, prediction: Prediction) -> float:
 
 @dataclass(frozen=True, kw_only=True)
 class Pair:
-    """Two measurements that tell more than twice as much together as the best one alone."""
+    """Two measurements that together give more than twice the information of the best one alone."""
 
     options: tuple[Option, Option]
     bits: float
@@ -190,7 +190,7 @@ class Pair:
 
 
 def _best_pair(situation: Situation, options: Sequence[Option]) -> Pair | None:
-    """The best two of the options where looking two ahead finds more than looking at each; None where it does not."""
+    """The best two of the options if a pair is better than single measurements; else None."""
     if situation.orders is None or len(options) < 2:
         return None
     tables = {id(option): option.prediction.outcomes.condensed() for option in options}
@@ -241,7 +241,7 @@ def _described(option: Option, pair: Pair | None, situation: Situation, *, how_f
 
 
 def _fineness(option: Option, situation: Situation) -> float | None:
-    """The coarsest limit ± a, mm, of a reading that keeps most of the bits; None where it does not matter."""
+    """The coarsest limit ± a, mm, of a reading that keeps most of the bits; None where precision does not matter."""
     if option.tool is None or option.again:
         return None
     for limit in FINENESS:
@@ -253,7 +253,7 @@ def _fineness(option: Option, situation: Situation) -> float | None:
 
 
 def _predicted(feature: Feature, found: Leaders) -> tuple[Predicted, ...]:
-    """What the likeliest candidates' entries state of the feature."""
+    """Values of the feature in the entries of the likeliest candidates."""
     columns, shown = found.columns, found.halves[:SHOWN_PREDICTIONS]
     values = [(columns.keys[half], _stated(feature, columns, int(half))) for half in shown]
     return tuple(Predicted(key=key, value=value) for key, value in values if value is not None)
@@ -273,7 +273,7 @@ def _stated(feature: Feature, columns: Columns, half: int) -> float | int | str 
 
 
 def _advice(situation: Situation, measurements: tuple[NextMeasurement, ...]) -> Advice:
-    """With whether to go on: not where an order is nearly certain, or nothing at hand is likely to change it."""
+    """The advice, with whether to continue: not if an order is nearly certain or no tool at hand can change it."""
     probability = situation.leaders.probability
     if situation.orders is None:
         return Advice(

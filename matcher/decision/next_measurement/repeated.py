@@ -1,7 +1,7 @@
-"""What taking the same feature again would show, given what the first reading showed.
+"""Prediction of a second measurement of the same feature, given the first reading.
 
-Both readings see one part: where the first was right the part's true size is known to it, and the second scatters
-around that. Where the first was a slip the second is mostly right; but the same hand and eye repeat a slip.
+Both readings measure the same part. If the first was right, the part's true size is known to its uncertainty, and the
+second scatters around it. If the first was a slip, the second is usually right; but the same person may repeat a slip.
 """
 
 from __future__ import annotations
@@ -24,13 +24,13 @@ from matcher.likelihood.tolerance_density import SQRT_2PI, W_MIN, rectangle_norm
 from matcher.observations import Reduced
 
 REPEATED_SLIP = 0.5
-"""Probability that a slip is made again when the same person looks again. Common practice, no source."""
+"""Probability that the same person repeats a slip. Common practice, no source."""
 
 
 def predict_again(leaders: Leaders, before: Evidence, tool: Tool | None, absent: AbsentOutlook) -> Prediction | None:
-    """Outcomes of taking one feature of this half a second time; None for what is not predicted.
+    """Outcomes of measuring one feature of this half again.
 
-    That is: bounds, sets of names, and readings of a picture without scale.
+    None for bounds, sets of names, and readings of a picture without scale: they are not predicted.
     """
     if not isinstance(before, DimensionEvidence):
         return _seen_again(leaders, before.feature, before.reading, absent)
@@ -51,7 +51,7 @@ def _seen_again(leaders: Leaders, feature: Feature, reading: Reduced, absent: Ab
 
 
 def _outcome_of(feature: Feature, reading: Reduced, fresh: Prediction) -> int | None:
-    """Number of the outcome that was seen; the last one for a count that none of the leaders has."""
+    """Number of the outcome that was seen; the last one for a count that no leader has."""
     if reading.count is not None:
         found = np.flatnonzero(fresh.numbers == reading.count)
         return int(found[0]) if len(found) else fresh.outcomes.size - 1
@@ -73,7 +73,7 @@ def _dimension_again(leaders: Leaders, before: DimensionEvidence, tool: Tool) ->
 
 
 def _rows_again(reading: Reduced, expected: Expected, u: Floats, slip: Floats, gross: float) -> Floats:
-    """Outcomes (answers, absent last × steps) of the second reading, cut where it can be expected at all."""
+    """Outcomes (answers, absent last × steps) of the second reading, with steps only where it is likely to fall."""
     mean, sd = _true_size(reading, expected)
     right_sd = np.hypot(sd, u)
     again_sd = float(np.hypot(max(reading.total_u, W_MIN), u.mean()))
@@ -109,12 +109,12 @@ def _true_size(reading: Reduced, expected: Expected) -> tuple[Floats, Floats]:
 
 
 FAR = 1e-9
-"""Below this probability of lying within the tolerance a reading was a slip anyway; its true size is put at the nearest
-edge of the tolerance."""
+"""Probability of lying within the tolerance below which a reading was surely a slip; its true size is then set to the
+nearest edge of the tolerance."""
 
 
 def _edges(islands: list[tuple[float, float]], step: float) -> Floats:
-    """Edges of outcomes: steps around each island's middle as far as it reaches, wide gaps between."""
+    """Edges of outcomes: steps around each island's middle up to its ends, and one wide gap between islands."""
     points = [
         np.arange(-np.ceil(reach / step), np.ceil(reach / step) + 1) + np.round(at / step) for at, reach in islands
     ]

@@ -1,4 +1,4 @@
-"""The answers that are still in play: geometries by probability, and absent."""
+"""The shortlist of answers still in play: geometries by probability, and absent."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from matcher.columns.columns import Columns, Floats, Ints
 from matcher.decision.posterior import Posterior
 
 NEGLECTED = 1e-3
-"""Probability of the unlikeliest geometries that advice leaves out: they can change the expected bits by about a
+"""Total probability of the unlikeliest geometries that advice ignores: they change the expected bits by about a
 hundredth."""
 
 
@@ -18,8 +18,8 @@ hundredth."""
 class Leaders:
     """Geometries that hold all but `NEGLECTED` of the probability, likeliest first, and absent.
 
-    ``halves`` holds the likeliest half of each geometry, which stands for it; ``probability`` theirs and, last, that
-    of absent; it adds up to 1.
+    ``halves`` holds the likeliest half of each geometry, which represents it. ``probability`` is that of each geometry
+    and, last, that of absent; it adds up to 1.
     """
 
     columns: Columns
@@ -55,14 +55,14 @@ def _likeliest(result: Posterior) -> Ints:
     """The likeliest half of every geometry."""
     rising = np.argsort(result.log_half, kind="stable")
     best = np.zeros(len(result.log_geometry), dtype=np.int64)
-    best[result.columns.geometry[rising]] = rising  # of several writes to one place the last one stays
+    best[result.columns.geometry[rising]] = rising  # the last of several writes to one place is kept
     return best
 
 
 def orders(found: Leaders) -> Ints:
-    """Number of the order that each answer leads to, absent last with one of its own.
+    """Number of the order (the mate to buy) that each answer leads to; absent is last with its own number.
 
-    Geometries whose listed mates are the same geometries are one order; one without mates is an order by itself.
+    Geometries with the same geometries as listed mates are one order; one without mates is an order by itself.
     """
     matings, geometry = found.columns.matings, found.columns.geometry
     taken: dict[int, set[int]] = {int(half): set() for half in found.halves}

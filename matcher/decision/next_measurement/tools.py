@@ -1,4 +1,4 @@
-"""With what a feature would be taken, and how well."""
+"""The instrument for a feature, and its uncertainty."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from matcher.uncertainty.instruments import Instrument
 from matcher.uncertainty.reading_budget import length_u
 
 DEFAULT_AT_HAND = ("caliper", "caliper_on_board", "height_over_board")
-"""What everybody is taken to have: a caliper, used on a loose part, on a board, and for heights over the board."""
+"""Instruments assumed to be at hand: a caliper, used on a loose part, on a board, and for heights over the board."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -25,12 +25,12 @@ class Tool:
     scale_rel: float
 
     def u(self, size: Floats, spans: Floats | Ints) -> Floats:
-        """Standard uncertainty, mm, of readings of true sizes ``size``, mm, taken over ``spans`` gaps."""
+        """Standard uncertainty, mm, of readings of true sizes ``size``, mm, measured over ``spans`` gaps."""
         return np.asarray(np.hypot(self.own_u / spans, self.scale_rel * size))
 
 
 def tool_for(feature: Feature, at_hand: Sequence[str], instruments: Mapping[str, Instrument]) -> Tool | None:
-    """The best instrument at hand for a dimension; None where none takes it, or only a picture without scale."""
+    """The best instrument at hand for a dimension; None where there is none, or only a picture without scale."""
     usable = [instruments[name] for name in at_hand if name in instruments]
     tools = [
         Tool(instrument=each, own_u=length_u(feature, each), scale_rel=each.scale_rel)

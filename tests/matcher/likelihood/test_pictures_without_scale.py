@@ -147,8 +147,8 @@ def test_nodes_give_the_mean_over_true_sizes(t: float, s: float) -> None:
     def prior(y: float) -> float:
         return math.exp(-0.5 * (math.log(x / y) / UNSCALED_SD) ** 2)
 
-    way = next(way for way in RULES if way.reaches(np.array(t), np.array(s)))
-    sizes, weights = way.nodes(*(np.array([[part * c]]) for part in (1.0, t, s)))
+    rule = next(rule for rule in RULES if rule.applies(np.array(t), np.array(s)))
+    sizes, weights = rule.nodes(*(np.array([[part * c]]) for part in (1.0, t, s)))
     mean = float((np.vectorize(prior)(sizes) * weights).sum())
     assert mean == pytest.approx(_mean(prior, c, t * c, s * c), rel=RIGHT)
 
