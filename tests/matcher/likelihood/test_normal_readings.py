@@ -1,0 +1,102 @@
+"""The closed form for readings that share an error is the sum over which of them are grossly wrong."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.special import logsumexp
+from scipy.stats import multivariate_normal
+
+from matcher.likelihood.dimensions import DimensionEvidence
+from matcher.likelihood.normal_readings import NormalReadings
+from matcher.likelihood.shared_errors import SharedGroup, exact
+from matcher.observations import Reduced, SharedError, SharedKind
+from tests.matcher.invented import invented_columns
+
+HALVES = 6
+
+
+def drawn(count: int, apart: float) -> NormalReadings:
+    """Readings whose deviations are ``apart`` mm from each other."""
+    draw = np.random.default_rng([31, count])
+    return NormalReadings(
+        deviation=draw.normal(size=(count, HALVES)) * 0.05 + apart * np.arange(count)[:, None],
+        variance=draw.uniform(0.01, 0.1, (count, HALVES)) ** 2,
+        right=draw.uniform(-3, 0, (count, HALVES)),
+        wrong=draw.uniform(-7, -4, (count, HALVES)),
+        coefficient=draw.uniform(0.5, 1.5, (count, 1)),
+        sd=0.05,
+    )
+
+
+def slow(readings: NormalReadings, most_wrong: int) -> np.ndarray:
+    """One half, one choice at a time, by scipy's multivariate normal; all may be wrong at once, too."""
+    count, a = len(readings.wrong), readings.coefficient[:, 0]
+    sizes = sorted({*range(min(most_wrong, count) + 1), count})
+    choices = [set(wrong) for size in sizes for wrong in itertools.combinations(range(count), size)]
+    result = []
+    for half in range(HALVES):
+        logs = []
+        for wrong in choices:
+            kept = [j for j in range(count) if j not in wrong]
+            log = float(sum(readings.wrong[j, half] for j in wrong) + sum(readings.right[j, half] for j in kept))
+            if kept:
+                covariance = readings.sd**2 * np.outer(a[kept], a[kept]) + np.diag(readings.variance[kept, half])
+                log += float(multivariate_normal.logpdf(readings.deviation[kept, half], cov=covariance))
+            logs.append(log)
+        result.append(logsumexp(logs))
+    return np.array(result)
+
+
+@pytest.mark.parametrize("apart", [0.0, 0.1, 2.0])
+@pytest.mark.parametrize(("count", "most_wrong"), [(1, 1), (3, 3), (5, 5), (6, 2), (8, 2)])
+def test_up_to_five_any_may_be_wrong_of_more_two_or_all(count: int, most_wrong: int, apart: float) -> None:
+    readings = drawn(count, apart)
+    assert readings.closed_form() == pytest.approx(slow(readings, most_wrong), abs=1e-9)
+
+
+@pytest.mark.parametrize("apart", [0.0, 0.1, 2.0])
+@pytest.mark.parametrize("count", [2, 5, 6, 7, 9])
+def test_without_a_reading_it_is_the_closed_form_of_the_others(count: int, apart: float) -> None:
+    readings = drawn(count, apart)
+    for dropped in range(count):
+        kept = [j for j in range(count) if j != dropped]
+        names = ("deviation", "variance", "right", "wrong", "coefficient")
+        others = replace(readings, **{name: getattr(readings, name)[kept] for name in names})
+        assert readings.without(dropped) == pytest.approx(others.closed_form(), abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    "shared",
+    [
+        SharedError(group="caliper", kind=SharedKind.ZERO, sd=0.05),
+        SharedError(group="picture", kind=SharedKind.SCALE, sd=0.02),
+        SharedError(group="picture", kind=SharedKind.SCALE, sd=10.0, unscaled=True),
+    ],
+    ids=["zero", "scale", "unscaled"],
+)
+def test_the_closed_form_is_right_to_two_nats_for_the_likeliest_halves(shared: SharedError) -> None:
+    columns = invented_columns(6)
+    factor = 90.0 if shared.unscaled else 1.0
+    for half in (3, 27, 58, 90):
+        evidence = tuple(
+            DimensionEvidence(
+                reading=Reduced(
+                    index=i,
+                    feature=name,
+                    value=factor * (float(columns.dimensions[name].stated[half]) + 0.05),
+                    u=0.03 * factor,
+                    total_u=0.03 * factor,
+                    shared=shared,
+                ),
+                columns=columns,
+            )
+            for i, name in enumerate(("body_length", "body_width", "land_span"))
+        )
+        group = SharedGroup(evidence=evidence)
+        precise = exact(group, np.arange(len(columns)))
+        near = precise > precise.max() - 8
+        assert group.normal.closed_form()[near] == pytest.approx(precise[near], abs=2.0)
