@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from api.identification.nearest import require_half
 from api.identification.tools_at_hand import tools_of
 from api.operations.case_ranking import checked_summary, judged_half, revision_of, suggested
-from api.operations.operation import Beforehand, Operation, Task
+from api.operations.operation import Beforehand, Operation, Route, Task
 from api.pictures.measuring import measure
 from api.schemas.cases import (
     AcceptIn,
@@ -93,14 +93,23 @@ def _ranked(before: Beforehand, body: SpecimenIn, halves: Sequence[str]) -> Rank
 
 
 def save(task: Task, body: RankedSpecimen) -> CaseOut:
-    """Open a case with what was observed of a part."""
+    """Open a case.
+
+    Keep what was observed of a part that is not named yet; it is ranked again whenever the catalogue changes.
+
+    A private case is seen by whoever has its key, which nobody guesses, and is on no list and in no feed. A public one
+    is listed among the open cases. A photo is never kept, only the points that were clicked in it.
+    """
     given = body.given
     document = lifecycle.save(task.session, task.act, given.specimen(), body.summary, private=given.private)
     return case_of(task.session, document.key, seer_of(task.act))
 
 
 def revise(task: Task, body: RankedSpecimen) -> CaseOut:
-    """Give an open case of one's own new content."""
+    """Revise one's own case.
+
+    Give it whole, as it shall be. `visibility` may change; what was public once stays in the journal.
+    """
     found, given = _own_case(task), body.given
     lifecycle.revise(task.session, task.act, found, given.specimen(), body.summary, body.judged, private=given.private)
     return case_of(task.session, task.key, seer_of(task.act))
@@ -127,14 +136,21 @@ def judged_comment(before: Beforehand, body: CommentIn) -> JudgedComment:
 
 
 def comment(task: Task, body: JudgedComment) -> CommentOut:
-    """Comment on a case, or suggest a half for it."""
+    """Comment on a case, or suggest a half.
+
+    A suggestion names a half, listed or inferred, and says why; the ranking's judgement of that half is put
+    beside it.
+    """
     found = get_case(task.session, task.key, seer_of(task.act))
     document = lifecycle.comment(task.session, task.act, found, body.said, body.judged)
     return _comment_out(task, document, body.judged)
 
 
 def withdraw_comment(task: Task, body: CommentWithdrawal) -> CommentOut:
-    """Take a comment back: one's own, or for a maintainer anybody's."""
+    """Take a comment back.
+
+    One's own, or as a maintainer anybody's. It is shown no more; the journal keeps it.
+    """
     found = get_case(task.session, task.key, seer_of(task.act))
     if get_document(task.session, COMMENT, body.comment).about != found.document.key:
         raise NotFoundError("no comment on this case has this key", field="comment", value=body.comment)
@@ -166,20 +182,33 @@ def chosen(before: Beforehand, body: AcceptIn) -> lifecycle.Choice:
 
 
 def accept(task: Task, body: lifecycle.Choice) -> CaseOut:
-    """Close a case with the half that it turned out to be."""
+    """Say which half it is.
+
+    Close the case with the half that it turned out to be: a suggestion, a candidate or another.
+
+    In the same step the author's observations become a measured confirmation of that half, as far as they can:
+    `solution.left_out` tells what cannot and why. For this the token needs the scope 'evidence' as well.
+    """
     found = _own_case(task, maintained=True)
     lifecycle.accept(task.session, task.act, found, body, lambda: evidence_in(found))
     return case_of(task.session, task.key, seer_of(task.act))
 
 
 def withdraw(task: Task, _: ReasonIn) -> CaseOut:
-    """Take a case off the list."""
+    """Take a case off the list.
+
+    One's own, or as a maintainer anybody's. Whoever has its key may still read it.
+    """
     lifecycle.withdraw(task.session, task.act, _own_case(task, maintained=True))
     return case_of(task.session, task.key, seer_of(task.act))
 
 
 def reopen(task: Task, _: ReasonIn) -> CaseOut:
-    """Open a closed case again."""
+    """Open a closed case again.
+
+    One's own that was solved; a maintainer also what was withdrawn. A confirmation that came of it stays until it
+    is taken back.
+    """
     lifecycle.reopen(task.session, task.act, _own_case(task, maintained=True))
     return case_of(task.session, task.key, seer_of(task.act))
 
@@ -193,6 +222,7 @@ SAVE_CASE = Operation(
     prepare=ranked,
     status=201,
     refusals=OBSERVED_REFUSALS,
+    routes=(Route(at="POST /specimens", name="save_specimen"),),
 )
 REVISE_CASE = Operation(
     name="revise case",
@@ -203,6 +233,7 @@ REVISE_CASE = Operation(
     prepare=ranked_anew,
     needs_tag=True,
     refusals=OBSERVED_REFUSALS,
+    routes=(Route(at="PUT /specimens/{key}", name="revise_specimen", record=SPECIMEN),),
 )
 COMMENT_ON_CASE = Operation(
     name="comment",
@@ -213,6 +244,7 @@ COMMENT_ON_CASE = Operation(
     prepare=judged_comment,
     status=201,
     refusals=OBSERVED_REFUSALS,
+    routes=(Route(at="POST /specimens/{key}/comments", name="add_comment"),),
 )
 WITHDRAW_COMMENT = Operation(
     name="withdraw comment",
@@ -221,6 +253,7 @@ WITHDRAW_COMMENT = Operation(
     result=CommentOut,
     run=withdraw_comment,
     refusals=OBSERVED_REFUSALS,
+    routes=(Route(at="POST /specimens/{key}/comments/{comment}/withdraw", name="withdraw_comment", body=ReasonIn),),
 )
 ACCEPT = Operation(
     name="accept",
@@ -231,6 +264,7 @@ ACCEPT = Operation(
     prepare=chosen,
     needs_tag=True,
     refusals=(*OBSERVED_REFUSALS, "own-evidence", "review-refused"),
+    routes=(Route(at="POST /specimens/{key}/accept", name="accept", record=SPECIMEN),),
 )
 WITHDRAW_CASE = Operation(
     name="withdraw case",
@@ -240,6 +274,7 @@ WITHDRAW_CASE = Operation(
     run=withdraw,
     needs_tag=True,
     refusals=OBSERVED_REFUSALS,
+    routes=(Route(at="POST /specimens/{key}/withdraw", name="withdraw_specimen", record=SPECIMEN),),
 )
 REOPEN_CASE = Operation(
     name="reopen case",
@@ -249,6 +284,7 @@ REOPEN_CASE = Operation(
     run=reopen,
     needs_tag=True,
     refusals=OBSERVED_REFUSALS,
+    routes=(Route(at="POST /specimens/{key}/reopen", name="reopen_specimen", record=SPECIMEN),),
 )
 
 OPERATIONS = (SAVE_CASE, REVISE_CASE, COMMENT_ON_CASE, WITHDRAW_COMMENT, ACCEPT, WITHDRAW_CASE, REOPEN_CASE)

@@ -1,4 +1,4 @@
-"""Entries: add, revise and review them; withdraw, merge, restore, go back; decide on changes that wait."""
+"""Entries: add, revise and review them; withdraw, merge, restore, go back."""
 
 from __future__ import annotations
 
@@ -6,26 +6,27 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 
-from api.operations.operation import Nothing, Operation, Task
+from api.operations.operation import Nothing, Operation, Route, Task
 from api.schemas.contributing import (
     ChangeOut,
     ContributedOut,
     ContributionIn,
+    HalfIn,
+    MatingIn,
     MergeIn,
     RevertIn,
     ReviewedOut,
+    SeriesIn,
     change_out,
     contributed_out,
 )
 from api.schemas.evidence import ReasonIn, findings_out
-from api.schemas.history import PendingOut, pending_out
-from catalog.accounts.access import Permission, require
+from api.schemas.history import LISTED_AT
+from catalog.accounts.access import Permission
 from catalog.contribute.acknowledgements import ReviewRefusedError
 from catalog.contribute.contribution import contribute, review_standing, revise_entry
-from catalog.history import pending
 from catalog.history.changes import Changed
 from catalog.history.changes import restore as restore_entry
-from catalog.history.documents import get_document
 from catalog.history.pending import Submitted, submit_merge, submit_revert, submit_withdrawal
 from catalog.model.errors import DuplicateError, EntryError
 from catalog.review import Finding, is_clean
@@ -53,26 +54,38 @@ def review(task: Task, _: Nothing) -> ReviewedOut:
 
 
 def withdraw(task: Task, _: ReasonIn) -> ChangeOut:
-    """Take an entry off the lists, after the delay."""
+    """Withdraw an entry.
+
+    It leaves the lists after the delay, unless somebody changes or a maintainer stops it. It stays readable.
+    """
     task.require_unchanged()
     return _changed(task, submit_withdrawal(task.session, task.act, task.record, task.key, task.delay))
 
 
 def merge(task: Task, body: MergeIn) -> ChangeOut:
-    """Let another half take this one's place, after the delay."""
+    """Merge a half into another.
+
+    One part under two names: the other takes its place and its matings, after the delay. It stays readable.
+    """
     task.require_unchanged()
     return _changed(task, submit_merge(task.session, task.act, task.key, body.into, task.delay))
 
 
 def restore(task: Task, _: ReasonIn) -> ChangeOut:
-    """Put an entry that was withdrawn or merged back on the lists."""
+    """Put an entry back.
+
+    Back on the lists at once, from withdrawn or merged.
+    """
     task.require_unchanged()
     changed = Changed(revision=restore_entry(task.session, task.act, task.record, task.key))
     return _changed(task, Submitted(changed=changed))
 
 
 def revert(task: Task, body: RevertIn) -> ChangeOut:
-    """Go back to an earlier revision of an entry; where that changes confirmed values, it waits."""
+    """Go back to an earlier revision of an entry.
+
+    As a new revision. Where that changes confirmed values, it waits (202).
+    """
     task.require_unchanged()
     submitted = submit_revert(task.session, task.act, task.record, task.key, body.revision, delay=task.delay)
     return _changed(task, submitted)
@@ -107,16 +120,12 @@ def _place(field: str) -> str:
     return f"entry.{inner}" if inner else "entry"
 
 
-def hasten(task: Task, _: ReasonIn) -> PendingOut:
-    """Let a change happen now. It stays its author's; the decision is the maintainer's."""
-    return pending_out(pending.hasten(task.session, task.act, task.key))
-
-
-def stop(task: Task, _: ReasonIn) -> PendingOut:
-    """Let a change not happen: a maintainer may, and whoever asked for it."""
-    if get_document(task.session, pending.RECORD, task.key).author != task.act.actor:
-        require(task.who, Permission.MAINTAIN)
-    return pending_out(pending.stop(task.session, task.act, task.key))
+def _for_each_kind(act: str, name: str, summary: str) -> tuple[Route, ...]:
+    """Routes of an operation that every kind of entry has, at its own address."""
+    return tuple(
+        Route(at=f"POST /{path}/{{key}}/{act}", name=name, record=record, summary=summary.format(record))
+        for record, path in LISTED_AT.items()
+    )
 
 
 ADD = Operation(
@@ -127,6 +136,30 @@ ADD = Operation(
     run=add,
     status=201,
     refusals=("conflicting-entry", "review-refused"),
+    routes=(
+        Route(
+            at="POST /halves",
+            name="add_half",
+            body=HalfIn,
+            summary="Add a half",
+            description="It is seen at once, as reported. What the machine review finds severe has to be acknowledged "
+            "with a reason.",
+        ),
+        Route(
+            at="POST /series",
+            name="add_series",
+            body=SeriesIn,
+            summary="Add a series",
+            description="With every half and mating that its laws make; `POST /v1/review` shows them beforehand.",
+        ),
+        Route(
+            at="POST /matings",
+            name="add_mating",
+            body=MatingIn,
+            summary="Add a mating",
+            description="Both halves are named by their keys.",
+        ),
+    ),
 )
 REVISE = Operation(
     name="revise",
@@ -137,6 +170,33 @@ REVISE = Operation(
     may_wait=True,
     needs_tag=True,
     refusals=("conflicting-entry", "review-refused"),
+    routes=(
+        Route(
+            at="PUT /halves/{key}",
+            name="revise_half",
+            record="half",
+            body=HalfIn,
+            summary="Revise a half",
+            description="Send the whole half as it should be. New values of a confirmed half wait (202).",
+        ),
+        Route(
+            at="PUT /series/{key}",
+            name="revise_series",
+            record="series",
+            body=SeriesIn,
+            summary="Revise a series",
+            description="Its halves and matings follow the new laws; what would change a confirmed one waits (202).",
+        ),
+        Route(
+            at="PUT /matings/{key}",
+            name="revise_mating",
+            record="mating",
+            body=MatingIn,
+            summary="Revise a mating",
+            description="Halves, basis and stack height name a mating and stay; for another one, add it and withdraw "
+            "this one.",
+        ),
+    ),
 )
 WITHDRAW = Operation(
     name="withdraw",
@@ -147,6 +207,7 @@ WITHDRAW = Operation(
     status=202,
     needs_tag=True,
     refusals=("conflicting-entry",),
+    routes=_for_each_kind("withdraw", "withdraw_entry", "Withdraw a {}"),
 )
 MERGE = Operation(
     name="merge",
@@ -157,6 +218,7 @@ MERGE = Operation(
     status=202,
     needs_tag=True,
     refusals=("conflicting-entry",),
+    routes=(Route(at="POST /halves/{key}/merge", name="merge_half", record="half"),),
 )
 RESTORE = Operation(
     name="restore",
@@ -166,6 +228,7 @@ RESTORE = Operation(
     run=restore,
     needs_tag=True,
     refusals=("conflicting-entry",),
+    routes=_for_each_kind("restore", "restore_entry", "Put a {} back"),
 )
 REVERT = Operation(
     name="revert",
@@ -176,6 +239,7 @@ REVERT = Operation(
     may_wait=True,
     needs_tag=True,
     refusals=("conflicting-entry", "review-refused"),
+    routes=_for_each_kind("revert", "revert_entry", "Go back to an earlier revision of a {}"),
 )
 
 REVIEW = Operation(
@@ -187,22 +251,6 @@ REVIEW = Operation(
     reason=lambda body: "looked over",
     refusals=("unknown-entry",),
 )
-HASTEN = Operation(
-    name="hasten",
-    permission=Permission.MAINTAIN,
-    body=ReasonIn,
-    result=PendingOut,
-    run=hasten,
-    refusals=("unknown-entry",),
-)
-STOP = Operation(
-    name="stop",
-    permission=Permission.CONTRIBUTE,
-    body=ReasonIn,
-    result=PendingOut,
-    run=stop,
-    refusals=("unknown-entry",),
-)
 
-OPERATIONS = (ADD, REVISE, REVIEW, WITHDRAW, MERGE, RESTORE, REVERT, HASTEN, STOP)
+OPERATIONS = (ADD, REVISE, REVIEW, WITHDRAW, MERGE, RESTORE, REVERT)
 """What is done with entries."""

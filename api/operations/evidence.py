@@ -6,7 +6,7 @@ from operator import attrgetter
 
 from sqlalchemy.orm import Session
 
-from api.operations.operation import Operation, Task, no_reason
+from api.operations.operation import Operation, Route, Task, no_reason
 from api.schemas.evidence import ConfirmationIn, ReasonIn, ResolutionIn, StatementOut, statement_out
 from catalog.accounts.access import Permission
 from catalog.contribute import submission
@@ -22,30 +22,45 @@ def statement(session: Session, document: DocumentRecord, findings: tuple[Findin
 
 
 def confirm(task: Task, body: ConfirmationIn) -> StatementOut:
-    """Confirm an entry's revision by a measurement, a document or a trial fit."""
+    """Confirm an entry.
+
+    Confirm an entry's revision by what you measured, by a document, or by a trial fit.
+    """
     document, findings = submission.confirm(task.session, task.act, body.confirmation, body.acknowledge)
     return statement(task.session, document, findings)
 
 
 def dispute(task: Task, body: Dispute) -> StatementOut:
-    """Say what is wrong with an entry's revision."""
+    """Dispute an entry.
+
+    Say what is wrong with an entry's revision, and why. It shows as disputed until that is settled.
+    """
     return statement(task.session, submission.dispute(task.session, task.act, body))
 
 
 def answer(task: Task, body: ReasonIn) -> StatementOut:
-    """Add to the discussion of a dispute; the reason is the text."""
+    """Answer a dispute.
+
+    Add to the discussion; `reason` is the text.
+    """
     said = Answer(dispute=task.key, text=body.reason)
     return statement(task.session, submission.answer(task.session, task.act, said))
 
 
 def resolve(task: Task, body: ResolutionIn) -> StatementOut:
-    """Settle a dispute."""
+    """Settle a dispute.
+
+    A maintainer settles it, and may set aside confirmations that were slips; its author may withdraw it.
+    """
     task.require_unchanged()
     return statement(task.session, submission.resolve(task.session, task.act, task.key, body.resolution))
 
 
 def sight(task: Task, body: Sighting) -> StatementOut:
-    """Say in which device, on which board, a half was found."""
+    """Say where a half was found.
+
+    Found in which device, on which of its boards.
+    """
     return statement(task.session, submission.sight(task.session, task.act, body))
 
 
@@ -63,6 +78,7 @@ CONFIRM = Operation(
     run=confirm,
     status=201,
     refusals=("unknown-entry", "own-evidence", "stale-revision", "review-refused"),
+    routes=(Route(at="POST /confirmations", name="add_confirmation"),),
 )
 DISPUTE = Operation(
     name="dispute",
@@ -73,6 +89,7 @@ DISPUTE = Operation(
     reason=no_reason,
     status=201,
     refusals=("unknown-entry", "stale-revision"),
+    routes=(Route(at="POST /disputes", name="add_dispute"),),
 )
 ANSWER = Operation(
     name="answer",
@@ -83,6 +100,7 @@ ANSWER = Operation(
     reason=no_reason,
     status=201,
     refusals=("unknown-entry",),
+    routes=(Route(at="POST /disputes/{key}/answers", name="add_answer"),),
 )
 RESOLVE = Operation(
     name="resolve",
@@ -92,6 +110,7 @@ RESOLVE = Operation(
     run=resolve,
     reason=attrgetter("resolution.reason"),
     needs_tag=True,
+    routes=(Route(at="POST /disputes/{key}/resolve", name="resolve_dispute", record="dispute"),),
 )
 SIGHT = Operation(
     name="sight",
@@ -101,6 +120,7 @@ SIGHT = Operation(
     run=sight,
     status=201,
     refusals=("unknown-entry",),
+    routes=(Route(at="POST /sightings", name="add_sighting"),),
 )
 WITHDRAW_CONFIRMATION = Operation(
     name="withdraw confirmation",
@@ -109,6 +129,15 @@ WITHDRAW_CONFIRMATION = Operation(
     result=StatementOut,
     run=take_back,
     needs_tag=True,
+    routes=(
+        Route(
+            at="POST /confirmations/{key}/withdraw",
+            name="withdraw_confirmation",
+            record="confirmation",
+            summary="Take a confirmation back",
+            description="One's own, or as a maintainer anybody's. It stays readable and counts no more.",
+        ),
+    ),
 )
 WITHDRAW_SIGHTING = Operation(
     name="withdraw sighting",
@@ -117,6 +146,15 @@ WITHDRAW_SIGHTING = Operation(
     result=StatementOut,
     run=take_back,
     needs_tag=True,
+    routes=(
+        Route(
+            at="POST /sightings/{key}/withdraw",
+            name="withdraw_sighting",
+            record="sighting",
+            summary="Take a sighting back",
+            description="One's own, or as a maintainer anybody's.",
+        ),
+    ),
 )
 
 OPERATIONS = (CONFIRM, DISPUTE, ANSWER, RESOLVE, SIGHT, WITHDRAW_CONFIRMATION, WITHDRAW_SIGHTING)

@@ -93,6 +93,33 @@ def as_sent(before: Beforehand, body: B) -> B:
     return body
 
 
+@dataclass(frozen=True, kw_only=True)
+class Route:
+    """Where the JSON interface takes an operation, and what its description says there.
+
+    Attributes
+    ----------
+    at
+        Method and path under /v1. The path's first parameter is the key of what the operation is done to; any other is
+        a field of the operation's body.
+    name
+        Its name in the description (OpenAPI's operationId begins so); programs made from the description use it.
+    record
+        Kind of the record that the key is of, where the operation asks for it.
+    body
+        What is sent, where that is not the operation's whole body, or only one kind of it.
+    summary, description
+        Heading and text. Empty: the first line and the rest of the docstring of the operation's ``run``.
+    """
+
+    at: str
+    name: str
+    record: str = ""
+    body: type[BaseModel] | None = None
+    summary: str = ""
+    description: str = ""
+
+
 def own_reason(body: BaseModel) -> str:
     """The body's field ``reason``, where it has one."""
     return str(getattr(body, "reason", ""))
@@ -116,7 +143,7 @@ class Operation(Generic[B, R]):
     body, result
         What it takes, and what it answers.
     run
-        Does it, with the body that ``prepare`` returned.
+        Does it, with the body that ``prepare`` returned. Its docstring is what the interface's description says of it.
     prepare
         Looks at the catalogue before the transaction begins, and returns what ``run`` takes.
     reason
@@ -131,6 +158,8 @@ class Operation(Generic[B, R]):
         Fields of the answer that are not kept, and are null when a repeated request is answered: secrets.
     refusals
         Names of problem types that it can be refused with, beside `REFUSALS` and `TAG_REFUSALS`.
+    routes
+        Where the JSON interface takes it; none for what only pages and commands do.
     """
 
     name: str
@@ -145,6 +174,7 @@ class Operation(Generic[B, R]):
     needs_tag: bool = False
     told_once: tuple[str, ...] = ()
     refusals: tuple[str, ...] = ()
+    routes: tuple[Route, ...] = ()
 
     @property
     def problems(self) -> tuple[str, ...]:

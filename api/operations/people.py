@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import timedelta
 
-from api.operations.operation import Nothing, Operation, Task
+from api.operations.operation import Nothing, Operation, Route, Task
 from api.schemas.evidence import ReasonIn
 from api.schemas.history import UndoIn, UndoneOut, undone_out
 from api.schemas.people import (
@@ -53,22 +53,35 @@ def welcome(task: Task, body: NewcomerIn) -> NewcomerOut:
 
 
 def suspend(task: Task, _: ReasonIn) -> ContributorOut:
-    """Take nothing more from a contributor."""
+    """Take nothing more from a contributor.
+
+    All their tokens stop at once; what they added stays, and what they proposed waits.
+    """
     return contributor_out(contributors.suspend(task.session, task.act, _somebody_else(task)))
 
 
 def lift(task: Task, _: LiftIn) -> ContributorOut:
-    """End a suspension."""
+    """End a suspension.
+
+    Tokens that have not ended meanwhile are good again.
+    """
     return contributor_out(contributors.lift(task.session, task.act, _somebody_else(task)))
 
 
 def change_role(task: Task, body: RoleIn) -> ContributorOut:
-    """Give a contributor another role."""
+    """Give a contributor another role.
+
+    contributor or maintainer.
+    """
     return contributor_out(contributors.change_role(task.session, task.act, _somebody_else(task), body.role))
 
 
 def undo(task: Task, body: UndoIn) -> UndoneOut:
-    """Take back all that a contributor changed since a moment."""
+    """Take back what a contributor did.
+
+    All their changes since a moment, as new revisions, in one transaction. What others revised, bore out or built on
+    is kept, and told.
+    """
     person = contributors.get(task.session, task.key).name
     since = timestamps.written(timestamps.read(body.since, field="since"))
     batch = new_key()
@@ -83,7 +96,10 @@ def _somebody_else(task: Task) -> str:
 
 
 def make(task: Task, body: TokenIn) -> TokenMadeOut:
-    """Make a token for oneself, good for no more than the token that asks."""
+    """Make a token.
+
+    For oneself, good for no more than the token that asks. Its `secret` is shown this once.
+    """
     ends = timestamps.read(task.act.at, field="at") + timedelta(days=body.expires_days)
     asked = TokenFor(contributor=task.who.name, label=body.label, scopes=body.scopes, expires=ends)
     return hand_out(task, asked)
@@ -101,7 +117,10 @@ def hand_out(task: Task, body: TokenFor) -> TokenMadeOut:
 
 
 def revoke(task: Task, _: Nothing) -> TokenOut:
-    """End a token, by its number or by its first characters: one's own, or for a maintainer anybody's."""
+    """End a token.
+
+    Now and for good, by its number or by its first characters; a maintainer may end anybody's.
+    """
     found = _find(task, task.key)
     require(task.who, permission_to_revoke(task.who, found.contributor))
     return token_out(tokens.revoke(task.session, task.act, found.id))
@@ -143,6 +162,7 @@ SUSPEND = Operation(
     result=ContributorOut,
     run=suspend,
     refusals=("unknown-entry",),
+    routes=(Route(at="POST /contributors/{name}/suspend", name="suspend"),),
 )
 LIFT = Operation(
     name="lift suspension",
@@ -151,6 +171,7 @@ LIFT = Operation(
     result=ContributorOut,
     run=lift,
     refusals=("unknown-entry",),
+    routes=(Route(at="POST /contributors/{name}/lift", name="lift"),),
 )
 CHANGE_ROLE = Operation(
     name="change role",
@@ -159,6 +180,7 @@ CHANGE_ROLE = Operation(
     result=ContributorOut,
     run=change_role,
     refusals=("unknown-entry",),
+    routes=(Route(at="POST /contributors/{name}/role", name="change_role"),),
 )
 UNDO = Operation(
     name="undo",
@@ -167,6 +189,7 @@ UNDO = Operation(
     result=UndoneOut,
     run=undo,
     refusals=("unknown-entry",),
+    routes=(Route(at="POST /contributors/{name}/undo", name="undo_contributor"),),
 )
 MAKE_TOKEN = Operation(
     name="make token",
@@ -176,6 +199,7 @@ MAKE_TOKEN = Operation(
     run=make,
     status=201,
     told_once=("secret",),
+    routes=(Route(at="POST /tokens", name="make_token"),),
 )
 HAND_OUT_TOKEN = Operation(
     name="hand out token",
@@ -194,6 +218,7 @@ REVOKE_TOKEN = Operation(
     result=TokenOut,
     run=revoke,
     refusals=("unknown-entry",),
+    routes=(Route(at="POST /tokens/{token}/revoke", name="revoke_token"),),
 )
 
 OPERATIONS = (

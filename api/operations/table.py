@@ -6,10 +6,14 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any
 
-from api.operations import cases, entries, evidence, people
+from api.operations import cases, entries, evidence, pending_changes, people
 from api.operations.operation import Operation
 
 OPERATIONS: Mapping[str, Operation[Any, Any]] = MappingProxyType(
-    {operation.name: operation for subject in (entries, evidence, cases, people) for operation in subject.OPERATIONS}
+    {
+        operation.name: operation
+        for subject in (entries, pending_changes, evidence, cases, people)
+        for operation in subject.OPERATIONS
+    }
 )
 """Every operation by its name."""

@@ -5,23 +5,10 @@ from __future__ import annotations
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query
-from starlette.responses import Response
 
-from api.operations.operation import Nothing
-from api.operations.people import CHANGE_ROLE, LIFT, MAKE_TOKEN, REVOKE_TOKEN, SUSPEND, UNDO
-from api.operations.requests import WritingDep, answering
-from api.schemas.evidence import ReasonIn
-from api.schemas.history import UndoIn
-from api.schemas.people import (
-    ContributorList,
-    LiftIn,
-    MeOut,
-    RoleIn,
-    TokenIn,
-    TokenList,
-    contributor_out,
-    token_out,
-)
+from api.operations.people import OPERATIONS
+from api.rest.writes import add_writes
+from api.schemas.people import ContributorList, MeOut, TokenList, contributor_out, token_out
 from api.service.access import WhoDep, needs
 from api.service.dependencies import CatalogueDep, require_known_query
 from api.service.responses import documented
@@ -32,6 +19,8 @@ from catalog.model import timestamps
 READING = ("invalid-request", "internal-error", "catalogue-locked", "catalogue-unusable")
 
 router = APIRouter(tags=["people"], dependencies=[Depends(require_known_query)])
+
+add_writes(router, OPERATIONS)
 
 OwnTokensDep = Annotated[Who, needs(Permission.MANAGE_OWN_TOKENS)]
 
@@ -58,31 +47,6 @@ def list_contributors(catalogue: CatalogueDep) -> ContributorList:
         return ContributorList(items=tuple(contributor_out(each) for each in contributors.listed(session)))
 
 
-@router.post("/contributors/{name}/undo", summary="Take back what a contributor did", **answering(UNDO))
-def undo_contributor(name: str, body: UndoIn, writing: WritingDep) -> Response:
-    """All their changes since a moment, as new revisions, in one transaction. What others revised, bore out or built on
-    is kept, and told."""
-    return writing.once(UNDO, body, key=name)
-
-
-@router.post("/contributors/{name}/suspend", summary="Take nothing more from a contributor", **answering(SUSPEND))
-def suspend(name: str, body: ReasonIn, writing: WritingDep) -> Response:
-    """All their tokens stop at once; what they added stays, and what they proposed waits."""
-    return writing.once(SUSPEND, body, key=name)
-
-
-@router.post("/contributors/{name}/lift", summary="End a suspension", **answering(LIFT))
-def lift(name: str, body: LiftIn, writing: WritingDep) -> Response:
-    """Tokens that have not ended meanwhile are good again."""
-    return writing.once(LIFT, body, key=name)
-
-
-@router.post("/contributors/{name}/role", summary="Give a contributor another role", **answering(CHANGE_ROLE))
-def change_role(name: str, body: RoleIn, writing: WritingDep) -> Response:
-    """contributor or maintainer."""
-    return writing.once(CHANGE_ROLE, body, key=name)
-
-
 @router.get(
     "/tokens", summary="One's own tokens", responses=documented(*READING, "unauthorised", "forbidden", "suspended")
 )
@@ -99,15 +63,3 @@ def list_tokens(
         require(who, permission_to_revoke(who, owner))
         found = tokens.listed(session, timestamps.now(), owner)
     return TokenList(items=tuple(token_out(each) for each in found))
-
-
-@router.post("/tokens", summary="Make a token", **answering(MAKE_TOKEN))
-def make_token(body: TokenIn, writing: WritingDep) -> Response:
-    """For oneself, good for no more than the token that asks. Its `secret` is shown this once."""
-    return writing.once(MAKE_TOKEN, body)
-
-
-@router.post("/tokens/{token}/revoke", summary="End a token", **answering(REVOKE_TOKEN))
-def revoke_token(token: str, writing: WritingDep) -> Response:
-    """Now and for good, by its number or by its first characters; a maintainer may end anybody's."""
-    return writing.once(REVOKE_TOKEN, Nothing(), key=token)

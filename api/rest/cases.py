@@ -7,30 +7,10 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Path, Query, Request
 from starlette.responses import Response
 
-from api.operations.cases import (
-    ACCEPT,
-    COMMENT_ON_CASE,
-    REOPEN_CASE,
-    REVISE_CASE,
-    SAVE_CASE,
-    WITHDRAW_CASE,
-    WITHDRAW_COMMENT,
-    case_of,
-)
-from api.operations.requests import WritingDep, answering
+from api.operations.cases import OPERATIONS, case_of
 from api.rest.feeds import ATOM, case_feed
-from api.schemas.cases import (
-    AcceptIn,
-    CaseOut,
-    CasePage,
-    CaseRevision,
-    CommentIn,
-    CommentWithdrawal,
-    SpecimenIn,
-    case_item,
-    visibility_of,
-)
-from api.schemas.evidence import ReasonIn
+from api.rest.writes import add_writes
+from api.schemas.cases import CaseOut, CasePage, CaseRevision, case_item, visibility_of
 from api.service.access import WhoDep
 from api.service.dependencies import CatalogueDep, CursorQuery, LimitQuery, VersionDep, require_known_query
 from api.service.etags import quoted
@@ -38,7 +18,6 @@ from api.service.paging import LARGEST_NUMBER, Listing
 from api.service.responses import documented
 from api.service.settings import DEFAULT_PAGE
 from catalog.cases.retrieval import get_revision, public_cases, seer
-from catalog.cases.specimens import SPECIMEN
 from catalog.model.timestamps import read, written
 
 router = APIRouter(
@@ -47,17 +26,9 @@ router = APIRouter(
     dependencies=[Depends(require_known_query)],
 )
 
+add_writes(router, OPERATIONS)
+
 Number = Annotated[int, Path(ge=1, le=LARGEST_NUMBER, description="Number of the revision, from 1.")]
-
-
-@router.post("/specimens", summary="Open a case", **answering(SAVE_CASE))
-def save_specimen(body: SpecimenIn, writing: WritingDep) -> Response:
-    """Keep what was observed of a part that is not named yet; it is ranked again whenever the catalogue changes.
-
-    A private case is seen by whoever has its key, which nobody guesses, and is on no list and in no feed. A public one
-    is listed among the open cases. A photo is never kept, only the points that were clicked in it.
-    """
-    return writing.once(SAVE_CASE, body)
 
 
 @router.get(
@@ -119,47 +90,3 @@ def get_specimen_revision(key: str, n: Number, catalogue: CatalogueDep, who: Who
         visibility=visibility_of(row.new["private"]),
         specimen=specimen,
     )
-
-
-@router.put("/specimens/{key}", summary="Revise one's own case", **answering(REVISE_CASE))
-def revise_specimen(key: str, body: SpecimenIn, writing: WritingDep) -> Response:
-    """Give it whole, as it shall be. `visibility` may change; what was public once stays in the journal."""
-    return writing.once(REVISE_CASE, body, record=SPECIMEN, key=key)
-
-
-@router.post("/specimens/{key}/comments", summary="Comment on a case, or suggest a half", **answering(COMMENT_ON_CASE))
-def add_comment(key: str, body: CommentIn, writing: WritingDep) -> Response:
-    """A suggestion names a half, listed or inferred, and says why; the ranking's judgement of that half is put
-    beside it."""
-    return writing.once(COMMENT_ON_CASE, body, key=key)
-
-
-@router.post(
-    "/specimens/{key}/comments/{comment}/withdraw", summary="Take a comment back", **answering(WITHDRAW_COMMENT)
-)
-def withdraw_comment(key: str, comment: str, body: ReasonIn, writing: WritingDep) -> Response:
-    """One's own, or as a maintainer anybody's. It is shown no more; the journal keeps it."""
-    return writing.once(WITHDRAW_COMMENT, CommentWithdrawal(comment=comment, reason=body.reason), key=key)
-
-
-@router.post("/specimens/{key}/accept", summary="Say which half it is", **answering(ACCEPT))
-def accept(key: str, body: AcceptIn, writing: WritingDep) -> Response:
-    """Close the case with the half that it turned out to be: a suggestion, a candidate or another.
-
-    In the same step the author's observations become a measured confirmation of that half, as far as they can:
-    `solution.left_out` tells what cannot and why. For this the token needs the scope 'evidence' as well.
-    """
-    return writing.once(ACCEPT, body, record=SPECIMEN, key=key)
-
-
-@router.post("/specimens/{key}/withdraw", summary="Take a case off the list", **answering(WITHDRAW_CASE))
-def withdraw_specimen(key: str, body: ReasonIn, writing: WritingDep) -> Response:
-    """One's own, or as a maintainer anybody's. Whoever has its key may still read it."""
-    return writing.once(WITHDRAW_CASE, body, record=SPECIMEN, key=key)
-
-
-@router.post("/specimens/{key}/reopen", summary="Open a closed case again", **answering(REOPEN_CASE))
-def reopen_specimen(key: str, body: ReasonIn, writing: WritingDep) -> Response:
-    """One's own that was solved; a maintainer also what was withdrawn. A confirmation that came of it stays until it
-    is taken back."""
-    return writing.once(REOPEN_CASE, body, record=SPECIMEN, key=key)

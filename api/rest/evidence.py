@@ -7,81 +7,22 @@ from typing import Annotated
 from fastapi import APIRouter, Query
 from starlette.responses import Response
 
-from api.operations.evidence import (
-    ANSWER,
-    CONFIRM,
-    DISPUTE,
-    RESOLVE,
-    SIGHT,
-    WITHDRAW_CONFIRMATION,
-    WITHDRAW_SIGHTING,
-    statement,
-)
+from api.operations.evidence import OPERATIONS, statement
 from api.operations.record_pages import documents_page
-from api.operations.requests import WritingDep, answering
-from api.schemas.evidence import (
-    ConfirmationIn,
-    EvidenceOut,
-    ReasonIn,
-    ResolutionIn,
-    StatementOut,
-    StatementPage,
-    evidence_of,
-    statement_out,
-)
+from api.rest.writes import add_writes
+from api.schemas.evidence import EvidenceOut, StatementOut, StatementPage, evidence_of, statement_out
 from api.service.dependencies import CatalogueDep, CursorQuery, KeyQuery, LimitQuery
 from api.service.etags import quoted
 from api.service.responses import documented
 from api.service.settings import DEFAULT_PAGE
 from catalog.evidence.standing import EntryRecord
-from catalog.evidence.statements import Dispute, Sighting
 from catalog.history.documents import get_document
 
 router = APIRouter(tags=["evidence"], responses=documented("invalid-request", "catalogue-locked", "catalogue-unusable"))
 
+add_writes(router, OPERATIONS)
+
 RecordQuery = Annotated[EntryRecord | None, Query(description="Kind of the entry spoken of.")]
-
-
-@router.post("/confirmations", summary="Confirm an entry", **answering(CONFIRM))
-def add_confirmation(body: ConfirmationIn, writing: WritingDep) -> Response:
-    """Confirm an entry's revision by what you measured, by a document, or by a trial fit."""
-    return writing.once(CONFIRM, body)
-
-
-@router.post("/disputes", summary="Dispute an entry", **answering(DISPUTE))
-def add_dispute(body: Dispute, writing: WritingDep) -> Response:
-    """Say what is wrong with an entry's revision, and why. It shows as disputed until that is settled."""
-    return writing.once(DISPUTE, body)
-
-
-@router.post("/disputes/{key}/answers", summary="Answer a dispute", **answering(ANSWER))
-def add_answer(key: str, body: ReasonIn, writing: WritingDep) -> Response:
-    """Add to the discussion; `reason` is the text."""
-    return writing.once(ANSWER, body, key=key)
-
-
-@router.post("/disputes/{key}/resolve", summary="Settle a dispute", **answering(RESOLVE))
-def resolve_dispute(key: str, body: ResolutionIn, writing: WritingDep) -> Response:
-    """A maintainer settles it, and may set aside confirmations that were slips; its author may withdraw it."""
-    return writing.once(RESOLVE, body, record="dispute", key=key)
-
-
-@router.post("/sightings", summary="Say where a half was found", **answering(SIGHT))
-def add_sighting(body: Sighting, writing: WritingDep) -> Response:
-    """Found in which device, on which of its boards."""
-    return writing.once(SIGHT, body)
-
-
-@router.post("/confirmations/{key}/withdraw", summary="Take a confirmation back", **answering(WITHDRAW_CONFIRMATION))
-def withdraw_confirmation(key: str, body: ReasonIn, writing: WritingDep) -> Response:
-    """One's own, or as a maintainer anybody's. It stays readable and counts no more."""
-    return writing.once(WITHDRAW_CONFIRMATION, body, record="confirmation", key=key)
-
-
-@router.post("/sightings/{key}/withdraw", summary="Take a sighting back", **answering(WITHDRAW_SIGHTING))
-def withdraw_sighting(key: str, body: ReasonIn, writing: WritingDep) -> Response:
-    """One's own, or as a maintainer anybody's."""
-    return writing.once(WITHDRAW_SIGHTING, body, record="sighting", key=key)
 
 
 @router.get("/halves/{key}/evidence", summary="A half's evidence", responses=documented("unknown-entry"))

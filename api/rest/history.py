@@ -7,11 +7,10 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, Depends, Query, Request
 from starlette.responses import Response
 
-from api.operations.entries import HASTEN, STOP
+from api.operations.pending_changes import OPERATIONS
 from api.operations.record_pages import Wanted, documents_page, journal_page
-from api.operations.requests import WritingDep, answering
 from api.rest.feeds import ATOM, Feed, atom
-from api.schemas.evidence import ReasonIn
+from api.rest.writes import add_writes
 from api.schemas.history import LISTED_AT, JournalPage, PendingOut, PendingPage, pending_out
 from api.service.dependencies import CatalogueDep, CursorQuery, KeyQuery, LimitQuery, VersionDep, require_known_query
 from api.service.responses import documented
@@ -114,6 +113,8 @@ for _record, _path in LISTED_AT.items():
 
 pending_router = APIRouter(tags=["pending changes"], dependencies=[Depends(require_known_query)])
 
+add_writes(pending_router, OPERATIONS)
+
 StateQuery = Annotated[
     Literal["waiting", "done", "stopped", "lapsed", "all"], Query(description="Which of them; all: whatever became.")
 ]
@@ -154,15 +155,3 @@ def get_pending(key: str, catalogue: CatalogueDep) -> PendingOut:
     """What became of it is its `state`."""
     with catalogue.reading() as session:
         return pending_out(get_document(session, pending.RECORD, key))
-
-
-@pending_router.post("/pending/{key}/hasten", summary="Let a change happen now", **answering(HASTEN))
-def hasten(key: str, body: ReasonIn, writing: WritingDep) -> Response:
-    """The change stays its author's; the decision is the maintainer's."""
-    return writing.once(HASTEN, body, key=key)
-
-
-@pending_router.post("/pending/{key}/stop", summary="Let a change not happen", **answering(STOP))
-def stop(key: str, body: ReasonIn, writing: WritingDep) -> Response:
-    """By a maintainer, or by whoever asked for it."""
-    return writing.once(STOP, body, key=key)

@@ -22,7 +22,7 @@ from api.command_line.output.console import plain
 from api.command_line.output.records import journal_lines, pending_table
 from api.observations.checking import form_of
 from api.observations.error_places import told_at
-from api.operations.entries import HASTEN, STOP
+from api.operations.pending_changes import HASTEN, STOP
 from api.operations.record_pages import Wanted, journal_page
 from api.schemas.evidence import ReasonIn
 from api.schemas.history import LISTED_AT, JournalPage, PendingPage, pending_out

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query
 from starlette.responses import Response
 
-from api.operations.entries import HASTEN, STOP
+from api.operations.pending_changes import HASTEN, STOP
 from api.operations.record_pages import Wanted, journal_page
 from api.operations.requests import WritingDep
 from api.schemas.history import PendingOut, pending_out

@@ -15,10 +15,10 @@ from fastapi.routing import iter_route_contexts
 from starlette.routing import BaseRoute
 
 import api
-from api.operations import cases, entries, evidence, people
+from api.operations import cases, entries, evidence, pending_changes, people
 from api.operations.operation import Operation, Task
-from api.operations.requests import CarriesOut
 from api.operations.table import OPERATIONS
+from api.rest.writes import CarriesOut
 from api.service.access import SAFE_METHODS
 from api.service.problem_types import PROBLEMS
 from catalog.accounts.access import POLICY, Role
@@ -26,7 +26,7 @@ from catalog.accounts.access import POLICY, Role
 COMPUTING = {"/v1/identify", "/v1/identify/explain", "/v1/measure", "/v1/measure/row", "/v1/review"}
 """Addresses that take a body and store nothing."""
 
-SUBJECTS = (entries, evidence, cases, people)
+SUBJECTS = (entries, pending_changes, evidence, cases, people)
 
 NO_OPERATION = {
     "api/operations/transaction.py": "carries operations out",
@@ -135,14 +135,40 @@ def test_nobody_but_the_transaction_writes_for_somebody() -> None:
     assert writing == set(NO_OPERATION)
 
 
+def test_the_unsafe_routes_are_those_that_operations_name_each_at_its_own_address(app: FastAPI) -> None:
+    served = {address: named[0].name for address, named in by_route(app.routes).items() if named}
+    named = [
+        ((method, f"/v1{path}"), operation.name)
+        for operation in OPERATIONS.values()
+        for method, path in (route.at.split() for route in operation.routes)
+    ]
+    assert len(dict(named)) == len(named)
+    assert served == dict(named)
+
+
+@pytest.mark.parametrize("operation", OPERATIONS.values(), ids=OPERATIONS)
+def test_a_route_of_an_operation_that_needs_a_state_says_of_which_record_and_every_route_is_explained(
+    operation: Operation[Any, Any], app: FastAPI
+) -> None:
+    for route in operation.routes:
+        method, path = route.at.split()
+        described = app.openapi()["paths"][f"/v1{path}"][method.lower()]
+        assert described["summary"]
+        assert described["description"]
+        assert described["operationId"].startswith(route.name)
+        sent = route.body or operation.body
+        assert issubclass(sent, operation.body) or issubclass(operation.body, sent)
+        assert route.record or not operation.needs_tag
+
+
 def test_every_operation_is_asked_for_by_a_route_a_page_or_a_command() -> None:
     used = {
         node.id
         for name, module in sources()
-        if name.startswith(("api/rest/", "api/web/", "api/command_line/"))
+        if name.startswith(("api/web/", "api/command_line/"))
         for node in ast.walk(module)
         if isinstance(node, ast.Name)
     }
     for subject in SUBJECTS:
-        names = {name for name, each in vars(subject).items() if isinstance(each, Operation)}
+        names = {name for name, each in vars(subject).items() if isinstance(each, Operation) and not each.routes}
         assert names <= used, names - used

@@ -17,12 +17,11 @@ from typing import Annotated
 import pytest
 from pydantic import BaseModel
 from sqlalchemy.orm import Session
-from starlette.responses import Response
 from starlette.testclient import TestClient
 
 from api.app import create_app
-from api.operations.operation import Nothing, Operation, Task
-from api.operations.requests import WritingDep, answering
+from api.operations.operation import Nothing, Operation, Route, Task
+from api.rest.writes import add_writes
 from api.schemas.problems import FieldProblem
 from api.service.access import SESSION_COOKIE, WhoDep, needs, session_token
 from api.service.logs import TokenMask, logger, server_logs
@@ -197,11 +196,14 @@ def _name_actor(task: Task, body: Nothing) -> Written:
     return Written(actor=task.act.actor)
 
 
-WRITE = Operation(name="write", permission=Permission.CONTRIBUTE, body=Nothing, result=Written, run=_name_actor)
-
-
-def _write(writing: WritingDep) -> Response:
-    return writing.once(WRITE, Nothing())
+WRITE = Operation(
+    name="write",
+    permission=Permission.CONTRIBUTE,
+    body=Nothing,
+    result=Written,
+    run=_name_actor,
+    routes=(Route(at="POST /write", name="write"),),
+)
 
 
 def test_a_change_that_waited_while_its_contributor_was_suspended_comes_too_late(
@@ -215,7 +217,7 @@ def test_a_change_that_waited_while_its_contributor_was_suspended_comes_too_late
         return ask_for_turn(self)
 
     app = create_app(Settings(database_url=f"sqlite:///{catalogue_file}"))
-    app.add_api_route("/write", _write, methods=["POST"], **answering(WRITE))
+    add_writes(app.router, [WRITE])
     with TestClient(app) as server, ThreadPoolExecutor(1) as beside:
         assert server.post("/write", headers=bearer(token)).json() == {"actor": "Wren Ashby"}
         with catalogue.writing() as session:
