@@ -14,8 +14,8 @@ from api.service.problems import ApiError
 
 T = TypeVar("T")
 
-LONGEST_CURSOR = 2000
-"""Characters of a cursor at most; keys are two short texts."""
+LONGEST_CURSOR = 6000
+"""Characters of a cursor at most: base64 of the longest key, 1000 letters of up to four bytes."""
 
 LARGEST_NUMBER = 2**31 - 1
 """Of a row: what the narrower of the engines counts with."""

@@ -8,8 +8,9 @@ from collections.abc import Sequence
 
 import pytest
 
-from api.service.paging import LARGEST_NUMBER, Listing
+from api.service.paging import LARGEST_NUMBER, LONGEST_CURSOR, Listing
 from api.service.problems import ApiError
+from catalog.evidence.statements import LONGEST_KEY
 
 ROWS = range(1, 8)
 
@@ -60,6 +61,13 @@ def test_one_row_more_than_the_page_is_read_to_see_whether_there_is_a_next() -> 
 def test_a_cursor_gives_its_key_back_and_needs_no_quoting_in_an_address(key: str) -> None:
     cursor = listing().cursor_after(key)
     assert set(cursor) <= set("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_")
+    assert listing(cursor).after == key
+
+
+def test_a_list_goes_on_after_the_longest_key_of_the_longest_letters() -> None:
+    key = "𐐨" * LONGEST_KEY
+    cursor = listing().cursor_after(key)
+    assert len(cursor) <= LONGEST_CURSOR
     assert listing(cursor).after == key
 
 
@@ -117,6 +125,11 @@ UNREADABLE = {
 @pytest.mark.parametrize("cursor", UNREADABLE.values(), ids=UNREADABLE.keys())
 def test_a_cursor_that_cannot_be_read_is_refused(cursor: str) -> None:
     assert refused(listing(cursor))[2] == "the cursor cannot be read"
+
+
+def test_signs_within_a_good_cursor_are_not_passed_over() -> None:
+    cursor = listing().cursor_after("k")
+    assert refused(listing(f"{cursor[:8]}!!!!{cursor[8:]}"))[2] == "the cursor cannot be read"
 
 
 def test_a_key_that_is_no_text_is_refused() -> None:
