@@ -1,1 +1,1 @@
-"""Background tasks: carrying out due changes, and ranking open cases again."""
+"""Background tasks of the server: carry out due changes, and rank open cases again."""

@@ -1,4 +1,4 @@
-"""Open cases are ranked again when the catalogue has changed, while the server runs."""
+"""Rank open cases again when the catalogue has changed, while the server runs."""
 
 from __future__ import annotations
 

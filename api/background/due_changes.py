@@ -19,8 +19,8 @@ _log = logger()
 async def carrying_out(catalogue: Catalogue, every_s: float) -> AsyncIterator[None]:
     """Look for due changes every so many seconds while the server runs, and end with it.
 
-    Every worker process looks by itself. That disturbs nobody: looking only reads, and whoever finds something carries
-    it out in a writing transaction, after which it is due no more.
+    Every worker process looks by itself. This is safe: looking only reads, and a change is carried out in a writing
+    transaction, after which it is no longer due.
     """
     ending = asyncio.Event()
     task = asyncio.create_task(_keep_looking(catalogue, every_s, ending))

@@ -1,1 +1,1 @@
-"""From a request to an answer: candidates, advice, the dialogue, tools at hand, cautions."""
+"""Identification requests and answers: candidates, advice, the dialogue, tools at hand, cautions."""

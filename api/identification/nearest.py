@@ -1,4 +1,4 @@
-"""Keys that the catalogue does not hold: what looks most like them, and how the refusal says so."""
+"""Unknown keys: the most similar entries, and the error that names them."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from catalog.snapshot.search import LONGEST_QUERY, Hit
 from catalog.snapshot.snapshot import Snapshot
 
 NEAREST = 8
-"""Entries offered in the place of one that is not there."""
+"""Most entries suggested for an unknown key."""
 
 NAMED = 3
-"""Halves that a refusal names."""
+"""Most halves that the error names."""
 
 _PARTING = re.compile(r"[:~]+")
 """What keys are put together with; the words between are what was meant."""

@@ -1,4 +1,4 @@
-"""What the machine review finds severe is taken only with a reason, and the journal keeps the reason."""
+"""Acknowledgements: a severe finding of the machine review needs a reason, which the journal keeps."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ from catalog.review.findings import Code, Finding, severe
 from matcher.vocabulary import closest, remedy_for
 
 SHORTEST_REASON = 10
-"""Characters of a reason that acknowledges a severe finding: "ok" explains nothing to whoever reads it later."""
+"""Fewest characters of a reason that acknowledges a severe finding: "ok" explains nothing to later readers."""
 
 
 class ReviewRefusedError(CatalogueError):
-    """The machine review found something severe that was not acknowledged; ``findings`` are all that it found."""
+    """The machine review has a severe finding that was not acknowledged; ``findings`` are all its findings."""
 
     def __init__(self, findings: Sequence[Finding], unacknowledged: Sequence[Finding]) -> None:
         first = unacknowledged[0]

@@ -1,4 +1,4 @@
-"""Taking what somebody contributes: reviewed by machine first, then added or revised, with what was acknowledged."""
+"""Contributions: an entry is reviewed by machine, then added or revised together with its acknowledgements."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from catalog.review import Finding, is_clean, read_neighbours, review
 
 @dataclass(frozen=True, kw_only=True)
 class Preview:
-    """What would happen: what the machine review finds, and for a series every half and mating of its laws."""
+    """Preview of a contribution: findings of the machine review, and for a series the halves and matings of its laws."""
 
     findings: tuple[Finding, ...]
     made: Expansion | None
@@ -31,7 +31,7 @@ class Preview:
 
 @dataclass(frozen=True, kw_only=True)
 class Contributed:
-    """What was added, and what the machine review found about it."""
+    """The result of an addition, and the findings of the machine review."""
 
     report: AddReport
     findings: tuple[Finding, ...]
@@ -39,7 +39,7 @@ class Contributed:
 
 @dataclass(frozen=True, kw_only=True)
 class Revised:
-    """What became of a revision (done, or waiting), and what the machine review found about it."""
+    """The result of a revision (done or pending), and the findings of the machine review."""
 
     submitted: Submitted
     findings: tuple[Finding, ...]
@@ -81,7 +81,7 @@ def revise_entry(
 
 
 def review_standing(session: Session, act: Act, record: str, key: str) -> tuple[Finding, ...]:
-    """Review an entry as it stands, as one that came from a file; where nothing is found it is clean from now on.
+    """Review an entry of the catalogue, e.g. one from a file; without findings it is marked clean.
 
     Raises NotFoundError.
     """
@@ -93,7 +93,7 @@ def review_standing(session: Session, act: Act, record: str, key: str) -> tuple[
 
 
 def _require_not_gone(session: Session, entry: AnyEntry) -> None:
-    """An entry that was taken away is not added anew under its key: it is restored, or its successor used."""
+    """Refuse to add a withdrawn or merged entry again under its key: restore it, or use its successor."""
     for record in get_records(session, entry.record, [entry.key]).values():
         if record.state != "listed":
             raise DuplicateError(

@@ -1,5 +1,4 @@
-"""Evidence is submitted: confirmations, disputes with answers and resolutions, and sightings; its author can withdraw
-it."""
+"""Submission and withdrawal of evidence: confirmations, disputes with answers and resolutions, and sightings."""
 
 from __future__ import annotations
 

@@ -1,1 +1,1 @@
-"""What happened to the catalogue, and changing it: every change is a new revision, and a row of the journal."""
+"""History of the catalogue: every change makes a new revision and a row in the journal."""

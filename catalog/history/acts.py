@@ -1,4 +1,4 @@
-"""Who acts, when and why: what every change is written with."""
+"""Acts: who changes the catalogue, when and why."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from dataclasses import dataclass, field
 from catalog.model.timestamps import now
 
 OPERATOR = "operator"
-"""Whoever holds the database: the command line on it, imports, the demo. No contributor has this name."""
+"""Name of the operator, who has the database: the command line, imports, the demo. No contributor has this name."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Act:
-    """One transaction's who, when and why.
+    """Actor, time and reason of one transaction.
 
     ``actor`` is a contributor's name or `OPERATOR`, ``at`` a moment (`catalog.model.timestamps`), ``reason`` goes into
     the journal, ``batch`` groups rows of one act, ``maintainer`` whether the actor keeps the catalogue.
@@ -26,5 +26,5 @@ class Act:
 
 
 def operators(reason: str = "", batch: str = "") -> Act:
-    """An act of whoever holds the database."""
+    """An act of the operator."""
     return Act(reason=reason, batch=batch, maintainer=True)

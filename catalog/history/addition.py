@@ -1,4 +1,4 @@
-"""Adding entries to the catalogue: new ones are stored, identical ones left alone, contradicting ones refused."""
+"""Addition of entries: new ones are stored, identical ones are left alone, contradicting ones are refused."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from catalog.records.write import insert_entries
 
 @dataclass(frozen=True, kw_only=True)
 class AddReport:
-    """What `add` did, per record ("series", "half", "mating"); halves and matings of a series' laws are counted too."""
+    """Result of `add`, per record ("series", "half", "mating"), including halves and matings made by series' laws."""
 
     added: Mapping[str, int]
     unchanged: Mapping[str, int]
@@ -33,7 +33,7 @@ class AddReport:
 
 @dataclass(frozen=True, kw_only=True)
 class _Given:
-    """An entry of the batch and where it stands there. ``stated`` False: a series that only its halves name."""
+    """An entry of the batch with its place there. ``stated`` is False for a series that only its halves name."""
 
     entry: Any
     index: int
@@ -129,8 +129,8 @@ def _refuse_difference(standing: AnyEntry, given: _Given, where: str) -> None:
 
 
 def _new(session: Session, record: str, given: Mapping[str, _Given]) -> list[_Given]:
-    """Those that the catalogue does not hold, or of series does not describe yet. Raises DuplicateError for those that
-    it holds with other content."""
+    """Entries that are not in the catalogue, or series that it does not describe yet. Raises DuplicateError for entries
+    that it has with other content."""
     known = contents(session, record, given)
     if record == "series":
         described = set(_existing(session, SeriesTable.key, known, SeriesTable.stated))
@@ -141,13 +141,13 @@ def _new(session: Session, record: str, given: Mapping[str, _Given]) -> list[_Gi
 
 
 def _existing(session: Session, column: Any, keys: Iterable[str], *wanted: Any) -> Iterator[str]:
-    """Those of the keys that the column holds."""
+    """The given keys that exist in the column."""
     for chunk in chunks(keys):
         yield from session.scalars(select(column).where(column.in_(chunk), *wanted))
 
 
 def _check_spellings(session: Session, given: Sequence[_Given]) -> None:
-    """One maker, and one series, is written in one way; another spelling of the same key is refused."""
+    """Refuse a maker or series that the catalogue spells differently under the same key."""
     makers = _written(session, SeriesTable.maker, "maker", {slug(each.entry.maker) for each in given})
     series = _written(session, SeriesTable.key, "name", {_series(each.entry).key for each in given})
     for each in given:
@@ -157,7 +157,7 @@ def _check_spellings(session: Session, given: Sequence[_Given]) -> None:
 
 
 def _written(session: Session, column: Any, name: str, keys: Iterable[str]) -> dict[str, str]:
-    """How the catalogue writes the makers or series of these keys."""
+    """The catalogue's spelling of the makers or series of these keys."""
     spelling = SeriesTable.content[name].as_string()
     found = (session.execute(select(column, spelling).where(column.in_(chunk))) for chunk in chunks(keys))
     return {key: text for rows in found for key, text in rows}
@@ -198,7 +198,7 @@ def _check_halves(session: Session, given: Sequence[_Given]) -> None:
 
 @dataclass(frozen=True, kw_only=True)
 class _Writer:
-    """Writes new entries and the journal's rows of them."""
+    """Writes new entries and their rows in the journal."""
 
     session: Session
     act: Act

@@ -1,4 +1,4 @@
-"""Changing what stands: revising entries and series' laws, withdrawing, restoring, merging, going back."""
+"""Changes of existing entries: revise entries and series' laws, withdraw, restore, merge, revert."""
 
 from __future__ import annotations
 
@@ -22,10 +22,10 @@ from catalog.records.read_models import AnyRecord, HalfRecord, MatingRecord, Ser
 
 @dataclass(frozen=True, kw_only=True)
 class Changed:
-    """What a change did: the entry's new revision, and for series the keys of members it changed and added.
+    """Result of a change: the entry's new revision, and for series the keys of changed and added members.
 
-    ``left_over`` are members that the new laws no longer make: they stay listed, one by one, until somebody withdraws
-    them. ``by_hand`` are members that somebody corrected one by one: they no longer follow the laws.
+    ``left_over`` are members that the new laws no longer make: each stays listed until somebody withdraws it.
+    ``by_hand`` are members that were corrected individually: they no longer follow the laws.
     """
 
     revision: int
@@ -36,7 +36,7 @@ class Changed:
 
 
 def revise(session: Session, act: Act, key: str, entry: AnyEntry, *, clean: bool = False) -> Changed:
-    """Give the entry of this key new content. A series' members follow its laws.
+    """Replace the content of the entry with this key. A series' members follow its laws.
 
     Raises NotFoundError, and EntryError for another key (maker or part number), for an entry that does not stand, and
     for what a series' laws say of a half.
@@ -126,7 +126,7 @@ def _revise_series(session: Session, act: Act, action: str, before: AnyRecord, a
 
 
 def members_standing(session: Session, series: Series) -> dict[Place, AnyRecord]:
-    """Those of the halves and matings that a series' laws make which the catalogue holds, in whatever state."""
+    """The halves and matings of a series' laws that are in the catalogue, in any state."""
     made = expand(series)
     halves = get_records(session, "half", [half.key for half in made.halves])
     matings = get_records(session, "mating", [mating.key for mating in made.matings])
@@ -145,13 +145,13 @@ def _all(made: Expansion) -> list[AnyEntry]:
 
 
 def _is_by_hand(stands: AnyRecord, member: AnyEntry, earlier: Mapping[Place, AnyEntry]) -> bool:
-    """Whether a member of the laws, then as now, was corrected by itself since: the correction stands."""
+    """Whether a member of the old and the new laws was corrected individually: the correction is kept."""
     was_member = (member.record, member.key) in earlier
     return was_member and not stood_of(stands).from_law and bool(differing(stands.content, member))
 
 
 def _require_from_law(stands: AnyRecord, member: AnyEntry, earlier: Mapping[Place, AnyEntry]) -> None:
-    """What was listed by itself, with other content, is not overwritten by a law."""
+    """Refuse to overwrite by a law an entry that was listed individually with other content."""
     own = (member.record, member.key) not in earlier
     if own and differing(stands.content, member):
         raise DuplicateError(
@@ -174,14 +174,14 @@ def _let_go(session: Session, act: Act, earlier: Mapping[Place, AnyEntry], made:
 
 
 def withdraw(session: Session, act: Act, record: str, key: str) -> int:
-    """Take an entry off the catalogue's lists; it stays readable. Returns its revision; raises NotFoundError."""
+    """Withdraw an entry: it is no longer listed but stays readable. Returns its revision; raises NotFoundError."""
     before = get_record(session, record, key)
     _require_listed(before, key)
     return rewrite(session, act, "withdraw", replace(stood_of(before), state="withdrawn"))
 
 
 def restore(session: Session, act: Act, record: str, key: str) -> int:
-    """Put an entry that was withdrawn or merged back on the lists. Returns its revision.
+    """List a withdrawn or merged entry again. Returns its revision.
 
     Raises NotFoundError, and EntryError for an entry that stands.
     """
@@ -194,7 +194,7 @@ def restore(session: Session, act: Act, record: str, key: str) -> int:
 
 
 def merge(session: Session, act: Act, key: str, successor: str) -> int:
-    """Let another half take a half's place; its matings go over to the successor. Returns its revision.
+    """Merge a half into another half, which takes over its matings. Returns the merged half's revision.
 
     Raises NotFoundError, and EntryError for a half merged into itself and for a successor that does not stand.
     """
@@ -223,7 +223,7 @@ def _handed_on(session: Session, key: str, successor: str) -> list[Mating]:
 
 
 def revert(session: Session, act: Act, record: str, key: str, revision: int) -> Changed:
-    """Make an earlier revision's content the present one, as a new revision; a series' members follow.
+    """Restore an earlier revision's content, as a new revision; a series' members follow.
 
     Raises NotFoundError, EntryError for a revision that took the entry off the lists, and what `revise` raises.
     """
@@ -248,7 +248,7 @@ def listed_revision(session: Session, record: str, key: str, revision: int) -> S
 
 
 def _is_of_law(session: Session, record: HalfRecord | MatingRecord, entry: AnyEntry) -> bool:
-    """Whether its series' present laws make an entry as it is."""
+    """Whether the present laws of the entry's series make it as it is."""
     half = record if isinstance(record, HalfRecord) else get_record(session, "half", record.mating.half)
     if not isinstance(half, HalfRecord):
         raise TypeError(f"{record.content.key} hangs under no half")

@@ -1,4 +1,4 @@
-"""What people say beside entries, each a document with revisions: adding, revising, reading."""
+"""Documents: what people contribute besides entries (evidence, comments, cases), each with revisions."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ from catalog.history.journal import Change, append
 from catalog.model.errors import NotFoundError
 
 LARGEST_PAGE = 500
-"""Documents on one page at most."""
+"""Most documents on one page."""
 
 KEY_BYTES = 16
-"""Random bytes of a document's key: nobody guesses one, so that a private one is as private as its address."""
+"""Random bytes of a document's key. It cannot be guessed, so a private document is as private as its address."""
 
 
 class DocumentRecord(BaseModel):
-    """A document as it stands; ``of`` and ``about`` are record and key of what it speaks of."""
+    """A document in its present state; ``of`` and ``about`` are the record and key that it is about."""
 
     model_config = ConfigDict(frozen=True, from_attributes=True)
 
@@ -42,8 +42,8 @@ class DocumentRecord(BaseModel):
 
 
 def new_key() -> str:
-    """A key for a new document: letters and figures only, so that it is typed and copied as one word, and no command
-    takes it for an option."""
+    """A key for a new document: only letters and digits, so that it can be copied as one word and never looks like an
+    option of a command."""
     return base64.b32encode(secrets.token_bytes(KEY_BYTES)).decode().rstrip("=").lower()
 
 
@@ -95,7 +95,7 @@ def revise_document(
     state: str | None = None,
     private: bool | None = None,
 ) -> DocumentRecord:
-    """Make the next revision of a document that was read in this transaction, with its row in the journal."""
+    """Write the next revision of a document that was read in this transaction, with its row in the journal."""
     stored = written(content) if isinstance(content, BaseModel) else content
     after = document.model_copy(
         update={

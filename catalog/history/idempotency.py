@@ -1,4 +1,4 @@
-"""Requests under a key of their own: sent twice, they act once and are answered alike."""
+"""Idempotency: a request that is sent twice under the same key acts once and gets the same answer."""
 
 from __future__ import annotations
 
@@ -14,19 +14,19 @@ from catalog.history.acts import Act
 from catalog.model.errors import EntryError, KeyReusedError
 
 LONGEST_KEY = 200
-"""Characters of a request's key."""
+"""Most characters of an idempotency key."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class RequestKey:
-    """A request's own key, and the digest of what it asks for."""
+    """A request's idempotency key, and the digest of its content."""
 
     key: str
     digest: str
 
 
 def request_key(key: str, *asked: bytes) -> RequestKey:
-    """The key of a request for what is ``asked``. Raises EntryError for one that is empty, too long or not ASCII."""
+    """The key of a request with the content ``asked``. Raises EntryError if it is empty, too long or not ASCII."""
     if not 1 <= len(key) <= LONGEST_KEY or not key.isascii() or not key.isprintable():
         raise EntryError(
             "the request's key cannot be used",
@@ -41,7 +41,7 @@ def request_key(key: str, *asked: bytes) -> RequestKey:
 
 
 def answered(session: Session, act: Act, request: RequestKey) -> tuple[int, dict[str, Any]] | None:
-    """Status and answer of an earlier request of this key; None where there was none. Raises KeyReusedError."""
+    """Status and answer of an earlier request with this key; None if there was none. Raises KeyReusedError."""
     statement = select(AnsweredRequest).where(AnsweredRequest.actor == act.actor, AnsweredRequest.key == request.key)
     row = session.execute(statement).scalar_one_or_none()
     if row is None:
@@ -57,6 +57,6 @@ def answered(session: Session, act: Act, request: RequestKey) -> tuple[int, dict
 
 
 def remember(session: Session, act: Act, request: RequestKey, status: int, answer: dict[str, Any]) -> None:
-    """Keep an answer, in the transaction of what it acknowledges."""
+    """Store an answer, in the same transaction as the change that it acknowledges."""
     row = {"actor": act.actor, "at": act.at, "status": status, "answer": answer, **vars(request)}
     session.execute(insert(AnsweredRequest), row)

@@ -1,4 +1,4 @@
-"""The journal: appended to in the transaction of each change, never altered; read by page."""
+"""The journal: each change appends rows in its own transaction; rows are never altered, and are read in pages."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ from catalog.history.acts import Act
 from catalog.model.errors import NotFoundError
 
 LARGEST_PAGE = 1000
-"""Rows read at once at most: a page, and one more to know whether another follows."""
+"""Most rows read at once: a page, and one more to know whether another follows."""
 
 
 class JournalEntry(BaseModel):
-    """One thing that happened. ``id`` grows with time; ``old`` and ``new`` are the record before and after."""
+    """One row of the journal. ``id`` grows with time; ``old`` and ``new`` are the record before and after."""
 
     model_config = ConfigDict(frozen=True, from_attributes=True)
 
@@ -41,7 +41,7 @@ class JournalEntry(BaseModel):
 
 @dataclass(frozen=True, kw_only=True)
 class Change:
-    """A record before and after, as its state is written; ``of`` and ``about``: record and key that it speaks of."""
+    """A record's state before and after; ``of`` and ``about`` are the record and key that it is about."""
 
     record: str
     key: str
@@ -59,7 +59,7 @@ def append(
     action: str,
     changes: Iterable[Change],
 ) -> None:
-    """Append a row for each change, and let the catalogue's version move."""
+    """Append a row for each change, and increase the catalogue's version."""
     common = {"at": act.at, "actor": act.actor, "action": action, "reason": act.reason, "batch": act.batch}
     written = [common | vars(change) for change in changes]
     if written:

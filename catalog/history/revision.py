@@ -1,4 +1,4 @@
-"""Rewriting one entry as a new revision, with its row in the journal: the one place that does."""
+"""Revision of an entry: the only place that writes a new revision, with its row in the journal."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def rewrite(session: Session, act: Act, action: str, after: Stood, *, before: An
 
 
 def _first_with(session: Session, entry: AnyEntry) -> tuple[int, str] | None:
-    """Revision and author that first gave the entry this substance: going back to it brings back what stood for it."""
+    """Revision and author that first gave the entry this substance. Restoring it also restores its evidence."""
     rows = session.execute(
         select(JournalTable.revision, JournalTable.actor, JournalTable.new)
         .where(JournalTable.record == entry.record, JournalTable.key == entry.key)

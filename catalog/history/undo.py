@@ -1,4 +1,4 @@
-"""Taking back all of one contributor's changes since a moment, as new revisions, in one transaction."""
+"""Undo of all changes of one contributor since a moment, as new revisions, in one transaction."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from catalog.records.read import get_records
 from catalog.records.read_models import AnyRecord, SeriesRecord, assessed_of, stood_of
 
 UNDO = "undo"
-"""The journal's word for a change that takes back another's."""
+"""Action in the journal for a change that undoes another person's."""
 
 OF_PEOPLE = ("contributor", "token")
 """Records of people: who may do what is a maintainer's to decide, one by one."""
@@ -33,7 +33,7 @@ OF_PEOPLE = ("contributor", "token")
 
 @dataclass(frozen=True, kw_only=True)
 class Kept:
-    """What could not be taken back, and why in words; ``by`` are those who built on it."""
+    """A record that could not be undone, and why; ``by`` are the people who built on it."""
 
     record: str
     key: str
@@ -43,7 +43,7 @@ class Kept:
 
 @dataclass(frozen=True, kw_only=True)
 class Undone:
-    """What an undo did: the records taken back, and what others' work on it kept.
+    """Result of an undo: the records undone, and the records kept because others built on them.
 
     ``reviewed``: others' entries in which the machine review finds nothing any more, now that this is gone.
     """
@@ -54,7 +54,7 @@ class Undone:
 
 
 def undo(session: Session, act: Act, contributor: str, since: str) -> Undone:
-    """Take back what a contributor changed since a moment, the latest first. The journal keeps both.
+    """Undo a contributor's changes since a moment, the latest first. The journal keeps both.
 
     A record that others revised afterwards, or whose new content others bear out, is kept and reported.
     """
@@ -83,7 +83,7 @@ def undo(session: Session, act: Act, contributor: str, since: str) -> Undone:
 
 
 class _Entries:
-    """The entries among places and what the evidence says of them, all read at once before anything is changed."""
+    """The entries among the places and their evidence, all read at once before anything is changed."""
 
     def __init__(self, session: Session, places: Collection[Place]) -> None:
         self.records: dict[Place, AnyRecord] = {}
@@ -170,7 +170,7 @@ def _bearing_out(now: AnyRecord, assessment: Assessment, before: AnyEntry | None
 
 
 def _speaks_for(each: JudgedConfirmation, entry: Assessed, rather_than: AnyEntry | None) -> bool:
-    """Whether it tells the figures from the others: a measurement that fits both speaks for neither."""
+    """Whether it supports these figures rather than the others: a measurement that fits both supports neither."""
     return rather_than is None or each.confirmation.basis != "measured" or _measures(each, entry, rather_than)
 
 
@@ -205,7 +205,7 @@ def _names(key: str) -> ColumnElement[bool]:
 
 
 def _take_back(session: Session, act: Act, entries: _Entries, place: Place, first: JournalEntry) -> bool:
-    """Whether anything was left to take back."""
+    """Undo the changes of one record; returns whether anything was left to undo."""
     record, key = place
     if record in ENTRIES:
         return _take_entry_back(session, act, entries.records[place], first)

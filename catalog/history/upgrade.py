@@ -1,4 +1,4 @@
-"""Moving an older catalogue to this program's tables, and giving its entries their first row in the journal."""
+"""Upgrade of an older catalogue to this program's tables, with a first row in the journal for its entries."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def upgrade(url: str | None = None) -> None:
 
 
 def journal_missing(session: Session) -> None:
-    """Journal, as the operator's, every entry that stood before there was a journal."""
+    """Add a row, as the operator, for every entry that is older than the journal."""
     known = {(record, key) for record, key in session.execute(select(JournalTable.record, JournalTable.key))}
     records: Sequence[AnyRecord] = [*load_series(session), *load_halves(session), *load_matings(session)]
     changes = (

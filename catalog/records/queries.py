@@ -1,6 +1,6 @@
-"""Looking entries up, one by key or a page at a time.
+"""Queries for entries: one by its key, or a page at a time.
 
-Pages go by key: a page starts after the last key of the one before, so entries added meanwhile shift nothing.
+Pages are ordered by key: a page starts after the last key of the page before, so new entries do not shift pages.
 """
 
 from __future__ import annotations
@@ -19,14 +19,14 @@ from catalog.records.read import Keys, load_halves, load_matings, load_series, t
 from catalog.records.read_models import HalfRecord, MatingRecord, SeriesRecord
 
 LARGEST_PAGE = CHUNK
-"""Entries on one page at most."""
+"""Most entries on one page."""
 
 R = TypeVar("R")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Page(Generic[R]):
-    """Some entries in the order of their keys. ``next`` is the key to go on after; None: nothing follows."""
+    """Some entries in the order of their keys. The next page starts after the key ``next``; None: the last page."""
 
     items: tuple[R, ...]
     next: str | None

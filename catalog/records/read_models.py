@@ -1,4 +1,4 @@
-"""Read models: entries as they stand in the catalogue."""
+"""Read models: entries in their present state."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ class Record(BaseModel):
 
 
 class BetterKnown(BaseModel):
-    """A dimension that measurements know better than the entry states it, mm: identification uses it instead.
+    """A dimension, mm, that measurements give more precisely than the entry: identification uses it instead.
 
     ``tolerance`` is the half-width within which parts lie, ``u`` the standard uncertainty of ``value``, their centre.
     """

@@ -1,1 +1,1 @@
-"""One state of the whole catalogue in memory, as the matcher and the search want it."""
+"""Snapshots: one state of the whole catalogue in memory, in the form of the matcher and the search."""

@@ -1,4 +1,4 @@
-"""What a snapshot is made of, entry by entry: kept between snapshots, so that a change costs only what it touches."""
+"""Incremental snapshots: prepared entries are kept, so that only those affected by a change are prepared again."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from catalog.snapshot.search import Searchable
 from matcher.columns.build import PreparedHalf, PreparedMating
 
 MOST_CHANGED_SHARE = 0.2
-"""Share of the entries beyond which all are read anew: they are read faster in one go than by their keys."""
+"""Share of changed entries above which all are read again: reading all at once is faster than reading by key."""
 
 R = TypeVar("R", HalfRecord, SeriesRecord, MatingRecord)
 K = TypeVar("K")
@@ -40,7 +40,7 @@ class KeptHalf:
 
 @dataclass(frozen=True, kw_only=True)
 class KeptSeries:
-    """A series and what it is found by."""
+    """A series and its texts for the search."""
 
     record: SeriesRecord
     searchable: Searchable
@@ -72,7 +72,7 @@ class Stock:
 
     @property
     def all_halves(self) -> list[KeptHalf]:
-        """The listed halves and then the variants that nobody listed."""
+        """The listed halves, then the inferred variants."""
         likely = chain.from_iterable((*self.stated.values(), *self.fitted.values()))
         return [*self.halves.values(), *unlisted(likely, self.halves, lambda kept: kept.record.key)]
 
@@ -148,14 +148,14 @@ def _entries(rows: Iterable[Any]) -> dict[str, set[str]]:
 
 
 def _matings_of(session: Session, halves: Iterable[str]) -> Iterator[str]:
-    """Keys of the halves' matings, which fall and come back with them."""
+    """Keys of the halves' matings, which are withdrawn and restored with them."""
     for chunk in chunks(halves):
         of_these = or_(MatingTable.half.in_(chunk), MatingTable.other.in_(chunk))
         yield from session.scalars(select(MatingTable.key).where(of_these))
 
 
 def _renewed(stock: Stock, read: _Read) -> Stock:
-    """The stock with what was read in the place of what it held of these entries."""
+    """The stock with the entries that were read in place of their old state."""
     halves = _replaced(stock.halves, {record.key: record for record in read.halves}, _kept_half)
     series = _replaced(stock.series, {record.key: record for record in read.series}, _kept_series)
     matings = _replaced(stock.matings, {record.id: record for record in read.matings}, _kept_mating)
@@ -232,7 +232,7 @@ def _moved(before: Mapping[str, KeptHalf], after: Mapping[str, KeptHalf], read: 
 def _inferred_anew(
     held: Mapping[str, tuple[KeptHalf, ...]], touched: Set[str], infer: Callable[[str], Iterator[InferredHalf]]
 ) -> dict[str, tuple[KeptHalf, ...]]:
-    """What is likely in each series, inferred anew for those that are touched, in the order of their keys."""
+    """Inferred variants of each series, inferred again for changed series, in the order of their keys."""
     found = {key: variants for key, variants in held.items() if key not in touched}
     found |= {key: tuple(_kept_half(_inferred_record(each), None) for each in infer(key)) for key in touched}
     return dict(sorted(found.items()))

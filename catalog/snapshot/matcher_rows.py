@@ -1,4 +1,4 @@
-"""From records to the matcher's plain rows."""
+"""Conversion of records to the matcher's plain rows."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def _dims(dimensions: Mapping[str, Dimension]) -> dict[str, Dim]:
 
 
 def _measured(better_known: Mapping[str, BetterKnown]) -> dict[str, Dim]:
-    """What measurements know better than the entry: they take its place in the ranking."""
+    """Dimensions that measurements give more precisely than the entry; the ranking uses them instead."""
     return {
         name: Dim(value=each.value, tolerance=each.tolerance, extra_u=each.u) for name, each in better_known.items()
     }

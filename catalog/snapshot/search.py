@@ -1,7 +1,7 @@
 """Text search over part numbers, order codes, makers, series, aliases and markings.
 
-Blind to case and punctuation, tolerant of fragments and slips of the keyboard. An exact match comes before a
-beginning, that before a fragment, that before words found apart, that before a similar text.
+It ignores case and punctuation and finds fragments and texts with typing errors. Matches are ranked: exact text, start
+of a text, fragment, separate words, similar text.
 """
 
 from __future__ import annotations
@@ -30,16 +30,16 @@ EXACT, PREFIX, FRAGMENT, WORDS, FUZZY = 1.0, 0.9, 0.8, 0.7, 0.6
 """Score of each way to match; a fuzzy one is multiplied by the similarity."""
 
 STEP = 0.09
-"""What a match within a text gains at most: as much of it as the query covers of the text."""
+"""Largest bonus of a match within a text, in proportion to the part of the text that the query covers."""
 
 LEAST_SIMILARITY = 70.0
-"""Percent of similar characters below which a text is another text. Common practice, no source."""
+"""Similarity, percent, below which two texts count as different. Common practice, no source."""
 
 WHOLE_SHARE = 0.1
 """Part of a fuzzy score that compares whole texts, where two swapped letters are one slip: decides between equals."""
 
 LEAST_FUZZY = 3
-"""Characters that a query needs before similar texts are looked for: everything resembles two letters."""
+"""Fewest characters of a query for a search of similar texts: everything resembles two letters."""
 
 _KIND_ORDER: dict[HitKind, int] = {"maker": 0, "series": 1, "half": 2}
 _SEPARATOR = "\n"
@@ -74,7 +74,7 @@ class Searchable:
 
     @classmethod
     def of(cls, record: HalfRecord | SeriesRecord) -> Searchable:
-        """Work a record out."""
+        """Prepare a record for the search."""
         if isinstance(record, HalfRecord):
             half = record.half
             texts = (half.part_number, *half.order_codes, *half.aliases, *half.markings)

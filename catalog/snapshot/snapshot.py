@@ -1,4 +1,4 @@
-"""One state of the whole catalogue as the matcher and the search use it, rebuilt only as far as the catalogue moved."""
+"""The snapshot of the whole catalogue for the matcher and the search; only changed parts are rebuilt."""
 
 from __future__ import annotations
 
@@ -67,7 +67,7 @@ class SnapshotSource:
 
 
 def take_snapshot(session: Session) -> Snapshot:
-    """Read everything, add the variants that nobody listed, and build columns, absent model and search."""
+    """Read everything, add the inferred variants, and build columns, absent model and search."""
     return take(session, None).snapshot
 
 
