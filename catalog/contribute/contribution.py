@@ -23,7 +23,7 @@ from catalog.review import Finding, is_clean, read_neighbours, review
 
 @dataclass(frozen=True, kw_only=True)
 class Preview:
-    """Preview of a contribution: findings of the machine review, and for a series the halves and matings of its laws."""
+    """Preview of a contribution: findings of the machine review, and for a series the members that its laws make."""
 
     findings: tuple[Finding, ...]
     made: Expansion | None

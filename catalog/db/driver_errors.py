@@ -1,4 +1,4 @@
-"""What a database driver complains of, in the catalogue's own words."""
+"""Translation of a database driver's errors into the catalogue's errors."""
 
 from __future__ import annotations
 

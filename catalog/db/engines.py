@@ -17,7 +17,7 @@ from catalog.model.errors import UnavailableError
 
 Use = Literal["reading", "writing"]
 USE = "otherhalf_use"
-"""Execution option that says what a transaction is for."""
+"""Execution option that names the purpose of a transaction."""
 
 WRITER_LOCK = 0x6F74_6865
 """PostgreSQL advisory lock that writers of one catalogue take in turn; any fixed number does."""

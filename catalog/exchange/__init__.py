@@ -1,7 +1,7 @@
 """The catalogue in files: JSON Lines (`.jsonl`, one file) and CSV (`.csv`, a table; or a folder of three).
 
-Both are lossless. JSON Lines is the form to write series by hand in; the tables suit spreadsheets. A file is used as a
-whole or not at all, and everything wrong with it is told with line and column.
+Both are lossless. Use JSON Lines to write series by hand, and tables for spreadsheets. A file is imported as a whole or
+not at all, and every error is reported with line and column.
 """
 
 from __future__ import annotations

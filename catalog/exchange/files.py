@@ -1,4 +1,4 @@
-"""What files of every form share: their text, the place of each entry, and all that is wrong with them.
+"""Common parts of all file formats: their text, the place of each entry, and their errors.
 
 Text is bounded and UTF-8 only. Errors are gathered before the file is refused, up to a stated number.
 """

@@ -1,4 +1,4 @@
-"""Where in a line of JSON each value stands: looked for only when something is wrong with it."""
+"""Places of values in a line of JSON, determined only when the line has an error."""
 
 from __future__ import annotations
 

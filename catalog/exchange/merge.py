@@ -1,5 +1,5 @@
-"""Merging what another catalogue published: new entries are added, evidence is united, differences listed; nothing is
-overwritten."""
+"""Merge of another catalogue's publication: new entries are added, evidence is combined and differences are listed.
+Nothing is overwritten."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ class Difference:
 
 @dataclass(frozen=True, kw_only=True)
 class Left:
-    """A statement that was not taken, and why."""
+    """A statement that was not merged, and why."""
 
     record: str
     key: str

@@ -1,4 +1,4 @@
-"""Taking a whole catalogue into an empty one: the same entries, the same evidence, the same history."""
+"""Import of a whole catalogue into an empty one: the same entries, the same evidence, the same history."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The whole catalogue as one file, history included: the journal is all there is, everything else follows from it.
+"""The whole catalogue with its history as one file: it holds the journal, and everything else follows from it.
 
 The file is JSON Lines: a heading, every row of the journal, and a last line with their number and SHA-256, so that a
 file that breaks off or was altered is noticed. A heading with ``origin`` and ``signed_off_by`` makes it a publication
