@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from matcher.absent.density import absent_log_density, absent_shares
+from matcher.absent.density import AbsentWithoutOne, absent_log_density, absent_shares
 from matcher.absent.em_fit import SMALLEST_PRESENT_SHARE, fit_absent
 from matcher.columns.build import build_columns
 from matcher.likelihood.likelihood import likelihood
@@ -52,6 +52,7 @@ CASES = {
     "what is seen, and the pair": [*dimensions(None), KIND, STACK],
     "bounds": [*dimensions(None), Reduced(index=5, feature="height", at_most=2.0, u=0.02, total_u=0.02)],
     "nothing measured": [KIND],
+    "the other half's contacts": [*dimensions(None), Reduced(index=5, feature="contact_count", of=Of.OTHER, count=20)],
 }
 
 
@@ -63,7 +64,7 @@ def test_the_density_agrees_with_the_slow_one(case: str) -> None:
         part.log_likelihood.tolist()
         for part in weighed.parts
         if not measured(part.readings[0])
-        and not (part.readings[0].feature == "contact_count" and part.readings[0].count is not None)
+        and not (part.readings[0].feature == "contact_count" and part.readings[0].of is Of.THIS)
     ]
     slow = log_density(MODEL, COLUMNS, observations, weighed.total.tolist(), rest)
     assert absent_log_density(MODEL, weighed) == pytest.approx(slow, rel=1e-9, abs=1e-9)
@@ -73,6 +74,18 @@ def test_the_density_agrees_with_the_slow_one(case: str) -> None:
 def test_shares_of_the_density_add_up(case: str) -> None:
     weighed = likelihood(COLUMNS, CASES[case])
     assert absent_shares(MODEL, weighed).sum() == pytest.approx(absent_log_density(MODEL, weighed), abs=1e-9)
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_without_one_observation_the_density_is_that_of_the_others(case: str) -> None:
+    weighed = likelihood(COLUMNS, CASES[case])
+    without_one = AbsentWithoutOne.of(MODEL, weighed)
+    for part in weighed.parts:
+        for place, dropped in enumerate(part.readings):
+            others = [o for o in CASES[case] if o is not dropped]
+            expected = absent_log_density(MODEL, likelihood(COLUMNS, others)) if others else 0.0
+            found = without_one.log_density(weighed.without(part, place), dropped)
+            assert found == pytest.approx(expected, abs=1e-6)
 
 
 def test_the_density_of_a_length_integrates_to_one() -> None:

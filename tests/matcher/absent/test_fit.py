@@ -96,3 +96,18 @@ def test_a_fit_needs_twenty_halves_of_eight_series(halves: int, series: int, fit
     each = np.arange(halves)
     columns = repeated(invented_columns(4), each, each % series, each)
     assert (fitted(fit_absent(columns)) != fitted(start_model(columns))) is fits
+
+
+@pytest.mark.parametrize(
+    ("name", "near", "far"),
+    [("pitch", 0.002, 0.02), ("body_width", 0.01, 0.06), ("land_span", 0.01, 0.06), ("height", 0.01, 0.06)],
+)
+def test_a_size_parts_profiles_where_it_differs_by_more_than_rounding(name: str, near: float, far: float) -> None:
+    """0.01 mm of pitch and 0.05 mm of other sizes: our own choice, no source. One position each: no span counts."""
+    one = np.zeros(3, dtype=np.int64)
+    columns = repeated(invented_columns(1), one, one, np.arange(3))
+    counts = columns.counts | {"contact_count": columns.counts["rows"]}
+    sizes = replace(columns.dimensions[name], centre=0.5 + np.array([0.0, near, far]))
+    columns = replace(columns, counts=counts, dimensions={**columns.dimensions, name: sizes})
+    assert len(set(start_model(columns).profile[:2])) == 1
+    assert len(set(start_model(columns).profile)) == 2
