@@ -100,3 +100,20 @@ def test_the_closed_form_is_right_to_two_nats_for_the_likeliest_halves(shared: S
         precise = exact(group, np.arange(len(columns)))
         near = precise > precise.max() - 8
         assert group.normal.closed_form()[near] == pytest.approx(precise[near], abs=2.0)
+
+
+@pytest.mark.parametrize(("kind", "moved"), [(SharedKind.ZERO, [1.0, 0.1]), (SharedKind.SCALE, [1.0, 1.0])])
+def test_a_zero_error_moves_a_reading_by_its_coefficient_and_a_scale_all_alike(
+    kind: SharedKind, moved: list[float]
+) -> None:
+    columns = invented_columns(2)
+    shared = [SharedError(group="g", kind=kind, sd=0.05, coefficient=coefficient) for coefficient in (1.0, 0.1)]
+    evidence = [
+        DimensionEvidence(
+            reading=Reduced(index=i, feature=name, value=4.0, u=0.02, total_u=0.05, shared=one), columns=columns
+        )
+        for i, (name, one) in enumerate(zip(("body_length", "pitch"), shared, strict=True))
+    ]
+    readings = NormalReadings.of(evidence)
+    assert readings.coefficient.ravel().tolist() == moved
+    assert readings.sd == 0.05
