@@ -375,7 +375,7 @@ def test_evidence_that_is_insisted_on_needs_a_revision_and_a_length(shop: Worksh
     counted = saved(shop, observations=OF_MEMBER[:2])["key"]
     response = accepted(shop, counted, half=MEMBER, confirm=True, revision=1)
     assert refused(response) == (422, "invalid-entry")
-    assert "not a length" in response.json()["detail"]
+    assert "no length" in response.json()["detail"]
 
 
 def test_a_maintainer_who_accepts_puts_nobodys_name_to_measurements(shop: Workshop) -> None:
