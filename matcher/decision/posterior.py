@@ -12,8 +12,8 @@ from scipy.special import logsumexp
 from matcher.absent.density import AbsentWithoutOne, absent_log_density, absent_shares
 from matcher.absent.model import AbsentModel
 from matcher.columns.columns import Columns, Floats, Ints
+from matcher.likelihood.evidence import log_sum_by
 from matcher.likelihood.likelihood import Likelihood, Part, likelihood
-from matcher.likelihood.log_sum import log_sum_by
 from matcher.observations import Reduced
 
 PRIOR_ABSENT = 0.1
@@ -24,7 +24,7 @@ PRIOR_ABSENT = 0.1
 class Posterior:
     """Log-weights of halves and absent, with their sums by geometry.
 
-    ``log_half`` and ``log_absent`` are normalised together; ``order`` lists geometries by falling probability.
+    ``log_half`` and ``log_absent`` are normalised together.
     """
 
     weighed: Likelihood
@@ -34,7 +34,11 @@ class Posterior:
     log_absent: float
     log_prior_absent: float
     log_geometry: Floats
-    order: Ints
+
+    @cached_property
+    def order(self) -> Ints:
+        """Geometries by falling probability."""
+        return np.argsort(-self.log_geometry, kind="stable")
 
     @property
     def probability_absent(self) -> float:
@@ -87,7 +91,7 @@ def weigh_against_absent(
         log_prior_absent = float(np.log(prior_absent))
     joint = log_prior + total
     log_absent = log_prior_absent + log_density if prior_absent > 0 else -np.inf
-    evidence = logsumexp([*joint, log_absent])
+    evidence = np.logaddexp(logsumexp(joint), log_absent)
     log_geometry = log_sum_by(joint - evidence, columns.geometry, int(columns.geometry.max()) + 1)
     return Posterior(
         weighed=weighed,
@@ -97,5 +101,4 @@ def weigh_against_absent(
         log_absent=float(log_absent - evidence),
         log_prior_absent=log_prior_absent,
         log_geometry=log_geometry,
-        order=np.argsort(-log_geometry, kind="stable"),
     )

@@ -90,6 +90,16 @@ class Evidence(ABC):
         return Comparison()
 
 
+def log_sum_by(logs: Floats, groups: Ints, size: int) -> Floats:
+    """Log of the sum of exponentials in each of ``size`` groups; −∞ for one that nothing belongs to."""
+    top = np.full(size, -np.inf)
+    np.maximum.at(top, groups, logs)
+    finite = np.where(np.isfinite(top), top, 0.0)
+    total = np.bincount(groups, weights=np.exp(logs - finite[groups]), minlength=size)
+    with np.errstate(divide="ignore"):
+        return np.asarray(np.log(total) + finite)
+
+
 def bounds_in_words(reading: Reduced) -> str:
     """A bound in words, e.g. ``at least 3 and at most 4``."""
     bounds = (("at least", reading.at_least), ("at most", reading.at_most))

@@ -13,8 +13,7 @@ import numpy as np
 from scipy.special import logsumexp
 
 from matcher.columns.columns import Columns, Floats, Ints
-from matcher.likelihood.evidence import UNLISTED_MATE, Evidence
-from matcher.likelihood.log_sum import log_sum_by
+from matcher.likelihood.evidence import UNLISTED_MATE, Evidence, log_sum_by
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -36,14 +36,9 @@ def _hermite(number: int) -> Nodes:
     return nodes, weights / weights.sum()
 
 
-THREE, FIVE = _hermite(3), _hermite(5)
-THREE_UP_TO = 0.016
-"""Relative standard uncertainty up to which three nodes give the mean of 1/x to 1e-10; five do up to 0.06."""
-
-
-def error_nodes(relative_u: float) -> Nodes:
-    """Nodes and weights, in standard deviations, for a reading's own error."""
-    return THREE if relative_u <= THREE_UP_TO else FIVE
+ERROR_NODES = _hermite(5)
+"""Nodes and weights, in standard deviations, for a reading's own error: they give the mean of 1/x to 1e-10 up to a
+relative standard uncertainty of 0.06."""
 
 
 SMALLEST = 1e-12

@@ -24,7 +24,7 @@ from matcher.decision.posterior import Posterior, weigh_against_absent
 from matcher.likelihood.dimensions import DimensionEvidence
 from matcher.likelihood.evidence import NEVER
 from matcher.likelihood.kinds import evidence_of
-from matcher.likelihood.likelihood import Exactness, Likelihood, Part, likelihood
+from matcher.likelihood.likelihood import ROUGH_INEXACT_MASS, Likelihood, Part, likelihood
 from matcher.likelihood.normal_readings import MOST_WRONG, NormalReadings
 from matcher.observations import Of, Reduced
 
@@ -56,10 +56,6 @@ def stays_in_picture(mistake: Mistake) -> bool:
 FAR = 30.0
 """Difference in log-weight to the best half from which a half is ignored when mistakes are weighed roughly: as much as
 three more gross errors."""
-
-WEIGHING = Exactness(at_least=4, inexact_mass=1e-4)
-"""Halves whose shared errors are integrated exactly where a mistake is weighed in full. Closed forms are right to a few
-nats, so that the answer a hint states is right to 0.001; the ranking asks for far more, at many times the cost."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -173,7 +169,7 @@ def _corrected_likelihood(mistake: Mistake, result: Posterior, observations: Seq
     kept = [part for part in result.weighed.parts if not any(part is each for each in touched)]
     beside = np.asarray(sum((part.log_likelihood for part in kept), np.zeros(len(columns))))
     readings = [corrected.get(given.index, given) for part in touched for given in part.readings]
-    changed = likelihood(columns, readings, beside=beside, exactness=WEIGHING)
+    changed = likelihood(columns, readings, beside=beside, inexact_mass=ROUGH_INEXACT_MASS)
     mates = changed.mates if result.weighed.mates is None else result.weighed.mates
     return Likelihood(
         columns=columns, parts=(*kept, *changed.parts), mates=mates, total=np.asarray(changed.total + beside)

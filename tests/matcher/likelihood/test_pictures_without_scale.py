@@ -17,7 +17,7 @@ from matcher.decision.posterior import posterior
 from matcher.likelihood import scale_free_ratios
 from matcher.likelihood.dimensions import DimensionEvidence
 from matcher.likelihood.likelihood import likelihood
-from matcher.likelihood.quadrature import RULES, error_nodes
+from matcher.likelihood.quadrature import ERROR_NODES, RULES
 from matcher.likelihood.shared_errors import SharedGroup, by_panels, exact
 from matcher.likelihood.tolerance_density import rectangle_normal
 from matcher.observations import UNSCALED_SD, Reduced, SharedError, SharedKind
@@ -172,6 +172,6 @@ def _mean(prior: Callable[[float], float], c: float, t: float, s: float) -> floa
 
 def test_error_nodes_give_the_mean_of_one_over_the_reading() -> None:
     for u in (0.001, 0.016, 0.06):
-        nodes, weights = error_nodes(u)
+        nodes, weights = ERROR_NODES
         series = 1.0 + u**2 + 3 * u**4 + 15 * u**6 + 105 * u**8
         assert float((weights / (1.0 + u * nodes)).sum()) == pytest.approx(series, abs=RIGHT)
