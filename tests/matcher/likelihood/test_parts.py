@@ -12,7 +12,7 @@ from scipy.special import logsumexp
 
 from matcher.columns.columns import Columns
 from matcher.likelihood.dimensions import DimensionEvidence
-from matcher.likelihood.likelihood import Exactness, Part, likelihood, log_likelihoods
+from matcher.likelihood.likelihood import Part, likelihood, log_likelihoods
 from matcher.likelihood.shared_errors import SharedGroup, exact
 from matcher.observations import Of, Reduced, SharedError, SharedKind
 from tests.matcher.invented import invented_columns
@@ -103,6 +103,17 @@ VAGUE = [
 """By a caliper and from a picture, so coarse that many halves remain possible."""
 
 
+def vague_groups(columns: Columns) -> list[SharedGroup]:
+    """Those of the caliper, and those from the picture."""
+    evidence = tuple(DimensionEvidence(reading=reading, columns=columns) for reading in VAGUE)
+    return [SharedGroup(evidence=evidence[:3]), SharedGroup(evidence=evidence[3:])]
+
+
+def closed_forms(columns: Columns) -> np.ndarray:
+    """Their log-likelihood in closed form alone."""
+    return np.asarray(sum(group.normal.closed_form() for group in vague_groups(columns)))
+
+
 @pytest.mark.parametrize("weighed_beside", [False, True])
 def test_all_but_a_millionth_of_the_probability_is_integrated_exactly(weighed_beside: bool) -> None:
     """A millionth by the closed forms, which are right to a few nats; and no more halves than that takes."""
@@ -111,8 +122,8 @@ def test_all_but_a_millionth_of_the_probability_is_integrated_exactly(weighed_be
     columns = replace(columns, prior_weight=np.exp(draw.uniform(-12, 0, len(columns))))
     beside = draw.uniform(-12, 0, len(columns)) if weighed_beside else np.zeros(len(columns))
     found = likelihood(columns, VAGUE, beside=beside).total
-    precise = likelihood(columns, VAGUE, exactness=Exactness(at_least=len(columns))).total
-    closed = likelihood(columns, VAGUE, exactness=Exactness(at_least=0, inexact_mass=2.0)).total
+    groups, everyone = vague_groups(columns), np.arange(len(columns))
+    precise, closed = sum(exact(group, everyone) for group in groups), closed_forms(columns)
     posterior = closed + beside + np.log(columns.prior_weight)
     probability = np.exp(posterior - logsumexp(posterior))
     in_closed_form = found == closed
@@ -126,7 +137,7 @@ def test_the_32_likeliest_are_integrated_exactly_however_unlikely() -> None:
     columns = invented_columns(12)
     beside = np.arange(len(columns)) * -20.0
     found = likelihood(columns, VAGUE, beside=beside).total
-    closed = likelihood(columns, VAGUE, exactness=Exactness(at_least=0, inexact_mass=2.0)).total
+    closed = closed_forms(columns)
     assert np.flatnonzero(found != closed).tolist() == np.sort(np.argsort(-(closed + beside))[:32]).tolist()
 
 
