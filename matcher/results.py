@@ -17,6 +17,10 @@ class Verdict(StrEnum):
     NO_MATCH = "no_match"
 
 
+VERDICT_WORDS: Mapping[str, str] = {"identified": "identified", "shortlist": "not settled", "no_match": "no match"}
+"""What a verdict is called where it is told shortly."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class EvidenceLine:
     """One observation's share of the log-odds (natural log) of a candidate against ``Candidate.against``.

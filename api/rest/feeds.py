@@ -11,10 +11,10 @@ from xml.etree import ElementTree
 
 from api.operations.differences import differences
 from api.schemas.history import LISTED_AT
-from catalog.cases.answer_history import VERDICTS
 from catalog.cases.retrieval import Case
 from catalog.history.journal import JournalEntry
 from catalog.model.timestamps import now
+from matcher.results import VERDICT_WORDS
 
 ATOM = "application/atom+xml"
 NAMESPACE = "http://www.w3.org/2005/Atom"
@@ -78,7 +78,7 @@ def case_feed(base: str, address: str, cases: Sequence[Case]) -> bytes:
             updated=case.answer_document.changed_at,
             author=case.document.author,
             address=f"{base}v1/specimens/{quote(case.document.key, safe='')}",
-            summary=case.answer.changes if case.changed_since else (VERDICTS[case.answer.now.verdict],),
+            summary=case.answer.changes if case.changed_since else (VERDICT_WORDS[case.answer.now.verdict],),
         )
         for case in cases
     ]

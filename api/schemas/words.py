@@ -1,6 +1,6 @@
 """What the catalogue's terms mean to people: one wording for the terminal, the pages and the interface's description.
 
-The words for a verdict are in `catalog.cases.answer_history`, which writes them into the catalogue.
+The words for a verdict are in `matcher.results`: hints and the catalogue say them too.
 """
 
 from __future__ import annotations
@@ -45,6 +45,9 @@ STANDING_WORDS: Mapping[str, str] = {
 }
 """How well an entry is supported."""
 
+
+BOUND_WORDS: Mapping[str, str] = {"nominal": "", "max": "at most", "min": "at least", "reference": "for reference"}
+"""How a stated figure is meant; these words stand before it, and none before a nominal one."""
 
 SEVERITY_WORDS: Mapping[str, str] = {
     "severe": "must be looked at",

@@ -22,6 +22,7 @@ from catalog.history.documents import DocumentRecord, add_document, revise_docum
 from catalog.history.journal import revision_of
 from catalog.model.entries import Entry
 from catalog.model.timestamps import now
+from matcher.results import VERDICT_WORDS
 
 
 def add_answer(session: Session, at: str, case: DocumentRecord, summary: Summary) -> DocumentRecord:
@@ -109,8 +110,6 @@ def renew_answer(session: Session, case: Case, summary: Summary, judged: Sequenc
 LEVELS = (0.5, 0.95)
 """Probabilities whose crossing is reported: more likely than everything else together, and nearly certain."""
 
-VERDICTS = {"identified": "identified", "shortlist": "not settled", "no_match": "no match"}
-
 
 def changes(before: Summary, after: Summary) -> tuple[str, ...]:
     """The changes that matter between two answers, in words; empty if there are none.
@@ -123,7 +122,7 @@ def changes(before: Summary, after: Summary) -> tuple[str, ...]:
 
 def _changes(before: Summary, after: Summary) -> Iterator[str]:
     if before.verdict != after.verdict:
-        yield f"was {VERDICTS[before.verdict]}, is {VERDICTS[after.verdict]}"
+        yield f"was {VERDICT_WORDS[before.verdict]}, is {VERDICT_WORDS[after.verdict]}"
     elif after.verdict == "no_match":
         return
     if not before.keys & after.keys:

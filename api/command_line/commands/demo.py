@@ -22,7 +22,7 @@ from api.schemas.requests import IdentifyRequest
 from api.schemas.words import NOT_HERE
 from catalog.db.database import open_catalogue
 from catalog.snapshot.snapshot import Snapshot, SnapshotSource
-from matcher.results import Verdict
+from matcher.results import VERDICT_WORDS, Verdict
 from seeds_demo.loader import Expected, Specimen, demo_specimens, load_demo
 
 SHOWN_CANDIDATES = 3
@@ -94,9 +94,7 @@ def _summary(snapshot: Snapshot, results: list[tuple[Specimen, Answer]]) -> Iter
 
 
 def _answered(found: Answer) -> str:
-    return {Verdict.IDENTIFIED: "identified", Verdict.SHORTLIST: "shortlist", Verdict.NO_MATCH: "no match"}[
-        found.verdict
-    ]
+    return VERDICT_WORDS[found.verdict]
 
 
 def _confidence(found: Answer) -> str:

@@ -15,8 +15,8 @@ from api.observations.short_form_writing import arguments_of
 from api.operations.case_ranking import Ranked
 from api.schemas.cases import CaseItem, CaseOut, CommentOut, asked_of
 from api.schemas.words import NOT_HERE
-from catalog.cases.answer_history import VERDICTS
 from catalog.cases.specimens import Judged, Specimen, Summary
+from matcher.results import VERDICT_WORDS
 
 SHOWN_ALIKE = 5
 """Halves of one geometry that are named; the JSON form names them all."""
@@ -35,7 +35,7 @@ def answer_line(answer: Summary) -> str:
     """An answer in a few words."""
     if answer.verdict == "no_match" or not answer.halves:
         return f"no match ({NOT_HERE}: {words.percent(answer.probability_absent)})"
-    return f"{VERDICTS[answer.verdict]}: {answer.leader}, {words.percent(answer.probability or 0.0)}"
+    return f"{VERDICT_WORDS[answer.verdict]}: {answer.leader}, {words.percent(answer.probability or 0.0)}"
 
 
 def case_blocks(case: CaseOut) -> Iterator[RenderableType]:

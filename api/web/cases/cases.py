@@ -23,12 +23,12 @@ from api.web.page.form_actions import REFUSED, act_once, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.rendering import Visit, VisitDep
 from catalog.accounts.access import Permission
-from catalog.cases.answer_history import VERDICTS
 from catalog.cases.retrieval import own_cases, public_cases, seer
 from catalog.cases.specimens import SPECIMEN
 from catalog.contribute.acknowledgements import ReviewRefusedError
 from catalog.db.database import Catalogue
 from matcher.features import FEATURES
+from matcher.results import VERDICT_WORDS
 
 router = APIRouter(include_in_schema=False)
 
@@ -55,7 +55,7 @@ def cases(visit: VisitDep, catalogue: CatalogueDep, cursor: CursorText = "") -> 
         own=[case_item(case) for case in own],
         more=found.next or "",
         half_page=half_page,
-        verdicts=VERDICTS,
+        verdicts=VERDICT_WORDS,
     )
 
 
@@ -127,7 +127,7 @@ def _case(
         case=found,
         observed=observed,
         bench="/?" + _bench_query(found),
-        verdicts=VERDICTS,
+        verdicts=VERDICT_WORDS,
         half_page=half_page,
         filled=filled or Filled(),
         findings=findings,

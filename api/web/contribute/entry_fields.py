@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
-from api.schemas.words import LIFECYCLE_WORDS
+from api.schemas.words import BOUND_WORDS, LIFECYCLE_WORDS
 from api.web.page.forms import Form
 from catalog.model.entries import BlockedPosition, Citation, Dimension, Ratings
 from matcher.features import DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, FEATURES, Plane
@@ -25,7 +25,7 @@ VIEWS = {title: tuple(name for name in DIMENSIONS if FEATURES[name].plane is pla
 """Dimensions of a half by the view of the drawing in which they stand."""
 
 UNITS = (("mm", "mm"), ("in", "inch"), ("mil", "mil (1/1000 inch)"), ("um", "µm"))
-BOUNDS = (("nominal", "nominal"), ("max", "at most"), ("min", "at least"), ("reference", "reference"))
+BOUNDS = tuple((bound, meant or bound) for bound, meant in BOUND_WORDS.items())
 KINDS = tuple((value, FEATURES["half_kind"].values[value]) for value in FEATURES["half_kind"].values)
 LIFECYCLES = tuple(LIFECYCLE_WORDS.items())
 RATINGS = (

@@ -6,7 +6,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from api.web.page.figures import BOUND_WORDS, label, mm, people, plain, with_u
+from api.schemas.words import BOUND_WORDS
+from api.web.page.figures import label, mm, people, plain, with_u
 from catalog.evidence.agreement import AGREES, Stated, deviation
 from catalog.evidence.assessment import Assessment, JudgedConfirmation
 from catalog.evidence.estimates import Estimate

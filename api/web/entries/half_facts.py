@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from api.identification.answering import end_allowance
-from api.schemas.words import LIFECYCLE_WORDS
+from api.schemas.words import BOUND_WORDS, LIFECYCLE_WORDS
 from api.web.page.figures import (
-    BOUND_WORDS,
     counted,
     label,
     mm,

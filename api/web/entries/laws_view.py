@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from api.web.page.figures import BOUND_WORDS, KIND_WORDS, UNKNOWN_KIND, counted, label, mm, signed
+from api.schemas.words import BOUND_WORDS
+from api.web.page.figures import KIND_WORDS, UNKNOWN_KIND, counted, label, mm, signed
 from catalog.model.entries import DimensionLaw, Half, KindLaw, Series
 from catalog.model.inferred_variants import Members, member_groups
 from matcher.features import DIMENSIONS

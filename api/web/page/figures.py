@@ -26,8 +26,6 @@ KIND_WORDS: Mapping[str, str] = {
 
 UNKNOWN_KIND = "Half of unknown kind"
 
-BOUND_WORDS: Mapping[str, str] = {"nominal": "", "max": "at most", "min": "at least", "reference": "for reference"}
-
 _FIGURE = re.compile(r"(?P<number>\d+(?:[.,]\d+)?|[.,]\d+)\s*(?P<unit>[a-zA-Z\"″”µμ]*)")
 
 

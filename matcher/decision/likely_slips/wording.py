@@ -7,13 +7,7 @@ from collections.abc import Sequence
 from matcher.decision.likely_slips.mistakes import Mistake
 from matcher.features import FEATURES
 from matcher.observations import Of, Reduced
-from matcher.results import Verdict
-
-VERDICTS = {
-    Verdict.IDENTIFIED: "identified",
-    Verdict.SHORTLIST: "still a shortlist",
-    Verdict.NO_MATCH: "most probably not in this catalogue",
-}
+from matcher.results import VERDICT_WORDS, Verdict
 
 COUNTED = {
     "hold_downs_counted": "hold-downs may be counted in",
@@ -77,4 +71,4 @@ def _gap(number: int) -> str:
 def change(first: str, probability: float, verdict: Verdict, *, before: str, before_probability: float) -> str:
     """Describe the changed answer: first half, its probability and the verdict; ``before`` is the first half now."""
     now = f"{first} comes first either way" if first == before else f"{first} would come first instead of {before}"
-    return f"If so, {now}, with probability {probability:.2f} ({before_probability:.2f} now): {VERDICTS[verdict]}."
+    return f"If so, {now}, with probability {probability:.2f} ({before_probability:.2f} now): {VERDICT_WORDS[verdict]}."
