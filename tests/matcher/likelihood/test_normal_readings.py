@@ -117,3 +117,11 @@ def test_a_zero_error_moves_a_reading_by_its_coefficient_and_a_scale_all_alike(
     readings = NormalReadings.of(evidence)
     assert readings.coefficient.ravel().tolist() == moved
     assert readings.sd == 0.05
+
+
+def test_two_readings_far_off_do_not_hide_that_the_others_agree() -> None:
+    readings = drawn(8, 0.0)
+    deviation = readings.deviation.copy()
+    deviation[[2, 5]] += np.array([[3.0], [-5.0]])
+    readings = replace(readings, deviation=deviation, wrong=readings.wrong - 10.0)
+    assert readings.closed_form() == pytest.approx(slow(readings, 2), abs=1e-9)
