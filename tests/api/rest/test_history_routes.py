@@ -137,6 +137,11 @@ def test_a_wrong_query_is_refused_at_its_parameter(shop: Workshop, path: str, qu
     assert [error["field"] for error in refused.json()["errors"]] == [field]
 
 
+def test_a_key_without_its_record_is_refused_with_the_key(shop: Workshop) -> None:
+    (error,) = shop.server.get("/v1/journal?key=a:b").json()["errors"]
+    assert (error["field"], error["value"]) == ("record", "a:b")
+
+
 def test_a_cursor_of_other_filters_is_refused(shop: Workshop) -> None:
     cursor = shop.server.get("/v1/journal", params={"limit": 1}).json()["next"]
     assert problem(shop.server.get("/v1/journal", params={"cursor": cursor, "actor": PER})) == "invalid-cursor"
