@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from catalog.footprints.footprint_file import read_footprint
+from catalog.footprints.footprint_file import Box, read_footprint
 from catalog.footprints.lands import read_lands
 from catalog.footprints.name_facts import name_facts
 from catalog.model.entries import Dimension, Half
@@ -49,10 +49,7 @@ def as_drawn(halves: Sequence[Half], folders: Sequence[Path]) -> list[Half]:
 
 def _drawn(half: Half, file: Path) -> Half:
     footprint = read_footprint(file)
-    boxes = [stroke.box for stroke in footprint.outline]
-    whole = boxes[0]
-    for box in boxes[1:]:
-        whole = whole.union(box)
+    whole = Box.around(stroke.box for stroke in footprint.outline)
     if read_lands(footprint, name_facts(half.part_number)).turned:
         whole = whole.turned()
     drawn = {"body_length": Dimension(value=whole.width), "body_width": Dimension(value=whole.height)}
