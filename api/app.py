@@ -6,7 +6,7 @@ import gc
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 from fastapi.openapi.utils import get_openapi
 from starlette.middleware import Middleware
 
@@ -25,7 +25,7 @@ from api.rest import (
 )
 from api.schemas.measuring import RowRequest
 from api.schemas.problems import Problem
-from api.service.dependencies import Services, program_version
+from api.service.dependencies import Services, program_version, require_known_query
 from api.service.middleware import BodyLimit, HeadAsGet, SecurityHeaders
 from api.service.responses import add_handlers
 from api.service.settings import KEPT_OBJECTS, Settings
@@ -94,7 +94,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         accounts.router,
         reference.router,
     ):
-        app.include_router(router, prefix=PREFIX)
+        app.include_router(router, prefix=PREFIX, dependencies=[Depends(require_known_query)])
     app.include_router(reference.health_router)
     add_pages(app)
     add_handlers(app)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Path, Query, Request
+from fastapi import APIRouter, Path, Query, Request
 from starlette.responses import Response
 
 from api.operations.cases import OPERATIONS, case_of
@@ -12,7 +12,7 @@ from api.rest.feeds import ATOM, case_feed
 from api.rest.writes import add_writes
 from api.schemas.cases import CaseOut, CasePage, CaseRevision, case_item, visibility_of
 from api.service.access import WhoDep
-from api.service.dependencies import CatalogueDep, CursorQuery, LimitQuery, VersionDep, require_known_query
+from api.service.dependencies import CatalogueDep, CursorQuery, LimitQuery, VersionDep
 from api.service.etags import quoted
 from api.service.paging import LARGEST_NUMBER, Listing
 from api.service.responses import documented
@@ -23,7 +23,6 @@ from catalog.model.timestamps import read, written
 router = APIRouter(
     tags=["cases"],
     responses=documented("invalid-request", "internal-error", "catalogue-locked", "catalogue-unusable"),
-    dependencies=[Depends(require_known_query)],
 )
 
 add_writes(router, OPERATIONS)

@@ -10,7 +10,7 @@ from api.operations.entries import OPERATIONS, in_entry
 from api.rest.writes import add_writes
 from api.schemas.contributing import ReviewIn, ReviewOut
 from api.schemas.evidence import findings_out
-from api.service.dependencies import CatalogueDep, CursorQuery, LimitQuery, require_json, require_known_query
+from api.service.dependencies import CatalogueDep, CursorQuery, LimitQuery, require_json
 from api.service.paging import Listing
 from api.service.responses import documented
 from api.service.settings import DEFAULT_PAGE
@@ -28,7 +28,7 @@ READING = (
     "catalogue-locked",
     "catalogue-unusable",
 )
-router = APIRouter(tags=["contributing"], dependencies=[Depends(require_known_query)])
+router = APIRouter(tags=["contributing"])
 
 add_writes(router, OPERATIONS)
 

@@ -12,7 +12,7 @@ from api.operations.record_pages import Wanted, documents_page, journal_page
 from api.rest.feeds import ATOM, Feed, atom
 from api.rest.writes import add_writes
 from api.schemas.history import LISTED_AT, JournalPage, PendingOut, PendingPage, pending_out
-from api.service.dependencies import CatalogueDep, CursorQuery, KeyQuery, LimitQuery, VersionDep, require_known_query
+from api.service.dependencies import CatalogueDep, CursorQuery, KeyQuery, LimitQuery, VersionDep
 from api.service.responses import documented
 from api.service.settings import DEFAULT_PAGE
 from catalog.history import journal, pending
@@ -22,7 +22,7 @@ from catalog.records.read import get_record
 
 PROBLEMS = ("invalid-request", "invalid-entry", "internal-error", "catalogue-locked", "catalogue-unusable")
 
-router = APIRouter(tags=["history"], responses=documented(*PROBLEMS), dependencies=[Depends(require_known_query)])
+router = APIRouter(tags=["history"], responses=documented(*PROBLEMS))
 
 
 def _wanted(
@@ -111,7 +111,7 @@ for _record, _path in LISTED_AT.items():
     _add_histories(_record, _path)
 
 
-pending_router = APIRouter(tags=["pending changes"], dependencies=[Depends(require_known_query)])
+pending_router = APIRouter(tags=["pending changes"])
 
 add_writes(pending_router, OPERATIONS)
 

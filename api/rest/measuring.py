@@ -21,7 +21,7 @@ from api.schemas.limits import MAX_ROWS
 from api.schemas.measured import MeasureAnswer, RowAnswer
 from api.schemas.measuring import MeasureRequest, RowRequest
 from api.schemas.problems import FieldProblem, shown
-from api.service.dependencies import is_json, media_type_of, require_json, require_known_query
+from api.service.dependencies import is_json, media_type_of, require_json
 from api.service.problems import ApiError
 from api.service.responses import documented
 from matcher.features import Plane
@@ -63,7 +63,7 @@ ROW_BODY: dict[str, Any] = {
 }
 """The body's description: the route reads it itself, so the framework does not know it."""
 
-router = APIRouter(tags=["measuring"], responses=documented(*REFUSALS), dependencies=[Depends(require_known_query)])
+router = APIRouter(tags=["measuring"], responses=documented(*REFUSALS))
 
 
 @router.post("/measure", summary="From clicked points and readings to lengths", dependencies=[Depends(require_json)])

@@ -11,7 +11,7 @@ from api.service.dependencies import CatalogueDep, program_version
 from api.service.responses import documented
 from matcher.uncertainty.instruments import BUILT_IN
 
-router = APIRouter(tags=["reference"])
+router = APIRouter(tags=["reference"], responses=documented("invalid-request"))
 health_router = APIRouter(tags=["reference"])
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import inspect
+import re
 import sqlite3
 from contextlib import closing
 from pathlib import Path
 
 import pytest
+from fastapi import FastAPI
 from starlette.testclient import TestClient
 
 import catalog.model.errors
@@ -67,6 +69,23 @@ def test_a_wrong_method_is_a_problem_that_names_the_right_one(
     response = server.request(method, path)
     assert (response.status_code, response.json()["type"]) == (405, "/problems/method-not-allowed")
     assert allowed in response.headers["allow"]
+
+
+def test_every_address_refuses_a_query_parameter_that_it_does_not_have(app: FastAPI, server: TestClient) -> None:
+    """Otherwise a filter with a slip in its name would be left out silently."""
+    asked = 0
+    for path, methods in app.openapi()["paths"].items():
+        for method, described in methods.items() if path.startswith("/v1/") else ():
+            address = f"{re.sub('{[^}]*}', 'x', path)}?autor=Wren"
+            response = server.request(method, address, json={} if "requestBody" in described else None)
+            assert (response.status_code, response.json()["type"]) == (422, "/problems/invalid-request"), address
+            (error,) = response.json()["errors"]
+            known = [each["name"] for each in described.get("parameters", ()) if each["in"] == "query"]
+            remedy = "did you mean 'author'?" if "author" in known else known[0] if known else "leave it out"
+            assert (error["field"], error["value"]) == ("autor", "Wren"), address
+            assert remedy in error["remedy"], address
+            asked += 1
+    assert asked > 40
 
 
 def test_an_error_that_nobody_foresaw_tells_nothing_of_the_inside() -> None:
