@@ -68,6 +68,4 @@ def _measurement(snapshot: Snapshot, found: NextMeasurement) -> answers.NextMeas
 
 def further_measuring(advice: Advice) -> answers.FurtherMeasuring:
     """Whether further measuring can change what to order."""
-    return answers.FurtherMeasuring(
-        settled=advice.settled, reason=advice.reason, probability=advice.probability, open_bits=advice.open_bits
-    )
+    return answers.FurtherMeasuring.model_validate(advice, from_attributes=True)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict
-from typing import Literal
+from typing import Any, Literal
 
 from api.identification.advising import further_measuring, next_measurements, readings_of, reduction_of
 from api.identification.cautions import CAUTIONS
@@ -22,7 +22,7 @@ from matcher import identify as ranking
 from matcher.features import FEATURES, Kind
 from matcher.identify import CREDIBLE_LEVEL
 from matcher.observations import Reduced
-from matcher.results import Candidate, EvidenceLine, FittingMate, Hint, Reason, Verdict
+from matcher.results import Candidate, EvidenceLine, FittingMate, Hint, Identification, Ranking, Reason, Verdict
 
 EMPTY_CATALOGUE = "The catalogue is empty: load entries with 'otherhalf import PATH', or try 'otherhalf demo'."
 
@@ -48,12 +48,7 @@ def answer(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
         instruments=tools,
     )
     return answers.Answer(
-        verdict=found.verdict,
-        probability_absent=found.probability_absent,
-        prior_absent=request.prior_absent,
-        catalogue_version=snapshot.version,
-        candidates=tuple(_candidate(snapshot, candidate, readings) for candidate in found.candidates),
-        credible_set=answers.CredibleSet.model_validate(found.credible_set, from_attributes=True),
+        **_ranking(snapshot, request, found, readings),
         next_measurements=next_measurements(snapshot, found.advice),
         further_measuring=further_measuring(found.advice),
         recheck=tuple(answers.Recheck.model_validate(each, from_attributes=True) for each in found.recheck),
@@ -70,14 +65,21 @@ def ranking_of(snapshot: Snapshot, request: IdentifyRequest) -> answers.Ranking:
     found = ranking.rank(
         snapshot.columns, snapshot.absent, readings, prior_absent=request.prior_absent, limit=request.limit
     )
-    return answers.Ranking(
-        verdict=found.verdict,
-        probability_absent=found.probability_absent,
-        prior_absent=request.prior_absent,
-        catalogue_version=snapshot.version,
-        candidates=tuple(_candidate(snapshot, candidate, readings) for candidate in found.candidates),
-        credible_set=answers.CredibleSet.model_validate(found.credible_set, from_attributes=True),
-    )
+    return answers.Ranking(**_ranking(snapshot, request, found, readings))
+
+
+def _ranking(
+    snapshot: Snapshot, request: IdentifyRequest, found: Identification | Ranking, readings: Sequence[Reduced]
+) -> dict[str, Any]:
+    """The fields of a `Ranking` as it is answered."""
+    return {
+        "verdict": found.verdict,
+        "probability_absent": found.probability_absent,
+        "prior_absent": request.prior_absent,
+        "catalogue_version": snapshot.version,
+        "candidates": tuple(_candidate(snapshot, candidate, readings) for candidate in found.candidates),
+        "credible_set": answers.CredibleSet.model_validate(found.credible_set, from_attributes=True),
+    }
 
 
 def _nothing_to_rank(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
@@ -176,17 +178,12 @@ def _unit(reading: Reduced) -> Literal["mm", "px"] | None:
 
 def half_ref(record: HalfRecord) -> answers.HalfRef:
     """A half, named so that it can be ordered and asked for again."""
-    half = record.half
-    return answers.HalfRef(
-        id=record.key,
-        part_number=half.part_number,
-        order_codes=half.order_codes,
-        maker=half.maker,
-        series=half.series,
-        half_kind=half.half_kind,
-        contact_count=half.contact_count,
-        standing=record.standing,
-    )
+    return answers.HalfRef(**_orderable(record), contact_count=record.half.contact_count, standing=record.standing)
+
+
+def _orderable(record: HalfRecord) -> dict[str, Any]:
+    names = ("part_number", "order_codes", "maker", "series", "half_kind")
+    return {"id": record.key, **{name: getattr(record.half, name) for name in names}}
 
 
 def end_allowance(record: HalfRecord) -> float | None:
@@ -202,12 +199,7 @@ def _mate(snapshot: Snapshot, found: FittingMate) -> answers.Mate:
     record, mating = snapshot.halves[found.key], _mating(snapshot, found.mating)
     pair = mating.mating.dimensions
     return answers.Mate(
-        id=record.key,
-        part_number=record.half.part_number,
-        order_codes=record.half.order_codes,
-        maker=record.half.maker,
-        series=record.half.series,
-        half_kind=record.half.half_kind,
+        **_orderable(record),
         stack_height=pair["stack_height"].value if "stack_height" in pair else None,
         mated_width=pair["mated_width"].value if "mated_width" in pair else None,
         correspondence=mating.mating.correspondence,

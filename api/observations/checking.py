@@ -6,7 +6,7 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from api.schemas.refusals import field_problems
+from api.schemas.problems import field_problems
 from api.service.problems import ApiError
 
 Form = TypeVar("Form", bound=BaseModel)
@@ -40,7 +40,4 @@ def _refusal(kind: type[BaseModel], error: ValidationError) -> ApiError:
     errors = error.errors(include_url=False)
     if errors[0]["type"] == "json_invalid":
         return ApiError("malformed-json", str(errors[0]["ctx"]["error"]))
-    fields = field_problems(errors, kind)
-    if len(fields) == 1:
-        return ApiError("invalid-request", f"{fields[0].field}: {fields[0].message}", fields)
-    return ApiError("invalid-request", f"{len(fields)} fields cannot be used; first: {fields[0].field}", fields)
+    return ApiError.of_fields(field_problems(errors, kind))

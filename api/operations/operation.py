@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any, Generic, TypeVar
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel
 from sqlalchemy.orm import Session
 
+from api.schemas.requests import Request
 from catalog.accounts.access import Permission, Who
 from catalog.db.database import Catalogue
 from catalog.history.acts import Act
@@ -43,10 +44,8 @@ TAG_REFUSALS = ("unknown-entry", "precondition-missing", "stale-revision")
 """Problems of an operation that has to name the state it was made from."""
 
 
-class Nothing(BaseModel):
+class Nothing(Request):
     """The body of an operation that takes none."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -16,7 +16,6 @@ from api.pictures.decoding import GreyPicture, read_picture
 from api.pictures.measuring import budgets, finite, relations, scale, scaling_of
 from api.schemas import measured as answers
 from api.schemas import measuring as asked
-from api.schemas.limits import MAX_PROFILE
 from api.service.problems import ApiError
 from matcher.errors import ObservationError, ObservationErrors
 from matcher.features import FEATURES, Plane
@@ -159,8 +158,8 @@ def _line_field(request: asked.RowRequest, place: int) -> str:
 def _along(picture: GreyPicture, line: asked.Line, width: float | None, field: str) -> Found:
     """Errors about the line, or about what lies under it, are reported at the line."""
     length = math.hypot(line[2] - line[0], line[3] - line[1])
-    if length > MAX_PROFILE:  # finding takes time with the square of it
-        message = f"the line is {length:.0f} px long; at most {MAX_PROFILE} are looked at"
+    if length > asked.MAX_PROFILE:  # finding takes time with the square of it
+        message = f"the line is {length:.0f} px long; at most {asked.MAX_PROFILE} are looked at"
         remedy = "draw it along the row only; make a picture smaller whose row is longer than that"
         raise ObservationError(message, field=field, value=list(line), remedy=remedy)
     try:

@@ -17,7 +17,6 @@ from api.pictures.decoding import FORMATS, read_picture
 from api.pictures.measuring import measure
 from api.pictures.row_finding import find_rows, rows_looked_at
 from api.schemas.examples import MEASURE_EXAMPLES, MEASURE_TITLES, ROW_EXAMPLES, ROW_TITLES, described
-from api.schemas.limits import MAX_ROWS
 from api.schemas.measured import MeasureAnswer, RowAnswer
 from api.schemas.measuring import MeasureRequest, RowRequest
 from api.schemas.problems import FieldProblem, shown
@@ -25,6 +24,7 @@ from api.service.dependencies import is_json, media_type_of, require_json
 from api.service.problems import ApiError
 from api.service.responses import documented
 from matcher.features import Plane
+from matcher.imaging.clicks.clicked_rows import MOST_ROWS
 from matcher.observations import Of
 
 ROW_ADDRESS = "/measure/row"
@@ -97,7 +97,7 @@ async def _sent(request: Request) -> Sent:
 
 
 def _said(
-    line: Annotated[list[str] | None, Query(max_length=MAX_ROWS, description=LINE)] = None,
+    line: Annotated[list[str] | None, Query(max_length=MOST_ROWS, description=LINE)] = None,
     width: Annotated[float | None, Query(description="Pixels across the row that are averaged.")] = None,
     name: Annotated[str | None, Query(description="The picture's name.")] = None,
     instrument: Annotated[str | None, Query(description="photo, usb_microscope, microscope or scanner.")] = None,
@@ -156,7 +156,7 @@ def _check_no_query(said: Mapping[str, Any]) -> None:
         for name, value in said.items()
     ]
     if fields:
-        raise ApiError("invalid-request", f"{fields[0].field}: {fields[0].message}", fields)
+        raise ApiError.of_fields(fields)
 
 
 def _line(text: str, place: int) -> list[float]:

@@ -9,15 +9,15 @@ from pydantic import ConfigDict, Field, StrictInt, ValidationError, model_valida
 from api.schemas.answers import Out
 from api.schemas.evidence import Acknowledged, ReasonIn
 from api.schemas.examples import IDENTIFY_EXAMPLES
-from api.schemas.limits import MAX_OBSERVATIONS, MAX_PICTURES
 from api.schemas.measuring import ClickedPicture, MeasureRequest
 from api.schemas.requests import AnyObservation, AtHand, ClosedJaws, IdentifyRequest, Number, OwnFigures, Request
 from catalog.cases.retrieval import Case
-from catalog.cases.specimens import Comment, Judged, Solution, Specimen, Summary
+from catalog.cases.specimens import MAX_PICTURES, Comment, Judged, Solution, Specimen, Summary
 from catalog.evidence.statements import Key
 from catalog.history.documents import DocumentRecord
 from catalog.model.text_fields import Line, Passage, Remark
 from matcher.decision.posterior import PRIOR_ABSENT
+from matcher.observations import MAX_OBSERVATIONS
 
 Visibility = Literal["private", "public"]
 

@@ -9,8 +9,9 @@ from pydantic import Discriminator, Field, Tag
 from sqlalchemy.orm import Session
 
 from api.schemas.answers import Out
-from api.schemas.evidence import Acknowledged, FindingOut, Given, findings_out
+from api.schemas.evidence import Acknowledged, FindingOut, findings_out
 from api.schemas.history import PendingOut, pending_out
+from api.schemas.requests import Request
 from catalog.contribute.contribution import Contributed
 from catalog.history.pending import Submitted
 from catalog.history.preconditions import tag_of
@@ -38,13 +39,13 @@ GivenEntry = Annotated[
 """An entry of any kind, told by its field ``record``."""
 
 
-class ReviewIn(Given):
+class ReviewIn(Request):
     """An entry to look at, before anything is saved."""
 
     entry: GivenEntry = Field(description='The entry; its `record` is "series", "half" or "mating".')
 
 
-class ContributionIn(Given):
+class ContributionIn(Request):
     """An entry to add, or to take the place of what stands, and why."""
 
     reason: Passage = Field(default="", description="Why, or from where; the journal keeps it.")
@@ -72,14 +73,14 @@ class MatingIn(ContributionIn):
     entry: Mating
 
 
-class MergeIn(Given):
+class MergeIn(Request):
     """The half that takes this one's place, and why."""
 
     into: Line = Field(description="Key of the half that takes its place.")
     reason: Remark
 
 
-class RevertIn(Given):
+class RevertIn(Request):
     """The revision to go back to, and why."""
 
     revision: Annotated[int, Field(ge=1, strict=True)]

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 from sqlalchemy.orm import Session
 
 from api.schemas.answers import Out
+from api.schemas.requests import Request
 from catalog.evidence.assessment import JudgedConfirmation
 from catalog.evidence.estimates import Competing, Estimate
 from catalog.evidence.retrieval import assessment_of
@@ -27,26 +28,20 @@ MOST_ACKNOWLEDGED = 50
 Acknowledged = Annotated[dict[str, Passage], Field(max_length=MOST_ACKNOWLEDGED)]
 
 
-class Given(BaseModel):
-    """Base of what is sent: a misspelt field is an error rather than lost."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class ConfirmationIn(Given):
+class ConfirmationIn(Request):
     """A confirmation, and reasons for what the machine review finds severe in it, by code."""
 
     confirmation: Confirmation
     acknowledge: Acknowledged = Field(default_factory=dict)
 
 
-class ResolutionIn(Given):
+class ResolutionIn(Request):
     """How a dispute ends."""
 
     resolution: Resolution
 
 
-class ReasonIn(Given):
+class ReasonIn(Request):
     """Why something is done; the journal keeps it."""
 
     reason: Remark

@@ -7,7 +7,7 @@ from typing import Any
 from pydantic import Field
 
 from api.schemas.answers import Out
-from api.schemas.evidence import Given
+from api.schemas.requests import Request
 from catalog.history.documents import DocumentRecord
 from catalog.history.journal import JournalEntry
 from catalog.history.undo import Undone
@@ -55,7 +55,7 @@ class PendingPage(Out):
     next: str | None
 
 
-class UndoIn(Given):
+class UndoIn(Request):
     """Since when a contributor's changes are taken back, and why."""
 
     since: Line = Field(description="A date or moment of ISO 8601, UTC where it names no zone.")

@@ -10,10 +10,15 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Self, TypeAlias
 from pydantic import ConfigDict, Discriminator, Field, StrictInt, Tag, model_validator
 
 from api.schemas.examples import MEASURE_EXAMPLES, ROW_EXAMPLES
-from api.schemas.limits import MAX_OBSERVATIONS, MAX_PICTURES, MAX_POINTS, MAX_PROFILE, MAX_ROWS
 from api.schemas.requests import ClosedJaws, DimensionObservation, Number, OwnFigures, Request, Word
+from catalog.cases.specimens import MAX_PICTURES
 from matcher.features import LENGTHS, PITCHES, Plane
-from matcher.observations import Of
+from matcher.imaging.clicks.clicked_rows import MOST_ROWS
+from matcher.imaging.clicks.inputs import MOST_POINTS
+from matcher.observations import MAX_OBSERVATIONS, Of
+
+MAX_PROFILE = 10_000
+"""Most grey levels of one profile: half as much again as the largest accepted picture is wide."""
 
 Point = tuple[Number, Number]
 """x, y in pixels: x right, y down, pixel centres at whole numbers."""
@@ -45,7 +50,7 @@ class _InPicture(Request):
 class ClickedRow(_InPicture):
     """Contact centres of one row, clicked in any order; contacts may be left out."""
 
-    points: Annotated[tuple[Point, ...], Field(max_length=MAX_POINTS)] = Field(
+    points: Annotated[tuple[Point, ...], Field(max_length=MOST_POINTS)] = Field(
         description=f"At least three contacts' centres. {_POINT}"
     )
     feature: Pitch = Field(default="pitch", description="At the mating face, or the tails.")
@@ -148,7 +153,7 @@ class ClickedPicture(_Scaled):
     """One picture with what was clicked in it."""
 
     name: Word = Field(description="Its name; readings of one picture share its scale.")
-    rows: Annotated[tuple[ClickedRow, ...], Field(max_length=MAX_ROWS)] = Field(
+    rows: Annotated[tuple[ClickedRow, ...], Field(max_length=MOST_ROWS)] = Field(
         default=(), description="Rows of contacts, in order across the part; neighbours give the row spacing."
     )
     outlines: Annotated[tuple[Outline, ...], Field(max_length=MAX_OBSERVATIONS)] = Field(
@@ -197,7 +202,7 @@ class RowRequest(_Scaled):
     line: Line | None = Field(
         default=None, description="Along the row, from before its first contact to behind its last: x0, y0, x1, y1."
     )
-    lines: Annotated[tuple[Line, ...], Field(min_length=1, max_length=MAX_ROWS)] | None = Field(
+    lines: Annotated[tuple[Line, ...], Field(min_length=1, max_length=MOST_ROWS)] | None = Field(
         default=None, description="A line for each row of the part, in order across it; instead of `line`."
     )
     width: Number | None = Field(default=None, description="Pixels across the row that are averaged.")
@@ -205,7 +210,7 @@ class RowRequest(_Scaled):
     plane: Plane | None = Field(default=None, description="Depth in the picture, where it is not the usual one.")
     feature: Pitch = Field(default="pitch", description="At the mating face, or the tails.")
     of: Of = Field(default=Of.THIS, description="Which body.")
-    row_count: Annotated[StrictInt, Field(ge=1, le=MAX_ROWS)] | None = Field(
+    row_count: Annotated[StrictInt, Field(ge=1, le=MOST_ROWS)] | None = Field(
         default=None,
         description="Rows the part has, all alike. Left out with one line: the contacts of that row are counted as "
         "'at least'; with several lines: as many rows as lines.",

@@ -8,7 +8,7 @@ from typing import Annotated
 from pydantic import Field
 
 from api.schemas.answers import Out
-from api.schemas.evidence import Given
+from api.schemas.requests import Request
 from catalog.accounts.access import Role, Scope, State
 from catalog.accounts.contributors import Contributor
 from catalog.accounts.tokens import DEFAULT_DAYS, DEFAULT_SCOPES, LONGEST_DAYS, Created, Token
@@ -75,7 +75,7 @@ class MeOut(Out):
     permissions: tuple[str, ...] = Field(description="What it may do, as DEVELOPERS.md has it.")
 
 
-class TokenIn(Given):
+class TokenIn(Request):
     """A token to make for oneself."""
 
     label: Passage = Field(default="", description="What it is for, to tell it from others.")
@@ -83,7 +83,7 @@ class TokenIn(Given):
     expires_days: Annotated[int, Field(ge=1, le=LONGEST_DAYS, strict=True)] = DEFAULT_DAYS
 
 
-class TokenFor(Given):
+class TokenFor(Request):
     """A token to make for a contributor by name, as whoever holds the database may; ``expires`` None: it never ends."""
 
     contributor: str
@@ -98,14 +98,14 @@ class TokenMadeOut(TokenOut):
     secret: str | None = Field(description="Null where the request was sent again: it is kept nowhere.")
 
 
-class RoleIn(Given):
+class RoleIn(Request):
     """The role that a contributor is to have."""
 
     role: Role
     reason: Passage = ""
 
 
-class ContributorIn(Given):
+class ContributorIn(Request):
     """Somebody who is to contribute."""
 
     name: str = Field(description="Shown beside what they add; it never changes.")
@@ -113,7 +113,7 @@ class ContributorIn(Given):
     reason: Passage = ""
 
 
-class NewcomerIn(Given):
+class NewcomerIn(Request):
     """Somebody who is to contribute, and gets a first token."""
 
     name: Line
@@ -127,7 +127,7 @@ class NewcomerOut(TokenMadeOut):
     person: str
 
 
-class LiftIn(Given):
+class LiftIn(Request):
     """Why a suspension ends."""
 
     reason: Passage = ""

@@ -23,16 +23,22 @@ from pydantic import (
 )
 
 from api.schemas.examples import EXPLAIN_EXAMPLES, IDENTIFY_EXAMPLES
-from api.schemas.limits import MAX_CANDIDATES, MAX_OBSERVATIONS, MAX_REPEATS
 from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND
 from matcher.decision.posterior import PRIOR_ABSENT
 from matcher.features import FEATURES, Feature, Kind, Plane, Subject
-from matcher.observations import Observation, Of, TrialFit
+from matcher.observations import MAX_OBSERVATIONS, Observation, Of, TrialFit
 from matcher.uncertainty.instruments import BUILT_IN, MAGNITUDES
 from matcher.vocabulary import SPELLINGS
 
 UNKNOWN_FEATURE = "unknown_feature"
 """Error type of an observation whose feature the table does not have."""
+
+MAX_REPEATS = 100
+"""Most repeats of one reading in a request: more do not reduce an uncertainty that the instrument limits. The matcher
+takes more (`matcher.observations.MAX_READINGS`), since stored evidence may hold more."""
+
+MAX_CANDIDATES = 100
+"""Most candidates in one answer: nobody reads further."""
 
 MAX_SPANS = 1000
 """Most gaps a pitch can be measured over: no row is longer."""

@@ -102,17 +102,16 @@ def require_known_query(request: Request) -> None:
     known = _query_names(request.scope["route"].dependant)
     unknown = [name for name in request.query_params if name not in known]
     if unknown:
-        message = "this query parameter is not known"
         fields = [
             FieldProblem(
                 field=name[:LONGEST_SHOWN],
                 value=shown(request.query_params[name]),
-                message=message,
+                message="this query parameter is not known",
                 remedy=remedy_for(known, closest(name, known)) if known else "leave it out",
             )
             for name in unknown
         ]
-        raise ApiError("invalid-request", f"{fields[0].field}: {message}", fields)
+        raise ApiError.of_fields(fields)
 
 
 CatalogueDep = Annotated[Catalogue, Depends(_catalogue)]

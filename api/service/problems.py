@@ -80,6 +80,13 @@ class ApiError(Exception):
         problem = FieldProblem(field=field, value=shown(value), message=message, remedy=remedy)
         return cls(name, message, [problem])
 
+    @classmethod
+    def of_fields(cls, fields: Sequence[FieldProblem]) -> Self:
+        """A request that cannot be used, with everything that is wrong in it."""
+        first = f"{fields[0].field}: {fields[0].message}"
+        detail = first if len(fields) == 1 else f"{len(fields)} fields cannot be used; first: {first}"
+        return cls("invalid-request", detail, fields)
+
 
 def problem_of(error: Exception, instance: str = "") -> Problem:
     """The problem document for an error; one that nobody foresaw tells nothing of the inside."""
@@ -119,17 +126,12 @@ def _sayable(text: str) -> str:
 
 def detail_of(error: Exception) -> str:
     """What happened, in one sentence, without the remedy."""
-    if isinstance(error, ObservationErrors):
-        return _counted([one.message for one in error.errors])
-    if isinstance(error, FileRefusedError):
-        return _counted([one.message for one in error.errors])
+    if isinstance(error, ObservationErrors | FileRefusedError):
+        messages = [one.message for one in error.errors]
+        return messages[0] if len(messages) == 1 else f"{len(messages)} things are wrong; first: {messages[0]}"
     if isinstance(error, ObservationError | CatalogueError):
         return error.message
     return str(error)
-
-
-def _counted(messages: Sequence[str]) -> str:
-    return messages[0] if len(messages) == 1 else f"{len(messages)} things are wrong; first: {messages[0]}"
 
 
 def _fields(error: Exception) -> tuple[FieldProblem, ...]:

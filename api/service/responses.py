@@ -11,8 +11,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
-from api.schemas.problems import FieldProblem, Problem
-from api.schemas.refusals import field_problems
+from api.schemas.problems import Problem, field_problems
 from api.service.logs import logger
 from api.service.problem_types import PROBLEMS
 from api.service.problems import ApiError, make_problem, problem_of
@@ -90,15 +89,11 @@ def add_handlers(app: FastAPI) -> None:
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(NotModified, _not_modified)
     for kind in (ApiError, CatalogueError, ObservationError, ObservationErrors, UnknownHalfError):
-        app.add_exception_handler(kind, _known)
-    app.add_exception_handler(Exception, _unforeseen)
+        app.add_exception_handler(kind, _answered)
+    app.add_exception_handler(Exception, _answered)
 
 
-def _known(request: Request, error: Exception) -> Response:
-    return told(request, problem_of(error, request.url.path))
-
-
-def _unforeseen(request: Request, error: Exception) -> Response:
+def _answered(request: Request, error: Exception) -> Response:
     return told(request, problem_of(error, request.url.path))
 
 
@@ -109,7 +104,7 @@ def _not_modified(request: Request, error: Exception) -> Response:
 def _http(request: Request, error: Exception) -> Response:
     if not isinstance(error, HTTPException) or error.status_code not in _BY_STATUS:
         _log.error("unforeseen status at %s %s", request.method, request.url.path, exc_info=error)
-        return _unforeseen(request, error)
+        return _answered(request, error)
     detail = f"{request.method} {request.url.path}: {error.detail}"
     problem = make_problem(_BY_STATUS[error.status_code], detail, instance=request.url.path)
     return told(request, problem, error.headers)
@@ -121,15 +116,9 @@ def _invalid(request: Request, error: Exception) -> Response:
         return told(request, _malformed(request, errors[0]))
     body = request.scope["route"].body_field
     fields = field_problems(errors) if body is None else field_problems(errors, body.field_info.annotation)
-    return told(request, make_problem("invalid-request", _summary(fields), fields, request.url.path))
+    return _answered(request, ApiError.of_fields(fields))
 
 
 def _malformed(request: Request, error: Mapping[str, Any]) -> Problem:
     place, why = error["loc"][-1], error.get("ctx", {}).get("error", error["msg"])
     return make_problem("malformed-json", f"at character {place}: {why}", instance=request.url.path)
-
-
-def _summary(fields: tuple[FieldProblem, ...]) -> str:
-    if len(fields) == 1:
-        return f"{fields[0].field}: {fields[0].message}"
-    return f"{len(fields)} fields cannot be used; first: {fields[0].field}: {fields[0].message}"

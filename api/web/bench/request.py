@@ -16,7 +16,6 @@ from api.identification.advising import readings_of
 from api.identification.answering import check_tried_halves
 from api.observations.checking import form_of
 from api.observations.short_form import ShortFormError, canonical_name, parse_pieces
-from api.schemas.limits import MAX_OBSERVATIONS
 from api.schemas.problems import FieldProblem
 from api.schemas.requests import AskRequest
 from api.service.problems import ApiError, problem_of
@@ -24,7 +23,7 @@ from catalog.snapshot.snapshot import Snapshot
 from matcher.decision.posterior import PRIOR_ABSENT
 from matcher.errors import ObservationError, ObservationErrors
 from matcher.features import FEATURES, PITCHES, Feature, Kind
-from matcher.observations import Reduced
+from matcher.observations import MAX_OBSERVATIONS, Reduced
 from matcher.uncertainty.instruments import BUILT_IN
 from matcher.vocabulary import PIXEL, canonical_unit, closest, remedy_for
 

@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from api.drawing.geometry import DrawingError
 from api.drawing.size_sources import sizes_of
 from api.drawing.views import Look, View, side_view, top_view
-from api.schemas.refusals import path_of
+from api.schemas.problems import path_of
 from api.web.page.figures import KIND_WORDS, mm
 from api.web.page.form_actions import sentence
 from catalog.contribute.contribution import Preview, preview

@@ -19,11 +19,12 @@ from api.observations.checking import form_of_json
 from api.observations.from_measuring import short_form
 from api.pictures.row_finding import FEWEST_POINTS, count_range, counted
 from api.schemas.answers import Out
-from api.schemas.limits import MAX_POINTS, MAX_ROWS
 from api.schemas.measuring import Pitch
 from api.schemas.requests import Number, Request, Whole
 from api.web.page.rendering import VisitDep
 from matcher.features import FEATURES, PITCHES, Feature, Kind, Plane, Subject
+from matcher.imaging.clicks.clicked_rows import MOST_ROWS
+from matcher.imaging.clicks.inputs import MOST_POINTS
 from matcher.imaging.row_detection.profile import BEYOND_ENDS, SHORTEST_PX, WIDEST_CHOSEN
 from matcher.observations import Of
 from matcher.vocabulary import MM_PER_UNIT
@@ -88,7 +89,7 @@ def photo(visit: VisitDep) -> Response:
         outlines=OUTLINES,
         cameras=CAMERAS,
         units=SCALE_UNITS,
-        most_rows=MAX_ROWS,
+        most_rows=MOST_ROWS,
         fewest_contacts=FEWEST_POINTS,
         shortest_px=SHORTEST_PX,
         widest_part=WIDEST_CHOSEN[0],
@@ -100,7 +101,7 @@ def photo(visit: VisitDep) -> Response:
 class FoundCount(Request):
     """What was found of a row: its likely counts of places with their probabilities, and how many places are empty."""
 
-    likely: Annotated[tuple[tuple[Whole, Number], ...], Field(min_length=1, max_length=MAX_POINTS)]
+    likely: Annotated[tuple[tuple[Whole, Number], ...], Field(min_length=1, max_length=MOST_POINTS)]
     missing: Whole
     sure: bool
 
@@ -130,9 +131,9 @@ class MarkedCounts(Out):
 
 @router.get("/photo/counts")
 def counts(
-    row: Annotated[list[str] | None, Query(max_length=MAX_ROWS)] = None,
+    row: Annotated[list[str] | None, Query(max_length=MOST_ROWS)] = None,
     of: Of = Of.THIS,
-    row_count: Annotated[int | None, Query(ge=1, le=MAX_ROWS)] = None,
+    row_count: Annotated[int | None, Query(ge=1, le=MOST_ROWS)] = None,
 ) -> MarkedCounts:
     """How many contacts the marked rows come to; each ``row`` is a `MarkedRow` as JSON."""
     rows = [form_of_json(MarkedRow, each.encode()) for each in row or ()]

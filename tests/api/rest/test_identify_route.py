@@ -12,8 +12,8 @@ from starlette.testclient import TestClient
 
 from api.identification.cautions import CAUTIONS
 from api.schemas.examples import IDENTIFY_EXAMPLES
-from api.schemas.limits import MAX_OBSERVATIONS
 from api.service.settings import MAX_BODY_BYTES
+from matcher.observations import MAX_OBSERVATIONS
 from seeds_demo.loader import demo_specimens
 
 JSON = {"Content-Type": "application/json"}

@@ -11,7 +11,9 @@ from starlette.testclient import TestClient
 
 from api.observations.short_form import parse_pieces
 from api.schemas.examples import MEASURE_EXAMPLES
-from api.schemas.limits import MAX_PICTURES, MAX_POINTS, MAX_ROWS
+from catalog.cases.specimens import MAX_PICTURES
+from matcher.imaging.clicks.clicked_rows import MOST_ROWS
+from matcher.imaging.clicks.inputs import MOST_POINTS
 
 PITCH, TILT = 50.0, 0.03
 PLUG = "ouzelby:mossipet-p24"
@@ -248,8 +250,8 @@ REFUSED: list[tuple[Any, str]] = [
     ({"pictures": [picture(rows=[{"points": [[1], [2], [3]]}])]}, f"{ROW}.points[0]"),
     ({"pictures": [picture(rows=[{"points": [["1", 2], [3, 4], [5, 6]]}])]}, f"{ROW}.points[0][0]"),
     ({"pictures": [picture(rows=[{"points": [[1e9, 2], [3, 4], [5, 6]]}])]}, f"{ROW}.points[0]"),
-    ({"pictures": [picture(rows=[{"points": [[0, 0]] * (MAX_POINTS + 1)}])]}, f"{ROW}.points"),
-    ({"pictures": [picture(rows=[{"points": clicked([0, 1, 2])}] * (MAX_ROWS + 1))]}, "pictures[0].rows"),
+    ({"pictures": [picture(rows=[{"points": [[0, 0]] * (MOST_POINTS + 1)}])]}, f"{ROW}.points"),
+    ({"pictures": [picture(rows=[{"points": clicked([0, 1, 2])}] * (MOST_ROWS + 1))]}, "pictures[0].rows"),
     ({"pictures": [picture(rows=[{"points": clicked([0, 1, 2]), "feature": "height"}])]}, f"{ROW}.feature"),
     ({"pictures": [picture(rows=[{"points": clicked([0, 1, 2]), "plane": "ceiling"}])]}, f"{ROW}.plane"),
     ({"pictures": [picture(instrument="caliper")]}, "pictures[0].instrument"),

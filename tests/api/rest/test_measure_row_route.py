@@ -15,7 +15,7 @@ from api.observations.short_form import parse_pieces
 from api.pictures.decoding import ON_WHITE, TURNED
 from api.pictures.row_finding import ONE_ROW, TAILS, UNSURE
 from api.schemas.examples import ROW_EXAMPLES
-from api.schemas.limits import MAX_PROFILE
+from api.schemas.measuring import MAX_PROFILE
 from api.service.settings import MAX_BODY_BYTES, MAX_PICTURE_BYTES
 from tests.api.web.photographed import BOMB, UNUSABLE, Rows, encoded, held, photographed
 
