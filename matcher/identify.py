@@ -60,10 +60,10 @@ def identify(
         probability_absent=ranked.probability_absent,
         candidates=ranked.candidates,
         credible_set=ranked.credible_set,
-        recheck=_rechecks(result, prior_absent),
-        hints=hints(result, absent, observations, prior_absent),
+        recheck=_rechecks(result),
+        hints=hints(result, observations),
         notes=_notes(observations),
-        advice=advise(result, absent, at_hand=at_hand, instruments=instruments),
+        advice=advise(result, at_hand=at_hand, instruments=instruments),
     )
 
 
@@ -194,7 +194,7 @@ def _credible_set(result: Posterior) -> CredibleSet:
     )
 
 
-def _rechecks(result: Posterior, prior_absent: float) -> tuple[Recheck, ...]:
+def _rechecks(result: Posterior) -> tuple[Recheck, ...]:
     """Observations that the answer depends on, and likely slips under the leading geometry."""
     if len(result.weighed.evidence) < 2:
         return ()
@@ -202,7 +202,7 @@ def _rechecks(result: Posterior, prior_absent: float) -> tuple[Recheck, ...]:
     found = []
     for part in result.weighed.parts:
         for place, each in enumerate(part.evidence):
-            shift, against = _shift_without(result, part, place, prior_absent), each.against(half)
+            shift, against = _shift_without(result, part, place), each.against(half)
             if shift >= RECHECK_SHIFT or against.slip is not None:
                 found.append(_recheck(each.reading, against, shift))
     return tuple(sorted(found, key=lambda recheck: (-(recheck.slip_probability >= SLIP_FROM), -recheck.shift)))
@@ -219,9 +219,9 @@ def _recheck(reading: Reduced, against: Comparison, shift: float) -> Recheck:
     )
 
 
-def _shift_without(result: Posterior, part: Part, place: int, prior_absent: float) -> float:
+def _shift_without(result: Posterior, part: Part, place: int) -> float:
     """Total variation between the answers with and without one reading."""
-    other = result.without(part, place, prior_absent)
+    other = result.without(part, place)
     difference = np.abs(np.exp(result.log_geometry) - np.exp(other.log_geometry)).sum()
     return float(0.5 * (difference + abs(result.probability_absent - other.probability_absent)))
 

@@ -38,7 +38,7 @@ def advice_on(snapshot: Snapshot, request: IdentifyRequest, *, skipped: Collecti
     readings = reduction_of(request, tools).readings
     result = posterior(snapshot.columns, snapshot.absent, readings, request.prior_absent)
     features = [name for name in FEATURES if name not in skipped]
-    return advise(result, snapshot.absent, at_hand=at_hand(request, tools), instruments=tools, features=features)
+    return advise(result, at_hand=at_hand(request, tools), instruments=tools, features=features)
 
 
 def readings_of(request: IdentifyRequest) -> tuple[Reduced, ...]:

@@ -9,16 +9,17 @@ correlated, so they have one joint normal density per profile and class.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
-from scipy.special import logsumexp
 
 from matcher.absent.hidden_deviations import Filtered, Line
 from matcher.absent.model import CLASSES, COUNT_SPREAD, AbsentModel, count_kernel
 from matcher.columns.columns import Columns, Floats, Ints
 from matcher.features import FEATURES, Kind
+from matcher.likelihood.evidence import log_sum
 from matcher.likelihood.gross_errors import floor_density
 from matcher.likelihood.likelihood import Likelihood, Part
 from matcher.likelihood.miscounts import floor_probability
@@ -29,6 +30,7 @@ STRANGE_SHARE = 0.02
 """Share of absent halves unlike anything in the catalogue: every dimension is log-uniform over its plausible range.
 Common practice, no source."""
 
+LOG_STRANGE_SHARE = float(np.log(STRANGE_SHARE))
 
 PITCH = "pitch"
 """Name of the hidden deviation of a profile's true pitch."""
@@ -48,77 +50,133 @@ class Kernels:
     exact_count: int | None
 
 
-def absent_log_density(model: AbsentModel, weighed: Likelihood) -> float:
-    """Log-density of all observations under *absent*; 0 where nothing was observed."""
-    return float(_density(_explanations(model, weighed, weighed.parts, np.sum))) if weighed.parts else 0.0
-
-
-def absent_shares(model: AbsentModel, weighed: Likelihood) -> Floats:
-    """The log-density split over the parts, averaged over both orders; the shares add up to the whole."""
-    forward = np.diff(absent_prefixes(model, weighed, weighed.parts), prepend=0.0)
-    backward = np.diff(absent_prefixes(model, weighed, weighed.parts[::-1]), prepend=0.0)[::-1]
-    return np.asarray((forward + backward) / 2)
-
-
-def absent_prefixes(model: AbsentModel, weighed: Likelihood, parts: Sequence[Part]) -> Floats:
-    """Log-density of the first, the first two, … of the parts."""
-    return _density(_explanations(model, weighed, parts, np.cumsum))
-
-
-def _density(found: AbsentExplanations) -> Floats:
-    near = logsumexp(found.log_near, axis=(-2, -1))
-    return np.asarray(logsumexp(np.stack([found.log_present, near, found.log_strange]), axis=0))
-
-
 @dataclass(frozen=True, kw_only=True)
-class AbsentExplanations:
-    """The explanations of the observations under *absent*, as log-densities that include their shares.
+class UnderAbsent:
+    """What *absent* says of a specimen's observations. Each of its parts is computed once, when first needed."""
 
-    ``log_near`` is (… × classes × kernels), ``log_present`` and ``log_strange`` are (…); ``kernels`` holds the halves
-    that the kernels represent.
-    """
+    model: AbsentModel
+    weighed: Likelihood
 
-    log_present: Floats
-    log_near: Floats
-    log_strange: Floats
-    kernels: Kernels
+    @property
+    def columns(self) -> Columns:
+        """The catalogue."""
+        return self.weighed.columns
+
+    @cached_property
+    def log_density(self) -> float:
+        """Log-density of all observations; 0 where nothing was observed."""
+        if not self.weighed.parts:
+            return 0.0
+        return float(_log_total(self.log_present, self.log_near, self.log_strange))
+
+    @cached_property
+    def log_present(self) -> float:
+        """Log-density if the half measures like a listed one, including the share of such halves."""
+        return float(self._log_present(self.weighed.total))
+
+    @cached_property
+    def log_near(self) -> Floats:
+        """Log-density (classes × kernels) if the half is near a profile, including the kernels' shares."""
+        return np.asarray(self._terms.sum(axis=0) + self._log_weights)
+
+    @cached_property
+    def log_strange(self) -> float:
+        """Log-density if the half is unlike anything listed, including the share of such halves."""
+        return float(self._strange.sum() + LOG_STRANGE_SHARE)
+
+    @cached_property
+    def shares(self) -> Floats:
+        """The log-density split over the parts, averaged over both orders; the shares add up to the whole."""
+        forward = np.diff(self._prefixes, prepend=0.0)
+        backward = np.diff(replace(self, weighed=self.weighed.reversed)._prefixes, prepend=0.0)[::-1]
+        return np.asarray((forward + backward) / 2)
+
+    @property
+    def _prefixes(self) -> Floats:
+        """Log-density of the first, the first two, … of the parts."""
+        each = np.array([part.log_likelihood for part in self.weighed.parts])
+        return _log_total(
+            self._log_present(each.cumsum(axis=0)),
+            self._terms.cumsum(axis=0) + self._log_weights,
+            self._strange.cumsum() + LOG_STRANGE_SHARE,
+        )
+
+    def log_density_without(self, rest: Likelihood, dropped: Reduced) -> float:
+        """Log-density of all observations except one; ``rest`` is their likelihood."""
+        if not rest.parts:
+            return 0.0
+        if dropped.unscaled or dropped.index not in self._given_others:
+            return replace(self, weighed=rest).log_density
+        near = self.log_near - self._given_others[dropped.index]
+        strange = self.log_strange - np.log(plausible_density(dropped))
+        return float(_log_total(self._log_present(rest.total), near, strange))
+
+    def _log_present(self, log_likelihood: Floats) -> Floats:
+        return np.asarray(np.log(self.model.present_share) + log_sum(log_likelihood + self.columns.log_prior, axis=-1))
+
+    @cached_property
+    def kernels(self) -> Kernels:
+        """Centres of the mixture."""
+        readings = [reading for part in self.weighed.parts for reading in part.readings]
+        return _kernels(self.model, self.columns, readings)
+
+    @property
+    def _log_weights(self) -> Floats:
+        near = np.log(1 - self.model.present_share - STRANGE_SHARE)
+        return np.asarray(np.log(self.model.weights)[:, None] + self.kernels.log_weight + near)
+
+    @cached_property
+    def _measured(self) -> list[Reduced]:
+        """The dimensions of this half that are compared with profiles."""
+        parts = [part for part in self.weighed.parts if not _says_nothing(part)]
+        return [reading for part in parts for reading in part.readings if _is_measured(reading)]
+
+    @cached_property
+    def _filtered(self) -> Filtered:
+        return Filtered.of([_line(self.model, self.columns, self.kernels, reading) for reading in self._measured])
+
+    @cached_property
+    def _given_others(self) -> dict[int, Floats]:
+        """Log-density (classes × kernels) of each measured dimension given all others, by its index."""
+        indices = [reading.index for reading in self._measured]
+        return dict(zip(indices, self._filtered.given_others(), strict=True))
+
+    @cached_property
+    def _terms(self) -> Floats:
+        """Log-densities (parts × classes × kernels) of each part given those before it."""
+        normal = iter(self._filtered.terms)
+        terms = np.zeros((len(self.weighed.parts), CLASSES, len(self.kernels.halves)))
+        for term, part in zip(terms, self.weighed.parts, strict=True):
+            if _says_nothing(part):
+                term += part.log_likelihood[0]
+            elif _is_measured(part.readings[0]):
+                term += sum(next(normal) for _ in part.readings)
+            elif _is_exact_count(part.readings[0]):
+                term += np.log(_count_terms(self.model, self.columns, self.kernels))
+            else:
+                term += self._shared_or_anyone(part)
+        return terms
+
+    def _shared_or_anyone(self, part: Part) -> Floats:
+        """Other values are those of the profile's half, or those of any half of the catalogue."""
+        own = part.log_likelihood[self.kernels.halves]
+        anyone = log_sum(part.log_likelihood + self.columns.log_prior)
+        other = self.model.other_kind[:, None]
+        return np.asarray(np.logaddexp(np.log1p(-other) + own, np.log(other) + anyone))
+
+    @cached_property
+    def _strange(self) -> Floats:
+        """Log-density of each part if the half is unlike anything listed."""
+        return np.array([_strange_term(part, self.columns.log_prior) for part in self.weighed.parts])
 
 
-def absent_explanations(model: AbsentModel, weighed: Likelihood) -> AbsentExplanations:
-    """The explanations of all observations so far under absent."""
-    return _explanations(model, weighed, weighed.parts, np.sum)
-
-
-def _explanations(
-    model: AbsentModel, weighed: Likelihood, parts: Sequence[Part], total: Callable[..., Floats]
-) -> AbsentExplanations:
-    """``total`` sums over the parts: np.sum for all of them, np.cumsum for the first, the first two, …"""
-    columns = weighed.columns
-    kernels = _kernels(model, columns, [reading for part in parts for reading in part.readings])
-    log_prior = _log_prior(columns)
-    each = np.stack([part.log_likelihood for part in parts]) if parts else np.zeros((0, len(columns)))
-    terms = _kernel_terms(model, columns, kernels, parts, log_prior)
-    near, strange = np.log([1 - model.present_share - STRANGE_SHARE, STRANGE_SHARE])
-    weights = np.log(model.weights)[:, None] + kernels.log_weight[None, :] + near
-    return AbsentExplanations(
-        log_present=_log_present(model, columns, total(each, axis=0)),
-        log_near=total(terms, axis=0) + weights,
-        log_strange=strange + total(np.array([_strange_term(part, log_prior) for part in parts]), axis=0),
-        kernels=kernels,
-    )
-
-
-def _log_prior(columns: Columns) -> Floats:
-    return np.asarray(np.log(columns.prior_weight) - np.log(columns.prior_weight.sum()))
-
-
-def _log_present(model: AbsentModel, columns: Columns, log_likelihood: Floats) -> Floats:
-    """Log-density of a half that measures like a listed one, including the share of such halves."""
-    return np.asarray(np.log(model.present_share) + logsumexp(log_likelihood + _log_prior(columns), axis=-1))
+def _log_total(present: Floats | float, near: Floats, strange: Floats | float) -> Floats:
+    """Log of the sum of the explanations; ``near`` is (… × classes × kernels), the others are (…)."""
+    return log_sum(np.stack([present, log_sum(near, axis=(-2, -1)), strange]), axis=0)
 
 
 def _kernels(model: AbsentModel, columns: Columns, readings: Sequence[Reduced]) -> Kernels:
-    exact = [r.count for r in readings if r.feature == "contact_count" and r.of is Of.THIS and r.count is not None]
+    exact = [reading.count for reading in readings if _is_exact_count(reading)]
     halves = model.representative if exact else np.flatnonzero(model.profile >= 0)
     weight = model.size if exact else np.ones(len(halves))
     counts = np.full(len(halves), exact[0]) if exact else columns.counts["contact_count"][halves]
@@ -128,31 +186,6 @@ def _kernels(model: AbsentModel, columns: Columns, readings: Sequence[Reduced]) 
         positions=np.ceil(counts / np.maximum(columns.counts["rows"][halves], 1)),
         exact_count=exact[0] if exact else None,
     )
-
-
-def _kernel_terms(
-    model: AbsentModel, columns: Columns, kernels: Kernels, parts: Sequence[Part], log_prior: Floats
-) -> Floats:
-    """(parts × classes × kernels) conditional log-densities in the given order."""
-    lines = [_line(model, columns, kernels, reading) for reading in _measured(parts)]
-    normal = iter(Filtered.of(lines).terms)
-    terms = np.zeros((len(parts), CLASSES, len(kernels.halves)))
-    for term, part in zip(terms, parts, strict=True):
-        if _says_nothing(part):
-            term += part.log_likelihood[0]
-        elif _is_measured(part.readings[0]):
-            term += sum(next(normal) for _ in part.readings)
-        elif _is_exact_count(part.readings[0], kernels):
-            term += np.log(_count_terms(model, columns, kernels))
-        else:
-            term += _shared_or_anyone(model, part, kernels, log_prior)
-    return terms
-
-
-def _measured(parts: Sequence[Part]) -> list[Reduced]:
-    """The dimensions of this half that are compared with profiles."""
-    parts = [part for part in parts if not _says_nothing(part)]
-    return [reading for part in parts for reading in part.readings if _is_measured(reading)]
 
 
 def _is_measured(reading: Reduced) -> bool:
@@ -169,9 +202,9 @@ def _strange_term(part: Part, log_prior: Floats) -> float:
         if first.shared is not None and first.unscaled:
             terms[0] = -np.log(first.number * first.shared.sd * SQRT_2PI)
         return float(np.sum(terms))
-    if first.feature == "contact_count" and first.of is Of.THIS and first.count is not None:
+    if first.count is not None and _is_exact_count(first):
         return float(np.log(floor_probability(first.count, first.count)))
-    return float(logsumexp(part.log_likelihood + log_prior))
+    return float(log_sum(part.log_likelihood + log_prior))
 
 
 def plausible_density(reading: Reduced) -> float:
@@ -188,16 +221,8 @@ def _says_nothing(part: Part) -> bool:
     return len(part.readings) == 1 and first.unscaled and _is_measured(first)
 
 
-def _is_exact_count(reading: Reduced, kernels: Kernels) -> bool:
+def _is_exact_count(reading: Reduced) -> bool:
     return reading.feature == "contact_count" and reading.of is Of.THIS and reading.count is not None
-
-
-def _shared_or_anyone(model: AbsentModel, part: Part, kernels: Kernels, log_prior: Floats) -> Floats:
-    """Other values are those of the profile's half, or those of any half of the catalogue."""
-    own = part.log_likelihood[kernels.halves][None, :]
-    anyone = logsumexp(part.log_likelihood + log_prior)
-    other = model.other_kind[:, None]
-    return np.asarray(np.logaddexp(np.log1p(-other) + own, np.log(other) + anyone))
 
 
 def _count_terms(model: AbsentModel, columns: Columns, kernels: Kernels) -> Floats:
@@ -252,36 +277,3 @@ def _carried_over(columns: Columns, kernels: Kernels, centre: Floats) -> tuple[F
     own_span = pitch * (np.ceil(counts / np.maximum(rows, 1)) - 1)
     span = pitch * (kernels.positions - 1)
     return np.maximum(centre - own_span + span, W_MIN), span
-
-
-@dataclass(frozen=True, kw_only=True)
-class AbsentWithoutOne:
-    """The explanations of all observations under *absent*, and the log-density (classes × kernels) of each measured
-    dimension given all others, by its index."""
-
-    model: AbsentModel
-    explained: AbsentExplanations
-    given_others: Mapping[int, Floats]
-
-    @classmethod
-    def of(cls, model: AbsentModel, weighed: Likelihood) -> AbsentWithoutOne:
-        """After all observations."""
-        explained = absent_explanations(model, weighed)
-        readings = _measured(weighed.parts)
-        filtered = Filtered.of([_line(model, weighed.columns, explained.kernels, reading) for reading in readings])
-        given = zip([reading.index for reading in readings], filtered.given_others(), strict=True)
-        return cls(model=model, explained=explained, given_others=dict(given))
-
-    def log_density(self, rest: Likelihood, dropped: Reduced) -> float:
-        """Log-density of all observations except one."""
-        if not rest.parts:
-            return 0.0
-        if dropped.unscaled or dropped.index not in self.given_others:
-            return absent_log_density(self.model, rest)
-        found = AbsentExplanations(
-            log_present=_log_present(self.model, rest.columns, rest.total),
-            log_near=self.explained.log_near - self.given_others[dropped.index],
-            log_strange=self.explained.log_strange - np.log(plausible_density(dropped)),
-            kernels=self.explained.kernels,
-        )
-        return float(_density(found))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -133,6 +134,11 @@ class Columns:
 
     def __len__(self) -> int:
         return len(self.keys)
+
+    @cached_property
+    def log_prior(self) -> Floats:
+        """Log of each half's share of the prior; the shares add up to 1."""
+        return np.asarray(np.log(self.prior_weight) - np.log(self.prior_weight.sum()))
 
     def position(self, key: str) -> int:
         """Position of a half. Raises UnknownHalfError."""

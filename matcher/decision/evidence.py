@@ -40,7 +40,7 @@ def evidence_lines(
 ) -> tuple[EvidenceLine, ...]:
     """The prior's and each observation's share of the log-odds of a half's geometry against its opponent."""
     lines = []
-    absent_of_part = result.absent_shares if opponent is None else None
+    absent_of_part = result.under_absent.shares if opponent is None else None
     for number, part in enumerate(result.weighed.parts):
         shares = _part_shares(part, half, opponent, absent_of_part, number)
         for each, share in zip(part.evidence, shares, strict=True):

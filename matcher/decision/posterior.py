@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.special import logsumexp
 
-from matcher.absent.density import AbsentWithoutOne, absent_log_density, absent_shares
+from matcher.absent.density import UnderAbsent
 from matcher.absent.model import AbsentModel
 from matcher.columns.columns import Columns, Floats, Ints
-from matcher.likelihood.evidence import log_sum_by
+from matcher.likelihood.evidence import log_sum, log_sum_by
 from matcher.likelihood.likelihood import Likelihood, Part, likelihood
 from matcher.observations import Reduced
 
@@ -24,15 +24,13 @@ PRIOR_ABSENT = 0.1
 class Posterior:
     """Log-weights of halves and absent, with their sums by geometry.
 
-    ``log_half`` and ``log_absent`` are normalised together.
+    ``log_half`` and ``log_absent`` are normalised together. ``prior_absent`` is the prior of absent.
     """
 
-    weighed: Likelihood
-    absent: AbsentModel
-    log_prior: Floats
+    under_absent: UnderAbsent
+    prior_absent: float
     log_half: Floats
     log_absent: float
-    log_prior_absent: float
     log_geometry: Floats
 
     @cached_property
@@ -45,21 +43,27 @@ class Posterior:
         """P(not in the catalogue | observations)."""
         return float(np.exp(self.log_absent))
 
-    @cached_property
-    def absent_shares(self) -> Floats:
-        """Log-density of the observations under absent, split over the parts."""
-        return absent_shares(self.absent, self.weighed)
+    @property
+    def log_prior(self) -> Floats:
+        """Log-prior of each half."""
+        return np.asarray(np.log1p(-self.prior_absent) + self.columns.log_prior)
 
-    @cached_property
-    def _absent_without_one(self) -> AbsentWithoutOne:
-        return AbsentWithoutOne.of(self.absent, self.weighed)
+    @property
+    def log_prior_absent(self) -> float:
+        """Log-prior of absent; −∞ where it is ruled out."""
+        return math.log(self.prior_absent) if self.prior_absent > 0 else -math.inf
 
-    def without(self, part: Part, place: int, prior_absent: float) -> Posterior:
+    def without(self, part: Part, place: int) -> Posterior:
         """The posterior without one observation of one part."""
-        rest, log_density = self.weighed.without(part, place), -np.inf
-        if prior_absent > 0:
-            log_density = self._absent_without_one.log_density(rest, part.readings[place])
-        return weigh_against_absent(rest, self.absent, rest.total, log_density, prior_absent)
+        rest, known, dropped = self.weighed.without(part, place), None, part.readings[place]
+        if self.prior_absent > 0:
+            known = self.under_absent.log_density_without(rest, dropped)
+        return weigh_against_absent(replace(self.under_absent, weighed=rest), rest.total, self.prior_absent, known)
+
+    @property
+    def weighed(self) -> Likelihood:
+        """The likelihood of the observations."""
+        return self.under_absent.weighed
 
     @property
     def columns(self) -> Columns:
@@ -77,28 +81,23 @@ def posterior(
 ) -> Posterior:
     """Probability of every half and of absent. ``prior_absent`` lies in [0, 1)."""
     weighed = likelihood(columns, observations)
-    log_absent = absent_log_density(absent, weighed) if prior_absent > 0 else -np.inf
-    return weigh_against_absent(weighed, absent, weighed.total, log_absent, prior_absent)
+    return weigh_against_absent(UnderAbsent(model=absent, weighed=weighed), weighed.total, prior_absent)
 
 
 def weigh_against_absent(
-    weighed: Likelihood, absent: AbsentModel, total: Floats, log_density: float, prior_absent: float
+    under_absent: UnderAbsent, total: Floats, prior_absent: float, log_density: float | None = None
 ) -> Posterior:
-    """The posterior from log-likelihoods of the halves (``total``) and the log-density under absent."""
-    columns = weighed.columns
-    log_prior = np.log1p(-prior_absent) + np.log(columns.prior_weight) - np.log(columns.prior_weight.sum())
-    with np.errstate(divide="ignore"):
-        log_prior_absent = float(np.log(prior_absent))
-    joint = log_prior + total
-    log_absent = log_prior_absent + log_density if prior_absent > 0 else -np.inf
-    evidence = np.logaddexp(logsumexp(joint), log_absent)
-    log_geometry = log_sum_by(joint - evidence, columns.geometry, int(columns.geometry.max()) + 1)
+    """The posterior from log-likelihoods of the halves (``total``) and the log-density under absent, if it is known."""
+    weighed, log_absent = under_absent.weighed, -math.inf
+    if prior_absent > 0:
+        log_absent = math.log(prior_absent) + (under_absent.log_density if log_density is None else log_density)
+    joint = np.log1p(-prior_absent) + weighed.columns.log_prior + total
+    evidence = np.logaddexp(log_sum(joint), log_absent)
+    geometry = weighed.columns.geometry
     return Posterior(
-        weighed=weighed,
-        absent=absent,
-        log_prior=log_prior,
+        under_absent=under_absent,
+        prior_absent=prior_absent,
         log_half=joint - evidence,
         log_absent=float(log_absent - evidence),
-        log_prior_absent=log_prior_absent,
-        log_geometry=log_geometry,
+        log_geometry=log_sum_by(joint - evidence, geometry, int(geometry.max()) + 1),
     )

@@ -90,6 +90,15 @@ class Evidence(ABC):
         return Comparison()
 
 
+def log_sum(logs: Floats, axis: int | tuple[int, ...] | None = None) -> Floats:
+    """Log of the sum of exponentials; −∞ where all are. scipy's is more general and takes ten times as long here."""
+    top = logs.max(axis=axis, keepdims=True)
+    top = np.where(np.isfinite(top), top, 0.0)
+    with np.errstate(divide="ignore"):
+        total = np.log(np.exp(logs - top).sum(axis=axis, keepdims=True)) + top
+    return np.asarray(total.squeeze(axis=axis))
+
+
 def log_sum_by(logs: Floats, groups: Ints, size: int) -> Floats:
     """Log of the sum of exponentials in each of ``size`` groups; −∞ for one that nothing belongs to."""
     top = np.full(size, -np.inf)

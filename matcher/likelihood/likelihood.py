@@ -7,15 +7,14 @@ instrument's error, the two counts that may confuse an end fitting, and everythi
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.special import logsumexp
 
 from matcher.columns.columns import Columns, Floats, Ints
 from matcher.likelihood.dimensions import DimensionEvidence
-from matcher.likelihood.evidence import Comparison, Evidence
+from matcher.likelihood.evidence import Comparison, Evidence, log_sum
 from matcher.likelihood.kinds import evidence_of
 from matcher.likelihood.mated_pair import MatesGroup
 from matcher.likelihood.miscounts import fittings_probability
@@ -74,6 +73,11 @@ class Likelihood:
         """All observations, part by part."""
         return tuple(each for part in self.parts for each in part.evidence)
 
+    @property
+    def reversed(self) -> Likelihood:
+        """The parts in the reverse order."""
+        return replace(self, parts=self.parts[::-1])
+
     def against(self, half: int) -> dict[int, Comparison]:
         """Every observation compared with one half's entry, by its index."""
         return {each.reading.index: each.against(half) for each in self.evidence}
@@ -115,13 +119,9 @@ def likelihood(
     if mates is not None:
         parts.append(_mates_part(mates))
     base = sum((part.log_likelihood for part in parts), np.zeros(len(columns)))
-    parts += _shared_parts(groups, base + beside + _log_prior(columns), inexact_mass)
+    parts += _shared_parts(groups, base + beside + columns.log_prior, inexact_mass)
     total = sum((part.log_likelihood for part in parts), np.zeros(len(columns)))
     return Likelihood(columns=columns, parts=tuple(parts), mates=mates, total=np.asarray(total))
-
-
-def _log_prior(columns: Columns) -> Floats:
-    return np.asarray(np.log(columns.prior_weight))
 
 
 def _split(everything: Sequence[Evidence]) -> tuple[list[SharedGroup], tuple[Evidence, ...], list[Evidence]]:
@@ -205,7 +205,7 @@ def _leaders(approximate: Floats, inexact_mass: float) -> Ints:
     order = np.argsort(-approximate, kind="stable")
     if len(order) <= EXACT_AT_LEAST:
         return order
-    probability = np.exp(approximate[order] - logsumexp(approximate))
+    probability = np.exp(approximate[order] - log_sum(approximate))
     remaining = np.cumsum(probability[::-1])[::-1]
     number = max(EXACT_AT_LEAST, int(np.count_nonzero(remaining > inexact_mass)))
     return order[:number]
@@ -213,12 +213,13 @@ def _leaders(approximate: Floats, inexact_mass: float) -> Ints:
 
 def _shared_part(group: SharedGroup, log_likelihood: Floats, beside: Floats) -> Part:
     """``beside`` is the log-probability of the halves from everything else; it selects the likely halves."""
-    readings, shown = len(group.evidence), np.argsort(-(beside + log_likelihood), kind="stable")[:SHARED_OUT]
+    readings = len(group.evidence)
     known: dict[int, Floats] = {}
 
     def shares(halves: Ints) -> Floats:
         missing = np.setdiff1d(halves, list(known))
         if len(missing):
+            shown = np.argsort(-(beside + log_likelihood), kind="stable")[:SHARED_OUT]
             wanted = missing if known else np.union1d(missing, shown)
             forward, backward = prefixes(group, wanted)
             forward[-1] = backward[-1] = log_likelihood[wanted]

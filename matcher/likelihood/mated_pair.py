@@ -10,10 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import logsumexp
 
 from matcher.columns.columns import Columns, Floats, Ints
-from matcher.likelihood.evidence import UNLISTED_MATE, Evidence, log_sum_by
+from matcher.likelihood.evidence import UNLISTED_MATE, Evidence, log_sum, log_sum_by
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,4 +57,4 @@ class MatesGroup:
         matings = np.flatnonzero(self.columns.matings.half == half)
         logs = self.listed[:, matings].sum(axis=0) + np.log((1 - UNLISTED_MATE) / max(len(matings), 1))
         unlisted = self.unlisted[:, half].sum() + (np.log(UNLISTED_MATE) if len(matings) else 0.0)
-        return matings, np.exp(logs - logsumexp([*logs, unlisted]))
+        return matings, np.exp(logs - log_sum(np.append(logs, unlisted)))

@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.special import logsumexp
 
 from matcher.columns.columns import Floats, Ints
 from matcher.likelihood.dimensions import DimensionEvidence
+from matcher.likelihood.evidence import log_sum
 from matcher.likelihood.tolerance_density import W_MIN
 from matcher.observations import SharedError, SharedKind
 
@@ -95,7 +95,7 @@ class NormalReadings:
         pull = kept @ (a * d / v)
         logs = kept @ (self.right - 0.5 * np.log(2.0 * math.pi * v)) + (1.0 - kept) @ self.wrong
         logs -= 0.5 * (kept @ (d * d / v) - pull * pull / total) + 0.5 * np.log(total * self.sd**2)
-        return np.asarray(logsumexp(logs, axis=0))
+        return log_sum(logs, axis=0)
 
     def _take(self, halves: Ints) -> NormalReadings:
         return replace(self, **{name: getattr(self, name)[:, halves] for name in TABLES})

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from matcher.absent.density import absent_log_density
 from matcher.absent.em_fit import fit_absent
 from matcher.decision.posterior import posterior
 from matcher.identify import identify
@@ -48,9 +47,9 @@ def test_every_half_has_the_log_likelihood_of_the_slow_model() -> None:
 
 
 def test_absent_has_the_density_of_the_slow_model() -> None:
-    weighed = posterior(COLUMNS, MODEL, readings(FEW)).weighed
-    slow = absence.log_density(MODEL, COLUMNS, readings(FEW), weighed.total.tolist(), [])
-    assert absent_log_density(MODEL, weighed) == pytest.approx(slow, rel=1e-9)
+    result = posterior(COLUMNS, MODEL, readings(FEW))
+    slow = absence.log_density(MODEL, COLUMNS, readings(FEW), result.weighed.total.tolist(), [])
+    assert result.under_absent.log_density == pytest.approx(slow, rel=1e-9)
 
 
 def test_without_one_reading_the_answer_is_that_of_the_others() -> None:
@@ -58,7 +57,7 @@ def test_without_one_reading_the_answer_is_that_of_the_others() -> None:
     result = posterior(COLUMNS, MODEL, given)
     (part,) = result.weighed.parts
     for place in range(FEW):
-        left = result.without(part, place, 0.1)
+        left = result.without(part, place)
         others = posterior(COLUMNS, MODEL, [*given[:place], *given[place + 1 :]])
         assert left.log_absent == pytest.approx(others.log_absent, abs=1e-9)
         assert np.exp(left.log_geometry) == pytest.approx(np.exp(others.log_geometry), abs=1e-9)

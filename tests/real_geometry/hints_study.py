@@ -86,7 +86,7 @@ class Setup:
         """Hints for the specimen, and how long they took beside the identification, ms."""
         result = posterior(self.columns, self.absent, specimen, PRIOR_ABSENT)
         started = time.perf_counter()
-        found = hints(result, self.absent, specimen, PRIOR_ABSENT, shown_from=shown_from)
+        found = hints(result, specimen, shown_from=shown_from)
         return found, (time.perf_counter() - started) * 1000.0
 
 

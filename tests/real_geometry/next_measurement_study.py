@@ -151,7 +151,7 @@ def by_advice(columns: Columns, absent: AbsentModel, prior_absent: float = 0.1) 
 
     def choose(readings: Sequence[Reduced], left: Sequence[str]) -> str:
         result = posterior(columns, absent, readings, prior_absent)
-        advice = advise(result, absent, at_hand=("study",), instruments={"study": TOOL}, features=left, limit=1)
+        advice = advise(result, at_hand=("study",), instruments={"study": TOOL}, features=left, limit=1)
         return advice.measurements[0].feature if advice.measurements else left[0]
 
     return choose

@@ -9,13 +9,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from matcher.absent.model import AbsentModel
 from matcher.columns.columns import Columns, Floats
 from matcher.columns.process_tolerance import over_gaps
 from matcher.decision.likely_slips.mistakes import Mistake
 from matcher.decision.likely_slips.weigh import Weighed, probabilities, weigh_in_full, weigh_roughly
 from matcher.decision.likely_slips.wording import change, message
-from matcher.decision.posterior import PRIOR_ABSENT, Posterior
+from matcher.decision.posterior import Posterior
 from matcher.decision.verdict import verdict_of
 from matcher.features import Kind
 from matcher.likelihood.evidence import Evidence
@@ -97,13 +96,7 @@ MOST = 3
 """Most mistakes weighed in full, and most hints: more do not help, and each costs an identification."""
 
 
-def hints(
-    result: Posterior,
-    absent: AbsentModel,
-    observations: Sequence[Reduced],
-    prior_absent: float = PRIOR_ABSENT,
-    shown_from: float = SHOWN_FROM,
-) -> tuple[Hint, ...]:
+def hints(result: Posterior, observations: Sequence[Reduced], shown_from: float = SHOWN_FROM) -> tuple[Hint, ...]:
     """Possible mistakes in the observations of ``result``, likeliest first.
 
     ``shown_from`` is the probability of a mistake from which it is given. Empty, and quick, where the
@@ -113,7 +106,7 @@ def hints(
         return ()
     rough = weigh_roughly(result, observations)
     chosen = _worth_weighing(rough)
-    full = [weigh_in_full(rough[i].mistake, result, absent, observations, prior_absent) for i in chosen]
+    full = [weigh_in_full(rough[i].mistake, result, observations) for i in chosen]
     everything = [*full, *(each for i, each in enumerate(rough) if i not in chosen)]
     probability = _by_kind(everything, probabilities(everything))
     found = [

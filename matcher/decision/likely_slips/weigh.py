@@ -14,15 +14,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import logsumexp
 
-from matcher.absent.density import absent_log_density
-from matcher.absent.model import AbsentModel
 from matcher.columns.columns import Columns, Floats, Ints
 from matcher.decision.likely_slips.mistakes import Mistake, everything_in_one_unit, mistakes_of
 from matcher.decision.posterior import Posterior, weigh_against_absent
 from matcher.likelihood.dimensions import DimensionEvidence
-from matcher.likelihood.evidence import NEVER
+from matcher.likelihood.evidence import NEVER, log_sum
 from matcher.likelihood.kinds import evidence_of
 from matcher.likelihood.likelihood import ROUGH_INEXACT_MASS, Likelihood, Part, likelihood
 from matcher.likelihood.normal_readings import MOST_WRONG, NormalReadings
@@ -45,7 +42,7 @@ class PictureReadings:
         logs = self.log_rest + normal.over_choices(MOST_WRONG)
         if mistake.halves is not None:
             logs = np.where(mistake.halves[self.halves], logs, NEVER)
-        return mistake.log_odds + float(logsumexp(logs))
+        return mistake.log_odds + float(log_sum(logs))
 
 
 def stays_in_picture(mistake: Mistake) -> bool:
@@ -114,7 +111,7 @@ def _weighed(mistake: Mistake, rest: _Rest, columns: Columns) -> Weighed:
     logs = rest.log_weight + sum(evidence_of(each, columns).log_right(rest.halves) for each in mistake.corrected)
     if mistake.halves is not None:
         logs = np.where(mistake.halves[rest.halves], logs, NEVER)
-    return Weighed(mistake=mistake, log_weight=mistake.log_odds + float(logsumexp(logs)))
+    return Weighed(mistake=mistake, log_weight=mistake.log_odds + float(log_sum(logs)))
 
 
 def _everything(result: Posterior, observations: Sequence[Reduced]) -> list[Weighed]:
@@ -144,16 +141,13 @@ def _log_half_without(result: Posterior, part: Part, place: int) -> Floats:
     return np.asarray(result.log_half - np.log(evidence.of_halves()))
 
 
-def weigh_in_full(
-    mistake: Mistake, result: Posterior, absent: AbsentModel, observations: Sequence[Reduced], prior_absent: float
-) -> Weighed:
+def weigh_in_full(mistake: Mistake, result: Posterior, observations: Sequence[Reduced]) -> Weighed:
     """The mistake weighed with all corrected observations, including absent, and the answer if it was made."""
     weighed = _corrected_likelihood(mistake, result, observations)
     total = weighed.total
     if mistake.halves is not None:
         total = np.where(mistake.halves, total, total + NEVER)
-    log_density = absent_log_density(absent, weighed) if prior_absent > 0 else -np.inf
-    answer = weigh_against_absent(weighed, absent, total, log_density, prior_absent)
+    answer = weigh_against_absent(replace(result.under_absent, weighed=weighed), total, result.prior_absent)
     gain = _log_evidence(answer, total) - _log_evidence(result, result.weighed.total)
     return Weighed(mistake=mistake, log_weight=mistake.log_odds + gain, answer=answer)
 

@@ -11,14 +11,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import logsumexp
 
-from matcher.absent.density import absent_explanations
 from matcher.absent.model import COUNT_SPREAD, AbsentModel, count_kernel
 from matcher.columns.columns import Columns, Floats, Ints
 from matcher.decision.next_measurement.information import DimensionSteps
 from matcher.decision.posterior import Posterior
 from matcher.features import Feature
+from matcher.likelihood.evidence import log_sum
 from matcher.likelihood.miscounts import floor_probability
 from matcher.likelihood.tolerance_density import SQRT_2PI
 
@@ -52,19 +51,19 @@ class AbsentOutlook:
     listed: Floats
 
     @classmethod
-    def of(cls, result: Posterior, model: AbsentModel) -> AbsentOutlook:
+    def of(cls, result: Posterior) -> AbsentOutlook:
         """From the posterior after the observations so far."""
-        found = absent_explanations(model, result.weighed)
+        found = result.under_absent
         near = found.log_near.ravel()
         used = np.argpartition(-near, KERNELS_USED)[:KERNELS_USED] if len(near) > KERNELS_USED else np.arange(len(near))
-        logs = np.array([found.log_present, logsumexp(near), found.log_strange])
-        present, kernels, strange = np.exp(logs - logsumexp(logs))
-        weight = np.exp(near[used] - logsumexp(near[used])) * kernels
+        logs = np.array([found.log_present, log_sum(near), found.log_strange])
+        present, kernels, strange = np.exp(logs - log_sum(logs))
+        weight = np.exp(near[used] - log_sum(near[used])) * kernels
         classes, number = np.divmod(used, found.log_near.shape[1])
-        listed = np.exp(result.log_half - logsumexp(result.log_half))
+        listed = np.exp(result.log_half - log_sum(result.log_half))
         return cls(
             columns=result.columns,
-            model=model,
+            model=found.model,
             present=float(present),
             strange=float(strange),
             weight=weight,

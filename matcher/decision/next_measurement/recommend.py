@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from matcher.absent.model import AbsentModel
 from matcher.columns.columns import Bools, Columns, Floats, Ints
 from matcher.decision.next_measurement.absent_outlook import AbsentOutlook
 from matcher.decision.next_measurement.information import entropy, expected_gain, information_about, joint_information
@@ -79,12 +78,12 @@ class Situation:
     mates: MatesGroup | None
 
     @classmethod
-    def of(cls, result: Posterior, absent: AbsentModel) -> Situation:
+    def of(cls, result: Posterior) -> Situation:
         """State after the observations of ``result``."""
         found = leaders(result)
         return cls(
             leaders=found,
-            outlook=AbsentOutlook.of(result, absent),
+            outlook=AbsentOutlook.of(result),
             orders=orders(found) if len(found) <= SINGLY_UP_TO else None,
             mates=result.weighed.mates,
         )
@@ -106,7 +105,6 @@ class Situation:
 
 def advise(
     result: Posterior,
-    absent: AbsentModel,
     *,
     at_hand: Sequence[str] = DEFAULT_AT_HAND,
     instruments: Mapping[str, Instrument] = BUILT_IN,
@@ -119,7 +117,7 @@ def advise(
     may be recommended. Sizes of the mated pair are recommended only where the pair or the other half was observed
     already, since it is then at hand.
     """
-    situation = Situation.of(result, absent)
+    situation = Situation.of(result)
     options = _options(result, situation, at_hand, instruments, features)
     pair = _best_pair(situation, options[:PAIRED])
     if pair is not None:

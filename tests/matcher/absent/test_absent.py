@@ -7,10 +7,10 @@ import math
 import numpy as np
 import pytest
 
-from matcher.absent.density import AbsentWithoutOne, absent_log_density, absent_shares
+from matcher.absent.density import UnderAbsent
 from matcher.absent.em_fit import SMALLEST_PRESENT_SHARE, fit_absent
 from matcher.columns.build import build_columns
-from matcher.likelihood.likelihood import likelihood
+from matcher.likelihood.likelihood import Likelihood, likelihood
 from matcher.observations import Of, Reduced, SharedError, SharedKind
 from tests.matcher.invented import invented_columns, invented_rows
 from tests.matcher.reference_model.absence import log_density, measured
@@ -24,6 +24,10 @@ UNSCALED = SharedError(group="picture", kind=SharedKind.SCALE, sd=10.0, unscaled
 
 def reading(index: int, feature: str, value: float, shared: SharedError | None = None, spans: int = 1) -> Reduced:
     return Reduced(index=index, feature=feature, value=value, u=0.02, total_u=0.02, shared=shared, spans=spans)
+
+
+def under_absent(weighed: Likelihood) -> UnderAbsent:
+    return UnderAbsent(model=MODEL, weighed=weighed)
 
 
 def count(index: int, feature: str, number: int) -> Reduced:
@@ -67,31 +71,31 @@ def test_the_density_agrees_with_the_slow_one(case: str) -> None:
         and not (part.readings[0].feature == "contact_count" and part.readings[0].of is Of.THIS)
     ]
     slow = log_density(MODEL, COLUMNS, observations, weighed.total.tolist(), rest)
-    assert absent_log_density(MODEL, weighed) == pytest.approx(slow, rel=1e-9, abs=1e-9)
+    assert under_absent(weighed).log_density == pytest.approx(slow, rel=1e-9, abs=1e-9)
 
 
 @pytest.mark.parametrize("case", CASES)
 def test_shares_of_the_density_add_up(case: str) -> None:
     weighed = likelihood(COLUMNS, CASES[case])
-    assert absent_shares(MODEL, weighed).sum() == pytest.approx(absent_log_density(MODEL, weighed), abs=1e-9)
+    assert under_absent(weighed).shares.sum() == pytest.approx(under_absent(weighed).log_density, abs=1e-9)
 
 
 @pytest.mark.parametrize("case", CASES)
 def test_without_one_observation_the_density_is_that_of_the_others(case: str) -> None:
     weighed = likelihood(COLUMNS, CASES[case])
-    without_one = AbsentWithoutOne.of(MODEL, weighed)
+    whole = under_absent(weighed)
     for part in weighed.parts:
         for place, dropped in enumerate(part.readings):
             others = [o for o in CASES[case] if o is not dropped]
-            expected = absent_log_density(MODEL, likelihood(COLUMNS, others)) if others else 0.0
-            found = without_one.log_density(weighed.without(part, place), dropped)
+            expected = under_absent(likelihood(COLUMNS, others)).log_density if others else 0.0
+            found = whole.log_density_without(weighed.without(part, place), dropped)
             assert found == pytest.approx(expected, abs=1e-6)
 
 
 def test_the_density_of_a_length_integrates_to_one() -> None:
     sizes = np.exp(np.linspace(math.log(0.02), math.log(2000), 8001))
     density = [
-        math.exp(absent_log_density(MODEL, likelihood(COLUMNS, [reading(0, "body_length", float(x))]))) for x in sizes
+        math.exp(under_absent(likelihood(COLUMNS, [reading(0, "body_length", float(x))])).log_density) for x in sizes
     ]
     assert np.trapezoid(density, sizes) == pytest.approx(1.0, abs=0.02)
 

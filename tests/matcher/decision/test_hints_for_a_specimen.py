@@ -60,7 +60,7 @@ def specimen(scale: float = 1.0, shared: SharedError | None = None) -> dict[str,
 def found(observations: Sequence[Reduced], prior_absent: float = 0.1) -> tuple[Hint, ...]:
     """Hints for the observations."""
     result = posterior(COLUMNS, MODEL, observations, prior_absent)
-    return hints(result, MODEL, observations, prior_absent)
+    return hints(result, observations)
 
 
 def hints_with(name: str, /, **wrong: object) -> tuple[Hint, ...]:
@@ -166,7 +166,7 @@ def test_tails_are_told_by_the_lands_where_no_span_over_them_is_stated() -> None
     given["body_width"] = replace(given["body_width"], value=over)
     model, observations = fit_absent(columns), list(given.values())
     assert over > size("body_width") + 0.25
-    (hint, *_) = hints(posterior(columns, model, observations), model, observations)
+    (hint, *_) = hints(posterior(columns, model, observations), observations)
     assert hint.kind == "tail_span_for_body_width"
 
 
@@ -176,7 +176,7 @@ def test_hold_downs_are_told_by_the_moulding_where_no_overall_length_is_stated()
     given = specimen()
     given["body_length"] = replace(given["body_length"], value=size("body_length") + 2.13)
     model, observations = fit_absent(columns), list(given.values())
-    named = [hint.kind for hint in hints(posterior(columns, model, observations), model, observations)]
+    named = [hint.kind for hint in hints(posterior(columns, model, observations), observations)]
     assert "overall_length_for_body_length" in named
 
 
@@ -187,7 +187,7 @@ def test_a_half_without_hold_downs_has_no_length_over_them() -> None:
     given = specimen()
     given["body_length"] = replace(given["body_length"], value=size("body_length") + 2.13)
     model, observations = fit_absent(columns), list(given.values())
-    named = [hint.kind for hint in hints(posterior(columns, model, observations), model, observations)]
+    named = [hint.kind for hint in hints(posterior(columns, model, observations), observations)]
     assert "overall_length_for_body_length" not in named
 
 
@@ -315,5 +315,5 @@ def test_only_what_reaches_the_threshold_is_shown() -> None:
     given["contact_count"] = replace(given["contact_count"], count=34)
     observations = list(given.values())
     result = posterior(COLUMNS, MODEL, observations)
-    assert hints(result, MODEL, observations, shown_from=1.0) == ()
-    assert all(hint.probability >= 0.5 for hint in hints(result, MODEL, observations, shown_from=0.5))
+    assert hints(result, observations, shown_from=1.0) == ()
+    assert all(hint.probability >= 0.5 for hint in hints(result, observations, shown_from=0.5))

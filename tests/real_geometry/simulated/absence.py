@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from matcher.absent.density import absent_log_density
+from matcher.absent.density import UnderAbsent
 from matcher.absent.em_fit import fit_absent
 from matcher.absent.model import AbsentModel
 from matcher.columns.columns import Columns, Floats, Ints
@@ -130,7 +130,7 @@ def log_ratio(columns: Columns, model: AbsentModel, observations: list) -> float
     weight = columns.prior_weight / columns.prior_weight.sum()
     top = weighed.total.max()
     present = np.log(np.sum(weight * np.exp(weighed.total - top))) + top
-    return float(present - absent_log_density(model, weighed))
+    return float(present - UnderAbsent(model=model, weighed=weighed).log_density)
 
 
 def ratios(columns: Columns, scenario: Scenario, specimens: int, seed: int = 0) -> Ratios:

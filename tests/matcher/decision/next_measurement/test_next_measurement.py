@@ -52,7 +52,7 @@ def advice_on(
 ) -> Advice:
     model = fit_absent(columns)
     readings = reduce(observations) if observations else ()
-    return advise(posterior(columns, model, readings, prior_absent), model, **options)  # type: ignore[arg-type]
+    return advise(posterior(columns, model, readings, prior_absent), **options)  # type: ignore[arg-type]
 
 
 KNOWN = [
@@ -186,7 +186,7 @@ def test_a_likely_slip_is_worth_taking_again() -> None:
     slip = [Reduced(index=0, feature="body_length", value=10.0, u=0.03, total_u=0.03)]
     slip.append(Reduced(index=1, feature="body_width", value=5.6, u=0.03, total_u=0.03))
     model = fit_absent(columns)
-    advice = advise(posterior(columns, model, slip, 0.02), model)
+    advice = advise(posterior(columns, model, slip, 0.02))
     again = [each for each in advice.measurements if each.again]
     assert {each.feature for each in again} == {"body_length", "body_width"}
     assert again[0].bits > 0.1

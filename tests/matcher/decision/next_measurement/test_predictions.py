@@ -54,7 +54,7 @@ def three_halves(tolerance: float = 0.06) -> Columns:
 def situation(columns: Columns, readings: list[Reduced], prior_absent: float = 0.0) -> tuple[Posterior, AbsentOutlook]:
     model = fit_absent(columns)
     result = posterior(columns, model, readings, prior_absent)
-    return result, AbsentOutlook.of(result, model)
+    return result, AbsentOutlook.of(result)
 
 
 def predicted(columns: Columns, readings: list[Reduced], feature: str, prior_absent: float = 0.0) -> Prediction:
