@@ -6,7 +6,8 @@ import re
 
 from api.schemas.problems import FieldProblem
 from api.service.problems import ApiError
-from catalog.snapshot.search import LONGEST_QUERY, Hit
+from catalog.model.text_fields import LONGEST_LINE
+from catalog.snapshot.search import Hit
 from catalog.snapshot.snapshot import Snapshot
 
 NEAREST = 8
@@ -22,7 +23,7 @@ _PARTING = re.compile(r"[:~]+")
 def nearest(snapshot: Snapshot, key: str) -> list[Hit]:
     """Entries that look like a key, by search: by the part number or name alone, then by all words of the key."""
     texts = (_PARTING.split(key)[-1], _PARTING.sub(" ", key))
-    hits = (hit for text in texts for hit in snapshot.search.search(text[:LONGEST_QUERY], NEAREST))
+    hits = (hit for text in texts for hit in snapshot.search.search(text[:LONGEST_LINE], NEAREST))
     return list({(hit.kind, hit.key): hit for hit in hits}.values())[:NEAREST]
 
 

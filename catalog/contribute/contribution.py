@@ -17,7 +17,7 @@ from catalog.model.entries import AnyEntry, Series
 from catalog.model.errors import DuplicateError
 from catalog.model.series_laws import Expansion, expand
 from catalog.records.read import get_record, get_records
-from catalog.records.read_models import stood_of
+from catalog.records.read_models import state_of
 from catalog.review import Finding, is_clean, read_neighbours, review
 
 
@@ -88,7 +88,7 @@ def review_standing(session: Session, act: Act, record: str, key: str) -> tuple[
     entry = get_record(session, record, key)
     findings = _reviewed(session, entry.content)
     if is_clean(findings) and not entry.clean:
-        rewrite(session, act, "review", replace(stood_of(entry), clean=True))
+        rewrite(session, act, "review", replace(state_of(entry), clean=True))
     return findings
 
 

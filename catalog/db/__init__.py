@@ -1,1 +1,1 @@
-"""The database: engines, tables, schema, migrations."""
+"""The database: engines, tables, schema and migrations."""

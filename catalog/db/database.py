@@ -1,4 +1,4 @@
-"""Opening a catalogue, and its two kinds of transaction: reading and writing."""
+"""Opens a catalogue. It has two kinds of transactions: reading and writing."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _CHANGED = "otherhalf_changed"
 
 
 def default_url() -> str:
-    """``OTHERHALF_DATABASE``, or a SQLite file in the user's data folder (made when it is missing)."""
+    """``OTHERHALF_DATABASE``, or a SQLite file in the user's data folder, which is created if it is missing."""
     given = os.environ.get(DATABASE_VARIABLE)
     if given:
         return given
@@ -33,23 +33,23 @@ def default_url() -> str:
 
 
 def mark_changed(session: Session) -> None:
-    """Say that this writing transaction changed entries, so that the catalogue's version moves when it ends."""
+    """Note that this writing transaction changed records, so that it increases the catalogue's version at the end."""
     session.info[_CHANGED] = True
 
 
 def read_version(session: Session) -> int:
-    """The catalogue's version as this transaction sees it."""
+    """The catalogue's version in this transaction."""
     return session.execute(select(CatalogueState.version)).scalar_one()
 
 
 class Catalogue:
-    """An open catalogue; safe to share between threads. Made by `open_catalogue`."""
+    """An open catalogue, made by `open_catalogue`. It is safe to share between threads."""
 
     def __init__(self, engine: Engine, where: str) -> None:
         self._engine = engine
         self._writer = threading.Lock()
         self.where = where
-        """The database's address, without its password."""
+        """The address of the database, without its password."""
 
     def __enter__(self) -> Self:
         return self
@@ -60,25 +60,25 @@ class Catalogue:
         self.close()
 
     def close(self) -> None:
-        """Give back all connections."""
+        """Close all connections."""
         self._engine.dispose()
 
     def version(self) -> int:
-        """How many writing transactions have changed entries so far."""
+        """The number of transactions that have changed records so far."""
         with self.reading() as session:
             return read_version(session)
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
-        """One transaction that sees one state of the catalogue and cannot write (ReadOnlyError)."""
+        """A transaction that sees one state of the catalogue. Writing raises ReadOnlyError."""
         with driver_errors(self.where), self._session("reading") as session:
             yield session
 
     @contextmanager
     def writing(self) -> Iterator[Session]:
-        """One transaction that may write: committed at the end, rolled back on any error.
+        """A transaction that can write. It is committed at the end, and rolled back on any error.
 
-        Writers take turns. Raises LockedError after `BUSY_SECONDS`, ReadOnlyError.
+        Writers wait for each other. Raises LockedError after `BUSY_SECONDS`, ReadOnlyError.
         """
         with self._turn(), driver_errors(self.where), self._session("writing") as session:
             yield session
@@ -90,18 +90,18 @@ class Catalogue:
     @contextmanager
     def _session(self, use: Use) -> Iterator[Session]:
         with Session(self._engine.execution_options(**{USE: use}), expire_on_commit=False) as session:
-            session.connection()  # begin now: a writer waits for its turn here, not at its first statement
+            session.connection()  # begin now, so that a writer waits here and not at its first statement
             yield session
 
     @contextmanager
     def _turn(self) -> Iterator[None]:
-        # SQLite's waiting writers poll with growing pauses and starve; a queue within the process does not.
+        # SQLite's writers poll with growing pauses while they wait, and may starve. Waiting for a lock is fair.
         if not self._writer.acquire(timeout=BUSY_SECONDS):
             raise LockedError(
-                "another writer of this program holds the catalogue",
+                "another writer in this program is using the catalogue",
                 field="database",
                 value=self.where,
-                remedy="Wait until it has finished, then do it again; nothing was changed",
+                remedy="Wait until it has finished, then try again; nothing was changed",
             )
         try:
             yield
@@ -110,9 +110,9 @@ class Catalogue:
 
 
 def open_catalogue(url: str | None = None, *, create: bool = True) -> Catalogue:
-    """Open the catalogue at a database address; an empty database gets its tables when ``create``.
+    """Open the catalogue at a database address; if ``create``, an empty database gets its tables.
 
-    Raises SchemaError for tables of another version, UnavailableError where nothing can be opened, LockedError,
+    Raises SchemaError for tables of another version, UnavailableError if it cannot be opened, LockedError and
     ReadOnlyError.
     """
     engine, where = connect(url)
@@ -126,6 +126,6 @@ def open_catalogue(url: str | None = None, *, create: bool = True) -> Catalogue:
 
 
 def connect(url: str | None) -> tuple[Engine, str]:
-    """An engine for a database address, and the address as it may be shown."""
+    """An engine for a database address, and the address without its password."""
     parsed = parse(url if url is not None else default_url())
     return make_engine(parsed), shown_address(parsed)

@@ -1,4 +1,4 @@
-"""Engines for the two databases: addresses checked, transactions begun as each kind of use needs it."""
+"""Engines for the two kinds of databases, and how each of them begins reading and writing transactions."""
 
 from __future__ import annotations
 
@@ -20,10 +20,10 @@ USE = "otherhalf_use"
 """Execution option that names the purpose of a transaction."""
 
 WRITER_LOCK = 0x6F74_6865
-"""PostgreSQL advisory lock that writers of one catalogue take in turn; any fixed number does."""
+"""PostgreSQL advisory lock for the writers of one catalogue; any fixed number will do."""
 
 CHUNK = 500
-"""Values in one IN list: below every engine's limit, and one prepared statement serves them all."""
+"""Most values in one IN list: below the limit of both engines."""
 
 T = TypeVar("T")
 
@@ -38,35 +38,40 @@ def chunks(values: Iterable[T]) -> Iterator[list[T]]:
 
 
 def parse(url: str) -> URL:
-    """The checked address. Raises UnavailableError for what is no address of a usable kind."""
+    """The checked address. Raises UnavailableError if it is not the address of a usable database."""
     try:
         parsed = make_url(url)
     except ArgumentError as error:
-        raise UnavailableError("this is no database address", field="database", value=url, remedy=_EXAMPLE) from error
+        raise UnavailableError(
+            "this is not a database address", field="database", value=url, remedy=_EXAMPLE
+        ) from error
     backend = parsed.get_backend_name()
     if backend == "postgresql":
         return parsed.set(drivername="postgresql+psycopg")
     shown = shown_address(parsed)
     if backend != "sqlite":
-        raise UnavailableError(f"no use for {backend} databases", field="database", value=shown, remedy=_EXAMPLE)
+        raise UnavailableError(f"{backend} databases cannot be used", field="database", value=shown, remedy=_EXAMPLE)
     if parsed.database in (None, "", ":memory:"):
         raise UnavailableError(
-            "a catalogue in memory would be a new one for every user", field="database", value=shown, remedy=_EXAMPLE
+            "every connection to a catalogue in memory would see a new one",
+            field="database",
+            value=shown,
+            remedy=_EXAMPLE,
         )
     return parsed
 
 
 def shown_address(url: URL) -> str:
-    """The address as it may be shown: without its password."""
+    """The address without its password."""
     return url.render_as_string(hide_password=True)
 
 
 def make_engine(url: URL) -> Engine:
-    """An engine whose transactions begin according to the execution option `USE` (default: reading)."""
+    """An engine. The execution option `USE` determines how its transactions begin (default: reading)."""
     if url.get_backend_name() == "sqlite":
         _check_folder(url)
-        if _is_beyond_writing(url):
-            # No pool: each reader sees the file anew, since an immutable one is never checked for changes.
+        if _is_unwritable(url):
+            # No pool, so that each reader opens the file again: SQLite never checks an immutable file for changes.
             engine = create_engine(_immutable(url), connect_args={"timeout": BUSY_SECONDS}, poolclass=NullPool)
         else:
             engine = create_engine(url, connect_args={"timeout": BUSY_SECONDS})
@@ -94,14 +99,14 @@ def _check_folder(url: URL) -> None:
             f"the folder {folder} does not exist",
             field="database",
             value=shown_address(url),
-            remedy="Make the folder first, or correct the address",
+            remedy="Create the folder first, or correct the address",
         )
 
 
-def _is_beyond_writing(url: URL) -> bool:
-    """Whether the folder of an existing file cannot be written, so that SQLite cannot make its log and index there.
+def _is_unwritable(url: URL) -> bool:
+    """Whether the file exists in a folder without write permission, so that SQLite cannot create its log there.
 
-    Where another user's log lies beside the file, the file alone is not the whole catalogue.
+    False if there is a log of another user: then the file alone is not the whole catalogue.
     """
     file = Path(str(url.database))
     log = file.with_name(f"{file.name}-wal")
@@ -109,13 +114,13 @@ def _is_beyond_writing(url: URL) -> bool:
 
 
 def _immutable(url: URL) -> URL:
-    """The address by which SQLite reads a file without its log; https://www.sqlite.org/wal.html, section 5."""
+    """The address with which SQLite reads a file without a log; https://www.sqlite.org/wal.html, section 5."""
     address = f"file:{quote(str(Path(str(url.database)).resolve()))}"
     return url.set(database=address, query={**url.query, "immutable": "1", "uri": "true"})
 
 
 def _prepare_sqlite(connection: Any, _record: object) -> None:
-    # The driver's own transaction handling begins late and deferred; ours begins where it is told.
+    # The driver would begin transactions late and deferred; _begin_sqlite does it instead.
     connection.isolation_level = None
     connection.execute("PRAGMA foreign_keys = ON")
     connection.execute("PRAGMA synchronous = FULL")
@@ -123,7 +128,7 @@ def _prepare_sqlite(connection: Any, _record: object) -> None:
 
 def _begin_sqlite(connection: Connection) -> None:
     writing = connection.get_execution_options().get(USE) == "writing"
-    # query_only makes a write in a reading transaction an error instead of a loss.
+    # With query_only, writing in a reading transaction is an error instead of being lost.
     connection.exec_driver_sql(f"PRAGMA query_only = {'OFF' if writing else 'ON'}")
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN DEFERRED")
 
@@ -132,5 +137,5 @@ def _begin_postgresql(connection: Connection) -> None:
     if connection.get_execution_options().get(USE) == "writing":
         connection.execute(text("SELECT pg_advisory_xact_lock(:number)"), {"number": WRITER_LOCK})
     else:
-        # One picture of the whole catalogue for as long as the reader reads.
+        # The reader sees one state of the catalogue until the end of the transaction.
         connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")

@@ -1,9 +1,9 @@
-"""The state of a database's tables, and moving them to this program's with Alembic."""
+"""The version of a database's tables, and their upgrade with Alembic."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager, nullcontext
+from contextlib import closing, contextmanager, nullcontext
 
 from alembic import command
 from alembic.config import Config
@@ -15,11 +15,11 @@ from catalog.db.engines import USE
 from catalog.model.errors import SchemaError, UnavailableError
 
 UPGRADE_COMMAND = "otherhalf upgrade"
-"""The command line's name for `catalog.history.upgrade.upgrade`."""
+"""The command for `catalog.history.upgrade.upgrade`."""
 
 
 def migration_config(connection: Connection | None = None) -> Config:
-    """Alembic's configuration for the scripts inside the package; ``connection``: an open one, to migrate over."""
+    """Alembic's configuration for the scripts of this package; ``connection`` is an open one for the migration."""
     config = Config()
     config.set_main_option("script_location", "catalog.db:migrations")
     config.set_main_option("path_separator", "os")
@@ -28,23 +28,23 @@ def migration_config(connection: Connection | None = None) -> Config:
 
 
 def head_revision() -> str:
-    """The revision this program works with."""
+    """The schema revision of this program."""
     head = ScriptDirectory.from_config(migration_config()).get_current_head()
     if head is None:
-        raise SchemaError("the package holds no migrations", remedy="Install otherhalf anew")
+        raise SchemaError("the package has no migrations", remedy="Install otherhalf again")
     return head
 
 
 def known_revisions() -> frozenset[str]:
-    """Every revision that this program can come from."""
+    """Every schema revision that this program can upgrade."""
     scripts = ScriptDirectory.from_config(migration_config())
     return frozenset(script.revision for script in scripts.walk_revisions())
 
 
 def is_current(connection: Connection, where: str) -> bool:
-    """True for this program's tables, False for an empty database.
+    """True for tables of this program's version, False for an empty database.
 
-    Raises SchemaError for older or newer tables and for tables that are not a catalogue's.
+    Raises SchemaError for older or newer tables, and for tables that do not belong to a catalogue.
     """
     current = MigrationContext.configure(connection).get_current_revision()
     if current == head_revision():
@@ -56,7 +56,7 @@ def is_current(connection: Connection, where: str) -> bool:
 
 def _refusal(current: str | None, where: str) -> SchemaError:
     if current is None:
-        message, remedy = "the database holds tables that are not a catalogue's", "Choose another database"
+        message, remedy = "the database has tables that do not belong to a catalogue", "Choose another database"
     elif current in known_revisions():
         message = "the catalogue's tables are older than this program"
         remedy = f"Copy the database, then run: {UPGRADE_COMMAND}"
@@ -67,7 +67,7 @@ def _refusal(current: str | None, where: str) -> SchemaError:
 
 
 def prepare(engine: Engine, where: str, *, create: bool) -> None:
-    """Check the tables, and make them where the database is empty and ``create`` allows it."""
+    """Check the tables; if ``create``, create them in an empty database."""
     with engine.connect() as connection, connection.begin():
         if is_current(connection, where):
             return
@@ -79,13 +79,13 @@ def prepare(engine: Engine, where: str, *, create: bool) -> None:
 
 
 def upgrade_engine(engine: Engine, where: str, *, only_if_empty: bool = False) -> None:
-    """Move the tables to this program's revision in one writing transaction.
+    """Upgrade the tables to this program's revision in one writing transaction.
 
-    ``only_if_empty``: refuse tables that another program may just have made, unless they are current.
+    ``only_if_empty``: refuse tables of another version, which another program may have created in the meantime.
     """
     sqlite = engine.dialect.name == "sqlite"
     if sqlite:
-        _pragma(engine, "journal_mode = WAL")  # once for the file: readers and the one writer do not block each other
+        _use_write_ahead_log(engine)
     with (
         engine.connect().execution_options(**{USE: "writing"}) as connection,
         _foreign_keys_off(connection) if sqlite else nullcontext(),
@@ -99,27 +99,25 @@ def upgrade_engine(engine: Engine, where: str, *, only_if_empty: bool = False) -
         command.upgrade(migration_config(connection), "head")
         if sqlite and connection.execute(text("PRAGMA foreign_key_check")).first() is not None:
             raise SchemaError(
-                "the catalogue's rows do not fit together after the upgrade; it was taken back",
+                "the upgrade broke references between rows, so it was undone",
                 field="database",
                 value=where,
-                remedy="Report this; the catalogue is as it was",
+                remedy="Report this; the catalogue was not changed",
             )
 
 
-def _pragma(engine: Engine, setting: str) -> None:
-    raw = engine.raw_connection()
-    try:
-        raw.cursor().execute(f"PRAGMA {setting}")
-    finally:
-        raw.close()
+def _use_write_ahead_log(engine: Engine) -> None:
+    """Set the file's journal mode, so that readers and the writer do not block each other."""
+    with closing(engine.raw_connection()) as raw:
+        raw.cursor().execute("PRAGMA journal_mode = WAL")
 
 
 @contextmanager
 def _foreign_keys_off(connection: Connection) -> Iterator[None]:
-    """SQLite changes a table by making it anew; with foreign keys on, dropping the old one would be refused.
+    """Turn foreign keys off: to change a table, SQLite creates a new one and drops the old one, which they forbid.
 
-    They are checked as a whole before the end instead, and no other transaction sees the time between. The setting can
-    only be changed outside of a transaction.
+    All references are checked before the transaction ends instead. The setting can only be changed outside a
+    transaction.
     """
     cursor = connection.connection.cursor()
     cursor.execute("PRAGMA foreign_keys = OFF")

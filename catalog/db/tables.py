@@ -1,9 +1,9 @@
-"""Tables of the catalogue: entries, people, and what people say. Lengths are millimetres.
+"""Tables of the catalogue: entries, people and their statements. Lengths are in millimetres.
 
-An entry is stored once: its document is JSON as `catalog.model.entries` reads it, and beside it stand only the columns
-that queries ask for. There is a table for each kind of entry, so that foreign keys hold halves to their series and
-matings to their halves. Columns with domain truths carry them as check constraints, so that no path into the database
-can break them. Nothing is ever deleted, so no foreign key has an ON DELETE action.
+An entry is stored once, as a JSON document that `catalog.model.entries` validates. The other columns are those that
+queries use. Each kind of entry has its own table, so that foreign keys connect halves with their series and matings
+with their halves. Check constraints hold what is always true of a column, whatever program writes it. Nothing is ever
+deleted, so no foreign key has an ON DELETE action.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ NAMING = {
     "pk": "pk_%(table_name)s",
 }
 
-# Keys sort by code point on both engines, whatever the server's language: pages by key depend on it.
+# Pages need keys to sort by code point on both engines, whatever the language of the server.
 KeyText = Text().with_variant(Text(collation="C"), "postgresql")
 Word = String(40)
 Json = JSON(none_as_null=True).with_variant(JSONB(none_as_null=True), "postgresql")
@@ -31,24 +31,19 @@ Json = JSON(none_as_null=True).with_variant(JSONB(none_as_null=True), "postgresq
 Id = Annotated[int, mapped_column(primary_key=True)]
 Key = Annotated[str, mapped_column(KeyText, unique=True)]
 KeyOf = Annotated[str, mapped_column(KeyText)]
-OptionalKeyOf = Annotated[str | None, mapped_column(KeyText)]
 Name = Annotated[str, mapped_column(Text)]
 LongText = Annotated[str, mapped_column(Text, default="")]
-OptionalText = Annotated[str | None, mapped_column(Text)]
-Size = Annotated[float | None, mapped_column(Double)]
+Size = Annotated[float, mapped_column(Double)]
 Moment = Annotated[str, mapped_column(String(27))]
-"""A moment as `catalog.model.timestamps` writes it: UTC, ISO 8601, microseconds, so that texts sort as times do."""
-OptionalMoment = Annotated[str | None, mapped_column(String(27))]
+"""A timestamp as `catalog.model.timestamps` writes it: UTC, ISO 8601 with microseconds, so that it sorts by time."""
 Revision = Annotated[int, mapped_column(default=1)]
 Choice = Annotated[str, mapped_column(Word)]
-OptionalChoice = Annotated[str | None, mapped_column(Word)]
 Digest = Annotated[str, mapped_column(String(64))]
 Document = Annotated[dict[str, Any], mapped_column(Json)]
-OptionalDocument = Annotated[dict[str, Any] | None, mapped_column(Json)]
 
 
 def one_of(column: str, *words: str) -> str:
-    """SQL condition: the column holds one of the words (or nothing)."""
+    """SQL condition: the column has one of these values, or none."""
     return f"{column} IN ({', '.join(repr(word) for word in words)})"
 
 
@@ -59,7 +54,7 @@ class Base(DeclarativeBase):
 
 
 class CatalogueState(Base):
-    """One row: the catalogue's version, moved by every writing transaction that changed entries."""
+    """One row: the version of the catalogue, which every transaction with changes increases by one."""
 
     __tablename__ = "catalogue_state"
     __table_args__ = (CheckConstraint("id = 1", name="one_row"), CheckConstraint("version >= 0", name="version"))
@@ -71,11 +66,12 @@ class CatalogueState(Base):
 
 
 class EntryColumns:
-    """What every entry has: its document, whose it is, and whether it stands.
+    """The columns that all entries have.
 
-    ``revision`` counts its changes. ``substance_revision`` is the one that first had what can be measured as it is now,
-    ``author`` who made that. ``clean``: the machine review of that revision found nothing. A merged entry names its
-    ``successor``. All other columns follow from the document, by `catalog.records.write.columns_of` alone.
+    ``content`` is the document, and ``revision`` counts its revisions. ``substance_revision`` is the first revision
+    that had the present figures, and ``author`` made it. ``clean``: the machine review found nothing wrong. ``state``
+    is listed, withdrawn or merged, and a merged entry names its ``successor``. The remaining columns follow from the
+    document; only `catalog.records.write.columns_of` makes them.
     """
 
     key: Mapped[str] = mapped_column(KeyText, primary_key=True)
@@ -86,7 +82,7 @@ class EntryColumns:
     changed_at: Mapped[Moment]
     clean: Mapped[bool]
     state: Mapped[Choice]
-    successor: Mapped[OptionalText]
+    successor: Mapped[Name | None]
 
 
 def _entry_checks() -> tuple[CheckConstraint, ...]:
@@ -99,7 +95,7 @@ def _entry_checks() -> tuple[CheckConstraint, ...]:
 
 
 class SeriesTable(EntryColumns, Base):
-    """A series. ``maker`` is the slug of the maker's name; ``stated`` false: only its halves name it."""
+    """A series. ``maker`` is the slug of the maker's name. ``stated`` false: only its halves name it."""
 
     __tablename__ = "series"
     __table_args__ = (*_entry_checks(), Index(None, "maker"))
@@ -108,10 +104,10 @@ class SeriesTable(EntryColumns, Base):
 
 
 class HalfTable(EntryColumns, Base):
-    """A half. ``from_law``: it came from its series' laws rather than one by one.
+    """A half. ``from_law``: the laws of its series made it.
 
-    ``names`` are the part number, order codes, aliases and markings, one a line. Sizes are those that halves are
-    compared by.
+    ``names`` has one line for each part number, order code, alias and marking. The sizes are those by which the review
+    looks for similar halves.
     """
 
     __tablename__ = "halves"
@@ -129,18 +125,18 @@ class HalfTable(EntryColumns, Base):
     )
     maker: Mapped[KeyOf]
     series: Mapped[str] = mapped_column(KeyText, ForeignKey("series.key"))
-    half_kind: Mapped[OptionalChoice]
+    half_kind: Mapped[Choice | None]
     rows: Mapped[int]
     contact_count: Mapped[int]
-    pitch: Mapped[Size]
-    body_length: Mapped[Size]
-    body_width: Mapped[Size]
+    pitch: Mapped[Size | None]
+    body_length: Mapped[Size | None]
+    body_width: Mapped[Size | None]
     names: Mapped[Name]
     from_law: Mapped[bool]
 
 
 class MatingTable(EntryColumns, Base):
-    """Two halves that mate, by key. The mating's own key is made of both, the basis and the stack height."""
+    """Two halves that mate, by key. The mating's own key is made of both keys, the basis and the stack height."""
 
     __tablename__ = "matings"
     __table_args__ = (
@@ -158,20 +154,20 @@ class MatingTable(EntryColumns, Base):
     other: Mapped[str] = mapped_column(KeyText, ForeignKey("halves.key"))
     basis: Mapped[Choice]
     correspondence: Mapped[Choice]
-    stack_height: Mapped[Size]
+    stack_height: Mapped[Size | None]
     from_law: Mapped[bool]
 
 
 EntryTable = type[SeriesTable] | type[HalfTable] | type[MatingTable]
 ENTRY_TABLES: Mapping[str, EntryTable] = {"series": SeriesTable, "half": HalfTable, "mating": MatingTable}
-"""The table of each kind of entry, what others refer to first."""
+"""The table of each kind of entry; a table comes after those that it refers to."""
 
 
-# --- people, and what they say -----------------------------------------------------------------------------------
+# --- people and their statements ---------------------------------------------------------------------------------
 
 
 class ContributorTable(Base):
-    """Somebody who may add or keep. ``key`` is the slug of the name; nothing is taken from them while suspended."""
+    """A contributor or maintainer. ``key`` is the slug of the name. While suspended they cannot contribute."""
 
     __tablename__ = "contributors"
     __table_args__ = (CheckConstraint(one_of("role", "contributor", "maintainer"), name="role"),)
@@ -180,11 +176,11 @@ class ContributorTable(Base):
     name: Mapped[Name]
     role: Mapped[Choice]
     added_at: Mapped[Moment]
-    suspended_at: Mapped[OptionalMoment]
+    suspended_at: Mapped[Moment | None]
 
 
 class TokenTable(Base):
-    """A token: only its SHA-256 is kept. ``start`` are its first characters, to tell tokens apart by."""
+    """A token, of which only the SHA-256 is stored. ``start`` is its first characters, to tell tokens apart."""
 
     __tablename__ = "tokens"
     __table_args__ = (Index(None, "contributor_id"),)
@@ -195,19 +191,18 @@ class TokenTable(Base):
     label: Mapped[LongText]
     scopes: Mapped[Name]
     created_at: Mapped[Moment]
-    expires_at: Mapped[OptionalMoment]
-    last_used_at: Mapped[OptionalMoment]
-    revoked_at: Mapped[OptionalMoment]
-    revoked_by: Mapped[OptionalText]
+    expires_at: Mapped[Moment | None]
+    last_used_at: Mapped[Moment | None]
+    revoked_at: Mapped[Moment | None]
+    revoked_by: Mapped[Name | None]
 
 
 class JournalTable(Base):
-    """What happened, in order: never changed, never deleted.
+    """The journal: every change in order. Its rows are never changed or deleted.
 
-    Names are kept beside numbers: a row outlives the entry that it tells of and the person who made it. ``old`` and
-    ``new`` are the record before and after (`catalog.model.entry_states`); ``of`` and ``about`` are record and key of
-    what a document speaks of; ``batch`` is shared by rows of one act. ``private`` rows tell of what only those see who
-    have its address.
+    ``old`` and ``new`` are the record before and after the change (`catalog.model.entry_states`). ``of`` and ``about``
+    are the record and key that a document is about. Rows of one act share a ``batch``. ``private`` rows are about
+    records that only people with their address can see. People and records are referred to by name, not by number.
     """
 
     __tablename__ = "journal"
@@ -223,10 +218,10 @@ class JournalTable(Base):
     action: Mapped[Choice]
     record: Mapped[Choice]
     key: Mapped[KeyOf]
-    of: Mapped[OptionalChoice]
-    about: Mapped[OptionalKeyOf]
+    of: Mapped[Choice | None]
+    about: Mapped[KeyOf | None]
     revision: Mapped[int]
-    old: Mapped[OptionalDocument]
+    old: Mapped[Document | None]
     new: Mapped[Document]
     reason: Mapped[LongText]
     batch: Mapped[LongText]
@@ -234,9 +229,10 @@ class JournalTable(Base):
 
 
 class DocumentTable(Base):
-    """What people said beside entries: sightings, confirmations, disputes, specimens, pending changes …
+    """Documents, all records other than entries: sightings, confirmations, disputes, specimens, pending changes etc.
 
-    ``of`` and ``about`` are record and key of what is spoken of, ``content`` is the record's model, ``state`` its word.
+    ``of`` and ``about`` are the record and key that the document is about. ``content`` is the record's model as JSON,
+    and the possible values of ``state`` depend on the record.
     """
 
     __tablename__ = "documents"
@@ -248,8 +244,8 @@ class DocumentTable(Base):
     id: Mapped[Id]
     record: Mapped[Choice]
     key: Mapped[Key]
-    of: Mapped[OptionalChoice]
-    about: Mapped[OptionalKeyOf]
+    of: Mapped[Choice | None]
+    about: Mapped[KeyOf | None]
     state: Mapped[Choice]
     private: Mapped[bool]
     revision: Mapped[int]
@@ -260,7 +256,7 @@ class DocumentTable(Base):
 
 
 class AnsweredRequest(Base):
-    """An acknowledged request under its own key, so that sending it twice acts once."""
+    """The answer to a request with an idempotency key, so that a request that is sent twice acts once."""
 
     __tablename__ = "answered_requests"
     __table_args__ = (UniqueConstraint("actor", "key"),)

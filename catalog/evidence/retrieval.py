@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 from catalog.db.tables import DocumentTable, JournalTable
 from catalog.evidence.assessment import Assessed, Assessment, Said, assess
 from catalog.evidence.statements import Confirmation, Dispute, Sighting
-from catalog.model.entry_states import stood, substance
+from catalog.model.entry_states import entry_state, substance
 
 FEW = 500
 """Up to this many entries, documents are read by key; for more, all documents are read at once. It is below every
@@ -65,7 +65,7 @@ def seen(session: Session, entry: Assessed, revisions: Iterable[int]) -> Assesse
     )
     present = substance(entry.content)
     return replace(
-        entry, otherwise=frozenset(revision for revision, new in rows if substance(stood(new).content) != present)
+        entry, otherwise=frozenset(revision for revision, new in rows if substance(entry_state(new).content) != present)
     )
 
 

@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, Discriminator, Field, FiniteFloat, Tag, model_validator
 
-from catalog.model.entries import Entry, LengthUnit
+from catalog.model.entries import LARGEST_DIMENSION, Entry, LengthUnit
 from catalog.model.text_fields import Line
 from matcher.errors import ObservationErrors
 from matcher.features import FEATURES, Kind
@@ -58,7 +58,7 @@ class MeasuredValue(Entry):
     """
 
     feature: Annotated[Line, _of_kind(Kind.DIMENSION)]
-    value: Annotated[FiniteFloat, Field(gt=0, le=1000)]
+    value: Annotated[FiniteFloat, Field(gt=0, le=LARGEST_DIMENSION)]
     u: Annotated[FiniteFloat, Field(gt=0, le=100)]
     unit: LengthUnit = "mm"
     given: Reading | None = None

@@ -11,8 +11,8 @@ from pydantic import Field, FiniteFloat
 
 from catalog.exchange.files import Problems
 from catalog.exchange.pasted_table import PLUS_MINUS, Printed, TableCell, printed
-from catalog.model.entries import DIGITS_MM, Bound, Citation, Entry, HalfKind, Text
-from catalog.model.series_laws import LARGEST_DIMENSION
+from catalog.model.entries import DIGITS_MM, LARGEST_DIMENSION, Bound, Citation, Entry, HalfKind
+from catalog.model.text_fields import Line
 from matcher.features import DIMENSIONS, FEATURES
 from matcher.vocabulary import MM_PER_UNIT, SPELLINGS
 
@@ -46,17 +46,17 @@ class Drawing(Entry):
     its header does not tell, ``unit`` that of numbers whose header has none. ``pitch`` in mm where no column gives it.
     """
 
-    maker: Text
-    name: Text
+    maker: Line
+    name: Line
     half_kind: HalfKind
-    part_number: Text
+    part_number: Line
     rows: Annotated[int, Field(ge=1, le=20)]
     size: Size | None = None
     unit: Literal["mm", "in", "mil", "um"] = "mm"
     pitch: Annotated[FiniteFloat, Field(gt=0, le=100)] | None = None
     counts: dict[str, int] = Field(default_factory=dict)
     categories: dict[str, tuple[str, ...]] = Field(default_factory=dict)
-    order_codes: tuple[Text, ...] = ()
+    order_codes: tuple[Line, ...] = ()
     datasheet: Citation | None = None
 
 
@@ -184,7 +184,7 @@ def _meaning(letter: str, header: TableCell, letters: Mapping[str, str], problem
         return None
     if meaning in DIMENSIONS:
         return meaning
-    what = f"{letter!r} has no meaning" if meaning is None else f"{meaning!r} is no dimension of a half"
+    what = f"{letter!r} has no meaning" if meaning is None else f"{meaning!r} is not a dimension of a half"
     problems.add(
         what,
         line=header.line,

@@ -17,7 +17,7 @@ from catalog.history.acts import Act
 from catalog.history.addition import add
 from catalog.history.documents import add_document
 from catalog.model.entries import AnyEntry, differing
-from catalog.model.entry_states import ENTRIES, Stood, substance
+from catalog.model.entry_states import ENTRIES, EntryState, substance
 from catalog.model.errors import CatalogueError, EntryError
 from catalog.records.read import get_records
 from catalog.records.read_models import AnyRecord
@@ -202,7 +202,7 @@ class _Merge:
         return f"{name} @ {self.heading.origin}"
 
 
-def _difference(here: AnyRecord, there: Stood) -> str:
+def _difference(here: AnyRecord, there: EntryState) -> str:
     """How an entry differs; empty where it does not."""
     if there.state != here.state:
         return f"{there.state} there, {here.state} here"

@@ -21,7 +21,7 @@ from catalog.db.tables import (
     JournalTable,
 )
 from catalog.exchange.whole import Row, ToldDocument, ToldEntry, read_heading, read_rows, told
-from catalog.model.entry_states import ENTRIES, Stood
+from catalog.model.entry_states import ENTRIES, EntryState
 from catalog.model.errors import EntryError
 from catalog.records.write import Row as Columns
 from catalog.records.write import insert_entries
@@ -105,7 +105,7 @@ def _contributor(document: ToldDocument) -> Columns:
 
 
 def _store_entries(session: Session, entries: Iterable[ToldEntry]) -> None:
-    of: dict[str, list[tuple[Stood, Columns]]] = {record: [] for record in ENTRIES}
+    of: dict[str, list[tuple[EntryState, Columns]]] = {record: [] for record in ENTRIES}
     for each in entries:
         since, author = each.substance
         standing = {"revision": each.last.revision, "substance_revision": since, "author": author}

@@ -23,7 +23,7 @@ from catalog.db.tables import JournalTable
 from catalog.exchange.files import message_of
 from catalog.exchange.jsonl import LONGEST_LINE
 from catalog.history.journal import JournalEntry
-from catalog.model.entry_states import ENTRIES, Place, Stood, stood, substance
+from catalog.model.entry_states import ENTRIES, EntryState, Place, entry_state, substance
 from catalog.model.errors import FileError
 from catalog.model.text_fields import Line, Passage
 from catalog.model.timestamps import now
@@ -200,7 +200,7 @@ class ToldDocument:
 class ToldEntry(ToldDocument):
     """An entry as its rows tell it; ``substances``: revision and author that first gave each substance."""
 
-    stood: Stood
+    stood: EntryState
     substances: dict[str, tuple[int, str]]
 
     @property
@@ -217,7 +217,7 @@ class Told:
     documents: Mapping[Place, ToldDocument]
 
 
-def _digest(entry: Stood) -> str:
+def _digest(entry: EntryState) -> str:
     return repr(substance(entry.content))
 
 
@@ -240,9 +240,9 @@ def told(rows: Iterable[Row], path: str) -> Told:
     return Told(entries=entries, documents=documents)
 
 
-def _stood(row: Row, path: str) -> Stood:
+def _stood(row: Row, path: str) -> EntryState:
     try:
-        return stood(row.new)
+        return entry_state(row.new)
     except (ValidationError, KeyError, TypeError) as error:
         raise _broken(row, path, f"holds no {row.record}: {error}") from error
 

@@ -6,16 +6,11 @@ from catalog.footprints.body import HOLD_DOWN_DOUBT, Body, read_body
 from catalog.footprints.footprint_file import Box, Footprint, UnusableFootprint
 from catalog.footprints.lands import Lands, read_lands
 from catalog.footprints.name_facts import NameFacts, name_facts
-from catalog.model.entries import BlockedPosition, Citation, Dimension, Half
+from catalog.model.entries import MOST_CONTACTS, BlockedPosition, Citation, Dimension, Half
+from catalog.model.text_fields import LONGEST_LINE
 from matcher.features import FEATURES
 
 SOURCE = Citation(title="footprint file")
-LONGEST_NAME = 200
-"""Characters of a part number (the entries' own limit)."""
-
-LARGEST_COUNT = 1000
-"""Contacts of a half (the entries' own limit)."""
-
 DOUBTFUL_LENGTH = "the drawn outline extends over the hold-down lands and may include their metal"
 
 
@@ -26,11 +21,11 @@ def half_of(footprint: Footprint, *, along_y: bool | None = None) -> Half:
     until `catalog.model.part_number_patterns.group` finds the family.
     """
     name = " ".join(footprint.name.split())
-    if not name or len(name) > LONGEST_NAME:
+    if not name or len(name) > LONGEST_LINE:
         raise UnusableFootprint("no usable name", f"{len(name)} characters")
     facts = name_facts(name)
     lands = read_lands(footprint, facts, along_y=along_y)
-    if lands.contact_count > LARGEST_COUNT:
+    if lands.contact_count > MOST_CONTACTS:
         raise UnusableFootprint("too many contacts", f"{lands.contact_count}")
     body = read_body(footprint.outline, lands)
     layout = lands.layout

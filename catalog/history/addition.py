@@ -16,7 +16,7 @@ from catalog.history.acts import Act, operators
 from catalog.history.journal import Change, append
 from catalog.history.revision import rewrite
 from catalog.model.entries import AnyEntry, Half, Series, differing, slug
-from catalog.model.entry_states import ENTRIES, Stood
+from catalog.model.entry_states import ENTRIES, EntryState
 from catalog.model.errors import DuplicateError, EntryError
 from catalog.model.series_laws import expand
 from catalog.records.read import contents
@@ -224,6 +224,6 @@ class _Writer:
         changes = (Change(record=record, key=each.content.key, revision=1, new=each.written()) for each in stood)
         append(self.session, self.act, "add", changes)
 
-    def _stood(self, given: _Given) -> Stood:
+    def _stood(self, given: _Given) -> EntryState:
         entry = given.entry
-        return Stood(content=entry, from_law=given.from_law, stated=given.stated, clean=entry.key in self.clean)
+        return EntryState(content=entry, from_law=given.from_law, stated=given.stated, clean=entry.key in self.clean)

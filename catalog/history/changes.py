@@ -12,12 +12,12 @@ from catalog.history.addition import add
 from catalog.history.journal import revision_of
 from catalog.history.revision import rewrite, spelt
 from catalog.model.entries import AnyEntry, Half, Mating, Series, differing
-from catalog.model.entry_states import Place, Stood, stood
+from catalog.model.entry_states import EntryState, Place, entry_state
 from catalog.model.errors import DuplicateError, EntryError
 from catalog.model.series_laws import Expansion, expand
 from catalog.records.queries import mates_of
 from catalog.records.read import contents, get_record, get_records
-from catalog.records.read_models import AnyRecord, HalfRecord, MatingRecord, SeriesRecord, stood_of
+from catalog.records.read_models import AnyRecord, HalfRecord, MatingRecord, SeriesRecord, state_of
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,7 +45,7 @@ def revise(session: Session, act: Act, key: str, entry: AnyEntry, *, clean: bool
     _require_listed(before, key)
     _require_same_key(entry, key)
     _require_same_spelling(entry, spelt(session, entry))
-    after = replace(stood_of(before), content=entry, clean=clean, stated=True)
+    after = replace(state_of(before), content=entry, clean=clean, stated=True)
     if isinstance(entry, Series):
         return _revise_series(session, act, "revise", before, after)
     if isinstance(before, HalfRecord) and before.from_law and before.content != entry:
@@ -93,7 +93,7 @@ _PERMANENT = {
 }
 
 
-def _revise_series(session: Session, act: Act, action: str, before: AnyRecord, after: Stood) -> Changed:
+def _revise_series(session: Session, act: Act, action: str, before: AnyRecord, after: EntryState) -> Changed:
     series, was = after.content, before.content
     if not isinstance(series, Series) or not isinstance(was, Series):
         raise TypeError("a series is revised by a series")
@@ -111,7 +111,7 @@ def _revise_series(session: Session, act: Act, action: str, before: AnyRecord, a
             by_hand.append(member.key)
         else:
             _require_from_law(stands, member, earlier)
-            followed = replace(stood_of(stands), content=member, from_law=True, clean=after.clean)
+            followed = replace(state_of(stands), content=member, from_law=True, clean=after.clean)
             if rewrite(session, act, "follow", followed, before=stands) != stands.revision:
                 changed.append(member.key)
     keys = [member.key for member in new]
@@ -147,7 +147,7 @@ def _all(made: Expansion) -> list[AnyEntry]:
 def _is_by_hand(stands: AnyRecord, member: AnyEntry, earlier: Mapping[Place, AnyEntry]) -> bool:
     """Whether a member of the old and the new laws was corrected individually: the correction is kept."""
     was_member = (member.record, member.key) in earlier
-    return was_member and not stood_of(stands).from_law and bool(differing(stands.content, member))
+    return was_member and not state_of(stands).from_law and bool(differing(stands.content, member))
 
 
 def _require_from_law(stands: AnyRecord, member: AnyEntry, earlier: Mapping[Place, AnyEntry]) -> None:
@@ -166,7 +166,7 @@ def _let_go(session: Session, act: Act, earlier: Mapping[Place, AnyEntry], made:
     kept = {(member.record, member.key) for member in _all(made)}
     left = []
     for record, key in earlier.keys() - kept:
-        standing = stood_of(get_record(session, record, key))
+        standing = state_of(get_record(session, record, key))
         if standing.from_law:
             rewrite(session, act, "let go", replace(standing, from_law=False))
             left.append(key)
@@ -177,7 +177,7 @@ def withdraw(session: Session, act: Act, record: str, key: str) -> int:
     """Withdraw an entry: it is no longer listed but stays readable. Returns its revision; raises NotFoundError."""
     before = get_record(session, record, key)
     _require_listed(before, key)
-    return rewrite(session, act, "withdraw", replace(stood_of(before), state="withdrawn"))
+    return rewrite(session, act, "withdraw", replace(state_of(before), state="withdrawn"))
 
 
 def restore(session: Session, act: Act, record: str, key: str) -> int:
@@ -190,7 +190,7 @@ def restore(session: Session, act: Act, record: str, key: str) -> int:
         raise EntryError(
             f"{key} is on the lists", field="state", value=before.state, remedy="There is nothing to restore"
         )
-    return rewrite(session, act, "restore", replace(stood_of(before), state="listed", successor=None))
+    return rewrite(session, act, "restore", replace(state_of(before), state="listed", successor=None))
 
 
 def merge(session: Session, act: Act, key: str, successor: str) -> int:
@@ -204,7 +204,7 @@ def merge(session: Session, act: Act, key: str, successor: str) -> int:
     if key == successor:
         raise EntryError("a half cannot take its own place", field="into", value=key, remedy="Name the other half")
     add(session, _handed_on(session, key, successor), act)
-    return rewrite(session, act, "merge", replace(stood_of(before), state="merged", successor=successor))
+    return rewrite(session, act, "merge", replace(state_of(before), state="merged", successor=successor))
 
 
 def _handed_on(session: Session, key: str, successor: str) -> list[Mating]:
@@ -234,9 +234,9 @@ def revert(session: Session, act: Act, record: str, key: str, revision: int) -> 
     return Changed(revision=rewrite(session, act, "revert", after))
 
 
-def listed_revision(session: Session, record: str, key: str, revision: int) -> Stood:
+def listed_revision(session: Session, record: str, key: str, revision: int) -> EntryState:
     """An entry as a revision had it. Raises NotFoundError, EntryError for one in which it was off the lists."""
-    earlier = stood(revision_of(session, record, key, revision).new)
+    earlier = entry_state(revision_of(session, record, key, revision).new)
     if earlier.state != "listed":
         raise EntryError(
             f"in revision {revision} {key} was {earlier.state}",

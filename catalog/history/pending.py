@@ -23,7 +23,7 @@ from catalog.model.entry_states import substance
 from catalog.model.errors import CatalogueError, EntryError
 from catalog.model.timestamps import read, written
 from catalog.records.read import get_record
-from catalog.records.read_models import stood_of
+from catalog.records.read_models import state_of
 
 RECORD = "pending"
 DELAY = timedelta(hours=72)
@@ -93,7 +93,7 @@ def _changes_confirmed(session: Session, key: str, entry: AnyEntry) -> bool:
     new = members(entry)
     return any(
         standing.standing == "confirmed"
-        and stood_of(standing).from_law
+        and state_of(standing).from_law
         and substance(standing.content) != substance(new[place])
         for place, standing in members_standing(session, entry).items()
     )

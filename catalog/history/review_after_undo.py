@@ -15,7 +15,7 @@ from catalog.history.revision import rewrite
 from catalog.model.entries import AnyEntry, Half, Mating, Series
 from catalog.model.entry_states import Place
 from catalog.records.read import get_records
-from catalog.records.read_models import AnyRecord, stood_of
+from catalog.records.read_models import AnyRecord, state_of
 from catalog.review import Neighbours, among, is_clean, read_neighbours, review
 
 REVIEWED = "review"
@@ -94,7 +94,7 @@ def _clear(session: Session, act: Act, found: AnyRecord) -> Iterator[Place]:
     entry = found.content
     followers = members_standing(session, entry).values() if isinstance(entry, Series) else ()
     for each in (found, *followers):
-        standing = stood_of(each)
+        standing = state_of(each)
         follows = each is found or (standing.from_law and standing.state == "listed")
         if follows and not standing.clean:
             rewrite(session, act, REVIEWED, replace(standing, clean=True), before=each)

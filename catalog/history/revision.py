@@ -11,14 +11,14 @@ from catalog.db.tables import HalfTable, JournalTable, SeriesTable
 from catalog.history.acts import Act
 from catalog.history.journal import Change, append
 from catalog.model.entries import AnyEntry, Half, Series, slug
-from catalog.model.entry_states import Stood, stood, substance
+from catalog.model.entry_states import EntryState, entry_state, substance
 from catalog.model.errors import EntryError
 from catalog.records.read import contents, get_record, get_records
-from catalog.records.read_models import AnyRecord, stood_of
+from catalog.records.read_models import AnyRecord, state_of
 from catalog.records.write import update_entry
 
 
-def rewrite(session: Session, act: Act, action: str, after: Stood, *, before: AnyRecord | None = None) -> int:
+def rewrite(session: Session, act: Act, action: str, after: EntryState, *, before: AnyRecord | None = None) -> int:
     """Make ``after`` the entry's next revision, and journal it; returns the revision's number.
 
     Nothing happens where the entry stands so already. Maker and series are written as the catalogue writes them, and
@@ -28,7 +28,7 @@ def rewrite(session: Session, act: Act, action: str, after: Stood, *, before: An
     after = replace(after, content=spelt(session, after.content))
     entry = after.content
     before = before or get_record(session, entry.record, entry.key)
-    was = stood_of(before)
+    was = state_of(before)
     if was == after:
         return before.revision
     revision = before.revision + 1
@@ -52,7 +52,9 @@ def _first_with(session: Session, entry: AnyEntry) -> tuple[int, str] | None:
         .order_by(JournalTable.revision)
     )
     wanted = substance(entry)
-    return next(((revision, actor) for revision, actor, new in rows if substance(stood(new).content) == wanted), None)
+    return next(
+        ((revision, actor) for revision, actor, new in rows if substance(entry_state(new).content) == wanted), None
+    )
 
 
 def spelt(session: Session, entry: AnyEntry) -> AnyEntry:
@@ -83,4 +85,4 @@ def _spelling(series: Series) -> tuple[str, str]:
 def _respell_halves(session: Session, act: Act, series: str) -> None:
     keys = session.scalars(select(HalfTable.key).where(HalfTable.series == series)).all()
     for half in get_records(session, "half", keys).values():
-        rewrite(session, act, "follow", stood_of(half), before=half)
+        rewrite(session, act, "follow", state_of(half), before=half)

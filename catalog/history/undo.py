@@ -20,9 +20,9 @@ from catalog.history.pending import RECORD as PENDING
 from catalog.history.review_after_undo import review_anew
 from catalog.history.revision import rewrite
 from catalog.model.entries import AnyEntry, Series
-from catalog.model.entry_states import ENTRIES, Place, Stood, stood, substance
+from catalog.model.entry_states import ENTRIES, EntryState, Place, entry_state, substance
 from catalog.records.read import get_records
-from catalog.records.read_models import AnyRecord, SeriesRecord, assessed_of, stood_of
+from catalog.records.read_models import AnyRecord, SeriesRecord, assessed_of, state_of
 
 UNDO = "undo"
 """Action in the journal for a change that undoes another person's."""
@@ -75,7 +75,7 @@ def undo(session: Session, act: Act, contributor: str, since: str) -> Undone:
             continue
         if _take_back(session, act, entries, place, run[0]):
             taken.append(place)
-            gone += [stood(row.new).content for row in run if row.record in ENTRIES]
+            gone += [entry_state(row.new).content for row in run if row.record in ENTRIES]
         if others:
             kept.append(_kept(place, "an earlier change of theirs, which others revised", others))
     reviewed = review_anew(session, act, gone, since) if gone else ()
@@ -147,7 +147,7 @@ def _built_on(session: Session, entries: _Entries, place: Place, first: JournalE
     now = entries.records[place]
     if now.state != "listed":
         return []
-    before = None if first.old is None else stood(first.old).content
+    before = None if first.old is None else entry_state(first.old).content
     using = _using(session, key, first, contributor) if record == "half" and before is None else []
     return [*_bearing_out(now, entries.assessments[place], before, contributor), *using]
 
@@ -227,12 +227,12 @@ def _take_back(session: Session, act: Act, entries: _Entries, place: Place, firs
 
 def _take_entry_back(session: Session, act: Act, now: AnyRecord, first: JournalEntry) -> bool:
     if first.old is not None:
-        before = stood(first.old)
+        before = entry_state(first.old)
     elif isinstance(now, SeriesRecord) and _others_halves(session, now.key, first.actor):
         # Others' halves belong to it: its name stays, without anything that was said of it.
-        before = Stood(content=Series(maker=now.series.maker, name=now.series.name), stated=False)
+        before = EntryState(content=Series(maker=now.series.maker, name=now.series.name), stated=False)
     else:
-        before = replace(stood_of(now), state="withdrawn", successor=None)
+        before = replace(state_of(now), state="withdrawn", successor=None)
     return rewrite(session, act, UNDO, before, before=now) != now.revision
 
 

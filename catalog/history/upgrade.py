@@ -15,7 +15,7 @@ from catalog.db.tables import JournalTable
 from catalog.history.acts import operators
 from catalog.history.journal import Change, append
 from catalog.records.read import load_halves, load_matings, load_series
-from catalog.records.read_models import AnyRecord, stood_of
+from catalog.records.read_models import AnyRecord, state_of
 
 
 def upgrade(url: str | None = None) -> None:
@@ -37,7 +37,7 @@ def journal_missing(session: Session) -> None:
             record=record.content.record,
             key=record.content.key,
             revision=record.revision,
-            new=stood_of(record).written(),
+            new=state_of(record).written(),
         )
         for record in records
         if (record.content.record, record.content.key) not in known

@@ -1,1 +1,1 @@
-"""What an entry is, without any database."""
+"""The entries of the catalogue, independent of any database."""

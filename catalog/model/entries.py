@@ -1,7 +1,7 @@
-"""What the catalogue holds, as people and files give it: series with laws, halves, matings.
+"""The entries of the catalogue: series with their laws, halves and matings.
 
-These models are the catalogue's boundary: exchange files, importers and the demo data are read into them and
-everything is checked here. Lengths are millimetres. They know neither tables nor HTTP.
+All input is validated here: exchange files, imports and the demo data are read into these models. Lengths are in
+millimetres. The models know nothing about tables or HTTP.
 """
 
 from __future__ import annotations
@@ -20,16 +20,21 @@ from matcher.vocabulary import MM_PER_UNIT
 
 T = TypeVar("T")
 
+LARGEST_DIMENSION = 1000.0
+"""The largest dimension of an entry, mm."""
+
+MOST_CONTACTS = 1000
+"""Most contacts of a half."""
 
 DIGITS_MM = 6
 """Decimals kept of a computed dimension: a nanometre, so that 0.1 + 0.2 stays 0.3."""
 
 SAME_MM = 1e-5
-"""Two figures that differ by less, mm, are one figure rounded differently."""
+"""Two lengths that differ by less than this, mm, are one length rounded differently."""
 
 
 def _number(value: object) -> float | None:
-    """The number that a value not yet validated is, or is the text of (as in a table); else None."""
+    """An unchecked value as a number, also from text as in a table; None if it is not a number."""
     if isinstance(value, bool) or not isinstance(value, int | float | str):
         return None
     try:
@@ -38,8 +43,6 @@ def _number(value: object) -> float | None:
         return None
 
 
-Text = Line
-LongText = Passage
 HalfKind = Literal["plug", "receptacle", "hermaphroditic"]
 LengthUnit = Literal["mm", "in", "mil", "um"]
 Bound = Literal["nominal", "max", "min", "reference"]
@@ -48,7 +51,7 @@ Correspondence = Literal["identity", "rows_swapped", "reversed", "listed", "unkn
 
 
 class Entry(BaseModel):
-    """Base of all entries: frozen, and a misspelt field is an error rather than lost."""
+    """Base of all entries. They are frozen, and an unknown field is an error."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -56,19 +59,19 @@ class Entry(BaseModel):
 class Dimension(Entry):
     """A dimension, mm.
 
-    ``tolerance`` is the drawing's half-width; none when the drawing states none. ``extra_u`` is a standard
-    uncertainty of the entry itself and ``doubt`` says why.
+    ``tolerance`` is the half-width on the drawing, None if it states none. ``extra_u`` is a standard uncertainty of the
+    stated value itself, and ``doubt`` gives the reason for it.
 
-    A source in another ``unit`` is given as it stands there, value, tolerance and extra_u alike; they become mm, and
-    ``given`` and ``given_tolerance`` keep the source's own figures. Where ``given`` is there, value is mm already: that
-    is the stored form, and the one that files exchange.
+    If the source uses another ``unit``, value, tolerance and extra_u are given in that unit. They are converted to mm,
+    and ``given`` and ``given_tolerance`` keep the original figures. If ``given`` is set, value is already in mm: the
+    form that is stored and exchanged in files.
     """
 
-    value: Annotated[FiniteFloat, Field(gt=0, le=1000)]
+    value: Annotated[FiniteFloat, Field(gt=0, le=LARGEST_DIMENSION)]
     bound: Bound = "nominal"
     tolerance: Annotated[FiniteFloat, Field(ge=0, le=100)] | None = None
     extra_u: Annotated[FiniteFloat, Field(ge=0, le=100)] = 0.0
-    doubt: LongText = ""
+    doubt: Passage = ""
     unit: LengthUnit = "mm"
     given: FiniteFloat | None = None
     given_tolerance: FiniteFloat | None = None
@@ -76,12 +79,12 @@ class Dimension(Entry):
     @model_validator(mode="before")
     @classmethod
     def _to_mm(cls, data: Any) -> Any:
-        # A dictionary is what it nearly always is, and asking for the abstract type of sixty thousand takes a second.
+        # Nearly always a dict. Checking sixty thousand of them against the abstract type takes a second.
         if not (type(data) is dict or isinstance(data, Mapping)) or data.get("given") is not None:
             return data
         unit = data.get("unit", "mm")
         if unit == "mm" or not isinstance(unit, str) or unit not in MM_PER_UNIT:
-            return data  # an unknown unit is refused at its field
+            return data  # the field itself refuses an unknown unit
         read = {name: _number(data.get(name)) for name in ("value", "tolerance", "extra_u")}
         lengths = {name: length for name, length in read.items() if length is not None}
         mm = {name: round(length * MM_PER_UNIT[unit], DIGITS_MM) for name, length in lengths.items()}
@@ -96,9 +99,9 @@ class Dimension(Entry):
     @model_validator(mode="after")
     def _given_in_its_unit(self) -> Self:
         if self.unit == "mm" and self.given is None is self.given_tolerance:
-            return self  # nearly all of sixty thousand
+            return self  # the usual case, tested first to save time
         if (self.unit == "mm") != (self.given is None):
-            raise ValueError("given holds the source's figure in a unit that is not mm, and only there")
+            raise ValueError("given is required for a unit other than mm, and not allowed for mm")
         for mm, source in ((self.value, self.given), (self.tolerance, self.given_tolerance)):
             if source is not None and (mm is None or abs(mm - source * MM_PER_UNIT[self.unit]) > SAME_MM):
                 raise ValueError(
@@ -110,14 +113,14 @@ class Dimension(Entry):
 class DimensionLaw(Entry):
     """dimension = intercept + slope × positions (contacts per row), mm."""
 
-    intercept: Annotated[FiniteFloat, Field(ge=-1000, le=1000)]
+    intercept: Annotated[FiniteFloat, Field(ge=-LARGEST_DIMENSION, le=LARGEST_DIMENSION)]
     slope: Annotated[FiniteFloat, Field(ge=-100, le=100)] = 0.0
     bound: Bound = "nominal"
     tolerance: Annotated[FiniteFloat, Field(ge=0, le=100)] | None = None
 
 
 class Ratings(Entry):
-    """Electrical ratings as the maker states them; currents hold for ``loaded_contacts`` contacts loaded at once."""
+    """Electrical ratings as the maker states them; currents apply while ``loaded_contacts`` contacts carry current."""
 
     contact_current_a: Annotated[FiniteFloat, Field(gt=0, le=1000)] | None = None
     power_contact_current_a: Annotated[FiniteFloat, Field(gt=0, le=1000)] | None = None
@@ -125,49 +128,52 @@ class Ratings(Entry):
     voltage_v: Annotated[FiniteFloat, Field(gt=0, le=10000)] | None = None
 
     @model_validator(mode="after")
-    def _says_something(self) -> Self:
+    def _not_empty(self) -> Self:
         if all(value is None for value in vars(self).values()):
             raise ValueError("ratings state nothing; leave them out")
         return self
 
 
 class Citation(Entry):
-    """Where the numbers come from: a maker's drawing, a datasheet, a specification, a footprint file."""
+    """The source of the numbers: a maker's drawing, a datasheet, a specification or a footprint file."""
 
-    title: Text
-    revision: LongText = ""
-    page: LongText = ""
-    address: LongText = ""
+    title: Line
+    revision: Passage = ""
+    page: Passage = ""
+    address: Passage = ""
+
+
+ContactCount = Annotated[int, Field(ge=1, le=MOST_CONTACTS)]
 
 
 class BlockedPosition(Entry):
-    """A contact site left out: row and position, both counted from 1."""
+    """A site without a contact: row and position, both counted from 1."""
 
     row: Annotated[int, Field(ge=1, le=20)]
-    position: Annotated[int, Field(ge=1, le=1000)]
+    position: ContactCount
 
 
 class Common(Entry):
-    """What series and single halves both may say."""
+    """The fields that series and halves share."""
 
     lifecycle: Literal["active", "not_for_new_designs", "discontinued", "unknown"] = "unknown"
     mating_cycles: Annotated[int, Field(ge=1, le=1_000_000)] | None = None
     ratings: Ratings | None = None
     datasheet: Citation | None = None
-    note: LongText = ""
+    note: Passage = ""
 
 
 def _half_dimensions(dimensions: dict[str, T]) -> dict[str, T]:
     for name in dimensions:
         if name not in DIMENSIONS:
-            raise ValueError(f"{name!r} is no dimension of a half; known: {', '.join(sorted(DIMENSIONS))}")
+            raise ValueError(f"{name!r} is not a dimension of a half; known: {', '.join(sorted(DIMENSIONS))}")
     return dimensions
 
 
 def _plausible_counts(counts: dict[str, int]) -> dict[str, int]:
     for name, value in counts.items():
         if name not in COUNTS:
-            raise ValueError(f"{name!r} is no count; known: {', '.join(ENTRY_COUNTS)}")
+            raise ValueError(f"{name!r} is not a count; known: {', '.join(ENTRY_COUNTS)}")
         feature = FEATURES[name]
         if feature.own_field:
             raise ValueError(f"{name} has a field of its own")
@@ -179,12 +185,14 @@ def _plausible_counts(counts: dict[str, int]) -> dict[str, int]:
 def _known_categories(categories: dict[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
     for name, values in categories.items():
         if name not in ENTRY_CATEGORIES:
-            raise ValueError(f"{name!r} is no category that can be given here")
+            raise ValueError(
+                f"{name!r} is not a category that can be given here; possible: {', '.join(ENTRY_CATEGORIES)}"
+            )
         if not values or len(set(values)) < len(values):
-            raise ValueError(f"{name} needs at least one value, and each only once")
+            raise ValueError(f"{name} needs at least one value, without repeats")
         for value in values:
             if value not in FEATURES[name].values:
-                raise ValueError(f"{name} = {value!r}; possible: {', '.join(FEATURES[name].values)}")
+                raise ValueError(f"{name} cannot be {value!r}; possible: {', '.join(FEATURES[name].values)}")
     return categories
 
 
@@ -197,27 +205,28 @@ Categories = Annotated[dict[str, tuple[str, ...]], AfterValidator(_known_categor
 class Half(Common):
     """One connector body as moulded: the unit that is identified.
 
-    ``positions`` is the number of contact sites per (longest) row; ``row_contacts`` lists unequal rows, and
-    ``blocked`` the sites left out. ``categories`` maps a feature to one value or, where the source leaves it open (or
-    for keying), to several. ``part_number`` names the half; ``order_codes`` hang under it.
+    ``positions`` is the number of contact sites in the longest row, ``row_contacts`` the contacts of each row if they
+    differ, and ``blocked`` lists the sites without a contact. ``categories`` gives one value for a feature, or several
+    if the source leaves it open or for keying. ``part_number`` names the half; it may be sold under several
+    ``order_codes``.
     """
 
     record: Literal["half"] = "half"
-    maker: Text
-    series: Text
-    part_number: Text
+    maker: Line
+    series: Line
+    part_number: Line
     half_kind: HalfKind | None = None
     rows: Annotated[int, Field(ge=1, le=20)]
-    contact_count: Annotated[int, Field(ge=1, le=1000)]
-    positions: Annotated[int, Field(ge=1, le=1000)] | None = None
-    row_contacts: tuple[Annotated[int, Field(ge=0, le=1000)], ...] = ()
+    contact_count: ContactCount
+    positions: ContactCount | None = None
+    row_contacts: tuple[Annotated[int, Field(ge=0, le=MOST_CONTACTS)], ...] = ()
     blocked: tuple[BlockedPosition, ...] = ()
     dimensions: HalfDimensions = Field(default_factory=dict)
     counts: Counts = Field(default_factory=dict)
     categories: Categories = Field(default_factory=dict)
-    markings: tuple[Text, ...] = ()
-    aliases: tuple[Text, ...] = ()
-    order_codes: tuple[Text, ...] = ()
+    markings: tuple[Line, ...] = ()
+    aliases: tuple[Line, ...] = ()
+    order_codes: tuple[Line, ...] = ()
 
     @model_validator(mode="after")
     def _contacts_add_up(self) -> Self:
@@ -229,7 +238,7 @@ class Half(Common):
 
     @property
     def key(self) -> str:
-        """Permanent, readable identifier: maker and part number."""
+        """Permanent, readable identifier, made of maker and part number."""
         return half_key(self.maker, self.part_number)
 
     @property
@@ -239,7 +248,7 @@ class Half(Common):
 
     @property
     def contacts_per_row(self) -> int:
-        """Positions of the longest row: stated, else from the rows, else contact_count over rows, rounded up."""
+        """Positions of the longest row: as stated, else from row_contacts, else contact_count / rows, rounded up."""
         if self.positions is not None:
             return self.positions
         if self.row_contacts:
@@ -248,72 +257,82 @@ class Half(Common):
 
     @property
     def all_counts(self) -> dict[str, int]:
-        """Every count that is stated, those with a field of their own too."""
+        """Every stated count, including contact_count and rows."""
         return {**self.counts, "contact_count": self.contact_count, "rows": self.rows}
 
     @property
     def all_categories(self) -> dict[str, frozenset[str]]:
-        """The values that every stated category may have, the kind of half too."""
+        """The possible values of every stated category, including the kind of half."""
         found = {name: frozenset(values) for name, values in self.categories.items()}
         return found if self.half_kind is None else {**found, "half_kind": frozenset({self.half_kind})}
 
 
 class HeightClass(Entry):
-    """One height of a half kind in a series: its share of the stack, and the dimensions that differ.
+    """One height of a kind of half in a series: its share of the stack height, and the dimensions that differ.
 
-    ``code`` fills {class} in the part number. ``stack_share`` adds up with the mate's share to the stack height.
+    ``code`` replaces {class} in the part number. ``stack_share`` and the mate's share add up to the stack height.
     """
 
-    code: Text = "-"
+    code: Line = "-"
     stack_share: Annotated[FiniteFloat, Field(ge=0, le=100)] | None = None
     dimensions: HalfLaws = Field(default_factory=dict)
 
 
 class KindLaw(Entry):
-    """All halves of one kind in a series: contact counts × height classes, dimensions by law.
+    """All halves of one kind in a series: each contact count in each height class, with dimensions by law.
 
-    ``part_number`` is a plain pattern: {contacts}, {positions} and {class} are filled in, {contacts:3} pads with zeros
-    to three figures. ``order_codes`` are patterns that may also use {part}. ``blocked`` sites are left out of every
-    half's contact count.
+    ``part_number`` is a pattern with the placeholders {contacts}, {positions} and {class}; {contacts:3} pads with zeros
+    to three digits. ``order_codes`` are patterns that may also contain {part}. ``blocked`` sites are not included in
+    the contact counts.
     """
 
     half_kind: HalfKind
-    part_number: Text
+    part_number: Line
     rows: Annotated[int, Field(ge=1, le=20)]
-    contact_counts: Annotated[tuple[Annotated[int, Field(ge=1, le=1000)], ...], Field(min_length=1)]
+    contact_counts: Annotated[tuple[ContactCount, ...], Field(min_length=1)]
     classes: tuple[HeightClass, ...] = (HeightClass(),)
     blocked: tuple[BlockedPosition, ...] = ()
     dimensions: HalfLaws
     counts: Counts = Field(default_factory=dict)
     categories: Categories = Field(default_factory=dict)
-    markings: tuple[Text, ...] = ()
-    aliases: tuple[Text, ...] = ()
-    order_codes: tuple[Text, ...] = ()
+    markings: tuple[Line, ...] = ()
+    aliases: tuple[Line, ...] = ()
+    order_codes: tuple[Line, ...] = ()
+
+    def positions(self, contacts: int) -> int:
+        """Positions per row of a half with so many contacts."""
+        return -(-(contacts + len(self.blocked)) // self.rows)
+
+    @property
+    def sizes(self) -> frozenset[int]:
+        """Positions per row of all its halves."""
+        return frozenset(map(self.positions, self.contact_counts))
 
 
 class StackPair(Entry):
-    """A combination of height classes that mates: the plug's (or first's) code and the receptacle's.
+    """Two height classes that mate: the code of the plug (or of the first half) and that of the receptacle.
 
-    ``stack_height`` is stated, or the sum of both classes' stack shares.
+    Without ``stack_height`` it is the sum of both classes' stack shares.
     """
 
-    plug: Text = "-"
-    receptacle: Text = "-"
+    plug: Line = "-"
+    receptacle: Line = "-"
     stack_height: Dimension | None = None
     mated_width: Dimension | None = None
 
 
 class Series(Common):
-    """Halves of one construction that obey the same dimension laws, and how they mate among themselves.
+    """Halves of one construction with the same dimension laws, and how they mate with each other.
 
-    ``stack`` lists the allowed pairs; halves of equal contact count mate in each. ``stack_tolerance`` is the
-    drawing's half-width for stack heights that come as sums. For a hermaphroditic kind both codes name its classes.
+    ``stack`` lists the pairs of height classes that mate; in each pair, halves with equal contact counts mate.
+    ``stack_tolerance`` is the drawing's half-width for stack heights that are sums. For a hermaphroditic kind both
+    codes of a pair name its own classes.
     """
 
     record: Literal["series"] = "series"
-    maker: Text
-    name: Text
-    aliases: tuple[Text, ...] = ()
+    maker: Line
+    name: Line
+    aliases: tuple[Line, ...] = ()
     kinds: Annotated[tuple[KindLaw, ...], Field(max_length=3)] = ()
     stack: tuple[StackPair, ...] = ()
     stack_tolerance: Annotated[FiniteFloat, Field(ge=0, le=10)] | None = None
@@ -321,48 +340,48 @@ class Series(Common):
 
     @property
     def key(self) -> str:
-        """Permanent, readable identifier: maker and name."""
+        """Permanent, readable identifier, made of maker and name."""
         return half_key(self.maker, self.name)
 
 
 class Mating(Entry):
-    """Two halves that mate, by key, and what belongs to the pair alone.
+    """Two halves that mate, by key, and the properties of the pair.
 
-    ``contact_map`` lists, for correspondence "listed", pairs of contact names (this half, other half). One pair may
-    have several matings, of different bases or stack heights (sources disagree, or a board was revised).
+    ``contact_map`` belongs to correspondence "listed" and holds pairs of contact names (this half, other half). Two
+    halves may have several matings with different bases or stack heights, e.g. if sources disagree.
     """
 
     record: Literal["mating"] = "mating"
-    half: Text
-    other: Text
+    half: Line
+    other: Line
     stack_height: Dimension | None = None
     mated_width: Dimension | None = None
     correspondence: Correspondence = "unknown"
-    contact_map: tuple[tuple[Text, Text], ...] = ()
+    contact_map: tuple[tuple[Line, Line], ...] = ()
     basis: Basis
     citation: Citation | None = None
-    note: LongText = ""
+    note: Passage = ""
 
     @model_validator(mode="after")
-    def _map_where_listed(self) -> Self:
+    def _map_if_listed(self) -> Self:
         if bool(self.contact_map) != (self.correspondence == "listed"):
-            raise ValueError("contact_map belongs to correspondence 'listed', and only there")
+            raise ValueError("contact_map is required for correspondence 'listed', and not allowed for any other")
         return self
 
     @property
     def dimensions(self) -> dict[str, Dimension]:
-        """The stated dimensions of the pair by feature."""
+        """The stated dimensions of the pair, by feature."""
         stated = {name: getattr(self, name) for name in PAIR_DIMENSIONS}
         return {name: dimension for name, dimension in stated.items() if dimension is not None}
 
     @property
     def key(self) -> str:
-        """Permanent, readable identifier: both halves' keys in order, the basis and the stack height in mm."""
+        """Permanent, readable identifier, made of both halves' keys in order, the basis and the stack height in mm."""
         height = "-" if self.stack_height is None else f"{self.stack_height.value:g}"
         return "~".join((*sorted((self.half, self.other)), self.basis, height))
 
     def faced(self) -> Mating:
-        """The same mating with the halves in the order of their keys, so that A-B and B-A compare equal."""
+        """The same mating with its halves in the order of their keys, so that A-B and B-A are equal."""
         if self.half <= self.other:
             return self
         turned = tuple((other, this) for this, other in self.contact_map)
@@ -371,32 +390,33 @@ class Mating(Entry):
 
 AnyEntry = Annotated[Series | Half | Mating, Field(discriminator="record")]
 ENTRY: TypeAdapter[AnyEntry] = TypeAdapter(AnyEntry)
-"""Reads an entry of any kind."""
+"""Validates an entry of any kind."""
 
 
 def document(entry: AnyEntry) -> dict[str, Any]:
-    """An entry as it is stored, journalled and exchanged: what is not stated is left out."""
+    """The entry as JSON, as it is stored, journalled and exchanged: default values are left out."""
     return {"record": entry.record, **entry.model_dump(mode="json", exclude_defaults=True)}
 
 
 def differing(entry: AnyEntry, other: AnyEntry) -> list[str]:
-    """Names of the fields in which two entries of one kind differ; of matings whichever half they name first."""
+    """Names of the fields in which two entries of one kind differ; the order of a mating's halves does not matter."""
     if isinstance(entry, Mating) and isinstance(other, Mating):
         entry, other = entry.faced(), other.faced()
     return [name for name in type(entry).model_fields if getattr(entry, name) != getattr(other, name)]
 
 
 def slug(text: str) -> str:
-    """Lower case; runs of anything but letters, figures, low line, point and plus become one hyphen."""
+    """The text in lower case, with one hyphen for each run of characters other than letters, digits and ``_``, ``.``
+    and ``+``."""
     return re.sub(r"[^\w.+]+", "-", text.lower()).strip("-") or "-"
 
 
 def same_person(one: str, other: str) -> bool:
-    """Whether two names are one person's: letters' case, spaces and signs make no difference."""
+    """Whether two names mean the same person: case, spaces and punctuation make no difference."""
     return slug(one) == slug(other)
 
 
 @lru_cache(maxsize=1 << 17)
 def half_key(maker: str, part_number: str) -> str:
-    """Slugs of maker and part number, a colon between."""
+    """The slugs of maker and part number, separated by a colon."""
     return f"{slug(maker)}:{slug(part_number)}"

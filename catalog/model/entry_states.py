@@ -1,45 +1,44 @@
-"""An entry at one moment: its content, and whether it stands. The journal keeps it, before and after each change."""
+"""The state of an entry at one moment. The journal keeps it before and after each change."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import MISSING, dataclass, fields
 from typing import Any
 
 from catalog.model.entries import ENTRY, AnyEntry, Entry, Half, Mating, Series, document
 
 ENTRIES = ("series", "half", "mating")
-"""The records that identification is made of; all others are documents."""
+"""The kinds of entries; all other records are documents."""
 
 Place = tuple[str, str]
 """Record and key of an entry or a document."""
 
-HALF_SUBSTANCE = (
-    "half_kind",
-    "rows",
-    "contact_count",
-    "positions",
-    "row_contacts",
-    "blocked",
-    "dimensions",
-    "counts",
-    "categories",
-)
-MATING_SUBSTANCE = ("half", "other", "stack_height", "mated_width", "correspondence", "contact_map", "basis")
-SERIES_SUBSTANCE = ("kinds", "stack", "stack_tolerance", "correspondence")
-
 _SUBSTANCE: Mapping[type[Entry], tuple[str, ...]] = {
-    Half: HALF_SUBSTANCE,
-    Mating: MATING_SUBSTANCE,
-    Series: SERIES_SUBSTANCE,
+    Half: (
+        "half_kind",
+        "rows",
+        "contact_count",
+        "positions",
+        "row_contacts",
+        "blocked",
+        "dimensions",
+        "counts",
+        "categories",
+    ),
+    Mating: ("half", "other", "stack_height", "mated_width", "correspondence", "contact_map", "basis"),
+    Series: ("kinds", "stack", "stack_tolerance", "correspondence"),
 }
+"""The fields of each kind of entry that can be measured."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class Stood:
-    """An entry as it stood. ``from_law``: its series' laws made it; ``stated`` False: a series that is only named.
+class EntryState:
+    """The state of an entry.
 
-    ``clean``: the machine review found nothing in it.
+    ``state`` is listed, withdrawn or merged (into ``successor``). ``from_law``: it was made by the laws of its series.
+    ``stated`` False: nobody described this series, only its halves name it. ``clean``: the machine review found nothing
+    wrong.
     """
 
     content: AnyEntry
@@ -50,20 +49,19 @@ class Stood:
     clean: bool = False
 
     def written(self) -> dict[str, Any]:
-        """As the journal keeps it; what is usual is left out."""
-        kept: dict[str, Any] = {"content": document(self.content)}
-        usual = Stood(content=self.content)
-        for name in ("state", "successor", "from_law", "stated", "clean"):
-            if getattr(self, name) != getattr(usual, name):
-                kept[name] = getattr(self, name)
-        return kept
+        """The form in the journal; default values are left out."""
+        flags = {each.name: getattr(self, each.name) for each in fields(self) if each.default is not MISSING}
+        defaults = vars(EntryState(content=self.content))
+        return {"content": document(self.content)} | {
+            name: flag for name, flag in flags.items() if flag != defaults[name]
+        }
 
 
-def stood(kept: Mapping[str, Any]) -> Stood:
-    """What `Stood.written` wrote."""
-    return Stood(**{**kept, "content": ENTRY.validate_python(kept["content"])})
+def entry_state(written: Mapping[str, Any]) -> EntryState:
+    """The state that `EntryState.written` wrote."""
+    return EntryState(**{**written, "content": ENTRY.validate_python(written["content"])})
 
 
 def substance(entry: AnyEntry) -> tuple[object, ...]:
-    """What can be measured on the part: evidence speaks of it, and only as long as it is the same."""
+    """The values of all fields that can be measured. Evidence about an entry counts as long as they stay the same."""
     return tuple(getattr(entry, name) for name in _SUBSTANCE[type(entry)])

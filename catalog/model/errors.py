@@ -1,4 +1,4 @@
-"""Errors of the catalogue: they carry facts (field, value, remedy) and know no HTTP."""
+"""Errors of the catalogue. They hold the facts (field, value, remedy) and know nothing about HTTP."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 
 class CatalogueError(Exception):
-    """Base of everything the catalogue refuses.
+    """Base of all errors of the catalogue.
 
-    ``message`` says what is wrong, ``field`` the path of the offending part (None where there is none), ``value`` what
-    was given and ``remedy`` what to do instead. ``entry`` is the place of the offending entry in the batch, from 0.
+    ``message`` says what is wrong, ``field`` is the path of the wrong field (None if there is none), ``value`` its
+    value, and ``remedy`` says what to do instead. ``entry`` is the index of the wrong entry in its batch.
     """
 
     def __init__(
@@ -34,60 +34,60 @@ class UnavailableError(CatalogueError):
 
 
 class SchemaError(CatalogueError):
-    """The database's tables are older or newer than this program, or belong to something else."""
+    """The tables of the database are older or newer than this program, or belong to something else."""
 
 
 class LockedError(CatalogueError):
-    """Somebody else is writing, and went on for longer than the program waits."""
+    """Somebody else was writing for longer than the program waits."""
 
 
 class ReadOnlyError(CatalogueError):
-    """The database, or this session, may only be read."""
+    """The database or this session can only be read."""
 
 
 class NotFoundError(CatalogueError):
-    """No entry has this key."""
+    """Nothing has this key."""
 
 
 class DuplicateError(CatalogueError):
-    """An entry of this key stands in the catalogue (or earlier in the same batch) with other content."""
+    """The catalogue, or an earlier entry of the same batch, has other content under this key."""
 
 
 class StaleError(CatalogueError):
-    """Somebody changed the record, or said something of it, since the asker looked at it."""
+    """The record was changed, or something was said about it, since it was read."""
 
 
 class PreconditionError(CatalogueError):
-    """A change names no revision that it was made from."""
+    """A change does not say which state of the record it was made from."""
 
 
 class KeyReusedError(CatalogueError):
-    """A request carries the key of an earlier one but asks for something else."""
+    """A request has the idempotency key of an earlier one but asks for something else."""
 
 
 class EntryError(CatalogueError):
-    """An entry contradicts itself, its law cannot be carried out, or it names something that is not there."""
+    """An entry contradicts itself, its laws cannot be carried out, or it names something that does not exist."""
 
 
 class UnauthorisedError(CatalogueError):
-    """Who asks is not known: no token where one is needed, or one that is unknown, has ended or was revoked."""
+    """A token is required and is missing, unknown, expired or revoked."""
 
 
 class ForbiddenError(CatalogueError):
-    """Who asks is known, and may not do this: the role or the token's scopes do not reach, or it is not theirs."""
+    """The person's role or the token's scopes do not permit this, or it belongs to somebody else."""
 
 
 class SuspendedError(CatalogueError):
-    """Nothing is taken from this contributor until the suspension is lifted."""
+    """The contributor is suspended and cannot contribute until the suspension is lifted."""
 
 
 class OwnEvidenceError(CatalogueError):
-    """Evidence about an entry has to come from somebody else than its author."""
+    """Evidence about an entry must come from somebody other than its author."""
 
 
 class FileError(CatalogueError):
-    """One place in a file cannot be used. ``line`` and ``column`` count from 1; in CSV a column is a field, and
-    ``field`` its name."""
+    """An error at one place in a file. ``line`` and ``column`` count from 1; in CSV the column is the number of the
+    cell, and ``field`` the name of its column."""
 
     def __init__(
         self,
@@ -109,15 +109,15 @@ class FileError(CatalogueError):
 
 
 class FileRefusedError(CatalogueError):
-    """Everything found wrong with one file, up to a stated limit; nothing of the file was used.
+    """All errors of one file, up to a limit. Nothing of the file was used.
 
-    ``errors`` holds at least one `FileError`; ``more`` tells that reading stopped at the limit.
+    ``errors`` holds at least one `FileError`; ``more`` says that reading stopped at the limit.
     """
 
     def __init__(self, errors: Sequence[FileError], *, more: bool) -> None:
         if not errors:
             raise TypeError("FileRefusedError needs at least one error")
-        tail = "; stopped there, more may follow" if more else ""
+        tail = "; reading stopped here, there may be more errors" if more else ""
         super().__init__("; ".join(str(error) for error in errors) + tail, remedy="Nothing of the file was used")
         self.errors = tuple(errors)
         self.more = more

@@ -1,6 +1,7 @@
-"""Halves that nobody listed but that a series makes likely: other contact counts by its stated or fitted laws.
+"""Halves that nobody listed but that a series probably has: other contact counts, by its stated or fitted laws.
 
-They enter the ranking marked as inferred, at a tenth of a listed half's prior, dimensions with the law's uncertainty.
+They take part in the ranking, marked as inferred, with a tenth of a listed half's prior. Their dimensions have the
+uncertainty of the law.
 """
 
 from __future__ import annotations
@@ -10,55 +11,56 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from statistics import median_high
 from typing import Literal, TypeVar
 
-from catalog.model.entries import BlockedPosition, Bound, Dimension, Half, KindLaw, Series
+from catalog.model.entries import MOST_CONTACTS, BlockedPosition, Bound, Dimension, Half, KindLaw, Series
 from catalog.model.errors import EntryError
-from catalog.model.part_number_patterns import Reading, alike, filled, readings, skeleton
+from catalog.model.part_number_patterns import Reading, alike, families, filled, readings, skeleton
 from catalog.model.series_laws import expand
 from matcher.columns.dimension_laws import LEAST_U, Law, fit_law
 from matcher.features import ESSENTIAL, FEATURES
 
 FEWEST_SIBLINGS = 3
-"""Members that a fitted law needs; two always agree with some line."""
+"""Fewest members for a fitted law: any two lie on a line."""
 
 STEPS_BEYOND = 3
-"""Sizes inferred beyond the smallest and largest member, in steps of the series: common practice, no source."""
+"""How far sizes are inferred beyond the smallest and largest member, in steps of the series. Common practice, no
+source."""
 
 COMMON_COUNTS = (2, 4, 6, 8, 10, 12, 14, 16, 20, 24, 26, 30, 34, 40, 50, 60, 64, 70, 80, 100, 120, 140, 160, 180, 200)
-"""Contact counts that makers offer first: common practice, no source."""
+"""The contact counts that makers usually offer. Common practice, no source."""
 
 COMMON_REACH = 2.0
-"""Commonly offered counts are inferred up to this many times beyond the smallest and largest member."""
+"""Common contact counts are inferred from the smallest size divided by this to the largest times this."""
 
 MOST_VARIANTS = 80
-"""Variants of one group of members, those nearest to a listed size first; the longest real group has 49 sizes."""
-
-MOST_CONTACTS = 1000
-"""Contacts of a half (the entries' own limit)."""
+"""Most variants of one group of members; those nearest to a listed size are kept. The longest real group has 49 sizes.
+"""
 
 SHOWN_SERIES = 150
-"""Characters of a series' name that go into the name of a half without a part number (entries allow 200 in all)."""
+"""Characters of the series' name in the name of a half without a part number (a name may have 200)."""
 
 T = TypeVar("T")
-Basis = Literal["stated law", "fitted law"]
+InferredBy = Literal["stated law", "fitted law"]
 
 
 @dataclass(frozen=True, kw_only=True)
 class InferredHalf:
-    """A half nobody listed. ``extra_u`` of its dimensions is the law's uncertainty; ``siblings`` bear it out."""
+    """A half that nobody listed. ``extra_u`` of its dimensions is the law's uncertainty; it was inferred from so many
+    listed ``siblings``."""
 
     half: Half
-    basis: Basis
+    basis: InferredBy
     siblings: int
 
 
 @dataclass(frozen=True, kw_only=True)
 class Members:
-    """Halves of one construction that differ in size only: one kind, rows, mounting and form of name.
+    """Halves of one construction that differ only in size: the same kind, rows, mounting and form of name.
 
-    ``missing`` is how many contacts fewer than rows × positions each has. ``form`` and ``pattern`` tell how the size is
-    written in part numbers.
+    Each has ``missing`` contacts fewer than rows × positions. ``form`` and ``pattern`` describe how part numbers state
+    the size.
     """
 
     halves: tuple[Half, ...]
@@ -69,17 +71,17 @@ class Members:
 
     @property
     def first(self) -> Half:
-        """One member: what all have in common can be read from it."""
+        """One member, to read what all have in common."""
         return self.halves[0]
 
     @property
     def listed(self) -> frozenset[int]:
-        """Positions of the members."""
+        """Positions per row of the members."""
         return frozenset(half.contacts_per_row for half in self.halves)
 
     @classmethod
     def of(cls, halves: Sequence[Half]) -> Members | None:
-        """Fit the laws of members; None where fewer than three sizes are there or their contacts follow no rule."""
+        """Fit the laws of members; None for fewer than three sizes, or if different numbers of contacts are missing."""
         sizes = {half.contacts_per_row for half in halves}
         missing = {half.rows * half.contacts_per_row - half.contact_count for half in halves}
         if len(sizes) < FEWEST_SIBLINGS or len(missing) != 1:
@@ -94,14 +96,14 @@ class Members:
         )
 
     def variant(self, positions: int) -> Half | None:
-        """The half of this size by the fitted laws; None where a law would give nothing that can be made."""
+        """The half of this size by the fitted laws; None if a law gives something impossible."""
         contacts = self.first.rows * positions - self.missing
         dimensions = {name: self._dimension(name, law, positions) for name, law in self.laws.items()}
         found = {name: dimension for name, dimension in dimensions.items() if dimension is not None}
         blocked: tuple[BlockedPosition, ...] = _shared([half.blocked for half in self.halves], ())
         if not 1 <= contacts <= MOST_CONTACTS or any(site.position > positions for site in blocked):
             return None
-        # An essential dimension that cannot be is a size that is not made; other laws (pegs, say) may end.
+        # A size with an impossible essential dimension does not exist; other laws, e.g. of pegs, may not apply to it.
         if any(name in dimensions and name not in found for name in ESSENTIAL):
             return None
         return self.first.model_copy(
@@ -126,13 +128,13 @@ class Members:
         return name or f"{self.first.series[:SHOWN_SERIES]}, {contacts} contacts (not listed)"
 
     def _row_contacts(self, positions: int) -> tuple[int, ...]:
-        """Unequal rows keep their difference from the longest; left open where members disagree."""
+        """Unequal rows keep their difference from the longest row; empty if members differ in this."""
         short = _shared([tuple(half.contacts_per_row - n for n in half.row_contacts) for half in self.halves], ())
         rows = tuple(positions - less for less in short)
         return rows if all(n >= 0 for n in rows) else ()
 
     def _dimension(self, name: str, law: Law, positions: int) -> Dimension | None:
-        """The law's value as a dimension; what members say of tolerance, bound and doubt is kept."""
+        """The law's value as a dimension, with the tolerance, bound and doubt of the members."""
         value = round(law.value(positions), 4)
         if not FEATURES[name].low <= value <= FEATURES[name].high:
             return None
@@ -153,14 +155,15 @@ def _shared(values: Sequence[T], otherwise: T) -> T:
 
 
 def _shared_items(tables: Sequence[Mapping[str, T]]) -> dict[str, T]:
-    """Items that all tables have alike."""
+    """The items that are the same in all tables."""
     return {key: value for key, value in tables[0].items() if all(table.get(key) == value for table in tables)}
 
 
 def _laws(halves: Sequence[Half]) -> dict[str, Law]:
-    """A law for each dimension that at least three sizes and half of the members have."""
+    """A law for each dimension that at least three sizes and half of the members state."""
     counts = Counter(name for half in halves for name in half.dimensions)
-    pitch = _middle([half.dimensions["pitch"].value for half in halves if "pitch" in half.dimensions])
+    pitches = [half.dimensions["pitch"].value for half in halves if "pitch" in half.dimensions]
+    pitch = median_high(pitches) if pitches else None
     laws: dict[str, Law] = {}
     for name, times in counts.items():
         own = [half for half in halves if name in half.dimensions]
@@ -171,15 +174,11 @@ def _laws(halves: Sequence[Half]) -> dict[str, Law]:
     return laws
 
 
-def _middle(values: Sequence[float]) -> float | None:
-    return sorted(values)[len(values) // 2] if values else None
-
-
 def member_groups(halves: Sequence[Half]) -> list[Members]:
-    """Groups of three sizes and more within each series, each of one construction.
+    """Groups of halves in one series and of one construction, with three or more sizes each.
 
-    Members of one series are told apart by kind, rows, mounting and the form of their part numbers; where part numbers
-    have no common form, a group holds only if no two of it have the same size (else they differ in more than size).
+    Within a series, groups differ in kind, rows, mounting or the form of their part numbers. If part numbers have no
+    common form, all are one group, unless two have the same size: then they differ in more than size.
     """
     constructions: dict[tuple[object, ...], list[Half]] = defaultdict(list)
     for half in halves:
@@ -191,24 +190,16 @@ def member_groups(halves: Sequence[Half]) -> list[Members]:
 
 
 def _by_name(halves: Sequence[Half]) -> list[list[Half]]:
-    forms: dict[tuple[object, ...], list[Half]] = defaultdict(list)
-    for half in halves:
-        forms[alike(half)].append(half)
-    named: dict[tuple[object, str], list[Half]] = defaultdict(list)
-    for same, own in forms.items():
-        form = readings(own)
-        for half in own:
-            named[same, skeleton(half, form)].append(half)
-    sizes = [half.contacts_per_row for half in halves]
-    if all(len(own) == 1 for own in named.values()) and len(set(sizes)) == len(sizes):
-        return [list(halves)]
-    return list(named.values())
+    named = [[halves[index] for index in own] for _, own in families(halves)]
+    sizes = {half.contacts_per_row for half in halves}
+    one_group = all(len(own) == 1 for own in named) and len(sizes) == len(halves)
+    return [list(halves)] if one_group else named
 
 
 def plausible_positions(listed: Sequence[int] | frozenset[int], rows: int) -> list[int]:
-    """Sizes that a series with these members may have as well: positions per row, ascending.
+    """Other sizes that a series with these members probably has: positions per row, ascending.
 
-    On the series' step between and a few steps beyond the members, and commonly offered counts not far beyond.
+    These are the steps between the members and a few steps beyond them, and common contact counts not far away.
     """
     low, high = min(listed), max(listed)
     step = math.gcd(*(size - low for size in listed)) or 1
@@ -221,7 +212,7 @@ def plausible_positions(listed: Sequence[int] | frozenset[int], rows: int) -> li
 
 
 def by_series(halves: Iterable[T], key: Callable[[T], str]) -> dict[str, list[T]]:
-    """Halves by the key of their series."""
+    """The halves of each series, by its key."""
     found: dict[str, list[T]] = defaultdict(list)
     for half in halves:
         found[key(half)].append(half)
@@ -229,46 +220,40 @@ def by_series(halves: Iterable[T], key: Callable[[T], str]) -> dict[str, list[T]
 
 
 def by_stated_laws(series: Series) -> Iterator[InferredHalf]:
-    """What the laws of one series make likely, whether listed elsewhere or not."""
+    """Probable variants by the laws of one series, including any that are listed."""
     for law in series.kinds:
-        listed = frozenset(-(-(count + len(law.blocked)) // law.rows) for count in law.contact_counts)
-        counts = [size * law.rows - len(law.blocked) for size in plausible_positions(listed, law.rows)]
+        counts = [size * law.rows - len(law.blocked) for size in plausible_positions(law.sizes, law.rows)]
         wanted = tuple(count for count in counts if count >= 1 and count not in law.contact_counts)
         for half in _by_stated_law(series, law, wanted):
             yield InferredHalf(half=half, basis="stated law", siblings=len(law.contact_counts))
 
 
 def by_fitted_laws(members: Sequence[Half], series: Series | None) -> Iterator[InferredHalf]:
-    """What the members of one series make likely, of kinds for which it states no law; None: nobody described it."""
+    """Probable variants by the members of one series, for kinds without a stated law (``series`` None: for all)."""
     stated = {(law.half_kind, law.rows) for law in (series.kinds if series is not None else ())}
     for group in member_groups([half for half in members if (half.half_kind, half.rows) not in stated]):
-        yield from variants_of(group)
+        for positions in plausible_positions(group.listed, group.first.rows):
+            half = group.variant(positions)
+            if half is not None:
+                yield InferredHalf(half=half, basis="fitted law", siblings=len(group.halves))
 
 
-def unlisted(variants: Iterable[T], taken: Collection[str], key: Callable[[T], str]) -> list[T]:
-    """The variants with each key once, the first, and none that is ``taken``."""
+def unlisted(variants: Iterable[T], listed: Collection[str], key: Callable[[T], str]) -> list[T]:
+    """The first variant of each key that is not ``listed``."""
     chosen: dict[str, T] = {}
     for variant in variants:
-        if key(variant) not in taken:
+        if key(variant) not in listed:
             chosen.setdefault(key(variant), variant)
     return list(chosen.values())
 
 
-def variants_of(group: Members) -> Iterator[InferredHalf]:
-    """The unlisted sizes of one group of members by its fitted laws."""
-    for positions in plausible_positions(group.listed, group.first.rows):
-        half = group.variant(positions)
-        if half is not None:
-            yield InferredHalf(half=half, basis="fitted law", siblings=len(group.halves))
-
-
 def _by_stated_law(entry: Series, law: KindLaw, counts: tuple[int, ...]) -> list[Half]:
-    """One half per count and height class; none of a count at which the law cannot be carried out."""
+    """One half for each count and height class; none for a count at which the law cannot be carried out."""
     if not counts:
         return []
-    those = law.model_copy(update={"contact_counts": counts})
+    varied = law.model_copy(update={"contact_counts": counts})
     try:
-        made = expand(entry.model_copy(update={"kinds": (those,), "stack": ()})).halves
+        made = expand(entry.model_copy(update={"kinds": (varied,), "stack": ()})).halves
     except EntryError:
         each = [] if len(counts) == 1 else [(count,) for count in counts]
         return [half for one in each for half in _by_stated_law(entry, law, one)]
@@ -281,5 +266,5 @@ def _doubtful(dimensions: Mapping[str, Dimension]) -> dict[str, Dimension]:
 
 @lru_cache(maxsize=4096)
 def _with_least_u(value: float, bound: Bound, tolerance: float | None) -> Dimension:
-    """Sizes of one law share most of their dimensions."""
+    """Cached, since the sizes of one law share most of their dimensions."""
     return Dimension(value=value, bound=bound, tolerance=tolerance, extra_u=LEAST_U)

@@ -1,14 +1,14 @@
-"""Group footprints into series by their names' skeletons and what they have in common.
+"""Groups halves into series by their part numbers.
 
-A run of figures in a name is left open only where it states the positions or contacts and so makes the names of a
-group alike; everything else in the name keeps series apart.
+The skeleton of a name has a placeholder for each number that states the positions or contacts. A number is replaced
+only if that makes names of the group equal; all other parts of a name distinguish series.
 """
 
 from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import count
 
@@ -17,26 +17,27 @@ from matcher.features import CONSTRUCTION
 
 RUN = re.compile(r"\d+")
 OPEN = "*"
-"""Stands in a series' name where the members' names state their size."""
+"""The placeholder for the size in a series' name."""
 
 WIDEST_PADDING = 4
-"""Counts are looked for with up to this many figures, zeros in front."""
+"""Most digits of a size in a name, including leading zeros."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Reading:
-    """One way in which a run of figures may state a size: which one, padded to how many figures, and where."""
+    """A way in which a number in a name may state the size: contacts or positions, padded to how many digits, and
+    where in the number."""
 
     by_contacts: bool
     padding: int
     place: str
 
     def size(self, contacts: int, positions: int) -> str:
-        """The figures that state this size."""
+        """The digits that state this size."""
         return str(contacts if self.by_contacts else positions).zfill(self.padding)
 
     def opened(self, run: str, contacts: int, positions: int) -> str:
-        """The run with the size taken out, or the run itself where it does not state it so."""
+        """The number with the size replaced by the placeholder, or unchanged if it does not state the size this way."""
         size = self.size(contacts, positions)
         if self.place == "whole":
             return OPEN if run == size else run
@@ -55,12 +56,12 @@ _READINGS = tuple(
     for by_contacts in (False, True)
     for padding in paddings
 )
-"""In order of preference among equals: a whole run with no needless zeros; inside a longer run as many figures as fit,
-which keeps the run's length for other sizes."""
+"""In order of preference. A whole number comes first, without unnecessary zeros. Within a longer number the widest
+padding comes first, since it keeps the length of the number for other sizes."""
 
 
 def alike(half: Half) -> tuple[object, ...]:
-    """What members of one series have in common besides the name."""
+    """What the members of one series have in common apart from their names."""
     pitch = half.dimensions.get("pitch")
     return (
         half.maker,
@@ -72,9 +73,9 @@ def alike(half: Half) -> tuple[object, ...]:
 
 
 def readings(members: Sequence[Half]) -> tuple[Reading | None, ...]:
-    """For each run of figures in names of one form: how it states the size, or None where it is better left closed.
+    """For each number in names of one form: how it states the size, or None if it does not.
 
-    A run is opened when that leaves fewer distinct values among the members than leaving it does.
+    A number states the size if replacing the size leaves fewer different values among the members.
     """
     columns = zip(*(RUN.findall(half.part_number) for half in members), strict=True)
     return tuple(_reading(column, members) for column in columns)
@@ -95,7 +96,7 @@ def _reading(column: Sequence[str], members: Sequence[Half]) -> Reading | None:
 
 
 def skeleton(half: Half, form: Sequence[Reading | None]) -> str:
-    """The half's name with its sizes left open."""
+    """The half's part number with placeholders for its size."""
     following, size = iter(form), (half.contact_count, half.contacts_per_row)
 
     def opened(match: re.Match[str]) -> str:
@@ -106,42 +107,45 @@ def skeleton(half: Half, form: Sequence[Reading | None]) -> str:
 
 
 def filled(skeleton_name: str, form: Sequence[Reading | None], *, contacts: int, positions: int) -> str | None:
-    """The name of another size; None where the name states no size that could be filled in."""
-    open_readings = iter([reading for reading in form if reading is not None])
-    if skeleton_name.count(OPEN) == 0 or skeleton_name.count(OPEN) != sum(reading is not None for reading in form):
+    """The name of another size; None if the name does not state the size."""
+    sizes = [reading.size(contacts, positions) for reading in form if reading is not None]
+    first, *parts = skeleton_name.split(OPEN)
+    if not sizes or len(sizes) != len(parts):
         return None
-    parts = skeleton_name.split(OPEN)
-    sizes = (reading.size(contacts, positions) for reading in open_readings)
-    return parts[0] + "".join(size + part for size, part in zip(sizes, parts[1:], strict=True))
+    return first + "".join(size + part for size, part in zip(sizes, parts, strict=True))
 
 
-def group(halves: Sequence[Half]) -> tuple[list[Half], list[Series]]:
-    """Give every half its series; returns the halves in their order, and the series.
-
-    Series of one skeleton that differ in rows, pitch or the like get a number behind their name.
-    """
+def families(halves: Sequence[Half]) -> Iterator[tuple[str, list[int]]]:
+    """Halves that are `alike` and whose names have one skeleton: this skeleton, and the indices of the halves."""
     forms: dict[tuple[object, ...], list[int]] = defaultdict(list)
     for index, half in enumerate(halves):
         forms[alike(half)].append(index)
-    named = list(halves)
+    for indices in forms.values():
+        form = readings([halves[index] for index in indices])
+        named: dict[str, list[int]] = defaultdict(list)
+        for index in indices:
+            named[skeleton(halves[index], form)].append(index)
+        yield from named.items()
+
+
+def group(halves: Sequence[Half]) -> tuple[list[Half], list[Series]]:
+    """Assign every half to a series; returns the halves in their order, and the series.
+
+    Series with the same skeleton that differ in rows, pitch or the like get a number after their name.
+    """
+    assigned = list(halves)
     taken: set[str] = set()
     series: list[Series] = []
-    for indices in forms.values():
-        members = [halves[index] for index in indices]
-        parts: dict[str, list[int]] = defaultdict(list)
-        form = readings(members)
-        for index in indices:
-            parts[skeleton(halves[index], form)].append(index)
-        for name, own in parts.items():
-            entry = _series(halves[own[0]], name, taken)
-            series.append(entry)
-            for index in own:
-                named[index] = halves[index].model_copy(update={"series": entry.name})
-    return named, series
+    for name, own in families(halves):
+        entry = _series(halves[own[0]], name, taken)
+        series.append(entry)
+        for index in own:
+            assigned[index] = halves[index].model_copy(update={"series": entry.name})
+    return assigned, series
 
 
 def _series(first: Half, name: str, taken: set[str]) -> Series:
-    # Names that differ only in what a key leaves out (case, most signs) are numbered apart as well.
+    # Names with the same key, which differ only in case or punctuation, also get a number.
     numbered = (name if number == 1 else f"{name} ({number})" for number in count(1))
     free = next(each for each in numbered if half_key(first.maker, each) not in taken)
     taken.add(half_key(first.maker, free))

@@ -1,4 +1,4 @@
-"""From a series' laws to its halves and their matings."""
+"""Expansion of a series: the halves and matings that its laws make."""
 
 from __future__ import annotations
 
@@ -9,6 +9,8 @@ from dataclasses import dataclass
 
 from catalog.model.entries import (
     DIGITS_MM,
+    LARGEST_DIMENSION,
+    AnyEntry,
     Dimension,
     DimensionLaw,
     Half,
@@ -20,11 +22,8 @@ from catalog.model.entries import (
 )
 from catalog.model.errors import EntryError
 
-LARGEST_DIMENSION = 1000.0
-"""What `Dimension.value` allows, mm."""
-
 MOST_HALVES = 20_000
-"""A series that expands to more than this is a slip in its contact counts or classes."""
+"""Most halves of a series; more must be a mistake in its contact counts or classes."""
 
 _PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 _NUMBER = re.compile(r"(contacts|positions)(?::([1-9]))?")
@@ -32,10 +31,15 @@ _NUMBER = re.compile(r"(contacts|positions)(?::([1-9]))?")
 
 @dataclass(frozen=True, kw_only=True)
 class Expansion:
-    """What a series' laws make: each half and each mating once."""
+    """The halves and matings of a series, each once."""
 
     halves: tuple[Half, ...]
     matings: tuple[Mating, ...]
+
+    @property
+    def members(self) -> list[AnyEntry]:
+        """The halves, then the matings."""
+        return [*self.halves, *self.matings]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,21 +49,21 @@ class _Member:
 
 
 def expand(series: Series) -> Expansion:
-    """All halves and matings of a series. Raises EntryError naming the law that cannot be carried out."""
+    """All halves and matings of a series. Raises EntryError, naming the law that cannot be carried out."""
     sizes = [len(law.contact_counts) * len(law.classes) for law in series.kinds]
     if sum(sizes) > MOST_HALVES:
         raise EntryError(
             f"series {series.name} would have {sum(sizes)} halves",
             field="kinds",
             value=sum(sizes),
-            remedy=f"Check contact_counts and classes; at most {MOST_HALVES} are taken",
+            remedy=f"Check contact_counts and classes; {MOST_HALVES} is the most",
         )
     members = [member for index, law in enumerate(series.kinds) for member in _members(series, law, f"kinds[{index}]")]
-    _refuse_twice([member.half.key for member in members], "part_number", "give two halves one part number")
+    _refuse_twice([member.half.key for member in members], "part_number", "give two halves the same part number")
     matings = tuple(
         mating for index, pair in enumerate(series.stack) for mating in _mates(series, pair, members, f"stack[{index}]")
     )
-    _refuse_twice([mating.key for mating in matings], "stack", "list one mating twice")
+    _refuse_twice([mating.key for mating in matings], "stack", "list a mating twice")
     return Expansion(halves=tuple(member.half for member in members), matings=matings)
 
 
@@ -69,31 +73,31 @@ def dimension_at(law: DimensionLaw, positions: int) -> float:
 
 
 def fill(pattern: str, values: Mapping[str, str | int], *, field: str) -> str:
-    """A part-number pattern with its places filled in; raises EntryError for a place nobody knows."""
+    """A part-number pattern with its placeholders replaced; raises EntryError for an unknown placeholder."""
 
-    def put(match: re.Match[str]) -> str:
-        place = match[1]
-        number = _NUMBER.fullmatch(place)
+    def replaced(match: re.Match[str]) -> str:
+        name = match[1]
+        number = _NUMBER.fullmatch(name)
         if number:
             return str(values[number[1]]).zfill(int(number[2] or 0))
-        if place in values:
-            return str(values[place])
-        raise _bad_place(pattern, match[0], values, field)
+        if name in values:
+            return str(values[name])
+        raise _unknown(pattern, match[0], values, field)
 
-    text = _PLACEHOLDER.sub(put, pattern)
+    text = _PLACEHOLDER.sub(replaced, pattern)
     rest = _PLACEHOLDER.sub("", pattern)
     if "{" in rest or "}" in rest:
-        raise _bad_place(pattern, "a single brace", values, field)
+        raise _unknown(pattern, "a single brace", values, field)
     return text
 
 
-def _bad_place(pattern: str, place: str, values: Mapping[str, object], field: str) -> EntryError:
+def _unknown(pattern: str, placeholder: str, values: Mapping[str, object], field: str) -> EntryError:
     known = ", ".join(f"{{{name}}}" for name in values)
     return EntryError(
-        f"the pattern {pattern!r} has {place}, which nothing fills",
+        f"the pattern {pattern!r} contains {placeholder}, which is not a placeholder",
         field=field,
         value=pattern,
-        remedy=f"Use {known}; {{contacts:3}} pads with zeros to three figures, of one to nine",
+        remedy=f"Use {known}; {{contacts:3}} pads with zeros to three digits, up to nine are possible",
     )
 
 
@@ -104,7 +108,7 @@ def _refuse_twice(keys: Sequence[str], field: str, what: str) -> None:
             f"the laws {what}: {twice[0]}",
             field=field,
             value=twice[0],
-            remedy="Make the pattern tell kinds, contact counts and classes apart, and list each only once",
+            remedy="Make the pattern distinguish kinds, contact counts and classes, and list each only once",
         )
 
 
@@ -115,7 +119,7 @@ def _members(series: Series, law: KindLaw, field: str) -> Iterator[_Member]:
 
 
 def _half(series: Series, law: KindLaw, height: HeightClass, contacts: int, field: str, number: int) -> Half:
-    positions = -(-(contacts + len(law.blocked)) // law.rows)
+    positions = law.positions(contacts)
     _check_blocked(law, contacts, positions, field)
     places: dict[str, str | int] = {"contacts": contacts, "positions": positions, "class": height.code}
     part = fill(law.part_number, places, field=f"{field}.part_number")
@@ -151,7 +155,7 @@ def _check_blocked(law: KindLaw, contacts: int, positions: int, field: str) -> N
                 f"the blocked site row {site.row}, position {site.position} is outside a half of {contacts} contacts",
                 field=f"{field}.blocked",
                 value=site.model_dump(),
-                remedy=f"It has {law.rows} rows of {positions} positions, blocked ones included",
+                remedy=f"The half has {law.rows} rows of {positions} positions, including blocked ones",
             )
 
 
@@ -162,7 +166,7 @@ def _dimension(law: DimensionLaw, positions: int, contacts: int, path: str) -> D
             f"the law gives {value:g} mm at {contacts} contacts ({positions} positions)",
             field=path,
             value=value,
-            remedy="Correct intercept and slope, which is mm per position of one row, or the contact counts",
+            remedy="Correct the intercept, the slope (mm per position of one row) or the contact counts",
         )
     return Dimension(value=value, bound=law.bound, tolerance=law.tolerance)
 
@@ -182,7 +186,7 @@ def _mates(series: Series, pair: StackPair, members: Sequence[_Member], field: s
             f"no contact count is listed for both {pair.plug!r} and {pair.receptacle!r}",
             field=field,
             value=(pair.plug, pair.receptacle),
-            remedy="List the counts of both kinds, or leave the pair out",
+            remedy="List the contact counts of both kinds, or leave the pair out",
         )
     return found
 
@@ -193,10 +197,10 @@ def _sides(
     kinds = {law.half_kind for law in series.kinds}
     if "hermaphroditic" in kinds and len(kinds) > 1:
         raise EntryError(
-            "a series is hermaphroditic or has plugs and receptacles, not both",
+            "a series has either hermaphroditic halves or plugs and receptacles, not both",
             field="kinds",
             value=sorted(kinds),
-            remedy="Make two series, and list matings between them one by one",
+            remedy="Make two series, and list the matings between them one by one",
         )
     both = "hermaphroditic" in kinds
     first = _of_class(members, "hermaphroditic" if both else "plug", pair.plug, f"{field}.plug")
@@ -210,7 +214,7 @@ def _of_class(members: Sequence[_Member], kind: str, code: str, field: str) -> l
     if not found:
         known = sorted({member.height.code for member in of_kind})
         raise EntryError(
-            f"no {kind} of this series has the class {code!r}",
+            f"no {kind} of this series has the height class {code!r}",
             field=field,
             value=code,
             remedy=f"Known classes: {', '.join(known)}" if known else f"Give the series a law for the {kind} first",
@@ -237,9 +241,9 @@ def _summed(series: Series, first: HeightClass, second: HeightClass, field: str)
     total = round(sum(share or 0.0 for share in shares), DIGITS_MM)
     if None in shares or total == 0:
         raise EntryError(
-            f"the stack height of classes {first.code!r} and {second.code!r} cannot be summed from shares {shares}",
+            f"the stack shares {shares} of the classes {first.code!r} and {second.code!r} give no stack height",
             field=field,
             value=shares,
-            remedy="Give both classes a stack_share with a sum above 0, or the pair its stack_height",
+            remedy="Give both classes a stack_share with a sum above 0, or give the pair a stack_height",
         )
     return Dimension(value=total, tolerance=series.stack_tolerance)

@@ -1,9 +1,9 @@
-"""Text as people may send it: visible characters only, in one spelling (Unicode NFC).
+"""Text fields: visible characters only, in one spelling (Unicode NFC).
 
-What cannot be seen can deceive: direction overrides show a name in another order than it is stored, zero-width
-characters make two names that look alike, control characters break files and terminals. They are refused, not taken
-out: the person sees what their text really held. Markup and formulas are ordinary text here; who shows them escapes
-them.
+Invisible characters can deceive: direction overrides show a name in another order than it is stored, zero-width
+characters make two different names look the same, and control characters break files and terminals. Text with such
+characters is refused rather than changed, so that people see what their text contained. Markup and formulas are
+ordinary text here; they are escaped where they are shown.
 """
 
 from __future__ import annotations
@@ -15,18 +15,18 @@ from typing import Annotated
 from pydantic import AfterValidator, StringConstraints
 
 LONGEST_LINE, LONGEST_TEXT = 200, 2000
-"""Characters of a name or other line, and of a note."""
+"""Most characters of a name or other line, and of a note."""
 
 JOINERS = "\u200c\u200d"
-"""Zero-width non-joiner and joiner. Persian and several Indian scripts cannot be spelt without them, nor joined
-pictographs; so notes may have them. Names and part numbers may not: there they would only make look-alikes."""
+"""Zero-width non-joiner and joiner. Persian, several Indian scripts and joined pictographs need them, so they are
+allowed in notes. They are not allowed in names and part numbers, where they would only produce look-alikes."""
 
 NOT_IN_XML = "\ufffe\uffff"
-"""Noncharacters that XML 1.0 (2.2, Char) refuses: the feed of changes could not carry them."""
+"""Noncharacters that XML 1.0 (2.2, Char) forbids: the feed of changes could not contain them."""
 
 BLANK_LETTERS = "\u115f\u1160\u3164\uffa0\u2800"
-"""Letters and a symbol that show nothing although Unicode does not count them as space (Hangul fillers, blank
-Braille pattern): a name made of them would look empty."""
+"""Letters and a symbol that are blank although Unicode does not class them as space (Hangul fillers, blank Braille
+pattern): a name made of them would look empty."""
 
 REFUSED = {
     "Cc": "a control character",
@@ -44,20 +44,21 @@ _WITHOUT_SIGNS = {code: None for code in range(128) if not chr(code).isalnum()}
 
 @lru_cache(maxsize=1 << 17)
 def comparable(text: str) -> str:
-    """The text as search and review compare it: letters and figures only, no case, no accents."""
-    if text.isascii():  # ten times as fast, and a catalogue holds tens of thousands of names
+    """The text as search and review compare it: letters and digits only, without case and accents."""
+    if text.isascii():  # ten times as fast, and a catalogue has tens of thousands of names
         return text.lower().translate(_WITHOUT_SIGNS)
     decomposed = unicodedata.normalize("NFKD", text.casefold())
     return "".join(character for character in decomposed if character.isalnum())
 
 
 def plain_line(text: str) -> str:
-    """The line in NFC. Raises ValueError for line breaks and everything else that cannot be seen."""
+    """The line in NFC. Raises ValueError for line breaks and all invisible characters."""
     return _plain(text, allowed="")
 
 
 def plain_text(text: str) -> str:
-    """The text in NFC, line breaks as ``\\n`` and tabs as spaces; raises as `plain_line` for what else is invisible."""
+    """The text in NFC, with ``\\n`` for line breaks and spaces for tabs. Raises ValueError for other invisible
+    characters."""
     broken = text.replace("\r\n", "\n").replace("\r", "\n").replace("\t", " ")
     return _plain(broken, allowed="\n" + JOINERS)
 
@@ -72,7 +73,7 @@ def _plain(text: str, allowed: str) -> str:
 
 def _fault(character: str) -> str | None:
     if character in NOT_IN_XML:
-        return "no character"
+        return "not a character"
     if character in BLANK_LETTERS:
         return "an invisible character"
     return REFUSED.get(unicodedata.category(character))
@@ -97,4 +98,4 @@ Remark = Annotated[
     StringConstraints(strip_whitespace=True, min_length=1, max_length=LONGEST_TEXT),
     AfterValidator(plain_text),
 ]
-"""A note of at most 2000 characters that says something."""
+"""A note of 1 to 2000 characters."""

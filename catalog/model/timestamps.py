@@ -1,4 +1,4 @@
-"""Moments as the catalogue writes them: UTC, ISO 8601 with microseconds, so that texts sort as times do."""
+"""Timestamps: UTC, ISO 8601 with microseconds, so that their text sorts in order of time."""
 
 from __future__ import annotations
 
@@ -8,26 +8,26 @@ from catalog.model.errors import EntryError
 
 
 def now() -> str:
-    """This moment."""
+    """The present time."""
     return written(datetime.now(UTC))
 
 
 def written(moment: datetime) -> str:
-    """A moment as text; raises ValueError for one without time zone."""
+    """A time as text; raises ValueError if it has no time zone."""
     if moment.tzinfo is None:
-        raise ValueError("a moment needs a time zone")
+        raise ValueError("a timestamp needs a time zone")
     return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
 
 
 def read(text: str, *, field: str) -> datetime:
-    """The moment that a text of ISO 8601 names; without a zone it is UTC. Raises EntryError naming the field."""
+    """The time given as ISO 8601 text, in UTC if it states no zone. Raises EntryError naming the field."""
     try:
         moment = datetime.fromisoformat(text)
         zoned = moment if moment.tzinfo is not None else moment.replace(tzinfo=UTC)
-        return zoned.astimezone(UTC)  # at the edge of the calendar the zone may lead out of it
+        return zoned.astimezone(UTC)  # overflows if the zone leads beyond the first or last year
     except (ValueError, OverflowError) as error:
         raise EntryError(
-            f"{text!r} is no date or time",
+            f"{text!r} is not a date or time",
             field=field,
             value=text,
             remedy="Write it as 2026-11-25 or 2026-11-25T14:30:00Z",

@@ -1,1 +1,1 @@
-"""Entries read from and written to the database."""
+"""Reading entries from the database and writing them."""

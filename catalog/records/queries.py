@@ -1,6 +1,7 @@
 """Queries for entries: one by its key, or a page at a time.
 
-Pages are ordered by key: a page starts after the last key of the page before, so new entries do not shift pages.
+Pages are in the order of keys, and each starts after the last key of the previous page. So new entries do not shift
+the following pages.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from sqlalchemy.orm import Session, aliased
 from catalog.db.engines import CHUNK
 from catalog.db.tables import EntryTable, HalfTable, MatingTable, SeriesTable
 from catalog.model.entries import slug
-from catalog.records.read import Keys, load_halves, load_matings, load_series, the_one
+from catalog.records.read import Keys, load_halves, load_matings, load_series, only
 from catalog.records.read_models import HalfRecord, MatingRecord, SeriesRecord
 
 LARGEST_PAGE = CHUNK
@@ -26,25 +27,25 @@ R = TypeVar("R")
 
 @dataclass(frozen=True, kw_only=True)
 class Page(Generic[R]):
-    """Some entries in the order of their keys. The next page starts after the key ``next``; None: the last page."""
+    """Entries in the order of their keys. The next page starts after the key ``next``; None: this is the last page."""
 
     items: tuple[R, ...]
     next: str | None
 
 
 def get_half(session: Session, key: str) -> HalfRecord:
-    """The half of this key; raises NotFoundError."""
-    return the_one(load_halves(session, [key]), "half", key)
+    """The half with this key; raises NotFoundError."""
+    return only(load_halves(session, [key]), "half", key)
 
 
 def get_series(session: Session, key: str) -> SeriesRecord:
-    """The series of this key; raises NotFoundError."""
-    return the_one(load_series(session, [key]), "series", key)
+    """The series with this key; raises NotFoundError."""
+    return only(load_series(session, [key]), "series", key)
 
 
 def get_mating(session: Session, key: str) -> MatingRecord:
-    """The mating of this key; raises NotFoundError."""
-    return the_one(load_matings(session, [key]), "mating", key)
+    """The mating with this key; raises NotFoundError."""
+    return only(load_matings(session, [key]), "mating", key)
 
 
 def halves_page(
@@ -58,8 +59,8 @@ def halves_page(
     contact_count: int | None = None,
     text: str | None = None,
 ) -> Page[HalfRecord]:
-    """Halves, filtered: ``maker`` by name, ``series`` by key, ``text`` a fragment of a part number, order code, marking
-    or alias in any case. ``limit`` is 1 to `LARGEST_PAGE` (ValueError)."""
+    """Halves, filtered by the maker's name, the key of the series and so on. ``text`` is a part of a part number, order
+    code, marking or alias in upper or lower case. Raises ValueError for a limit outside 1 to `LARGEST_PAGE`."""
     wanted = _equal(
         (HalfTable.maker, maker and slug(maker)),
         (HalfTable.series, series),
@@ -74,7 +75,7 @@ def halves_page(
 def series_page(
     session: Session, *, after: str | None = None, limit: int = 50, maker: str | None = None, text: str | None = None
 ) -> Page[SeriesRecord]:
-    """Series, filtered as halves are; ``text`` is a fragment of the name."""
+    """Series, filtered as halves are; ``text`` is a part of the name."""
     wanted = _equal((SeriesTable.maker, maker and slug(maker)))
     if text is not None:
         wanted.append(_contains(SeriesTable.content["name"].as_string(), text))
@@ -84,7 +85,7 @@ def series_page(
 def matings_page(
     session: Session, *, after: str | None = None, limit: int = 50, half: str | None = None, basis: str | None = None
 ) -> Page[MatingRecord]:
-    """Matings, filtered: ``half`` is the key of either half."""
+    """Matings, filtered; ``half`` is the key of either half."""
     wanted = _equal((MatingTable.basis, basis))
     if half is not None:
         wanted.append(or_(MatingTable.half == half, MatingTable.other == half))
@@ -92,7 +93,7 @@ def matings_page(
 
 
 def mates_of(session: Session, key: str) -> list[tuple[MatingRecord, HalfRecord]]:
-    """Every mating of the half with the half at its other end; raises NotFoundError for an unknown key."""
+    """Every mating of the half, with the other half; raises NotFoundError for an unknown key."""
     get_half(session, key)
     first, second = aliased(HalfTable), aliased(HalfTable)
     found = session.scalars(
@@ -111,7 +112,7 @@ def mates_of(session: Session, key: str) -> list[tuple[MatingRecord, HalfRecord]
 
 
 def _equal(*wanted: tuple[Any, Any]) -> list[ColumnElement[bool]]:
-    """Conditions that columns have the values that are asked for."""
+    """Conditions that columns have the given values; None is any value."""
     return [column == value for column, value in wanted if value is not None]
 
 

@@ -1,4 +1,4 @@
-"""From table rows to records. Every read of whole entries goes through here, one or all of them."""
+"""Reading of entries: every read of whole entries goes through here."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ from catalog.records.read_models import AnyRecord, BetterKnown, HalfRecord, Mati
 
 R = TypeVar("R")
 Keys = Iterable[str] | None
-"""Keys of the entries to read, whatever their state, or None for all that are listed."""
+"""Keys of the entries to read, whatever their state; None: all that are listed."""
 
 _STANDING = ("revision", "substance_revision", "author", "changed_at", "clean", "state", "successor")
 _OWN = {"series": ("stated",), "half": ("series", "from_law"), "mating": ("from_law",)}
 
-# Documents are checked in bulk as they come from the database: one call for all takes a third of the time.
+# Documents are validated in one call for all, which takes a third of the time.
 _READERS: Mapping[str, TypeAdapter[list[Any]]] = {
     "series": TypeAdapter(list[Series]),
     "half": TypeAdapter(list[Half]),
@@ -33,7 +33,7 @@ _READERS: Mapping[str, TypeAdapter[list[Any]]] = {
 
 
 class _Read(NamedTuple):
-    """An entry as it was read: its row, its document, and what the evidence says of it."""
+    """An entry as read: its row, its content and the assessment of its evidence."""
 
     row: Row[Any]
     content: Any
@@ -93,7 +93,7 @@ def load_series(session: Session, keys: Keys = None) -> list[SeriesRecord]:
 
 
 def load_matings(session: Session, keys: Keys = None) -> list[MatingRecord]:
-    """Matings in the order of their keys; of all, those whose halves are both listed: others wait for them."""
+    """Matings in the order of their keys. ``keys`` None: only those whose halves are both listed."""
     return [
         MatingRecord(
             id=read.row.key,
@@ -114,17 +114,17 @@ _LOADERS: Mapping[str, Callable[[Session, Keys], Sequence[AnyRecord]]] = {
 
 
 def get_records(session: Session, record: str, keys: Iterable[str]) -> dict[str, AnyRecord]:
-    """Those of the entries that the catalogue holds, by key, whatever their state."""
+    """Those of the entries that exist, by key, whatever their state."""
     return {each.content.key: each for each in _LOADERS[record](session, keys)}
 
 
 def get_record(session: Session, record: str, key: str) -> AnyRecord:
     """An entry as it is now, whatever its state; raises NotFoundError."""
-    return the_one(_LOADERS[record](session, [key]), record, key)
+    return only(_LOADERS[record](session, [key]), record, key)
 
 
-def the_one(found: Sequence[R], record: str, key: str) -> R:
-    """What was found under a key; raises NotFoundError where that is nothing."""
+def only(found: Sequence[R], record: str, key: str) -> R:
+    """The record found under a key; raises NotFoundError if there is none."""
     if not found:
         raise NotFoundError(
             f"no {record} has the key {key!r}", field="key", value=key, remedy="Search for it by a part of its name"
@@ -133,13 +133,13 @@ def the_one(found: Sequence[R], record: str, key: str) -> R:
 
 
 def contents(session: Session, record: str, keys: Iterable[str]) -> dict[str, Any]:
-    """What those of the entries say that the catalogue holds, by key; for readers who do not ask how they stand."""
+    """The content of those of the entries that exist, by key, without their state and evidence."""
     rows = _rows(session, record, keys, ())
     return dict(zip((row.key for row in rows), _documents(record, rows), strict=True))
 
 
 def _read(session: Session, record: str, keys: Keys) -> list[_Read]:
-    """Entries with their evidence, which is read at once for all."""
+    """Entries with their evidence, which is read for all of them at once."""
     rows = _rows(session, record, keys, (*_STANDING, *_OWN[record]))
     documents = _documents(record, rows)
     entries = [assessed(row.key, content, row) for row, content in zip(rows, documents, strict=True)]
@@ -148,7 +148,7 @@ def _read(session: Session, record: str, keys: Keys) -> list[_Read]:
 
 
 def _rows(session: Session, record: str, keys: Keys, names: Iterable[str]) -> list[Row[Any]]:
-    """Key, document as text, and the named columns. Plain columns: mapped objects would take several times as long."""
+    """Key, content as JSON text, and the named columns. Mapped objects would take several times as long to read."""
     columns = ENTRY_TABLES[record].__table__.c
     wanted = [columns.key, cast(columns.content, Text).label("content"), *(columns[name] for name in names)]
     statement: Select[Any] = select(*wanted).order_by(columns.key)
@@ -173,5 +173,5 @@ def _documents(record: str, rows: Sequence[Row[Any]]) -> list[Any]:
             f"the stored {record} {rows[int(place)].key} cannot be read: {fault['msg']}",
             field=".".join(map(str, field)) or None,
             value=fault["input"],
-            remedy="Somebody changed it past the program; restore the database from a copy",
+            remedy="It was changed outside this program; restore the database from a copy",
         ) from error

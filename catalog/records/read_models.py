@@ -1,4 +1,4 @@
-"""Read models: entries in their present state."""
+"""Read models: entries in their present state, with their standing."""
 
 from __future__ import annotations
 
@@ -9,18 +9,19 @@ from pydantic import BaseModel, ConfigDict, Field
 from catalog.evidence.assessment import Assessed
 from catalog.evidence.standing import Standing
 from catalog.model.entries import AnyEntry, Half, Mating, Series
-from catalog.model.entry_states import Stood
+from catalog.model.entry_states import EntryState
+from catalog.model.inferred_variants import InferredBy
 
 Origin = Literal["listed", "inferred"]
 State = Literal["listed", "withdrawn", "merged"]
 
 
 class Record(BaseModel):
-    """An entry as it stands. Frozen.
+    """An entry as it is now.
 
-    ``revision`` counts its changes from 1 (0: nobody listed it). ``substance_revision`` is the one that first had
-    what can be measured as it is now, by ``author``. ``clean``: the machine review found nothing in it. ``state``
-    merged: another entry, ``successor``, took its place.
+    ``revision`` counts its revisions from 1 (0: it is not listed). ``substance_revision`` is the first revision that
+    had the present figures, and ``author`` made it. ``clean``: the machine review found nothing wrong. An entry with
+    the ``state`` merged was replaced by its ``successor``.
     """
 
     model_config = ConfigDict(frozen=True)
@@ -36,9 +37,9 @@ class Record(BaseModel):
 
 
 class BetterKnown(BaseModel):
-    """A dimension, mm, that measurements give more precisely than the entry: identification uses it instead.
+    """A dimension, mm, that measurements give more precisely than the entry; identification uses it instead.
 
-    ``tolerance`` is the half-width within which parts lie, ``u`` the standard uncertainty of ``value``, their centre.
+    Parts lie within ``tolerance`` (half-width) of ``value``, which has the standard uncertainty ``u``.
     """
 
     model_config = ConfigDict(frozen=True)
@@ -51,10 +52,10 @@ class BetterKnown(BaseModel):
 
 
 class HalfRecord(Record):
-    """A half as it stands. ``origin`` inferred: nobody listed it, it follows from its series' laws or siblings.
+    """A half as it is now. ``origin`` inferred: nobody listed it, it follows from its series.
 
-    ``from_law`` says that its series' stated laws made it. ``inferred_by`` says from what (None: listed), ``siblings``
-    how many listed halves stand behind it.
+    ``from_law``: the stated laws of its series made it. For an inferred half, ``inferred_by`` is the kind of law, and
+    ``siblings`` the number of listed halves from which it was inferred.
     """
 
     key: str
@@ -62,7 +63,7 @@ class HalfRecord(Record):
     half: Half
     series_key: str
     from_law: bool = False
-    inferred_by: Literal["stated law", "fitted law"] | None = None
+    inferred_by: InferredBy | None = None
     siblings: int = 0
     better_known: dict[str, BetterKnown] = Field(default_factory=dict)
 
@@ -73,7 +74,7 @@ class HalfRecord(Record):
 
 
 class SeriesRecord(Record):
-    """A series as it stands. ``stated`` False: nobody described it, its halves name it."""
+    """A series as it is now. ``stated`` False: nobody described it, only its halves name it."""
 
     key: str
     series: Series
@@ -87,7 +88,7 @@ class SeriesRecord(Record):
 
 
 class MatingRecord(Record):
-    """A mating as it stands; ``id`` is its key, permanent and the same in every catalogue."""
+    """A mating as it is now; ``id`` is its key, permanent and the same in every catalogue."""
 
     id: str
     mating: Mating
@@ -103,9 +104,9 @@ class MatingRecord(Record):
 AnyRecord = SeriesRecord | HalfRecord | MatingRecord
 
 
-def stood_of(record: AnyRecord) -> Stood:
-    """An entry's state, as the journal keeps it."""
-    return Stood(
+def state_of(record: AnyRecord) -> EntryState:
+    """The state of an entry, as the journal keeps it."""
+    return EntryState(
         content=record.content,
         state=record.state,
         successor=record.successor,
@@ -116,19 +117,19 @@ def stood_of(record: AnyRecord) -> Stood:
 
 
 def assessed_of(record: AnyRecord) -> Assessed:
-    """An entry, as far as its standing depends on it."""
+    """The parts of an entry that its standing depends on."""
     return assessed(record.content.key, record.content, record)
 
 
-def assessed(key: str, content: AnyEntry, standing: Any) -> Assessed:
-    """An entry, as far as its standing depends on it; ``standing``: its record, or the row that it is made from."""
+def assessed(key: str, content: AnyEntry, source: Any) -> Assessed:
+    """The parts of an entry that its standing depends on; ``source`` is its record, or the row it was read from."""
     return Assessed(
         key=key,
         content=content,
-        revision=standing.revision,
-        substance_revision=standing.substance_revision,
-        author=standing.author,
-        clean=standing.clean,
-        state=standing.state,
-        successor=standing.successor,
+        revision=source.revision,
+        substance_revision=source.substance_revision,
+        author=source.author,
+        clean=source.clean,
+        state=source.state,
+        successor=source.successor,
     )

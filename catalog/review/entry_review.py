@@ -133,8 +133,7 @@ def _slopes(series: Series) -> Iterator[Finding]:
     """Along the rows a dimension grows by one pitch per position."""
     for number, law in enumerate(series.kinds):
         pitch = law.dimensions.get("pitch")
-        sizes = [-(-(count + len(law.blocked)) // law.rows) for count in law.contact_counts]
-        reach = max(sizes) - min(sizes)
+        reach = max(law.sizes) - min(law.sizes)
         for name, each in law.dimensions.items():
             if pitch is None or not FEATURES[name].along_rows:
                 continue

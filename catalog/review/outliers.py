@@ -89,7 +89,6 @@ def _by_stated_laws(half: Half, series: Series | None) -> Iterator[Expectations]
 def _stated(half: Half, law: KindLaw, height: HeightClass, *, several: bool) -> Expectations:
     """Dimensions in which classes differ are not sure: the half may belong to a new class."""
     own: dict[str, DimensionLaw] = {**law.dimensions, **height.dimensions}
-    sizes = frozenset(-(-(count + len(law.blocked)) // law.rows) for count in law.contact_counts)
     return {
         name: Expected(
             value=dimension_at(each, half.contacts_per_row),
@@ -97,7 +96,7 @@ def _stated(half: Half, law: KindLaw, height: HeightClass, *, several: bool) -> 
             tolerance=each.tolerance,
             u=LEAST_U,
             slope=each.slope,
-            sizes=sizes,
+            sizes=law.sizes,
             sure=not (several and name in height.dimensions),
             source="the series' law",
         )

@@ -17,14 +17,11 @@ from rapidfuzz.distance import OSA
 
 from catalog.model.entries import slug
 from catalog.model.errors import EntryError
-from catalog.model.text_fields import comparable
+from catalog.model.text_fields import LONGEST_LINE, comparable
 from catalog.records.read_models import HalfRecord, SeriesRecord
 from matcher.columns.columns import Floats, Ints
 
 HitKind = Literal["half", "series", "maker"]
-
-LONGEST_QUERY = 200
-"""No text of the catalogue is longer."""
 
 EXACT, PREFIX, FRAGMENT, WORDS, FUZZY = 1.0, 0.9, 0.8, 0.7, 0.6
 """Score of each way to match; a fuzzy one is multiplied by the similarity."""
@@ -113,12 +110,12 @@ class SearchIndex:
 
     def search(self, text: str, limit: int = 20) -> list[Hit]:
         """The best ``limit`` hits, best first; each thing once. Raises EntryError for a query longer than any text."""
-        if len(text) > LONGEST_QUERY:
+        if len(text) > LONGEST_LINE:
             raise EntryError(
                 f"the search text has {len(text)} characters",
                 field="text",
-                value=text[:LONGEST_QUERY],
-                remedy=f"Shorten it to at most {LONGEST_QUERY}",
+                value=text[:LONGEST_LINE],
+                remedy=f"Shorten it to at most {LONGEST_LINE}",
             )
         query = comparable(text)
         if not query or not self._texts:

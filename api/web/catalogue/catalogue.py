@@ -19,8 +19,9 @@ from api.web.page.addresses import BENCH, CATALOGUE, COMPARE, PRINT, asked, seri
 from api.web.page.figures import KIND_WORDS, day, figure_typed, mm
 from api.web.page.rendering import VisitDep
 from catalog.model.entries import slug
+from catalog.model.text_fields import LONGEST_LINE
 from catalog.records.read_models import HalfRecord
-from catalog.snapshot.search import LONGEST_QUERY, Hit
+from catalog.snapshot.search import Hit
 from catalog.snapshot.snapshot import Snapshot
 
 ON_A_PAGE = 25
@@ -57,7 +58,7 @@ class Asked:
 def catalogue(
     visit: VisitDep,
     snapshot: SnapshotDep,
-    q: Annotated[str, Query(max_length=LONGEST_QUERY)] = "",
+    q: Annotated[str, Query(max_length=LONGEST_LINE)] = "",
     maker: KeyQuery = "",
     series: KeyQuery = "",
     kind: Annotated[str, Query(max_length=20)] = "",

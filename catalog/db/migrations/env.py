@@ -1,4 +1,4 @@
-"""Run by Alembic: migrate over the connection that the caller put in ``config.attributes``."""
+"""Run by Alembic: migrates the database of the connection in ``config.attributes``."""
 
 from __future__ import annotations
 

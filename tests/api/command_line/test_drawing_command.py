@@ -116,7 +116,7 @@ def test_a_letter_that_the_table_does_not_have_is_refused() -> None:
 
 
 def test_a_meaning_that_is_no_dimension_of_a_half_is_refused() -> None:
-    assert "'stack_height' is no dimension of a half" in told(run("-", *DESCRIBED, "--letter", "A=stack_height"))
+    assert "'stack_height' is not a dimension of a half" in told(run("-", *DESCRIBED, "--letter", "A=stack_height"))
 
 
 @pytest.mark.parametrize(
@@ -131,13 +131,13 @@ def test_a_meaning_that_is_no_dimension_of_a_half_is_refused() -> None:
         (("--pitch", "-1"), "pitch"),
         (("--pitch", "nan"), "pitch"),
         (("--category", "mounting=glue"), "possible: surface_mount"),
-        (("--category", "colour=grey"), "'colour' is no category"),
-        (("--category", "half_kind=plug"), "no category that can be given here"),
+        (("--category", "colour=grey"), "'colour' is not a category"),
+        (("--category", "half_kind=plug"), "not a category that can be given here"),
         (("--count", "hold_down_count=two"), "valid integer"),
         (("--count", "rows=2"), "rows has a field of its own"),
-        (("--part-number", "TWL-{size}"), "{size}, which nothing fills"),
-        (("--part-number", "TWL"), "give two halves one part number"),
-        (("--order-code", "{reel}"), "{reel}, which nothing fills"),
+        (("--part-number", "TWL-{size}"), "{size}, which is not a placeholder"),
+        (("--part-number", "TWL"), "give two halves the same part number"),
+        (("--order-code", "{reel}"), "{reel}, which is not a placeholder"),
         (("--revision", "C"), "--revision belongs to a --datasheet"),
         (("--output", "twitlet.txt"), "name it .jsonl"),
     ],

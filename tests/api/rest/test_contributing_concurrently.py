@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from catalog.history.journal import JournalEntry
-from catalog.model.entry_states import stood
+from catalog.model.entry_states import entry_state
 from tests.api.rest.test_contributing import NEW
 from tests.api.workshop import Workshop, workshop, written
 from tests.catalog.history.changed_entries import HALF, IDA, PER, WREN, longer, rows
@@ -77,7 +77,7 @@ def test_of_changes_made_from_one_state_one_is_done_and_the_others_are_told(
     with shop.catalogue.reading() as session:
         found = rows(session, "half", HALF)
     whole(found)
-    lengths = [stood(row.new).content.dimensions["body_length"].value for row in found]  # type: ignore[union-attr]
+    lengths = [entry_state(row.new).content.dimensions["body_length"].value for row in found]  # type: ignore[union-attr]
     assert lengths[1:] == won
     assert len(won) == ROUNDS
 

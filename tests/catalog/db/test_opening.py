@@ -194,7 +194,7 @@ def test_somebody_elses_tables_are_refused(tmp_path: Path) -> None:
     with sqlite3.connect(file) as connection:
         connection.execute("CREATE TABLE birds (name TEXT)")
     connection.close()
-    with pytest.raises(SchemaError, match="not a catalogue's"):
+    with pytest.raises(SchemaError, match="do not belong to a catalogue"):
         open_catalogue(f"sqlite:///{file}")
 
 

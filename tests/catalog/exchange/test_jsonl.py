@@ -104,7 +104,7 @@ def test_every_fault_of_a_file_is_told(tmp_path: Path) -> None:
 
 
 def test_telling_stops_at_a_stated_number_and_says_so(tmp_path: Path) -> None:
-    with pytest.raises(FileRefusedError, match="more may follow") as caught:
+    with pytest.raises(FileRefusedError, match="there may be more errors") as caught:
         read_entries(_file(tmp_path, "{\n" * (MOST_ERRORS + 50)))
     assert caught.value.more
     assert len(caught.value.errors) == MOST_ERRORS

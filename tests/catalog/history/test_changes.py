@@ -10,7 +10,7 @@ from catalog.history.addition import add
 from catalog.history.changes import merge, restore, revert, revise, withdraw
 from catalog.history.journal import revision_of
 from catalog.model.entries import Half, Mating, Series
-from catalog.model.entry_states import stood
+from catalog.model.entry_states import entry_state
 from catalog.model.errors import CatalogueError, DuplicateError, EntryError, NotFoundError
 from catalog.records.queries import halves_page, mates_of
 from catalog.records.read import get_record
@@ -49,8 +49,8 @@ def test_a_revision_has_the_new_content_its_author_and_the_old_one_in_the_journa
         last = rows(session, "half", HALF)[-1]
     assert (last.action, last.actor, last.reason) == ("revise", IDA, "measured on the drawing")
     assert last.old is not None
-    assert stood(last.old).content == half()
-    assert stood(last.new).content == longer()
+    assert entry_state(last.old).content == half()
+    assert entry_state(last.new).content == longer()
 
 
 def test_a_note_does_not_take_over_the_authorship_of_the_figures(catalogue: Catalogue) -> None:
@@ -313,5 +313,5 @@ def test_any_revision_can_be_read(catalogue: Catalogue) -> None:
             revise(session, by(IDA), HALF, longer(by_mm=step / 10))
     with catalogue.reading() as session:
         for step in range(1, 5):
-            assert stood(revision_of(session, "half", HALF, step + 1).new).content == longer(by_mm=step / 10)
+            assert entry_state(revision_of(session, "half", HALF, step + 1).new).content == longer(by_mm=step / 10)
         assert [each.revision for each in rows(session, "half", HALF)] == [1, 2, 3, 4, 5]

@@ -11,7 +11,7 @@ from catalog.history.changes import revise, withdraw
 from catalog.history.documents import add_document, get_document, revise_document
 from catalog.history.journal import LARGEST_PAGE, page, revision_of
 from catalog.history.preconditions import require_unchanged, tag_of
-from catalog.model.entry_states import stood
+from catalog.model.entry_states import entry_state
 from catalog.model.errors import NotFoundError, PreconditionError, StaleError
 from tests.catalog.evidence.evidence_examples import measured
 from tests.catalog.history.changed_entries import HALF, IDA, MEMBER, PER, SERIES, WREN, by, confirm, fill, longer, rows
@@ -87,8 +87,8 @@ def test_a_state_is_written_and_read_back_whole(catalogue: Catalogue) -> None:
         fill(session)
         withdraw(session, by(IDA), "half", MEMBER)
     with catalogue.reading() as session:
-        last = stood(revision_of(session, "half", MEMBER, 2).new)
-        first = stood(revision_of(session, "half", MEMBER, 1).new)
+        last = entry_state(revision_of(session, "half", MEMBER, 2).new)
+        first = entry_state(revision_of(session, "half", MEMBER, 1).new)
     assert (last.state, last.from_law, first.state, first.content) == ("withdrawn", True, "listed", last.content)
 
 

@@ -72,7 +72,7 @@ def test_a_mating_that_cannot_be_is_refused(changes: dict[str, Any]) -> None:
 
 
 def test_a_class_gives_only_dimensions_of_a_half() -> None:
-    with pytest.raises(ValidationError, match="no dimension of a half"):
+    with pytest.raises(ValidationError, match="not a dimension of a half"):
         series(
             kinds=[{**series().kinds[0].model_dump(), "classes": [{"dimensions": {"mated_width": {"intercept": 1}}}]}]
         )

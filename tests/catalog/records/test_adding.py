@@ -15,7 +15,7 @@ from catalog.history.acts import Act
 from catalog.history.addition import AddReport, add
 from catalog.history.changes import withdraw
 from catalog.model.entries import AnyEntry, Series
-from catalog.model.entry_states import Stood
+from catalog.model.entry_states import EntryState
 from catalog.model.errors import DuplicateError, EntryError, NotFoundError
 from catalog.model.series_laws import expand
 from catalog.model.timestamps import now
@@ -193,7 +193,7 @@ def test_more_halves_than_one_list_of_values_holds(catalogue: Catalogue) -> None
 
 def _row(**other: object) -> dict[str, object]:
     standing = {"revision": 1, "substance_revision": 1, "author": "Wren", "changed_at": now()}
-    return columns_of(Stood(content=half(part_number="N1"))) | standing | other
+    return columns_of(EntryState(content=half(part_number="N1"))) | standing | other
 
 
 @pytest.mark.parametrize("name", ["pitch", "body_length", "body_width"])
@@ -209,7 +209,7 @@ def test_the_database_itself_refuses_a_half_of_no_series(filled: Catalogue) -> N
 
 def test_the_database_itself_refuses_a_mating_of_no_half(filled: Catalogue) -> None:
     standing = {"revision": 1, "substance_revision": 1, "author": "Wren", "changed_at": now()}
-    row = columns_of(Stood(content=mating(other="nobody:nothing"))) | standing
+    row = columns_of(EntryState(content=mating(other="nobody:nothing"))) | standing
     with pytest.raises(IntegrityError), filled.writing() as session:
         session.execute(insert(MatingTable), [row])
 

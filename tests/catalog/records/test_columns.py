@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from catalog.db.database import Catalogue
 from catalog.db.tables import ENTRY_TABLES, HalfTable, JournalTable, SeriesTable
 from catalog.model.entries import ENTRY
-from catalog.model.entry_states import ENTRIES, Stood, stood
+from catalog.model.entry_states import ENTRIES, EntryState, entry_state
 from catalog.records.write import columns_of
 from tests.catalog.history.random_changes import RandomChanges, a_catalogue
 
@@ -20,17 +20,17 @@ OUTSIDE = {"revision", "substance_revision", "author", "changed_at"}
 """Columns that no document and no state gives: who changed the entry when, and how often."""
 
 
-def _last(session: Session) -> dict[tuple[str, str], tuple[int, Stood]]:
+def _last(session: Session) -> dict[tuple[str, str], tuple[int, EntryState]]:
     """Every entry as the journal's last row about it left it."""
     rows = session.execute(select(JournalTable).where(JournalTable.record.in_(ENTRIES)).order_by(JournalTable.id))
-    return {(row.record, row.key): (row.revision, stood(row.new)) for row in rows.scalars()}
+    return {(row.record, row.key): (row.revision, entry_state(row.new)) for row in rows.scalars()}
 
 
-def _stated(row: Any) -> Stood:
+def _stated(row: Any) -> EntryState:
     """The entry as its row's document and state tell it."""
     own = {name: row[name] for name in ("from_law", "stated") if name in row}
     content = ENTRY.validate_python(row["content"])
-    return Stood(content=content, state=row["state"], successor=row["successor"], clean=row["clean"], **own)
+    return EntryState(content=content, state=row["state"], successor=row["successor"], clean=row["clean"], **own)
 
 
 @pytest.mark.parametrize("seed", range(3))

@@ -14,9 +14,10 @@ from catalog.history.addition import add
 from catalog.model.entries import Half, Series
 from catalog.model.errors import EntryError
 from catalog.model.series_laws import expand
+from catalog.model.text_fields import LONGEST_LINE
 from catalog.records.read_models import HalfRecord, SeriesRecord
 from catalog.snapshot import snapshot as snapshot_module
-from catalog.snapshot.search import LONGEST_QUERY, Searchable, SearchIndex
+from catalog.snapshot.search import Searchable, SearchIndex
 from catalog.snapshot.snapshot import Snapshot, SnapshotSource, Taken
 from tests.catalog.model.entry_examples import half, mating, series
 
@@ -102,7 +103,7 @@ def test_an_empty_catalogue_finds_nothing() -> None:
 
 def test_a_query_longer_than_any_text_is_refused(index: SearchIndex) -> None:
     with pytest.raises(EntryError) as caught:
-        index.search("x" * (LONGEST_QUERY + 1))
+        index.search("x" * (LONGEST_LINE + 1))
     assert caught.value.field == "text"
 
 
