@@ -5,13 +5,15 @@ from __future__ import annotations
 import gc
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from functools import partial
 
 from fastapi import Depends, FastAPI
 from fastapi.openapi.utils import get_openapi
 from starlette.middleware import Middleware
 
-from api.background.case_watching import watching_cases
-from api.background.due_changes import carrying_out
+from api.background.case_watching import Watch
+from api.background.due_changes import carry_out_now
+from api.background.repeat import repeating
 from api.rest import (
     accounts,
     cases,
@@ -60,9 +62,10 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         with open_catalogue(chosen.database_url) as opened:
             source = SnapshotSource(opened)
             app.state.services = Services(catalogue=opened, source=source)
+            watch = Watch(catalogue=opened, source=source)
             async with (
-                carrying_out(opened, chosen.looked_every_s),
-                watching_cases(opened, source, chosen.cases_every_s),
+                repeating(partial(carry_out_now, opened), chosen.looked_every_s),
+                repeating(watch.step, chosen.cases_every_s),
             ):
                 yield
 

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import asyncio
-import time
-from collections.abc import AsyncIterator, Iterator
-from contextlib import asynccontextmanager
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from api.operations.case_ranking import Ranked, rank_again
@@ -69,30 +66,3 @@ class Watch:
         same = snapshot.columns is self.ranked
         self.ranking, self.round = snapshot.columns, rank_again(self.catalogue, snapshot, rewritten_only=same)
         return True
-
-
-@asynccontextmanager
-async def watching_cases(catalogue: Catalogue, source: SnapshotSource, every_s: float) -> AsyncIterator[None]:
-    """Look every so many seconds for cases to rank again while the server runs, and end with it.
-
-    Every worker process looks by itself; a case that one has ranked is of the present version for all.
-    """
-    ending = asyncio.Event()
-    task = asyncio.create_task(_keep_watching(Watch(catalogue=catalogue, source=source), every_s, ending))
-    try:
-        yield
-    finally:
-        ending.set()
-        await task
-
-
-async def _keep_watching(watch: Watch, every_s: float, ending: asyncio.Event) -> None:
-    while not ending.is_set():
-        began = time.monotonic()
-        more = await asyncio.to_thread(watch.step)
-        # As long a rest as the step took: whoever asks something meanwhile has most of the machine.
-        rest = time.monotonic() - began if more else every_s
-        try:
-            await asyncio.wait_for(ending.wait(), rest)
-        except TimeoutError:
-            continue
