@@ -24,7 +24,7 @@ from api.schemas.people import (
     token_out,
 )
 from catalog.accounts import contributors, tokens
-from catalog.accounts.access import About, Permission, Role, Scope, permission_to_revoke, require
+from catalog.accounts.access import About, Permission, permission_to_revoke, require, usable_scopes
 from catalog.accounts.tokens import Token
 from catalog.history.documents import new_key
 from catalog.history.undo import undo as undo_changes
@@ -46,9 +46,10 @@ def add(task: Task, body: ContributorIn) -> ContributorOut:
 def welcome(task: Task, body: NewcomerIn) -> NewcomerOut:
     """Add a contributor with a first token, to sign in with."""
     person = contributors.add(task.session, task.act, body.name, body.role)
-    scopes = [scope for scope in Scope if person.role is Role.MAINTAINER or scope is not Scope.MAINTAIN]
     ends = timestamps.read(task.act.at, field="at") + timedelta(days=FIRST_TOKEN_DAYS)
-    made = tokens.create(task.session, task.act, person.name, label="first token", scopes=scopes, expires=ends)
+    made = tokens.create(
+        task.session, task.act, person.name, label="first token", scopes=usable_scopes(person.role), expires=ends
+    )
     return NewcomerOut(**token_made_out(made).model_dump(), person=person.name)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, get_args
 
 from fastapi import APIRouter, Query
 from starlette.responses import Response
@@ -11,6 +11,7 @@ from api.operations.evidence import OPERATIONS, statement
 from api.operations.record_pages import documents_page
 from api.rest.writes import add_writes
 from api.schemas.evidence import EvidenceOut, StatementOut, StatementPage, evidence_of, statement_out
+from api.schemas.history import LISTED_AT
 from api.service.dependencies import CatalogueDep, CursorQuery, KeyQuery, LimitQuery
 from api.service.etags import quoted
 from api.service.responses import documented
@@ -25,22 +26,26 @@ add_writes(router, OPERATIONS)
 RecordQuery = Annotated[EntryRecord | None, Query(description="Kind of the entry spoken of.")]
 
 
-@router.get("/halves/{key}/evidence", summary="A half's evidence", responses=documented("unknown-entry"))
-def evidence_of_half(key: str, catalogue: CatalogueDep, response: Response) -> EvidenceOut:
-    """Its standing and why, who measured what and how well it agrees, competing figures, disputes, sightings."""
-    return _evidence(catalogue, "half", key, response)
+def _add_evidence(record: EntryRecord, path: str) -> None:
+    """The evidence about every kind of entry, at its own address."""
+
+    @router.get(
+        f"/{path}/{{key}}/evidence",
+        name=f"evidence_of_{record}",
+        summary=f"The evidence about a {record}",
+        responses=documented("unknown-entry"),
+    )
+    def get_evidence(key: str, catalogue: CatalogueDep, response: Response) -> EvidenceOut:
+        """Its standing with the reasons, all measurements and how well they agree, competing values, disputes and
+        sightings. The halves of a series have their own."""
+        with catalogue.reading() as session:
+            found = evidence_of(session, record, key)
+        response.headers["ETag"] = quoted(found.etag)
+        return found
 
 
-@router.get("/matings/{key}/evidence", summary="A mating's evidence", responses=documented("unknown-entry"))
-def evidence_of_mating(key: str, catalogue: CatalogueDep, response: Response) -> EvidenceOut:
-    """As of a half."""
-    return _evidence(catalogue, "mating", key, response)
-
-
-@router.get("/series/{key}/evidence", summary="A series' evidence", responses=documented("unknown-entry"))
-def evidence_of_series(key: str, catalogue: CatalogueDep, response: Response) -> EvidenceOut:
-    """Of the series itself; its halves have their own."""
-    return _evidence(catalogue, "series", key, response)
+for _record in get_args(EntryRecord):
+    _add_evidence(_record, LISTED_AT[_record])
 
 
 @router.get("/confirmations", summary="Confirmations, a page at a time", responses=documented("invalid-cursor"))
@@ -82,34 +87,23 @@ def list_sightings(
     return _page(catalogue, "sighting", cursor, limit, about=half, author=author)
 
 
-@router.get("/confirmations/{key}", summary="One confirmation", responses=documented("unknown-entry"))
-def get_confirmation(key: str, catalogue: CatalogueDep) -> StatementOut:
-    """As it stands; its `etag` is what taking it back needs."""
-    return _statement(catalogue, "confirmation", key)
+def _add_statement(record: str) -> None:
+    """One statement of every kind, at its own address."""
+
+    @router.get(
+        f"/{record}s/{{key}}",
+        name=f"get_{record}",
+        summary=f"One {record}",
+        responses=documented("unknown-entry"),
+    )
+    def get_statement(key: str, catalogue: CatalogueDep) -> StatementOut:
+        """As it stands now. Changes need its `etag`."""
+        with catalogue.reading() as session:
+            return statement(session, get_document(session, record, key))
 
 
-@router.get("/disputes/{key}", summary="One dispute", responses=documented("unknown-entry"))
-def get_dispute(key: str, catalogue: CatalogueDep) -> StatementOut:
-    """As it stands; its `etag` is what settling it needs."""
-    return _statement(catalogue, "dispute", key)
-
-
-@router.get("/sightings/{key}", summary="One sighting", responses=documented("unknown-entry"))
-def get_sighting(key: str, catalogue: CatalogueDep) -> StatementOut:
-    """As it stands."""
-    return _statement(catalogue, "sighting", key)
-
-
-def _statement(catalogue: CatalogueDep, record: str, key: str) -> StatementOut:
-    with catalogue.reading() as session:
-        return statement(session, get_document(session, record, key))
-
-
-def _evidence(catalogue: CatalogueDep, of: EntryRecord, key: str, response: Response) -> EvidenceOut:
-    with catalogue.reading() as session:
-        found = evidence_of(session, of, key)
-    response.headers["ETag"] = quoted(found.etag)
-    return found
+for _record in ("confirmation", "dispute", "sighting"):
+    _add_statement(_record)
 
 
 def _page(catalogue: CatalogueDep, record: str, cursor: str | None, limit: int, **filters: str | None) -> StatementPage:

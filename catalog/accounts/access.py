@@ -61,6 +61,11 @@ class Reason(StrEnum):
     ONESELF = "oneself"
 
 
+def usable_scopes(role: Role) -> tuple[Scope, ...]:
+    """Every scope that a contributor of this role can use."""
+    return tuple(scope for scope in Scope if role is Role.MAINTAINER or scope is not Scope.MAINTAIN)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Who:
     """Who asks. ``name`` is the contributor's (empty: unknown), ``token`` the token's number, ``told`` since when and

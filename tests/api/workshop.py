@@ -17,7 +17,7 @@ from starlette.testclient import TestClient
 from api.app import create_app
 from api.service.settings import Settings
 from catalog.accounts import contributors, tokens
-from catalog.accounts.access import Role, Scope
+from catalog.accounts.access import Role, usable_scopes
 from catalog.db.database import Catalogue, open_catalogue
 from catalog.history.acts import operators
 from catalog.history.pending import DELAY
@@ -70,7 +70,7 @@ def stock(catalogue: Catalogue) -> dict[str, str]:
         act = operators("a test")
         for name, role in PEOPLE.items():
             contributors.add(session, act, name, role)
-            scopes = [scope for scope in Scope if role is Role.MAINTAINER or scope is not Scope.MAINTAIN]
+            scopes = usable_scopes(role)
             ends = read(act.at, field="at") + timedelta(days=1)
             made[name] = tokens.create(session, act, name, scopes=scopes, expires=ends).secret
         fill(session)

@@ -3,17 +3,27 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated, TypeVar
+from typing import Annotated, TextIO, TypeVar
 
 import typer
 from rich.console import RenderableType
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 from sqlalchemy.orm import Session
 
-from api.command_line.commands.common import DatabaseOption, ExitCode, JsonOption, opened, print_json, show, told
+from api.command_line.commands.common import (
+    STANDARD,
+    DatabaseOption,
+    ExitCode,
+    JsonOption,
+    check_exists,
+    opened,
+    print_json,
+    show,
+    told,
+)
 from api.command_line.output.console import errors, plain
 from api.command_line.output.lists import added_lines, footprint_lines, hit_table
 from api.schemas.lists import SearchAnswer, SearchHit
@@ -29,6 +39,7 @@ from catalog.footprints import import_folders
 from catalog.history.acts import operators
 from catalog.history.addition import add
 from catalog.history.upgrade import upgrade as upgrade_tables
+from catalog.model.entries import AnyEntry
 from catalog.model.errors import EntryError, FileError
 from catalog.model.text_fields import plain_line
 from catalog.records.read import load_halves, load_series
@@ -82,7 +93,7 @@ def import_(
     """
     with told(), opened(database) as catalogue:
         for path in paths:
-            _check_exists(path)
+            check_exists(path)
         for path in (path for path in paths if is_exchange(path)):
             _import_file(catalogue, path)
         footprints = [path for path in paths if not is_exchange(path)]
@@ -116,30 +127,26 @@ def export(
     """
     with told(), opened(database) as catalogue, catalogue.reading() as session:
         if history:
-            _export_history(session, path, private=private)
-            return
-        entries = stored_entries(session)
-        if str(path) == "-":
-            write_jsonl(entries, sys.stdout)
-            return
-        if path.suffix == ".jsonl":
-            with written_whole(path) as unfinished, unfinished.open("w", encoding="utf-8", newline="\n") as stream:
-                number = write_jsonl(entries, stream)
+            number, what = _export_history(session, path, private=private), "rows of history"
         else:
-            with _file_errors(path):
-                number = sum(write_csv(entries, path).values())
-    show([plain(f"{number} entries written to {path}")])
+            number, what = _export_entries(stored_entries(session), path), "entries"
+    if str(path) != STANDARD:
+        show([plain(f"{number} {what} written to {path}")])
 
 
-def _export_history(session: Session, path: Path, *, private: bool) -> None:
-    if str(path) == "-":
-        write_whole(session, sys.stdout, private=private)
-        return
-    if path.suffix != ".jsonl":
+def _export_history(session: Session, path: Path, *, private: bool) -> int:
+    if path.suffix != ".jsonl" and str(path) != STANDARD:
         raise FileError("the history is written as JSON Lines", path=str(path), remedy="Name the file .jsonl")
-    with written_whole(path) as unfinished, unfinished.open("w", encoding="utf-8", newline="\n") as stream:
-        number = write_whole(session, stream, private=private)
-    show([plain(f"{number} rows of history written to {path}")])
+    with _written_whole(path) as stream:
+        return write_whole(session, stream, private=private)
+
+
+def _export_entries(entries: Iterable[AnyEntry], path: Path) -> int:
+    if path.suffix != ".jsonl" and str(path) != STANDARD:
+        with _file_errors(path):
+            return sum(write_csv(entries, path).values())
+    with _written_whole(path) as stream:
+        return write_jsonl(entries, stream)
 
 
 def upgrade(database: DatabaseOption = None) -> None:
@@ -171,11 +178,6 @@ def progress(what: str) -> Iterator[Callable[[int, int], None]]:
         yield lambda done, total: bar.update(task, completed=done, total=total)
 
 
-def _check_exists(path: Path) -> None:
-    if not path.exists():
-        raise FileError("there is no such file or folder", path=str(path), remedy="Check the path")
-
-
 @contextmanager
 def _file_errors(path: Path) -> Iterator[None]:
     try:
@@ -203,7 +205,7 @@ def publish(
     \b
       otherhalf publish marsh-2026.jsonl --signed-off-by Wren --origin "North marsh group"
     """
-    with told(), opened(database) as catalogue, catalogue.reading() as session, written_whole(path) as unfinished:
+    with told(), opened(database) as catalogue, catalogue.reading() as session:
         keeper = contributors.get(session, signed_off_by)
         if keeper.role is not Role.MAINTAINER or keeper.suspended_at is not None:
             raise EntryError(
@@ -212,9 +214,10 @@ def publish(
                 value=signed_off_by,
                 remedy="Name a maintainer: otherhalf contributor list",
             )
-        with unfinished.open("w", encoding="utf-8", newline="\n") as stream:
+        with _written_whole(path) as stream:
             number = write_whole(session, stream, origin=_line(origin, "origin"), signed_off_by=keeper.name, note=note)
-    show([plain(f"{number} rows of history written to {path}, signed off by {keeper.name}")])
+    written = plain(f"{number} rows of history written to {path}, signed off by {keeper.name}")
+    show([written], to_errors=str(path) == STANDARD)
 
 
 def merge(
@@ -234,12 +237,15 @@ def merge(
 
 
 @contextmanager
-def written_whole(path: Path) -> Iterator[Path]:
-    """A file beside the wanted one to write into; it takes its place when all went well, and an older one stays whole
-    until then."""
+def _written_whole(path: Path) -> Iterator[TextIO]:
+    """A file to write, or the standard output. An older file of this name stays until the new one is complete."""
+    if str(path) == STANDARD:
+        yield sys.stdout
+        return
     beside = path.with_name(f".{path.name}.unfinished")
     with _file_errors(path):
-        yield beside
+        with beside.open("w", encoding="utf-8", newline="\n") as stream:
+            yield stream
         beside.replace(path)
 
 

@@ -18,27 +18,17 @@ from api.command_line.output.console import errors, output, piece_lines, problem
 from api.command_line.output.records import finding_lines
 from api.observations.short_form import ShortFormError
 from api.operations.transaction import Writing
-from api.service.problems import ApiError, problem_of
+from api.service.problem_types import PROBLEMS
+from api.service.problems import KIND_OF_ERROR, ApiError, problem_of
 from api.service.settings import MAX_BODY_BYTES
 from catalog.accounts import contributors
 from catalog.accounts.access import THE_OPERATOR, Scope, State, Who
 from catalog.accounts.contributors import Contributor
 from catalog.contribute.acknowledgements import ReviewRefusedError
 from catalog.db.database import Catalogue, open_catalogue
-from catalog.model.errors import (
-    CatalogueError,
-    DuplicateError,
-    EntryError,
-    FileError,
-    FileRefusedError,
-    ForbiddenError,
-    NotFoundError,
-    OwnEvidenceError,
-    SuspendedError,
-    UnauthorisedError,
-)
+from catalog.evidence.standing import EntryRecord
+from catalog.model.errors import CatalogueError, EntryError, FileError
 from catalog.snapshot.snapshot import Snapshot, SnapshotSource, take_snapshot
-from matcher.errors import ObservationError, ObservationErrors, UnknownHalfError
 
 
 class ExitCode(IntEnum):
@@ -51,26 +41,17 @@ class ExitCode(IntEnum):
     CATALOGUE = 4
 
 
+SERVER_ERRORS = 500
+"""HTTP statuses from here on are not the sender's fault (RFC 9110, 15.6)."""
+
 EXIT_CODES = (
     "[bold]Exit codes[/bold]: 0 answered (identified, or a shortlist), 2 bad input, 3 no match or nothing found, "
     "4 the catalogue cannot be used, 1 anything else."
 )
 
-OF_INPUT = (
+OF_INPUT: tuple[type[Exception], ...] = (
     ApiError,
-    ObservationError,
-    ObservationErrors,
-    UnknownHalfError,
-    DuplicateError,
-    EntryError,
-    FileError,
-    FileRefusedError,
-    ForbiddenError,
-    NotFoundError,
-    OwnEvidenceError,
-    ReviewRefusedError,
-    SuspendedError,
-    UnauthorisedError,
+    *(kind for kind, name in KIND_OF_ERROR if PROBLEMS[name].status < SERVER_ERRORS),
 )
 """Errors that the person who typed can mend."""
 
@@ -78,6 +59,7 @@ AcknowledgeOption = Annotated[
     list[str] | None,
     typer.Option("--acknowledge", metavar="CODE=REASON", help="Why a severe finding is right as it is. Repeatable."),
 ]
+OfOption = Annotated[EntryRecord, typer.Option("--of", help="What the key names.")]
 DatabaseOption = Annotated[
     str | None,
     typer.Option(
@@ -176,7 +158,13 @@ def print_json(answer: BaseModel) -> None:
 
 
 STANDARD = "-"
-"""The file name that means standard input."""
+"""The file name that means standard input or output."""
+
+
+def check_exists(path: Path) -> None:
+    """Raise FileError where nothing is at a path."""
+    if not path.exists():
+        raise FileError("there is no such file or folder", path=str(path), remedy="Check the path")
 
 
 def bytes_of(file: str, max_bytes: int, field: str) -> bytes:

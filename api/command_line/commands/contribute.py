@@ -12,11 +12,14 @@ import typer
 
 from api.command_line.commands.catalogue import progress
 from api.command_line.commands.common import (
+    STANDARD,
     AcknowledgeOption,
     DatabaseOption,
     ExitCode,
+    OfOption,
     acknowledgements,
     acting,
+    check_exists,
     show,
     told,
 )
@@ -33,11 +36,9 @@ from catalog.exchange import read_placed
 from catalog.exchange.files import Placed
 from catalog.exchange.jsonl import read_jsonl
 from catalog.history.addition import AddReport
+from catalog.model.entry_states import ENTRIES
 from catalog.model.errors import CatalogueError, DuplicateError, EntryError, FileError, FileRefusedError
 from catalog.review import Finding, severe
-
-ORDER = ("series", "half", "mating")
-"""What others need comes first, in whatever order a file has it."""
 
 LOOKED_AT = "only looked at, to find everything at once"
 """Reason under which refused entries go in until the transaction is taken back."""
@@ -95,9 +96,7 @@ def add(
 
 def review(
     keys: Annotated[list[str], typer.Argument(metavar="KEY…", help="Entries, as 'otherhalf search' lists them.")],
-    of: Annotated[
-        str, typer.Option("--of", metavar="KIND", help="half, mating or series: what the keys name.")
-    ] = "half",
+    of: OfOption = "half",
     database: DatabaseOption = None,
 ) -> None:
     """Look entries over that came from a file, as a careful reader would; what passes can be documented.
@@ -107,8 +106,6 @@ def review(
     \b
       otherhalf review siskin-works:sk-7 siskin-works:sk-8
     """
-    if of not in ORDER:
-        raise typer.BadParameter("give half, mating or series", param_hint="--of")
     passed = True
     with told(), acting(database) as writing:
         for key in keys:
@@ -120,27 +117,26 @@ def review(
 
 
 def _read(file: str) -> list[Placed]:
-    if file == "-":
-        return read_jsonl(sys.stdin.read(), "-")
-    path = Path(file)
-    if not path.exists():
-        raise FileError("there is no such file or folder", path=file, remedy="Check the path")
-    return read_placed(path)
+    if file == STANDARD:
+        return read_jsonl(sys.stdin.read(), STANDARD)
+    check_exists(Path(file))
+    return read_placed(Path(file))
 
 
 def _add(
     writing: Writing, entries: Sequence[Placed], reasons: Mapping[str, str], reason: str
 ) -> tuple[list[Reviewed], AddReport | None]:
     """What was found in each entry, and what was added; None for that where something was refused."""
-    ordered = sorted(entries, key=lambda placed: ORDER.index(placed.entry.record))
+    # What others need comes first, in whatever order the file has it.
+    ordered = sorted(entries, key=lambda placed: ENTRIES.index(placed.entry.record))
     reviewed: list[Reviewed] = []
-    added, unchanged = dict.fromkeys(ORDER, 0), dict.fromkeys(ORDER, 0)
+    added, unchanged = dict.fromkeys(ENTRIES, 0), dict.fromkeys(ENTRIES, 0)
     try:
         with progress("looking entries over") as tell, writing.task(ADD, reason) as task:
             for number, placed in enumerate(ordered, start=1):
                 one, made = _add_one(task, placed, reasons)
                 reviewed.append(one)
-                for record in ORDER:
+                for record in ENTRIES:
                     added[record] += made.added.get(record, 0)
                     unchanged[record] += made.unchanged.get(record, 0)
                 tell(number, len(ordered))

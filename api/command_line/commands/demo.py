@@ -89,12 +89,9 @@ def _summary(snapshot: Snapshot, results: list[tuple[Specimen, Answer]]) -> Iter
     yield Text("In short", style="bold")
     rows = table("specimen", "answer", "probability", "truth is", right=("probability",))
     for specimen, found in results:
-        rows.add_row(plain(specimen.title), _answered(found), _confidence(found), _outcome(snapshot, specimen, found))
+        outcome = _outcome(snapshot, specimen, found)
+        rows.add_row(plain(specimen.title), VERDICT_WORDS[found.verdict], _confidence(found), outcome)
     yield rows
-
-
-def _answered(found: Answer) -> str:
-    return VERDICT_WORDS[found.verdict]
 
 
 def _confidence(found: Answer) -> str:

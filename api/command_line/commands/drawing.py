@@ -12,7 +12,7 @@ import typer
 from pydantic import ValidationError
 from rich.console import RenderableType
 
-from api.command_line.commands.common import DatabaseOption, opened, show, told
+from api.command_line.commands.common import STANDARD, DatabaseOption, opened, show, told
 from api.command_line.output.console import plain, table
 from api.command_line.output.lists import added_lines
 from catalog.exchange import write_jsonl
@@ -23,9 +23,6 @@ from catalog.history.addition import AddReport, add
 from catalog.model.entries import DIGITS_MM, DimensionLaw, HalfKind, Series
 from catalog.model.errors import FileError
 from catalog.model.series_laws import expand
-
-STANDARD = "-"
-"""The file name that means standard input or output."""
 
 LONGEST_CHARACTER = 4
 """Bytes of one character in UTF-8 (RFC 3629)."""

@@ -12,6 +12,7 @@ from api.command_line.commands.common import (
     AcknowledgeOption,
     DatabaseOption,
     JsonOption,
+    OfOption,
     acknowledgements,
     acting,
     opened,
@@ -33,7 +34,6 @@ from catalog.model.errors import EntryError
 from catalog.records.read import get_record
 from catalog.records.read_models import AnyRecord, assessed_of
 
-Of = Annotated[str, typer.Option("--of", metavar="KIND", help="half, mating or series: what the key names.")]
 As = Annotated[str, typer.Option("--as", metavar="NAME", help="The contributor who says so.")]
 Key = Annotated[str, typer.Argument(metavar="KEY", help="The entry's key, as 'otherhalf search' lists it.")]
 
@@ -41,10 +41,10 @@ NUMBERS = ("value", "readings", "unit", "spans", "u", "plus_minus", "instrument"
 """What of an observation in the short form is evidence: a length, and how well it is known."""
 
 
-def evidence(key: Key, of: Of = "half", as_json: JsonOption = False, database: DatabaseOption = None) -> None:
+def evidence(key: Key, of: OfOption = "half", as_json: JsonOption = False, database: DatabaseOption = None) -> None:
     """Show what people found of an entry: who measured what, how well it agrees, and what is missing to confirm it."""
     with told(), opened(database) as catalogue, catalogue.reading() as session:
-        entry = get_record(session, _kind(of), key)
+        entry = get_record(session, of, key)
         if as_json:
             print_json(evidence_of(session, entry.content.record, key))
             return
@@ -53,12 +53,12 @@ def evidence(key: Key, of: Of = "half", as_json: JsonOption = False, database: D
 
 def confirm(
     key: Key,
+    as_: As,
     values: Annotated[
         list[str] | None,
         typer.Argument(metavar="VALUE…", help="What was measured: pitch=4.41/11@caliper body_length=6.52±0.03."),
     ] = None,
-    as_: As = "",
-    of: Of = "half",
+    of: OfOption = "half",
     document: Annotated[
         str | None, typer.Option("--document", metavar="TITLE", help="A document that gives these figures instead.")
     ] = None,
@@ -83,7 +83,7 @@ def confirm(
       otherhalf confirm siskin-works:sk-7 pitch=6.99/11@caliper body_length=7.42±0.03 --as "Wren Ashby"
       otherhalf confirm siskin-works:sk-7 --document "SK leaflet" --document-revision B --page 4 --as Robin
     """
-    with told(values or []), acting(database, _named(as_)) as writing:
+    with told(values or []), acting(database, as_) as writing:
         said = _said(writing, of, key) | {"note": note}
         said |= _basis(values or [], document, document_revision, page, fits, does_not_fit)
         body = form_of(ConfirmationIn, {"confirmation": said, "acknowledge": acknowledgements(acknowledge)})
@@ -98,11 +98,11 @@ def dispute(
     reason: Annotated[str, typer.Option("--reason", help="What is wrong, and how you know.")],
     as_: As,
     feature: Annotated[str | None, typer.Option("--feature", help="The feature that is wrong; else the whole.")] = None,
-    of: Of = "half",
+    of: OfOption = "half",
     database: DatabaseOption = None,
 ) -> None:
     """Hold an entry to be wrong. It shows as disputed until a maintainer settles it, or you withdraw the dispute."""
-    with told(), acting(database, _named(as_)) as writing:
+    with told(), acting(database, as_) as writing:
         said = _said(writing, of, key) | {"reason": reason, "feature": feature}
         made = writing.carry_out(DISPUTE, form_of(Dispute, said)).result
     show([plain(f"Dispute {made.key} is open; {key} shows as disputed.")])
@@ -117,7 +117,7 @@ def sight(
     database: DatabaseOption = None,
 ) -> None:
     """Say where a half was found, so that others with the same device find it."""
-    with told(), acting(database, _named(as_)) as writing:
+    with told(), acting(database, as_) as writing:
         said = form_of(Sighting, {"half": key, "device": device, "board": board, "note": note})
         made = writing.carry_out(SIGHT, said).result
     show([plain(f"Noted as {made.key}.")])
@@ -126,24 +126,7 @@ def sight(
 def _said(writing: Writing, of: str, key: str) -> dict[str, Any]:
     """The entry that something is said of, as it stands."""
     with writing.catalogue.reading() as session:
-        return {"of": of, "key": key, "revision": get_record(session, _kind(of), key).revision}
-
-
-def _kind(of: str) -> str:
-    if of not in ("half", "mating", "series"):
-        raise EntryError(f"nothing is a {of!r}", field="--of", value=of, remedy="Give half, mating or series")
-    return of
-
-
-def _named(name: str) -> str:
-    """Evidence is somebody's: whoever holds the database is nobody in particular."""
-    if not name:
-        raise EntryError(
-            "evidence needs somebody who gives it",
-            field="--as",
-            remedy="Name a contributor: otherhalf contributor list; add one: otherhalf contributor add",
-        )
-    return name
+        return {"of": of, "key": key, "revision": get_record(session, of, key).revision}
 
 
 def _basis(

@@ -28,9 +28,10 @@ from api.schemas.evidence import ReasonIn
 from api.schemas.history import LISTED_AT, JournalPage, PendingPage, pending_out
 from api.service.settings import DEFAULT_PAGE, MAX_PAGE
 from catalog.db.database import read_version
+from catalog.evidence.standing import EntryRecord
 from catalog.history import pending
 from catalog.history.documents import documents
-from catalog.model.errors import EntryError, NotFoundError
+from catalog.model.errors import NotFoundError
 from catalog.records.read import get_records
 
 LimitOption = Annotated[int, typer.Option("--limit", min=1, max=MAX_PAGE, help="Most changes to show.")]
@@ -43,8 +44,8 @@ ReasonOption = Annotated[str, typer.Option("--reason", help="Why; it is kept in 
 def history(
     key: Annotated[str, typer.Argument(help="Key of a half, series or mating, as 'otherhalf search' prints it.")],
     record: Annotated[
-        str | None,
-        typer.Option("--record", help="half, series or mating, where a key is of several.", show_default=False),
+        EntryRecord | None,
+        typer.Option("--record", help="What the key names, where several have it.", show_default=False),
     ] = None,
     limit: LimitOption = DEFAULT_PAGE,
     cursor: CursorOption = None,
@@ -95,9 +96,6 @@ def journal(
 
 
 def _record(session: Session, key: str, record: str | None) -> str:
-    if record is not None and record not in LISTED_AT:
-        known = ", ".join(LISTED_AT)
-        raise EntryError(f"no entry is a {record!r}", field="--record", value=record, remedy=f"Give one of {known}")
     for kind in LISTED_AT if record is None else (record,):
         if get_records(session, kind, [key]):
             return kind

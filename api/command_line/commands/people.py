@@ -39,7 +39,7 @@ from api.schemas.people import (
     token_out,
 )
 from catalog.accounts import contributors, tokens
-from catalog.accounts.access import Role, Scope
+from catalog.accounts.access import Role, Scope, usable_scopes
 from catalog.model import timestamps
 from catalog.model.errors import EntryError
 from matcher.vocabulary import closest, remedy_for
@@ -252,7 +252,7 @@ def revoke(
 def _scopes(role: Role, text: str) -> tuple[Scope, ...]:
     """The scopes that a text names; raises EntryError for a word that is none."""
     if text.strip() == ALL:
-        return tuple(scope for scope in Scope if role is Role.MAINTAINER or scope is not Scope.MAINTAIN)
+        return usable_scopes(role)
     words = [word.strip() for word in text.split(",") if word.strip()]
     known = [scope.value for scope in Scope]
     for word in words:

@@ -11,7 +11,7 @@ from api.command_line.output.advice import advice_blocks
 from api.command_line.output.console import bullet, plain, table
 from api.identification import answer_words as words
 from api.identification.cautions import SHORT_CAUTIONS
-from api.schemas.answers import Answer, Candidate, EvidenceLine, ExplainAnswer, Hint, Mate, Recheck
+from api.schemas.answers import Answer, Candidate, ExplainAnswer, Hint, Recheck
 from api.schemas.words import NOT_HERE
 
 SHOWN_MATES = 6
@@ -63,7 +63,7 @@ def explanation_blocks(answer: ExplainAnswer) -> Iterator[RenderableType]:
 def _candidates(answer: Answer) -> RenderableType:
     rows = table("probability", "half", "kind", "mate to order", "stack", right=("probability",), whole=("stack",))
     for candidate in answer.candidates:
-        mate = _likeliest(candidate)
+        mate = candidate.mates[0] if candidate.mates else None
         rows.add_row(
             words.percent(candidate.probability),
             plain(words.half_name(candidate.half) + _mark(candidate)),
@@ -77,10 +77,6 @@ def _candidates(answer: Answer) -> RenderableType:
 def _mark(candidate: Candidate) -> str:
     tied = f" (and {len(candidate.same_geometry)} alike)" if candidate.same_geometry else ""
     return f"{' (nobody listed it)' if candidate.origin == 'inferred' else ''}{tied}"
-
-
-def _likeliest(candidate: Candidate) -> Mate | None:
-    return candidate.mates[0] if candidate.mates else None
 
 
 def _first(candidate: Candidate) -> Iterator[RenderableType]:
@@ -123,16 +119,9 @@ def _evidence(candidate: Candidate) -> Iterator[RenderableType]:
             "" if line.reading in UNSPOKEN else line.reading,
         )
     yield rows
-    yield from (plain(_slip(line)) for line in candidate.evidence if line.slip)
-    yield from (plain(_source(line)) for line in candidate.evidence if line.expected_from)
-
-
-def _source(line: EvidenceLine) -> str:
-    return f"{words.feature_label(line.feature, line.of)} expected: {line.expected_from}"
-
-
-def _slip(line: EvidenceLine) -> str:
-    return f"{words.feature_label(line.feature, line.of)}: likely slip, {line.slip}"
+    labelled = [(words.feature_label(line.feature, line.of), line) for line in candidate.evidence]
+    yield from (plain(f"{label}: likely slip, {line.slip}") for label, line in labelled if line.slip)
+    yield from (plain(f"{label} expected: {line.expected_from}") for label, line in labelled if line.expected_from)
 
 
 def _mates(candidate: Candidate) -> Iterator[RenderableType]:

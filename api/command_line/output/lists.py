@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 
 from rich.console import RenderableType
 from rich.text import Text
 
 from api.command_line.output.console import plain, table
 from api.identification.triage import TRIAGE
+from api.schemas.history import LISTED_AT
 from catalog.footprints import FootprintReport
 from catalog.history.addition import AddReport
+from catalog.model.entry_states import ENTRIES
 from catalog.snapshot.search import Hit
 from matcher.features import FEATURES, Feature, Kind
 from matcher.uncertainty.instruments import BUILT_IN
 
 SHOWN_SKIPPED = 10
 """Skipped files named in an import's report; ``--skipped`` names all."""
-
-_RECORD_WORDS: Mapping[str, str] = {"series": "series", "half": "halves", "mating": "matings"}
 
 
 def feature_table() -> RenderableType:
@@ -77,10 +77,11 @@ def hit_table(hits: Sequence[Hit]) -> RenderableType:
 
 def added_lines(report: AddReport) -> Iterator[Text]:
     """What was added, and what stood there already."""
-    for record, name in _RECORD_WORDS.items():
+    for record in ENTRIES:
         added, unchanged = report.added.get(record, 0), report.unchanged.get(record, 0)
         if added or unchanged:
-            yield plain(f"{name}: {added} added" + (f", {unchanged} stood there already" if unchanged else ""))
+            there = f", {unchanged} already there" if unchanged else ""
+            yield plain(f"{LISTED_AT[record]}: {added} added{there}")
 
 
 def footprint_lines(report: FootprintReport, *, every: bool) -> Iterator[Text]:

@@ -105,7 +105,7 @@ def test_what_is_right_as_it_is_goes_in_with_its_reason(run: Run) -> None:
         (("add", "-"), lines(GOOD, {"record": "mating", **written(mating(half="no:such"))}), "-, line 2"),
         (("add", "-"), lines(GOOD | {"maker": "siskin works", "part_number": "SK-95"}), "written 'Siskin Works'"),
         (("history", "no:such"), None, "no entry has the key"),
-        (("history", HALF, "--record", "plug"), None, "half, series, mating"),
+        (("history", HALF, "--record", "plug"), None, "'half', 'mating', 'series'"),
         (("journal", "--key", HALF), None, "--record"),
         (("journal", "--since", "yesterday"), None, "no date or time"),
         (("journal", "--cursor", "x"), None, "cursor"),

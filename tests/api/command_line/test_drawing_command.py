@@ -233,7 +233,7 @@ def test_a_table_that_is_refused_writes_and_adds_nothing(tmp_path: Path, empty_u
 def test_what_is_added_stands_in_the_catalogue_once(empty_url: str) -> None:
     first, again = (read("--add", "--database", empty_url) for _ in range(2))
     assert "halves: 3 added" in first.stdout
-    assert "0 added, 3 stood there already" in again.stdout
+    assert "0 added, 3 already there" in again.stdout
     assert stored(empty_url) == [series_of(read("--json").stdout)]
 
 

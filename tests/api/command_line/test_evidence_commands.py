@@ -88,7 +88,7 @@ def test_a_dispute_shows_until_it_is_settled(run: Run) -> None:
         (("confirm", HALF, CLOSE, "--as", IDA, "--acknowledge", "nothing"), "no reason"),
         (("confirm", HALF, "bodylength=7.4±0.1", "--as", IDA), "bodylength"),
         (("confirm", "nobody:nothing", CLOSE, "--as", IDA), "nobody:nothing"),
-        (("confirm", HALF, CLOSE, "--as", IDA, "--of", "pair"), "half, mating or series"),
+        (("confirm", HALF, CLOSE, "--as", IDA, "--of", "pair"), "'half', 'mating', 'series'"),
         (("confirm", HALF, "--document", "leaflet", "--as", IDA), "revision"),
         (("sight", HALF, "--device", "a\u202eb", "--as", IDA), "U+202E"),
         (("dispute", HALF, "--reason", "x", "--feature", "colour", "--as", IDA), "colour"),
