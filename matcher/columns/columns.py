@@ -100,6 +100,13 @@ class MatingColumns:
     other: Ints
     dimensions: Mapping[str, DimensionColumn]
 
+    def stating(self, feature: str, half: int) -> Ints:
+        """Matings of a half that state a dimension of the pair."""
+        column = self.dimensions.get(feature)
+        if column is None:
+            return np.zeros(0, dtype=np.int64)
+        return np.flatnonzero((self.half == half) & ~np.isnan(column.stated))
+
 
 @dataclass(frozen=True, kw_only=True)
 class Columns:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from matcher.columns.columns import Floats
+from matcher.columns.columns import Columns, Floats
 from matcher.features import Feature, Kind
 from matcher.likelihood.evidence import Comparison, Evidence
 
@@ -40,14 +40,14 @@ def naming_probability(feature: Feature, seen: frozenset[str], has: Floats) -> F
     return probability
 
 
-def stated_values(feature: Feature, has: Floats) -> str | None:
-    """The values that an entry states, in words; None where it states none. ``has`` is its row of probabilities."""
-    return ", ".join(name for name, there in zip(feature.values, has, strict=True) if there > STATED) or None
-
-
 @dataclass(frozen=True, kw_only=True)
 class CategoryEvidence(Evidence):
     """A category as evidence: one value or a choice of several, or all labels that were seen."""
+
+    @staticmethod
+    def stated(feature: Feature, columns: Columns, half: int) -> str | None:
+        has = columns.categories[feature.name][half]
+        return ", ".join(name for name, there in zip(feature.values, has, strict=True) if there > STATED) or None
 
     @property
     def seen(self) -> frozenset[str]:

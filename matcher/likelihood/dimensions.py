@@ -8,9 +8,9 @@ from functools import cached_property
 
 import numpy as np
 
-from matcher.columns.columns import DimensionColumn, Floats, Ints
+from matcher.columns.columns import Columns, DimensionColumn, Floats, Ints
 from matcher.columns.process_tolerance import over_gaps
-from matcher.features import FEATURES, Slip, Subject
+from matcher.features import FEATURES, Feature, Slip, Subject
 from matcher.likelihood.evidence import IMPOSSIBLE, SLIP_FROM, UNLISTED_MATE, Comparison, Evidence, bounds_in_words
 from matcher.likelihood.gross_errors import BOUND_GROSS, Mixture, Rectangle, folded, mixture, taken_for
 from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal, rectangle_normal_cdf
@@ -20,6 +20,14 @@ from matcher.observations import Of
 @dataclass(frozen=True, kw_only=True)
 class DimensionEvidence(Evidence):
     """A measured dimension or a bound on one."""
+
+    @staticmethod
+    def stated(feature: Feature, columns: Columns, half: int) -> float | None:
+        if feature.subject is Subject.PAIR:
+            stated = columns.matings.dimensions[feature.name].stated[columns.matings.stating(feature.name, half)]
+            return float(stated[0]) if len(set(stated)) == 1 else None
+        value = float(columns.dimensions[feature.name].stated[half])
+        return None if np.isnan(value) else value
 
     @property
     def words(self) -> float | str:
@@ -144,10 +152,10 @@ class DimensionEvidence(Evidence):
         return np.maximum((1.0 - self.feature.gross_share) * density, IMPOSSIBLE)
 
     def _against(self, half: int) -> Comparison:
-        column = self.columns.dimensions[self.reading.feature]
-        if np.isnan(column.stated[half]):
+        expected = self.stated(self.feature, self.columns, half)
+        if expected is None:
             return Comparison()
-        expected, tolerance = float(column.stated[half]), float(self._half_width(column.half_width[half]))
+        tolerance = float(self._half_width(self.columns.dimensions[self.reading.feature].half_width[half]))
         if self.reading.value is None or self.reading.unscaled:
             return Comparison(expected=expected, tolerance=tolerance)
         slip_probability, slip = self._likeliest_slip(half)

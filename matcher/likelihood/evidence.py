@@ -61,6 +61,11 @@ class Evidence(ABC):
         """The row of the feature table."""
         return FEATURES[self.reading.feature]
 
+    @staticmethod
+    def stated(feature: Feature, columns: Columns, half: int) -> float | int | str | None:
+        """What a half's entry states of a feature of this kind; None where it states nothing, or several things."""
+        return None
+
     @property
     @abstractmethod
     def words(self) -> float | int | str:

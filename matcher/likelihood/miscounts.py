@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from matcher.columns.columns import Bools, Columns, Floats, Ints
-from matcher.features import FEATURES
+from matcher.features import FEATURES, Feature
 from matcher.likelihood.evidence import IMPOSSIBLE, NEVER, STRAINS_BELOW, Comparison, Evidence, bounds_in_words
 from matcher.observations import LARGEST_COUNT, Of
 
@@ -153,6 +153,11 @@ def fittings_probability(power: int, fittings: int, columns: Columns) -> Floats:
 class CountEvidence(Evidence):
     """A counted number, or bounds on one."""
 
+    @staticmethod
+    def stated(feature: Feature, columns: Columns, half: int) -> int | None:
+        count = int(columns.counts[feature.name][half])
+        return count if count >= 0 else None
+
     @property
     def words(self) -> int | str:
         return bounds_in_words(self.reading) if self.reading.count is None else self.reading.count
@@ -185,8 +190,8 @@ class CountEvidence(Evidence):
         return np.where(right, np.log1p(-wrong), NEVER)
 
     def _against(self, half: int) -> Comparison:
-        true = int(self.columns.counts[self.reading.feature][half])
-        if true < 0:
+        true = self.stated(self.feature, self.columns, half)
+        if true is None:
             return Comparison()
         low, high = self.reading.count_range
         if low <= true <= high:

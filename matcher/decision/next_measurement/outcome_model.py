@@ -11,6 +11,7 @@ Absent is then predicted like the leaders together, so the pair gives no informa
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -87,25 +88,18 @@ class Expected:
         )
 
 
-def predict(leaders: Leaders, feature: Feature, tool: Tool | None, absent: AbsentOutlook) -> Prediction | None:
-    """Outcomes of measuring a feature for the first time; None where no leader's entry states it."""
-    if feature.kind is Kind.DIMENSION:
-        return None if tool is None else _predict_dimension(leaders, feature, tool, absent)
-    if feature.kind is Kind.COUNT:
-        return _predict_count(leaders, feature, absent)
-    return _predict_named(leaders, feature, absent)
-
-
 def weights(leaders: Leaders, known: Bools) -> tuple[Floats, float]:
     """Probabilities of the leaders with a prediction and of absent, which add up to 1, and these leaders' share."""
     kept = np.append(leaders.probability[:-1][known], leaders.absent)
     return kept / kept.sum(), float(kept.sum())
 
 
-def _predict_dimension(leaders: Leaders, feature: Feature, tool: Tool, absent: AbsentOutlook) -> Prediction | None:
+def _predict_dimension(
+    leaders: Leaders, feature: Feature, tool: Tool | None, absent: AbsentOutlook
+) -> Prediction | None:
     expected = Expected.of(leaders.columns, feature, leaders.halves)
     known = ~np.isnan(expected.centre)
-    if not np.any(known):
+    if tool is None or not np.any(known):
         return None
     prior, share = weights(leaders, known)
     expected = expected.take(known)
@@ -134,7 +128,7 @@ def _merged(expected: Expected, prior: Floats) -> tuple[Expected, Floats]:
     return expected.take(first), np.append(weight, prior[-1])
 
 
-def _predict_count(leaders: Leaders, feature: Feature, absent: AbsentOutlook) -> Prediction | None:
+def _predict_count(leaders: Leaders, feature: Feature, _: Tool | None, absent: AbsentOutlook) -> Prediction | None:
     counts = leaders.columns.counts
     known = counts[feature.name][leaders.halves] >= 0
     if not np.any(known):
@@ -176,7 +170,7 @@ def _named(probability: Floats) -> Floats:
     return np.concatenate([probability, 1.0 - probability.sum(axis=1, keepdims=True)], axis=1)
 
 
-def _predict_named(leaders: Leaders, feature: Feature, absent: AbsentOutlook) -> Prediction | None:
+def _predict_named(leaders: Leaders, feature: Feature, _: Tool | None, absent: AbsentOutlook) -> Prediction | None:
     has = leaders.columns.categories[feature.name]
     if not np.any(has[leaders.halves].max(axis=1) > STATED):
         return None
@@ -198,12 +192,26 @@ def seen_as(feature: Feature) -> list[frozenset[str]]:
     return [frozenset(["none"]), *map(frozenset, sets)]
 
 
+PREDICTED: Mapping[Kind, Callable[[Leaders, Feature, Tool | None, AbsentOutlook], Prediction | None]] = {
+    Kind.DIMENSION: _predict_dimension,
+    Kind.COUNT: _predict_count,
+    Kind.CATEGORY: _predict_named,
+    Kind.LABELS: _predict_named,
+}
+"""For each kind of feature that can be predicted, how it is."""
+
+
+def predict(leaders: Leaders, feature: Feature, tool: Tool | None, absent: AbsentOutlook) -> Prediction | None:
+    """Outcomes of measuring a feature for the first time; None where no leader's entry states it."""
+    return PREDICTED[feature.kind](leaders, feature, tool, absent)
+
+
 def predict_pair(leaders: Leaders, feature: Feature, tool: Tool, mates: MatesGroup | None) -> Prediction | None:
     """Outcomes of measuring a dimension of the pair; None where no leader's matings state it.
 
     ``mates`` holds the observations of the other half and the pair, which make some matings likelier than others.
     """
-    stated = [stated_matings(leaders.columns, feature, int(half)) for half in leaders.halves]
+    stated = [leaders.columns.matings.stating(feature.name, int(half)) for half in leaders.halves]
     known = np.array([len(matings) > 0 for matings in stated])
     if not np.any(known):
         return None
@@ -218,14 +226,6 @@ def predict_pair(leaders: Leaders, feature: Feature, tool: Tool, mates: MatesGro
     together = prior[:-1] @ listed / max(float(prior[:-1].sum()), W_MIN)
     outcomes = Outcomes.table(np.concatenate([listed, together[None, :]]))
     return Prediction(outcomes=outcomes, prior=prior, share=share, known=known)
-
-
-def stated_matings(columns: Columns, feature: Feature, half: int) -> Ints:
-    """Matings of a half that state a dimension of the pair."""
-    column = columns.matings.dimensions.get(feature.name)
-    if column is None:
-        return np.zeros(0, dtype=np.int64)
-    return np.flatnonzero((columns.matings.half == half) & ~np.isnan(column.stated))
 
 
 def _rows(columns: Columns, feature: Feature, tool: Tool, matings: Ints) -> Floats:

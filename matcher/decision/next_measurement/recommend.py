@@ -12,17 +12,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from matcher.columns.columns import Bools, Columns, Floats, Ints
+from matcher.columns.columns import Bools, Floats, Ints
 from matcher.decision.next_measurement.absent_outlook import AbsentOutlook
 from matcher.decision.next_measurement.information import entropy, expected_gain, information_about, joint_information
-from matcher.decision.next_measurement.outcome_model import Prediction, predict, predict_pair, stated_matings, weights
+from matcher.decision.next_measurement.outcome_model import PREDICTED, Prediction, predict, predict_pair, weights
 from matcher.decision.next_measurement.repeated import predict_again
 from matcher.decision.next_measurement.shortlist import Leaders, leaders, orders
 from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND, Tool, tool_for, whole_row
 from matcher.decision.posterior import Posterior
 from matcher.features import FEATURES, Feature, Kind, Subject
-from matcher.likelihood.categories import stated_values
 from matcher.likelihood.evidence import Evidence
+from matcher.likelihood.kinds import CLASSES
 from matcher.likelihood.mated_pair import MatesGroup
 from matcher.observations import Of
 from matcher.results import Advice, NextMeasurement, Predicted, Reason
@@ -142,7 +142,7 @@ def _options(
     options = []
     for name in features:
         feature = FEATURES[name]
-        if feature.kind in (Kind.TEXT, Kind.FIT) or (feature.subject is Subject.PAIR and situation.mates is None):
+        if feature.kind not in PREDICTED or (feature.subject is Subject.PAIR and situation.mates is None):
             continue
         tool = tool_for(feature, at_hand, instruments) if feature.kind is Kind.DIMENSION else None
         option = _option(situation, feature, tool, taken.get(name))
@@ -253,21 +253,8 @@ def _fineness(option: Option, situation: Situation) -> float | None:
 def _predicted(feature: Feature, found: Leaders) -> tuple[Predicted, ...]:
     """Values of the feature in the entries of the likeliest candidates."""
     columns, shown = found.columns, found.halves[:SHOWN_PREDICTIONS]
-    values = [(columns.keys[half], _stated(feature, columns, int(half))) for half in shown]
+    values = [(columns.keys[half], CLASSES[feature.kind].stated(feature, columns, int(half))) for half in shown]
     return tuple(Predicted(key=key, value=value) for key, value in values if value is not None)
-
-
-def _stated(feature: Feature, columns: Columns, half: int) -> float | int | str | None:
-    if feature.subject is Subject.PAIR:
-        stated = columns.matings.dimensions[feature.name].stated[stated_matings(columns, feature, half)]
-        return float(stated[0]) if len(set(stated)) == 1 else None
-    if feature.kind is Kind.DIMENSION:
-        value = float(columns.dimensions[feature.name].stated[half])
-        return None if np.isnan(value) else value
-    if feature.kind is Kind.COUNT:
-        count = int(columns.counts[feature.name][half])
-        return count if count >= 0 else None
-    return stated_values(feature, columns.categories[feature.name][half])
 
 
 def _advice(situation: Situation, measurements: tuple[NextMeasurement, ...]) -> Advice:
