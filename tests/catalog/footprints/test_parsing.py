@@ -136,3 +136,22 @@ def test_a_land_without_its_numbers_is_refused(part: str) -> None:
 def test_a_stroke_without_its_end_is_refused() -> None:
     assert reason("(footprint A (fp_line (start 0 0) (layer F.Fab)))") == "a shape without its numbers"
     assert reason("(footprint A (fp_poly (layer F.Fab)))") == "a shape without its numbers"
+
+
+@pytest.mark.parametrize("part", ['"\\', '("', '("\\" ', "(a", '("a" ', "[a"])
+def test_no_text_takes_longer_than_its_length_allows(part: str) -> None:
+    """A pattern that tried such a text from every quote again would take hours."""
+    text = f"(footprint A {part * (LARGEST_FILE // 10)}"
+    assert reason(text) in ("cut off or damaged", "nested deeper than a footprint can be")
+
+
+@pytest.mark.parametrize(("text", "name"), [(r'(footprint "W\"1\" \\a")', r'W"1" \a'), ("[module  W;1'2\n]", "W;1'2")])
+def test_a_name_is_read_as_it_is_quoted(text: str, name: str) -> None:
+    assert parse_footprint(text).name == name
+
+
+@pytest.mark.parametrize(
+    "text", ["(footprint A]", "(footprint (A ]))", "(footprint A) (B)", "(footprint A) 1", "(a) )"]
+)
+def test_brackets_that_do_not_match_and_a_second_expression_are_refused(text: str) -> None:
+    assert reason(text) in ("cut off or damaged", "no footprint")
