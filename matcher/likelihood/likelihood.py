@@ -18,15 +18,11 @@ from matcher.likelihood.evidence import Comparison, Evidence, log_sum
 from matcher.likelihood.kinds import evidence_of
 from matcher.likelihood.mated_pair import MatesGroup
 from matcher.likelihood.miscounts import fittings_probability
-from matcher.likelihood.scale_free_ratios import COARSE
 from matcher.likelihood.shared_errors import SharedGroup, exact, prefixes, without_each
 from matcher.observations import Of, Reduced
 
 EXACT_AT_LEAST = 32
 """Number of likeliest halves whose shared errors are always integrated exactly."""
-
-FINE_AT_LEAST = 32
-"""Number of likeliest halves for which shared errors are integrated to 1e-10; for others, 1e-7 is enough."""
 
 INEXACT_MASS = 1e-6
 """Posterior probability that may depend on the closed form (right to a few nats) instead of the exact integral."""
@@ -188,16 +184,9 @@ def _shared_parts(groups: list[SharedGroup], base: Floats, inexact_mass: float) 
     results = [group.normal.closed_form() for group in groups]
     leaders = _leaders(base + sum(results), inexact_mass)
     for group, result in zip(groups, results, strict=True):
-        result[leaders] = _integrated(group, leaders)
+        result[leaders] = exact(group, leaders)
     total = base + sum(results)
     return [_shared_part(group, result, total - result) for group, result in zip(groups, results, strict=True)]
-
-
-def _integrated(group: SharedGroup, leaders: Ints) -> Floats:
-    """Exact log-likelihood of halves, which are given likeliest first."""
-    first, rest = leaders[:FINE_AT_LEAST], leaders[FINE_AT_LEAST:]
-    fine = exact(group, first)
-    return np.concatenate([fine, exact(group, rest, COARSE)]) if len(rest) else fine
 
 
 def _leaders(approximate: Floats, inexact_mass: float) -> Ints:

@@ -41,18 +41,6 @@ ERROR_NODES = _hermite(5)
 relative standard uncertainty of 0.06."""
 
 
-SMALLEST = 1e-12
-"""Spread, as a part of the size, that counts as none; it prevents a division by 0."""
-
-
-def _three(c: Floats, t: Floats, s: Floats) -> Nodes:
-    """Three sizes with the moments, up to the fifth, of a rectangle blurred by a normal."""
-    variance = np.maximum(t * t / 3.0 + s * s, (SMALLEST * c) ** 2)
-    fourth = np.maximum(t**4 / 5.0 + 2.0 * (t * s) ** 2 + 3.0 * s**4, variance**2)
-    apart, side = np.sqrt(fourth / variance), variance**2 / (2.0 * fourth)
-    return np.hstack([c - apart, c, c + apart]), np.hstack([side, 1.0 - 2.0 * side, side])
-
-
 def _products(legendre: int, hermite: int) -> Callable[[Floats, Floats, Floats], Nodes]:
     """Each node within the tolerance combined with each node of the normal."""
     (tau, of_tau), (xi, of_xi) = np.polynomial.legendre.leggauss(legendre), _hermite(hermite)
@@ -82,7 +70,6 @@ VAGUE = 0.1
 """An entry's u, as a part of its size, from which the size may be near 0 and nodes start there."""
 
 RULES = (
-    QuadratureRule(applies=lambda t, s: (t <= 0.02) & (s <= 0.02), nodes=_three),
     QuadratureRule(applies=lambda t, s: (t <= 0.2) & (s <= 0.1), nodes=_products(4, 5)),
     QuadratureRule(applies=lambda t, s: (t <= 0.6) & (t + 6.0 * s <= 0.9), nodes=_products(10, 10)),
     QuadratureRule(applies=lambda t, s: s > VAGUE, nodes=_from_zero),

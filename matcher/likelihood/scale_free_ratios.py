@@ -25,22 +25,11 @@ from matcher.likelihood.quadrature import ERROR_NODES, RULES
 from matcher.likelihood.tolerance_density import SQRT_2PI, W_MIN, rectangle_normal
 from matcher.observations import Reduced
 
+NEGLIGIBLE = 1e-14
+"""Part of its reading's floor at which a bump ends."""
 
-@dataclass(frozen=True, kw_only=True)
-class Precision:
-    """A bump ends where it falls to the ``negligible`` part of its reading's floor. ``step`` is in standard deviations
-    of the product of the narrowest bumps that overlap; its error is exp(−2π²/step²)."""
-
-    negligible: float
-    step: float
-
-
-FINE = Precision(negligible=1e-14, step=0.7)
-"""Right to 1e-10."""
-
-COARSE = Precision(negligible=1e-8, step=1.05)
-"""Right to 1e-7. For the halves behind the leaders it moves no probability by more than 1e-9, and saves 8 to 15 % of
-the time for an answer from a picture without a scale over 7,500 halves."""
+STEP = 0.7
+"""Step in standard deviations of the product of the narrowest bumps that overlap: its error is exp(−2π²/step²)."""
 
 LARGEST_STEP = 0.04
 """Largest step in ln(scale): wide bumps are skew in it."""
@@ -77,7 +66,7 @@ class Bumps:
     sd: Floats
 
     @classmethod
-    def of(cls, readings: Sequence[Reduced], mixtures: Sequence[Mixture], negligible: float) -> Bumps:
+    def of(cls, readings: Sequence[Reduced], mixtures: Sequence[Mixture]) -> Bumps:
         c, t, s, weight = (
             np.concatenate([getattr(mix, name) for mix in mixtures])
             for name in ("centre", "half_width", "entry_u", "weight")
@@ -89,7 +78,7 @@ class Bumps:
         exists = (weight > 0) & (c > 0)
         strength = np.where(exists, weight / floor, 0.0)
         c = np.where(exists, c, 1.0)
-        low, high = _reach(number[:, None], own_u[:, None], c, t, s, strength / negligible)
+        low, high = _reach(number[:, None], own_u[:, None], c, t, s, strength / NEGLIGIBLE)
         return cls(
             reading=np.repeat(np.arange(len(mixtures)), number_of),
             number=number,
@@ -119,16 +108,14 @@ def within_reach(readings: Sequence[Reduced]) -> bool:
     return all(10.0 * W_MIN <= reading.u <= LARGEST_RELATIVE_U * reading.number for reading in readings)
 
 
-def log_density(
-    readings: Sequence[Reduced], mixtures: Sequence[Mixture], sd: float, precision: Precision = FINE
-) -> tuple[Floats, Bools]:
-    """Log-likelihood of a picture's readings by half, and whether it is accurate.
+def log_density(readings: Sequence[Reduced], mixtures: Sequence[Mixture], sd: float) -> tuple[Floats, Bools]:
+    """Log-likelihood of a picture's readings by half, right to 1e-10, and whether it is that accurate.
 
     ``mixtures`` and the result are over the same halves.
     """
-    bumps = Bumps.of(readings, mixtures, precision.negligible)
+    bumps = Bumps.of(readings, mixtures)
     mean, known = _mean_prior(bumps, sd)
-    together, fits = _overlapping(bumps, sd, precision.step)
+    together, fits = _overlapping(bumps, sd)
     floor = np.log(np.stack([mix.floor for mix in mixtures])).sum(axis=0)
     return floor + np.log(1.0 + (bumps.strength * mean).sum(axis=0) + together), known & fits
 
@@ -195,9 +182,9 @@ class Overlaps:
     step: Floats
 
 
-def _overlapping(bumps: Bumps, sd: float, step: float) -> tuple[Floats, Bools]:
+def _overlapping(bumps: Bumps, sd: float) -> tuple[Floats, Bools]:
     """∫ p (Π(1 + b) − 1 − Σb) dz by half, and whether the half was within `MOST_POINTS`."""
-    found, halves = _overlaps(bumps, step), bumps.low.shape[1]
+    found, halves = _overlaps(bumps), bumps.low.shape[1]
     number = np.ceil((found.high - found.low) / found.step).astype(np.int64) + 1
     fits = np.ones(halves, dtype=np.bool_)
     fits[found.owners[number > MOST_POINTS]] = False
@@ -236,7 +223,7 @@ def _beyond(others: Floats) -> Floats:
     return total
 
 
-def _overlaps(bumps: Bumps, step: float) -> Overlaps:
+def _overlaps(bumps: Bumps) -> Overlaps:
     """Every bump with the wider ones that overlap it; of bumps equally wide the later one counts as wider."""
     low, high, sd, reading = bumps.low, bumps.high, bumps.sd, bumps.reading
     wider = (low[None] < high[:, None]) & (high[None] > low[:, None])
@@ -257,5 +244,5 @@ def _overlaps(bumps: Bumps, step: float) -> Overlaps:
         wider=wider,
         low=np.maximum(lows, low[which, owners]),
         high=np.minimum(highs, high[which, owners]),
-        step=np.minimum(step / np.sqrt(precision), LARGEST_STEP),
+        step=np.minimum(STEP / np.sqrt(precision), LARGEST_STEP),
     )

@@ -20,7 +20,6 @@ from matcher.likelihood.dimensions import DimensionEvidence
 from matcher.likelihood.evidence import log_sum_by
 from matcher.likelihood.gross_errors import Mixture
 from matcher.likelihood.normal_readings import NormalReadings
-from matcher.likelihood.scale_free_ratios import FINE, Precision
 from matcher.likelihood.tolerance_density import REACH, SQRT_2PI, W_MIN, rectangle_normal
 from matcher.observations import Reduced, SharedError, SharedKind
 
@@ -85,21 +84,18 @@ class SharedGroup:
         return SharedGroup(evidence=tuple(self.evidence[j] for j in chosen))
 
 
-def exact(group: SharedGroup, halves: Ints, precision: Precision = FINE) -> Floats:
-    """Log-likelihood of the group for the given halves, with exact rectangles and slips and z integrated out.
-
-    ``precision`` applies to the fast method; panels are always precise.
-    """
+def exact(group: SharedGroup, halves: Ints) -> Floats:
+    """Log-likelihood of the group for the given halves, with exact rectangles and slips and z integrated out."""
     if not group.error.unscaled or not scale_free_ratios.within_reach(group.readings):
         return by_panels(group, halves)
     starts = range(0, len(halves), AT_ONCE)
-    pieces = [_by_ratios(group, halves[start : start + AT_ONCE], precision) for start in starts]
+    pieces = [_by_ratios(group, halves[start : start + AT_ONCE]) for start in starts]
     return np.concatenate([np.zeros(0), *pieces])
 
 
-def _by_ratios(group: SharedGroup, halves: Ints, precision: Precision) -> Floats:
+def _by_ratios(group: SharedGroup, halves: Ints) -> Floats:
     mixtures = [mix.take(halves) for mix in group.mixtures]
-    result, known = scale_free_ratios.log_density(group.readings, mixtures, group.error.sd, precision)
+    result, known = scale_free_ratios.log_density(group.readings, mixtures, group.error.sd)
     if not np.all(known):
         result[~known] = by_panels(group, halves[~known])
     return result
