@@ -7,16 +7,13 @@ the counts' probabilities are sums over runs.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import logsumexp
 
-from matcher.columns.columns import Bools, Floats
-from matcher.imaging.row_detection.template_fit import OFF_LATTICE, TYPICAL, Sites, as_strong
-
-NEIGHBOURS = 5
-"""Typical sites nearby that a site's strength is compared with: few enough to follow uneven light."""
+from matcher.columns.columns import Floats
+from matcher.imaging.row_detection.template_fit import Sites
 
 NEGLIGIBLE = 0.005
 """Probability below which an alternative count is not named."""
@@ -58,16 +55,14 @@ def features(found: Sites) -> tuple[Floats, ...]:
     """What tells a contact from none at each site, in the order of `WEIGHTS` without the bias, each 0 for a contact
     just like the template: weaker than those nearby, unlike the template (also as compared with what is
     usual in this row, as a logarithm), off the lattice in periods, and on a base line that slopes."""
-    relative = found.amplitudes / usual_strength(found)
     unlike = np.sqrt(1.0 - found.correlations * np.abs(found.correlations))
-    chosen = typical(found)
-    usual = float(np.median(unlike[chosen])) if chosen.any() else 0.0
+    usual = float(np.median(unlike[found.typical])) if found.typical.any() else 0.0
     return (
-        (1.0 - relative).clip(0.0, 1.5),
+        (1.0 - found.strengths).clip(0.0, 1.5),
         unlike,
         np.log((unlike + ALIKE) / (usual + ALIKE)).clip(0.0, 3.0),
         np.abs(found.shifts),
-        (_bends(found.slopes) / usual_strength(found)).clip(0.0, 1.0),
+        (_bends(found.slopes) / found.usual_amplitudes).clip(0.0, 1.0),
     )
 
 
@@ -86,22 +81,6 @@ def ratios(found: Sites) -> Floats:
     return np.asarray(np.clip(total, -STRONGEST, STRONGEST))
 
 
-def typical(found: Sites) -> Bools:
-    """Sites that look and lie like the template."""
-    alike: Bools = (found.correlations > TYPICAL) & (np.abs(found.shifts) < OFF_LATTICE)
-    return as_strong(found.amplitudes, alike)
-
-
-def usual_strength(found: Sites) -> Floats:
-    """The median strength of the typical sites nearest to each site."""
-    chosen = np.flatnonzero(typical(found))
-    if len(chosen) == 0:
-        return np.full(len(found.amplitudes), max(float(np.max(found.amplitudes)), 1e-12))
-    distance = np.abs(np.arange(len(found.amplitudes))[:, None] - chosen)
-    nearest = np.argsort(distance, axis=1, kind="stable")[:, :NEIGHBOURS]
-    return np.asarray(np.median(found.amplitudes[chosen][nearest], axis=1))
-
-
 def likeliest_run(found: Sites) -> Run | None:
     """The likeliest first and last site, and all counts' probabilities; None for fewer than three sites."""
     weights = ratios(found)
@@ -111,16 +90,19 @@ def likeliest_run(found: Sites) -> Run | None:
         return None
     inner = np.logaddexp(np.log(1.0 - EMPTY) + weights, np.log(EMPTY))
     upto = np.concatenate([[0.0], np.cumsum(inner)])
-    total = weights[first] + weights[last] + upto[last] - upto[first + 1]
-    evidence = logsumexp(total)
-    probabilities = np.exp(total - evidence)
-    counts = np.bincount(last - first + 1, weights=probabilities)
+    total = (weights - upto[1:])[first] + (weights + upto[:-1])[last]
+    largest = float(total.max())
+    shares = np.exp(total - largest)
+    shares_in_all = float(shares.sum())
+    probabilities = shares / shares_in_all
+    lengths = last - first + 1
+    counts = np.bincount(lengths, weights=probabilities)
     order = np.argsort(-counts, kind="stable")
-    best = int(np.argmax(np.where(last - first + 1 == order[0], probabilities, -1.0)))
+    best = int(np.argmax(np.where(lengths == order[0], probabilities, -1.0)))
     return Run(
         first=int(first[best]),
         last=int(last[best]),
         counts=tuple((int(count), float(counts[count])) for count in order if counts[count] > NEGLIGIBLE),
-        evidence=float(evidence),
+        evidence=largest + math.log(shares_in_all),
         ratios=weights,
     )

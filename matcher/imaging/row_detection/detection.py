@@ -27,7 +27,6 @@ from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
 from matcher.imaging.clicks.lattice_fit import fit_lattice
 from matcher.imaging.clicks.picture_results import Lattice
-from matcher.imaging.row_detection.counts import usual_strength
 from matcher.imaging.row_detection.doubts import doubts, empty, is_clear, is_row, row_reasons, traces
 from matcher.imaging.row_detection.hypotheses import Choice, Hypothesis, alternates, chosen, hypotheses
 from matcher.imaging.row_detection.periods import SMALLEST_PX
@@ -165,7 +164,7 @@ def _contact(
     reading: Hypothesis, site: int, why: str | None, lattice: Lattice, start: float, step: float
 ) -> FoundContact:
     """The contact at a site. A fainter one is less sure in place: noise moves it more."""
-    strength = float(reading.sites.amplitudes[site] / usual_strength(reading.sites)[site])
+    strength = float(reading.sites.strengths[site])
     return FoundContact(
         position=float(reading.sites.positions[site] - start) * step,
         u=lattice.click_u / min(1.0, max(strength, FAINTEST)),

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from matcher.columns.columns import Bools, Floats
-from matcher.imaging.row_detection.counts import usual_strength
+from matcher.columns.columns import Bools
 from matcher.imaging.row_detection.hypotheses import Hypothesis, alternates
 
 WEAK = 0.5
@@ -40,7 +39,7 @@ rows whose count is right has as much beside it."""
 
 def empty(reading: Hypothesis) -> Bools:
     """Which sites of the profile hold no contact, including those outside the run."""
-    strength = reading.sites.amplitudes / usual_strength(reading.sites)
+    strength = reading.sites.strengths
     inside = np.zeros(len(strength), dtype=np.bool_)
     inside[reading.run.first : reading.run.last + 1] = True
     free = ~inside | ((reading.run.ratios < 0.0) & (strength < EMPTY_BELOW))
@@ -51,28 +50,26 @@ def empty(reading: Hypothesis) -> Bools:
 def doubts(reading: Hypothesis) -> list[str | None]:
     """Why each site of the profile may hold no contact of the row; None if there is no doubt."""
     found = reading.sites
-    strength: Floats = found.amplitudes / usual_strength(found)
     marks = (
         (found.inside < CUT, "at the edge of the line: only a part of it shows"),
-        (strength < WEAK, "weak: much fainter than its neighbours"),
+        (found.strengths < WEAK, "weak: much fainter than its neighbours"),
         (np.abs(found.shifts) > OFF, "off the lattice of the others"),
         (found.widenings > WIDER, "wider than the others: a hold-down, or merged with what is beside it"),
         (found.widenings < NARROWER, "narrower than the others"),
         (found.correlations < UNLIKE, "looks unlike the others: dirt, glare, or one line where they show two"),
     )
-    return [next((why for present, why in marks if present[site]), None) for site in range(len(strength))]
+    return [next((why for present, why in marks if present[site]), None) for site in range(len(found.strengths))]
 
 
 def traces(reading: Hypothesis) -> list[str]:
     """At which ends of the row ("first", "last") something shows, on the line, where one more contact would be."""
     found, run = reading.sites, reading.run
     within = slice(run.first, run.last + 1)
-    strength = found.amplitudes / usual_strength(found)
     contact = max(float(np.median(found.energies[within])), 1e-18)
     signal = (found.energies + found.misfits) / contact
     usual = LEAST_MISFIT + float(np.median(found.misfits[within])) / contact
-    plain = (signal > TRACE) & (strength > TRACE_STRENGTH)
-    faint = (signal > FAINT_TRACE * usual) & (strength > FAINT_STRENGTH)
+    plain = (signal > TRACE) & (found.strengths > TRACE_STRENGTH)
+    faint = (signal > FAINT_TRACE * usual) & (found.strengths > FAINT_STRENGTH)
     ends = (("first", run.first - 1), ("last", run.last + 1))
     return [name for name, site in ends if 0 <= site < len(signal) and (plain | faint)[site]]
 

@@ -14,12 +14,13 @@ from dataclasses import dataclass
 from operator import attrgetter
 
 import numpy as np
+from scipy.interpolate import CubicSpline
 from scipy.special import expit
 
 from matcher.columns.columns import Floats
 from matcher.imaging.row_detection.counts import Run, likeliest_run
 from matcher.imaging.row_detection.periods import periods
-from matcher.imaging.row_detection.template_fit import Sites, sites
+from matcher.imaging.row_detection.template_fit import Sites, sites, spline_through
 
 DIVIDED = 2
 """Periods, the most repetitive first, whose halves and thirds are tried too: an octave's maximum may be a multiple."""
@@ -53,11 +54,15 @@ regression on 1,000 rendered rows. Tuned."""
 
 @dataclass(frozen=True, kw_only=True)
 class Hypothesis:
-    """A profile read as a row: its sites, the run of contacts, and whether contacts are dark."""
+    """A profile read as a row: its sites, and the run of those that hold a contact."""
 
     sites: Sites
     run: Run
-    dark: bool
+
+    @property
+    def dark(self) -> bool:
+        """Whether the contacts are darker than what is between them."""
+        return self.sites.dark
 
     @property
     def evidence(self) -> float:
@@ -72,19 +77,19 @@ class Hypothesis:
 
 def hypotheses(values: Floats, line: tuple[float, float], smallest: float) -> list[Hypothesis]:
     """All readings of a profile with any evidence, the strongest first."""
-    found = [reading for period in _tried(values, smallest) for reading in _of_period(values, line, period, smallest)]
+    spline = spline_through(values)
+    found = [reading for period in _tried(values, smallest) for reading in _of_period(spline, line, period, smallest)]
     if found and alternates(best := max(found, key=attrgetter("evidence"))):
-        found += _of_period(values, line, 2.0 * best.sites.period, smallest)
+        found += _of_period(spline, line, 2.0 * best.sites.period, smallest)
     return sorted(found, key=attrgetter("evidence"), reverse=True)
 
 
-def _of_period(values: Floats, line: tuple[float, float], period: float, smallest: float) -> Iterator[Hypothesis]:
+def _of_period(spline: CubicSpline, line: tuple[float, float], period: float, smallest: float) -> Iterator[Hypothesis]:
     """The readings of about one period that have any evidence, of bright and of dark contacts."""
-    for dark in (False, True):
-        fitted = sites(1.0 - values if dark else values, period, line)
-        run = None if fitted is None else likeliest_run(fitted)
-        if fitted is not None and run is not None and run.evidence > 0.0 and fitted.period >= smallest:
-            yield Hypothesis(sites=fitted, run=run, dark=dark)
+    for fitted in sites(spline, period, line):
+        run = likeliest_run(fitted)
+        if run is not None and run.evidence > 0.0 and fitted.period >= smallest:
+            yield Hypothesis(sites=fitted, run=run)
 
 
 def _tried(values: Floats, smallest: float) -> list[float]:

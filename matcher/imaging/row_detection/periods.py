@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.fft import irfft, next_fast_len, rfft
 from scipy.ndimage import uniform_filter1d
-from scipy.signal import correlate
 
 from matcher.columns.columns import Floats
 
@@ -54,7 +54,8 @@ def periods(values: Floats) -> list[Period]:
 def _octave(values: Floats, low: float, high: float) -> list[Period]:
     """Maxima of the autocorrelation between two periods."""
     flat = _normalised(values - smoothed(values, high), high)
-    autocorrelation = correlate(flat, flat, method="fft")[len(flat) - 1 :]
+    size = next_fast_len(2 * len(flat), real=True)
+    autocorrelation = irfft(np.abs(rfft(flat, size)) ** 2, size)[: len(flat)]
     if autocorrelation[0] <= 0.0:
         return []
     ratio: Floats = autocorrelation / autocorrelation[0]
