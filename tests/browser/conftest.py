@@ -73,15 +73,15 @@ def visits(browser: Browser, world: World) -> Visits:
 
 @pytest.fixture
 def new_page(visits: Visits) -> Iterator[NewPage]:
-    """Opens pages for a test, each in a browser context of its own; in the end nothing may have gone wrong in any."""
-    with _opening(visits) as opened:
+    """Opens pages for a test; in the end nothing may have gone wrong in any."""
+    with opening(visits) as opened:
         yield opened
 
 
 @contextmanager
-def _opening(visits: Visits) -> Iterator[NewPage]:
-    with ExitStack() as stack:
-        opened = NewPage(visits=visits, stack=stack)
-        yield opened
-        troubles = opened.troubles()
+def opening(visits: Visits) -> Iterator[NewPage]:
+    """The same for a fixture of wider scope."""
+    opened = NewPage(visits=visits)
+    yield opened
+    troubles = opened.end()
     assert not troubles, "\n".join(troubles)

@@ -85,26 +85,19 @@ WRITTEN = """() => [
 """All text of the page as a person finds it, in fields and folded parts as well."""
 
 
-def _open(new_page: NewPage, name: str) -> Page:
-    address, who = SHOWING[name]
-    page = new_page(who=who)
-    page.add_init_script(CAUGHT)
-    answer = page.goto(address.format_map(new_page.visits.world.keys), wait_until="networkidle")
-    assert answer is not None
-    assert answer.ok
-    return page
-
-
 def test_hostile_text_is_text_on_every_page_and_every_field_is_shown_on_one(new_page: NewPage) -> None:
     written: list[str] = []
-    for name in SHOWING:
-        page = _open(new_page, name)
+    pages = {who: new_page(who=who, script=CAUGHT) for who in {who for _, who in SHOWING.values()}}
+    for name, (address, who) in SHOWING.items():
+        page = pages[who]
+        answer = page.goto(address.format_map(new_page.visits.world.keys), wait_until="networkidle")
+        assert answer is not None
+        assert answer.ok
         assert page.evaluate(MADE) == [], name
         assert page.evaluate("window.caught") == [], name
         assert "49" not in page.evaluate("document.title"), name  # 7 * 7: no template was filled in twice
         written.append(_written(page))
         assert any(each in written[-1] for each in (SHORT, HOSTILE, HOSTILE_NAME)), name
-        page.context.close()
     whole = "\n".join(written)
     assert [field for field in FIELDS if f"{field} {HOSTILE}" not in whole] == []
 
@@ -115,8 +108,7 @@ def _written(page: Page) -> str:
 
 
 def test_hostile_text_in_the_address_and_the_fields_of_the_bench_is_text(new_page: NewPage) -> None:
-    page = new_page()
-    page.add_init_script(CAUGHT)
+    page = new_page(script=CAUGHT)
     page.goto("/?body_length=<img src=nest onerror=ran(1)>&marking=<script>ran(2)</script>")
     page.locator('[name="body_width"]').fill(HOSTILE)
     page.locator('[name="body_width"]').press("Tab")
@@ -127,9 +119,7 @@ def test_hostile_text_in_the_address_and_the_fields_of_the_bench_is_text(new_pag
 
 
 def test_hostile_text_in_a_form_comes_back_as_text_beside_its_errors(new_page: NewPage) -> None:
-    page = new_page(who=IDA)
-    page.add_init_script(CAUGHT)
-    page.goto("/contribute/half")
+    page = new_page("/contribute/half", IDA, script=CAUGHT)
     for name in ("maker", "series", "part_number", "note", "rows", "dimensions.pitch.value"):
         page.locator(f'[name="{name}"]').fill(HOSTILE)
     page.locator(".sending button[value=save]").click()

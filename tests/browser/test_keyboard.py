@@ -1,14 +1,12 @@
-"""Everything by keyboard: the bench and signing in by Tab and Enter, with the focus always in sight."""
+"""By keys alone: identifying on the bench, skipping the navigation, signing in and out."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
-
-import pytest
+from typing import TYPE_CHECKING
 
 from tests.browser.bench_hands import leading, settle
-from tests.browser.places import LISTED, PLACES
-from tests.browser.visits import NARROW, WIDE, NewPage
+from tests.browser.places import LISTED
+from tests.browser.visits import FOCUSED, NewPage
 from tests.browser.world import IDA, World, half_address
 
 if TYPE_CHECKING:
@@ -16,55 +14,6 @@ if TYPE_CHECKING:
 
 MOST_STOPS = 600
 """More places to stop at than any page has; beyond it the focus is caught somewhere."""
-
-FOCUSED = """() => {
-  const node = document.activeElement;
-  if (!node || node === document.body) return null;
-  const style = getComputedStyle(node);
-  const box = node.getBoundingClientRect();
-  return {
-    name: node.outerHTML.slice(0, 140),
-    id: node.id,
-    marked: (style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 2) || style.boxShadow !== "none",
-    inside: box.bottom > 0 && box.top < innerHeight && box.right > 0 && box.left < innerWidth && box.width > 0,
-  };
-}"""
-
-REACHABLE = """() => [...document.querySelectorAll(
-    "a[href], button, input:not([type=hidden]), select, textarea, summary, [tabindex='0']")]
-  .filter((node) => node.tabIndex >= 0)
-  .filter((node) => node.checkVisibility({ visibilityProperty: true }) && !node.disabled)
-  .filter((node) => !(node.type === "radio" && !node.checked) && !node.matches(".peek"))
-  .length"""
-"""How many places there are to stop at; of radio buttons that belong together only one is. The bench's
-peek at the verdict makes room for a field's definition, and the answer follows the fields anyway."""
-
-
-def _stops(page: Page) -> list[dict[str, Any]]:
-    """Where Tab stops, in order, from the beginning of the page to its end."""
-    stops: list[dict[str, Any]] = []
-    while len(stops) < MOST_STOPS:
-        page.keyboard.press("Tab")
-        focused = page.evaluate(FOCUSED)
-        if focused is None:
-            return stops
-        stops.append(focused)
-    raise AssertionError(f"Tab never leaves the page: {stops[-1]['name']}")
-
-
-@pytest.mark.parametrize(
-    ("name", "width"),
-    [("bench-answer", WIDE), ("half", WIDE), ("contribute-half", WIDE)]
-    + [(name, NARROW) for name in PLACES if name != "docs"],
-)
-def test_tab_stops_at_everything_and_the_focus_is_in_sight(new_page: NewPage, name: str, width: int) -> None:
-    place = PLACES[name]
-    page = new_page(place.at(new_page.visits.world), who=place.who, width=width)
-    count = page.evaluate(REACHABLE)
-    stops = _stops(page)
-    assert [stop["name"] for stop in stops if not stop["marked"]] == []
-    assert [stop["name"] for stop in stops if not stop["inside"]] == []
-    assert len(stops) >= count
 
 
 def _to(page: Page, wanted: str) -> None:

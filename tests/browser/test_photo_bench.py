@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import json
 import math
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl, urlsplit
@@ -31,7 +30,7 @@ pytest.importorskip("playwright.sync_api", reason="no Playwright: pip install '.
 from playwright.sync_api import expect
 
 from tests.browser.photo_table import ROW_ADDRESS, Table
-from tests.browser.visits import HEIGHT, NARROW, WIDE, NewPage
+from tests.browser.visits import HEIGHT, NARROW, WIDE, NewPage, violations
 
 EXPANDED = 2.0
 """Standard uncertainties of an interval that holds 95 % of the cases; the pictures are fixed, so the tests are too."""
@@ -184,7 +183,7 @@ def test_a_doubtful_row_is_counted_once_a_person_looked(new_page: NewPage, site:
 
 
 def test_what_is_wrong_is_told_at_its_mark(table: Table, new_page: NewPage, site: str) -> None:
-    new_page.watches[0].expected.add(f"{site}/v1/measure")
+    new_page.expect(f"{site}/v1/measure")
     table.tool("corners")
     table.click((100.0, 300.0), (300.0, 300.0), (500.0, 300.0), (700.0, 300.0))
     wrong = table.page.locator("#outlines .wrong .error")
@@ -198,7 +197,7 @@ def test_a_line_with_no_contacts_under_it_says_so_at_its_row(table: Table, new_p
     table.drag((60.0, 20.0), (800.0, 20.0))
     table.says("Row 1:")
     expect(table.page.locator("#rows .wrong .error")).to_be_visible()
-    new_page.watches[0].expected.add(table.posted[0].url)
+    new_page.expect(table.posted[0].url)
 
 
 def test_a_scale_without_its_length_is_asked_for(table: Table, photo: Photo) -> None:
@@ -516,18 +515,16 @@ def test_the_bench_understands_what_is_taken_to_it(table: Table, photo: Photo) -
     assert table.page.input_value("[name=contact_count]") == str(2 * COUNT)
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [WIDE, NARROW])
-def test_axe_finds_no_violation_in_a_filled_table(
-    new_page: NewPage, site: str, photo: Photo, width: int, scheme: str
-) -> None:
-    axe = files("axe_playwright_python") / "axe.min.js"
-    table = Table(new_page(width=width, dark=scheme == "dark", bypass_csp=True), site, "?body_length=6.52±0.03")
+def test_axe_finds_no_violation_in_a_filled_table(new_page: NewPage, site: str, photo: Photo) -> None:
+    table = Table(new_page(), site, "?body_length=6.52±0.03")
+    page = table.page
     table.open(photo.path, photo.size)
     table.draw_row(photo.lines[0])
     table.settled()
     for folded in ("#rows-0-points-fold", "#results .budget summary", ".keys summary", ".json summary"):
-        table.page.click(folded)
-    table.page.evaluate(axe.read_text(encoding="utf-8"))
-    found = table.page.evaluate("async () => (await axe.run()).violations")
-    assert not [(each["id"], [node["html"] for node in each["nodes"]]) for each in found]
+        page.click(folded)
+    found: list[str] = []
+    for width in (WIDE, NARROW):
+        page.set_viewport_size({"width": width, "height": HEIGHT})
+        found += violations(page, "photo-filled", width, [])
+    assert not found, "\n".join(found)

@@ -1,16 +1,19 @@
-"""Opening pages: at a width, light or dark, signed in or not, with or without JavaScript, and with an eye on errors."""
+"""Opening pages (at a width, signed in or not, with or without JavaScript) with an eye on errors; looking at them."""
 
 from __future__ import annotations
 
-from contextlib import ExitStack
+import os
 from dataclasses import dataclass, field
+from functools import lru_cache
+from importlib.resources import files
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 from tests.browser.world import World
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request, Response
+    from playwright.sync_api import Browser, ConsoleMessage, Page, Request, Response
 
 WIDE, NARROW = 1280, 360
 """Widths at which pages are looked at, CSS pixels; the narrow one is that of small telephones."""
@@ -37,6 +40,11 @@ class Watch:
     expected: set[str] = field(default_factory=set)
     """Addresses of documents that came with an error status on purpose: Chromium reports those as errors too."""
     seen: list[tuple[str, str]] = field(default_factory=list)
+
+    def begin(self) -> None:
+        """Forget what was seen: another test begins."""
+        self.expected.clear()
+        self.seen.clear()
 
     def follow(self, page: Page) -> None:
         """Listen to a page from now on."""
@@ -66,13 +74,65 @@ class Watch:
             self.seen.append((request.frame.url, f"asked another host: {request.url}"))
 
 
+@dataclass(frozen=True, kw_only=True)
+class Kind:
+    """What a tab is made with: who is signed in, a script that runs before each page's own, options of the context."""
+
+    who: str | None = None
+    script: str = ""
+    options: tuple[tuple[str, Any], ...] = ()
+
+
+@dataclass(kw_only=True)
+class Tab:
+    """A page in a browser context of its own, and what went wrong in it."""
+
+    kind: Kind
+    page: Page
+    watch: Watch
+    cookies: list[Any]
+
+    def clear(self) -> None:
+        """Forget what a test left in storage and cookies; the page that it looked at is closed by opening another."""
+        self.page.goto(f"{self.watch.address}/static/icon.svg")
+        self.page.evaluate("() => { sessionStorage.clear(); localStorage.clear(); }")
+        self.page.context.clear_cookies()
+        self.page.context.add_cookies(self.cookies)
+        self.watch.begin()
+
+
 @dataclass(kw_only=True)
 class Visits:
-    """The browser and the server; keeps the cookies of who signed in once."""
+    """The browser and the server. Keeps the cookies of who signed in, and tabs for the tests to come: opening a tab
+    starts processes of the browser, which costs more than most tests."""
 
     browser: Browser
     world: World
     states: dict[str, Any] = field(default_factory=dict)
+    idle: dict[Kind, list[Tab]] = field(default_factory=dict)
+
+    def take(self, kind: Kind) -> Tab:
+        """A tab for one test alone."""
+        idle = self.idle.get(kind)
+        return idle.pop() if idle else self._opened(kind)
+
+    def give_back(self, tab: Tab) -> None:
+        """Clear a tab and keep it for another test."""
+        tab.clear()
+        self.idle.setdefault(tab.kind, []).append(tab)
+
+    def _opened(self, kind: Kind) -> Tab:
+        state = self.state_of(kind.who) if kind.who else {"cookies": []}
+        context = self.browser.new_context(
+            base_url=self.world.address,
+            storage_state=state,
+            **{"reduced_motion": "reduce", "viewport": {"width": WIDE, "height": HEIGHT}, **dict(kind.options)},
+        )
+        context.set_default_timeout(PATIENCE_MS)
+        context.add_init_script(REPORT_VIOLATIONS + kind.script)
+        watch = Watch(address=self.world.address)
+        context.on("page", watch.follow)
+        return Tab(kind=kind, page=context.new_page(), watch=watch, cookies=state["cookies"])
 
     def state_of(self, who: str) -> Any:
         """The cookies of somebody who signed in through the page."""
@@ -90,34 +150,90 @@ class Visits:
 
 @dataclass(kw_only=True)
 class NewPage:
-    """Opens pages and keeps watch over all of them."""
+    """Opens pages for one test and keeps watch over all of them."""
 
     visits: Visits
-    stack: ExitStack
-    watches: list[Watch] = field(default_factory=list)
+    tabs: list[Tab] = field(default_factory=list)
 
     def __call__(
-        self, address: str | None = None, who: str | None = None, *, width: int = WIDE, dark: bool = False, **more: Any
+        self,
+        address: str | None = None,
+        who: str | None = None,
+        *,
+        width: int = WIDE,
+        script: str = "",
+        **options: Any,
     ) -> Page:
-        """A page in a context of its own, at an address if one is given; ``more`` goes to the context."""
-        context: BrowserContext = self.visits.browser.new_context(
-            base_url=self.visits.world.address,
-            viewport={"width": width, "height": HEIGHT},
-            color_scheme="dark" if dark else "light",
-            storage_state=self.visits.state_of(who) if who else None,
-            **{"reduced_motion": "reduce", **more},
-        )
-        self.stack.callback(context.close)
-        context.set_default_timeout(PATIENCE_MS)
-        context.add_init_script(REPORT_VIOLATIONS)
-        watch = Watch(address=self.visits.world.address)
-        self.watches.append(watch)
-        context.on("page", watch.follow)
-        page = context.new_page()
-        if address is not None:
-            page.goto(address)
-        return page
+        """A page in a context that no other page of the test shares, at an address if one is given.
 
-    def troubles(self) -> list[str]:
-        """What went wrong in any of the pages."""
-        return [trouble for watch in self.watches for trouble in watch.troubles()]
+        ``script`` runs before each page's own; ``options`` are those of the context.
+        """
+        tab = self.visits.take(Kind(who=who, script=script, options=tuple(sorted(options.items()))))
+        self.tabs.append(tab)
+        tab.page.set_viewport_size({"width": width, "height": HEIGHT})
+        if address is not None:
+            tab.page.goto(address)
+        return tab.page
+
+    def expect(self, address: str) -> None:
+        """An address will answer with an error on purpose."""
+        for tab in self.tabs:
+            tab.watch.expected.add(address)
+
+    def end(self) -> list[str]:
+        """Give the pages back; what went wrong in any of them."""
+        troubles = [trouble for tab in self.tabs for trouble in tab.watch.troubles()]
+        for tab in self.tabs:
+            self.visits.give_back(tab)
+        return troubles
+
+
+FOCUSED = """() => {
+  const node = document.activeElement;
+  if (!node || node === document.body) return null;
+  const style = getComputedStyle(node);
+  const box = node.getBoundingClientRect();
+  return {
+    name: node.outerHTML.slice(0, 140),
+    id: node.id,
+    marked: (style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 2) || style.boxShadow !== "none",
+    inside: box.bottom > 0 && box.top < innerHeight && box.right > 0 && box.left < innerWidth && box.width > 0,
+  };
+}"""
+"""What has the focus, whether that is marked, and whether it is in sight; null: nothing has."""
+
+AXE_RUN = "async (outside) => (await axe.run({exclude: outside}, {resultTypes: ['violations']})).violations"
+
+
+@lru_cache
+def _axe() -> str:
+    return (files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
+
+
+def violations(page: Page, name: str, width: int, outside: list[str]) -> list[str]:
+    """What axe-core finds in a page as it is laid out, light and dark; ``outside`` are parts not to look at.
+
+    With OTHERHALF_SCREENSHOTS=folder the page is drawn into that folder under its name and width.
+    """
+    if not page.evaluate("'axe' in window"):
+        page.evaluate(_axe())
+    found: list[str] = []
+    for scheme in ("dark", "light"):
+        page.emulate_media(color_scheme=scheme)
+        _draw(page, f"{name}-{width}-{scheme}.png")
+        found += [_told(f"{name} at {width} px, {scheme}", each) for each in page.evaluate(AXE_RUN, outside)]
+    return found
+
+
+def _told(where: str, violation: dict[str, Any]) -> str:
+    nodes = [f"    {node['html'][:160]}\n      {node['failureSummary']}" for node in violation["nodes"][:5]]
+    more = len(violation["nodes"]) - len(nodes)
+    return "\n".join(
+        [f"{where}: {violation['id']}: {violation['help']}", *nodes, *([f"    and {more} more"] if more else [])]
+    )
+
+
+def _draw(page: Page, name: str) -> None:
+    folder = os.environ.get("OTHERHALF_SCREENSHOTS")
+    if folder:
+        page.screenshot(path=Path(folder) / name, full_page=True)

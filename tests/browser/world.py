@@ -18,7 +18,7 @@ import uvicorn
 from api.app import create_app
 from api.service.settings import Settings
 from catalog.accounts import contributors, tokens
-from catalog.accounts.access import Role, usable_scopes
+from catalog.accounts.access import Role, Scope
 from catalog.db.database import open_catalogue
 from catalog.history.acts import operators
 from catalog.model.timestamps import read
@@ -64,7 +64,7 @@ def fill(url: str) -> dict[str, str]:
         for name, role in PEOPLE.items():
             act = operators("a test")
             contributors.add(session, act, name, role)
-            scopes = usable_scopes(role)
+            scopes = [scope for scope in Scope if role is Role.MAINTAINER or scope is not Scope.MAINTAIN]
             ends = read(act.at, field="at") + timedelta(days=1)
             made[name] = tokens.create(session, act, name, scopes=scopes, expires=ends).secret
         return made
