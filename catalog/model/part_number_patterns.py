@@ -82,17 +82,21 @@ def readings(members: Sequence[Half]) -> tuple[Reading | None, ...]:
 
 
 def _reading(column: Sequence[str], members: Sequence[Half]) -> Reading | None:
-    runs = len(set(column))
-    if runs == 1:
+    best, fewest = None, len(set(column))
+    if fewest == 1:
         return None
-    sizes = [(half.contact_count, half.contacts_per_row) for half in members]
+    sizes = ((half.contact_count, half.contacts_per_row) for half in members)
     stated = set(zip(column, sizes, strict=True))
-
-    def distinct(reading: Reading) -> int:
-        return len({reading.opened(run, *size) for run, size in stated})
-
-    best = min(_READINGS, key=distinct)
-    return best if distinct(best) < runs else None
+    # Numbers without the digits of the size stay as they are, however they are read.
+    possible = {(run, size) for run, size in stated if any(str(number) in run for number in size)}
+    closed = {run for run, _ in stated - possible}
+    for reading in _READINGS:
+        different = len(closed | {reading.opened(run, *size) for run, size in possible})
+        if different < fewest:
+            best, fewest = reading, different
+        if fewest == 1:
+            break
+    return best
 
 
 def skeleton(half: Half, form: Sequence[Reading | None]) -> str:
