@@ -32,23 +32,16 @@ EDGE_OFFSETS = np.array([-7.0, -4.5, -3.0, -1.5, 0.0, 1.5, 3.0, 4.5, 7.0])
 PRIOR_OFFSETS = np.array([-9.0, -7.0, -5.5, -4.0, -3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0, 4.0, 5.5, 7.0, 9.0])
 """Panel limits in standard deviations of z; 1e-18 of its probability lies beyond."""
 
-NEGLIGIBLE_PANEL = 28.0
-"""Panels this much, in ln, below a half's best one are omitted: a few hundred of them change its sum by 1e-10."""
-
 SLOW_OFFSETS = np.array([-20.0, -8.0, -3.0, -1.0, -0.3, 0.3, 1.0, 3.0, 8.0, 20.0])
 """Further panel limits, in ln(scale), for a picture without a scale: a reading's blur grows with the scale there and
 has a long tail."""
 
-CROWDED = 0.2
-"""Panel limits closer together than this part of the finest reading's standard deviation count as one. Ten nodes are
-exact over such a short distance: log-likelihoods stay within 1e-12, and 200 readings of one size need a fifth of the
-panels."""
-
 SMALLEST_EDGE = 1e-14
 """Panel limit, as a part of the reading, for a rectangle's edge at or below zero, which cannot pass a reading."""
 
-AT_ONCE = 64
-"""Halves that are computed at once for a picture without a scale: their points stay in the processor's cache."""
+PAIRS_AT_ONCE = 600_000
+"""Pairs of explanations, over all halves, that are computed at once for a picture without a scale: a megabyte or so,
+which stays in the processor's cache."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,8 +81,10 @@ def exact(group: SharedGroup, halves: Ints) -> Floats:
     """Log-likelihood of the group for the given halves, with exact rectangles and slips and z integrated out."""
     if not group.error.unscaled or not scale_free_ratios.within_reach(group.readings):
         return by_panels(group, halves)
-    starts = range(0, len(halves), AT_ONCE)
-    pieces = [_by_ratios(group, halves[start : start + AT_ONCE]) for start in starts]
+    explanations = sum(len(mix.words) for mix in group.mixtures)
+    at_once = max(PAIRS_AT_ONCE // explanations**2, 1)
+    starts = range(0, len(halves), at_once)
+    pieces = [_by_ratios(group, halves[start : start + at_once]) for start in starts]
     return np.concatenate([np.zeros(0), *pieces])
 
 
@@ -103,14 +98,7 @@ def _by_ratios(group: SharedGroup, halves: Ints) -> Floats:
 
 def by_panels(group: SharedGroup, halves: Ints) -> Floats:
     """`exact` by quadrature in panels between all edges of rectangles: slow, works for all readings."""
-    under = _Integrand.of(group, halves)
-    panels = under.panels
-    middles = np.log(panels.half_widths) + under.log_prior(panels.middles)
-    for moved in under.moved(panels.owners, panels.middles[:, None]):
-        middles[moved.at] += moved.added[:, 0]
-    best = np.full(len(halves), -np.inf)
-    np.maximum.at(best, panels.owners, middles)
-    return under.whole(panels.take(middles > best[panels.owners] - NEGLIGIBLE_PANEL))
+    return _Integrand.of(group, halves).whole()
 
 
 def prefixes(group: SharedGroup, halves: Ints) -> tuple[Floats, Floats]:
@@ -138,9 +126,6 @@ class _Panels:
     owners: Ints
     middles: Floats
     half_widths: Floats
-
-    def take(self, kept: Bools) -> _Panels:
-        return _Panels(owners=self.owners[kept], middles=self.middles[kept], half_widths=self.half_widths[kept])
 
     @property
     def z(self) -> Floats:
@@ -195,28 +180,18 @@ class _Integrand:
         owner, limit = np.concatenate(owners), np.concatenate(limits)
         order = np.lexsort((limit, owner))
         owner, limit = owner[order], limit[order]
-        cell = np.floor(limit / (CROWDED * self._finest))
-        first = np.append(True, (cell[1:] != cell[:-1]) | (owner[1:] != owner[:-1]))
-        outermost = np.append(owner[1:] != owner[:-1], True)
-        owner, limit = owner[first | outermost], limit[first | outermost]
         half_width = np.diff(limit) / 2
         used = np.flatnonzero((half_width > 0) & (owner[1:] == owner[:-1]))
         half_widths = half_width[used]
         return _Panels(owners=owner[used], middles=limit[used] + half_widths, half_widths=half_widths)
 
-    @property
-    def _finest(self) -> float:
-        """Standard deviation of the finest reading, in z."""
-        scale = self.error.kind is SharedKind.SCALE
-        moved = [r.number if scale or not r.shared else r.shared.coefficient for r in self.readings]
-        return min(max(r.u, W_MIN) / each for r, each in zip(self.readings, moved, strict=True))
-
     def log_prior(self, z: Floats) -> Floats:
         """Log-density of z."""
         return np.asarray(-0.5 * (z / self.error.sd) ** 2 - math.log(self.error.sd * SQRT_2PI))
 
-    def whole(self, panels: _Panels) -> Floats:
+    def whole(self) -> Floats:
         """Log-likelihood of all readings by half."""
+        panels = self.panels
         logs = self._before(panels)
         for moved in self.moved(panels.owners, panels.z):
             logs[moved.at] += moved.added

@@ -16,10 +16,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from matcher.errors import ObservationErrors
+from matcher.errors import ObservationError, ObservationErrors
 from matcher.features import FEATURES, Kind, Subject
-from matcher.observations import TYPE_A, BudgetLine, Observation, Of, Reduced, TrialFit
+from matcher.observations import MAX_UNSCALED, TYPE_A, BudgetLine, Observation, Of, Reduced, TrialFit
 from matcher.uncertainty.coverage import LEVEL, coverage
+from matcher.uncertainty.dimension_validation import path
 from matcher.uncertainty.instruments import BUILT_IN, Instrument
 from matcher.uncertainty.measuring_setup import group_of, instrument_of, reference_planes
 from matcher.uncertainty.reading_budget import MeasuredLength, dimension
@@ -83,6 +84,8 @@ def reduction(observations: Sequence[Observation], instruments: Mapping[str, Ins
         ReducedReading(length=length, reduced=dimension(index, body_of(length.given), length))
         for index, length in taken.items()
     ]
+    if found := _crowded_pictures(each):
+        raise ObservationErrors(found)
     combined = combinations([one for one in each if one.reduced.value is not None])
     readings = [
         *(joined.reduced for one in combined for joined in one.joined),
@@ -93,6 +96,24 @@ def reduction(observations: Sequence[Observation], instruments: Mapping[str, Ins
         readings=tuple(sorted(readings, key=lambda reduced: reduced.index)),
         combinations=combined,
     )
+
+
+def _crowded_pictures(each: Sequence[ReducedReading]) -> list[ObservationError]:
+    """Pictures without a scale that have more readings than can be weighed together."""
+    pictures: dict[str, list[Reduced]] = {}
+    for reading in (one.reduced for one in each):
+        if reading.unscaled and reading.shared is not None:
+            pictures.setdefault(reading.shared.group, []).append(reading)
+    return [
+        ObservationError(
+            f"{len(readings)} readings of one picture without a scale are more than {MAX_UNSCALED}",
+            field=path(readings[MAX_UNSCALED].index, "value"),
+            value=readings[MAX_UNSCALED].value,
+            remedy="give repeats as readings of one observation, leave out what is wrong, or give the picture's scale",
+        )
+        for readings in pictures.values()
+        if len(readings) > MAX_UNSCALED
+    ]
 
 
 def _lengths(observations: Sequence[Observation], instruments: Mapping[str, Instrument]) -> dict[int, MeasuredLength]:

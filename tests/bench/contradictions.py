@@ -1,7 +1,7 @@
 """Time of an identification from readings of one size that contradict: `python -m tests.bench.contradictions`.
 
-Prints seconds for 20 and for 200 readings that one caliper's zero error joins, over 120 and over 2400 halves, and their
-ratio in the same run; asserts nothing.
+Prints seconds for 20 and for 200 readings that one caliper's zero error joins, over 120 and over 2400 halves, their
+ratio in the same run, and seconds for as many readings as one picture without a scale may have; asserts nothing.
 """
 
 from __future__ import annotations
@@ -10,8 +10,10 @@ import time
 
 from matcher.absent.em_fit import fit_absent
 from matcher.identify import identify
+from matcher.observations import MAX_UNSCALED
+from matcher.uncertainty.reduce import reduction
 from tests.matcher.invented import invented_columns
-from tests.matcher.test_contradicting_readings import readings
+from tests.matcher.test_contradicting_readings import in_a_picture, readings
 
 FEW, MANY = 20, 200
 
@@ -27,6 +29,9 @@ def main() -> None:
             seconds[number] = time.perf_counter() - start
         few, many = seconds[FEW], seconds[MANY]
         print(f"{len(columns)} halves: {FEW} readings {few:.2f} s, {MANY} readings {many:.2f} s (×{many / few:.1f})")
+        given, start = reduction(in_a_picture(MAX_UNSCALED)).readings, time.perf_counter()
+        identify(columns, absent, given)
+        print(f"{len(columns)} halves: {MAX_UNSCALED} readings without a scale {time.perf_counter() - start:.2f} s")
 
 
 if __name__ == "__main__":

@@ -7,8 +7,9 @@ import pytest
 
 from matcher.absent.em_fit import fit_absent
 from matcher.decision.posterior import posterior
+from matcher.errors import ObservationErrors
 from matcher.identify import identify
-from matcher.observations import MAX_OBSERVATIONS, Observation, Reduced
+from matcher.observations import MAX_OBSERVATIONS, MAX_UNSCALED, Observation, Reduced
 from matcher.results import Verdict
 from matcher.uncertainty.reduce import reduction
 from tests.matcher.invented import invented_columns
@@ -38,6 +39,32 @@ def test_as_many_as_may_be_given_get_an_answer() -> None:
     assert len(found.readings) == len(shown.evidence) - 1 > 0.9 * MAX_OBSERVATIONS
     assert sum(line.log_odds for line in shown.evidence) == pytest.approx(shown.log_odds, rel=1e-9)
     assert len(found.contradictions) == 1
+
+
+def in_a_picture(number: int) -> list[Observation]:
+    """Contradicting lengths in pixels, from one picture without a scale."""
+    return [Observation(feature="body_length", value=500.0 + 30.0 * place, unit="px") for place in range(number)]
+
+
+def test_a_picture_without_a_scale_takes_as_many_as_can_be_weighed() -> None:
+    found = reduction(in_a_picture(MAX_UNSCALED)).readings
+    assert len(found) == MAX_UNSCALED
+    shown = identify(COLUMNS, MODEL, found).candidates[0]
+    assert sum(line.log_odds for line in shown.evidence) == pytest.approx(shown.log_odds, rel=1e-9)
+
+
+def test_more_are_refused_with_the_first_one_too_many_and_the_remedy() -> None:
+    with pytest.raises(ObservationErrors) as refused:
+        reduction(in_a_picture(MAX_UNSCALED + 2))
+    (error,) = refused.value.errors
+    assert (error.field, error.value) == ("observations[20].value", 1100.0)
+    assert "22 readings" in error.message
+    assert "scale" in error.remedy
+
+
+def test_repeats_in_one_observation_are_one_reading() -> None:
+    repeats = Observation(feature="body_length", readings=tuple(500.0 + place % 2 for place in range(40)), unit="px")
+    assert len(reduction([repeats]).readings) == 1
 
 
 def test_every_half_has_the_log_likelihood_of_the_slow_model() -> None:
