@@ -15,9 +15,9 @@ MAX_OBSERVATIONS = 200
 MAX_READINGS = 1000
 """Most repeats of one reading, also in evidence: their scatter is known to 2 % by then (GUM E.4.3)."""
 
-MAX_UNSCALED = 20
+MAX_UNSCALED = 16
 """Most readings of one picture without a scale; 14 dimensions can be measured there. Any of the readings may belong
-together, so the time grows with the cube of their number: about a second for 20."""
+together, so the time grows with the cube of their number: about a second for 16."""
 
 UNSCALED_SD = 10.0
 """Standard deviation of ln(scale) of a picture without any scale: so wide that no answer depends on its size."""

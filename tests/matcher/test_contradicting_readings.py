@@ -57,8 +57,8 @@ def test_more_are_refused_with_the_first_one_too_many_and_the_remedy() -> None:
     with pytest.raises(ObservationErrors) as refused:
         reduction(in_a_picture(MAX_UNSCALED + 2))
     (error,) = refused.value.errors
-    assert (error.field, error.value) == ("observations[20].value", 1100.0)
-    assert "22 readings" in error.message
+    assert (error.field, error.value) == ("observations[16].value", 980.0)
+    assert "18 readings" in error.message
     assert "scale" in error.remedy
 
 
