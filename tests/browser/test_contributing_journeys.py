@@ -57,7 +57,7 @@ def _measure(page: Page, length: str) -> None:
     """Confirm by what the caliper shows."""
     page.locator('[name="values.body_length.value"]').fill(length)
     page.locator('[name="values.pitch.value"]').fill(f"{11 * PITCH:.2f}/11")
-    page.get_by_role("button", name="Put my name to it").click()
+    page.get_by_role("button", name="Confirm it").click()
 
 
 def test_a_half_is_added_reviewed_while_typing_and_confirmed_by_a_second_person(new_page: NewPage) -> None:
@@ -72,7 +72,7 @@ def test_a_half_is_added_reviewed_while_typing_and_confirmed_by_a_second_person(
 
     mine.goto(f"{address}/confirm")
     assert "These figures are your own" in mine.locator("main").inner_text()
-    assert mine.get_by_role("button", name="Put my name to it").count() == 0
+    assert mine.get_by_role("button", name="Confirm it").count() == 0
 
     theirs = new_page(f"{address}/confirm", PER)
     assert str(LENGTH) not in theirs.locator("main form").inner_text()
@@ -132,13 +132,13 @@ def test_what_somebody_did_is_shown_and_then_taken_back_by_the_maintainer(new_pa
     keeper.locator('[name="undo.name"]').select_option(JAY)
     keeper.locator('[name="undo.since"]').fill("2026-01-01")
     keeper.locator('[name="undo.reason"]').fill("None of these parts exists.")
-    keeper.get_by_role("button", name="Show what would be taken back").click()
+    keeper.get_by_role("button", name="Show what would be reverted").click()
     told = keeper.locator('section[aria-labelledby="preview"]').inner_text()
     assert "rw97-r28" in told
     assert "rw97-r29" in told
     anybody = new_page(first)
     assert anybody.get_by_text("This entry was withdrawn").count() == 0  # so far it was only shown
-    keeper.get_by_role("button", name="Take all of it back").click()
+    keeper.get_by_role("button", name="Undo all of it").click()
     keeper.wait_for_url("**said=undone")
     for address in (first, second):
         anybody.goto(address)
@@ -162,16 +162,16 @@ def test_an_open_case_is_kept_from_the_bench_helped_with_and_solved(new_page: Ne
     mine.get_by_role("link", name="Save as a case").click()
     mine.locator('[name="title"]').fill(title)
     mine.locator('[name="visibility"]').select_option("public")
-    mine.get_by_role("button", name="Keep it").click()
+    mine.get_by_role("button", name="Save the case").click()
     mine.wait_for_url("**/cases/*?said=saved")
 
     theirs = new_page("/cases", PER, java_script_enabled=scripted)
     theirs.get_by_role("link", name=title).click()
     theirs.locator('[name="half"]').fill(LISTED)
     theirs.locator('[name="text"]').fill("It has four hold-downs, as this one has.")
-    theirs.get_by_role("button", name="Say it").click()
+    theirs.get_by_role("button", name="Send").click()
     theirs.wait_for_url("**?said=commented")
-    assert "The ranking puts it at place" in theirs.locator(".suggests").inner_text()
+    assert "The ranking puts it in place" in theirs.locator(".suggests").inner_text()
 
     mine.reload()
     mine.get_by_role("button", name="Yes, it is this one").click()

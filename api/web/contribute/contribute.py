@@ -30,19 +30,15 @@ from api.web.contribute.series_form import (
     with_row,
     with_table,
 )
-from api.web.page.addresses import half_page, series_page
+from api.web.page.entry_lookup import PAGES, About, about
 from api.web.page.form_actions import REFUSED, act_once, refused, see_other
 from api.web.page.forms import EMPTY, Filled, Form, FormDep
-from api.web.page.history import happened_since, row_of, waiting_changes
 from api.web.page.rendering import Visit, VisitDep
 from catalog.accounts.access import Permission
 from catalog.db.database import Catalogue
+from catalog.evidence.standing import EntryRecord
 from catalog.history.documents import new_key
-from catalog.history.preconditions import tag_of
 from catalog.model.entries import Half, Series
-from catalog.model.errors import StaleError
-from catalog.records.read import get_record
-from catalog.records.read_models import AnyRecord
 from matcher.features import DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, FEATURES
 
 router = APIRouter(include_in_schema=False)
@@ -55,7 +51,7 @@ ROW = "row"
 class Sheet:
     """One kind of entry's form: its template and fields, and how they become an entry and the other way round."""
 
-    record: str
+    record: EntryRecord
     kind: type[Half] | type[Series]
     body: type[HalfIn] | type[SeriesIn]
     template: str
@@ -63,7 +59,6 @@ class Sheet:
     entry_of: Callable[[Form], dict[str, Any]]
     pairs_of: Callable[[Any], fields.Pairs]
     place: Callable[[Form, str], str]
-    page: Callable[..., str]
     needed: tuple[str, ...]
     beginning: Form = EMPTY
 
@@ -77,7 +72,6 @@ HALF = Sheet(
     entry_of=half_of,
     pairs_of=half_pairs,
     place=half_place,
-    page=half_page,
     needed=("maker", "series", "part_number", "rows", "contact_count"),
 )
 SERIES = Sheet(
@@ -89,7 +83,6 @@ SERIES = Sheet(
     entry_of=series_of,
     pairs_of=series_pairs,
     place=series_place,
-    page=series_page,
     needed=("maker", "name"),
     beginning=empty_series(),
 )
@@ -119,82 +112,55 @@ def contribute_page(visit: VisitDep) -> Response:
     return visit.page("contribute.html")
 
 
-@router.get("/contribute/half")
-def half_form(visit: VisitDep) -> Response:
-    """The form of a half."""
-    return _sheet(visit, HALF, Filled(form=HALF.beginning))
+def _add_forms(sheet: Sheet, path: str) -> None:
+    """The forms that add an entry of one kind and change it."""
+
+    @router.get(f"/contribute/{sheet.record}")
+    def empty_form(visit: VisitDep) -> Response:
+        """An empty form."""
+        return _page(visit, sheet, Filled(form=sheet.beginning))
+
+    @router.post(f"/contribute/{sheet.record}")
+    def add_entry(visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
+        """Review what the form holds, read a table into it, give it more rows, or add the entry."""
+        return _sent(visit, sheet, form, catalogue, writing)
+
+    @router.get(f"/{path}/{{key}}/revise")
+    def filled_form(key: str, visit: VisitDep, catalogue: CatalogueDep) -> Response:
+        """The form of an entry as it is now."""
+        entry = about(catalogue, sheet.record, key, Filled())
+        filled = Filled(form=Form(pairs=tuple(sheet.pairs_of(entry.record.content))))
+        return _page(visit, sheet, filled, entry=entry)
+
+    @router.post(f"/{path}/{{key}}/revise")
+    def revise_entry(
+        key: str, visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep
+    ) -> Response:
+        """The same for an entry that is there: change it. Members of a series follow."""
+        return _sent(visit, sheet, form, catalogue, writing, key)
 
 
-@router.post("/contribute/half")
-def add_half(visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
-    """Look a half over, or add it."""
-    return _sent(visit, HALF, form, catalogue, lambda: _add(HALF, form, writing))
+_add_forms(HALF, "halves")
+_add_forms(SERIES, "series")
 
 
-@router.get("/contribute/series")
-def series_form(visit: VisitDep) -> Response:
-    """The form of a series."""
-    return _sheet(visit, SERIES, Filled(form=SERIES.beginning))
-
-
-@router.post("/contribute/series")
-def add_series(visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
-    """Look a series over, read a table into it, give it more rows, or add it."""
-    return _sent(visit, SERIES, form, catalogue, lambda: _add(SERIES, form, writing))
-
-
-@router.get("/halves/{key}/revise")
-def half_revision(key: str, visit: VisitDep, catalogue: CatalogueDep) -> Response:
-    """The form of a half that stands."""
-    return _revision(visit, HALF, key, catalogue)
-
-
-@router.post("/halves/{key}/revise")
-def revise_half(key: str, visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
-    """Change it."""
-    return _revised(visit, HALF, key, form, catalogue, writing)
-
-
-@router.get("/series/{key}/revise")
-def series_revision(key: str, visit: VisitDep, catalogue: CatalogueDep) -> Response:
-    """The form of a series that stands."""
-    return _revision(visit, SERIES, key, catalogue)
-
-
-@router.post("/series/{key}/revise")
-def revise_series(key: str, visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
-    """Change it; its members follow."""
-    return _revised(visit, SERIES, key, form, catalogue, writing)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Standing:
-    """The entry that a form changes: what it is, its tag, and what happened to it since the form was made."""
-
-    record: AnyRecord
-    tag: str
-    page: str
-    since: tuple[Any, ...] = ()
-    waiting: tuple[Any, ...] = ()
-
-
-def _sheet(
+def _page(
     visit: Visit,
     sheet: Sheet,
     filled: Filled,
     *,
     status: int = 200,
     looked: Looked | None = None,
-    stands: Standing | None = None,
+    entry: About | None = None,
     fitted: Any = None,
 ) -> Response:
-    """The page with a form."""
+    """The page with a form; ``entry`` is what it changes."""
     return visit.page(
         sheet.template,
         status=status,
         filled=filled,
         looked=looked,
-        stands=stands,
+        entry=entry,
         fitted=fitted,
         may=visit.may(Permission.CONTRIBUTE),
         here=visit.request.url.path,
@@ -203,40 +169,49 @@ def _sheet(
 
 
 def _sent(
-    visit: Visit,
-    sheet: Sheet,
-    form: Form,
-    catalogue: Catalogue,
-    save: Callable[[], Response],
-    stands: Callable[[bool], Standing | None] = lambda _: None,
+    visit: Visit, sheet: Sheet, form: Form, catalogue: Catalogue, writing: Writing, key: str | None = None
 ) -> Response:
-    """What a form was sent for: a part of the page for its script, another row, a look, or to be saved."""
+    """Do what a form was sent for: a part of the page for its script, another row, a review, or saving.
+
+    ``key`` is that of the entry to change; None: add one.
+    """
+
+    def entry(filled: Filled) -> About | None:
+        return None if key is None else about(catalogue, sheet.record, key, filled)
+
     kept = Filled(form=form, once=form.once or new_key())
     if visit.part == "review":
         return visit.fragment("parts/review.html", filled=kept, looked=_look(catalogue, sheet, form), **CHOICES)
     if form.one(ROW):
         more = Filled(form=with_row(form, form.one(ROW)), once=kept.once)
         if visit.part == "fields":
-            return visit.fragment(sheet.part, filled=more, fitted=None, stands=stands(False), **CHOICES)
-        return _sheet(visit, sheet, more, stands=stands(False))
+            return visit.fragment(sheet.part, filled=more, fitted=None, **CHOICES)
+        return _page(visit, sheet, more, entry=entry(more))
+    table = form.one("do") == "table"
     try:
-        if form.one("do") == "table":
-            return _table(visit, sheet, form, stands)
+        if table:
+            read, fitted = with_table(form)
+            return _page(visit, sheet, Filled(form=read), fitted=fitted, entry=entry(kept))
         if form.one("do") == "review":
-            return _sheet(visit, sheet, kept, looked=_look(catalogue, sheet, form), stands=stands(False))
-        return save()
+            return _page(visit, sheet, kept, looked=_look(catalogue, sheet, form), entry=entry(kept))
+        return see_other(_saved(sheet, form, writing, key))
     except REFUSED as error:
-        table = form.one("do") == "table"
         place = _in_table if table else (lambda name: sheet.place(form, name))
         filled, status = refused(form, error, sheet.needed, place)
-        stale = isinstance(error, StaleError)
-        return _sheet(visit, sheet, filled, status=status, looked=_look(catalogue, sheet, form), stands=stands(stale))
+        return _page(visit, sheet, filled, status=status, looked=_look(catalogue, sheet, form), entry=entry(filled))
 
 
-def _table(visit: Visit, sheet: Sheet, form: Form, stands: Callable[[bool], Standing | None]) -> Response:
-    """Read a pasted table into the form."""
-    more, fitted = with_table(form)
-    return _sheet(visit, sheet, Filled(form=more), fitted=fitted, stands=stands(False))
+def _saved(sheet: Sheet, form: Form, writing: Writing, key: str | None) -> str:
+    """Add or change the entry; the address of its page, with the result."""
+
+    def given() -> dict[str, Any]:
+        return {"entry": sheet.entry_of(form), "reason": form.one("reason"), "acknowledge": fields.acknowledged(form)}
+
+    if key is None:
+        added = act_once(writing, form, ADD, given, kind=sheet.body)
+        return PAGES[sheet.record](added.key, "?said=added")
+    changed = act_once(writing, form, REVISE, given, record=sheet.record, key=key, kind=sheet.body)
+    return PAGES[sheet.record](key, f"?said={'waits' if changed.pending else 'changed'}")
 
 
 def _in_table(name: str) -> str:
@@ -251,44 +226,3 @@ def _look(catalogue: Catalogue, sheet: Sheet, form: Form) -> Looked:
         return Looked(missing=tuple(each.message for each in error.errors))
     with catalogue.reading() as session:
         return look_over(session, sheet.kind, given)
-
-
-def _given(sheet: Sheet, form: Form) -> dict[str, Any]:
-    return {"entry": sheet.entry_of(form), "reason": form.one("reason"), "acknowledge": fields.acknowledged(form)}
-
-
-def _add(sheet: Sheet, form: Form, writing: Writing) -> Response:
-    made = act_once(writing, form, ADD, lambda: _given(sheet, form), kind=sheet.body)
-    return see_other(sheet.page(made.key, "?said=added"))
-
-
-def _revision(visit: Visit, sheet: Sheet, key: str, catalogue: Catalogue) -> Response:
-    stands = _standing(sheet, key, catalogue)
-    filled = Filled(form=Form(pairs=tuple(sheet.pairs_of(stands.record.content))))
-    return _sheet(visit, sheet, filled, stands=stands)
-
-
-def _revised(visit: Visit, sheet: Sheet, key: str, form: Form, catalogue: Catalogue, writing: Writing) -> Response:
-    def save() -> Response:
-        made = act_once(
-            writing, form, REVISE, lambda: _given(sheet, form), record=sheet.record, key=key, kind=sheet.body
-        )
-        return see_other(sheet.page(key, f"?said={'waits' if made.pending else 'changed'}"))
-
-    def stands(stale: bool) -> Standing:
-        return _standing(sheet, key, catalogue, form.tag, stale)
-
-    return _sent(visit, sheet, form, catalogue, save, stands)
-
-
-def _standing(sheet: Sheet, key: str, catalogue: Catalogue, tag: str | None = None, stale: bool = False) -> Standing:
-    """The entry as it stands. A form keeps the tag that it was made from, until it is told what happened since."""
-    with catalogue.reading() as session:
-        record = get_record(session, sheet.record, key)
-        return Standing(
-            record=record,
-            tag=tag_of(session, sheet.record, key) if stale or tag is None else tag,
-            page=sheet.page(key),
-            since=happened_since(session, sheet.record, key, row_of(tag)) if stale and tag else (),
-            waiting=waiting_changes(session, sheet.record, key),
-        )

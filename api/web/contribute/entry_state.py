@@ -18,13 +18,11 @@ from api.service.problems import ApiError
 from api.web.page.entry_lookup import PAGES, about
 from api.web.page.form_actions import REFUSED, act_once, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep
-from api.web.page.history import waiting_changes
 from api.web.page.rendering import Visit, VisitDep
 from catalog.accounts.access import Permission
 from catalog.db.database import Catalogue
 from catalog.evidence.standing import EntryRecord
 from catalog.history import journal
-from catalog.model.errors import StaleError
 
 router = APIRouter(include_in_schema=False)
 
@@ -54,12 +52,10 @@ def _page(
     key: str,
     filled: Filled,
     status: int = 200,
-    since: str | None = None,
 ) -> Response:
-    entry = about(catalogue, of, key, since)
+    entry = about(catalogue, of, key, filled)
     with catalogue.reading() as session:
         rows = journal.page(session, record=of, key=key, limit=journal.LARGEST_PAGE)
-        waiting = waiting_changes(session, of, key)
     revisions = [
         (str(row.revision), f"revision {row.revision}, {row.at[:10]}, {row.actor}")
         for row in rows
@@ -69,7 +65,6 @@ def _page(
         "entry_state.html",
         status=status,
         entry=entry,
-        waiting=waiting,
         filled=filled,
         revisions=revisions,
         may=visit.may(Permission.CONTRIBUTE),
@@ -99,7 +94,7 @@ def _change(of: EntryRecord, key: str, visit: Visit, form: Form, catalogue: Cata
     except REFUSED as error:
         own = [f"{action}.{name}" for name in FIELDS.get(action, ())]
         filled, status = refused(form, error, own, lambda name: f"{action}.{name}")
-        return _page(visit, catalogue, of, key, filled, status, form.tag if isinstance(error, StaleError) else None)
+        return _page(visit, catalogue, of, key, filled, status)
     return see_other(PAGES[of](key, f"?said={'waits' if made.pending else 'changed'}"))
 
 

@@ -18,7 +18,7 @@ from api.web.entries.half_facts import SHOWN_MATES, facts, in_order, of_pair, or
 from api.web.page import freshness
 from api.web.page.addresses import BENCH, COMPARE, PRINT, asked, half_page, history_of, of_halves
 from api.web.page.entry_lookup import find_half, unknown_entry
-from api.web.page.history import last_happened, waiting_changes
+from api.web.page.history import last_happened, pending_changes
 from api.web.page.rendering import VisitDep
 from catalog.evidence.agreement import stated
 from catalog.evidence.assessment import INFERRED
@@ -78,7 +78,7 @@ def _values(session: Session, snapshot: Snapshot, record: HalfRecord, everything
         "ordering": ordering(content),
         "evidence": evidence_of(session, "half", record.key, assessment, content.datasheet, everything),
         "history": last_happened(session, "half", record.key) if listed else (),
-        "waiting": waiting_changes(session, "half", record.key) if listed else (),
+        "pending": pending_changes(session, "half", record.key) if listed else (),
         **_around(snapshot, record),
         "links": _links(record),
     }

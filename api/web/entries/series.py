@@ -20,7 +20,7 @@ from api.web.page import freshness
 from api.web.page.addresses import CATALOGUE, asked, history_of, series_page
 from api.web.page.entry_lookup import unknown_entry
 from api.web.page.figures import KIND_WORDS, UNKNOWN_KIND, counted, label, mm
-from api.web.page.history import last_happened, waiting_changes
+from api.web.page.history import last_happened, pending_changes
 from api.web.page.rendering import VisitDep
 from catalog.evidence.assessment import Assessment
 from catalog.evidence.retrieval import assessment_of, assessments
@@ -83,7 +83,7 @@ def _said(session: Session, record: SeriesRecord, everything: bool) -> dict[str,
         "series": content,
         "evidence": evidence_of(session, "series", key, assessment, content.datasheet, everything),
         "history": last_happened(session, "series", key),
-        "waiting": waiting_changes(session, "series", key),
+        "pending": pending_changes(session, "series", key),
         "facts": shared_facts(content, content.aliases),
         "maker_page": asked(CATALOGUE, {"maker": content.maker}),
         "links": {

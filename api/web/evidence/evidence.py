@@ -13,9 +13,10 @@ from api.operations.requests import WritingDep
 from api.operations.transaction import Writing
 from api.service.dependencies import CatalogueDep
 from api.web.contribute import entry_fields as fields
+from api.web.entries.evidence_view import METHOD_WORDS
 from api.web.evidence.forms import TOOLS, WAYS, confirmation_of, countable, measurable, value_place
 from api.web.page.addresses import half_page
-from api.web.page.entry_lookup import PAGES, About, about
+from api.web.page.entry_lookup import PAGES, about
 from api.web.page.form_actions import REFUSED, act_once, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.rendering import Visit, VisitDep
@@ -26,7 +27,6 @@ from catalog.evidence.standing import EntryRecord
 from catalog.evidence.statements import FEATURES_OF, Dispute
 from catalog.history.documents import DocumentRecord, documents, get_document
 from catalog.history.preconditions import tag_of
-from catalog.model.errors import StaleError
 from catalog.records import queries
 from matcher.features import FEATURES
 
@@ -36,8 +36,16 @@ ByQuery = Annotated[str, Query(max_length=20)]
 
 
 def _confirm_page(
-    visit: Visit, catalogue: Catalogue, entry: About, by: str, filled: Filled, status: int = 200, findings: Any = ()
+    visit: Visit,
+    catalogue: Catalogue,
+    of: EntryRecord,
+    key: str,
+    by: str,
+    filled: Filled,
+    status: int = 200,
+    findings: Any = (),
 ) -> Response:
+    entry = about(catalogue, of, key, filled)
     ways = WAYS if entry.of == "half" else ("document",)
     chosen = by if by in ways else ways[0]
     with catalogue.reading() as session:
@@ -74,12 +82,14 @@ def _confirm(of: EntryRecord, key: str, visit: Visit, form: Form, catalogue: Cat
     except REFUSED as error:
         filled, status = refused(form, error, place=partial(value_place, form, of))
         findings = error.findings if isinstance(error, ReviewRefusedError) else ()
-        entry = about(catalogue, of, key, form.tag if isinstance(error, StaleError) else None)
-        return _confirm_page(visit, catalogue, entry, form.one("basis"), filled, status, findings)
+        return _confirm_page(visit, catalogue, of, key, form.one("basis"), filled, status, findings)
     return see_other(PAGES[of](key, "?said=confirmed"))
 
 
-def _dispute_page(visit: Visit, catalogue: Catalogue, entry: About, filled: Filled, status: int = 200) -> Response:
+def _dispute_page(
+    visit: Visit, catalogue: Catalogue, of: EntryRecord, key: str, filled: Filled, status: int = 200
+) -> Response:
+    entry = about(catalogue, of, key, filled)
     with catalogue.reading() as session:
         opened = documents(session, "dispute", of=entry.of, about=entry.key, state="open")
     return visit.page(
@@ -101,21 +111,25 @@ def told(document: DocumentRecord) -> dict[str, Any]:
     return {"key": document.key, "author": document.author, "day": document.added_at[:10], "said": said, "label": label}
 
 
+def _confirmed(document: DocumentRecord) -> str:
+    """Who confirmed, how and when."""
+    return f"{document.author} {METHOD_WORDS[document.content['basis']]}, {document.added_at[:10]}"
+
+
 def _dispute(of: EntryRecord, key: str, visit: Visit, form: Form, catalogue: Catalogue, writing: Writing) -> Response:
     try:
         given = {"of": of, "key": key, **fields.given(form, ("revision", "feature", "reason"))}
         act_once(writing, form, DISPUTE, lambda: given)
     except REFUSED as error:
         filled, status = refused(form, error, ("reason",))
-        entry = about(catalogue, of, key, form.tag if isinstance(error, StaleError) else None)
-        return _dispute_page(visit, catalogue, entry, filled, status)
+        return _dispute_page(visit, catalogue, of, key, filled, status)
     return see_other(PAGES[of](key, "?said=disputed"))
 
 
 @router.get("/halves/{key}/sighting")
 def sighting_page(key: str, visit: VisitDep, catalogue: CatalogueDep) -> Response:
     """Where it was found."""
-    return _sighting_page(visit, about(catalogue, "half", key), Filled())
+    return _sighting_page(visit, catalogue, key, Filled())
 
 
 @router.post("/halves/{key}/sighting")
@@ -128,15 +142,15 @@ def sight(key: str, visit: VisitDep, form: FormDep, catalogue: CatalogueDep, wri
         act_once(writing, form, SIGHT, lambda: given)
     except REFUSED as error:
         filled, status = refused(form, error, ("device",))
-        return _sighting_page(visit, about(catalogue, "half", key), filled, status)
+        return _sighting_page(visit, catalogue, key, filled, status)
     return see_other(half_page(key, "?said=sighted"))
 
 
-def _sighting_page(visit: Visit, entry: About, filled: Filled, status: int = 200) -> Response:
+def _sighting_page(visit: Visit, catalogue: Catalogue, key: str, filled: Filled, status: int = 200) -> Response:
     return visit.page(
         "sighting.html",
         status=status,
-        entry=entry,
+        entry=about(catalogue, "half", key, filled),
         filled=filled,
         may=visit.may(Permission.CONTRIBUTE),
         here=visit.request.url.path,
@@ -149,7 +163,7 @@ def _add_evidence(of: EntryRecord, path: str) -> None:
     @router.get(f"/{path}/{{key}}/confirm")
     def confirm_page(key: str, visit: VisitDep, catalogue: CatalogueDep, by: ByQuery = "") -> Response:
         """How to confirm: by measuring, by a document, by a trial fit."""
-        return _confirm_page(visit, catalogue, about(catalogue, of, key), by, Filled())
+        return _confirm_page(visit, catalogue, of, key, by, Filled())
 
     @router.post(f"/{path}/{{key}}/confirm")
     def confirm(key: str, visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
@@ -159,7 +173,7 @@ def _add_evidence(of: EntryRecord, path: str) -> None:
     @router.get(f"/{path}/{{key}}/dispute")
     def dispute_page(key: str, visit: VisitDep, catalogue: CatalogueDep) -> Response:
         """What is wrong with it."""
-        return _dispute_page(visit, catalogue, about(catalogue, of, key), Filled())
+        return _dispute_page(visit, catalogue, of, key, Filled())
 
     @router.post(f"/{path}/{{key}}/dispute")
     def dispute(key: str, visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
@@ -171,13 +185,15 @@ _add_evidence("half", "halves")
 _add_evidence("series", "series")
 
 
-OUTCOMES = (
-    ("entry_stands", "the entry is right as it stands"),
-    ("entry_changed", "the entry was changed"),
-    ("dispute_withdrawn", "the dispute is taken back"),
-)
-WITHDRAWN = OUTCOMES[2:]
-"""What whoever opened a dispute may say."""
+OUTCOMES = {
+    "entry_stands": "the entry is right as it is",
+    "entry_changed": "the entry was changed",
+    "dispute_withdrawn": "the dispute was withdrawn",
+}
+"""How a dispute can be settled."""
+
+OF_ITS_AUTHOR = ("dispute_withdrawn",)
+"""How its author can settle it."""
 
 
 @router.get("/disputes/{key}")
@@ -224,6 +240,7 @@ def _one_dispute(
         aside = documents(session, "confirmation", of=said.of, about=said.key, state="listed")
         tag = tag_of(session, "dispute", key)
     maintains = visit.may(Permission.MAINTAIN)
+    offered = OUTCOMES if maintains else OF_ITS_AUTHOR if document.author == visit.who.name else ()
     return visit.page(
         "dispute_answers.html",
         status=status,
@@ -231,8 +248,9 @@ def _one_dispute(
         state=document.state,
         page=PAGES[said.of](said.key) if said.of in PAGES else "",
         answers=[(each.author, each.added_at[:10], each.content["text"]) for each in answers],
-        aside=[(each.key, f"{each.author}, {each.added_at[:10]}") for each in aside] if maintains else [],
-        outcomes=OUTCOMES if maintains else WITHDRAWN if document.author == visit.who.name else (),
+        aside=[(each.key, _confirmed(each)) for each in aside] if maintains else [],
+        outcomes=[(name, OUTCOMES[name]) for name in offered],
+        settled=OUTCOMES[said.resolution.outcome] if said.resolution else "",
         filled=filled or Filled(),
         tag=tag,
         may=visit.may(Permission.DISCUSS),

@@ -12,7 +12,8 @@ from starlette.responses import Response
 
 from api.identification.nearest import nearest
 from api.web.page.addresses import CATALOGUE, asked, half_page, series_page
-from api.web.page.history import Happened, happened_since, row_of
+from api.web.page.forms import Filled
+from api.web.page.history import Happened, PendingChange, happened_since, pending_changes, row_of
 from api.web.page.rendering import Visit
 from catalog.db.database import Catalogue
 from catalog.evidence.standing import EntryRecord
@@ -34,7 +35,8 @@ KeysQuery = Annotated[list[str] | None, Query(max_length=MOST_ASKED)]
 
 @dataclass(frozen=True, kw_only=True)
 class About:
-    """The entry that something is said of, as it stands, and what happened to it since the form was made."""
+    """The entry that a form is about, as it is now: its tag, what happened to it since the form was made, and changes
+    of it that are pending."""
 
     of: EntryRecord
     key: str
@@ -43,19 +45,16 @@ class About:
     maker: str
     page: str
     tag: str
-    since: tuple[Happened, ...] = ()
-
-    @property
-    def waiting(self) -> tuple[()]:
-        """Changes that wait are no matter of evidence."""
-        return ()
+    since: tuple[Happened, ...]
+    pending: tuple[PendingChange, ...]
 
 
-def about(catalogue: Catalogue, of: EntryRecord, key: str, tag: str | None = None) -> About:
-    """The entry of this key; ``tag``: tell what happened since. Raises NotFoundError."""
+def about(catalogue: Catalogue, of: EntryRecord, key: str, filled: Filled) -> About:
+    """The entry of this key. Tells what happened to it where the form is stale. Raises NotFoundError."""
     with catalogue.reading() as session:
         record = get_record(session, of, key)
         content = record.content
+        made_at = filled.form.tag if filled.stale else None
         return About(
             of=of,
             key=key,
@@ -64,7 +63,8 @@ def about(catalogue: Catalogue, of: EntryRecord, key: str, tag: str | None = Non
             maker=str(getattr(content, "maker", "")),
             page=PAGES[of](key),
             tag=tag_of(session, of, key),
-            since=happened_since(session, of, key, row_of(tag)) if tag else (),
+            since=happened_since(session, of, key, row_of(made_at)) if made_at else (),
+            pending=pending_changes(session, of, key),
         )
 
 

@@ -70,6 +70,11 @@ def day(moment: str) -> str:
     return moment[:10]
 
 
+def minute(moment: str) -> str:
+    """The same with hours and minutes."""
+    return moment[:16].replace("T", " ")
+
+
 def label(feature: str) -> str:
     """A feature's bench words, with a capital letter."""
     return capital(FEATURES[feature].label)

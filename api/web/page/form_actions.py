@@ -18,7 +18,7 @@ from api.schemas.problems import FieldProblem
 from api.service.problems import ApiError, problem_of
 from api.web.page.forms import Filled, Form
 from catalog.accounts.access import require
-from catalog.model.errors import CatalogueError, KeyReusedError, UnauthorisedError
+from catalog.model.errors import CatalogueError, KeyReusedError, StaleError, UnauthorisedError
 from matcher.errors import ObservationError, ObservationErrors
 from matcher.features import FEATURES
 
@@ -78,7 +78,8 @@ def refused(
     problem = problem_of(error)
     found = problem.errors or (FieldProblem(field="", message=problem.detail, remedy=""),)
     names = {name for name, _ in form.pairs} | set(fields)
-    return Filled(form=form, errors=tuple(_in_place(each, error, names, place) for each in found)), problem.status
+    errors = tuple(_in_place(each, error, names, place) for each in found)
+    return Filled(form=form, errors=errors, stale=isinstance(error, StaleError)), problem.status
 
 
 def _of_validation(error: ValidationError) -> Iterator[FieldProblem]:

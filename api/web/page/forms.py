@@ -57,11 +57,22 @@ EMPTY = Form()
 
 @dataclass(frozen=True, kw_only=True)
 class Filled:
-    """A form to show: what was typed, what is wrong with it by field, and the form's own key."""
+    """A form to show: what was typed, what is wrong with it by field, and the form's own key.
+
+    ``stale``: it was refused because what it was made from has changed since.
+    """
 
     form: Form = EMPTY
     errors: Sequence[FieldProblem] = ()
     once: str = field(default_factory=new_key)
+    stale: bool = False
+
+    def made_from(self, name: str, present: str | int) -> str:
+        """The state that the form is made from, by the name of its field (``tag``, ``revision``).
+
+        A form keeps the state that it began with until the person is told what has happened since.
+        """
+        return (not self.stale and self.form.one(name)) or str(present)
 
     def value(self, name: str, otherwise: str = "") -> str:
         """The text of a field: what was typed, else the text to begin with."""

@@ -1,4 +1,4 @@
-"""The last things that happened to an entry, and what waits to happen, in words."""
+"""The last things that happened to an entry, and what is going to happen, in words."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from api.web.page.figures import capital, day, label
+from api.web.page.figures import capital, day, label, minute
 from catalog.history import journal
 from catalog.history.documents import documents
 from catalog.history.journal import JournalEntry
@@ -23,28 +23,33 @@ MOST_NAMED = 4
 
 ACTION_WORDS: Mapping[str, str] = {
     "add": "listed",
-    "describe": "laws given",
+    "describe": "laws stated",
     "revise": "changed",
-    "follow": "follows its series",
+    "follow": "changed with its series",
     "withdraw": "withdrawn",
-    "restore": "brought back",
+    "restore": "restored",
     "merge": "merged",
-    "revert": "an earlier state brought back",
+    "revert": "returned to an earlier revision",
     "undo": "undone",
     "resolve": "settled",
-    "propose": "asked for",
+    "propose": "proposed",
     "stop": "stopped",
     "lapse": "lapsed",
 }
-"""What happened to an entry, or to a document about it."""
+"""What happened to a record; documents are not listed but added."""
+
+PENDING_WORDS: Mapping[str, str] = {"revise": "change of values", "withdraw": "withdrawal", "merge": "merger"}
+"""Changes that wait before they take effect."""
+
+ENTRY_RECORDS = frozenset({"series", "half", "mating"})
 
 RECORD_WORDS: Mapping[str, str] = {
-    "confirmation": "confirmation",
-    "sighting": "sighting",
-    "dispute": "dispute",
-    "answer": "answer",
-    PENDING: "waiting change",
+    "specimen": "case",
+    "case_answer": "ranking of a case",
+    "comment": "comment on a case",
+    PENDING: "pending change",
 }
+"""Kinds of record that people call otherwise than the journal does."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,7 +65,7 @@ class Happened:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Waiting:
+class PendingChange:
     """A change that takes effect by itself unless somebody stops it."""
 
     what: str
@@ -80,14 +85,14 @@ def happened_since(session: Session, record: str, key: str, row: int) -> tuple[H
     return tuple(_happened(each, record) for each in found)
 
 
-def waiting_changes(session: Session, record: str, key: str) -> tuple[Waiting, ...]:
-    """Changes of the entry that wait."""
+def pending_changes(session: Session, record: str, key: str) -> tuple[PendingChange, ...]:
+    """Changes of the entry that are pending."""
     found = documents(session, PENDING, of=record, about=key, state="waiting")
     return tuple(
-        Waiting(
-            what=ACTION_WORDS[each.content["action"]],
+        PendingChange(
+            what=PENDING_WORDS[each.content["action"]],
             who=each.author,
-            due=each.content["due"][:16].replace("T", " "),
+            due=minute(each.content["due"]),
             reason=each.content["reason"],
         )
         for each in found
@@ -96,18 +101,26 @@ def waiting_changes(session: Session, record: str, key: str) -> tuple[Waiting, .
 
 def _happened(row: JournalEntry, record: str) -> Happened:
     own = row.record == record
-    action = ACTION_WORDS.get(row.action, row.action)
-    named = RECORD_WORDS.get(row.record, row.record)
-    if not own:
-        action = f"{named} added" if row.action == "add" else f"{named} {action}"
     return Happened(
         day=day(row.at),
         who=row.actor,
-        what=capital(action),
+        what=capital(action_in_words(row) if own else f"{record_in_words(row)} {action_in_words(row)}"),
         changed=in_words(row) if own else "",
         reason=row.reason,
         revision=row.revision if own else None,
     )
+
+
+def record_in_words(row: JournalEntry) -> str:
+    """The kind of record that a row is of."""
+    return RECORD_WORDS.get(row.record, row.record)
+
+
+def action_in_words(row: JournalEntry) -> str:
+    """What was done to the record."""
+    if row.action == "add" and row.record not in ENTRY_RECORDS:
+        return "added"
+    return ACTION_WORDS.get(row.action, row.action)
 
 
 def in_words(row: JournalEntry) -> str:

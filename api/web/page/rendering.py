@@ -32,23 +32,23 @@ SAID = "said"
 
 SAYINGS: Mapping[str, str] = MappingProxyType(
     {
-        "added": "It is in the catalogue now, as reported. Somebody who has the part can confirm it.",
-        "changed": "The change is made.",
-        "waits": "The change waits, in the open, so that others can object; below it says until when.",
-        "confirmed": "Your evidence is kept, with your name.",
-        "disputed": "The dispute is open. The entry shows as disputed until it is settled.",
-        "sighted": "Where you found it is kept.",
-        "answered": "Your answer is kept.",
+        "added": "It is now in the catalogue, as reported. Anyone who has the part can confirm it.",
+        "changed": "The change is saved.",
+        "waits": "The change is pending, so that others can object. The note below says when it takes effect.",
+        "confirmed": "Your evidence is saved with your name.",
+        "disputed": "The dispute is open. The entry is shown as disputed until it is settled.",
+        "sighted": "Your sighting is saved.",
+        "answered": "Your answer is saved.",
         "settled": "The dispute is settled.",
-        "saved": "The case is kept. It is ranked again whenever the catalogue changes.",
-        "commented": "What you said is kept.",
+        "saved": "The case is saved. It is ranked again whenever the catalogue changes.",
+        "commented": "Your comment is saved.",
         "solved": "The case is solved.",
         "reopened": "The case is open again.",
-        "withdrawn": "It is off the lists. Whoever has its address can still read it.",
-        "decided": "That is decided.",
-        "person": "The list of contributors is changed.",
-        "undone": "What could be taken back is taken back; the journal has every row of it.",
-        "revoked": "The token is ended.",
+        "withdrawn": "It is no longer listed. Anyone who has its address can still read it.",
+        "decided": "The decision is carried out.",
+        "person": "The list of contributors is updated.",
+        "undone": "What could be undone is undone. The journal shows every change.",
+        "revoked": "The token is revoked.",
     }
 )
 """Results of forms in words; an address can name one of these and add no text of its own."""

@@ -1,7 +1,8 @@
-"""What happened, and what is going to happen unless somebody stops it."""
+"""The journal, and the changes that are pending."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
@@ -14,10 +15,12 @@ from api.schemas.history import PendingOut, pending_out
 from api.schemas.problems import FieldProblem
 from api.service.dependencies import CatalogueDep
 from api.service.settings import DEFAULT_PAGE
-from api.web.page.addresses import JOURNAL, asked, half_page, series_page
+from api.web.page.addresses import JOURNAL, asked, half_page
+from api.web.page.entry_lookup import PAGES
+from api.web.page.figures import minute
 from api.web.page.form_actions import REFUSED, act_once, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep
-from api.web.page.history import ACTION_WORDS, RECORD_WORDS, in_words
+from api.web.page.history import PENDING_WORDS, action_in_words, in_words, record_in_words
 from api.web.page.rendering import Visit, VisitDep
 from catalog.accounts.access import Permission
 from catalog.db.database import Catalogue
@@ -38,15 +41,23 @@ RECORDS = (
     ("answer", "answers"),
     ("sighting", "sightings"),
     ("specimen", "cases"),
+    ("case_answer", "rankings of cases"),
     ("comment", "comments on cases"),
-    ("pending", "waiting changes"),
+    ("pending", "pending changes"),
     ("contributor", "contributors"),
 )
 """Kinds of record that one can ask for, in words."""
 
+PAGED: Mapping[str, Callable[[str], str]] = {
+    **PAGES,
+    "specimen": lambda key: f"/cases/{key}",
+    "dispute": lambda key: f"/disputes/{key}",
+}
+"""Kinds of record that have pages."""
+
 LONGEST_FILTER = 500
 SHOWN_PAST = 20
-"""Changes that wait no more, shown below those that do; the journal has them all."""
+"""Ended pending changes that the page shows; the journal has them all."""
 
 FilterQuery = Annotated[str, Query(max_length=LONGEST_FILTER)]
 
@@ -105,15 +116,14 @@ def _journal(
 
 
 def _row(row: JournalEntry) -> dict[str, Any]:
-    action = ACTION_WORDS.get(row.action, row.action)
-    about = row.about if row.of in ("half", "series") and row.about else row.key
-    record = row.of if row.of in ("half", "series") and row.about else row.record
+    of, key = row.of or "", row.about or ""
+    record, about = (of, key) if of in PAGED and key else (row.record, row.key)
     return {
-        "at": row.at[:16].replace("T", " "),
+        "at": minute(row.at),
         "actor": row.actor,
-        "what": f"{RECORD_WORDS.get(row.record, row.record)}: {action}",
+        "what": f"{record_in_words(row)} {action_in_words(row)}",
         "about": about,
-        "page": _page_of(record, about),
+        "page": page_of(record, about),
         "changed": in_words(row),
         "reason": row.reason,
         "revision": row.revision,
@@ -121,23 +131,20 @@ def _row(row: JournalEntry) -> dict[str, Any]:
     }
 
 
-def _page_of(record: str | None, key: str) -> str:
-    if record == "half":
-        return half_page(key)
-    if record == "series":
-        return series_page(key)
-    return {"specimen": f"/cases/{key}", "dispute": f"/disputes/{key}"}.get(record or "", "")
+def page_of(record: str, key: str) -> str:
+    """The page of a record; empty where it has none."""
+    return PAGED[record](key) if record in PAGED else ""
 
 
 @router.get("/pending")
 def pending_changes(visit: VisitDep, catalogue: CatalogueDep) -> Response:
-    """What waits, and until when."""
+    """Pending changes, and when they take effect."""
     return _pending(visit, catalogue, Filled())
 
 
 @router.post("/pending")
 def decide(visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
-    """Let a change happen now, or not at all."""
+    """Carry a change out now, or stop it."""
     name = f"reason.{form.one('key')}"
     operation = HASTEN if form.one("do") == "hasten" else STOP
     try:
@@ -167,8 +174,8 @@ def _pending(visit: Visit, catalogue: Catalogue, filled: Filled, status: int = 2
 def _change(change: PendingOut) -> dict[str, Any]:
     return {
         "change": change,
-        "what": ACTION_WORDS[change.action],
-        "page": _page_of(change.of, change.about),
-        "due": change.due[:16].replace("T", " "),
+        "what": PENDING_WORDS[change.action],
+        "page": page_of(change.of, change.about),
+        "due": minute(change.due),
         "successor": half_page(change.successor) if change.successor else "",
     }

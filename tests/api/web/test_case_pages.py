@@ -56,7 +56,7 @@ def test_a_case_is_kept_once_and_shows_what_the_ranking_makes_of_it(shop: Worksh
     first, second = (person.send("/cases/new", fields).headers["location"] for _ in range(2))
     assert first == second
     page = check_form(person.open(first).text)
-    assert "The case is kept" in page.text
+    assert "The case is saved" in page.text
     assert f"/halves/{HALF}" in page.links()
     assert any(link.startswith("/?") and "body_length=7.41" in link for link in page.links())
     listed = browser(shop).open("/cases")
@@ -89,14 +89,14 @@ def test_a_suggestion_needs_a_reason_and_a_half_that_is_known(shop: Workshop) ->
         assert per.send(place, whole).headers["location"] == f"{place}?said=commented"
     shown = check_form(browser(shop).open(place).text).text
     assert shown.count("the latch is the same") == 1
-    assert "The ranking puts it at place" in shown
+    assert "The ranking puts it in place" in shown
 
 
 def test_only_its_author_or_a_maintainer_closes_a_case(shop: Workshop) -> None:
     place = saved(browser(shop, IDA))
     per, ida = browser(shop, PER), browser(shop, IDA)
     fields = filled(form_with(ida.open(place).text, "accept.half"), do="accept", accept__half=HALF)
-    assert "Solve it</button>" not in per.open(place).text
+    assert "Mark as solved</button>" not in per.open(place).text
     with unchanged(shop):
         assert per.send(place, fields).status_code == 403
         assert per.send(place, filled(fields, do="withdraw", close__reason="mine")).status_code == 403

@@ -128,7 +128,7 @@ def test_a_figure_is_read_as_people_type_it(typed: str, mm: float | None) -> Non
 
 def test_a_figure_that_is_none_is_told_and_the_list_still_comes(server: TestClient) -> None:
     page = seen(server, sort="length", near="<b>long</b>")
-    assert "“<b>long</b>” is no figure" in page.text
+    assert "“<b>long</b>” is not a number" in page.text
     assert "<b>long" not in page.html
     assert len(page.values("half")) == ON_A_PAGE
 
@@ -148,7 +148,7 @@ def test_what_fits_the_words_can_be_sorted_by_a_dimension(server: TestClient, sn
 def test_nothing_found_helps_on(server: TestClient) -> None:
     page = seen(server, q="zzzqqq-not-there")
     assert not page.values("half")
-    assert "Nothing here is called that" in page.text
+    assert "Nothing here has that name" in page.text
     assert "/" in page.links()
 
 

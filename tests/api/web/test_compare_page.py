@@ -79,7 +79,7 @@ def test_two_to_four_halves_are_laid_over_each_other(server: TestClient, snapsho
 def test_one_half_is_refused_with_what_is_most_like_it(server: TestClient, snapshot: Snapshot) -> None:
     (key,) = some(snapshot, 1)
     page = seen(server, key, status=422)
-    assert "One half alone is nothing to compare" in page.text
+    assert "One half alone cannot be compared" in page.text
     assert page.values("half")[0] == key
     assert len(page.values("half")) > 1
 
@@ -87,7 +87,7 @@ def test_one_half_is_refused_with_what_is_most_like_it(server: TestClient, snaps
 def test_five_halves_are_refused_and_all_kept_to_choose_from(server: TestClient, snapshot: Snapshot) -> None:
     keys = some(snapshot, 5)
     page = seen(server, *keys, status=422)
-    assert "5 are too many" in page.text
+    assert "5 halves are too many" in page.text
     assert page.values("half") == keys
 
 

@@ -107,8 +107,8 @@ def test_a_half_is_added_once_however_often_its_form_is_sent(shop: Workshop) -> 
         made = person.send("/contribute/half", NEW)
         assert (made.status_code, made.headers["location"]) == (303, f"{ADDED}?said=added")
     assert len(rows(shop, record="half", key="siskin-works:sk-90")) == 1
-    assert "It is in the catalogue now" in person.open(made.headers["location"]).text
-    assert "It is in the catalogue now" not in person.open(f"{ADDED}?said=<b>").text
+    assert "It is now in the catalogue" in person.open(made.headers["location"]).text
+    assert "It is now in the catalogue" not in person.open(f"{ADDED}?said=<b>").text
 
 
 def test_one_forms_key_does_not_stand_for_another_wish(shop: Workshop) -> None:
@@ -225,6 +225,22 @@ def test_a_stale_form_is_told_what_happened_and_keeps_what_was_typed(shop: Works
     assert shop.server.get(f"/v1/halves/{HALF}").json()["half"]["dimensions"]["body_length"]["value"] == 7.8
 
 
+def test_a_form_refused_for_something_else_is_still_told_what_happened(shop: Workshop) -> None:
+    ida, wren = browser(shop, IDA), browser(shop, WREN)
+    path = f"/halves/{HALF}/state"
+    mine = form_with(ida.open(path).text, "withdraw.reason")
+    theirs = form_with(wren.open(f"/halves/{HALF}/revise").text, "maker")
+    changed = filled(theirs, do="save", dimensions__body_length__value="7.6", reason="worn die")
+    assert wren.send(f"/halves/{HALF}/revise", changed).status_code == 303
+    empty = ida.send(path, filled(mine, do="withdraw"))
+    assert empty.status_code == 422
+    with unchanged(shop):
+        again = filled(form_with(empty.text, "withdraw.reason"), do="withdraw", withdraw__reason="never made")
+        refused = ida.send(path, again)
+    assert refused.status_code == 412
+    assert "body length 7.4 → 7.6" in check_form(refused.text).text
+
+
 def test_new_values_of_a_confirmed_half_wait_and_the_page_says_until_when(shop: Workshop) -> None:
     with shop.catalogue.writing() as session:
         confirm(session, half(), IDA, PER)
@@ -233,7 +249,7 @@ def test_new_values_of_a_confirmed_half_wait_and_the_page_says_until_when(shop: 
     fields = filled(form_with(person.open(path).text, "maker"), do="save", dimensions__body_length__value="7.9")
     sent = person.send(path, fields)
     assert (sent.status_code, sent.headers["location"]) == (303, f"/halves/{HALF}?said=waits")
-    assert "A change waits" in person.open(path).text
+    assert "Pending: change of values" in person.open(path).text
     assert shop.server.get(f"/v1/halves/{HALF}").json()["half"]["dimensions"]["body_length"]["value"] == 7.4
 
 
@@ -390,5 +406,5 @@ def test_hostile_text_in_every_field_of_a_series_is_text_in_its_form_and_review(
 def test_the_review_of_a_series_lists_the_halves_that_its_laws_make(shop: Workshop) -> None:
     fields = form_with(browser(shop, IDA).open(f"/series/{SERIES}/revise").text, "name")
     part = browser(shop).send(f"/series/{SERIES}/revise", fields, **{"X-Part": "review"})
-    assert "9 halves and 6 matings come of it" in part.text
+    assert "9 halves and 6 matings follow from it" in part.text
     assert part.text.count('<th scope="row">') == 9

@@ -316,8 +316,8 @@ def test_a_measured_member_stands_beside_its_stated_value_in_the_plot(shop: Work
 
 def test_a_series_nobody_described_says_so(shop: Workshop) -> None:
     page = check_form(seen(shop, "/series/siskin-works:sk"))
-    assert "Nobody described this series." in page.text
-    assert "Too few sizes are listed to see a law" in page.text
+    assert "Nobody has described this series." in page.text
+    assert "Too few sizes are listed to find a law" in page.text
 
 
 def test_an_unknown_series_is_a_404_that_offers_the_nearest(shop: Workshop) -> None:
@@ -335,4 +335,4 @@ def test_beside_an_inferred_half_stand_those_of_its_size_and_the_other_kind(shop
     page = check_form(seen(shop, "/halves/dunnock-sons:dn40pa-030"))
     assert "Nobody listed this half." in page.text
     assert "/halves/dunnock-sons:dn40r-030" in page.links()
-    assert "That they mate, nobody has said." in page.text
+    assert "It is not known that they mate." in page.text

@@ -146,6 +146,21 @@ def test_a_measurement_of_figures_that_changed_is_told_what_happened_and_kept_ty
     assert ida.send(CONFIRM, form_with(refused.text, "basis")).status_code == 303
 
 
+def test_a_measurement_refused_for_its_figures_is_still_told_of_the_change(shop: Workshop) -> None:
+    ida, wren = browser(shop, IDA), browser(shop, WREN)
+    mine = measuring(ida, body_length="long")
+    change = filled(
+        form_with(wren.open(f"{PLACE}/revise").text, "maker"), do="save", dimensions__body_length__value="7.6"
+    )
+    assert wren.send(f"{PLACE}/revise", change).status_code == 303
+    unread = ida.send(CONFIRM, mine)
+    assert unread.status_code == 422
+    with unchanged(shop):
+        refused = ida.send(CONFIRM, filled(form_with(unread.text, "basis"), values__body_length__value="7.41"))
+    assert refused.status_code == 412
+    assert "body length 7.4 → 7.6" in check_form(refused.text).text
+
+
 def test_a_document_needs_revision_and_page(shop: Workshop) -> None:
     person = browser(shop, IDA)
     fields = form_with(person.open(f"{CONFIRM}?by=document").text, "basis")
@@ -161,7 +176,7 @@ def test_a_document_needs_revision_and_page(shop: Workshop) -> None:
 def test_a_series_is_confirmed_by_a_document_alone(shop: Workshop) -> None:
     page = browser(shop, IDA).open(f"/series/{SERIES}/confirm?by=measured")
     assert 'value="document"' in page.text
-    assert "I tried a fit" not in page.text
+    assert "I tried the fit" not in page.text
     fields = filled(form_with(page.text, "basis"), citation__title="DN40", citation__revision="B", citation__page="1")
     sent = browser(shop, IDA).send(f"/series/{SERIES}/confirm", fields)
     assert sent.headers["location"] == f"/series/{SERIES}?said=confirmed"
@@ -209,6 +224,17 @@ def test_a_dispute_is_answered_by_others_and_settled_by_a_maintainer_alone(shop:
         assert keeper.send(place, filled(whole, tag="1-1")).status_code == 412
     assert keeper.send(place, whole).headers["location"] == f"{place}?said=settled"
     assert "Settled by Mia Dunn" in check_form(keeper.open(place).text).text
+
+
+def test_confirmations_to_set_aside_say_who_confirmed_and_how(shop: Workshop) -> None:
+    ida = browser(shop, IDA)
+    assert ida.send(CONFIRM, measuring(ida, body_length="7.41")).status_code == 303
+    document = form_with(ida.open(f"{CONFIRM}?by=document").text, "basis")
+    cited = filled(document, citation__title="SK leaflet", citation__revision="C", citation__page="2")
+    assert ida.send(CONFIRM, cited).status_code == 303
+    page = browser(shop, KEEPER).open(opened(shop, PER)).text
+    assert f"{IDA} measured it, " in page
+    assert f"{IDA} read a document, " in page
 
 
 def test_whoever_opened_a_dispute_takes_it_back(shop: Workshop) -> None:

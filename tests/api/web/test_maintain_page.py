@@ -54,7 +54,7 @@ def test_somebody_is_added_once_with_a_token_that_is_shown_once_and_good(shop: W
     assert first.headers["cache-control"] == "no-store"
     (secret,) = SECRET.findall(check_form(first.text).html)
     assert SECRET.findall(second.text) == []
-    assert "shown when this form was sent first" in check_form(second.text).text
+    assert "shown when this form was first sent" in check_form(second.text).text
     assert secret not in keeper.open("/maintain").text
     me = shop.server.get("/v1/me", headers={"Authorization": f"Bearer {secret}"}).json()
     assert (me["name"], me["role"]) == ("Ola Reed", "contributor")
@@ -114,7 +114,7 @@ def test_an_undo_is_shown_first_then_done_once(shop: Workshop) -> None:
     with unchanged(shop):
         shown = keeper.send("/maintain", filled(fields, do="preview"))
     assert shown.status_code == 200, problems_of(shown.text)
-    assert "What would be taken back of Per Crake" in check_form(shown.text).text
+    assert "What undoing the changes of Per Crake" in check_form(shown.text).text
     assert len(shop.server.get(f"/v1/halves/{HALF}/evidence").json()["sightings"]) == 1
     doing = filled(form_with(shown.text, "do", "undo"), do="undo")
     for _ in range(2):
@@ -207,5 +207,5 @@ def test_hostile_names_and_labels_are_text(shop: Workshop) -> None:
 
 def test_the_page_of_tokens_tells_strangers_what_it_is_for(shop: Workshop) -> None:
     page = check_form(browser(shop).open("/tokens").text)
-    assert "A token stands for you" in page.text
+    assert "acts in your name" in page.text
     assert any(link.startswith("/sign-in?to=") for link in page.links())

@@ -1,5 +1,5 @@
 "use strict";
-// The bench, live: the server works everything out; this asks it for the parts that change and puts them in place.
+// The live bench: the server works everything out; this script asks for the parts that change and puts them in place.
 
 const form = document.getElementById("bench");
 const spoken = document.getElementById("said");
@@ -35,7 +35,7 @@ async function part(name, from) {
   const answer = await fetch(from, { headers: { Accept: "text/html", "X-Part": name } });
   if (!answer.ok || number < shown[name]) return null;
   const text = await answer.text();
-  if (number < shown[name]) return null; // a newer one stands already
+  if (number < shown[name]) return null; // a newer one is shown already
   shown[name] = number;
   return new DOMParser().parseFromString(text, "text/html").body;
 }
@@ -110,7 +110,7 @@ function speak() {
   }, SPOKEN_AFTER_MS);
 }
 
-// An answer is asked for at every keystroke; while one is worked out, only the newest address waits for its turn.
+// Every keystroke asks for an answer; while one is worked out, only the newest address waits.
 async function refresh(from) {
   wanted = from;
   clearTimeout(resting);
@@ -135,7 +135,7 @@ async function refresh(from) {
   }
 }
 
-// What to measure next takes longest to work out, so it waits until the typing rests.
+// The advice takes longest to work out, so it waits until the typing pauses.
 async function advise(from) {
   try {
     const advice = await part("advice", from);
@@ -147,7 +147,7 @@ async function advise(from) {
 
 function unreachable(error) {
   if (!(error instanceof TypeError)) throw error;
-  spoken.textContent = "The server cannot be reached; what you typed is kept.";
+  spoken.textContent = "The server cannot be reached. What you typed is kept.";
 }
 
 function typed() {
@@ -161,7 +161,7 @@ let left = location.pathname + location.search;
 function fieldLeft() {
   const now = address();
   if (now === left) return;
-  // The entry while typing becomes the one before, so that the back button takes the field's text away again.
+  // Typing has replaced the history entry: restore the one before, so that the back button takes back the whole field.
   history.replaceState(null, "", left);
   history.pushState(null, "", now);
   left = now;
@@ -223,7 +223,7 @@ function remember() {
     try {
       localStorage.setItem(`bench.${name}`, value);
     } catch {
-      return; // no storage is allowed here; the address remembers all the same
+      return; // storage is not allowed here; the address remembers it
     }
   }
 }

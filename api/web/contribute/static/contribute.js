@@ -1,7 +1,7 @@
-// The form of an entry: the machine's look at it while it is filled in, and rows that are added where they stand.
-// All the work is the server's: the form is sent to its own address, and the answer is a part of the same page.
+// The form of an entry: the machine review while it is filled in, and rows added in place.
+// The server does all the work: the form is sent to its own address, and the answer is a part of the same page.
 
-const PAUSE_MS = 350; // after the last key, so that nobody sends a form with every letter
+const PAUSE_MS = 350; // after the last key, so that not every letter sends the form
 
 const form = document.getElementById("entry");
 if (form) begin();
@@ -28,7 +28,7 @@ function begin() {
   async function look() {
     const number = ++asked;
     const part = await ask("review", form);
-    // Whoever is writing a reason beside a finding is not interrupted.
+    // Do not interrupt somebody who is writing a reason beside a finding.
     if (part !== null && number === asked && !review.contains(document.activeElement)) {
       review.innerHTML = part;
     }
@@ -50,10 +50,10 @@ function begin() {
     added?.focus();
   }
 
-  if (!("looked" in review.dataset)) look(); // else the server has, and its answer may say what is wrong
+  if (!("looked" in review.dataset)) look(); // else the server has reviewed it, and may have marked what is wrong
 }
 
-// A part of the page for the form as it stands; null where the server is not to be had, and the page does without.
+// A part of the page for the form as it is now; null where the server cannot be reached.
 async function ask(part, form, button) {
   const body = new URLSearchParams(new FormData(form));
   if (button) body.set(button.name, button.value);

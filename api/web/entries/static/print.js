@@ -1,4 +1,4 @@
-// The button that opens the browser's print window: it is of no use without this script, so it is shown by it.
+// The button that opens the print window of the browser; without this script it stays hidden.
 const button = document.getElementById("print-now");
 if (button) {
   button.hidden = false;

@@ -1,5 +1,5 @@
-/** The photo bench. The picture stays in the browser; points go to the server, and a grey strip where contacts are to be
- * found. What is computed is computed there, by what the command line and the interface use too. */
+/** The photo bench. The picture stays in the browser. Points go to the server, and a grey strip of the picture where it
+ * looks for contacts. The server computes everything, with the same code that the command line and the interface use. */
 
 import { openPicture } from "./photo_drawing.js";
 import { Lists } from "./photo_lists.js";
@@ -93,7 +93,7 @@ class PhotoBench {
       enable();
       this.stage.choose(again && everyMark(this.sheet.marks).length ? "move" : "row");
       this.say(
-        `${file.name}: ${picture.width} × ${picture.height} pixels. ${again ? "Its marks are kept." : "Draw a line along a row, from before its first contact to behind its last."}`,
+        `${file.name}: ${picture.width} × ${picture.height} pixels. ${again ? "Its marks are kept." : "Draw a line along a row, from before its first contact to beyond its last."}`,
       );
     } catch (error) {
       this.say(/** @type {Error} */ (error).message);
@@ -101,7 +101,7 @@ class PhotoBench {
     $("file").value = "";
   }
 
-  /** Marks belong to one picture: another one begins anew, which can be undone.
+  /** Marks belong to one picture. Another picture starts without marks; that can be undone.
    * @param {import("./photo_sheet.js").File_} file @returns {boolean} Whether it is the picture that was marked. */
   match(file) {
     const before = this.sheet.marks.file;
@@ -119,7 +119,7 @@ class PhotoBench {
     const { file } = this.sheet.marks;
     if (!file || !everyMark(this.sheet.marks).length) return;
     $("ask").textContent = `Open ${file.name} again`;
-    this.say("The marks are kept, the picture is not: open it again to go on.");
+    this.say("The marks are kept, but not the picture: open it again to continue.");
   }
 
   /** Have the contacts of a row found. @param {number} item */
@@ -153,7 +153,7 @@ class PhotoBench {
     this.timer = window.setTimeout(() => this.settled(), PAUSE_MS);
   }
 
-  /** Once nothing changes any more: the lists, and what it all comes to. */
+  /** When nothing has changed for a moment: show the lists and ask for the results. */
   settled() {
     const { marks } = this.sheet;
     const text = JSON.stringify(marks);
@@ -194,13 +194,13 @@ class PhotoBench {
       return this.told(null, asked.places, [...own, ...faultsOf(answer, asked.places)], { ...counts, notes });
     } catch (error) {
       if (/** @type {Error} */ (error).name === "AbortError") return undefined;
-      const notes = ["The server does not answer; the marks are kept. Change one to ask again."];
+      const notes = ["The server does not answer. The marks are kept; change one to try again."];
       return this.told(null, {}, own, { pieces: [], notes });
     }
   }
 
   /** @param {any} answer @param {any} order @param {import("./photo_lists.js").Fault[]} faults
-   * @param {{pieces: string[], notes: string[]}} counts What was counted, and what there is to say. */
+   * @param {{pieces: string[], notes: string[]}} counts In the short form, with notes. */
   told(answer, order, faults, counts) {
     const pieces = [...counts.pieces, ...(answer?.short_form ?? [])];
     const toldFaults = faults.map((fault) => fault.message);
@@ -209,7 +209,7 @@ class PhotoBench {
     showResults($("results"), answer, counts.pieces, [...toldFaults, ...counts.notes]);
     $("take").href = benchAddress(location.search, pieces, this.sheet.marks.name);
     $("taken").textContent = pieces.length
-      ? `${pieces.length} reading${pieces.length > 1 ? "s" : ""} of this picture go along.`
+      ? `${pieces.length} reading${pieces.length > 1 ? "s" : ""} of this picture will be taken along.`
       : "Nothing has been measured yet.";
     this.lists.show();
     this.stage.redraw();
@@ -239,7 +239,7 @@ function faultsOf(problem, places) {
   });
 }
 
-/** Faults that no mark can be blamed for. @param {any} problem @param {any} places @returns {string[]} */
+/** Faults that belong to no mark. @param {any} problem @param {any} places @returns {string[]} */
 function unplaced(problem, places) {
   const errors = problem.errors ?? [];
   if (!errors.length) return [problem.detail ?? problem.title];
@@ -290,10 +290,10 @@ function split(piece) {
 }
 
 /** The bench's address. @param {string} search Of this page: what came from the bench. @param {string[]} pieces
- * @param {string} picture Its name: what it said before is replaced. */
+ * @param {string} picture Its name: its earlier readings are replaced. */
 function benchAddress(search, pieces, picture) {
   const said = pieces.map(split);
-  // What is no length is said once: the picture's word replaces the bench's.
+  // Only lengths can be given twice: anything else from the picture replaces what the bench had.
   const names = new Set(said.map(([name]) => name).filter((name) => !chosen("length-choices", name.replace(/^\w+\./, ""))));
   const kept = [...new URLSearchParams(search)].filter(
     ([name, value]) => value && !names.has(name) && !fromPicture(value, picture),
@@ -308,7 +308,7 @@ function fromPicture(value, picture) {
   return name !== null && name[1] === picture;
 }
 
-/** A name that no picture has whose readings are on the bench already. @param {string} search */
+/** A name that no picture with readings on the bench has. @param {string} search */
 function freeName(search) {
   const values = [...new URLSearchParams(search).values()];
   const taken = (/** @type {string} */ name) => values.some((value) => fromPicture(value, name));

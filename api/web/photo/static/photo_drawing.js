@@ -1,5 +1,5 @@
-/** What the stage shows: the picture, decoded by the browser and drawn as finely as it is looked at, and the marks over it.
- * Pixel centres are at whole numbers, as everywhere. */
+/** What the stage shows: the picture, drawn as finely as the zoom needs, and the marks over it. Pixel centres are at whole
+ * numbers, as everywhere. */
 
 import { figures } from "./photo_results.js";
 import { everyMark, inOrder } from "./photo_sheet.js";
@@ -92,7 +92,7 @@ export async function openPicture(blob) {
   try {
     await image.decode();
   } catch {
-    throw new Error("This browser cannot read that as a picture. JPEG and PNG always work.");
+    throw new Error("This browser cannot read that as a picture. Try JPEG or PNG.");
   } finally {
     URL.revokeObjectURL(address);
   }
@@ -276,7 +276,7 @@ function rowMarks(scene, row, item) {
   ];
 }
 
-/** Whether there is room for a contact's number: the first, and one of every so many after it.
+/** Whether a contact is numbered: the first is, and every so many after it.
  * @param {number} number @param {number} every */
 const numbered = (number, every) => number === 1 || (number % every === 0 && number >= 0.75 * every + 1);
 
@@ -301,7 +301,7 @@ function gaps(scene, row, item) {
   }));
 }
 
-/** What a feature comes to, as it stands at a dimension line. @param {Scene} scene @param {string} feature
+/** The value of a feature, as written at a dimension line. @param {Scene} scene @param {string} feature
  * @param {string} before */
 function measured(scene, feature, before) {
   const found = scene.answer?.budgets.find((/** @type {any} */ each) => each.feature === feature);

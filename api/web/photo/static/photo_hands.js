@@ -2,7 +2,7 @@
 
 import { everyMark } from "./photo_sheet.js";
 
-/** Kinds of marks that each tool takes hold of. */
+/** Kinds of marks that each tool can move. */
 export const HOLDS = /** @type {Record<string, string[]>} */ ({
   move: ["rows", "outlines", "segments", "scale"],
   row: [],
@@ -13,18 +13,18 @@ export const HOLDS = /** @type {Record<string, string[]>} */ ({
 });
 export const TOOLS = Object.keys(HOLDS);
 export const HINTS = /** @type {Record<string, string>} */ ({
-  move: "Drag the picture, or take hold of a mark.",
-  row: "Draw a line along a row, from before its first contact to behind its last.",
-  contact: "Click where a contact is that was not found; drag those that are off.",
+  move: "Drag the picture or a mark.",
+  row: "Draw a line along a row, from before its first contact to beyond its last.",
+  contact: "Click a contact that was not found; drag those that are off.",
   corners: "Click the four corners, in any order.",
   length: "Click one end, then the other.",
-  scale: "Click both ends of something whose length you know, then say how long it is.",
+  scale: "Click both ends of something whose length you know, then give its length.",
 });
 
-/** From this zoom on a mouse needs no loupe. */
+/** From this zoom on, a mouse needs no loupe. */
 export const LOUPE_UNTIL = 2;
 
-/** How far a mark may be from a press to be taken hold of, screen px. */
+/** How near a press must be to a mark to take it, screen px. */
 const REACH = { mouse: 10, pen: 14, touch: 22 };
 /** A press that moves less than this is a click, screen px. */
 const STILL = 4;

@@ -1,5 +1,5 @@
-/** Every mark as a list with figures, for those who cannot point and to set a point exactly; and the elements that lists
- * are made of. */
+/** The lists of marks: every point as figures, to be typed instead of clicked or to be set exactly; and the elements that
+ * lists are made of. */
 
 import { number } from "./photo_request.js";
 import { confirm, removePoint, settle, thing } from "./photo_sheet.js";
@@ -18,11 +18,11 @@ export class Lists {
     this.open = new Set();
     /** @type {Fault[]} */
     this.faults = [];
-    /** The field that comes into focus as soon as it is there. */
+    /** The field to focus as soon as it is there. */
     this.wanted = "";
   }
 
-  /** Build the lists anew; the field that was in focus stays so. */
+  /** Build the lists again, and keep the focus. */
   show() {
     const focused = this.wanted || document.activeElement?.id;
     const { marks } = this.sheet;
@@ -67,7 +67,7 @@ export class Lists {
       this.verdict(row, item),
       field(
         `${id}-feature`,
-        "They show the",
+        "Feature",
         choice("row-choices", row.feature, (value) => set((one) => (one.feature = value))),
       ),
       this.folded("rows", item, "Contact", () => [
@@ -78,7 +78,7 @@ export class Lists {
     ]);
   }
 
-  /** How sure the program is of the row, and what to do about it. @param {import("./photo_sheet.js").Row} row
+  /** How sure the program is of the row, and a button to confirm it. @param {import("./photo_sheet.js").Row} row
    * @param {number} item */
   verdict(row, item) {
     if (!row.points.length) return null;
@@ -98,7 +98,7 @@ export class Lists {
             ),
           ]
         : []),
-      ...(sure && !doubtful ? [] : [button("I looked: every mark is a contact", right, { id: `rows-${item}-right` })]),
+      ...(sure && !doubtful ? [] : [button("Confirmed by eye: every mark is a contact", right, { id: `rows-${item}-right` })]),
     ]);
   }
 
@@ -112,7 +112,7 @@ export class Lists {
         .filter(Boolean)
         .map(number);
       if (line.length !== 4 || line.some(Number.isNaN))
-        return this.acts.say("A line is four figures: x, y of its start, x, y of its end.");
+        return this.acts.say("A line needs four numbers: x, y of its start, x, y of its end.");
       return this.sheet.change((marks) => (marks.rows[item].line = line));
     };
     const input = typed(text, set, { inputMode: "text", className: "line" });
@@ -126,10 +126,10 @@ export class Lists {
     const set = (/** @type {(one: import("./photo_sheet.js").Outline) => void} */ how) =>
       this.sheet.change((marks) => how(marks.outlines[item]));
     const left = 4 - outline.points.length;
-    return this.group(`Outline ${item + 1}${left ? `: ${left} corners to go` : ""}`, "outlines", item, [
+    return this.group(`Outline ${item + 1}${left ? `: ${left} corners missing` : ""}`, "outlines", item, [
       field(
         `outlines-${item}-what`,
-        "It goes round",
+        "It encloses",
         choice("outline-choices", outline.what, (value) => set((one) => (one.what = value))),
       ),
       this.folded("outlines", item, "Corner", () => [
@@ -145,13 +145,13 @@ export class Lists {
     const set = (/** @type {(one: import("./photo_sheet.js").Segment) => void} */ how) =>
       this.sheet.change((marks) => how(marks.segments[item]));
     return this.group(
-      `Length ${item + 1}${segment.points.length < 2 ? ": its other end to go" : ""}`,
+      `Length ${item + 1}${segment.points.length < 2 ? ": one end missing" : ""}`,
       "segments",
       item,
       [
         field(
           `segments-${item}-feature`,
-          "It is the",
+          "Feature",
           choice("length-choices", segment.feature, (value) => set((one) => (one.feature = value))),
         ),
         this.folded("segments", item, "End", () => [
@@ -188,7 +188,7 @@ export class Lists {
       );
     }
     if (scale.how === "known") {
-      const hint = "Left out: what such pictures usually are off.";
+      const hint = "Left empty: the usual value for such pictures.";
       inside.push(
         make("div", { className: "pair" }, [
           field("scale-perMm", "Pixels per mm", typed(scale.perMm, set("perMm"))),
@@ -200,12 +200,12 @@ export class Lists {
       const plane = choice("plane-choices", scale.plane, set("plane"));
       plane.querySelector('[value=""]')?.remove();
       plane.value = scale.plane;
-      inside.push(field("scale-plane", "It lies at the depth of", plane, "Other depths get a doubt of their own."));
+      inside.push(field("scale-plane", "Its depth in the picture", plane, "Marks at other depths get an uncertainty of their own."));
     }
     return this.group("Scale", "scale", 0, inside);
   }
 
-  /** What is seldom needed, built when it is unfolded: first what `before` makes, then the points.
+  /** What is seldom needed, built when it is opened: first what `before` makes, then the points.
    * @param {Kind} kind @param {number} item @param {string} word @param {() => Node[]} before */
   folded(kind, item, word, before) {
     const { points } = thing(this.sheet.marks, { kind, item });
@@ -272,7 +272,7 @@ export class Lists {
   /** @param {Kind} kind @param {number} item @param {number} point @param {"x" | "y"} axis @param {string} text */
   setPoint(kind, item, point, axis, text) {
     const value = number(text);
-    if (Number.isNaN(value)) return this.acts.say(`“${text}” is no number: ${axis} is told in pixels, as in 412.5.`);
+    if (Number.isNaN(value)) return this.acts.say(`“${text}” is no number: give ${axis} in pixels, as in 412.5.`);
     return this.sheet.change((marks) => {
       const { points } = thing(marks, { kind, item });
       points[point] = { ...points[point], [axis]: value };
@@ -287,7 +287,7 @@ export class Lists {
       .filter(Boolean)
       .map(number);
     if (Number.isNaN(x) || y === undefined || Number.isNaN(y) || rest.length)
-      return this.acts.say("A point is two figures: x, y in pixels.");
+      return this.acts.say("A point needs two numbers: x, y in pixels.");
     return this.sheet.change((marks) => {
       thing(marks, { kind, item }).points.push({ x, y });
       settle(marks, { kind, item });

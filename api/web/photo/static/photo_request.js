@@ -1,5 +1,5 @@
-/** What is asked of the server: the contacts along a line, from a narrow grey strip of the picture; and what all marks
- * come to, from their points alone. */
+/** Requests to the server: the contacts along a line, from a narrow grey strip of the picture; and lengths and counts,
+ * from the points of the marks alone. */
 
 import { pen2d } from "./photo_drawing.js";
 import { inOrder, RULES } from "./photo_sheet.js";
@@ -8,7 +8,7 @@ import { inOrder, RULES } from "./photo_sheet.js";
 /** @typedef {{field: string, message: string, remedy?: string | null}} Fault */
 /** @typedef {{kind: import("./photo_sheet.js").Kind, item: number}} Place */
 
-/** Points of a row that count: the clear ones, or all where hardly any is clear.
+/** Points of a row that are used: the clear ones, or all where too few are clear.
  * @param {import("./photo_sheet.js").Row} row */
 export function pointsThatCount(row) {
   const clear = row.points.map((_, index) => index).filter((index) => !row.points[index].doubt);
@@ -16,7 +16,7 @@ export function pointsThatCount(row) {
 }
 
 /** @param {Marks} marks @returns {{body: any, places: Record<string, Place & {points: number[]}>, faults: Fault[]} | null}
- * The request, which mark stands at which place of it, and what keeps a scale from being used; null: nothing yet. */
+ * The request, which mark is at which place of it, and why a scale cannot be used; null: nothing is marked yet. */
 export function requestOf(marks) {
   /** @type {Record<string, Place & {points: number[]}>} */
   const places = {};
@@ -73,14 +73,14 @@ function segmentOf(segment) {
   return { start, end, feature: segment.feature, ...plane(segment), ...(chosen("length-choices", segment.feature)?.dataset.subject === "pair" && { of: "pair" }) };
 }
 
-/** The option of one of the page's lists of choices. @param {string} list @param {string} value */
+/** An option of one of the lists of choices in the page. @param {string} list @param {string} value */
 export function chosen(list, value) {
   const template = /** @type {HTMLTemplateElement} */ (document.getElementById(list));
   const found = template.content.querySelector(`[value="${CSS.escape(value)}"]`);
   return /** @type {HTMLOptionElement | null} */ (found);
 }
 
-/** A limit ± counts as rectangular: its standard uncertainty is the limit over √3 (JCGM 100:2008, 4.3.7).
+/** A limit ± is taken as rectangular: its standard uncertainty is the limit over √3 (JCGM 100:2008, 4.3.7).
  * @param {import("./photo_sheet.js").Scale} scale @returns {{scale: any, faults: Fault[]}} */
 function scaleOf(scale) {
   if (scale.how === "known") return knownScale(scale);
@@ -88,9 +88,9 @@ function scaleOf(scale) {
   const missing = scale.points.length < 2;
   if (missing) return unusable("scale.points", "both ends of the known length are needed");
   const length = number(scale.length);
-  if (!(length > 0)) return unusable("scale.length", "say how long it is, as in 10");
+  if (!(length > 0)) return unusable("scale.length", "give its length, as in 10");
   const limit = scale.limit.trim() ? number(scale.limit) : 0;
-  if (!(limit >= 0)) return unusable("scale.limit", "say how far off it may be, as in 0.05, or nothing");
+  if (!(limit >= 0)) return unusable("scale.limit", "give a limit, as in 0.05, or leave it empty");
   const mm = Number(chosen("unit-choices", scale.unit)?.dataset.mm);
   const [start, end] = scale.points.map(pair);
   const u = (limit * mm) / Math.sqrt(3);
@@ -103,10 +103,10 @@ function scaleOf(scale) {
 /** @param {import("./photo_sheet.js").Scale} scale */
 function knownScale(scale) {
   const perMm = number(scale.perMm);
-  if (!(perMm > 0)) return unusable("scale.perMm", "say how many pixels make a millimetre, as in 127.4");
+  if (!(perMm > 0)) return unusable("scale.perMm", "give the pixels per millimetre, as in 127.4");
   const percent = scale.rel.trim() ? number(scale.rel) : null;
   if (percent !== null && !(percent >= 0))
-    return unusable("scale.rel", "say how far off it may be in per cent, or nothing");
+    return unusable("scale.rel", "give a limit in per cent, or leave it empty");
   const rel = percent === null ? {} : { rel: Number((percent / 100 / Math.sqrt(3)).toPrecision(6)) };
   return { scale: { px_per_mm: perMm, ...rel, plane: scale.plane }, faults: [] };
 }
@@ -229,12 +229,12 @@ function whatIsWrong(problem) {
 /** @param {{message: string, remedy?: string | null}} fault */
 export const sentence = (fault) => `${fault.message}${fault.remedy ? `: ${fault.remedy}` : ""}.`;
 
-/** Hundredths of a pixel: finer than anything is seen. @param {{x: number, y: number}} spot */
+/** To hundredths of a pixel, finer than anybody can point. @param {{x: number, y: number}} spot */
 export function rounded(spot) {
   return { x: Math.round(spot.x * 100) / 100, y: Math.round(spot.y * 100) / 100 };
 }
 
-/** How many contacts that makes: observations in the short form, and what is to be said of them.
+/** The contact count of the marked rows: observations in the short form, and notes.
  * @param {Marks} marks @param {AbortSignal} signal @returns {Promise<{pieces: string[], notes: string[]}>} */
 export async function countsOf(marks, signal) {
   const asked = new URLSearchParams({ of: marks.of, ...(marks.rowCount && { row_count: marks.rowCount }) });

@@ -1,12 +1,12 @@
-/** What the marks come to, as a table; where each doubt comes from is folded in. */
+/** The results as a table, with the uncertainty budget of each length folded in. */
 
 import { make } from "./photo_lists.js";
 import { chosen } from "./photo_request.js";
 
-/** @param {string} name @returns {string} Bench words for a feature. */
+/** @param {string} name @returns {string} The label of a feature. */
 const words = (name) => chosen("length-choices", name)?.textContent ?? name.replaceAll("_", " ");
 
-/** A value with as many decimals as its doubt has sense for: two figures of the doubt (JCGM 100:2008, 7.2.6).
+/** A value with as many decimals as its uncertainty supports: two figures of the uncertainty (JCGM 100:2008, 7.2.6).
  * @param {number} value @param {number} doubt @returns {[string, string]} */
 export function figures(value, doubt) {
   const decimals = doubt > 0 ? Math.min(6, Math.max(0, 1 - Math.floor(Math.log10(doubt)))) : 3;
@@ -86,7 +86,7 @@ function lengthRow(length, index, answer, open) {
   const of = length.of === "other" ? "other half, " : "";
   const gaps = length.spans > 1 ? make("span", { className: "hint" }, [`over ${length.spans} gaps`]) : null;
   const folded = make("details", { id: `budget-${index}`, open: open.has(`budget-${index}`), className: "budget" }, [
-    make("summary", {}, ["its doubt"]),
+    make("summary", {}, ["its uncertainty"]),
     make(
       "ul",
       {},

@@ -1,9 +1,8 @@
-/** What was marked in a picture, and how marks change: kept for a reload, with undo and redo. The picture itself is never
- * kept. */
+/** The marks of a picture and their changes: kept for a reload, with undo and redo. The picture itself is never kept. */
 
 /** @typedef {{x: number, y: number, doubt?: string | null}} Spot A point in pixels of the picture, pixel centres whole. */
 /** @typedef {{count: number, probability: number, sure: boolean, reasons: string[], missing: number[],
- *   alternatives: {count: number, probability: number}[]}} Found What the server said of a row. */
+ *   alternatives: {count: number, probability: number}[]}} Found What the server found of a row. */
 /** @typedef {{line: number[] | null, points: Spot[], feature: string, plane: string, found: Found | null,
  *   trouble: string}} Row `trouble`: why nothing was found along its line. */
 /** @typedef {{points: Spot[], what: string, plane: string}} Outline */
@@ -17,8 +16,8 @@
 /** @typedef {{kind: Kind, item: number, point: number}} Mark One point: of which thing, and which of its points. */
 
 const said = document.getElementById("photo-bench")?.dataset ?? {};
-/** What the server holds rows and strips to, as it says in the page: most rows, fewest contacts of a row, shortest line,
- * and how much beside and beyond a line it looks at. */
+/** Limits of the server, from the page: most rows, fewest contacts of a row, shortest line, and how much beside and
+ * beyond a line it looks at. */
 export const RULES = {
   mostRows: Number(said.mostRows),
   fewestContacts: Number(said.fewestContacts),
@@ -93,7 +92,7 @@ export class Sheet {
     this.listeners = [];
   }
 
-  /** Remember how things stand, so that what follows can be undone. */
+  /** Remember the marks, so that the next change can be undone. */
   hold() {
     this.past = [...this.past.slice(1 - MOST_STEPS), JSON.stringify(this.marks)];
     this.future = [];
@@ -148,7 +147,7 @@ function keep(marks) {
   try {
     sessionStorage.setItem(KEY, JSON.stringify(marks));
   } catch {
-    // A browser that keeps nothing still measures; only a reload begins anew.
+    // Without storage everything works, but a reload loses the marks.
   }
 }
 
@@ -162,7 +161,7 @@ function restored() {
   }
 }
 
-/** A person looked at the row: its marks are its contacts. @param {Row} row */
+/** A person has checked the row: its marks are its contacts. @param {Row} row */
 export function confirm(row) {
   row.found = null;
   row.trouble = "";
@@ -187,7 +186,7 @@ export function settle(marks, { kind, item }) {
   row.points.sort((one, other) => (one.x - other.x) * dx + (one.y - other.y) * dy);
 }
 
-/** Begin something to be given by figures. @param {Sheet} sheet @param {string} what */
+/** Add an empty mark whose points are typed. @param {Sheet} sheet @param {string} what */
 export function addByFigures(sheet, what) {
   sheet.change((marks) => {
     if (what === "row") marks.rows.push(newRow());
@@ -196,7 +195,7 @@ export function addByFigures(sheet, what) {
   });
 }
 
-/** Four corners in order round their middle, in whatever order they were clicked.
+/** Four corners sorted around their middle: they can be clicked in any order.
  * @param {Spot[]} points */
 export function inOrder(points) {
   const middle = { x: mean(points.map((spot) => spot.x)), y: mean(points.map((spot) => spot.y)) };

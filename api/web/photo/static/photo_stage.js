@@ -63,7 +63,7 @@ export class Stage {
     this.redraw();
   }
 
-  /** Draw at the next frame; and finely when nothing changes any more. */
+  /** Draw at the next frame, and finely once nothing changes any more. */
   redraw() {
     if (!this.waiting) this.waiting = requestAnimationFrame(() => this.paint(false));
     clearTimeout(this.timer);
@@ -115,7 +115,7 @@ export class Stage {
     this.redraw();
   }
 
-  /** Take hold of the nearest mark that the tool may move. @param {At} at @param {number} reach */
+  /** Take the nearest mark that the tool can move. @param {At} at @param {number} reach */
   grab(at, reach) {
     this.cross = null;
     let near = /** @type {import("./photo_sheet.js").Mark | null} */ (null);
@@ -193,7 +193,7 @@ export class Stage {
     if (Math.hypot(end.x - start.x, end.y - start.y) < RULES.shortest)
       return this.tells.say("That line is too short: draw it along the whole row.");
     if (this.sheet.marks.rows.length >= RULES.mostRows)
-      return this.tells.say(`${RULES.mostRows} rows are marked: delete one first.`);
+      return this.tells.say(`${RULES.mostRows} rows are marked, the most possible: delete one first.`);
     this.sheet.change((marks) => marks.rows.push(newRow([start.x, start.y, end.x, end.y])));
     return this.tells.drawnRow(this.sheet.marks.rows.length - 1);
   }
@@ -201,7 +201,7 @@ export class Stage {
   /** @param {At} spot */
   addContact(spot) {
     const { rows } = this.sheet.marks;
-    if (!rows.length) return this.tells.say("Draw a row first; then contacts can be added to it.");
+    if (!rows.length) return this.tells.say("Draw a row first, then add contacts to it.");
     const item = nearestRow(rows, spot);
     this.sheet.change((marks) => {
       marks.rows[item].points.push({ ...spot, doubt: null });
@@ -218,7 +218,7 @@ export class Stage {
       list[list.length - 1].points.push(spot);
     });
     const set = this.sheet.marks[kind][this.sheet.marks[kind].length - 1].points.length;
-    this.tells.say(set < most ? `Point ${set} of ${most} is set.` : "All points are set. Say in the list what it is.");
+    this.tells.say(set < most ? `Point ${set} of ${most} is set.` : "All points are set. Choose in the list what it is.");
   }
 
   /** @param {At} spot */
@@ -229,7 +229,7 @@ export class Stage {
       scale.points.push(spot);
     });
     const both = this.sheet.marks.scale.points.length === 2;
-    this.tells.say(both ? "Now say how long that is." : "Now its other end.");
+    this.tells.say(both ? "Now give its length." : "Now click the other end.");
     if (both) this.tells.focus("scale-length");
   }
 
@@ -275,7 +275,7 @@ export class Stage {
   act(name) {
     const { selected } = this.sheet;
     if (name === "undo" && !this.sheet.undo()) this.tells.say("There is nothing to undo.");
-    if (name === "redo" && !this.sheet.redo()) this.tells.say("There is nothing to do again.");
+    if (name === "redo" && !this.sheet.redo()) this.tells.say("There is nothing to redo.");
     if (name === "larger") this.moved(() => this.view.zoom(ZOOM_STEP, this.focus()));
     if (name === "smaller") this.moved(() => this.view.zoom(1 / ZOOM_STEP, this.focus()));
     if (name === "whole") this.moved(() => this.view.fit());
