@@ -10,6 +10,7 @@ import pytest
 from matcher.absent.density import UnderAbsent
 from matcher.absent.em_fit import SMALLEST_PRESENT_SHARE, fit_absent
 from matcher.columns.build import build_columns
+from matcher.decision.posterior import posterior
 from matcher.likelihood.likelihood import Likelihood, likelihood
 from matcher.observations import Of, Reduced, SharedError, SharedKind
 from tests.matcher.invented import invented_columns, invented_rows
@@ -52,6 +53,8 @@ CASES = {
     "a scaled picture": [*dimensions(PICTURE), count(5, "contact_count", 20)],
     "an unscaled picture": [*dimensions(UNSCALED, 40.0), count(5, "contact_count", 20)],
     "one reading of an unscaled picture": [reading(0, "pitch", 20.0, UNSCALED), count(5, "contact_count", 20)],
+    "one reading of an unscaled picture among others": [reading(0, "pitch", 20.0, UNSCALED), *dimensions(None)[1:]],
+    "two readings of an unscaled picture": dimensions(UNSCALED, 40.0)[:2],
     "a feature that no half states": [*dimensions(None), reading(4, "contact_width", 0.2)],
     "what is seen, and the pair": [*dimensions(None), KIND, STACK],
     "bounds": [*dimensions(None), Reduced(index=5, feature="height", at_most=2.0, u=0.02, total_u=0.02)],
@@ -78,6 +81,25 @@ def test_the_density_agrees_with_the_slow_one(case: str) -> None:
 def test_shares_of_the_density_add_up(case: str) -> None:
     weighed = likelihood(COLUMNS, CASES[case])
     assert under_absent(weighed).shares.sum() == pytest.approx(under_absent(weighed).log_density, abs=1e-9)
+
+
+def test_shares_are_the_mean_of_both_orders() -> None:
+    observations = CASES["what is seen, and the pair"]
+    weighed = likelihood(COLUMNS, observations)
+
+    def added(order: list[Reduced]) -> dict[int, float]:
+        found = [under_absent(likelihood(COLUMNS, order[:number])).log_density for number in range(len(order) + 1)]
+        return {each.index: found[i + 1] - found[i] for i, each in enumerate(order)}
+
+    order = [part.readings[0] for part in weighed.parts]
+    there, back = added(order), added(order[::-1])
+    expected = [(there[each.index] + back[each.index]) / 2 for each in order]
+    assert under_absent(weighed).shares == pytest.approx(expected, abs=1e-9)
+
+
+def test_before_anything_is_observed_absent_has_its_prior() -> None:
+    assert under_absent(likelihood(COLUMNS, [])).log_density == 0.0
+    assert posterior(COLUMNS, MODEL, [], 0.2).probability_absent == pytest.approx(0.2)
 
 
 @pytest.mark.parametrize("case", CASES)
