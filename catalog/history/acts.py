@@ -7,15 +7,15 @@ from dataclasses import dataclass, field
 from catalog.model.timestamps import now
 
 OPERATOR = "operator"
-"""Name of the operator, who has the database: the command line, imports, the demo. No contributor has this name."""
+"""Name of the operator, who has access to the database: for the command line, imports and the demo. It is reserved."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Act:
     """Actor, time and reason of one transaction.
 
-    ``actor`` is a contributor's name or `OPERATOR`, ``at`` a moment (`catalog.model.timestamps`), ``reason`` goes into
-    the journal, ``batch`` groups rows of one act, ``maintainer`` whether the actor keeps the catalogue.
+    ``actor`` is a contributor's name or `OPERATOR`, and ``at`` a timestamp (`catalog.model.timestamps`). The journal
+    keeps the ``reason``. ``batch`` groups the rows of one act. ``maintainer``: the actor has a maintainer's rights.
     """
 
     actor: str = OPERATOR

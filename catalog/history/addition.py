@@ -1,4 +1,4 @@
-"""Addition of entries: new ones are stored, identical ones are left alone, contradicting ones are refused."""
+"""Addition of entries: new ones are stored, identical ones are left unchanged, and different ones are refused."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from catalog.records.write import insert_entries
 
 @dataclass(frozen=True, kw_only=True)
 class AddReport:
-    """Result of `add`, per record ("series", "half", "mating"), including halves and matings made by series' laws."""
+    """Numbers of entries for each record ("series", "half", "mating"), including those made by laws of series."""
 
     added: Mapping[str, int]
     unchanged: Mapping[str, int]
@@ -33,7 +33,7 @@ class AddReport:
 
 @dataclass(frozen=True, kw_only=True)
 class _Given:
-    """An entry of the batch with its place there. ``stated`` is False for a series that only its halves name."""
+    """An entry of the batch, with its index there. ``stated`` is False for a series that only its halves name."""
 
     entry: Any
     index: int
@@ -51,15 +51,14 @@ class _Batch:
     expanded: bool = True
     given: dict[str, dict[str, _Given]] = with_default(default_factory=lambda: {record: {} for record in ENTRIES})
 
-    def take(self, entry: AnyEntry, index: int) -> None:
+    def add(self, entry: AnyEntry, index: int) -> None:
         self._put(_Given(entry=entry, index=index, from_law=entry.key in self.from_law and entry.record != "series"))
         if isinstance(entry, Series) and self.expanded:
-            made = expand(entry)
-            for member in (*made.halves, *made.matings):
+            for member in expand(entry).members:
                 self._put(_Given(entry=member, index=index, from_law=True))
 
     def _put(self, given: _Given) -> None:
-        """Two may say the same; one given by itself goes before what its series' law says of it, as when exported."""
+        """An entry may be repeated. One that is given itself takes precedence over the one that a law makes."""
         kept, key = self.given[given.entry.record], given.entry.key
         earlier = kept.setdefault(key, given)
         if earlier.from_law != given.from_law:
@@ -77,23 +76,22 @@ def add(
     from_law: Collection[str] = (),
     expanded: bool = True,
 ) -> AddReport:
-    """Add entries, in any order, within the session's writing transaction.
+    """Add entries, in any order, in the session's writing transaction.
 
-    ``act`` says whose they are (default: the operator's); ``clean`` are the keys of those in which the machine review
-    found nothing, ``from_law`` of those that laws make which are not in the batch. ``expanded`` False: series come
-    without the halves and matings that their laws make.
+    Series are expanded, unless ``expanded`` is False. A half or mating that the batch contains takes precedence over
+    the one that a law makes. ``act`` is the operator's by default. ``clean`` has the keys of entries in which the
+    machine review found nothing, and ``from_law`` the keys of entries made by laws that are not in the batch.
 
-    Series are expanded by their laws; what a batch also gives by itself goes before the law. An entry that already
-    stands with the same content is left alone. Raises DuplicateError for a key that stands with other content,
-    EntryError for laws that cannot be carried out and matings whose halves nobody listed; then nothing of the
-    transaction may be kept (`Catalogue.writing` sees to it).
+    An entry that is in the catalogue with the same content is left unchanged. Raises DuplicateError if it has other
+    content there, and EntryError for laws that cannot be carried out and for matings of unknown halves. After an error
+    the transaction must be rolled back, as `Catalogue.writing` does.
     """
     batch = _Batch(from_law=frozenset(from_law), expanded=expanded)
     for index, entry in enumerate(entries):
         try:
-            batch.take(entry, index)
+            batch.add(entry, index)
         except EntryError as error:
-            raise _placed(error, entry, index) from error
+            raise _located(error, entry, index) from error
     _check_spellings(session, [*batch.given["series"].values(), *batch.given["half"].values()])
     new = {record: _new(session, record, batch.given[record]) for record in ENTRIES}
     added = {record: len(found) for record, found in new.items()}
@@ -105,7 +103,7 @@ def add(
     return AddReport(added=added, unchanged={record: len(batch.given[record]) - added[record] for record in ENTRIES})
 
 
-def _placed(error: EntryError, entry: AnyEntry, index: int) -> EntryError:
+def _located(error: EntryError, entry: AnyEntry, index: int) -> EntryError:
     place = f"entries[{index}]"
     return EntryError(
         f"{entry.record} {entry.key}: {error.message}",
@@ -120,17 +118,17 @@ def _refuse_difference(standing: AnyEntry, given: _Given, where: str) -> None:
     names = differing(standing, given.entry)
     if names:
         raise DuplicateError(
-            f"{given.entry.key} stands {where} with another {', '.join(names)}",
+            f"{given.entry.key} exists {where} with another {', '.join(names)}",
             field=f"{given.place}.{names[0]}",
             value=getattr(given.entry, names[0]),
             entry=given.index,
-            remedy=f"There {names[0]} is {getattr(standing, names[0])!r}; give the same, or another key",
+            remedy=f"{names[0]} is {getattr(standing, names[0])!r} there; give the same, or choose another key",
         )
 
 
 def _new(session: Session, record: str, given: Mapping[str, _Given]) -> list[_Given]:
-    """Entries that are not in the catalogue, or series that it does not describe yet. Raises DuplicateError for entries
-    that it has with other content."""
+    """The entries that are new to the catalogue, and series that it does not describe yet. Raises DuplicateError for
+    entries that have other content in the catalogue."""
     known = contents(session, record, given)
     if record == "series":
         described = set(_existing(session, SeriesTable.key, known, SeriesTable.stated))
@@ -147,7 +145,7 @@ def _existing(session: Session, column: Any, keys: Iterable[str], *wanted: Any) 
 
 
 def _check_spellings(session: Session, given: Sequence[_Given]) -> None:
-    """Refuse a maker or series that the catalogue spells differently under the same key."""
+    """Refuse a maker or series if the catalogue has another spelling of it."""
     makers = _written(session, SeriesTable.maker, "maker", {slug(each.entry.maker) for each in given})
     series = _written(session, SeriesTable.key, "name", {_series(each.entry).key for each in given})
     for each in given:
@@ -157,7 +155,7 @@ def _check_spellings(session: Session, given: Sequence[_Given]) -> None:
 
 
 def _written(session: Session, column: Any, name: str, keys: Iterable[str]) -> dict[str, str]:
-    """The catalogue's spelling of the makers or series of these keys."""
+    """The catalogue's spelling of the makers or series with these keys."""
     spelling = SeriesTable.content[name].as_string()
     found = (session.execute(select(column, spelling).where(column.in_(chunk))) for chunk in chunks(keys))
     return {key: text for rows in found for key, text in rows}
@@ -167,16 +165,16 @@ def _one_spelling(kept: dict[str, str], key: str, name: str, given: _Given, fiel
     known = kept.setdefault(key, name)
     if known != name:
         raise DuplicateError(
-            f"{name!r} is written {known!r} elsewhere",
+            f"{name!r} is spelt {known!r} elsewhere",
             field=f"{given.place}.{field}",
             value=name,
-            remedy=f"Write it {known!r}",
+            remedy=f"Write {known!r}",
             entry=given.index,
         )
 
 
 def _series(entry: Series | Half) -> Series:
-    """The series, or the one that a half names."""
+    """The series itself, or the one that a half names."""
     return entry if isinstance(entry, Series) else Series(maker=entry.maker, name=entry.series)
 
 
@@ -188,42 +186,42 @@ def _check_halves(session: Session, given: Sequence[_Given]) -> None:
             key = getattr(each.entry, name)
             if key not in known:
                 raise EntryError(
-                    f"no half of the catalogue or of this batch has the key {key!r}",
+                    f"no half in the catalogue or in this batch has the key {key!r}",
                     field=f"{each.place}.{name}",
                     value=key,
-                    remedy="Add the half first, or correct the key: maker:part-number in lower case",
+                    remedy="Add the half first, or correct the key (maker:part-number, in lower case)",
                     entry=each.index,
                 )
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Writer:
-    """Writes new entries and their rows in the journal."""
+    """Writes new entries, and their rows in the journal."""
 
     session: Session
     act: Act
     clean: frozenset[str]
 
     def series(self, described: Sequence[_Given], halves: Sequence[_Given]) -> None:
-        """Write the series that are described, and without laws those that halves only name."""
+        """Write the described series, and series without laws for those that only halves name."""
         wanted = {each.entry.key: each for each in described}
         for each in halves:
             named = _Given(entry=_series(each.entry), index=each.index, stated=False)
             wanted.setdefault(named.entry.key, named)
         known = set(_existing(self.session, SeriesTable.key, wanted))
         for key in known:
-            if wanted[key].stated:  # named by halves so far, described now
-                rewrite(self.session, self.act, "describe", self._stood(wanted[key]))
+            if wanted[key].stated:  # so far only halves named it
+                rewrite(self.session, self.act, "describe", self._state(wanted[key]))
         self.entries("series", [each for key, each in wanted.items() if key not in known])
 
     def entries(self, record: str, given: Sequence[_Given]) -> None:
         """Write entries of one kind."""
-        stood = [self._stood(each) for each in given]
+        states = [self._state(each) for each in given]
         first = {"revision": 1, "substance_revision": 1, "author": self.act.actor, "changed_at": self.act.at}
-        insert_entries(self.session, record, [(each, first) for each in stood])
-        changes = (Change(record=record, key=each.content.key, revision=1, new=each.written()) for each in stood)
+        insert_entries(self.session, record, [(each, first) for each in states])
+        changes = (Change(record=record, key=each.content.key, revision=1, new=each.written()) for each in states)
         append(self.session, self.act, "add", changes)
 
-    def _stood(self, given: _Given) -> EntryState:
+    def _state(self, given: _Given) -> EntryState:
         entry = given.entry
         return EntryState(content=entry, from_law=given.from_law, stated=given.stated, clean=entry.key in self.clean)

@@ -1,8 +1,8 @@
-"""Changes of existing entries: revise entries and series' laws, withdraw, restore, merge, revert."""
+"""Changes of existing entries: revise, withdraw, restore, merge, revert."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 
 from sqlalchemy.orm import Session
@@ -14,18 +14,18 @@ from catalog.history.revision import rewrite, spelt
 from catalog.model.entries import AnyEntry, Half, Mating, Series, differing
 from catalog.model.entry_states import EntryState, Place, entry_state
 from catalog.model.errors import DuplicateError, EntryError
-from catalog.model.series_laws import Expansion, expand
+from catalog.model.series_laws import expand
 from catalog.records.queries import mates_of
-from catalog.records.read import contents, get_record, get_records
+from catalog.records.read import contents, get_record, records_at
 from catalog.records.read_models import AnyRecord, HalfRecord, MatingRecord, SeriesRecord, state_of
 
 
 @dataclass(frozen=True, kw_only=True)
 class Changed:
-    """Result of a change: the entry's new revision, and for series the keys of changed and added members.
+    """Result of a change: the entry's new revision, and for a series the keys of its changed and added members.
 
-    ``left_over`` are members that the new laws no longer make: each stays listed until somebody withdraws it.
-    ``by_hand`` are members that were corrected individually: they no longer follow the laws.
+    The new laws no longer make the members in ``left_over``; they stay listed until somebody withdraws them. Members in
+    ``by_hand`` were corrected individually and no longer follow the laws.
     """
 
     revision: int
@@ -36,10 +36,11 @@ class Changed:
 
 
 def revise(session: Session, act: Act, key: str, entry: AnyEntry, *, clean: bool = False) -> Changed:
-    """Replace the content of the entry with this key. A series' members follow its laws.
+    """Replace the content of the entry with this key. The members of a series follow its laws.
 
-    Raises NotFoundError, and EntryError for another key (maker or part number), for an entry that does not stand, and
-    for what a series' laws say of a half.
+    Raises NotFoundError, EntryError for an entry that is not listed, for a change of its key and for laws that cannot
+    be carried out, and DuplicateError for another spelling of maker or series and for laws that contradict a listed
+    entry.
     """
     before = get_record(session, entry.record, key)
     _require_listed(before, key)
@@ -49,14 +50,14 @@ def revise(session: Session, act: Act, key: str, entry: AnyEntry, *, clean: bool
     if isinstance(entry, Series):
         return _revise_series(session, act, "revise", before, after)
     if isinstance(before, HalfRecord) and before.from_law and before.content != entry:
-        # It no longer is what the laws make; from now on it is an entry of its own.
+        # It no longer follows the laws.
         after = replace(after, from_law=False)
     return Changed(revision=rewrite(session, act, "revise", after))
 
 
 def _require_listed(before: AnyRecord, key: str) -> None:
     if before.state != "listed":
-        successor = f"; {before.successor} took its place" if before.successor else ""
+        successor = f" into {before.successor}" if before.successor else ""
         raise EntryError(
             f"{key} was {before.state}{successor}",
             field="state",
@@ -70,7 +71,7 @@ def _require_listed(before: AnyRecord, key: str) -> None:
 def _require_same_key(entry: AnyEntry, key: str) -> None:
     if entry.key != key:
         raise EntryError(
-            f"this is the content of {entry.key}, not of {key}",
+            f"this content has the key {entry.key}, not {key}",
             field={"half": "part_number", "series": "name", "mating": "half"}[entry.record],
             value=entry.key,
             remedy=_PERMANENT[entry.record],
@@ -82,37 +83,38 @@ def _require_same_spelling(entry: AnyEntry, written: AnyEntry) -> None:
         given, known = getattr(entry, name, None), getattr(written, name, None)
         if given != known:
             raise DuplicateError(
-                f"{given!r} is written {known!r} elsewhere", field=name, value=given, remedy=f"Write it {known!r}"
+                f"{given!r} is spelt {known!r} elsewhere", field=name, value=given, remedy=f"Write {known!r}"
             )
 
 
 _PERMANENT = {
-    "half": "Keys are permanent: add the half under its right name, then merge the wrong one into it",
-    "series": "Keys are permanent: add the series under its right name, then withdraw the wrong one",
-    "mating": "Halves, basis and stack height name a mating: add the right one, then withdraw the wrong one",
+    "half": "Keys are permanent: add the half under its correct name, then merge the wrong one into it",
+    "series": "Keys are permanent: add the series under its correct name, then withdraw the wrong one",
+    "mating": "Halves, basis and stack height identify a mating: add the correct one, then withdraw the wrong one",
 }
 
 
 def _revise_series(session: Session, act: Act, action: str, before: AnyRecord, after: EntryState) -> Changed:
     series, was = after.content, before.content
     if not isinstance(series, Series) or not isinstance(was, Series):
-        raise TypeError("a series is revised by a series")
-    made, earlier = expand(series), members(was)
+        raise TypeError("a series can only be revised by a series")
+    made, earlier = members(series), members(was)
     revision = rewrite(session, act, action, after)
     new: list[AnyEntry] = []
     changed: list[str] = []
     by_hand: list[str] = []
-    standing = members_standing(session, series)
-    for member in _all(made):
-        stands = standing.get((member.record, member.key))
-        if stands is None:
+    listed = records_at(session, made)
+    for place, member in made.items():
+        record = listed.get(place)
+        if record is None:
             new.append(member)
-        elif _is_by_hand(stands, member, earlier):
+        elif place in earlier and not state_of(record).from_law and differing(record.content, member):
             by_hand.append(member.key)
         else:
-            _require_from_law(stands, member, earlier)
-            followed = replace(state_of(stands), content=member, from_law=True, clean=after.clean)
-            if rewrite(session, act, "follow", followed, before=stands) != stands.revision:
+            if place not in earlier:
+                _require_same_content(record, member)
+            followed = replace(state_of(record), content=member, from_law=True, clean=after.clean)
+            if rewrite(session, act, "follow", followed, before=record) != record.revision:
                 changed.append(member.key)
     keys = [member.key for member in new]
     add(session, new, act, clean=keys if after.clean else (), from_law=keys)
@@ -120,61 +122,43 @@ def _revise_series(session: Session, act: Act, action: str, before: AnyRecord, a
         revision=revision,
         changed=tuple(changed),
         added=tuple(keys),
-        left_over=tuple(_let_go(session, act, earlier, made)),
+        left_over=tuple(_release(session, act, earlier.keys() - made.keys())),
         by_hand=tuple(by_hand),
     )
 
 
-def members_standing(session: Session, series: Series) -> dict[Place, AnyRecord]:
-    """The halves and matings of a series' laws that are in the catalogue, in any state."""
-    made = expand(series)
-    halves = get_records(session, "half", [half.key for half in made.halves])
-    matings = get_records(session, "mating", [mating.key for mating in made.matings])
-    return {("half", key): record for key, record in halves.items()} | {
-        ("mating", key): record for key, record in matings.items()
-    }
-
-
 def members(series: Series) -> dict[Place, AnyEntry]:
-    """The halves and matings that a series' laws make."""
-    return {(member.record, member.key): member for member in _all(expand(series))}
+    """The halves and matings that the laws of a series make."""
+    return {(member.record, member.key): member for member in expand(series).members}
 
 
-def _all(made: Expansion) -> list[AnyEntry]:
-    return [*made.halves, *made.matings]
-
-
-def _is_by_hand(stands: AnyRecord, member: AnyEntry, earlier: Mapping[Place, AnyEntry]) -> bool:
-    """Whether a member of the old and the new laws was corrected individually: the correction is kept."""
-    was_member = (member.record, member.key) in earlier
-    return was_member and not state_of(stands).from_law and bool(differing(stands.content, member))
-
-
-def _require_from_law(stands: AnyRecord, member: AnyEntry, earlier: Mapping[Place, AnyEntry]) -> None:
-    """Refuse to overwrite by a law an entry that was listed individually with other content."""
-    own = (member.record, member.key) not in earlier
-    if own and differing(stands.content, member):
+def _require_same_content(record: AnyRecord, member: AnyEntry) -> None:
+    """Refuse a new law that would overwrite an entry which was listed individually with other content."""
+    if differing(record.content, member):
         raise DuplicateError(
-            f"{member.record} {member.key} stands in the catalogue by itself, with other content",
+            f"{member.record} {member.key} was listed individually, with other content",
             field="kinds" if isinstance(member, Half) else "stack",
             value=member.key,
-            remedy="Correct the law, or revise that entry first so that both say the same",
+            remedy="Correct the law, or revise that entry first so that both agree",
         )
 
 
-def _let_go(session: Session, act: Act, earlier: Mapping[Place, AnyEntry], made: Expansion) -> list[str]:
-    kept = {(member.record, member.key) for member in _all(made)}
+def _release(session: Session, act: Act, places: Collection[Place]) -> list[str]:
+    """Mark entries that the laws no longer make as entries of their own; returns their keys."""
     left = []
-    for record, key in earlier.keys() - kept:
-        standing = state_of(get_record(session, record, key))
-        if standing.from_law:
-            rewrite(session, act, "let go", replace(standing, from_law=False))
-            left.append(key)
+    for place, record in records_at(session, places).items():
+        state = state_of(record)
+        if state.from_law:
+            rewrite(session, act, "let go", replace(state, from_law=False), before=record)
+            left.append(place[1])
     return sorted(left)
 
 
 def withdraw(session: Session, act: Act, record: str, key: str) -> int:
-    """Withdraw an entry: it is no longer listed but stays readable. Returns its revision; raises NotFoundError."""
+    """Withdraw an entry: it is no longer listed, but it can still be read. Returns its revision.
+
+    Raises NotFoundError, and EntryError for an entry that is not listed.
+    """
     before = get_record(session, record, key)
     _require_listed(before, key)
     return rewrite(session, act, "withdraw", replace(state_of(before), state="withdrawn"))
@@ -183,33 +167,31 @@ def withdraw(session: Session, act: Act, record: str, key: str) -> int:
 def restore(session: Session, act: Act, record: str, key: str) -> int:
     """List a withdrawn or merged entry again. Returns its revision.
 
-    Raises NotFoundError, and EntryError for an entry that stands.
+    Raises NotFoundError, and EntryError for an entry that is listed.
     """
     before = get_record(session, record, key)
     if before.state == "listed":
-        raise EntryError(
-            f"{key} is on the lists", field="state", value=before.state, remedy="There is nothing to restore"
-        )
+        raise EntryError(f"{key} is listed", field="state", value=before.state, remedy="There is nothing to restore")
     return rewrite(session, act, "restore", replace(state_of(before), state="listed", successor=None))
 
 
 def merge(session: Session, act: Act, key: str, successor: str) -> int:
-    """Merge a half into another half, which takes over its matings. Returns the merged half's revision.
+    """Merge a half into another half, its successor, which gets its matings. Returns the merged half's revision.
 
-    Raises NotFoundError, and EntryError for a half merged into itself and for a successor that does not stand.
+    Raises NotFoundError, and EntryError if one of them is not listed or both are the same.
     """
     before, into = get_record(session, "half", key), get_record(session, "half", successor)
     _require_listed(before, key)
     _require_listed(into, successor)
     if key == successor:
-        raise EntryError("a half cannot take its own place", field="into", value=key, remedy="Name the other half")
-    add(session, _handed_on(session, key, successor), act)
+        raise EntryError("a half cannot be merged into itself", field="into", value=key, remedy="Name the other half")
+    add(session, _matings_for(session, key, successor), act)
     return rewrite(session, act, "merge", replace(state_of(before), state="merged", successor=successor))
 
 
-def _handed_on(session: Session, key: str, successor: str) -> list[Mating]:
-    """The half's matings as its successor's, without those that it would have with itself, that stand already, or that
-    stood and were withdrawn."""
+def _matings_for(session: Session, key: str, successor: str) -> list[Mating]:
+    """The half's matings, moved to its successor, without those that the successor would have with itself, and those
+    that it already has or had before they were withdrawn."""
     found = []
     for record, _ in mates_of(session, key):
         names = {"half": record.mating.half, "other": record.mating.other}
@@ -218,14 +200,14 @@ def _handed_on(session: Session, key: str, successor: str) -> list[Mating]:
         )
         if moved.half != moved.other or record.mating.half == record.mating.other:
             found.append(moved)
-    stood_ever = contents(session, "mating", [mating.key for mating in found])
-    return [mating for mating in found if mating.key not in stood_ever]
+    known = contents(session, "mating", [mating.key for mating in found])
+    return [mating for mating in found if mating.key not in known]
 
 
 def revert(session: Session, act: Act, record: str, key: str, revision: int) -> Changed:
-    """Restore an earlier revision's content, as a new revision; a series' members follow.
+    """Restore the content of an earlier revision, as a new revision; the members of a series follow.
 
-    Raises NotFoundError, EntryError for a revision that took the entry off the lists, and what `revise` raises.
+    Raises NotFoundError, EntryError for a revision in which the entry was not listed, and what `revise` raises.
     """
     earlier, before = listed_revision(session, record, key, revision), get_record(session, record, key)
     if isinstance(before, SeriesRecord):
@@ -235,23 +217,23 @@ def revert(session: Session, act: Act, record: str, key: str, revision: int) -> 
 
 
 def listed_revision(session: Session, record: str, key: str, revision: int) -> EntryState:
-    """An entry as a revision had it. Raises NotFoundError, EntryError for one in which it was off the lists."""
+    """The state of an entry in a revision. Raises NotFoundError, and EntryError if it was not listed then."""
     earlier = entry_state(revision_of(session, record, key, revision).new)
     if earlier.state != "listed":
         raise EntryError(
-            f"in revision {revision} {key} was {earlier.state}",
+            f"{key} was {earlier.state} in revision {revision}",
             field="revision",
             value=revision,
-            remedy="Go back to a revision that stood; to take the entry off the lists, withdraw or merge it",
+            remedy="Choose a revision in which it was listed; to remove an entry from the lists, withdraw or merge it",
         )
     return earlier
 
 
 def _is_of_law(session: Session, record: HalfRecord | MatingRecord, entry: AnyEntry) -> bool:
-    """Whether the present laws of the entry's series make it as it is."""
+    """Whether the present laws of the entry's series make exactly this content."""
     half = record if isinstance(record, HalfRecord) else get_record(session, "half", record.mating.half)
     if not isinstance(half, HalfRecord):
-        raise TypeError(f"{record.content.key} hangs under no half")
+        raise TypeError(f"{record.content.key} belongs to no half")
     series = get_record(session, "series", half.series_key)
     if not isinstance(series, SeriesRecord) or not series.stated or series.state != "listed":
         return False

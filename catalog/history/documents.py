@@ -1,4 +1,4 @@
-"""Documents: what people contribute besides entries (evidence, comments, cases), each with revisions."""
+"""Documents: all records other than entries (evidence, comments, cases etc.), with their revisions."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ LARGEST_PAGE = 500
 """Most documents on one page."""
 
 KEY_BYTES = 16
-"""Random bytes of a document's key. It cannot be guessed, so a private document is as private as its address."""
+"""Random bytes of a document's key. It cannot be guessed, so only people with its address find a private document."""
 
 
 class DocumentRecord(BaseModel):
-    """A document in its present state; ``of`` and ``about`` are the record and key that it is about."""
+    """A document as it is now; ``of`` and ``about`` are the record and key that it is about."""
 
     model_config = ConfigDict(frozen=True, from_attributes=True)
 
@@ -41,9 +41,13 @@ class DocumentRecord(BaseModel):
     content: dict[str, Any]
 
 
+_JOURNALED = {"content", "state", "private"}
+"""The fields of a document that the journal keeps."""
+
+
 def new_key() -> str:
-    """A key for a new document: only letters and digits, so that it can be copied as one word and never looks like an
-    option of a command."""
+    """A key for a new document: only letters and digits, so that it can be selected as one word and never looks like
+    an option of a command."""
     return base64.b32encode(secrets.token_bytes(KEY_BYTES)).decode().rstrip("=").lower()
 
 
@@ -95,7 +99,7 @@ def revise_document(
     state: str | None = None,
     private: bool | None = None,
 ) -> DocumentRecord:
-    """Write the next revision of a document that was read in this transaction, with its row in the journal."""
+    """Write the next revision of a document, which was read in this transaction, with its row in the journal."""
     stored = written(content) if isinstance(content, BaseModel) else content
     after = document.model_copy(
         update={
@@ -117,21 +121,16 @@ def _change(before: DocumentRecord | None, after: DocumentRecord) -> Change:
         record=after.record,
         key=after.key,
         revision=after.revision,
-        old=None if before is None else kept(before),
-        new=kept(after),
+        old=None if before is None else before.model_dump(include=_JOURNALED),
+        new=after.model_dump(include=_JOURNALED),
         of=after.of,
         about=after.about,
         private=after.private or (before is not None and before.private),
     )
 
 
-def kept(document: DocumentRecord) -> dict[str, Any]:
-    """A document's state as the journal keeps it."""
-    return {"content": document.content, "state": document.state, "private": document.private}
-
-
 def get_document(session: Session, record: str, key: str) -> DocumentRecord:
-    """The document of this key; raises NotFoundError."""
+    """The document with this key; raises NotFoundError."""
     statement = select(DocumentTable).where(DocumentTable.record == record, DocumentTable.key == key)
     row = session.execute(statement).scalar_one_or_none()
     if row is None:
@@ -151,7 +150,7 @@ def documents(
     after: int | None = None,
     limit: int | None = None,
 ) -> list[DocumentRecord]:
-    """Documents of one record, oldest first, after the number ``after``; ``private``: private ones too."""
+    """Documents of one record, oldest first, after the number ``after``; ``private``: including private ones."""
     statement = select(DocumentTable).where(DocumentTable.record == record).order_by(DocumentTable.id).limit(limit)
     for column, wanted in (
         (DocumentTable.of, of),

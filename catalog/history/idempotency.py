@@ -1,4 +1,4 @@
-"""Idempotency: a request that is sent twice under the same key acts once and gets the same answer."""
+"""Idempotency: a request that is sent twice with the same key acts once, and gets the same answer twice."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ LONGEST_KEY = 200
 
 @dataclass(frozen=True, kw_only=True)
 class RequestKey:
-    """A request's idempotency key, and the digest of its content."""
+    """The idempotency key of a request, and the digest of its content."""
 
     key: str
     digest: str
@@ -29,7 +29,7 @@ def request_key(key: str, *asked: bytes) -> RequestKey:
     """The key of a request with the content ``asked``. Raises EntryError if it is empty, too long or not ASCII."""
     if not 1 <= len(key) <= LONGEST_KEY or not key.isascii() or not key.isprintable():
         raise EntryError(
-            "the request's key cannot be used",
+            "this idempotency key cannot be used",
             field="Idempotency-Key",
             value=key[:LONGEST_KEY],
             remedy=f"Send 1 to {LONGEST_KEY} printable ASCII characters, new for every request, such as a UUID",
@@ -48,10 +48,10 @@ def answered(session: Session, act: Act, request: RequestKey) -> tuple[int, dict
         return None
     if row.digest != request.digest:
         raise KeyReusedError(
-            "an earlier request of this key asked for something else",
+            "an earlier request with this key asked for something else",
             field="Idempotency-Key",
             value=request.key,
-            remedy="Give every new request a key of its own; repeat one only with the same body",
+            remedy="Use a new key for every new request; use a key again only with the same body",
         )
     return row.status, row.answer
 

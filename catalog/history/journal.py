@@ -1,4 +1,4 @@
-"""The journal: each change appends rows in its own transaction; rows are never altered, and are read in pages."""
+"""The journal: each change appends its rows in the same transaction, and rows are never altered."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ from catalog.history.acts import Act
 from catalog.model.errors import NotFoundError
 
 LARGEST_PAGE = 1000
-"""Most rows read at once: a page, and one more to know whether another follows."""
+"""Most rows read at once."""
 
 
 class JournalEntry(BaseModel):
-    """One row of the journal. ``id`` grows with time; ``old`` and ``new`` are the record before and after."""
+    """One row of the journal. ``id`` increases with time; ``old`` and ``new`` are the record before and after."""
 
     model_config = ConfigDict(frozen=True, from_attributes=True)
 
@@ -80,11 +80,11 @@ def page(
     series: str | None = None,
     since: str | None = None,
 ) -> list[JournalEntry]:
-    """Rows, the newest first (or, given ``after``, the oldest first after that id).
+    """Rows, newest first; with ``after``, the rows after that id, oldest first.
 
-    ``record`` and ``key`` together give one record's rows and those of documents about it;
-    ``series`` those of a series, its halves and matings and what is said of them; ``since`` a moment.
-    ``private``: rows of private records too. ``limit`` is 1 to `LARGEST_PAGE` (ValueError).
+    ``record`` and ``key`` together select the rows of one record and of documents about it. ``series`` selects those of
+    a series, its halves, its matings and documents about any of them. ``since`` is a timestamp. ``private``: including
+    rows of private records. Raises ValueError for a limit outside 1 to `LARGEST_PAGE`.
     """
     if not 1 <= limit <= LARGEST_PAGE:
         raise ValueError(f"limit is {limit}; give 1 to {LARGEST_PAGE}")
@@ -137,16 +137,18 @@ def revision_of(session: Session, record: str, key: str, revision: int) -> Journ
             f"{record} {key} has no revision {revision}",
             field="revision",
             value=revision,
-            remedy="Look at its history for those there are",
+            remedy="Its history lists the revisions",
         )
     return JournalEntry.model_validate(row)
 
 
 def last_about(session: Session, record: str, key: str) -> int:
-    """Number of the last row about a record, documents that speak of it included, and for a series its
-    halves and matings; 0 where there is none."""
+    """Number of the last row about a record, including documents about it; 0 if there is none.
+
+    For a series, its halves and matings are included, since its laws describe them too.
+    """
     about = _about(record, key)
-    if record == "series":  # its laws are its halves': a change of one is a change of what it says
+    if record == "series":
         about = or_(about, *_about_members(key))
     found: int | None = session.execute(select(func.max(JournalTable.id)).where(about)).scalar_one()
     return found or 0

@@ -1,4 +1,4 @@
-"""A change says what it was made from; what somebody else changed meanwhile is not overwritten."""
+"""Preconditions (ETag and If-Match): a change must not overwrite what somebody else changed in the meantime."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from catalog.model.errors import NotFoundError, PreconditionError, StaleError
 
 
 def tag_of(session: Session, record: str, key: str) -> str:
-    """The record's state as a tag: its revision, and the journal's last row about it. Raises NotFoundError."""
+    """The ETag of a record: its revision, and the number of the journal's last row about it. Raises NotFoundError."""
     table = ENTRY_TABLES.get(record, DocumentTable).__table__
     statement = select(table.c.revision).where(table.c.key == key)
     if record not in ENTRY_TABLES:
@@ -23,20 +23,20 @@ def tag_of(session: Session, record: str, key: str) -> str:
 
 
 def require_unchanged(session: Session, record: str, key: str, tag: str | None) -> None:
-    """Raise PreconditionError without a tag, and StaleError for one that is not the record's present one."""
+    """Raise PreconditionError if there is no ETag, and StaleError if it is not the present one of the record."""
     if tag is None:
         raise PreconditionError(
-            "the change does not say what it was made from",
+            "the change does not say which state it was made from",
             field="If-Match",
-            remedy="Read the record, look at it, and send its ETag as If-Match",
+            remedy="Read the record, and send its ETag as If-Match",
         )
     present = tag_of(session, record, key)
     if tag != present:
         same = tag.partition("-")[0] == present.partition("-")[0]
         what = "said something about it" if same else "changed it"
         raise StaleError(
-            f"somebody {what} since you looked",
+            f"somebody {what} after you read it",
             field="If-Match",
             value=tag,
-            remedy="Read it again; if your change still makes sense, send it with the new ETag. Nothing was changed",
+            remedy="Read it again. If your change still makes sense, send it with the new ETag; nothing was changed",
         )

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from catalog.db.tables import HalfTable, JournalTable, SeriesTable
 from catalog.history.acts import Act
 from catalog.history.journal import Change, append
-from catalog.model.entries import AnyEntry, Half, Series, slug
+from catalog.model.entries import AnyEntry, Half, Series, differing, slug
 from catalog.model.entry_states import EntryState, entry_state, substance
 from catalog.model.errors import EntryError
 from catalog.records.read import contents, get_record, get_records
@@ -19,11 +19,11 @@ from catalog.records.write import update_entry
 
 
 def rewrite(session: Session, act: Act, action: str, after: EntryState, *, before: AnyRecord | None = None) -> int:
-    """Make ``after`` the entry's next revision, and journal it; returns the revision's number.
+    """Make ``after`` the next revision of the entry, with its row in the journal; returns the number of the revision.
 
-    Nothing happens where the entry stands so already. Maker and series are written as the catalogue writes them, and
-    the halves of a series that gets another spelling follow it. ``before``: the entry as it is now, where the caller
-    read it in this transaction. Raises NotFoundError, and EntryError for a half of an unknown series.
+    Nothing is written if the entry is already in this state. Maker and series get the catalogue's spelling; if a series
+    gets another spelling, its halves get it too. ``before`` is the entry as it is now, if the caller has read it in
+    this transaction. Raises NotFoundError, and EntryError for a half of an unknown series.
     """
     after = replace(after, content=spelt(session, after.content))
     entry = after.content
@@ -39,13 +39,13 @@ def rewrite(session: Session, act: Act, action: str, after: EntryState, *, befor
     update_entry(session, entry.key, after, standing)
     change = Change(record=entry.record, key=entry.key, revision=revision, old=was.written(), new=after.written())
     append(session, act, action, [change])
-    if isinstance(entry, Series) and isinstance(was.content, Series) and _spelling(entry) != _spelling(was.content):
+    if isinstance(entry, Series) and {"maker", "name"} & set(differing(entry, was.content)):
         _respell_halves(session, act, entry.key)
     return revision
 
 
 def _first_with(session: Session, entry: AnyEntry) -> tuple[int, str] | None:
-    """Revision and author that first gave the entry this substance. Restoring it also restores its evidence."""
+    """The first revision with these figures and its author; so restoring figures also restores their evidence."""
     rows = session.execute(
         select(JournalTable.revision, JournalTable.actor, JournalTable.new)
         .where(JournalTable.record == entry.record, JournalTable.key == entry.key)
@@ -58,16 +58,16 @@ def _first_with(session: Session, entry: AnyEntry) -> tuple[int, str] | None:
 
 
 def spelt(session: Session, entry: AnyEntry) -> AnyEntry:
-    """The entry with its maker and series as the catalogue writes them: a half as its series does, a series its maker
-    as the maker's other series do. Raises EntryError for a half of an unknown series."""
+    """The entry with the catalogue's spelling of its maker and series: that of its series for a half, that of the
+    maker's other series for a series. Raises EntryError for a half of an unknown series."""
     if isinstance(entry, Half):
         series = contents(session, "series", [entry.series_key]).get(entry.series_key)
         if series is None:
             raise EntryError(
-                f"no series is called {entry.series!r}",
+                f"there is no series {entry.series!r}",
                 field="series",
                 value=entry.series,
-                remedy="Add the series first; its laws may be left out",
+                remedy="Add the series first; it needs no laws",
             )
         return entry.model_copy(update={"maker": series.maker, "series": series.name})
     if isinstance(entry, Series):
@@ -76,10 +76,6 @@ def spelt(session: Session, entry: AnyEntry) -> AnyEntry:
         maker = session.scalars(others.limit(1)).first()
         return entry if maker is None else entry.model_copy(update={"maker": maker})
     return entry
-
-
-def _spelling(series: Series) -> tuple[str, str]:
-    return series.maker, series.name
 
 
 def _respell_halves(session: Session, act: Act, series: str) -> None:

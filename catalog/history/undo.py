@@ -1,4 +1,4 @@
-"""Undo of all changes of one contributor since a moment, as new revisions, in one transaction."""
+"""Undo of all changes that one contributor made since a time, as new revisions, in one transaction."""
 
 from __future__ import annotations
 
@@ -17,23 +17,23 @@ from catalog.history.acts import Act
 from catalog.history.documents import get_document, revise_document
 from catalog.history.journal import JournalEntry
 from catalog.history.pending import RECORD as PENDING
-from catalog.history.review_after_undo import review_anew
+from catalog.history.review_after_undo import review_again
 from catalog.history.revision import rewrite
 from catalog.model.entries import AnyEntry, Series
 from catalog.model.entry_states import ENTRIES, EntryState, Place, entry_state, substance
-from catalog.records.read import get_records
+from catalog.records.read import records_at
 from catalog.records.read_models import AnyRecord, SeriesRecord, assessed_of, state_of
 
 UNDO = "undo"
-"""Action in the journal for a change that undoes another person's."""
+"""Action in the journal for undoing another person's changes."""
 
 OF_PEOPLE = ("contributor", "token")
-"""Records of people: who may do what is a maintainer's to decide, one by one."""
+"""Records of people. They are not undone: a maintainer decides about each of them."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Kept:
-    """A record that could not be undone, and why; ``by`` are the people who built on it."""
+    """A record that was not undone, and why; ``by`` are the people who revised, confirmed or used it."""
 
     record: str
     key: str
@@ -43,9 +43,9 @@ class Kept:
 
 @dataclass(frozen=True, kw_only=True)
 class Undone:
-    """Result of an undo: the records undone, and the records kept because others built on them.
+    """Result of an undo: the records that were undone, and those that were kept.
 
-    ``reviewed``: others' entries in which the machine review finds nothing any more, now that this is gone.
+    ``reviewed``: entries of others that are clean now, because the machine review only objected to undone changes.
     """
 
     taken_back: tuple[Place, ...]
@@ -54,45 +54,43 @@ class Undone:
 
 
 def undo(session: Session, act: Act, contributor: str, since: str) -> Undone:
-    """Undo a contributor's changes since a moment, the latest first. The journal keeps both.
+    """Undo a contributor's changes since a time, the latest first. The journal keeps the changes and their undoing.
 
-    A record that others revised afterwards, or whose new content others bear out, is kept and reported.
+    A record that others revised afterwards, or whose new content others confirmed or used, is kept and reported.
     """
-    taken: list[Place] = []
+    undone: list[Place] = []
     kept: list[Kept] = []
-    gone: list[AnyEntry] = []
+    contents: list[AnyEntry] = []
     changed = _changed_by(session, contributor, since)
     entries = _Entries(session, changed)
     for place, rows in changed.items():
-        run, others = _own_run(rows, contributor, since)
+        run, others = _last_run(rows, contributor, since)
         if not run:
             if others:
                 kept.append(_kept(place, "others revised it afterwards", others))
             continue
-        built = _built_on(session, entries, place, run[0], contributor)
-        if built:
-            kept.append(_kept(place, "others bear it out, or built on it", built))
+        relying = _relying_on(session, entries, place, run[0], contributor)
+        if relying:
+            kept.append(_kept(place, "others confirmed or used it", relying))
             continue
-        if _take_back(session, act, entries, place, run[0]):
-            taken.append(place)
-            gone += [entry_state(row.new).content for row in run if row.record in ENTRIES]
+        if _undo_record(session, act, entries, place, run[0]):
+            undone.append(place)
+            contents += [entry_state(row.new).content for row in run if row.record in ENTRIES]
         if others:
-            kept.append(_kept(place, "an earlier change of theirs, which others revised", others))
-    reviewed = review_anew(session, act, gone, since) if gone else ()
-    return Undone(taken_back=tuple(taken), kept=tuple(kept), reviewed=reviewed)
+            kept.append(_kept(place, "others revised an earlier change of it", others))
+    reviewed = review_again(session, act, contents, since) if contents else ()
+    return Undone(taken_back=tuple(undone), kept=tuple(kept), reviewed=reviewed)
 
 
 class _Entries:
-    """The entries among the places and their evidence, all read at once before anything is changed."""
+    """The changed entries with their evidence, all read before anything is undone."""
 
     def __init__(self, session: Session, places: Collection[Place]) -> None:
-        self.records: dict[Place, AnyRecord] = {}
+        self.records = records_at(session, places)
         self.assessments: dict[Place, Assessment] = {}
         for record in ENTRIES:
-            found = get_records(session, record, [key for of, key in places if of == record])
-            self.records |= {(record, key): each for key, each in found.items()}
-            assessed = assessments(session, [assessed_of(each) for each in found.values()])
-            self.assessments |= {(record, key): each for key, each in assessed.items()}
+            found = [assessed_of(each) for (kind, _), each in self.records.items() if kind == record]
+            self.assessments |= {(record, key): each for key, each in assessments(session, found).items()}
 
 
 def _kept(place: Place, why: str, by: Sequence[str]) -> Kept:
@@ -100,7 +98,7 @@ def _kept(place: Place, why: str, by: Sequence[str]) -> Kept:
 
 
 def _changed_by(session: Session, contributor: str, since: str) -> dict[Place, list[JournalEntry]]:
-    """All rows of the records that the contributor changed, the records changed last first."""
+    """All rows of the records that the contributor changed; the record that they changed last comes first."""
     theirs = select(JournalTable.record, JournalTable.key).where(
         JournalTable.actor == contributor, JournalTable.at >= since, JournalTable.record.not_in(OF_PEOPLE)
     )
@@ -116,30 +114,27 @@ def _changed_by(session: Session, contributor: str, since: str) -> dict[Place, l
     return dict(sorted(found.items(), key=lambda item: -max(row.id for row in item[1] if row.actor == contributor)))
 
 
-def _own_run(rows: Sequence[JournalEntry], contributor: str, since: str) -> tuple[list[JournalEntry], list[str]]:
-    """The contributor's last unbroken run of changes, oldest first, and who changed the record between their runs.
-
-    What an undo took back already counts for nothing.
+def _last_run(rows: Sequence[JournalEntry], contributor: str, since: str) -> tuple[list[JournalEntry], list[str]]:
+    """The contributor's last changes without changes by others in between, oldest first, and who made changes after
+    their earlier ones. Rows before an undo are ignored.
     """
     run: list[JournalEntry] = []
     others: list[str] = []
-    seen_theirs = False
     for row in rows:
         if row.action == UNDO:
-            run, others, seen_theirs = [], [], False
+            run, others = [], []
         elif row.actor == contributor and row.at >= since:
             run.append(row)
-            seen_theirs = True
-        elif seen_theirs:
+        elif run or others:
             run = []
             others.append(row.actor)
     return run, others
 
 
-def _built_on(session: Session, entries: _Entries, place: Place, first: JournalEntry, contributor: str) -> list[str]:
-    """Others who measured or read the same as the entry now says; of an added half also who sighted or mated it.
+def _relying_on(session: Session, entries: _Entries, place: Place, first: JournalEntry, contributor: str) -> list[str]:
+    """Others who confirmed the present content; for an added half, also others who sighted it or added a mating.
 
-    Nobody bears out that an entry was taken off the lists.
+    Nobody confirms an entry that is no longer listed.
     """
     record, key = place
     if record not in ENTRIES:
@@ -149,19 +144,19 @@ def _built_on(session: Session, entries: _Entries, place: Place, first: JournalE
         return []
     before = None if first.old is None else entry_state(first.old).content
     using = _using(session, key, first, contributor) if record == "half" and before is None else []
-    return [*_bearing_out(now, entries.assessments[place], before, contributor), *using]
+    return [*_confirming(now, entries.assessments[place], before, contributor), *using]
 
 
-def _bearing_out(now: AnyRecord, assessment: Assessment, before: AnyEntry | None, contributor: str) -> list[str]:
-    """Others who agree with what was changed of an entry, or with all of it where it was added (``before`` None).
+def _confirming(now: AnyRecord, assessment: Assessment, before: AnyEntry | None, contributor: str) -> list[str]:
+    """Others who confirm the change of an entry, or the whole entry if it was added (``before`` None).
 
-    Nobody where as many people's measurements, earlier ones too, speak for what stood before.
+    The change is not confirmed if measurements of as many people, including earlier ones, support the content before.
     """
     if before is not None and substance(before) == substance(now.content):
         return []
     assessed = assessed_of(now)
     others = [each for each in assessment.confirmations if each.author != contributor]
-    agreeing = [each.author for each in others if each.counts and each.agrees and _speaks_for(each, assessed, before)]
+    agreeing = [each.author for each in others if each.counts and each.agrees and _supports(each, assessed, before)]
     if before is None:
         return agreeing
     was = replace(assessed, content=before)
@@ -169,13 +164,13 @@ def _bearing_out(now: AnyRecord, assessment: Assessment, before: AnyEntry | None
     return agreeing if len(set(agreeing)) > len(against) else []
 
 
-def _speaks_for(each: JudgedConfirmation, entry: Assessed, rather_than: AnyEntry | None) -> bool:
-    """Whether it supports these figures rather than the others: a measurement that fits both supports neither."""
+def _supports(each: JudgedConfirmation, entry: Assessed, rather_than: AnyEntry | None) -> bool:
+    """Whether it supports these figures rather than the others; a measurement that fits both supports neither."""
     return rather_than is None or each.confirmation.basis != "measured" or _measures(each, entry, rather_than)
 
 
 def _measures(each: JudgedConfirmation, entry: Assessed, rather_than: AnyEntry) -> bool:
-    """Whether one of its measured values fits the entry, and not the other figures."""
+    """Whether one of its measured values fits the entry but not the other figures."""
     if entry.figures is None or isinstance(rather_than, Series):
         return False
     own, other = entry.figures, stated(rather_than)
@@ -198,17 +193,17 @@ def _using(session: Session, key: str, first: JournalEntry, contributor: str) ->
 
 
 def _names(key: str) -> ColumnElement[bool]:
-    """Matings of a half: a mating's key is made of both halves' keys."""
+    """Condition for matings of a half: a mating's key contains both halves' keys."""
     return or_(
         JournalTable.key.startswith(f"{key}~", autoescape=True), JournalTable.key.contains(f"~{key}~", autoescape=True)
     )
 
 
-def _take_back(session: Session, act: Act, entries: _Entries, place: Place, first: JournalEntry) -> bool:
-    """Undo the changes of one record; returns whether anything was left to undo."""
+def _undo_record(session: Session, act: Act, entries: _Entries, place: Place, first: JournalEntry) -> bool:
+    """Undo the changes of one record since its ``first`` row; returns whether there was anything to undo."""
     record, key = place
     if record in ENTRIES:
-        return _take_entry_back(session, act, entries.records[place], first)
+        return _undo_entry(session, act, entries.records[place], first)
     document = get_document(session, record, key)
     if first.old is None:
         revise_document(session, act, document, UNDO, state="stopped" if record == PENDING else "withdrawn")
@@ -225,11 +220,11 @@ def _take_back(session: Session, act: Act, entries: _Entries, place: Place, firs
     return True
 
 
-def _take_entry_back(session: Session, act: Act, now: AnyRecord, first: JournalEntry) -> bool:
+def _undo_entry(session: Session, act: Act, now: AnyRecord, first: JournalEntry) -> bool:
     if first.old is not None:
         before = entry_state(first.old)
     elif isinstance(now, SeriesRecord) and _others_halves(session, now.key, first.actor):
-        # Others' halves belong to it: its name stays, without anything that was said of it.
+        # Halves of others belong to it, so its name is kept, without its laws and everything else.
         before = EntryState(content=Series(maker=now.series.maker, name=now.series.name), stated=False)
     else:
         before = replace(state_of(now), state="withdrawn", successor=None)

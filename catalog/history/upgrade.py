@@ -1,4 +1,4 @@
-"""Upgrade of an older catalogue to this program's tables, with a first row in the journal for its entries."""
+"""Upgrade of an older catalogue to this program's tables, with journal rows for entries that have none."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from catalog.records.read_models import AnyRecord, state_of
 
 
 def upgrade(url: str | None = None) -> None:
-    """Move a catalogue's tables to this program's version; raises as `catalog.db.database.open_catalogue` does."""
+    """Upgrade a catalogue's tables to this program's version; raises what `catalog.db.database.open_catalogue` does."""
     engine, where = connect(url)
     with Catalogue(engine, where) as catalogue:
         with driver_errors(where):
@@ -29,7 +29,7 @@ def upgrade(url: str | None = None) -> None:
 
 
 def journal_missing(session: Session) -> None:
-    """Add a row, as the operator, for every entry that is older than the journal."""
+    """Add a row by the operator for every entry that is older than the journal."""
     known = {(record, key) for record, key in session.execute(select(JournalTable.record, JournalTable.key))}
     records: Sequence[AnyRecord] = [*load_series(session), *load_halves(session), *load_matings(session)]
     changes = (
@@ -43,5 +43,5 @@ def journal_missing(session: Session) -> None:
         if (record.content.record, record.content.key) not in known
     )
     if records:
-        act = operators("stood here before the journal began")
+        act = operators("listed before the journal began")
         append(session, replace(act, at=records[0].changed_at), "add", changes)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from typing import Any, NamedTuple, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
@@ -14,6 +14,7 @@ from catalog.db.tables import ENTRY_TABLES, HalfTable, MatingTable
 from catalog.evidence.assessment import Assessment
 from catalog.evidence.retrieval import assessments
 from catalog.model.entries import Half, Mating, Series
+from catalog.model.entry_states import ENTRIES, Place
 from catalog.model.errors import NotFoundError, UnavailableError
 from catalog.records.read_models import AnyRecord, BetterKnown, HalfRecord, MatingRecord, SeriesRecord, assessed
 
@@ -116,6 +117,16 @@ _LOADERS: Mapping[str, Callable[[Session, Keys], Sequence[AnyRecord]]] = {
 def get_records(session: Session, record: str, keys: Iterable[str]) -> dict[str, AnyRecord]:
     """Those of the entries that exist, by key, whatever their state."""
     return {each.content.key: each for each in _LOADERS[record](session, keys)}
+
+
+def records_at(session: Session, places: Collection[Place]) -> dict[Place, AnyRecord]:
+    """Those of the entries that exist, by record and key, whatever their state."""
+    wanted = {record: [key for kind, key in places if kind == record] for record in ENTRIES}
+    return {
+        (record, key): found
+        for record, keys in wanted.items()
+        for key, found in (get_records(session, record, keys) if keys else {}).items()
+    }
 
 
 def get_record(session: Session, record: str, key: str) -> AnyRecord:

@@ -104,7 +104,7 @@ def test_content_of_another_key_is_refused(catalogue: Catalogue, entry: Half | S
     with pytest.raises(EntryError) as caught, catalogue.writing() as session:
         revise(session, by(IDA), keys[entry.record], entry)
     assert caught.value.field == field
-    assert "right" in caught.value.remedy
+    assert "correct" in caught.value.remedy
 
 
 def test_an_unknown_key_cannot_be_changed(catalogue: Catalogue) -> None:

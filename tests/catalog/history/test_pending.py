@@ -149,7 +149,7 @@ def test_one_withdrawal_waits_at_a_time(catalogue: Catalogue) -> None:
         submit_withdrawal(session, by(IDA), "half", HALF)
         with pytest.raises(EntryError) as caught:
             submit_withdrawal(session, by(PER), "half", HALF)
-    assert "waits already" in caught.value.message
+    assert "is already waiting" in caught.value.message
 
 
 def test_a_hastened_change_is_its_authors_and_the_decision_is_the_maintainers(catalogue: Catalogue) -> None:
@@ -184,7 +184,7 @@ def test_a_change_lapses_where_somebody_changed_the_entry_meanwhile(catalogue: C
         revise(session, by(PER), HALF, longer())
         (lapsed,) = carry_out_due(session, in_(DELAY * 2))
         assert get_record(session, "half", HALF).state == "listed"
-    assert (lapsed.state, lapsed.content["decision"]) == ("lapsed", "somebody changed the entry meanwhile")
+    assert (lapsed.state, lapsed.content["decision"]) == ("lapsed", "the entry was changed in the meantime")
 
 
 def test_a_merge_lapses_where_its_successor_is_gone(catalogue: Catalogue) -> None:

@@ -16,7 +16,7 @@ from catalog.history.documents import add_document, get_document, revise_documen
 from catalog.history.pending import RECORD, submit_withdrawal
 from catalog.history.revision import rewrite
 from catalog.history.undo import Undone, undo
-from catalog.model.entries import Series
+from catalog.model.entries import Half, Series
 from catalog.model.timestamps import now
 from catalog.records.queries import mates_of
 from catalog.records.read import get_record
@@ -122,6 +122,16 @@ def test_what_was_changed_last_is_taken_back_first(catalogue: Catalogue) -> None
     assert answer.taken_back == tuple(("half", each.key) for each in reversed(made))
 
 
+def test_the_order_is_that_of_their_own_changes_whatever_others_changed_later(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        fill(session)
+        for number, key in enumerate((HALF, MEMBER, MEMBER, HALF)):
+            entry = get_record(session, "half", key).content
+            assert isinstance(entry, Half)
+            revise(session, by(VANDAL if number < 2 else IDA), key, longer(entry, by_mm=0.01))
+        assert [kept.key for kept in undone(session).kept] == [MEMBER, HALF]
+
+
 def test_a_revision_by_others_is_kept_and_reported(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
@@ -167,6 +177,39 @@ def test_a_half_that_others_sighted_or_mated_is_kept(catalogue: Catalogue) -> No
         kept = {each.key: each.by for each in undone(session).kept}
         assert {get_record(session, "half", key).state for key in (seen.key, mated.key)} == {"listed"}
     assert kept == {seen.key: (IDA,), mated.key: (PER,)}
+
+
+def test_a_changed_half_that_others_sighted_or_mated_is_as_before(catalogue: Catalogue) -> None:
+    """They may have used what it was before the change as well."""
+    with catalogue.writing() as session:
+        fill(session)
+        revise(session, by(VANDAL), HALF, longer())
+        add_document(session, by(IDA), "sighting", Sighting(half=HALF, device="Recorder 3"), of="half", about=HALF)
+        add(session, [half(part_number="SK-NEW"), mating(other="siskin-works:sk-new")], by(PER))
+        answer = undone(session)
+        assert get_record(session, "half", HALF).content == half()
+    assert (answer.taken_back, answer.kept) == ((("half", HALF),), ())
+
+
+def test_an_added_series_is_withdrawn_although_others_sighted_a_half_of_the_same_key(catalogue: Catalogue) -> None:
+    named = series(maker="Siskin Works", name="SK-7-13", kinds=[], stack=[])
+    with catalogue.writing() as session:
+        fill(session)
+        add(session, [named], by(VANDAL))
+        add_document(session, by(IDA), "sighting", Sighting(half=HALF, device="Recorder 3"), of="half", about=HALF)
+        answer = undone(session)
+    assert named.key == HALF
+    assert (answer.taken_back, answer.kept) == ((("series", HALF),), ())
+
+
+def test_a_half_that_they_added_and_merged_is_withdrawn_without_a_successor(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        fill(session)
+        add(session, [half(part_number="FAKE-1")], by(VANDAL))
+        merge(session, by(VANDAL), "siskin-works:fake-1", HALF)
+        undone(session)
+        record = get_record(session, "half", "siskin-works:fake-1")
+    assert (record.state, record.successor) == ("withdrawn", None)
 
 
 @pytest.mark.parametrize("maker", ["Avocet", "Siskin Works"], ids=["first in the mating's key", "second"])

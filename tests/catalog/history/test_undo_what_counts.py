@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
 from sqlalchemy.orm import Session
 
 from catalog.contribute.contribution import contribute
 from catalog.db.database import Catalogue
 from catalog.evidence.retrieval import assessment_of
 from catalog.history.changes import merge, revise, withdraw
-from catalog.history.documents import add_document
+from catalog.history.documents import add_document, documents, revise_document
 from catalog.history.undo import Undone, undo
 from catalog.model.entries import Dimension, Half
 from catalog.records.read import get_record
@@ -97,6 +98,54 @@ def test_a_change_is_not_borne_out_where_as_many_measure_what_stood_before(catal
         spoilt = two_lengths(body_length=9.0)
         revise(session, by(VANDAL), KEY, spoilt)
         measure(session, IDA, spoilt, 2, body_length=9.02)
+        assert undone(session).kept == ()
+        assert get_record(session, "half", KEY).content == two_lengths()
+
+
+def test_a_change_is_not_borne_out_where_as_many_measure_the_old_figures_after_it(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        spoilt = spoil(session, body_length=9.0)
+        measure(session, IDA, spoilt, 2, body_length=9.02)
+        measure(session, PER, spoilt, 2, body_length=7.41)
+        assert undone(session).kept == ()
+        assert get_record(session, "half", KEY).content == two_lengths()
+
+
+def test_a_withdrawn_measurement_of_the_old_figures_does_not_count_against_a_change(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        contribute(session, by(WREN), two_lengths(), {})
+        measure(session, PER, two_lengths(), 1, body_length=7.41)
+        (said,) = documents(session, "confirmation")
+        revise_document(session, by(PER), said, "withdraw", state="withdrawn")
+        revise(session, by(VANDAL), KEY, two_lengths(body_length=9.0))
+        measure(session, IDA, two_lengths(body_length=9.0), 2, body_length=9.02)
+        assert [(kept.key, kept.by) for kept in undone(session).kept] == [(KEY, (IDA,))]
+
+
+@pytest.mark.parametrize("other", [{"body_length": 8.2}, {"body_width": 3.0}], ids=["fits neither", "fits both"])
+def test_a_measurement_that_does_not_tell_old_and_new_figures_apart_does_not_count_against_a_change(
+    catalogue: Catalogue, other: dict[str, float]
+) -> None:
+    with catalogue.writing() as session:
+        contribute(session, by(WREN), two_lengths(), {})
+        measure(session, PER, two_lengths(), 1, **other)
+        revise(session, by(VANDAL), KEY, two_lengths(body_length=9.0))
+        measure(session, IDA, two_lengths(body_length=9.0), 2, body_length=9.02)
+        assert [(kept.key, kept.by) for kept in undone(session).kept] == [(KEY, (IDA,))]
+
+
+def test_a_measurement_that_contradicts_an_added_half_does_not_bear_it_out(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        contribute(session, by(VANDAL), two_lengths(), {})
+        measure(session, IDA, two_lengths(), 1, body_length=9.0)
+        assert undone(session).kept == ()
+        assert get_record(session, "half", KEY).state == "withdrawn"
+
+
+def test_their_own_evidence_does_not_bear_their_change_out(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        spoilt = spoil(session, body_length=9.0)
+        add_document(session, by(VANDAL), "confirmation", by_document(spoilt, revision=2), of="half", about=KEY)
         assert undone(session).kept == ()
         assert get_record(session, "half", KEY).content == two_lengths()
 
