@@ -1,9 +1,8 @@
 """The columns of the three CSV tables (halves, matings, series), made from the feature table, and their cells.
 
 A dimension has the columns ``<name>``, ``<name>.tolerance``, ``<name>.bound``, ``<name>.extra_u``, ``<name>.doubt``,
-``<name>.unit``, ``<name>.given``, ``<name>.given_tolerance``.
-Lists are parted by semicolons. What has more structure than a cell can show in the open (a series' kinds and stack, a
-map of contacts) is JSON in its cell.
+``<name>.unit``, ``<name>.given`` and ``<name>.given_tolerance``. Lists are separated by semicolons. Values with more
+structure (the kinds and stack of a series, a contact map) are written as JSON.
 """
 
 from __future__ import annotations
@@ -21,7 +20,7 @@ from catalog.model.entries import Citation, Dimension, Ratings
 from matcher.features import DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, PAIR_DIMENSIONS
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-"""What makes a spreadsheet calculate a cell; see OWASP, "CSV Injection"."""
+"""Spreadsheets treat a cell that begins like this as a formula; see OWASP, "CSV Injection"."""
 
 GUARD = "'"
 _GUARDED = (*FORMULA_STARTS, GUARD)
@@ -30,33 +29,33 @@ _ESCAPED = re.compile(r"\\(.)", re.DOTALL)
 
 
 def guarded(text: str) -> str:
-    """The text with an apostrophe before it where a spreadsheet would calculate it; `unguarded` takes it away again."""
+    """The text, with an apostrophe before it if a spreadsheet would treat it as a formula; `unguarded` removes it."""
     return f"{GUARD}{text}" if text.startswith(_GUARDED) else text
 
 
 def unguarded(cell: str) -> str:
-    """The text of a cell; an apostrophe that guards nothing stays."""
+    """The text of a cell, without the apostrophe that `guarded` adds; any other apostrophe stays."""
     return cell[1:] if cell.startswith(GUARD) and cell[1:].startswith(_GUARDED) else cell
 
 
 def joined(texts: Iterable[str]) -> str:
-    """Texts in one cell, semicolons between; those within are escaped by a backslash."""
+    """Texts in one cell, separated by semicolons; semicolons within a text are escaped with a backslash."""
     return "; ".join(text.replace("\\", "\\\\").replace(";", "\\;") for text in texts)
 
 
-def parted(cell: str) -> list[str]:
-    """The texts of a cell written by `joined`, or by hand; empty ones are left out."""
+def separated(cell: str) -> list[str]:
+    """The texts of a cell written by `joined` or by hand, without empty ones."""
     parts = [_ESCAPED.sub(r"\1", part).strip() for part in _PART.findall(cell)]
     return [part for part in parts if part]
 
 
 def number_cell(value: float | int | None) -> str:
-    """A number so that reading gives the same one back."""
+    """A number, written so that reading it gives exactly the same number."""
     return "" if value is None else repr(value)
 
 
 class Cell(Enum):
-    """How a value is written in a cell."""
+    """The forms of values in cells."""
 
     TEXT = "text"
     NUMBER = "number"
@@ -67,7 +66,7 @@ class Cell(Enum):
 
 @dataclass(frozen=True, kw_only=True)
 class Column:
-    """One column: its name, where its value stands in the entry, and how it is written."""
+    """One column: its name, the path of its value in the entry, and the form of its cells."""
 
     name: str
     path: Path
@@ -75,7 +74,7 @@ class Column:
     required: bool = False
 
     def write(self, value: Any) -> str:
-        """The cell of a value; None is an empty cell."""
+        """The cell for a value; empty for None."""
         if value is None:
             return ""
         if self.cell is Cell.NUMBER:
@@ -90,14 +89,14 @@ class Column:
         return joined(map(str, value)) if self.cell is Cell.LIST else str(value)
 
     def read(self, cell: str) -> Any:
-        """The value of a cell that is not empty, still to be validated. Raises JsonFaultError for JSON that is none."""
+        """The value of a cell that is not empty, not validated yet. Raises JsonFaultError for invalid JSON."""
         text = unguarded(cell)
         if self.cell is Cell.JSON:
             return parse_strictly(text)
         if self.cell is Cell.SITES:
-            sites = [part.partition("/") for part in parted(text)]
+            sites = [part.partition("/") for part in separated(text)]
             return [{"row": row, "position": position} for row, _, position in sites]
-        return parted(text) if self.cell is Cell.LIST else text
+        return separated(text) if self.cell is Cell.LIST else text
 
 
 def _columns(cell: Cell, *names: str, required: bool = False) -> tuple[Column, ...]:
@@ -163,9 +162,9 @@ SERIES_COLUMNS = (
 TABLES: Mapping[str, tuple[Column, ...]] = MappingProxyType(
     {"half": HALF_COLUMNS, "mating": MATING_COLUMNS, "series": SERIES_COLUMNS}
 )
-"""The columns of each record's table."""
+"""The columns of the table for each record."""
 
 FILE_NAMES: Mapping[str, str] = MappingProxyType(
     {"series": "series.csv", "half": "halves.csv", "mating": "matings.csv"}
 )
-"""The file of each record in a folder of tables."""
+"""The file name for each record in a folder of tables."""

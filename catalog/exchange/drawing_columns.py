@@ -1,4 +1,4 @@
-"""The columns of a drawing's table: what their headers say, and their numbers."""
+"""The columns of a drawing's table: the meaning of their headers, and their numbers."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from matcher.features import DIMENSIONS, FEATURES
 from matcher.vocabulary import MM_PER_UNIT, SPELLINGS
 
 IGNORE = "ignore"
-"""Meaning of a column that is not wanted."""
+"""The meaning of a column that is ignored."""
 
 Size = Literal["positions", "contacts"]
 _SIZE_WORDS: Mapping[str, Size] = {
@@ -40,10 +40,11 @@ _WORDS = re.compile(r"[\s()\[\]]+")
 
 
 class Drawing(Entry):
-    """What the table does not say itself.
+    """What a drawing states outside its table.
 
-    ``part_number`` and ``order_codes`` are patterns as in `KindLaw`. ``size`` is the meaning of the first column where
-    its header does not tell, ``unit`` that of numbers whose header has none. ``pitch`` in mm where no column gives it.
+    ``part_number`` and ``order_codes`` are patterns as in `KindLaw`. ``size`` is the meaning of the first column if its
+    header does not say it, ``unit`` is the unit of columns without one, and ``pitch`` (mm) is for tables without a
+    pitch.
     """
 
     maker: Line
@@ -62,7 +63,7 @@ class Drawing(Entry):
 
 @dataclass(frozen=True, kw_only=True)
 class Column:
-    """A column of one dimension. ``scale``: mm per unit. ``numbers`` has one for each size."""
+    """The column of one dimension, with one number for each size. ``scale`` is mm per unit."""
 
     feature: str
     cells: tuple[TableCell, ...]
@@ -78,7 +79,7 @@ class Column:
 
 @dataclass(frozen=True, kw_only=True)
 class Sizes:
-    """The first column: contacts of each size as sold, and contacts per row."""
+    """The sizes in the first column: contacts, and contacts per row."""
 
     contacts: tuple[int, ...]
     positions: tuple[int, ...]
@@ -87,7 +88,7 @@ class Sizes:
 def read_columns(
     rows: Sequence[Sequence[TableCell]], letters: Mapping[str, str], drawing: Drawing, problems: Problems
 ) -> tuple[list[Column], Sizes]:
-    """The columns that have a meaning, and the sizes of the rows. Raises FileRefusedError for whatever is wrong."""
+    """The columns that are not ignored, and the sizes of the rows. Raises FileRefusedError with all errors."""
     header, *body = rows
     sized = [row for row in body if not _is_tolerance_row(row)]
     tolerances = _tolerance_cells([row for row in body if _is_tolerance_row(row)], problems)
@@ -108,7 +109,7 @@ def _is_tolerance_row(row: Sequence[TableCell]) -> bool:
 
 def _tolerance_cells(rows: Sequence[Sequence[TableCell]], problems: Problems) -> dict[int, TableCell]:
     if len(rows) > 1:
-        problems.add("a second row of tolerances", line=rows[1][0].line, column=1, remedy="Leave one out")
+        problems.add("there is a second row of tolerances", line=rows[1][0].line, column=1, remedy="Leave one out")
     return {
         number: cell for row in rows[:1] for number, cell in enumerate(row) if number and cell.text not in ("", "-")
     }
@@ -118,16 +119,16 @@ def _sizes(header: TableCell, rows: Sequence[Sequence[TableCell]], drawing: Draw
     meaning = drawing.size or _SIZE_WORDS.get(header.text.lower().strip("."))
     if meaning is None:
         problems.add(
-            f"{header.text!r} does not tell whether all contacts are meant or those of one row",
+            f"{header.text!r} does not say whether it counts all contacts or those of one row",
             line=header.line,
             column=1,
             value=header.text,
-            remedy="Write contacts or positions (per row) there, or say which it is",
+            remedy="Write contacts or positions (per row) there, or give the size separately",
         )
     numbers = [_whole(row[0], problems) for row in rows]
     for row, number in zip(rows, numbers, strict=True):
         if numbers.count(number) > 1:
-            problems.add(f"the size {number} stands twice", line=row[0].line, column=1, remedy="Leave one out")
+            problems.add(f"the size {number} appears twice", line=row[0].line, column=1, remedy="Leave one out")
     problems.refuse_if_any()
     if meaning == "contacts":
         positions = tuple(-(-number // drawing.rows) for number in numbers)
@@ -139,7 +140,7 @@ def _whole(cell: TableCell, problems: Problems) -> int:
     if cell.text.isdecimal() and int(cell.text) > 0:
         return int(cell.text)
     problems.add(
-        f"{cell.text!r} is no number of contacts",
+        f"{cell.text!r} is not a number of contacts",
         line=cell.line,
         column=cell.column,
         value=cell.text,
@@ -156,7 +157,7 @@ def _column(
     drawing: Drawing,
     problems: Problems,
 ) -> Column | None:
-    """A column of a dimension; None for one that is to be ignored or cannot be used."""
+    """The column of a dimension; None if it is ignored or wrong."""
     name, _, stated = header.text.partition(PLUS_MINUS)
     words = [word for word in _WORDS.split(f"{name} {''.join(stated.split()[1:])}") if word]
     bound: Bound = next((_BOUNDS[word.lower()] for word in words if word.lower() in _BOUNDS), "nominal")
@@ -190,7 +191,7 @@ def _meaning(letter: str, header: TableCell, letters: Mapping[str, str], problem
         line=header.line,
         column=header.column,
         value=meaning or letter,
-        remedy=f"Say which it is: {', '.join(DIMENSIONS)}, or {IGNORE}",
+        remedy=f"Give it one of these meanings: {', '.join(DIMENSIONS)}, or {IGNORE}",
     )
     return None
 
@@ -199,7 +200,7 @@ def _number(cell: TableCell, scale: float, problems: Problems) -> Printed | None
     number = printed(cell.text)
     if number is None or not 0 < number.value * scale <= LARGEST_DIMENSION:
         problems.add(
-            f"{cell.text!r} is no length",
+            f"{cell.text!r} is not a length",
             line=cell.line,
             column=cell.column,
             value=cell.text,
@@ -213,11 +214,11 @@ def _tolerance(cell: TableCell, stated: str, scale: float, problems: Problems) -
     number = printed(text)
     if number is None:
         problems.add(
-            f"{text!r} is no tolerance",
+            f"{text!r} is not a tolerance",
             line=cell.line,
             column=cell.column,
             value=cell.text,
-            remedy="Write ± and one number; what is not symmetrical has no place here yet",
+            remedy="Write ± and one number; only symmetrical tolerances are possible",
         )
         return None
     return round(number.value * scale, DIGITS_MM)
@@ -228,8 +229,10 @@ def _check_features(
 ) -> None:
     features = [column.feature for column in columns]
     for name in {name for name in features if features.count(name) > 1}:
-        problems.add(f"{name} has two columns", line=header[0].line, column=1, remedy=f"Let one of them be: {IGNORE}")
+        problems.add(f"{name} has two columns", line=header[0].line, column=1, remedy=f"Give one the meaning {IGNORE}")
     if not columns:
-        problems.add("the table gives no dimension", line=header[0].line, column=1, remedy="Give one letter a meaning")
+        problems.add(
+            "no column of the table is a dimension", line=header[0].line, column=1, remedy="Give a letter a meaning"
+        )
     if "pitch" in features and drawing.pitch is not None:
         problems.add("the pitch is given twice", line=header[0].line, column=1, remedy="Leave it out of one place")

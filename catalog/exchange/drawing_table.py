@@ -1,12 +1,12 @@
-"""A drawing's table of dimensions, pasted as text, becomes a series with laws.
+"""Makes a series with laws from a drawing's table of dimensions, which is pasted as text.
 
-The first column is the size (positions, which are contacts per row, or contacts), the others are lettered dimensions::
+The first column is the size (contacts, or positions per row), and the others are dimensions with letters::
 
     contacts | A ±0.1 | B
     10       | 3.8    | 2,0
     20       | 5.8    | 2,0
 
-and one says what each letter means. Tolerances stand in the header or in a row that begins with ±.
+The meaning of each letter is given separately. Tolerances are in the header or in a row that begins with ±.
 """
 
 from __future__ import annotations
@@ -27,12 +27,12 @@ from matcher.features import FEATURES
 __all__ = ["IGNORE", "Drawing", "FittedTable", "Residual", "fit_table"]
 
 SLOPE_DIGITS = 9
-"""Decimals kept of a slope: a picometre a position."""
+"""Decimals kept of a slope: a picometre per position."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Residual:
-    """What the table prints against what the law gives, mm. ``line`` of the pasted text."""
+    """A number of the table and the one that the law gives, mm; ``line`` is its line in the pasted text."""
 
     line: int
     positions: int
@@ -48,7 +48,7 @@ class Residual:
 
 @dataclass(frozen=True, kw_only=True)
 class FittedTable:
-    """The series, and the residual of every number of the table."""
+    """The series, and the residual of every number in the table."""
 
     series: Series
     residuals: tuple[Residual, ...]
@@ -86,8 +86,7 @@ def _fitted(
     except ValidationError as error:
         for each in error.errors(include_url=False):
             problems.add_complaint(each, each["loc"])
-        problems.refuse_if_any()
-        raise
+        raise problems.refused() from error
     return FittedTable(series=series, residuals=tuple(residuals))
 
 
@@ -105,9 +104,9 @@ def _law(column: Column, sizes: Sizes, pitch: float | None, problems: Problems) 
     try:
         return fit_law(sizes.positions, column.values, snap_slope_to=pitch if along else None)
     except ValueError as error:
-        problems.add(f"no law: {error}", line=column.cells[0].line, column=1, remedy="Give at least two sizes")
-        problems.refuse_if_any()
-        raise
+        raise problems.refusal(
+            f"no law can be fitted: {error}", line=column.cells[0].line, column=1, remedy="Give at least two sizes"
+        ) from error
 
 
 def _residuals(column: Column, sizes: Sizes, law: Law, tolerate: float | None, problems: Problems) -> list[Residual]:
@@ -121,12 +120,12 @@ def _residuals(column: Column, sizes: Sizes, law: Law, tolerate: float | None, p
         allowed = number.step * column.scale / 2 if tolerate is None else tolerate
         if abs(each.residual) > allowed + 10.0**-DIGITS_MM:
             problems.add(
-                f"{column.feature} is {value:g} mm where the other rows make {expected:g} mm expected",
+                f"{column.feature} is {value:g} mm, but {expected:g} mm is expected from the other rows",
                 line=cell.line,
                 column=cell.column,
                 field=column.feature,
                 value=cell.text,
-                remedy=f"Correct the row, or tolerate {abs(each.residual):.3g} mm",
+                remedy=f"Correct the row, or tolerate a difference of {abs(each.residual):.3g} mm",
             )
     return found
 

@@ -1,6 +1,6 @@
-"""Common parts of all file formats: their text, the place of each entry, and their errors.
+"""Common parts of all file formats: reading text, the place of each entry, and errors.
 
-Text is bounded and UTF-8 only. Errors are gathered before the file is refused, up to a stated number.
+Files must be UTF-8 and of limited size. All errors of a file are collected before it is refused, up to a limit.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from catalog.model.entries import AnyEntry
 from catalog.model.errors import FileError, FileRefusedError
 
 LARGEST_FILE = 64 * 1024 * 1024
-"""Bytes. Ten times a catalogue of ten thousand halves given one by one; beyond it, split the file."""
+"""Most bytes of a file: ten times a catalogue of ten thousand halves that are listed one by one."""
 
 _BOM = "\ufeff"
 
@@ -43,8 +43,7 @@ def _bytes(path: Path) -> bytes:
         with path.open("rb") as file:
             data = file.read(LARGEST_FILE + 1)
     except OSError as error:
-        reason = error.strerror or str(error)
-        raise FileError(f"cannot be read: {reason}", path=str(path), remedy="Check the path and its rights") from error
+        raise unreadable(path, error) from error
     if len(data) > LARGEST_FILE:
         raise FileError(
             f"the file is larger than {LARGEST_FILE // 1024 // 1024} MiB",
@@ -52,6 +51,12 @@ def _bytes(path: Path) -> bytes:
             remedy="Split it into smaller files",
         )
     return data
+
+
+def unreadable(path: Path, error: OSError) -> FileError:
+    """The error for a file that cannot be opened."""
+    reason = error.strerror or str(error)
+    return FileError(f"cannot be read: {reason}", path=str(path), remedy="Check the path and its permissions")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,10 +69,10 @@ class Placed:
 
 
 MOST_ERRORS = 100
-"""Errors told of one file; reading stops there and says so."""
+"""Most errors reported for one file; then reading stops."""
 
 LONGEST_VALUE = 80
-"""Characters of an offending value that an error shows."""
+"""Most characters of a wrong value in an error."""
 
 
 class Problems:
@@ -87,7 +92,7 @@ class Problems:
         value: object = None,
         remedy: str = "",
     ) -> None:
-        """Note an error; raises FileRefusedError when there are `MOST_ERRORS`."""
+        """Add an error; raises FileRefusedError when there are `MOST_ERRORS`."""
         error = FileError(
             message, path=self.path, line=line, column=column, field=field, value=shortened(value), remedy=remedy
         )
@@ -103,7 +108,7 @@ class Problems:
         line: int | None = None,
         column: int | None = None,
     ) -> None:
-        """Note one of pydantic's complaints, about the value at a path in an entry."""
+        """Add one of pydantic's errors, about the value at a path in an entry."""
         self.add(
             message_of(complaint),
             line=line,
@@ -113,14 +118,23 @@ class Problems:
             remedy=remedy_for(complaint),
         )
 
+    def refusal(self, message: str, **facts: Any) -> FileRefusedError:
+        """The refusal of the file for one more error, with the facts that `add` takes."""
+        self.add(message, **facts)
+        return self.refused()
+
+    def refused(self) -> FileRefusedError:
+        """The refusal of the file for all its errors."""
+        return FileRefusedError(self._errors, more=False)
+
     def refuse_if_any(self) -> None:
-        """Raise FileRefusedError where anything was noted."""
+        """Raise FileRefusedError if there are errors."""
         if self._errors:
-            raise FileRefusedError(self._errors, more=False)
+            raise self.refused()
 
 
 def shortened(value: object) -> object:
-    """The value, or its beginning where it would fill the screen."""
+    """The value, or its beginning if it is long."""
     if isinstance(value, int | float | bool) or value is None:
         return value
     text = value if isinstance(value, str) else repr(value)
@@ -128,19 +142,19 @@ def shortened(value: object) -> object:
 
 
 def remedy_for(error: Mapping[str, Any]) -> str:
-    """What to do about one of pydantic's complaints."""
+    """What to do about one of pydantic's errors."""
     kind = str(error["type"])
     if kind == "missing":
         return "Add it"
     if kind == "extra_forbidden":
-        return "Correct its name, or leave it out"
+        return "Correct its name, or remove it"
     if kind in ("float_parsing", "int_parsing"):
         return "Write a plain number with a decimal point and no unit"
     if kind.startswith("union_tag"):
-        return 'Say "record": "series", "half" or "mating"'
+        return 'Set "record" to "series", "half" or "mating"'
     return "Correct the value"
 
 
 def message_of(error: Mapping[str, Any]) -> str:
-    """Pydantic's complaint without its prefix for plain ValueErrors."""
+    """Pydantic's message without its prefix for a ValueError."""
     return str(error["msg"]).removeprefix("Value error, ")

@@ -1,4 +1,4 @@
-"""Places of values in a line of JSON, determined only when the line has an error."""
+"""The places of values in a line of JSON, which are only determined if the line has an error."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from collections.abc import Iterator
 Path = tuple[str | int, ...]
 
 DEEPEST = 30
-"""Levels of nesting; a series with laws has seven."""
+"""Most levels of nesting; a series with laws has seven."""
 
 _SPACE = re.compile(r"[ \t\n\r]*")
 
 
 class JsonFaultError(ValueError):
-    """The text is no acceptable JSON; ``offset`` counts characters from 0."""
+    """The text is not acceptable as JSON; ``offset`` is the index of the character."""
 
     def __init__(self, message: str, offset: int) -> None:
         super().__init__(message)
@@ -24,42 +24,42 @@ class JsonFaultError(ValueError):
 
 
 def parse_strictly(text: str) -> object:
-    """The value of a JSON text without repeated names, NaN, infinities or deep nesting. Raises JsonFaultError."""
+    """The value of a JSON text. Raises JsonFaultError, also for repeated names, NaN, infinities and deep nesting."""
     try:
         return json.loads(text, object_pairs_hook=_once_each, parse_constant=_no_constant)
     except json.JSONDecodeError as error:
         raise JsonFaultError(error.msg, error.pos) from error
     except (ValueError, RecursionError) as error:
-        places(text)  # names the place of a repeated name, a constant or the nesting
+        places(text)  # raises the error with the place of the repeated name, the constant or the nesting
         raise JsonFaultError(str(error), 0) from error
 
 
 def _once_each(pairs: list[tuple[str, object]]) -> dict[str, object]:
     found = dict(pairs)
     if len(found) < len(pairs):
-        raise ValueError("a name stands twice")
+        raise ValueError("a name appears twice")
     return found
 
 
 def _no_constant(name: str) -> object:
-    raise ValueError(f"{name} is no number")
+    raise ValueError(f"{name} is not a number")
 
 
 _DECODER = json.JSONDecoder(parse_constant=_no_constant)
 
 
 def places(text: str) -> dict[Path, int]:
-    """Offset of each value by its path; of an object's member, that of its name. Raises JsonFaultError."""
+    """The offset of each value by its path; for a member of an object, that of its name. Raises JsonFaultError."""
     found: dict[Path, int] = {}
     for path, offset in _walk(text, _skip(text, 0), (), [0]):
         if path in found:
-            raise JsonFaultError(f"the name {path[-1]!r} stands twice", offset)
+            raise JsonFaultError(f"the name {path[-1]!r} appears twice", offset)
         found[path] = offset
     return found
 
 
 def _walk(text: str, start: int, path: Path, end: list[int]) -> Iterator[tuple[Path, int]]:
-    """Walk the value at ``start``; ``end[0]`` becomes the offset after it."""
+    """Walk through the value at ``start``; sets ``end[0]`` to the offset after it."""
     if not path:
         yield path, start
     if len(path) > DEEPEST:

@@ -1,4 +1,4 @@
-"""Merge of another catalogue's publication: new entries are added, evidence is combined and differences are listed.
+"""Merge of another catalogue's publication: new entries are added, evidence is combined, and differences are listed.
 Nothing is overwritten."""
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from catalog.db.tables import ENTRY_TABLES, DocumentTable
 from catalog.evidence.statements import Answer, Confirmation, Dispute, Sighting
-from catalog.exchange.whole import Heading, Told, ToldDocument, ToldEntry, read_heading, read_rows, told
+from catalog.exchange.whole import DocumentHistory, EntryHistory, Heading, Histories, histories, read_heading, read_rows
 from catalog.history.acts import Act
 from catalog.history.addition import add
 from catalog.history.documents import add_document
@@ -28,12 +28,12 @@ STATEMENTS: Mapping[str, type[Confirmation] | type[Dispute] | type[Sighting] | t
     "dispute": Dispute,
     "answer": Answer,
 }
-"""What is united; specimens stay where their owners can be asked."""
+"""The statements that are merged. Specimens are not, since their owners can only be asked in the other catalogue."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Difference:
-    """An entry that both catalogues have and describe differently, or that was taken away in one of them."""
+    """An entry that is different in both catalogues, or was withdrawn or merged in one of them."""
 
     record: str
     key: str
@@ -52,7 +52,8 @@ class Left:
 
 @dataclass(frozen=True, kw_only=True)
 class Merged:
-    """What a merge did: entries added and already there, by record; statements taken; differences; what was left."""
+    """Result of a merge: for each record the numbers of entries added and unchanged, and of statements merged; entries
+    that differ, and what was left out."""
 
     added: Mapping[str, int]
     unchanged: Mapping[str, int]
@@ -62,19 +63,19 @@ class Merged:
 
 
 def merge_published(session: Session, act: Act, path: Path) -> Merged:
-    """Merge a publication. Its people become "name @ origin", so that they are nobody of this catalogue.
+    """Merge a publication. Its people get the names "name @ origin", to distinguish them from people of this catalogue.
 
-    Raises EntryError for a file that nobody signed off, FileError for a damaged one.
+    Raises EntryError for a file that nobody has signed off, FileError for a damaged one.
     """
     heading = read_heading(path)
     if heading.origin is None or heading.signed_off_by is None:
         raise EntryError(
-            "nobody signed this file off for others",
+            "nobody has signed this file off for publication",
             field="signed_off_by",
             value=str(path),
-            remedy="Ask its catalogue's keepers to publish it: otherhalf publish",
+            remedy="Ask the maintainers of its catalogue to publish it: otherhalf publish",
         )
-    found = told(read_rows(path), str(path))
+    found = histories(read_rows(path), str(path))
     act = replace(
         act, reason=f"{act.reason or 'merged'} (from {heading.origin}, signed off by {heading.signed_off_by})"
     )
@@ -85,49 +86,49 @@ def merge_published(session: Session, act: Act, path: Path) -> Merged:
 
 
 class _Merge:
-    """One merge under way."""
+    """One merge."""
 
-    def __init__(self, *, session: Session, act: Act, heading: Heading, found: Told) -> None:
+    def __init__(self, *, session: Session, act: Act, heading: Heading, found: Histories) -> None:
         self.session, self.act, self.heading, self.found = session, act, heading, found
         self.left: list[Left] = []
 
     def entries(self) -> Merged:
-        """Add what is new, and list what differs."""
+        """Add new entries, and list those that differ."""
         added: dict[str, int] = {}
         unchanged: dict[str, int] = {}
         differences: list[Difference] = []
         for record in ENTRIES:
             given = {key: each for (kind, key), each in self.found.entries.items() if kind == record}
             here = get_records(self.session, record, given)
-            different = {key: _difference(here[key], given[key].stood) for key in here}
+            different = {key: _difference(here[key], given[key].latest) for key in here}
             unchanged |= {record: sum(not what for what in different.values())} if different else {}
             differences += [Difference(record=record, key=key, what=what) for key, what in different.items() if what]
-            new = [each for key, each in given.items() if key not in here and each.stood.state == "listed"]
+            new = [each for key, each in given.items() if key not in here and each.latest.state == "listed"]
             added[record] = self._add(record, new)
         return Merged(added=added, unchanged=unchanged, statements={}, differences=tuple(differences), left=())
 
-    def _add(self, record: str, new: list[ToldEntry]) -> int:
-        """A series is added without its members, which come by themselves: some may have been changed since."""
-        contents = [each.stood.content for each in new if each.stood.stated]
-        taken = self._possible(contents)
+    def _add(self, record: str, new: list[EntryHistory]) -> int:
+        """A series is added without its members, which the file contains, since some may have been changed."""
+        contents = [each.latest.content for each in new if each.latest.stated]
+        possible = self._possible(contents)
         add(
             self.session,
-            taken,
+            possible,
             self.act,
-            clean=[each.last.key for each in new if each.stood.clean],
-            from_law=[each.last.key for each in new if each.stood.from_law],
+            clean=[each.last.key for each in new if each.latest.clean],
+            from_law=[each.last.key for each in new if each.latest.from_law],
             expanded=False,
         )
         table = ENTRY_TABLES[record]
-        keys = {entry.key for entry in taken}
+        keys = {entry.key for entry in possible}
         for each in new:
             if each.last.key in keys:
                 author = self._person(each.substance[1])
                 self.session.execute(update(table).where(table.__table__.c.key == each.last.key).values(author=author))
-        return len(taken)
+        return len(possible)
 
     def _possible(self, contents: Sequence[AnyEntry]) -> Sequence[AnyEntry]:
-        """Those whose halves are here, or came with them, and whose maker and series are written as here."""
+        """Those that can be added: their halves exist, and their maker and series have the same spelling here."""
         if self._why_not(contents) is None:
             return contents
         possible = []
@@ -149,32 +150,32 @@ class _Merge:
         return None
 
     def statements(self) -> dict[str, int]:
-        """Unite what people said of entries that have the same figures here."""
-        taken: dict[str, int] = {}
+        """Merge statements about entries that have the same figures here."""
+        merged: dict[str, int] = {}
         given = {key: each for (record, key), each in self.found.documents.items() if record in STATEMENTS}
         known = set(self.session.execute(select(DocumentTable.key).where(DocumentTable.key.in_(given))).scalars())
         for key, each in given.items():
             if key in known or each.last.new["state"] == "withdrawn" or each.last.private:
                 continue
-            why = self._take(each)
+            why = self._add_statement(each)
             if why is None:
-                taken[each.last.record] = taken.get(each.last.record, 0) + 1
+                merged[each.last.record] = merged.get(each.last.record, 0) + 1
             else:
                 about = f"{each.last.of} {each.last.about}"
                 self.left.append(Left(record=each.last.record, key=key, about=about, why=why))
-        return taken
+        return merged
 
-    def _take(self, document: ToldDocument) -> str | None:
-        """Take one statement; else why not."""
+    def _add_statement(self, document: DocumentHistory) -> str | None:
+        """Add one statement; returns the reason if that is not possible."""
         last = document.last
         content = dict(last.new["content"])
         if last.of in ENTRIES:
             here = get_records(self.session, last.of, [last.about or ""]).get(last.about or "")
             if here is None:
-                return "the entry is not here"
+                return "this catalogue does not have the entry"
             if "revision" in content:
                 if not self._same_figures(last.of, last.about or "", content["revision"], here):
-                    return "the entry has other figures here"
+                    return "the entry has other figures in this catalogue"
                 content["revision"] = here.revision
         statement = STATEMENTS[last.record].model_validate(content)
         add_document(
@@ -191,19 +192,19 @@ class _Merge:
         return None
 
     def _same_figures(self, of: str, key: str, revision: int, here: AnyRecord) -> bool:
-        """Whether the revision that was looked at there has the figures that the entry has here."""
+        """Whether the revision that the statement is about has the figures that the entry has here."""
         seen = self.found.entries.get((of, key))
         if seen is None:
             return False
         since = seen.substance[0]
-        return since <= revision and substance(seen.stood.content) == substance(here.content)
+        return since <= revision and substance(seen.latest.content) == substance(here.content)
 
     def _person(self, name: str) -> str:
         return f"{name} @ {self.heading.origin}"
 
 
 def _difference(here: AnyRecord, there: EntryState) -> str:
-    """How an entry differs; empty where it does not."""
+    """How an entry differs; empty if it does not."""
     if there.state != here.state:
         return f"{there.state} there, {here.state} here"
     names = differing(here.content, there.content)

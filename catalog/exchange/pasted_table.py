@@ -1,7 +1,7 @@
-"""A table pasted as text, from a drawing or a page: cells with their places, numbers with their last figure.
+"""A table pasted as text from a drawing or a page: cells with their places, and numbers with their resolution.
 
-Cells are parted by tabs, upright strokes, semicolons, commas (then decimals need a point) or runs of spaces, whichever
-the first line shows. A line of strokes and hyphens is passed over.
+Cells are separated by tabs, vertical bars, semicolons, commas (then numbers need a decimal point) or several spaces,
+depending on the first line. A line of bars and hyphens is ignored.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from catalog.exchange.files import Problems
 
 LONGEST_TABLE = 200_000
-"""Characters; a drawing's table has a few thousand."""
+"""Most characters of a table; a drawing's table has a few thousand."""
 
 PLUS_MINUS = "±"
 _PLUS_MINUS = re.compile(r"[ \t]*(?:±|\+/-|\+-)[ \t]*")
@@ -31,7 +31,7 @@ _NUMBER = re.compile(r"(\d+)(?:[.,](\d+))?(?:[eE][+-]?\d+)?")
 
 @dataclass(frozen=True, kw_only=True)
 class TableCell:
-    """A cell's text, and the line and the cell number where it stands, from 1."""
+    """The text of a cell, its line and its number in the line, both counted from 1."""
 
     text: str
     line: int
@@ -40,14 +40,14 @@ class TableCell:
 
 @dataclass(frozen=True, kw_only=True)
 class Printed:
-    """A printed number, and what one step of its last figure is worth."""
+    """A printed number and its resolution: the value of one ``step`` of its last digit."""
 
     value: float
     step: float
 
 
 def printed(text: str) -> Printed | None:
-    """The number that a text is, with a decimal point or comma; None where it is none."""
+    """The number in a text, with a decimal point or comma; None if it is not a number."""
     match = _NUMBER.fullmatch(text.strip())
     if match is None:
         return None
@@ -56,23 +56,22 @@ def printed(text: str) -> Printed | None:
 
 
 def table_rows(text: str, problems: Problems) -> list[list[TableCell]]:
-    """Rows of a pasted table, all of as many cells as the first. Raises FileRefusedError where they are not."""
+    """The rows of a pasted table. Raises FileRefusedError if they do not all have as many cells as the first."""
     if len(text) > LONGEST_TABLE:
-        problems.add(f"the table has {len(text)} characters", remedy=f"Paste at most {LONGEST_TABLE}")
-        problems.refuse_if_any()
+        raise problems.refusal(f"the table has {len(text)} characters", remedy=f"Paste at most {LONGEST_TABLE}")
     lines = list(_lines(text))
     if len(lines) < 2:
-        problems.add("there is no table", line=1, column=1, remedy="Paste a header line and one line for each size")
-        problems.refuse_if_any()
+        remedy = "Paste a header line and one line for each size"
+        raise problems.refusal("there is no table", line=1, column=1, remedy=remedy)
     separator = _separator(lines[0][1])
     rows = [_cells(line, number, separator) for number, line in lines]
     for row in rows:
         if len(row) != len(rows[0]):
             problems.add(
-                f"{len(row)} cells where the header has {len(rows[0])}",
+                f"row and header differ in their number of cells: {len(row)} and {len(rows[0])}",
                 line=row[0].line,
                 column=min(len(row), len(rows[0])) + 1,
-                remedy="Part cells by tabs or upright strokes; between commas, numbers need a decimal point",
+                remedy="Separate cells by tabs or vertical bars; with commas, numbers need a decimal point",
             )
     problems.refuse_if_any()
     return rows

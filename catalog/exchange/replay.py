@@ -1,4 +1,4 @@
-"""Import of a whole catalogue into an empty one: the same entries, the same evidence, the same history."""
+"""Import of a whole catalogue into an empty one, with its entries, evidence and history."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from catalog.db.tables import (
     DocumentTable,
     JournalTable,
 )
-from catalog.exchange.whole import Row, ToldDocument, ToldEntry, read_heading, read_rows, told
+from catalog.exchange.whole import DocumentHistory, EntryHistory, Row, histories, read_heading, read_rows
 from catalog.model.entry_states import ENTRIES, EntryState
 from catalog.model.errors import EntryError
 from catalog.records.write import Row as Columns
@@ -29,28 +29,24 @@ from catalog.records.write import insert_entries
 Progress = Callable[[int, int], None]
 
 OF_ACCOUNTS = ("contributor", "token")
-"""Records of people: contributors come along without their tokens, which nobody can read out."""
+"""Records of people. Contributors are imported without their tokens, since only digests of tokens exist."""
 
 
-def _quietly(done: int, total: int) -> None:
-    """No progress is shown."""
+def import_whole(session: Session, path: Path, progress: Progress | None = None) -> Mapping[str, int]:
+    """Import a whole catalogue into an empty one; returns the number of records of each kind.
 
-
-def take_whole(session: Session, path: Path, progress: Progress = _quietly) -> Mapping[str, int]:
-    """Take a whole catalogue into an empty one; returns how many records of each kind came.
-
-    Raises EntryError where the catalogue holds anything, FileError for a file that is damaged or contradicts itself.
+    Raises EntryError if the catalogue is not empty, FileError for a file that is damaged or contradicts itself.
     """
     _require_empty(session)
     heading = read_heading(path)
     rows = list(read_rows(path))
-    found = told(rows, str(path))
+    found = histories(rows, str(path))
     _store_journal(session, rows, progress)
     _store_entries(session, found.entries.values())
     documents = found.documents.values()
     _store(session, DocumentTable, (_document(each) for each in documents if each.last.record not in OF_ACCOUNTS))
     _store(session, ContributorTable, (_contributor(each) for each in documents if each.last.record == "contributor"))
-    # The version goes on from where it was; this transaction moves it by one.
+    # The version continues from the exported one; this transaction increases it by one.
     session.execute(update(CatalogueState).values(version=max(heading.version - 1, 0)))
     mark_changed(session)
     return Counter(record for record, _ in (*found.entries, *found.documents))
@@ -61,20 +57,20 @@ def _require_empty(session: Session) -> None:
     for table in tables:
         if session.execute(select(func.count()).select_from(table)).scalar_one():
             raise EntryError(
-                "a whole catalogue can only be taken into an empty one",
+                "a whole catalogue can only be imported into an empty one",
                 field="database",
-                remedy="Choose another database, or merge what was published into this one: otherhalf merge",
+                remedy="Choose another database, or merge a publication into this one: otherhalf merge",
             )
 
 
-def _store_journal(session: Session, rows: Sequence[Row], progress: Progress) -> None:
+def _store_journal(session: Session, rows: Sequence[Row], progress: Progress | None) -> None:
     done = 0
     for chunk in chunks(rows):
-        written = [row.model_dump(exclude={"line"}) for row in chunk]
-        session.execute(insert(JournalTable), written)
+        session.execute(insert(JournalTable), [row.model_dump(exclude={"line"}) for row in chunk])
         done += len(chunk)
-        progress(done, len(rows))
-    if session.get_bind().dialect.name == "postgresql":  # numbers that were given do not move its counter
+        if progress is not None:
+            progress(done, len(rows))
+    if session.get_bind().dialect.name == "postgresql":  # inserted ids do not advance its sequence
         session.execute(text("SELECT setval(pg_get_serial_sequence('journal', 'id'), (SELECT max(id) FROM journal))"))
 
 
@@ -83,7 +79,7 @@ def _store(session: Session, table: Any, rows: Iterable[Columns]) -> None:
         session.execute(insert(table), chunk)
 
 
-def _document(document: ToldDocument) -> Columns:
+def _document(document: DocumentHistory) -> Columns:
     last = document.last
     return {
         "record": last.record,
@@ -100,15 +96,15 @@ def _document(document: ToldDocument) -> Columns:
     }
 
 
-def _contributor(document: ToldDocument) -> Columns:
+def _contributor(document: DocumentHistory) -> Columns:
     return {"key": document.last.key, "added_at": document.first.at, **document.last.new}
 
 
-def _store_entries(session: Session, entries: Iterable[ToldEntry]) -> None:
+def _store_entries(session: Session, entries: Iterable[EntryHistory]) -> None:
     of: dict[str, list[tuple[EntryState, Columns]]] = {record: [] for record in ENTRIES}
     for each in entries:
         since, author = each.substance
         standing = {"revision": each.last.revision, "substance_revision": since, "author": author}
-        of[each.last.record].append((each.stood, standing | {"key": each.last.key, "changed_at": each.last.at}))
+        of[each.last.record].append((each.latest, standing | {"key": each.last.key, "changed_at": each.last.at}))
     for record, rows in of.items():
         insert_entries(session, record, rows)

@@ -1,4 +1,4 @@
-"""CSV: a table of halves, of matings or of series; a folder of the three is a whole catalogue."""
+"""CSV: a table of halves, of matings or of series; a folder with all three is a whole catalogue."""
 
 from __future__ import annotations
 
@@ -18,7 +18,8 @@ from catalog.exchange.json_places import JsonFaultError
 from catalog.model.entries import AnyEntry, Half, Mating, Series, document
 
 DELIMITERS = (",", ";", "\t")
-"""Between cells: the one that the first line has most of. Spreadsheets write all three, by the user's language."""
+"""Possible delimiters; the most frequent one in the first line is used. Spreadsheets write all three, depending on the
+user's language."""
 
 Row = tuple[int, list[str]]
 """Line number and cells."""
@@ -27,14 +28,13 @@ _MODELS: Mapping[str, type[AnyEntry]] = {"half": Half, "mating": Mating, "series
 
 
 def read_csv(text: str, path: str) -> list[Placed]:
-    """All entries of a table; its header says of which record. Raises FileRefusedError with line and cell number."""
+    """All entries of a table; its header shows the record. Raises FileRefusedError with line and cell number."""
     problems = Problems(path)
     rows = _rows(text, problems)
     first = next(rows, None)
     if first is None:
-        problems.add("the file is empty", line=1, column=1, remedy="Give a header line and one line for each entry")
-        problems.refuse_if_any()
-        return []
+        remedy = "Give a header line and one line for each entry"
+        raise problems.refusal("the file is empty", line=1, column=1, remedy=remedy)
     record, header = _header(first, problems)
     found = []
     for line, cells in rows:
@@ -46,7 +46,7 @@ def read_csv(text: str, path: str) -> list[Placed]:
 
 
 def _rows(text: str, problems: Problems) -> Iterator[Row]:
-    """Rows that are not empty, with the line where each begins."""
+    """The rows that are not empty, each with its first line."""
     top = text.split("\n", 1)[0]
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=max(DELIMITERS, key=top.count), strict=True)
     begin = 1
@@ -56,13 +56,12 @@ def _rows(text: str, problems: Problems) -> Iterator[Row]:
                 yield begin, cells
             begin = reader.line_num + 1
     except csv.Error as error:
-        problems.add(
-            f"the table breaks off: {error}",
+        raise problems.refusal(
+            f"the table cannot be read from here on: {error}",
             line=begin,
             column=1,
-            remedy=f"Check the quotes from there on; a cell has at most {csv.field_size_limit()} characters",
-        )
-        problems.refuse_if_any()
+            remedy=f"Check the quotation marks; a cell has at most {csv.field_size_limit()} characters",
+        ) from error
 
 
 def _header(row: Row, problems: Problems) -> tuple[str, list[Column]]:
@@ -70,23 +69,21 @@ def _header(row: Row, problems: Problems) -> tuple[str, list[Column]]:
     names = [cell.strip() for cell in cells]
     record = _record(names)
     if record is None:
-        problems.add(
-            "the header is of no table",
+        raise problems.refusal(
+            "the header does not show what the table is",
             line=line,
             column=1,
             value=", ".join(names),
-            remedy="A table of halves has part_number, of matings half and other, of series name",
+            remedy="A table of halves has a column part_number, of matings half and other, of series name",
         )
-        problems.refuse_if_any()
-        return "half", []
     known = {column.name: column for column in TABLES[record]}
     for number, name in enumerate(names, start=1):
         if name not in known:
             near = process.extractOne(name, list(known))
             remedy = f"Did you mean {near[0]}?" if near else "Correct its name, or leave it out"
-            problems.add(f"{name!r} is no column of {FILE_NAMES[record]}", line=line, column=number, remedy=remedy)
+            problems.add(f"{name!r} is not a column of {FILE_NAMES[record]}", line=line, column=number, remedy=remedy)
         elif name in names[: number - 1]:
-            problems.add(f"the column {name!r} stands twice", line=line, column=number, remedy="Leave one out")
+            problems.add(f"the column {name!r} appears twice", line=line, column=number, remedy="Leave one out")
     for name, column in known.items():
         if column.required and name not in names:
             problems.add(f"the column {name!r} is missing", line=line, column=len(names), field=name, remedy="Add it")
@@ -105,10 +102,10 @@ def _record(names: Sequence[str]) -> str | None:
 def _entry(record: str, header: Sequence[Column], line: int, cells: list[str], problems: Problems) -> AnyEntry | None:
     if len(cells) != len(header):
         problems.add(
-            f"{len(cells)} cells where the header has {len(header)}",
+            f"row and header differ in their number of cells: {len(cells)} and {len(header)}",
             line=line,
             column=min(len(cells), len(header)) + 1,
-            remedy="Give every row as many cells as the header; quote cells that hold the delimiter",
+            remedy="Give every row as many cells as the header; put cells with the delimiter in quotation marks",
         )
         return None
     values = _values(header, line, cells, problems)
@@ -117,12 +114,13 @@ def _entry(record: str, header: Sequence[Column], line: int, cells: list[str], p
     try:
         return _MODELS[record].model_validate(values)
     except ValidationError as error:
-        _tell(error, header, line, problems)
+        for each in error.errors(include_url=False):
+            problems.add_complaint(each, each["loc"], line=line, column=_column_of(each["loc"], header))
         return None
 
 
 def _values(header: Sequence[Column], line: int, cells: list[str], problems: Problems) -> dict[str, Any] | None:
-    """The entry's fields as nested dictionaries, empty cells left out; None where a cell cannot be read."""
+    """The entry's fields as nested dictionaries, without empty cells; None if a cell cannot be read."""
     values: dict[str, Any] = {}
     readable = True
     for number, (column, cell) in enumerate(zip(header, cells, strict=True), start=1):
@@ -131,7 +129,7 @@ def _values(header: Sequence[Column], line: int, cells: list[str], problems: Pro
         try:
             value = column.read(cell)
         except JsonFaultError as fault:
-            message = f"no JSON at character {fault.offset + 1} of the cell: {fault.message}"
+            message = f"invalid JSON at character {fault.offset + 1} of the cell: {fault.message}"
             problems.add(message, line=line, column=number, field=column.name, value=cell, remedy="Correct the cell")
             readable = False
             continue
@@ -142,13 +140,8 @@ def _values(header: Sequence[Column], line: int, cells: list[str], problems: Pro
     return values if readable else None
 
 
-def _tell(error: ValidationError, header: Sequence[Column], line: int, problems: Problems) -> None:
-    for each in error.errors(include_url=False):
-        problems.add_complaint(each, each["loc"], line=line, column=_column_of(each["loc"], header))
-
-
 def _column_of(path: tuple[int | str, ...], header: Sequence[Column]) -> int:
-    """The cell that an error's path begins with, or that begins with it; for a whole row its first."""
+    """The number of the cell at the path of an error, or of the first one below it; 1 for an error of the whole row."""
     for number, column in enumerate(header, start=1):
         shared = min(len(path), len(column.path))
         if shared and path[:shared] == column.path[:shared]:
@@ -157,9 +150,10 @@ def _column_of(path: tuple[int | str, ...], header: Sequence[Column]) -> int:
 
 
 def write_csv(entries: Iterable[AnyEntry], folder: Path) -> dict[str, int]:
-    """Write series.csv, halves.csv and matings.csv into a folder (made when missing); entries by record.
+    """Write series.csv, halves.csv and matings.csv into a folder, which is created if it is missing; returns the number
+    of entries for each record.
 
-    A table has the columns that some entry uses. Each file is replaced only when it is written completely.
+    A table has only the columns that some entry uses. A file is replaced only when the new one is complete.
     """
     folder.mkdir(parents=True, exist_ok=True)
     by_record: dict[str, list[AnyEntry]] = {record: [] for record in FILE_NAMES}

@@ -1,8 +1,8 @@
-"""The whole catalogue with its history as one file: it holds the journal, and everything else follows from it.
+"""The whole catalogue with its history in one file, which contains the journal; everything else follows from it.
 
-The file is JSON Lines: a heading, every row of the journal, and a last line with their number and SHA-256, so that a
-file that breaks off or was altered is noticed. A heading with ``origin`` and ``signed_off_by`` makes it a publication
-that other catalogues may merge.
+The file is JSON Lines: a heading, every row of the journal, and a last line with the number of rows and their SHA-256,
+which shows whether the file is complete and unchanged. With ``origin`` and ``signed_off_by`` in its heading it is a
+publication, which other catalogues can merge.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import json
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Literal, TextIO
+from typing import Annotated, Literal, TextIO, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from sqlalchemy import false, select
@@ -20,7 +20,7 @@ from sqlalchemy.orm import Session
 
 from catalog.db.database import read_version
 from catalog.db.tables import JournalTable
-from catalog.exchange.files import message_of
+from catalog.exchange.files import message_of, unreadable
 from catalog.exchange.jsonl import LONGEST_LINE
 from catalog.history.journal import JournalEntry
 from catalog.model.entry_states import ENTRIES, EntryState, Place, entry_state, substance
@@ -29,11 +29,13 @@ from catalog.model.text_fields import Line, Passage
 from catalog.model.timestamps import now
 
 FORM = 1
-"""Form of the file; a reader refuses any other."""
+"""Version of the file format; other versions are refused."""
+
+M = TypeVar("M", bound=BaseModel)
 
 
 class Heading(BaseModel):
-    """The first line. ``version`` is the catalogue's; ``origin`` and ``signed_off_by`` make it a publication."""
+    """The first line. ``version`` is that of the catalogue; a publication has ``origin`` and ``signed_off_by``."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -47,7 +49,7 @@ class Heading(BaseModel):
 
 
 class Row(JournalEntry):
-    """One row of the journal, with whether it is private."""
+    """One row of the journal, also saying whether it is private."""
 
     model_config = ConfigDict(frozen=True, from_attributes=True, extra="forbid")
 
@@ -56,7 +58,7 @@ class Row(JournalEntry):
 
 
 class End(BaseModel):
-    """The last line: how many rows there are, and the SHA-256 of their lines, line ends included."""
+    """The last line: the number of rows, and the SHA-256 of their lines, including line ends."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -74,7 +76,7 @@ def write_whole(
     signed_off_by: str | None = None,
     note: str = "",
 ) -> int:
-    """Write the catalogue's whole history; returns the number of rows. ``private``: of private records too."""
+    """Write the whole journal; returns the number of rows. ``private``: including rows of private records."""
     heading = Heading(
         version=read_version(session), written_at=now(), origin=origin, signed_off_by=signed_off_by, note=note
     )
@@ -93,7 +95,7 @@ def write_whole(
 
 
 def is_whole(path: Path) -> bool:
-    """Whether a file begins as one that `write_whole` wrote."""
+    """Whether a file begins like one written by `write_whole`."""
     if path.suffix.lower() != ".jsonl" or not path.is_file():
         return False
     with path.open("rb") as file:
@@ -108,151 +110,133 @@ def is_whole(path: Path) -> bool:
 def read_heading(path: Path) -> Heading:
     """The heading of a file. Raises FileError."""
     with _opened(path) as file:
-        return _heading(path, file.readline(LONGEST_LINE))
+        heading = _parsed(Heading, file.readline(LONGEST_LINE), path, 1)
+    if heading.form != FORM:
+        message = f"the file has format {heading.form}, this program reads format {FORM}"
+        raise _fault(path, 1, message, "Update the program")
+    return heading
 
 
 def read_rows(path: Path) -> Iterator[Row]:
-    """The journal's rows in a file, in order. Raises FileError, also at the end where the file is not whole.
+    """The rows of the journal in a file, in order; the heading is not checked again. Raises FileError.
 
-    Whoever uses the rows must do so in one transaction, since what is wrong may only show at the end.
+    An incomplete file is only noticed at its end, so all rows must be used in one transaction.
     """
     with _opened(path) as file:
-        _heading(path, file.readline(LONGEST_LINE))
+        file.readline(LONGEST_LINE)
         digest, number, last = hashlib.sha256(), 0, 0
         for place, line in enumerate(iter(lambda: file.readline(LONGEST_LINE), ""), start=2):
             if line.startswith('{"record":"end"'):
-                _check_end(path, place, line, number, digest.hexdigest())
+                end = _parsed(End, line, path, place)
+                if (end.rows, end.sha256) != (number, digest.hexdigest()):
+                    raise _fault(path, place, "the file was changed after it was written", "Get it again")
                 if file.readline(LONGEST_LINE):
-                    raise _fault(path, place + 1, "something follows the last line", "Cut it off")
+                    raise _fault(path, place + 1, "there is text after the last line", "Remove it")
                 return
-            row = _row(path, place, line)
+            row = _parsed(Row, line, path, place)
             if row.id <= last:
-                raise _fault(path, place, f"row {row.id} follows row {last}", "Export the catalogue anew")
+                raise _fault(path, place, f"row {row.id} follows row {last}", "Export the catalogue again")
             digest.update(line.encode())
             number, last = number + 1, row.id
             yield row
-        raise _fault(path, number + 2, "the file breaks off", "Export the catalogue anew, or copy the file again")
+        raise _fault(path, number + 2, "the file is incomplete", "Export the catalogue again, or copy the file again")
 
 
 def _opened(path: Path) -> TextIO:
     try:
         return path.open(encoding="utf-8", newline="\n")
     except OSError as error:
-        reason = error.strerror or str(error)
-        raise FileError(f"cannot be read: {reason}", path=str(path), remedy="Check the path and its rights") from error
+        raise unreadable(path, error) from error
 
 
-def _heading(path: Path, line: str) -> Heading:
+def _parsed(model: type[M], line: str, path: Path, place: int) -> M:
     try:
-        heading = Heading.model_validate_json(line)
+        return model.model_validate_json(line)
     except ValidationError as error:
-        raise _invalid(path, 1, error) from error
-    if heading.form != FORM:
-        raise _fault(path, 1, f"the file has form {heading.form}, this program reads {FORM}", "Update the program")
-    return heading
-
-
-def _row(path: Path, place: int, line: str) -> Row:
-    try:
-        return Row.model_validate_json(line)
-    except ValidationError as error:
-        raise _invalid(path, place, error) from error
-
-
-def _check_end(path: Path, place: int, line: str, number: int, sha256: str) -> None:
-    try:
-        end = End.model_validate_json(line)
-    except ValidationError as error:
-        raise _invalid(path, place, error) from error
-    if (end.rows, end.sha256) != (number, sha256):
-        raise _fault(path, place, "the file was altered after it was written", "Take it from its source again")
-
-
-def _invalid(path: Path, place: int, error: ValidationError) -> FileError:
-    first = error.errors(include_url=False)[0]
-    field = ".".join(map(str, first["loc"]))
-    return FileError(
-        message_of(first),
-        path=str(path),
-        line=place,
-        column=1,
-        field=field or None,
-        remedy="Export the catalogue anew; such a file is not meant to be written by hand",
-    )
+        first = error.errors(include_url=False)[0]
+        raise FileError(
+            message_of(first),
+            path=str(path),
+            line=place,
+            column=1,
+            field=".".join(map(str, first["loc"])) or None,
+            remedy="Export the catalogue again; such a file cannot be written by hand",
+        ) from error
 
 
 def _fault(path: Path, place: int, message: str, remedy: str) -> FileError:
     return FileError(message, path=str(path), line=place, column=1, remedy=remedy)
 
 
-# --- what the rows come to ---------------------------------------------------------------------------------------
+# --- the history of each record ----------------------------------------------------------------------------------
 
 
 @dataclass(kw_only=True)
-class ToldDocument:
-    """A document as its rows tell it: the first and the last of them."""
+class DocumentHistory:
+    """The first and the last row of a record."""
 
     first: Row
     last: Row
 
 
 @dataclass(kw_only=True)
-class ToldEntry(ToldDocument):
-    """An entry as its rows tell it; ``substances``: revision and author that first gave each substance."""
+class EntryHistory(DocumentHistory):
+    """The history of an entry: also its ``latest`` state, and for each of its figures (`substance`) the first revision
+    with them and its author."""
 
-    stood: EntryState
+    latest: EntryState
     substances: dict[str, tuple[int, str]]
 
     @property
     def substance(self) -> tuple[int, str]:
-        """Revision and author that first gave the substance that is in force."""
-        return self.substances[_digest(self.stood)]
+        """The first revision with the latest figures, and its author."""
+        return self.substances[_digest(self.latest)]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Told:
-    """Every record of a journal as its last row left it, in the order in which they began."""
+class Histories:
+    """The history of every record of a journal, in the order of their first rows."""
 
-    entries: Mapping[Place, ToldEntry]
-    documents: Mapping[Place, ToldDocument]
+    entries: Mapping[Place, EntryHistory]
+    documents: Mapping[Place, DocumentHistory]
 
 
 def _digest(entry: EntryState) -> str:
     return repr(substance(entry.content))
 
 
-def told(rows: Iterable[Row], path: str) -> Told:
-    """What rows come to. Raises FileError for rows that leave a revision out or begin from another state than the one
-    before left."""
-    entries: dict[Place, ToldEntry] = {}
-    documents: dict[Place, ToldDocument] = {}
+def histories(rows: Iterable[Row], path: str) -> Histories:
+    """The histories that rows of a journal contain. Raises FileError if a revision is missing, or if a row does not
+    continue from the state that the previous one left."""
+    entries: dict[Place, EntryHistory] = {}
+    documents: dict[Place, DocumentHistory] = {}
     for row in rows:
         place = (row.record, row.key)
         if row.record in ENTRIES:
             _check_follows(row, entries.get(place), path)
-            now = _stood(row, path)
-            entry = entries.setdefault(place, ToldEntry(first=row, last=row, stood=now, substances={}))
-            entry.last, entry.stood = row, now
+            now = _state(row, path)
+            entry = entries.setdefault(place, EntryHistory(first=row, last=row, latest=now, substances={}))
+            entry.last, entry.latest = row, now
             entry.substances.setdefault(_digest(now), (row.revision, row.actor))
         else:
             _check_follows(row, documents.get(place), path)
-            documents.setdefault(place, ToldDocument(first=row, last=row)).last = row
-    return Told(entries=entries, documents=documents)
+            documents.setdefault(place, DocumentHistory(first=row, last=row)).last = row
+    return Histories(entries=entries, documents=documents)
 
 
-def _stood(row: Row, path: str) -> EntryState:
+def _state(row: Row, path: str) -> EntryState:
     try:
         return entry_state(row.new)
     except (ValidationError, KeyError, TypeError) as error:
-        raise _broken(row, path, f"holds no {row.record}: {error}") from error
+        raise _broken(row, path, f"contains no valid {row.record}: {error}") from error
 
 
-def _check_follows(row: Row, told: ToldDocument | None, path: str) -> None:
-    """A record may begin at any revision: what stood before there was a journal, and what was private, left no row."""
-    if told is None:
+def _check_follows(row: Row, history: DocumentHistory | None, path: str) -> None:
+    """A record may begin at any revision, since it may be older than the journal, or have been private."""
+    if history is None:
         return
-    before = told.last
-    apart = row.record not in ENTRIES and row.revision > before.revision + 1  # private meanwhile
+    before = history.last
+    apart = row.record not in ENTRIES and row.revision > before.revision + 1  # it was private in between
     if not apart and (row.revision != before.revision + 1 or row.old != before.new):
         raise _broken(row, path, f"does not follow revision {before.revision}")
 
@@ -262,5 +246,5 @@ def _broken(row: Row, path: str, what: str) -> FileError:
         f"row {row.id}, {row.record} {row.key} revision {row.revision}, {what}",
         path=path,
         field=f"journal[{row.id}]",
-        remedy="Export the catalogue anew",
+        remedy="Export the catalogue again",
     )

@@ -23,11 +23,6 @@ from catalog.model.part_number_patterns import RUN, group
 SUFFIX = ".kicad_mod"
 
 
-def import_folder(path: Path | str, progress: Callable[[int, int], None] | None = None) -> FootprintImport:
-    """Read every `.kicad_mod` file below a folder (or one such file); see `import_folders`."""
-    return import_folders([path], progress)
-
-
 def import_folders(paths: Sequence[Path | str], progress: Callable[[int, int], None] | None = None) -> FootprintImport:
     """Read the footprint files of several folders as one collection: series and matings may reach across folders.
 

@@ -17,12 +17,13 @@ from typer.testing import CliRunner
 
 from api.command_line.cli import app
 from catalog.db.database import open_catalogue
-from catalog.exchange import read_entries, stored_entries
+from catalog.exchange import stored_entries
 from catalog.exchange.drawing_table import Drawing, fit_table
 from catalog.model.entries import Half
 from tests.api.web.browsed import browser, form_with
 from tests.api.web.page_reading import check_form
 from tests.api.workshop import Workshop, workshop, written
+from tests.catalog.exchange.exchange_files import read_entries
 from tests.catalog.history.changed_entries import IDA, WREN
 
 NARROW, WIDE = "siskin-works:sk-81", "siskin-works:sk-82"

@@ -33,7 +33,7 @@ from catalog.accounts.access import Role
 from catalog.db.database import Catalogue, read_version
 from catalog.exchange import add_file, is_exchange, stored_entries, write_csv, write_jsonl
 from catalog.exchange.merge import Merged, merge_published
-from catalog.exchange.replay import take_whole
+from catalog.exchange.replay import import_whole
 from catalog.exchange.whole import is_whole, write_whole
 from catalog.footprints import import_folders
 from catalog.history.acts import operators
@@ -105,7 +105,7 @@ def _import_file(catalogue: Catalogue, path: Path) -> None:
     with catalogue.writing() as session:
         if is_whole(path):
             with progress("taking the history") as tell:
-                taken = take_whole(session, path, tell)
+                taken = import_whole(session, path, tell)
             lines = [plain(f"{record}: {number}") for record, number in taken.items()]
         else:
             lines = list(added_lines(add_file(session, path)))

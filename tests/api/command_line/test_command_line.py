@@ -22,11 +22,12 @@ from api.identification.cautions import CAUTIONS, SHORT_CAUTIONS
 from api.observations.short_form import parse_pieces
 from api.service.settings import MAX_BODY_BYTES
 from catalog.db.database import open_catalogue
-from catalog.exchange import read_entries, stored_entries
+from catalog.exchange import stored_entries
 from catalog.model.entries import AnyEntry
 from catalog.snapshot.snapshot import Snapshot
 from matcher.features import FEATURES
 from seeds_demo.loader import demo_specimens
+from tests.catalog.exchange.exchange_files import read_entries
 
 PLUG = ("contact_count=24", "half_kind=plug", "pitch=4.40/11", "body_length=6.63", "body_width=1.99", "tail_span=2.18")
 BOUND = "height<=0.9"

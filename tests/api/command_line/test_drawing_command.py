@@ -12,9 +12,10 @@ from typer.testing import CliRunner, Result
 from api.command_line.cli import app
 from api.command_line.commands.common import ExitCode
 from catalog.db.database import open_catalogue
-from catalog.exchange import read_entries, stored_entries
+from catalog.exchange import stored_entries
 from catalog.exchange.pasted_table import LONGEST_TABLE
 from catalog.model.entries import AnyEntry, Citation, DimensionLaw, Series
+from tests.catalog.exchange.exchange_files import read_entries
 
 TABLE = """\
 contacts | A ±0.1 | B   | C
@@ -86,7 +87,7 @@ def test_a_law_that_falls_is_printed_with_its_sign() -> None:
 
 def test_a_row_that_disagrees_is_refused_with_the_row_and_the_value_expected() -> None:
     words = refusal(stdin=WRONG)
-    assert "line 3, column 2: body_length is 5.9 mm where the other rows make 5.8 mm expected" in words
+    assert "line 3, column 2: body_length is 5.9 mm, but 5.8 mm is expected from the other rows" in words
     assert "tolerate 0.1 mm" in words
 
 
@@ -96,7 +97,7 @@ def test_a_row_that_disagrees_passes_where_that_is_tolerated_and_its_residual_is
     rows = [line.split() for line in result.stdout.splitlines()]
     assert ["3", "10", "body_length", "5.9", "5.8", "+0.1"] in rows
     assert any(row[:1] == ["body_length"] and row[-1] == "+0.1" for row in rows), "the law's largest residual"
-    assert "5.8 mm expected" in refusal("--tolerate", "0.09", stdin=WRONG)
+    assert "5.8 mm is expected" in refusal("--tolerate", "0.09", stdin=WRONG)
 
 
 @pytest.mark.parametrize("limit", ["nan", "inf", "-0.1"])
@@ -157,7 +158,7 @@ def test_a_table_that_is_not_there_is_bad_input(tmp_path: Path) -> None:
         ("x" * (LONGEST_TABLE + 1), "characters"),
         ("ä" * (4 * LONGEST_TABLE), "characters"),
         (TABLE.encode("latin-1"), "has no meaning"),
-        (TABLE.encode("utf-16"), "1 cells where the header has 4"),
+        (TABLE.encode("utf-16"), "number of cells: 1 and 4"),
     ],
     ids=["empty", "long", "longer than is read", "Latin-1", "UTF-16"],
 )

@@ -25,7 +25,7 @@ from catalog.cases.retrieval import (
 )
 from catalog.cases.specimens import LONGEST_JSON, MOST_COMMENTS, SOLVED, Comment, Specimen
 from catalog.db.database import Catalogue, open_catalogue
-from catalog.exchange.replay import take_whole
+from catalog.exchange.replay import import_whole
 from catalog.exchange.whole import write_whole
 from catalog.history.acts import Act
 from catalog.history.journal import page
@@ -259,7 +259,7 @@ def test_an_export_for_others_tells_nothing_of_private_cases_and_can_be_taken_el
         path.write_text(text, encoding="utf-8")
         with open_catalogue(f"sqlite:///{tmp_path / f'other{number}.sqlite3'}") as other:
             with other.writing() as session:
-                take_whole(session, path)
+                import_whole(session, path)
             with other.reading() as session:
                 (case,) = public_cases(session, limit=9)
                 assert (case.document.key, case.answer.now.keys) == (key, {A})

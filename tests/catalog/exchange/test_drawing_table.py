@@ -125,7 +125,7 @@ WRONG = TABLE.replace("5.80", "5.90")
 def test_a_row_that_disagrees_is_an_error_that_names_the_row_and_what_was_expected() -> None:
     (error,) = _errors(WRONG)
     assert (error.line, error.column, error.field, error.value) == (5, 2, "body_length", "5.90")
-    assert "5.8 mm expected" in error.message
+    assert "5.8 mm is expected" in error.message
 
 
 def test_a_row_that_disagrees_passes_where_that_much_is_tolerated() -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from catalog.db.database import Catalogue, open_catalogue
-from catalog.exchange import add_file, files, is_exchange, jsonl, read_entries, stored_entries, write_jsonl
+from catalog.exchange import add_file, files, is_exchange, jsonl, stored_entries, write_jsonl
 from catalog.exchange.files import MOST_ERRORS
 from catalog.exchange.json_places import DEEPEST, places
 from catalog.history.acts import operators
@@ -20,6 +20,7 @@ from catalog.model.errors import FileError, FileRefusedError
 from catalog.model.series_laws import expand
 from catalog.records.read import load_halves, load_matings, load_series
 from catalog.records.read_models import Record
+from tests.catalog.exchange.exchange_files import read_entries
 from tests.catalog.model.entry_examples import half, mating, series
 
 

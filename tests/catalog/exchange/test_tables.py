@@ -10,10 +10,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from catalog.exchange import read_entries, write_csv
-from catalog.exchange.columns import FORMULA_STARTS, guarded, joined, parted, unguarded
+from catalog.exchange import write_csv
+from catalog.exchange.columns import FORMULA_STARTS, guarded, joined, separated, unguarded
 from catalog.model.errors import FileError, FileRefusedError
 from catalog.model.series_laws import expand
+from tests.catalog.exchange.exchange_files import read_entries
 from tests.catalog.model.entry_examples import half, mating, series
 
 HEADER = "maker,series,part_number,rows,contact_count"
@@ -79,7 +80,7 @@ def test_an_apostrophe_that_guards_nothing_stays() -> None:
 
 @given(st.lists(st.text().map(str.strip).filter(bool)))
 def test_lists_in_a_cell_are_parted_exactly(texts: list[str]) -> None:
-    assert parted(joined(texts)) == texts
+    assert separated(joined(texts)) == texts
 
 
 @given(st.text(alphabet="'=+-@;\\a\"", min_size=1).map(str.strip).filter(bool))

@@ -17,7 +17,7 @@ from catalog.db.database import Catalogue, open_catalogue
 from catalog.evidence.retrieval import assessment_of
 from catalog.evidence.statements import Confirmation, Dispute, Sighting
 from catalog.exchange.merge import Merged, merge_published
-from catalog.exchange.replay import take_whole
+from catalog.exchange.replay import import_whole
 from catalog.exchange.whole import End, is_whole, write_whole
 from catalog.history.acts import Act, operators
 from catalog.history.addition import add
@@ -100,7 +100,7 @@ def test_the_same_entries_evidence_people_and_history_come_in(
     path = _written(lived_in, tmp_path)
     assert is_whole(path)
     with another.writing() as session:
-        counts = take_whole(session, path)
+        counts = import_whole(session, path)
     assert counts["half"] == 10
     assert _everything(another) == _everything(lived_in)
     with another.reading() as session:
@@ -110,7 +110,7 @@ def test_the_same_entries_evidence_people_and_history_come_in(
 def test_work_goes_on_where_it_was(lived_in: Catalogue, another: Catalogue, tmp_path: Path) -> None:
     path = _written(lived_in, tmp_path)
     with another.writing() as session:
-        take_whole(session, path)
+        import_whole(session, path)
     with another.writing() as session:
         restore(session, operators("needed"), "mating", MATING.key)
     with another.reading() as session:
@@ -123,7 +123,7 @@ def test_private_records_stay_at_home_unless_asked_for(lived_in: Catalogue, anot
     path = _written(lived_in, tmp_path)
     assert '"record":"specimen"' not in path.read_text(encoding="utf-8")
     with another.writing() as session:
-        take_whole(session, _written(lived_in, tmp_path, private=True))
+        import_whole(session, _written(lived_in, tmp_path, private=True))
     with another.reading() as session:
         assert documents(session, "specimen") == []
         assert len(documents(session, "specimen", private=True)) == 1
@@ -133,7 +133,7 @@ def test_a_catalogue_that_holds_anything_takes_no_whole_one(lived_in: Catalogue,
     path = _written(lived_in, tmp_path)
     before = _everything(lived_in)
     with pytest.raises(EntryError, match="empty") as caught, lived_in.writing() as session:
-        take_whole(session, path)
+        import_whole(session, path)
     assert "merge" in caught.value.remedy
     assert _everything(lived_in) == before
 
@@ -170,7 +170,7 @@ def test_a_damaged_file_is_refused_and_nothing_of_it_is_kept(
     lines = path.read_text(encoding="utf-8").splitlines()
     path.write_text("\n".join(spoil(lines)) + "\n", encoding="utf-8")
     with pytest.raises(FileError) as caught, another.writing() as session:
-        take_whole(session, path)
+        import_whole(session, path)
     assert caught.value.remedy
     with another.reading() as session:
         assert (load_halves(session), page(session)) == ([], [])
@@ -220,7 +220,9 @@ def test_what_is_described_otherwise_is_listed_and_left_as_it_is(
     assert [(each.key, each.what) for each in merged.differences if each.record == "half"] == [
         (HALF.key, "another note, dimensions")
     ]
-    assert {each.record: each.why for each in merged.left} == {"confirmation": "the entry has other figures here"}
+    assert {each.record: each.why for each in merged.left} == {
+        "confirmation": "the entry has other figures in this catalogue"
+    }
     with another.reading() as session:
         assert get_record(session, "half", HALF.key).content == ours
 
@@ -268,7 +270,7 @@ def test_revisions_that_do_not_follow_each_other_are_refused(
     end = End(rows=len(lines), sha256=hashlib.sha256("".join(lines).encode()).hexdigest())
     path.write_text("".join([heading + "\n", *lines, end.model_dump_json() + "\n"]), encoding="utf-8")
     with pytest.raises(FileError, match="does not follow"), another.writing() as session:
-        take_whole(session, path)
+        import_whole(session, path)
 
 
 def _with_pitch(entry: AnyEntry, pitch: float) -> Any:

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from catalog.db.database import open_catalogue
-from catalog.footprints import FootprintImport, import_folder, import_folders
+from catalog.footprints import FootprintImport, import_folders
 from catalog.history.addition import add
 from catalog.model.entries import Half, Mating, Series
 from catalog.model.errors import FileError
 from tests.catalog.footprints.footprint_drawings import drawing, one_row, pad, rectangle, two_rows, write
+
+
+def import_folder(path: Path, progress: Callable[[int, int], None] | None = None) -> FootprintImport:
+    return import_folders([path], progress)
 
 
 def halves(imported: FootprintImport) -> dict[str, Half]:
