@@ -34,7 +34,7 @@ from catalog.cases import lifecycle
 from catalog.cases.confirmation import Evidence, evidence_of
 from catalog.cases.retrieval import Case, Seer, comments_of, get_case, seer, seer_of
 from catalog.cases.specimens import COMMENT, SPECIMEN, Comment, Judged, Specimen, Summary
-from catalog.contribute.submission import take_back
+from catalog.contribute.submission import withdraw_document
 from catalog.history.documents import DocumentRecord, get_document
 from catalog.history.preconditions import tag_of
 from catalog.model.errors import NotFoundError
@@ -154,7 +154,7 @@ def withdraw_comment(task: Task, body: CommentWithdrawal) -> CommentOut:
     found = get_case(task.session, task.key, seer_of(task.act))
     if get_document(task.session, COMMENT, body.comment).about != found.document.key:
         raise NotFoundError("no comment on this case has this key", field="comment", value=body.comment)
-    return _comment_out(task, take_back(task.session, task.act, COMMENT, body.comment), None)
+    return _comment_out(task, withdraw_document(task.session, task.act, COMMENT, body.comment), None)
 
 
 def _comment_out(task: Task, document: DocumentRecord, judged: Judged | None) -> CommentOut:

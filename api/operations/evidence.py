@@ -67,7 +67,7 @@ def sight(task: Task, body: Sighting) -> StatementOut:
 def take_back(task: Task, _: ReasonIn) -> StatementOut:
     """Withdraw one's own confirmation or sighting; a maintainer withdraws anybody's."""
     task.require_unchanged()
-    return statement(task.session, submission.take_back(task.session, task.act, task.record, task.key))
+    return statement(task.session, submission.withdraw_document(task.session, task.act, task.record, task.key))
 
 
 CONFIRM = Operation(

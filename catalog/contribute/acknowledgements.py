@@ -11,7 +11,7 @@ from catalog.review.findings import Code, Finding, severe
 from matcher.vocabulary import closest, remedy_for
 
 SHORTEST_REASON = 10
-"""Fewest characters of a reason that acknowledges a severe finding: "ok" explains nothing to later readers."""
+"""Fewest characters of a reason: "ok" explains nothing to later readers."""
 
 
 class ReviewRefusedError(CatalogueError):
@@ -23,22 +23,23 @@ class ReviewRefusedError(CatalogueError):
             first.message,
             field=first.field,
             value=first.value,
-            remedy=f"{first.remedy}; if it is right as it is, acknowledge {first.code} with a reason",
+            remedy=f"{first.remedy}; if it is correct, acknowledge {first.code} with a reason",
         )
         self.findings = tuple(findings)
         self.unacknowledged = tuple(unacknowledged)
 
 
 def acknowledge(act: Act, findings: Sequence[Finding], acknowledged: Mapping[str, str]) -> Act:
-    """The act with the reasons given for severe findings, by code.
+    """The act, with the reasons for severe findings added to its own; ``acknowledged`` gives them by code.
 
-    Raises ReviewRefusedError for those without one, EntryError for a reason that is none.
+    Raises ReviewRefusedError for a severe finding without a reason, EntryError for an unknown code or too short a
+    reason.
     """
     known = [code.value for code in Code]
     for code, reason in acknowledged.items():
         if code not in known:
             raise EntryError(
-                f"the machine review knows no finding {code!r}",
+                f"the machine review has no finding {code!r}",
                 field=f"acknowledge.{code}",
                 value=code,
                 remedy=remedy_for(known, closest(code, known)),
@@ -48,11 +49,11 @@ def acknowledge(act: Act, findings: Sequence[Finding], acknowledged: Mapping[str
                 f"the acknowledgement of {code} gives no reason",
                 field=f"acknowledge.{code}",
                 value=reason,
-                remedy=f"Say in {SHORTEST_REASON} characters or more why it is right as it is",
+                remedy=f"Explain in at least {SHORTEST_REASON} characters why it is correct",
             )
     left = [finding for finding in severe(findings) if finding.code not in acknowledged]
     if left:
         raise ReviewRefusedError(findings, left)
     codes = dict.fromkeys(finding.code for finding in severe(findings))
-    told = [act.reason, *(f"acknowledged {code}: {acknowledged[code]}" for code in codes)]
-    return replace(act, reason="; ".join(part for part in told if part))
+    reasons = [act.reason, *(f"acknowledged {code}: {acknowledged[code]}" for code in codes)]
+    return replace(act, reason="; ".join(filter(None, reasons)))

@@ -54,10 +54,10 @@ def preview(session: Session, entry: AnyEntry) -> Preview:
 def contribute(session: Session, act: Act, entry: AnyEntry, acknowledged: Mapping[str, str]) -> Contributed:
     """Add an entry. ``acknowledged`` gives a reason for each severe finding, by its code; the journal keeps them.
 
-    Raises ReviewRefusedError, EntryError for an acknowledgement without a reason, and what
-    `catalog.history.addition.add` raises.
+    Raises what `acknowledge` and `catalog.history.addition.add` raise, and DuplicateError for a withdrawn or merged
+    entry.
     """
-    _require_not_gone(session, entry)
+    _require_not_removed(session, entry)
     findings = _reviewed(session, entry)
     act = acknowledge(act, findings, acknowledged)
     report = add(session, [entry], act, clean=_keys(entry) if is_clean(findings) else ())
@@ -73,7 +73,8 @@ def revise_entry(
     *,
     delay: timedelta = DELAY,
 ) -> Revised:
-    """Revise an entry; a confirmed one's values wait. Raises as `contribute` and `catalog.history.changes.revise`."""
+    """Revise an entry; changes of confirmed figures wait. Raises what `acknowledge` and
+    `catalog.history.changes.revise` raise."""
     findings = _reviewed(session, entry)
     act = acknowledge(act, findings, acknowledged)
     submitted = submit_revision(session, act, key, entry, clean=is_clean(findings), delay=delay)
@@ -81,10 +82,7 @@ def revise_entry(
 
 
 def review_standing(session: Session, act: Act, record: str, key: str) -> tuple[Finding, ...]:
-    """Review an entry of the catalogue, e.g. one from a file; without findings it is marked clean.
-
-    Raises NotFoundError.
-    """
+    """Review a listed entry, e.g. one from a file, and mark it as clean if nothing is found. Raises NotFoundError."""
     entry = get_record(session, record, key)
     findings = _reviewed(session, entry.content)
     if is_clean(findings) and not entry.clean:
@@ -92,15 +90,15 @@ def review_standing(session: Session, act: Act, record: str, key: str) -> tuple[
     return findings
 
 
-def _require_not_gone(session: Session, entry: AnyEntry) -> None:
-    """Refuse to add a withdrawn or merged entry again under its key: restore it, or use its successor."""
+def _require_not_removed(session: Session, entry: AnyEntry) -> None:
+    """Refuse to add a withdrawn or merged entry again: it can be restored, or its successor used."""
     for record in get_records(session, entry.record, [entry.key]).values():
         if record.state != "listed":
             raise DuplicateError(
                 f"{entry.record} {entry.key} was {record.state}",
                 field="entry",
                 value=entry.key,
-                remedy=f"Go on at {record.successor}" if record.successor else "Restore it, then revise it",
+                remedy=f"Use {record.successor} instead" if record.successor else "Restore it, then revise it",
             )
 
 
@@ -109,7 +107,5 @@ def _reviewed(session: Session, entry: AnyEntry) -> tuple[Finding, ...]:
 
 
 def _keys(entry: AnyEntry) -> tuple[str, ...]:
-    if not isinstance(entry, Series):
-        return (entry.key,)
-    made = expand(entry)
-    return (entry.key, *(half.key for half in made.halves), *(mating.key for mating in made.matings))
+    members = expand(entry).members if isinstance(entry, Series) else []
+    return tuple(each.key for each in (entry, *members))

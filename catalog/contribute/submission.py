@@ -22,7 +22,7 @@ from catalog.review.findings import Code, Finding
 from catalog.review.slips import INCH_FACTORS
 
 LISTED = "listed"
-"""State of an entry that evidence can be given for."""
+"""The state of an entry for which evidence can be given."""
 
 RESOLVED, WITHDRAWN = "resolved", "withdrawn"
 """States of a settled dispute, and of evidence that its author withdrew."""
@@ -31,9 +31,9 @@ RESOLVED, WITHDRAWN = "resolved", "withdrawn"
 def confirm(
     session: Session, act: Act, confirmation: Confirmation, acknowledged: Mapping[str, str]
 ) -> tuple[DocumentRecord, tuple[Finding, ...]]:
-    """Add a confirmation; also returns what the machine review found about its figures.
+    """Add a confirmation; also returns the findings of the machine review about its values.
 
-    Raises what `check_confirmation` raises, NotFoundError, and ReviewRefusedError for a figure that only fits in
+    Raises what `check_confirmation` raises, NotFoundError, and ReviewRefusedError for a value that would only fit in
     another unit, unless that is acknowledged.
     """
     entry = _entry(session, confirmation)
@@ -52,7 +52,7 @@ def _entry(session: Session, statement: Confirmation | Dispute) -> Assessed:
 
 
 def _check_mate(session: Session, confirmation: Confirmation, entry: Assessed) -> None:
-    """The half or mating that was fitted must be known."""
+    """Raise NotFoundError if the half or mating that was fitted does not exist."""
     if confirmation.basis == "trial_fit" and entry.of == "half" and confirmation.mate is not None:
         get_record(session, "mating" if "~" in confirmation.mate else "half", confirmation.mate)
 
@@ -61,7 +61,7 @@ def _units_slips(confirmation: Confirmation, figures: Stated) -> Iterator[Findin
     for place, value in enumerate(confirmation.values):
         if not isinstance(value, MeasuredValue) or not agreement(value, figures).verdict.against:
             continue
-        # An uncertainty given with the figure slipped by the same factor; the instrument's own did not.
+        # An uncertainty that was given with the value is wrong by the same factor; that of the instrument is not.
         slipped_u = any(each is not None for each in (value.given_u, value.plus_minus, value.expanded_u))
         for factor, unit in INCH_FACTORS.items():
             u = value.u * factor if slipped_u else value.u
@@ -71,8 +71,8 @@ def _units_slips(confirmation: Confirmation, figures: Stated) -> Iterator[Findin
                     code=Code.UNITS_SLIP,
                     severity="severe",
                     field=f"values[{place}].value",
-                    message=f"{value.value:g} mm is off, but {other.value:.4g} mm would fit",
-                    remedy=f"Check the unit on the tool's display: mm, or {unit}",
+                    message=f"{value.value:g} mm does not fit, but {other.value:.4g} mm would",
+                    remedy=f"Check the unit on the tool's display: mm or {unit}",
                     value=value.value,
                     expected=round(other.value, 4),
                 )
@@ -82,31 +82,31 @@ def dispute(session: Session, act: Act, given: Dispute) -> DocumentRecord:
     """Open a dispute. Raises what `check_dispute` raises, and EntryError for one that is already resolved."""
     if given.resolution is not None:
         raise EntryError(
-            "a dispute begins open", field="resolution", value=given.resolution.outcome, remedy="Leave it out"
+            "a new dispute has no resolution", field="resolution", value=given.resolution.outcome, remedy="Leave it out"
         )
     check_dispute(given, _entry(session, given))
     return add_document(session, act, "dispute", given, of=given.of, about=given.key, state=OPEN)
 
 
 def answer(session: Session, act: Act, given: Answer) -> DocumentRecord:
-    """Add an answer to a dispute, open or not. Raises NotFoundError."""
+    """Add an answer to an open or settled dispute. Raises NotFoundError."""
     get_document(session, "dispute", given.dispute)
     return add_document(session, act, "answer", given, of="dispute", about=given.dispute)
 
 
 def resolve(session: Session, act: Act, key: str, resolution: Resolution) -> DocumentRecord:
-    """Settle a dispute: its author may withdraw it, a maintainer may settle any and set confirmations aside.
+    """Settle a dispute. Its author may withdraw it; a maintainer may settle any dispute and set confirmations aside.
 
-    Raises ForbiddenError, NotFoundError, and EntryError for one that is settled.
+    Raises ForbiddenError, NotFoundError, and EntryError if it is already settled.
     """
     document = _open(get_document(session, "dispute", key))
     own = act.actor == document.author and resolution.outcome == "dispute_withdrawn" and not resolution.set_aside
     if not (act.maintainer or own):
         raise ForbiddenError(
-            "only a maintainer settles a dispute",
+            "only a maintainer can settle a dispute",
             field="outcome",
             value=resolution.outcome,
-            remedy="Answer the dispute instead; only whoever opened it may withdraw it",
+            remedy="Answer the dispute instead; only the person who opened it can withdraw it",
         )
     for place, aside in enumerate(resolution.set_aside):
         confirmation = get_document(session, "confirmation", aside)
@@ -115,7 +115,7 @@ def resolve(session: Session, act: Act, key: str, resolution: Resolution) -> Doc
                 "this confirmation is about another entry",
                 field=f"set_aside[{place}]",
                 value=aside,
-                remedy="Name confirmations of the disputed entry",
+                remedy="Give confirmations of the disputed entry only",
             )
     settled = Dispute.model_validate(document.content).resolved(resolution, act.actor)
     return revise_document(session, act, document, "resolve", content=settled, state=RESOLVED)
@@ -124,10 +124,10 @@ def resolve(session: Session, act: Act, key: str, resolution: Resolution) -> Doc
 def _open(document: DocumentRecord) -> DocumentRecord:
     if document.state != OPEN:
         raise EntryError(
-            f"this dispute is {document.state} already",
+            f"this dispute is already {document.state}",
             field="key",
             value=document.key,
-            remedy="Open a new one if something else is wrong",
+            remedy="Open a new dispute if something else is wrong",
         )
     return document
 
@@ -138,10 +138,10 @@ def sight(session: Session, act: Act, sighting: Sighting) -> DocumentRecord:
     return add_document(session, act, "sighting", sighting, of="half", about=sighting.half, state=COUNTED)
 
 
-def take_back(session: Session, act: Act, record: str, key: str) -> DocumentRecord:
-    """Withdraw one's own confirmation, sighting or answer; a maintainer withdraws anybody's. It stays readable.
+def withdraw_document(session: Session, act: Act, record: str, key: str) -> DocumentRecord:
+    """Withdraw one's own confirmation, sighting, answer or comment, or as a maintainer anybody's. It can still be read.
 
-    Raises ForbiddenError, NotFoundError, and EntryError if it was withdrawn before.
+    Raises ForbiddenError, NotFoundError, and EntryError if it is already withdrawn.
     """
     document = get_document(session, record, key)
     if not (act.maintainer or act.actor == document.author):
@@ -149,43 +149,43 @@ def take_back(session: Session, act: Act, record: str, key: str) -> DocumentReco
             f"this {record} is {document.author}'s",
             field="key",
             value=key,
-            remedy="Its author or a maintainer may take it back; you may dispute the entry",
+            remedy="Only its author or a maintainer can withdraw it; you can dispute the entry",
         )
     if document.state == WITHDRAWN:
         raise EntryError(
-            f"this {record} is withdrawn already", field="key", value=key, remedy="There is nothing left to do"
+            f"this {record} is already withdrawn", field="key", value=key, remedy="There is nothing left to do"
         )
     return revise_document(session, act, document, "withdraw", state=WITHDRAWN)
 
 
 def check_confirmation(confirmation: Confirmation, entry: Assessed, actor: str) -> None:
-    """Raise if ``actor`` may not confirm the entry in this way.
+    """Raise an error if ``actor`` cannot confirm the entry in this way.
 
     Raises
     ------
     StaleError
-        The revision seen is not the present one, or one since which nothing that can be measured changed.
+        The figures of the entry have changed since the revision that was looked at.
     OwnEvidenceError
-        The actor gave the figures in force and would measure them or fit the mating. Citing a document is open to
-        them, and so is saying that their half mated with another.
+        The actor made the present figures and would confirm them by measuring, or by fitting the mating. They may cite
+        a document, or say that their half mated with another.
     EntryError
-        The confirmation is about another entry, the entry is withdrawn, or the fit is not that of the mating.
+        The confirmation is about another entry, the entry is not listed, or the trial fit is of another mating.
     """
     _check_about(confirmation, entry)
     tried = entry.content if confirmation.basis == "trial_fit" and isinstance(entry.content, Mating) else None
     if (tried or confirmation.basis == "measured") and same_person(actor, entry.author):
         raise OwnEvidenceError(
-            f"the figures in force are {entry.author}'s own, and nobody confirms their own by measuring or fitting",
+            f"the present figures are {entry.author}'s own, and nobody can confirm their own by measuring or fitting",
             field="basis",
             value=confirmation.basis,
-            remedy="Ask somebody else to measure a part of their own, or correct the figures instead",
+            remedy="Ask somebody else to measure a part, or correct the figures instead",
         )
     if tried is not None:
         _check_fit(confirmation, entry.key, tried)
 
 
 def check_dispute(dispute: Dispute, entry: Assessed) -> None:
-    """Raise StaleError or EntryError as `check_confirmation` does; one's own entries may be disputed."""
+    """Raise StaleError or EntryError as `check_confirmation` does. People may dispute their own entries."""
     _check_about(dispute, entry)
 
 
@@ -195,7 +195,7 @@ def _check_about(statement: Confirmation | Dispute, entry: Assessed) -> None:
             f"this is about the {statement.of} {statement.key}, not the {entry.of} {entry.key}",
             field="key",
             value=statement.key,
-            remedy="Name the entry that was looked at",
+            remedy="Give the entry that was looked at",
         )
     if entry.state != LISTED:
         raise EntryError(
@@ -209,14 +209,14 @@ def _check_about(statement: Confirmation | Dispute, entry: Assessed) -> None:
             f"the entry changed since revision {statement.revision}; it is at revision {entry.revision} now",
             field="revision",
             value=statement.revision,
-            remedy="Look at the entry as it is now, and confirm or dispute that",
+            remedy="Look at the entry as it is now, then confirm or dispute it",
         )
 
 
 def _check_fit(confirmation: Confirmation, key: str, mating: Mating) -> None:
     if confirmation.mate not in (key, mating.half, mating.other):
         raise EntryError(
-            f"{confirmation.mate} is no half of this mating",
+            f"{confirmation.mate} is not a half of this mating",
             field="mate",
             value=confirmation.mate,
             remedy=f"Give the mating's own key, or one of its halves: {mating.half}, {mating.other}",

@@ -125,7 +125,7 @@ def _residuals(column: Column, sizes: Sizes, law: Law, tolerate: float | None, p
                 column=cell.column,
                 field=column.feature,
                 value=cell.text,
-                remedy=f"Correct the row, or tolerate a difference of {abs(each.residual):.3g} mm",
+                remedy=f"Correct the row, or tolerate {abs(each.residual):.3g} mm",
             )
     return found
 

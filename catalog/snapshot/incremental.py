@@ -1,4 +1,4 @@
-"""Incremental snapshots: prepared entries are kept, so that only those affected by a change are prepared again."""
+"""The cache behind snapshots: prepared entries are kept, so that only those affected by a change are prepared again."""
 
 from __future__ import annotations
 
@@ -23,15 +23,16 @@ from catalog.snapshot.search import Searchable
 from matcher.columns.build import PreparedHalf, PreparedMating
 
 MOST_CHANGED_SHARE = 0.2
-"""Share of changed entries above which all are read again: reading all at once is faster than reading by key."""
+"""If more than this share of the entries changed, all are read again: that is faster than reading many by their keys.
+"""
 
 R = TypeVar("R", HalfRecord, SeriesRecord, MatingRecord)
 K = TypeVar("K")
 
 
 @dataclass(frozen=True, kw_only=True)
-class KeptHalf:
-    """A half and its part of the matcher's columns; inferred halves are not searched for."""
+class CachedHalf:
+    """A half, its part of the matcher's columns, and its texts for the search; inferred halves have none."""
 
     record: HalfRecord
     prepared: PreparedHalf
@@ -39,7 +40,7 @@ class KeptHalf:
 
 
 @dataclass(frozen=True, kw_only=True)
-class KeptSeries:
+class CachedSeries:
     """A series and its texts for the search."""
 
     record: SeriesRecord
@@ -47,7 +48,7 @@ class KeptSeries:
 
 
 @dataclass(frozen=True, kw_only=True)
-class KeptMating:
+class CachedMating:
     """A mating and its part of the matcher's columns."""
 
     record: MatingRecord
@@ -55,31 +56,32 @@ class KeptMating:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Stock:
-    """All that is listed at one version, by key and in the order of keys.
+class Cache:
+    """All listed entries at one version of the catalogue, by key and in the order of keys.
 
-    ``journal`` is the last row of the journal that is taken into account. ``matings`` are those of listed halves.
-    ``stated`` and ``fitted`` hold, by series, what its stated laws and its members make likely, listed or not.
+    ``journal`` is the number of the last row of the journal that is included. ``matings`` are those of listed halves.
+    ``stated`` and ``fitted`` are the inferred variants by stated and by fitted laws, by series, including any that are
+    listed.
     """
 
     version: int
     journal: int
-    halves: Mapping[str, KeptHalf]
-    series: Mapping[str, KeptSeries]
-    matings: Mapping[str, KeptMating]
-    stated: Mapping[str, tuple[KeptHalf, ...]]
-    fitted: Mapping[str, tuple[KeptHalf, ...]]
+    halves: Mapping[str, CachedHalf]
+    series: Mapping[str, CachedSeries]
+    matings: Mapping[str, CachedMating]
+    stated: Mapping[str, tuple[CachedHalf, ...]]
+    fitted: Mapping[str, tuple[CachedHalf, ...]]
 
     @property
-    def all_halves(self) -> list[KeptHalf]:
-        """The listed halves, then the inferred variants."""
-        likely = chain.from_iterable((*self.stated.values(), *self.fitted.values()))
-        return [*self.halves.values(), *unlisted(likely, self.halves, lambda kept: kept.record.key)]
+    def all_halves(self) -> list[CachedHalf]:
+        """The listed halves, then the inferred variants that are not listed."""
+        variants = chain.from_iterable((*self.stated.values(), *self.fitted.values()))
+        return [*self.halves.values(), *unlisted(variants, self.halves, lambda cached: cached.record.key)]
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Read:
-    """Records read from the tables, whatever their state, and up to where that goes."""
+    """Records as read, whatever their state, and the version and journal row at which they were read."""
 
     version: int
     journal: int
@@ -88,8 +90,8 @@ class _Read:
     matings: Sequence[MatingRecord]
 
 
-def read_stock(session: Session) -> Stock:
-    """Read everything."""
+def read_cache(session: Session) -> Cache:
+    """A new cache with all entries."""
     last = session.execute(select(func.max(JournalTable.id))).scalar_one()
     read = _Read(
         version=read_version(session),
@@ -98,22 +100,22 @@ def read_stock(session: Session) -> Stock:
         series=load_series(session),
         matings=load_matings(session),
     )
-    return _renewed(Stock(version=0, journal=0, halves={}, series={}, matings={}, stated={}, fitted={}), read)
+    return _updated(Cache(version=0, journal=0, halves={}, series={}, matings={}, stated={}, fitted={}), read)
 
 
-def update_stock(session: Session, stock: Stock) -> Stock | None:
-    """The stock at the present version, for which only what changed is read; it is the same as one read anew.
+def update_cache(session: Session, cache: Cache) -> Cache | None:
+    """The cache at the present version, equal to a new one; only entries that changed are read.
 
-    None where reading everything is better: very much changed, or the journal does not tell what.
+    None if a new cache is better: too many entries changed, or the journal does not say which.
     """
     version = read_version(session)
-    rows = _rows_since(session, stock.journal)
-    if not 0 < version - stock.version <= len(rows):
-        return None  # another catalogue's file, or something was changed without a row
-    keys = _entries(rows)
+    rows = _rows_since(session, cache.journal)
+    if not 0 < version - cache.version <= len(rows):
+        return None  # this is another catalogue's file, or there was a change without a row
+    keys = _changed_entries(rows)
     matings = keys["mating"] | set(_matings_of(session, keys["half"]))
-    held = len(stock.series) + len(stock.halves) + len(stock.matings)
-    if len(keys["series"]) + len(keys["half"]) + len(matings) > MOST_CHANGED_SHARE * held:
+    cached = len(cache.series) + len(cache.halves) + len(cache.matings)
+    if len(keys["series"]) + len(keys["half"]) + len(matings) > MOST_CHANGED_SHARE * cached:
         return None
     read = _Read(
         version=version,
@@ -127,8 +129,8 @@ def update_stock(session: Session, stock: Stock) -> Stock | None:
         len(keys["half"]),
         len(matings),
     ):
-        return None  # the journal tells of entries that are not there
-    return _renewed(stock, read)
+        return None  # the journal has rows about entries that do not exist
+    return _updated(cache, read)
 
 
 def _rows_since(session: Session, last: int) -> Sequence[Any]:
@@ -137,8 +139,8 @@ def _rows_since(session: Session, last: int) -> Sequence[Any]:
     return session.execute(statement.order_by(table.id)).all()
 
 
-def _entries(rows: Iterable[Any]) -> dict[str, set[str]]:
-    """Keys, by record, of the entries that rows tell of: changed themselves, or spoken of by a document."""
+def _changed_entries(rows: Iterable[Any]) -> dict[str, set[str]]:
+    """Keys, by record, of the entries that rows are about: they changed, or a document about them did."""
     keys: dict[str, set[str]] = {record: set() for record in ENTRIES}
     for row in rows:
         record, key = (row.record, row.key) if row.record in ENTRIES else (row.of, row.about)
@@ -148,21 +150,21 @@ def _entries(rows: Iterable[Any]) -> dict[str, set[str]]:
 
 
 def _matings_of(session: Session, halves: Iterable[str]) -> Iterator[str]:
-    """Keys of the halves' matings, which are withdrawn and restored with them."""
+    """Keys of the matings of halves, which are only listed together with them."""
     for chunk in chunks(halves):
         of_these = or_(MatingTable.half.in_(chunk), MatingTable.other.in_(chunk))
         yield from session.scalars(select(MatingTable.key).where(of_these))
 
 
-def _renewed(stock: Stock, read: _Read) -> Stock:
-    """The stock with the entries that were read in place of their old state."""
-    halves = _replaced(stock.halves, {record.key: record for record in read.halves}, _kept_half)
-    series = _replaced(stock.series, {record.key: record for record in read.series}, _kept_series)
-    matings = _replaced(stock.matings, {record.id: record for record in read.matings}, _kept_mating)
-    laws = {key: kept.record.series for key, kept in series.items() if kept.record.stated}
-    relaid = {record.key for record in read.series if _laws(stock, record.key) != laws.get(record.key)}
-    moved = relaid | _moved(stock.halves, halves, read)
-    members = by_series((kept.record for kept in halves.values()), lambda record: record.series_key)
+def _updated(cache: Cache, read: _Read) -> Cache:
+    """The cache with the records that were read instead of their old state."""
+    halves = _replaced(cache.halves, {record.key: record for record in read.halves}, _cached_half)
+    series = _replaced(cache.series, {record.key: record for record in read.series}, _cached_series)
+    matings = _replaced(cache.matings, {record.id: record for record in read.matings}, _cached_mating)
+    laws = {key: cached.record.series for key, cached in series.items() if cached.record.stated}
+    new_laws = {record.key for record in read.series if _laws(cache, record.key) != laws.get(record.key)}
+    new_members = _with_new_members(cache.halves, halves, read)
+    members = by_series((cached.record for cached in halves.values()), lambda record: record.series_key)
 
     def stated(key: str) -> Iterator[InferredHalf]:
         return by_stated_laws(laws[key]) if key in laws else iter(())
@@ -170,71 +172,70 @@ def _renewed(stock: Stock, read: _Read) -> Stock:
     def fitted(key: str) -> Iterator[InferredHalf]:
         return by_fitted_laws([record.half for record in members.get(key, [])], laws.get(key))
 
-    return Stock(
+    return Cache(
         version=read.version,
         journal=read.journal,
         halves=halves,
         series=series,
-        matings={key: kept for key, kept in matings.items() if _ends(kept) <= halves.keys()},
-        stated=_inferred_anew(stock.stated, relaid, stated),
-        fitted=_inferred_anew(stock.fitted, moved, fitted),
+        matings={key: cached for key, cached in matings.items() if _ends(cached) <= halves.keys()},
+        stated=_with_variants(cache.stated, new_laws, stated),
+        fitted=_with_variants(cache.fitted, new_laws | new_members, fitted),
     )
 
 
-def _ends(kept: KeptMating) -> set[str]:
-    return {kept.record.mating.half, kept.record.mating.other}
+def _ends(cached: CachedMating) -> set[str]:
+    return {cached.record.mating.half, cached.record.mating.other}
 
 
-def _replaced(held: Mapping[str, K], read: Mapping[str, R], keep: Callable[[R, K | None], K]) -> dict[str, K]:
-    """What is held, with what was read instead where it is listed, in the order of keys."""
-    found = {key: kept for key, kept in held.items() if key not in read}
-    found |= {key: keep(record, held.get(key)) for key, record in read.items() if record.state == "listed"}
+def _replaced(before: Mapping[str, K], read: Mapping[str, R], prepare: Callable[[R, K | None], K]) -> dict[str, K]:
+    """The cached records, with those that were read and are listed instead of their old state, in the order of keys."""
+    found = {key: cached for key, cached in before.items() if key not in read}
+    found |= {key: prepare(record, before.get(key)) for key, record in read.items() if record.state == "listed"}
     return dict(sorted(found.items()))
 
 
-def _kept_half(record: HalfRecord, before: KeptHalf | None) -> KeptHalf:
+def _cached_half(record: HalfRecord, before: CachedHalf | None) -> CachedHalf:
     row = half_row(record)
-    same = before is not None and before.prepared.row == row
-    return KeptHalf(
+    return CachedHalf(
         record=record,
-        prepared=before.prepared if before is not None and same else PreparedHalf.of(row),
+        prepared=before.prepared if before is not None and before.prepared.row == row else PreparedHalf.of(row),
         searchable=Searchable.of(record) if record.origin == "listed" else None,
     )
 
 
-def _kept_series(record: SeriesRecord, _before: KeptSeries | None) -> KeptSeries:
-    return KeptSeries(record=record, searchable=Searchable.of(record))
+def _cached_series(record: SeriesRecord, _before: CachedSeries | None) -> CachedSeries:
+    return CachedSeries(record=record, searchable=Searchable.of(record))
 
 
-def _kept_mating(record: MatingRecord, before: KeptMating | None) -> KeptMating:
+def _cached_mating(record: MatingRecord, before: CachedMating | None) -> CachedMating:
     row = mating_row(record)
-    same = before is not None and before.prepared.row == row
-    return KeptMating(
-        record=record, prepared=before.prepared if before is not None and same else PreparedMating.of(row)
+    return CachedMating(
+        record=record,
+        prepared=before.prepared if before is not None and before.prepared.row == row else PreparedMating.of(row),
     )
 
 
-def _laws(stock: Stock, key: str) -> Series | None:
-    kept = stock.series.get(key)
-    return kept.record.series if kept is not None and kept.record.stated else None
+def _laws(cache: Cache, key: str) -> Series | None:
+    cached = cache.series.get(key)
+    return cached.record.series if cached is not None and cached.record.stated else None
 
 
-def _moved(before: Mapping[str, KeptHalf], after: Mapping[str, KeptHalf], read: _Read) -> set[str]:
-    """Series with other members than before."""
-    moved: set[str] = set()
+def _with_new_members(before: Mapping[str, CachedHalf], after: Mapping[str, CachedHalf], read: _Read) -> set[str]:
+    """Keys of series whose members changed."""
+    found: set[str] = set()
     for record in read.halves:
         was, now = before.get(record.key), after.get(record.key)
         if (was and was.record.half) != (now and now.record.half):
-            moved |= {kept.record.series_key for kept in (was, now) if kept is not None}
-    return moved
+            found |= {cached.record.series_key for cached in (was, now) if cached is not None}
+    return found
 
 
-def _inferred_anew(
-    held: Mapping[str, tuple[KeptHalf, ...]], touched: Set[str], infer: Callable[[str], Iterator[InferredHalf]]
-) -> dict[str, tuple[KeptHalf, ...]]:
-    """Inferred variants of each series, inferred again for changed series, in the order of their keys."""
-    found = {key: variants for key, variants in held.items() if key not in touched}
-    found |= {key: tuple(_kept_half(_inferred_record(each), None) for each in infer(key)) for key in touched}
+def _with_variants(
+    before: Mapping[str, tuple[CachedHalf, ...]], changed: Set[str], infer: Callable[[str], Iterator[InferredHalf]]
+) -> dict[str, tuple[CachedHalf, ...]]:
+    """The inferred variants of each series, in the order of its keys; those of changed series are inferred again."""
+    found = {key: variants for key, variants in before.items() if key not in changed}
+    found |= {key: tuple(_cached_half(_inferred_record(each), None) for each in infer(key)) for key in changed}
     return dict(sorted(found.items()))
 
 

@@ -1,7 +1,7 @@
-"""Text search over part numbers, order codes, makers, series, aliases and markings.
+"""Text search in part numbers, order codes, makers, series, aliases and markings.
 
-It ignores case and punctuation and finds fragments and texts with typing errors. Matches are ranked: exact text, start
-of a text, fragment, separate words, similar text.
+It ignores case and punctuation, and finds parts of texts and texts with typing errors. Matches are ranked: the exact
+text, its beginning, another part of it, its words in any order, a similar text.
 """
 
 from __future__ import annotations
@@ -27,16 +27,16 @@ EXACT, PREFIX, FRAGMENT, WORDS, FUZZY = 1.0, 0.9, 0.8, 0.7, 0.6
 """Score of each way to match; a fuzzy one is multiplied by the similarity."""
 
 STEP = 0.09
-"""Largest bonus of a match within a text, in proportion to the part of the text that the query covers."""
+"""Largest bonus of a match, in proportion to the share of the text that the query covers."""
 
 LEAST_SIMILARITY = 70.0
-"""Similarity, percent, below which two texts count as different. Common practice, no source."""
+"""Texts with a lower similarity (percent) count as different. Common practice, no source."""
 
 WHOLE_SHARE = 0.1
-"""Part of a fuzzy score that compares whole texts, where two swapped letters are one slip: decides between equals."""
+"""Share of a fuzzy score that compares whole texts, with two swapped letters as one error; it decides ties."""
 
 LEAST_FUZZY = 3
-"""Fewest characters of a query for a search of similar texts: everything resembles two letters."""
+"""Fewest characters of a query for a fuzzy search: two letters are similar to everything."""
 
 _KIND_ORDER: dict[HitKind, int] = {"maker": 0, "series": 1, "half": 2}
 _SEPARATOR = "\n"
@@ -44,7 +44,7 @@ _SEPARATOR = "\n"
 
 @dataclass(frozen=True, kw_only=True)
 class Hit:
-    """Something found. ``score`` 0 to 1 (1: exactly this text), ``matched`` the text that was found."""
+    """A match. ``score`` is from 0 to 1 (exactly the same text), and ``matched`` is the text that was found."""
 
     key: str
     kind: HitKind
@@ -63,7 +63,7 @@ class _Target:
 
 @dataclass(frozen=True, kw_only=True)
 class Searchable:
-    """What a half or a series can be found by: each text as search compares it, and all its words together."""
+    """The texts by which a half or a series can be found, as search compares them, and all its words together."""
 
     texts: tuple[tuple[str, _Target], ...]
     words: str
@@ -71,7 +71,7 @@ class Searchable:
 
     @classmethod
     def of(cls, record: HalfRecord | SeriesRecord) -> Searchable:
-        """Prepare a record for the search."""
+        """The texts of a record."""
         if isinstance(record, HalfRecord):
             half = record.half
             texts = (half.part_number, *half.order_codes, *half.aliases, *half.markings)
@@ -95,7 +95,7 @@ class Searchable:
 
 
 class SearchIndex:
-    """An index of entries, built once and then only read: safe to share between threads."""
+    """An index of entries. It never changes, so it is safe to share between threads."""
 
     def __init__(self, entries: Iterable[Searchable]) -> None:
         by_text: dict[str, dict[tuple[HitKind, str], _Target]] = {}
@@ -109,7 +109,7 @@ class SearchIndex:
         self._lengths = np.array([len(text) for text in self._texts], dtype=np.int64)
 
     def search(self, text: str, limit: int = 20) -> list[Hit]:
-        """The best ``limit`` hits, best first; each thing once. Raises EntryError for a query longer than any text."""
+        """The best ``limit`` hits, best first, each entry or maker once. Raises EntryError if the text is too long."""
         if len(text) > LONGEST_LINE:
             raise EntryError(
                 f"the search text has {len(text)} characters",
@@ -145,7 +145,7 @@ class SearchIndex:
         scores = np.zeros(len(self._texts))
         if len(query) < LEAST_FUZZY:
             return scores
-        # A text longer than the query may hold it somewhere; a shorter one must be like all of it.
+        # A longer text may contain something similar to the query; a shorter one must be similar to the whole query.
         longer = self._lengths >= len(query)
         for scorer, chosen in ((fuzz.partial_ratio, np.flatnonzero(longer)), (fuzz.ratio, np.flatnonzero(~longer))):
             scores[chosen] = self._similarity(query, chosen, scorer, LEAST_SIMILARITY) / 100.0

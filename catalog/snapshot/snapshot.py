@@ -1,4 +1,4 @@
-"""The snapshot of the whole catalogue for the matcher and the search; only changed parts are rebuilt."""
+"""The snapshot of the whole catalogue for the matcher and the search. Only changed parts are computed again."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from catalog.db.database import Catalogue
 from catalog.records.read_models import HalfRecord, MatingRecord
-from catalog.snapshot.incremental import KeptHalf, Stock, read_stock, update_stock
+from catalog.snapshot.incremental import Cache, CachedHalf, read_cache, update_cache
 from catalog.snapshot.search import Searchable, SearchIndex
 from matcher.absent.em_fit import fit_absent
 from matcher.absent.model import AbsentModel
@@ -23,8 +23,8 @@ from matcher.columns.columns import Columns
 class Snapshot:
     """The catalogue at one version.
 
-    ``halves`` are in the order of ``columns``: the listed by key, then the inferred variants. ``matings`` are in the
-    order in which ``columns.matings`` was built, so a mating's number there (below their count) is its place here.
+    ``halves`` are in the order of ``columns``: the listed ones by key, then the inferred variants. ``matings`` are in
+    the order in which ``columns.matings`` was built, so the first indices there are those of ``matings``.
     """
 
     version: int
@@ -36,21 +36,21 @@ class Snapshot:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Taken:
-    """A snapshot and what it was made of: all halves in its order, and the stock behind them."""
+class Build:
+    """A snapshot and what it was built from: all halves in its order, and the cache."""
 
     snapshot: Snapshot
-    halves: Sequence[KeptHalf]
-    stock: Stock
+    halves: Sequence[CachedHalf]
+    cache: Cache
 
 
 class SnapshotSource:
-    """Hands out the current snapshot; safe to share between threads, one build at a time."""
+    """Provides the current snapshot. It is safe to share between threads; only one of them builds at a time."""
 
     def __init__(self, catalogue: Catalogue) -> None:
         self._catalogue = catalogue
         self._building = threading.Lock()
-        self._latest: Taken | None = None
+        self._latest: Build | None = None
 
     def current(self) -> Snapshot:
         """The snapshot of the catalogue's present version."""
@@ -58,52 +58,50 @@ class SnapshotSource:
         if latest is not None and latest.snapshot.version == self._catalogue.version():
             return latest.snapshot
         with self._building:
-            # Whoever waited here may find that another thread has built it meanwhile.
+            # Another thread may have built it while this one waited.
             latest = self._latest
             if latest is None or latest.snapshot.version != self._catalogue.version():
                 with self._catalogue.reading() as session:
-                    latest = self._latest = take(session, latest)
+                    latest = self._latest = build(session, latest)
             return latest.snapshot
 
 
 def take_snapshot(session: Session) -> Snapshot:
-    """Read everything, add the inferred variants, and build columns, absent model and search."""
-    return take(session, None).snapshot
+    """The snapshot of the catalogue in this transaction, without an earlier one to start from."""
+    return build(session, None).snapshot
 
 
-def take(session: Session, before: Taken | None) -> Taken:
-    """The snapshot of what the transaction sees, for which only what changed since ``before`` is read and worked out.
-
-    It is the same as one that is taken anew.
-    """
-    stock = (before and update_stock(session, before.stock)) or read_stock(session)
-    halves = stock.all_halves
-    columns, absent = _computed(halves, stock, before)
+def build(session: Session, before: Build | None) -> Build:
+    """The snapshot of the catalogue in this transaction. Only what changed since ``before`` is read and computed; the
+    result is the same as without it."""
+    cache = (before and update_cache(session, before.cache)) or read_cache(session)
+    halves = cache.all_halves
+    columns, absent = _computed(halves, cache, before)
     snapshot = Snapshot(
-        version=stock.version,
-        halves=MappingProxyType({kept.record.key: kept.record for kept in halves}),
-        matings=tuple(kept.record for kept in stock.matings.values()),
+        version=cache.version,
+        halves=MappingProxyType({cached.record.key: cached.record for cached in halves}),
+        matings=tuple(cached.record for cached in cache.matings.values()),
         columns=columns,
         absent=absent,
-        search=SearchIndex(_searchable(stock)),
+        search=SearchIndex(_searchable(cache)),
     )
-    return Taken(snapshot=snapshot, halves=halves, stock=stock)
+    return Build(snapshot=snapshot, halves=halves, cache=cache)
 
 
-def _searchable(stock: Stock) -> Iterator[Searchable]:
-    yield from (kept.searchable for kept in stock.series.values())
-    yield from (kept.searchable for kept in stock.halves.values() if kept.searchable is not None)
+def _searchable(cache: Cache) -> Iterator[Searchable]:
+    yield from (cached.searchable for cached in cache.series.values())
+    yield from (cached.searchable for cached in cache.halves.values() if cached.searchable is not None)
 
 
-def _computed(halves: Sequence[KeptHalf], stock: Stock, before: Taken | None) -> tuple[Columns, AbsentModel]:
-    """Columns and absent model; those of before where nothing that can be measured changed."""
-    if before is not None and _parts(halves, stock) == _parts(before.halves, before.stock):
+def _computed(halves: Sequence[CachedHalf], cache: Cache, before: Build | None) -> tuple[Columns, AbsentModel]:
+    """Columns and absent model, which are kept if nothing that can be measured changed."""
+    if before is not None and _parts(halves, cache) == _parts(before.halves, before.cache):
         return before.snapshot.columns, before.snapshot.absent
-    matings = [kept.prepared for kept in stock.matings.values()]
-    columns = assemble_columns([kept.prepared for kept in halves], matings)
+    matings = [cached.prepared for cached in cache.matings.values()]
+    columns = assemble_columns([cached.prepared for cached in halves], matings)
     return columns, fit_absent(columns)
 
 
-def _parts(halves: Sequence[KeptHalf], stock: Stock) -> list[int]:
-    """Which parts columns are made of: a part stays the same object as long as nothing in it changes."""
-    return [*(id(kept.prepared) for kept in halves), *(id(kept.prepared) for kept in stock.matings.values())]
+def _parts(halves: Sequence[CachedHalf], cache: Cache) -> list[int]:
+    """Identities of the parts of the columns: a part stays the same object as long as its content does not change."""
+    return [*(id(cached.prepared) for cached in halves), *(id(cached.prepared) for cached in cache.matings.values())]

@@ -14,7 +14,7 @@ from api.app import create_app
 from api.service.settings import Settings
 from catalog.db.database import open_catalogue, read_version
 from catalog.snapshot import snapshot as snapshots
-from catalog.snapshot.snapshot import Snapshot, SnapshotSource, Taken
+from catalog.snapshot.snapshot import Build, Snapshot, SnapshotSource
 from tests import catalogues
 
 
@@ -27,19 +27,19 @@ def demo_url(tmp_path_factory: pytest.TempPathFactory) -> str:
 @pytest.fixture(scope="session", autouse=True)
 def _demo_is_read_once(demo_url: str) -> Iterator[None]:
     """Whoever opens the demo's database anew, a command or an app, is handed what the first worked out of it."""
-    taken: dict[int, Taken] = {}
-    take = snapshots.take
+    built: dict[int, Build] = {}
+    build = snapshots.build
 
-    def remembered(session: Session, before: Taken | None) -> Taken:
+    def remembered(session: Session, before: Build | None) -> Build:
         if before is not None or str(session.get_bind().engine.url) != demo_url:
-            return take(session, before)
+            return build(session, before)
         version = read_version(session)
-        if version not in taken:
-            taken[version] = take(session, None)
-        return taken[version]
+        if version not in built:
+            built[version] = build(session, None)
+        return built[version]
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(snapshots, "take", remembered)
+        patch.setattr(snapshots, "build", remembered)
         yield
 
 

@@ -22,9 +22,9 @@ from catalog.history.addition import add
 from catalog.history.changes import revise
 from catalog.model.entries import Dimension, Half
 from catalog.records.read import get_record
-from catalog.snapshot.incremental import read_stock
+from catalog.snapshot.incremental import read_cache
 from catalog.snapshot.search import SearchIndex
-from catalog.snapshot.snapshot import SnapshotSource, take
+from catalog.snapshot.snapshot import SnapshotSource, build
 from matcher.absent.em_fit import fit_absent
 from matcher.columns.build import assemble_columns
 from seeds_demo.loader import load_demo
@@ -88,14 +88,14 @@ def table(name: str, url: str, catalogue: Catalogue, rounds: int) -> None:
 def parts(catalogue: Catalogue, rounds: int) -> dict[str, list[float]]:
     """Seconds of the parts of a whole snapshot."""
     with catalogue.reading() as session:
-        taken = take(session, None)
-        stock, halves = taken.stock, [kept.prepared for kept in taken.halves]
-        matings = [kept.prepared for kept in stock.matings.values()]
-        searchable = [kept.searchable for kept in stock.halves.values() if kept.searchable is not None]
+        made = build(session, None)
+        cache, halves = made.cache, [kept.prepared for kept in made.halves]
+        matings = [kept.prepared for kept in cache.matings.values()]
+        searchable = [kept.searchable for kept in cache.halves.values() if kept.searchable is not None]
         ways: dict[str, Callable[[], object]] = {
-            "reading, variants, each half by itself": lambda: read_stock(session),
+            "reading, variants, each half by itself": lambda: read_cache(session),
             "columns": lambda: assemble_columns(halves, matings),
-            "density of absent": lambda: fit_absent(taken.snapshot.columns),
+            "density of absent": lambda: fit_absent(made.snapshot.columns),
             "search": lambda: SearchIndex(searchable),
         }
         return {part: [timed(way) for _ in range(rounds)] for part, way in ways.items()}

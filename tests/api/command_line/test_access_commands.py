@@ -97,7 +97,7 @@ def test_a_contributor_is_added_listed_suspended_and_taken_back(run: Run) -> Non
         (("token", "create", NAME, "--expires", "99999999999999999999"), "at most 730 days"),
         (("token", "create", NAME, "--expires", "9999-12-31"), "at most 730 days"),
         (("token", "create", NAME, "--expires", "2001-01-01"), "in the future"),
-        (("token", "create", NAME, "--expires", "soon"), "no date or time"),
+        (("token", "create", NAME, "--expires", "soon"), "not a date or time"),
         (("token", "create", NAME, "--label", TOKEN), "holds a token"),
         (("token", "list", "Nobody"), "no contributor is called 'Nobody'"),
         (("token", "revoke", "7"), "no token 7"),

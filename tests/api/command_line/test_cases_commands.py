@@ -76,7 +76,7 @@ def come(url: str) -> None:
         (("comment", "nonsense", "hello"), "no case has this key"),
         (("withdraw", "nonsense", "--reason", "x"), "no case has this key"),
         (("accept", "nonsense", "no:such"), "no half has the key"),
-        (("list", "--changed-since", "lately"), "no date or time"),
+        (("list", "--changed-since", "lately"), "not a date or time"),
     ],
 )
 def test_what_makes_no_sense_is_refused_in_words(run: Run, arguments: tuple[str, ...], told: str) -> None:
@@ -130,7 +130,7 @@ def test_the_operators_own_figures_are_not_confirmed_by_the_operator(run: Run, e
     key = saved(run)
     with open_catalogue(empty_url) as catalogue, catalogue.writing() as session:
         add(session, [NEW])
-    assert "nobody confirms their own" in refused(run("accept", key, NEW.key, "--confirm"))
+    assert "nobody can confirm their own" in refused(run("accept", key, NEW.key, "--confirm"))
     assert "nothing became evidence" in done(run("accept", key, NEW.key))
 
 

@@ -121,7 +121,7 @@ def test_ones_own_half_is_not_confirmed_by_ones_own_case(shop: Workshop) -> None
     with unchanged(shop):
         refused = wren.send(place, filled(fields, accept__confirm="yes"))
     assert refused.status_code == 403
-    assert "nobody confirms their own" in refused.text
+    assert "nobody can confirm their own" in refused.text
     sent = wren.send(place, filled(form_with(refused.text, "accept.half"), do="accept", accept__confirm=""))
     assert sent.status_code == 303
     assert "Nothing became evidence" in wren.open(place).text

@@ -61,7 +61,7 @@ def test_ones_own_figures_are_not_confirmed_by_measuring_and_the_page_says_why(s
     with unchanged(shop):
         refused = wren.send(CONFIRM, fields)
     assert refused.status_code == 403
-    assert "nobody confirms their own" in refused.text
+    assert "nobody can confirm their own" in refused.text
     assert check_form(refused.text).values("values.body_length.value") == ["7.41"]
     assert 'name="citation.title"' in wren.open(f"{CONFIRM}?by=document").text
 

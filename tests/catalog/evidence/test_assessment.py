@@ -310,7 +310,7 @@ def test_evidence_of_an_earlier_substance_is_refused_with_both_revisions() -> No
 @pytest.mark.parametrize("actor", [AUTHOR, AUTHOR.upper(), "wren-olsen"])
 def test_nobody_confirms_their_own_figures_by_measuring_or_fitting(actor: str) -> None:
     for statement, content in ((measured(length()), half()), (tried(mating(), mating().other, "mates"), mating())):
-        with pytest.raises(OwnEvidenceError, match="nobody confirms their own") as caught:
+        with pytest.raises(OwnEvidenceError, match="nobody can confirm their own") as caught:
             check_confirmation(statement, assessed(content), actor)
         assert (caught.value.field, AUTHOR in caught.value.message) == ("basis", True)
         check_confirmation(statement, assessed(content), IDA)
@@ -344,7 +344,7 @@ def test_a_fit_of_a_mating_names_the_mating_or_one_of_its_halves() -> None:
     pair = mating()
     for mate in (pair.key, pair.half, pair.other):
         check_confirmation(tried(pair, mate, "mates"), assessed(pair), IDA)
-    with pytest.raises(EntryError, match="is no half of this mating"):
+    with pytest.raises(EntryError, match="is not a half of this mating"):
         check_confirmation(tried(pair, "siskin-works:sk-99", "mates"), assessed(pair), IDA)
 
 

@@ -133,9 +133,9 @@ def test_a_law_that_fails_names_the_entry(catalogue: Catalogue) -> None:
 
 
 def test_a_second_spelling_of_a_maker_or_series_is_refused(filled: Catalogue) -> None:
-    with pytest.raises(DuplicateError, match="written 'Siskin Works'"):
+    with pytest.raises(DuplicateError, match="spelt 'Siskin Works'"):
         _add(filled, half(maker="SISKIN WORKS", part_number="N1"))
-    with pytest.raises(DuplicateError, match="written 'SK'"):
+    with pytest.raises(DuplicateError, match="spelt 'SK'"):
         _add(filled, half(series="sk", part_number="N1"))
 
 

@@ -19,8 +19,8 @@ from catalog.history.changes import restore, revise, withdraw
 from catalog.history.documents import add_document
 from catalog.model.entries import Half
 from catalog.records.read import get_record
-from catalog.snapshot import incremental as stock_module
-from catalog.snapshot.incremental import Stock
+from catalog.snapshot import incremental as cache_module
+from catalog.snapshot.incremental import Cache
 from catalog.snapshot.search import SearchIndex
 from catalog.snapshot.snapshot import Snapshot, SnapshotSource, take_snapshot
 from tests.catalog.history.changed_entries import HALF, MATE, MEMBER, WREN, by, longer
@@ -66,13 +66,13 @@ def anew(catalogue: Catalogue) -> Snapshot:
 def whole_reads(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """Grows by one for each time that a source reads everything."""
     reads: list[int] = []
-    whole = stock_module.read_stock
+    whole = cache_module.read_cache
 
-    def counted(session: Session) -> Stock:
+    def counted(session: Session) -> Cache:
         reads.append(1)
         return whole(session)
 
-    monkeypatch.setattr("catalog.snapshot.snapshot.read_stock", counted)
+    monkeypatch.setattr("catalog.snapshot.snapshot.read_cache", counted)
     return reads
 
 
@@ -83,7 +83,7 @@ def whole_reads(monkeypatch: pytest.MonkeyPatch) -> list[int]:
 def test_after_any_changes_the_snapshot_is_the_same_as_one_taken_anew(
     catalogue: Catalogue, seed: int, monkeypatch: pytest.MonkeyPatch, whole_reads: list[int]
 ) -> None:
-    monkeypatch.setattr(stock_module, "MOST_CHANGED_SHARE", 1.0)
+    monkeypatch.setattr(cache_module, "MOST_CHANGED_SHARE", 1.0)
     with catalogue.writing() as session:
         a_catalogue(session)
     source, changes = SnapshotSource(catalogue), RandomChanges(catalogue, seed)
@@ -184,12 +184,12 @@ def test_few_changes_are_read_by_themselves(filled: Catalogue, whole_reads: list
     assert len(whole_reads) == 1
 
 
-def test_a_stock_that_is_ahead_of_the_catalogue_is_not_built_on(filled: Catalogue) -> None:
+def test_a_cache_that_is_ahead_of_the_catalogue_is_not_built_on(filled: Catalogue) -> None:
     """As when a copy of yesterday is put back in the place of the file."""
     with filled.reading() as session:
-        stock = stock_module.read_stock(session)
-        ahead = dataclasses.replace(stock, version=stock.version + 5, journal=stock.journal + 5)
-        assert stock_module.update_stock(session, ahead) is None
+        cache = cache_module.read_cache(session)
+        ahead = dataclasses.replace(cache, version=cache.version + 5, journal=cache.journal + 5)
+        assert cache_module.update_cache(session, ahead) is None
 
 
 # --- several processes -------------------------------------------------------------------------------------------

@@ -18,7 +18,7 @@ from catalog.model.text_fields import LONGEST_LINE
 from catalog.records.read_models import HalfRecord, SeriesRecord
 from catalog.snapshot import snapshot as snapshot_module
 from catalog.snapshot.search import Searchable, SearchIndex
-from catalog.snapshot.snapshot import Snapshot, SnapshotSource, Taken
+from catalog.snapshot.snapshot import Build, Snapshot, SnapshotSource
 from tests.catalog.model.entry_examples import half, mating, series
 
 
@@ -119,15 +119,15 @@ def filled(sqlite_url: str) -> Iterator[Catalogue]:
 
 
 def test_the_snapshot_holds_listed_and_inferred_halves_in_the_order_of_the_columns(filled: Catalogue) -> None:
-    taken = SnapshotSource(filled).current()
-    assert taken.version == 1
-    assert tuple(taken.halves) == taken.columns.keys
-    listed = [record.key for record in taken.halves.values() if record.origin == "listed"]
+    snapshot = SnapshotSource(filled).current()
+    assert snapshot.version == 1
+    assert tuple(snapshot.halves) == snapshot.columns.keys
+    listed = [record.key for record in snapshot.halves.values() if record.origin == "listed"]
     assert listed == [
-        key for key, inferred in zip(taken.columns.keys, taken.columns.inferred, strict=True) if not inferred
+        key for key, inferred in zip(snapshot.columns.keys, snapshot.columns.inferred, strict=True) if not inferred
     ]
     assert len(listed) == 10
-    inferred = [record for record in taken.halves.values() if record.origin == "inferred"]
+    inferred = [record for record in snapshot.halves.values() if record.origin == "inferred"]
     assert inferred
     assert all(record.inferred_by == "stated law" and record.revision == 0 for record in inferred)
 
@@ -145,12 +145,12 @@ def test_the_snapshot_gives_the_matcher_what_the_entries_say(filled: Catalogue) 
 
 
 def test_matings_stand_in_the_order_of_the_columns(filled: Catalogue) -> None:
-    taken = SnapshotSource(filled).current()
-    pairs = taken.columns.matings
-    assert taken.matings
-    for number, record in enumerate(taken.matings):
-        assert taken.columns.keys[pairs.half[number]] == record.mating.half
-        assert taken.columns.keys[pairs.other[number]] == record.mating.other
+    snapshot = SnapshotSource(filled).current()
+    pairs = snapshot.columns.matings
+    assert snapshot.matings
+    for number, record in enumerate(snapshot.matings):
+        assert snapshot.columns.keys[pairs.half[number]] == record.mating.half
+        assert snapshot.columns.keys[pairs.other[number]] == record.mating.other
 
 
 def test_the_snapshot_is_searchable(filled: Catalogue) -> None:
@@ -174,13 +174,13 @@ def test_an_unchanged_catalogue_is_built_once_and_a_changed_one_anew(filled: Cat
 
 def test_threads_that_ask_at_once_wait_for_one_build(filled: Catalogue, monkeypatch: pytest.MonkeyPatch) -> None:
     builds: list[int] = []
-    whole = snapshot_module.take
+    whole = snapshot_module.build
 
-    def counted(session: Session, before: Taken | None) -> Taken:
+    def counted(session: Session, before: Build | None) -> Build:
         builds.append(1)
         return whole(session, before)
 
-    monkeypatch.setattr(snapshot_module, "take", counted)
+    monkeypatch.setattr(snapshot_module, "build", counted)
     source = SnapshotSource(filled)
     ready = threading.Barrier(6)
 
@@ -196,6 +196,6 @@ def test_threads_that_ask_at_once_wait_for_one_build(filled: Catalogue, monkeypa
 
 def test_an_empty_catalogue_has_an_empty_snapshot(sqlite_url: str) -> None:
     with open_catalogue(sqlite_url) as catalogue:
-        taken = SnapshotSource(catalogue).current()
-    assert len(taken.columns) == 0
-    assert taken.matings == ()
+        snapshot = SnapshotSource(catalogue).current()
+    assert len(snapshot.columns) == 0
+    assert snapshot.matings == ()
