@@ -29,6 +29,7 @@ from catalog.history.acts import Act
 from catalog.history.documents import DocumentRecord, add_document, get_document, revise_document
 from catalog.model.errors import EntryError, ForbiddenError, OwnEvidenceError, StaleError
 from catalog.records.read import get_record
+from catalog.records.read_models import require_listed
 
 
 def save(session: Session, act: Act, specimen: Specimen, summary: Summary, *, private: bool) -> DocumentRecord:
@@ -161,7 +162,7 @@ def accept(session: Session, act: Act, case: Case, choice: Choice, evidence: Cal
     require_open(case)
     said = _suggestion(session, case, choice)
     if choice.listed:
-        _require_listed(session, choice.half)
+        require_listed(get_record(session, "half", choice.half), field="half")
     confirmation, left_out = (
         (None, ()) if choice.confirm is False else _confirm(session, act, case, choice, said, evidence)
     )
@@ -190,17 +191,6 @@ def _suggestion(session: Session, case: Case, choice: Choice) -> Comment | None:
             remedy="Name the suggestion that is accepted, or leave it out",
         )
     return said
-
-
-def _require_listed(session: Session, half: str) -> None:
-    record = get_record(session, "half", half)
-    if record.state != "listed":
-        raise EntryError(
-            f"the half {half} is {record.state}",
-            field="half",
-            value=half,
-            remedy=f"Accept {record.successor}" if record.successor else "Ask for it to be restored first",
-        )
 
 
 def _confirm(

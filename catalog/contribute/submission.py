@@ -17,12 +17,9 @@ from catalog.history.documents import DocumentRecord, add_document, get_document
 from catalog.model.entries import Mating, same_person
 from catalog.model.errors import EntryError, ForbiddenError, OwnEvidenceError, StaleError
 from catalog.records.read import get_record
-from catalog.records.read_models import assessed_of
+from catalog.records.read_models import assessed_of, require_listed
 from catalog.review.findings import Code, Finding
 from catalog.review.slips import INCH_FACTORS
-
-LISTED = "listed"
-"""The state of an entry for which evidence can be given."""
 
 RESOLVED, WITHDRAWN = "resolved", "withdrawn"
 """States of a settled dispute, and of evidence that its author withdrew."""
@@ -197,13 +194,7 @@ def _check_about(statement: Confirmation | Dispute, entry: Assessed) -> None:
             value=statement.key,
             remedy="Give the entry that was looked at",
         )
-    if entry.state != LISTED:
-        raise EntryError(
-            f"the {entry.of} {entry.key} is {entry.state}",
-            field="key",
-            value=entry.key,
-            remedy=f"Continue at {entry.successor}" if entry.successor else "Ask for it to be restored first",
-        )
+    require_listed(entry, field="key")
     if statement.revision > entry.revision or entry.is_stale(statement.revision):
         raise StaleError(
             f"the entry changed since revision {statement.revision}; it is at revision {entry.revision} now",

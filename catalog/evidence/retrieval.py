@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from typing import Any, cast
+from typing import Any
 
 from pydantic import TypeAdapter
 from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
+from catalog.db.engines import CHUNK
 from catalog.db.tables import DocumentTable, JournalTable
 from catalog.evidence.assessment import Assessed, Assessment, Said, assess
 from catalog.evidence.statements import Confirmation, Dispute, Sighting
 from catalog.model.entry_states import entry_state, substance
-
-FEW = 500
-"""Up to this many entries, documents are read by key; for more, all documents are read at once. It is below every
-database's limit of values in one statement."""
 
 _MODELS: Mapping[str, TypeAdapter[Sighting] | TypeAdapter[Confirmation] | TypeAdapter[Dispute]] = {
     "sighting": TypeAdapter(Sighting),
@@ -39,7 +36,7 @@ def assessments(session: Session, entries: Sequence[Assessed]) -> dict[str, Asse
     if len(kinds) > 1:
         raise ValueError(f"entries of one kind at a time, not {' and '.join(sorted(kinds))}")
     (of,) = kinds
-    said = said_about(session, of, [entry.key for entry in entries] if len(entries) <= FEW else None)
+    said = said_about(session, of, [entry.key for entry in entries] if len(entries) <= CHUNK else None)
     found = {}
     for entry in entries:
         about = said.get(entry.key, [])
@@ -74,23 +71,22 @@ def said_about(session: Session, of: str, keys: Sequence[str] | None) -> dict[st
 
     ``keys`` None: about all entries.
     """
-    found: dict[str, list[Said]] = defaultdict(list)
-    for about, said in _documents(session, _wanted(of, keys)):
-        found[about].append(said)
-    return found
-
-
-def _wanted(of: str, keys: Sequence[str] | None) -> Select[Any]:
     table = DocumentTable
-    statement = select(
-        table.about, table.record, table.key, table.author, table.added_at, table.state, table.content
-    ).where(table.record.in_(_MODELS), table.of == of)
+    statement: Select[Any] = (
+        select(table.about, table.record, table.key, table.author, table.added_at, table.state, table.content)
+        .where(table.record.in_(_MODELS), table.of == of)
+        .order_by(table.id)
+    )
     if keys is not None:
         statement = statement.where(table.about.in_(keys))
-    return cast("Select[Any]", statement.order_by(table.id))
-
-
-def _documents(session: Session, statement: Select[Any]) -> Iterator[tuple[str, Said]]:
+    found: dict[str, list[Said]] = defaultdict(list)
     for about, record, key, author, added_at, state, content in session.execute(statement):
-        statement_said = _MODELS[record].validate_python(content)
-        yield about, Said(key=key, author=author, added_at=added_at, state=state, statement=statement_said)
+        said = Said(
+            key=key,
+            author=author,
+            added_at=added_at,
+            state=state,
+            statement=_MODELS[record].validate_python(content),
+        )
+        found[about].append(said)
+    return found

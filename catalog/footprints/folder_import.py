@@ -43,7 +43,18 @@ def import_folders(paths: Sequence[Path | str], progress: Callable[[int, int], N
             progress(done, len(files))
     collection.settle()
     named, series = group(kinds_by_letters(list(collection.halves.values())))
-    return assemble(series, named, propose(named), collection.skipped)
+    matings = propose(named)
+    mated = {key for mating in matings for key in (mating.half, mating.other)}
+    report = FootprintReport(
+        read=len(named) + len(collection.skipped),
+        imported=len(named),
+        series=len(series),
+        matings=len(matings),
+        without_mate=sum(half.key not in mated for half in named),
+        doubtful=sum(any(d.doubt for d in half.dimensions.values()) for half in named),
+        skipped=tuple(collection.skipped),
+    )
+    return FootprintImport(entries=(*series, *named, *matings), report=report)
 
 
 class _Collection:
@@ -157,22 +168,3 @@ class FootprintImport:
 
     entries: tuple[Series | Half | Mating, ...]
     report: FootprintReport
-
-
-def assemble(
-    series: Sequence[Series], halves: Sequence[Half], matings: Sequence[Mating], skipped: Sequence[Skipped]
-) -> FootprintImport:
-    """Put entries and report together."""
-    mated = {key for mating in matings for key in (mating.half, mating.other)}
-    return FootprintImport(
-        entries=(*series, *halves, *matings),
-        report=FootprintReport(
-            read=len(halves) + len(skipped),
-            imported=len(halves),
-            series=len(series),
-            matings=len(matings),
-            without_mate=sum(half.key not in mated for half in halves),
-            doubtful=sum(any(d.doubt for d in half.dimensions.values()) for half in halves),
-            skipped=tuple(skipped),
-        ),
-    )

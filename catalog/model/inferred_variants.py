@@ -211,14 +211,6 @@ def plausible_positions(listed: Sequence[int] | frozenset[int], rows: int) -> li
     return sorted(nearest[:MOST_VARIANTS])
 
 
-def by_series(halves: Iterable[T], key: Callable[[T], str]) -> dict[str, list[T]]:
-    """The halves of each series, by its key."""
-    found: dict[str, list[T]] = defaultdict(list)
-    for half in halves:
-        found[key(half)].append(half)
-    return dict(found)
-
-
 def by_stated_laws(series: Series) -> Iterator[InferredHalf]:
     """Probable variants by the laws of one series, including any that are listed."""
     for law in series.kinds:

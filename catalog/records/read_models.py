@@ -10,6 +10,7 @@ from catalog.evidence.assessment import Assessed
 from catalog.evidence.standing import Standing
 from catalog.model.entries import AnyEntry, Half, Mating, Series
 from catalog.model.entry_states import EntryState
+from catalog.model.errors import EntryError
 from catalog.model.inferred_variants import InferredBy
 
 Origin = Literal["listed", "inferred"]
@@ -102,6 +103,18 @@ class MatingRecord(Record):
 
 
 AnyRecord = SeriesRecord | HalfRecord | MatingRecord
+
+
+def require_listed(entry: AnyRecord | Assessed, *, field: str) -> None:
+    """Raise EntryError, naming the field that refers to the entry, if it is withdrawn or merged."""
+    if entry.state != "listed":
+        content = entry.content
+        raise EntryError(
+            f"the {content.record} {content.key} is {entry.state}",
+            field=field,
+            value=content.key,
+            remedy=f"Use {entry.successor} instead" if entry.successor else "Ask for it to be restored first",
+        )
 
 
 def state_of(record: AnyRecord) -> EntryState:

@@ -6,7 +6,7 @@ For a series everything that its laws make is reviewed, and each finding is repo
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from catalog.model.entries import Half, KindLaw, Mating, Series
@@ -32,7 +32,7 @@ def review(entry: Half | Series | Mating, around: Neighbours) -> tuple[Finding, 
     for laws that cannot be expanded.
     """
     if isinstance(entry, Series):
-        found = series_findings(entry, around, half_findings)
+        found = series_findings(entry, around)
     elif isinstance(entry, Half):
         found = half_findings(entry, around)
     else:
@@ -58,9 +58,6 @@ def _mating(mating: Mating, around: Neighbours) -> Iterator[Finding]:
     yield from tolerances_of_mating(mating)
 
 
-HalfReview = Callable[[Half, Neighbours], Iterable[Finding]]
-
-
 @dataclass(frozen=True, kw_only=True)
 class _Made:
     """A half that the laws generate, with the kind and class that generate it."""
@@ -83,7 +80,7 @@ class _Made:
         return f"kinds[{self.kind}].{field}"
 
 
-def series_findings(series: Series, around: Neighbours, review_half: HalfReview) -> Iterator[Finding]:
+def series_findings(series: Series, around: Neighbours) -> Iterator[Finding]:
     """Findings of all halves and matings of a series, of its laws, and of listed halves that the laws contradict."""
     made = list(_made(series))
     yield from _slopes(series)
@@ -91,7 +88,7 @@ def series_findings(series: Series, around: Neighbours, review_half: HalfReview)
     halves = (
         (each.path(finding.field), finding)
         for each in made
-        for finding in review_half(each.half, near.around(each.half))
+        for finding in half_findings(each.half, near.around(each.half))
     )
     yield from _grouped(halves, len(made), "halves")
     matings = list(expand(series).matings)

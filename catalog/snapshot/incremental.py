@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from itertools import chain
@@ -13,9 +14,9 @@ from sqlalchemy.orm import Session
 from catalog.db.database import read_version
 from catalog.db.engines import chunks
 from catalog.db.tables import JournalTable, MatingTable
-from catalog.model.entries import Series
+from catalog.model.entries import Half, Series
 from catalog.model.entry_states import ENTRIES
-from catalog.model.inferred_variants import InferredHalf, by_fitted_laws, by_series, by_stated_laws, unlisted
+from catalog.model.inferred_variants import InferredHalf, by_fitted_laws, by_stated_laws, unlisted
 from catalog.records.read import load_halves, load_matings, load_series
 from catalog.records.read_models import HalfRecord, MatingRecord, SeriesRecord
 from catalog.snapshot.matcher_rows import half_row, mating_row
@@ -164,13 +165,15 @@ def _updated(cache: Cache, read: _Read) -> Cache:
     laws = {key: cached.record.series for key, cached in series.items() if cached.record.stated}
     new_laws = {record.key for record in read.series if _laws(cache, record.key) != laws.get(record.key)}
     new_members = _with_new_members(cache.halves, halves, read)
-    members = by_series((cached.record for cached in halves.values()), lambda record: record.series_key)
+    members: dict[str, list[Half]] = defaultdict(list)
+    for cached in halves.values():
+        members[cached.record.series_key].append(cached.record.half)
 
     def stated(key: str) -> Iterator[InferredHalf]:
         return by_stated_laws(laws[key]) if key in laws else iter(())
 
     def fitted(key: str) -> Iterator[InferredHalf]:
-        return by_fitted_laws([record.half for record in members.get(key, [])], laws.get(key))
+        return by_fitted_laws(members[key], laws.get(key))
 
     return Cache(
         version=read.version,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -44,30 +44,22 @@ _SEPARATOR = "\n"
 
 @dataclass(frozen=True, kw_only=True)
 class Hit:
-    """A match. ``score`` is from 0 to 1 (exactly the same text), and ``matched`` is the text that was found."""
+    """An entry or maker with the text ``matched`` by which it was found. ``score`` is from 0 to 1 (the same text)."""
 
     key: str
     kind: HitKind
     label: str
-    score: float
     matched: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Target:
-    key: str
-    kind: HitKind
-    label: str
-    matched: str
+    score: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class Searchable:
     """The texts by which a half or a series can be found, as search compares them, and all its words together."""
 
-    texts: tuple[tuple[str, _Target], ...]
+    texts: tuple[tuple[str, Hit], ...]
     words: str
-    whole: _Target
+    whole: Hit
 
     @classmethod
     def of(cls, record: HalfRecord | SeriesRecord) -> Searchable:
@@ -84,8 +76,8 @@ class Searchable:
     @classmethod
     def _of(cls, kind: HitKind, key: str, maker: str, texts: tuple[str, ...], words: tuple[str, ...]) -> Searchable:
         label = f"{maker} {texts[0]}"
-        targets = [_Target(key=key, kind=kind, label=label, matched=text) for text in texts]
-        of_maker = _Target(key=slug(maker), kind="maker", label=maker, matched=maker)
+        targets = [Hit(key=key, kind=kind, label=label, matched=text) for text in texts]
+        of_maker = Hit(key=slug(maker), kind="maker", label=maker, matched=maker)
         compared = [(comparable(target.matched), target) for target in (*targets, of_maker)]
         return cls(
             texts=tuple((text, target) for text, target in compared if text),
@@ -98,8 +90,8 @@ class SearchIndex:
     """An index of entries. It never changes, so it is safe to share between threads."""
 
     def __init__(self, entries: Iterable[Searchable]) -> None:
-        by_text: dict[str, dict[tuple[HitKind, str], _Target]] = {}
-        self._whole: list[tuple[str, _Target]] = []
+        by_text: dict[str, dict[tuple[HitKind, str], Hit]] = {}
+        self._whole: list[tuple[str, Hit]] = []
         for entry in entries:
             for text, target in entry.texts:
                 by_text.setdefault(text, {}).setdefault((target.kind, target.key), target)
@@ -124,10 +116,10 @@ class SearchIndex:
         for score, target in self._scored(query, text):
             earlier = best.get((target.kind, target.key))
             if earlier is None or earlier.score < score:
-                best[target.kind, target.key] = _hit(target, score)
+                best[target.kind, target.key] = replace(target, score=round(score, 4))
         return sorted(best.values(), key=_order)[:limit]
 
-    def _scored(self, query: str, text: str) -> Iterator[tuple[float, _Target]]:
+    def _scored(self, query: str, text: str) -> Iterator[tuple[float, Hit]]:
         scores = self._fuzzy(query)
         for index, candidate in enumerate(self._texts):
             if query in candidate:
@@ -167,10 +159,6 @@ def _contained(query: str, candidate: str) -> float:
         return EXACT
     ceiling = PREFIX if candidate.startswith(query) else FRAGMENT
     return ceiling + STEP * len(query) / len(candidate)
-
-
-def _hit(target: _Target, score: float) -> Hit:
-    return Hit(key=target.key, kind=target.kind, label=target.label, score=round(score, 4), matched=target.matched)
 
 
 def _order(hit: Hit) -> tuple[float, int, str]:

@@ -11,8 +11,9 @@ from sqlalchemy import event
 from sqlalchemy.orm import Session
 
 from catalog.db.database import Catalogue
+from catalog.db.engines import CHUNK
 from catalog.evidence.assessment import Assessed
-from catalog.evidence.retrieval import FEW, assessments
+from catalog.evidence.retrieval import assessments
 from catalog.evidence.statements import Answer, Confirmation, Dispute, Sighting
 from catalog.history.acts import Act
 from catalog.history.documents import add_document
@@ -127,7 +128,7 @@ def many(number: int) -> list[Assessed]:
     return [assessed(half(part_number=f"SK-{n}", datasheet=CITATION)) for n in range(number)]
 
 
-@pytest.mark.parametrize("number", [1, FEW, FEW + 1])
+@pytest.mark.parametrize("number", [1, CHUNK, CHUNK + 1])
 def test_one_query_serves_any_number_of_entries(catalogue: Catalogue, number: int) -> None:
     entries = many(number)
     about = measured(length(), content=half(part_number="SK-0"))
@@ -154,7 +155,7 @@ def test_no_entries_need_no_query(catalogue: Catalogue) -> None:
 
 def test_entries_without_documents_share_what_is_said_of_them(catalogue: Catalogue) -> None:
     with catalogue.reading() as session:
-        found = assessments(session, many(FEW + 1))
+        found = assessments(session, many(CHUNK + 1))
     assert len({id(each) for each in found.values()}) == 1
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -10,7 +11,6 @@ from catalog.model.inferred_variants import (
     InferredHalf,
     Members,
     by_fitted_laws,
-    by_series,
     by_stated_laws,
     unlisted,
 )
@@ -21,7 +21,9 @@ def inferred_halves(halves: Sequence[Half], series: Sequence[Series]) -> tuple[I
 
     No key of a listed half is used again.
     """
-    members = by_series(halves, lambda half: half.series_key)
+    members: dict[str, list[Half]] = defaultdict(list)
+    for half in halves:
+        members[half.series_key].append(half)
     laws = {entry.key: entry for entry in series}
     stated = [variant for entry in series for variant in by_stated_laws(entry)]
     fitted = [variant for key, own in members.items() for variant in by_fitted_laws(own, laws.get(key))]
