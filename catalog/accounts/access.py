@@ -8,7 +8,7 @@ the two.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from types import MappingProxyType
 
@@ -43,22 +43,6 @@ class State(StrEnum):
     EXPIRED = "expired"
     REVOKED = "revoked"
     UNKNOWN = "unknown"
-
-
-class Reason(StrEnum):
-    """Why something is refused."""
-
-    NO_TOKEN = "no_token"
-    UNKNOWN = "unknown"
-    EXPIRED = "expired"
-    REVOKED = "revoked"
-    SUSPENDED = "suspended"
-    ROLE = "role"
-    SCOPE = "scope"
-    OWN_SUBSTANCE = "own_substance"
-    NOT_OWN_TOKEN = "not_own_token"
-    MORE_SCOPES = "more_scopes"
-    ONESELF = "oneself"
 
 
 def usable_scopes(role: Role) -> tuple[Scope, ...]:
@@ -102,53 +86,43 @@ class About:
 class Refusal:
     """Why something is refused, and what to do instead. ``value`` is what was missing or in the way."""
 
-    reason: Reason
     message: str
     remedy: str
     value: str | None = None
+    kind: type[CatalogueError] = ForbiddenError
 
     def error(self) -> CatalogueError:
         """The refusal as an error."""
-        return _ERRORS.get(self.reason, ForbiddenError)(self.message, value=self.value, remedy=self.remedy)
+        return self.kind(self.message, value=self.value, remedy=self.remedy)
 
-
-_ERRORS: Mapping[Reason, type[CatalogueError]] = {
-    Reason.NO_TOKEN: UnauthorisedError,
-    Reason.UNKNOWN: UnauthorisedError,
-    Reason.EXPIRED: UnauthorisedError,
-    Reason.REVOKED: UnauthorisedError,
-    Reason.SUSPENDED: SuspendedError,
-    Reason.OWN_SUBSTANCE: OwnEvidenceError,
-}
-"""The error for each reason; all others are a ForbiddenError."""
 
 _NEW_TOKEN = "Make a new token, or ask a maintainer for one"
 
-_BY_STATE: Mapping[State, tuple[Reason, str, str]] = {
-    State.UNKNOWN: (Reason.UNKNOWN, "this token is not known here", "Check that it was copied completely"),
-    State.EXPIRED: (Reason.EXPIRED, "this token has expired", _NEW_TOKEN),
-    State.REVOKED: (Reason.REVOKED, "this token was revoked", _NEW_TOKEN),
-    State.SUSPENDED: (Reason.SUSPENDED, "this contributor is suspended", "Ask a maintainer; reading stays open"),
+_BY_STATE: Mapping[State, Refusal] = {
+    state: Refusal(message=message, remedy=remedy, kind=kind)
+    for state, kind, message, remedy in (
+        (State.UNKNOWN, UnauthorisedError, "this token is not known here", "Check that it was copied completely"),
+        (State.EXPIRED, UnauthorisedError, "this token has expired", _NEW_TOKEN),
+        (State.REVOKED, UnauthorisedError, "this token was revoked", _NEW_TOKEN),
+        (State.SUSPENDED, SuspendedError, "this contributor is suspended", "Ask a maintainer; reading stays open"),
+    )
 }
 
 
 OWN_SUBSTANCE = Refusal(
-    reason=Reason.OWN_SUBSTANCE,
+    kind=OwnEvidenceError,
     message="this is evidence about your own figures",
     remedy="Ask somebody else to measure the part; you may cite its drawing or revise the entry",
 )
 NOT_OWN_TOKEN = Refusal(
-    reason=Reason.NOT_OWN_TOKEN,
     message="this is another contributor's token",
     remedy="A maintainer may revoke it; apart from that, only its owner may use it",
 )
 MORE_SCOPES = Refusal(
-    reason=Reason.MORE_SCOPES,
     message="a token cannot make another one with more scopes than it has itself",
     remedy="Leave out the scopes that this token lacks, or ask whoever keeps the server",
 )
 ONESELF = Refusal(
-    reason=Reason.ONESELF,
     message="nobody can change their own role or suspension",
     remedy="Ask another maintainer, or whoever keeps the server",
 )
@@ -157,11 +131,11 @@ ONESELF = Refusal(
 def not_known(who: Who) -> Refusal | None:
     """Why ``who`` may only read: they are unknown, or their token or account is not active."""
     if who.state is not State.ACTIVE:
-        reason, message, remedy = _BY_STATE[who.state]
-        return Refusal(reason=reason, message=f"{message}{who.told and ': '}{who.told}", remedy=remedy)
+        refusal = _BY_STATE[who.state]
+        return replace(refusal, message=f"{refusal.message}{who.told and ': '}{who.told}")
     if who.role is Role.READER:
         remedy = "Send the header 'Authorization: Bearer oh_…'; a maintainer gives out tokens. Reading needs no token"
-        return Refusal(reason=Reason.NO_TOKEN, message="this needs a token", remedy=remedy)
+        return Refusal(message="this needs a token", remedy=remedy, kind=UnauthorisedError)
     return None
 
 
@@ -302,14 +276,12 @@ def act_of(who: Who, *, reason: str = "", batch: str = "") -> Act:
 def _not_reaching(who: Who, permission: Permission, rule: Rule) -> Refusal | None:
     if who.role not in rule.roles:
         return Refusal(
-            reason=Reason.ROLE,
             message=f"a {who.role} may not do this ({permission})",
             remedy=f"Ask a {' or '.join(rule.roles)}",
             value=who.role,
         )
     if rule.scope is not None and rule.scope not in who.scopes:
         return Refusal(
-            reason=Reason.SCOPE,
             message=f"this token lacks the scope '{rule.scope}'",
             remedy="Use a token that has it",
             value=rule.scope,

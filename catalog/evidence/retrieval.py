@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 from pydantic import TypeAdapter
-from sqlalchemy import Select, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from catalog.db.engines import CHUNK
@@ -72,14 +72,14 @@ def said_about(session: Session, of: str, keys: Sequence[str] | None) -> dict[st
     ``keys`` None: about all entries.
     """
     table = DocumentTable
-    statement: Select[Any] = (
+    statement = (
         select(table.about, table.record, table.key, table.author, table.added_at, table.state, table.content)
         .where(table.record.in_(_MODELS), table.of == of)
         .order_by(table.id)
     )
     if keys is not None:
         statement = statement.where(table.about.in_(keys))
-    found: dict[str, list[Said]] = defaultdict(list)
+    found: dict[Any, list[Said]] = defaultdict(list)
     for about, record, key, author, added_at, state, content in session.execute(statement):
         said = Said(
             key=key,

@@ -133,6 +133,11 @@ class Members:
         rows = tuple(positions - less for less in short)
         return rows if all(n >= 0 for n in rows) else ()
 
+    def bound(self, name: str) -> Bound:
+        """The most frequent kind of bound of a dimension."""
+        bounds = Counter(half.dimensions[name].bound for half in self.halves if name in half.dimensions)
+        return bounds.most_common(1)[0][0]
+
     def _dimension(self, name: str, law: Law, positions: int) -> Dimension | None:
         """The law's value as a dimension, with the tolerance, bound and doubt of the members."""
         value = round(law.value(positions), 4)
@@ -143,7 +148,7 @@ class Members:
         doubt = math.sqrt(sum(dimension.extra_u**2 for dimension in own) / len(own))
         return Dimension(
             value=value,
-            bound=Counter(dimension.bound for dimension in own).most_common(1)[0][0],
+            bound=self.bound(name),
             tolerance=max(tolerances) if len(tolerances) == len(own) else None,
             extra_u=round(math.hypot(law.u(positions), doubt), 4),
             doubt=next((dimension.doubt for dimension in own if dimension.doubt), ""),

@@ -17,7 +17,7 @@ from catalog.review.duplicates import duplicates
 from catalog.review.findings import RANK, Code, Finding
 from catalog.review.names import known_as, names_of, stem
 from catalog.review.neighbours import Neighbours
-from catalog.review.outliers import expectations, off_laws, siblings_off_law
+from catalog.review.outliers import expectations, off_laws
 from catalog.review.slips import UNIT_FACTORS, out_of_proportion
 from catalog.review.stacks import mating_findings
 from catalog.review.tolerances import tolerances_of_half, tolerances_of_mating
@@ -179,8 +179,9 @@ def _stack_path(series: Series, place: int, field: str) -> str:
 def _contradicted(series: Series, siblings: tuple[Half, ...]) -> Iterator[Finding]:
     """Listed halves of the series that contradict its laws: either they are built differently or a law is wrong."""
     found: Mapping[str, list[tuple[Half, Finding]]] = defaultdict(list)
-    for half, finding in siblings_off_law(siblings, Neighbours(series=series)):
-        found[finding.field].append((half, finding))
+    for half in siblings:
+        for finding in off_laws(half, expectations(half, Neighbours(series=series))):
+            found[finding.field].append((half, finding))
     for field, group in found.items():
         worst = max((finding for _, finding in group), key=_badness)
         keys = tuple(dict.fromkeys(half.key for half, _ in group))

@@ -5,7 +5,6 @@ The law is the stated one, else one fitted to at least three siblings.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import hypot
@@ -130,7 +129,7 @@ def _fitted(half: Half, group: Members, *, sure: bool) -> Expectations:
     return {
         name: Expected(
             value=round(law.value(positions), 4),
-            bound=_commonest_bound(group, name),
+            bound=group.bound(name),
             tolerance=None,
             u=law.u(positions),
             slope=law.slope,
@@ -142,11 +141,6 @@ def _fitted(half: Half, group: Members, *, sure: bool) -> Expectations:
         for name, law in group.laws.items()
         if law.value(positions) > 0
     }
-
-
-def _commonest_bound(group: Members, name: str) -> Bound:
-    bounds = Counter(half.dimensions[name].bound for half in group.halves if name in half.dimensions)
-    return bounds.most_common(1)[0][0]
 
 
 WARN_ABOVE = 1.0
@@ -176,13 +170,6 @@ def off_laws(half: Half, law: Expectations) -> Iterator[Finding]:
     for name in half.dimensions:
         if name in law and abs(deviation(half, name, law[name])) > WARN_ABOVE:
             yield _finding(half, name, law[name])
-
-
-def siblings_off_law(siblings: tuple[Half, ...], around: Neighbours) -> Iterator[tuple[Half, Finding]]:
-    """Listed halves that a newly stated law contradicts; kinds and rows without a law are left out."""
-    for half in siblings:
-        for finding in off_laws(half, expectations(half, around)):
-            yield half, finding
 
 
 def _finding(half: Half, name: str, expected: Expected) -> Finding:
