@@ -120,11 +120,11 @@ NOT_OWN_TOKEN = Refusal(
 )
 MORE_SCOPES = Refusal(
     message="a token cannot make another one with more scopes than it has itself",
-    remedy="Leave out the scopes that this token lacks, or ask whoever keeps the server",
+    remedy="Leave out the scopes that this token lacks, or ask the operator of the server",
 )
 ONESELF = Refusal(
     message="nobody can change their own role or suspension",
-    remedy="Ask another maintainer, or whoever keeps the server",
+    remedy="Ask another maintainer, or the operator of the server",
 )
 
 

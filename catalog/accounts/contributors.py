@@ -129,7 +129,7 @@ def lift(session: Session, act: Act, name: str) -> Contributor:
 def checked_line(text: str, *, field: str, least: int, most: int) -> str:
     """The text as a single plain line of ``least`` to ``most`` characters (`catalog.model.text_fields`).
 
-    Raises EntryError, also for a text that holds a token: labels and reasons are shown to others.
+    Raises EntryError, also for a text that contains a token: labels and reasons are shown to others.
     """
     bare = text.strip()
     if not least <= len(bare) <= most:
@@ -139,7 +139,7 @@ def checked_line(text: str, *, field: str, least: int, most: int) -> str:
         )
     if masked(bare) != bare:
         raise EntryError(
-            f"the {field} holds a token",
+            f"the {field} contains a token",
             field=field,
             value=masked(bare),
             remedy="Leave it out, and revoke it if it has leaked",
@@ -161,10 +161,10 @@ def _checked_name(name: str) -> str:
     given = checked_line(folded, field="name", least=1, most=LONGEST_NAME)
     if not given.isprintable() or not given[0].isalnum() or set(given) & IN_ADDRESSES:
         raise EntryError(
-            "a name is made of printable characters, begins with a letter or a figure, and holds no / or \\",
+            "a name is made of printable characters, begins with a letter or a digit, and contains no / or \\",
             field="name",
             value=given,
-            remedy="Begin with a letter or a figure, and leave out invisible characters and slashes",
+            remedy="Begin with a letter or a digit, and leave out invisible characters and slashes",
         )
     if slug(given) in RESERVED:
         raise EntryError(
@@ -176,7 +176,10 @@ def _checked_name(name: str) -> str:
 def _checked_role(role: Role) -> Role:
     if role not in GIVEN_ROLES:
         raise EntryError(
-            f"nobody can be given the role {role}", field="role", value=role, remedy=f"Give {' or '.join(GIVEN_ROLES)}"
+            f"the role {role} cannot be given",
+            field="role",
+            value=role,
+            remedy=f"Give {' or '.join(GIVEN_ROLES)}",
         )
     return role
 

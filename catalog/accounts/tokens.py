@@ -178,7 +178,7 @@ def as_they_stand(session: Session, who: Who, at: str) -> Who:
     token, owner = session.execute(_WITH_OWNER.where(TokenTable.id == who.token)).one()
     if owner.role != who.role:
         raise ForbiddenError(
-            f"{who.name} is no {who.role} any more", value=owner.role, remedy="Send it again with your present role"
+            f"{who.name} is no longer a {who.role}", value=owner.role, remedy="Send it again with your present role"
         )
     return _who(session, _token(token, owner, at), who.role)
 
@@ -214,7 +214,7 @@ def _check_scopes(owner: Contributor, scopes: frozenset[Scope]) -> None:
         )
     if Scope.MAINTAIN in scopes and owner.role is not Role.MAINTAINER:
         raise EntryError(
-            f"{owner.name} is no maintainer",
+            f"{owner.name} is not a maintainer",
             field="scopes",
             value=Scope.MAINTAIN,
             remedy="Leave the scope 'maintain' out, or give the role first",

@@ -106,7 +106,7 @@ def reopen(session: Session, act: Act, case: Case) -> DocumentRecord:
             "a withdrawn case is reopened by a maintainer",
             field="state",
             value=state,
-            remedy="Save it anew, or ask a maintainer",
+            remedy="Save it again as a new case, or ask a maintainer",
         )
     content = Specimen.model_validate(case.document.content).model_copy(update={"solution": None})
     return revise_document(session, act, case.document, "reopen", content=content, state=OPEN)

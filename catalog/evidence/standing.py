@@ -134,7 +134,7 @@ def _people_needed(facts: StandingFacts, missing: int) -> str:
     if missing == 1:
         kind = "measurement or trial fit" if tried else "measurement"
         excluded = _listed((facts.author, *facts.independent), "or")
-        return f"{number}{more} agreeing {kind} by somebody else than {excluded}"
+        return f"{number}{more} agreeing {kind} by somebody other than {excluded}"
     kinds = "measurements or trial fits" if tried else "measurements"
     return f"{number} agreeing {kinds} by different people, neither of them {facts.author}"
 

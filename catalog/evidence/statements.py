@@ -27,7 +27,7 @@ MOST_SET_ASIDE = 100
 """Most confirmations that one resolution may set aside."""
 
 LONGEST_KEY = 1000
-"""Longest key, in characters: a mating's key holds two halves' keys of two parts each."""
+"""Longest key, in characters: a mating's key contains two halves' keys of two parts each."""
 
 Key = Annotated[
     str, StringConstraints(strip_whitespace=True, min_length=1, max_length=LONGEST_KEY), AfterValidator(plain_line)
@@ -40,7 +40,7 @@ Result = Literal["mates", "does_not_mate"]
 def _dimensions(stated: dict[str, Dimension]) -> dict[str, Dimension]:
     for name in stated:
         if name not in LENGTHS:
-            raise ValueError(f"{name!r} is no dimension")
+            raise ValueError(f"{name!r} is not a dimension")
     return stated
 
 
@@ -134,7 +134,7 @@ class Confirmation(Entry):
 
 
 def check_feature(of: EntryRecord, feature: str) -> None:
-    """Raise ValueError where the record cannot have this feature."""
+    """Raise ValueError if the record cannot have this feature."""
     if feature in FEATURES_OF[of]:
         return
     label = FEATURES[feature].label if feature in FEATURES else repr(feature)

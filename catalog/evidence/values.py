@@ -44,7 +44,7 @@ Reading = Annotated[FiniteFloat, Field(gt=0)]
 def _of_kind(*kinds: Kind) -> AfterValidator:
     def checked(name: str) -> str:
         if name not in FEATURES or FEATURES[name].kind not in kinds:
-            raise ValueError(f"{name!r} is no {kinds[0]}")
+            raise ValueError(f"{name!r} is not a {kinds[0]}")
         return name
 
     return AfterValidator(checked)

@@ -28,16 +28,15 @@ PREFILTER_SHARE = 2.0
 BODY = tuple(name for name in ESSENTIAL if name not in PITCHES)
 
 
-def read_neighbours(session: Session, entry: AnyEntry, beside: Iterable[Half] = ()) -> Neighbours:
-    """The neighbours of an entry in the catalogue and among the halves given ``beside`` it in the same batch."""
-    given = list(beside)
+def read_neighbours(session: Session, entry: AnyEntry) -> Neighbours:
+    """The neighbours of an entry in the catalogue."""
     if isinstance(entry, Mating):
-        return among(entry, [*contents(session, "half", (entry.half, entry.other)).values(), *given])
+        return among(entry, contents(session, "half", (entry.half, entry.other)).values())
     made = expand(entry).halves if isinstance(entry, Series) else (entry,)
     own = {half.key for half in made}
     series = _stated_series(session, entry) if isinstance(entry, Half) else None
     keys = {*_siblings(session, entry, series), *_alike(session, made), *_named(session, made, entry)}
-    return among(entry, [*contents(session, "half", keys - own).values(), *given], series)
+    return among(entry, contents(session, "half", keys - own).values(), series)
 
 
 def _stated_series(session: Session, half: Half) -> Series | None:

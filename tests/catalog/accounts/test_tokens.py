@@ -162,7 +162,7 @@ def test_who_waited_for_their_turn_is_looked_at_again_within_the_transaction(peo
         assert tokens.as_they_stand(session, before, at()).state is State.SUSPENDED
         contributors.lift(session, operators(), KEEPER)
         contributors.change_role(session, operators(), KEEPER, Role.CONTRIBUTOR)
-        with pytest.raises(ForbiddenError, match="no maintainer any more"):
+        with pytest.raises(ForbiddenError, match="no longer a maintainer"):
             tokens.as_they_stand(session, before, at())
         contributors.change_role(session, operators(), KEEPER, Role.MAINTAINER)
         tokens.revoke(session, by_operator(), made.token.id)

@@ -133,7 +133,7 @@ REASONS: tuple[tuple[str, dict[str, Any], tuple[str, ...]], ...] = (
         {"cited": True, "clean": True},
         (
             "A document is cited with revision and page, and the machine review found nothing.",
-            "For confirmed it needs one agreeing measurement by somebody else than Wren Olsen.",
+            "For confirmed it needs one agreeing measurement by somebody other than Wren Olsen.",
         ),
     ),
     (
@@ -142,7 +142,7 @@ REASONS: tuple[tuple[str, dict[str, Any], tuple[str, ...]], ...] = (
         (
             "Measured in agreement by Ida Finch.",
             "For documented it needs a citation of the maker's document with revision and page.",
-            "For confirmed it needs one more agreeing measurement by somebody else than Wren Olsen or Ida Finch.",
+            "For confirmed it needs one more agreeing measurement by somebody other than Wren Olsen or Ida Finch.",
         ),
     ),
     (
@@ -169,7 +169,7 @@ REASONS: tuple[tuple[str, dict[str, Any], tuple[str, ...]], ...] = (
             "A document is cited with revision and page, and the machine review found nothing.",
             "A measurement by Wren Olsen does not count: the figures in force are theirs.",
             "2 confirmations speak of earlier figures and do not count any more.",
-            "For confirmed it needs one agreeing measurement by somebody else than Wren Olsen.",
+            "For confirmed it needs one agreeing measurement by somebody other than Wren Olsen.",
         ),
     ),
     (
@@ -213,7 +213,7 @@ def test_reasons_in_words(given: dict[str, Any], sentences: tuple[str, ...]) -> 
 def test_a_mating_may_be_measured_or_tried() -> None:
     known = StandingFacts(of="mating", author=AUTHOR, cited=True, clean=True)
     told = why(known)
-    assert told[-1] == "For confirmed it needs one agreeing measurement or trial fit by somebody else than Wren Olsen."
+    assert told[-1] == "For confirmed it needs one agreeing measurement or trial fit by somebody other than Wren Olsen."
     assert why(replace(known, measurers=frozenset({"Ida Finch"})))[1:] == (
         "Trial fitted or measured in agreement by Ida Finch.",
     )

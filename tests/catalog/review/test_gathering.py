@@ -50,9 +50,9 @@ def catalogue(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Catalogue]:
         yield opened
 
 
-def _around(catalogue: Catalogue, entry: AnyEntry, **more: Any) -> Neighbours:
+def _around(catalogue: Catalogue, entry: AnyEntry) -> Neighbours:
     with catalogue.reading() as session:
-        return read_neighbours(session, entry, **more)
+        return read_neighbours(session, entry)
 
 
 def _keys(halves: tuple[Half, ...]) -> set[str]:
@@ -112,13 +112,6 @@ def test_a_mating_gets_both_its_halves(catalogue: Catalogue) -> None:
         {"half": "wagtail-works:reed-p20", "other": "wagtail-works:ww-90-r", "basis": "maker"}
     )
     assert set(_around(catalogue, mating).mates) == {"wagtail-works:reed-p20", "wagtail-works:ww-90-r"}
-
-
-def test_halves_of_the_same_batch_stand_around_too(catalogue: Catalogue) -> None:
-    new = member(part_number="NEW-1")
-    mating = Mating.model_validate({"half": new.key, "other": "wagtail-works:ww-90-r", "basis": "maker"})
-    assert new.key in _around(catalogue, mating, beside=[new]).mates
-    assert new.key in _keys(_around(catalogue, member(part_number="NEW-2"), beside=[new]).alike)
 
 
 def test_a_series_gets_the_halves_listed_one_by_one_and_those_like_its_own(catalogue: Catalogue) -> None:
