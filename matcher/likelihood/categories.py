@@ -77,5 +77,5 @@ class CategoryEvidence(Evidence):
         shared = np.isclose(has.sum(), 1.0) and bool(np.all((has == 0) | (has >= SHARED_STATED)))
         if not (np.any(has > STATED) or shared):
             return Comparison()
-        right = bool(self.seen & set(names)) or (not names and self.seen <= {"none"})
+        right = not self.seen.isdisjoint(names)
         return Comparison(expected=", ".join(names), p_value=1.0 if right else 1.0 - self.feature.right_share)

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from matcher.features import FEATURES
 from matcher.likelihood.evidence import Comparison
 from matcher.likelihood.kinds import evidence_of
 from matcher.observations import Of, Reduced, SharedError, SharedKind
@@ -127,3 +128,23 @@ def test_a_predicted_kind_is_not_held_against_what_is_seen(has: tuple[float, ...
     columns = replace(COLUMNS, categories={**COLUMNS.categories, "half_kind": kinds})
     seen = Reduced(index=0, feature="half_kind", values=frozenset({"plug"}))
     assert evidence_of(seen, columns).against(PLUG).expected == expected
+
+
+@pytest.mark.parametrize(
+    ("feature", "share", "stated", "expected"),
+    [
+        ("mounting", 0.2, 5, True),
+        ("mounting", 1 / 6, 6, False),
+        ("keying", 0.5, 1, False),
+        ("keying", 0.25, 3, False),
+    ],
+)
+def test_a_stated_set_shares_the_probability_equally_and_labels_never_do(
+    feature: str, share: float, stated: int, expected: bool
+) -> None:
+    has = np.zeros(len(FEATURES[feature].values))
+    has[:stated] = share
+    table = np.tile(has, (len(COLUMNS), 1))
+    columns = replace(COLUMNS, categories={**COLUMNS.categories, feature: table})
+    seen = Reduced(index=0, feature=feature, values=frozenset({next(iter(FEATURES[feature].values))}))
+    assert (evidence_of(seen, columns).against(PLUG).expected is not None) is expected

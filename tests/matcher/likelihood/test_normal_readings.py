@@ -125,3 +125,46 @@ def test_two_readings_far_off_do_not_hide_that_the_others_agree() -> None:
     deviation[[2, 5]] += np.array([[3.0], [-5.0]])
     readings = replace(readings, deviation=deviation, wrong=readings.wrong - 10.0)
     assert readings.closed_form() == pytest.approx(slow(readings, 2), abs=1e-9)
+
+
+@pytest.mark.parametrize("apart", [0.0, 0.02, 0.1, 0.5])
+@pytest.mark.parametrize("count", [6, 7, 9])
+def test_what_counts_as_impossible_is_an_upper_bound(count: int, apart: float) -> None:
+    """Of the density with at most two readings wrong, also without any one of them; else halves would be lost."""
+    readings = drawn(count, apart)
+    bound = readings._most
+    kept = [np.arange(count) != dropped for dropped in range(count)]
+    names = ("deviation", "variance", "right", "wrong", "coefficient")
+    fewer = [replace(readings, **{name: getattr(readings, name)[rows] for name in names}) for rows in kept]
+    for some in (readings, *fewer):
+        rest = readings.wrong.sum(axis=0) - some.wrong.sum(axis=0)
+        assert np.all(bound >= some.over_choices(2) + rest - 1e-9)
+
+
+def test_readings_far_apart_are_seen_to_be_impossible() -> None:
+    readings = drawn(9, 2.0)
+    assert np.all(readings._most < readings.wrong.sum(axis=0) - 100.0)
+
+
+@pytest.mark.parametrize("unscaled", [False, True])
+@pytest.mark.parametrize("kind", SharedKind)
+def test_a_half_is_a_normal_of_the_rectangle_s_variance_or_a_gross_error(kind: SharedKind, unscaled: bool) -> None:
+    columns = invented_columns(2)
+    predicted = replace(columns.dimensions["body_width"], extra_u=np.full(len(columns), 0.2))
+    columns = replace(columns, dimensions={**columns.dimensions, "body_width": predicted})
+    shared = SharedError(group="g", kind=kind, sd=0.05, unscaled=unscaled)
+    width = Reduced(index=0, feature="body_width", value=4.0, u=0.3, total_u=0.31, shared=shared)
+    evidence = DimensionEvidence(reading=width, columns=columns)
+    found, centre = NormalReadings.of([evidence]), predicted.centre
+    spread = predicted.half_width**2 / 3 + 0.2**2
+    gross = evidence.feature.gross_share
+    if kind is SharedKind.ZERO:
+        assert found.deviation[0] == pytest.approx(4.0 - centre)
+        assert found.variance[0] == pytest.approx(0.3**2 + spread, rel=1e-5)
+        assert found.right[0] == pytest.approx(np.full(len(columns), np.log(1 - gross)))
+    else:
+        assert found.deviation[0] == pytest.approx(np.log(4.0 / centre))
+        assert found.variance[0] == pytest.approx(0.3**2 / 16 + spread / centre**2, rel=1e-5)
+        assert found.right[0] == pytest.approx(np.full(len(columns), np.log((1 - gross) / 4.0)))
+    slips = 0.0 if unscaled else evidence.densities[1:].sum(axis=0)
+    assert np.exp(found.wrong[0]) == pytest.approx(evidence.mixture.floor + slips)
