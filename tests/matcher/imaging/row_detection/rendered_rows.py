@@ -152,38 +152,38 @@ def rendered(rng: np.random.Generator, difficulty: Difficulty | None = None) -> 
     rows = int(np.ceil(max(16.0, (made.height_p + 1.0) * pitch)))
     middle = rows / 2 + float(rng.uniform(-0.5, 0.5))
     columns = int(np.ceil(start + left + (count - 1) * pitch + right + 1.5 * pitch + 10.0))
-    x, y = _points(rows, columns)
-    along = (x - start - left) / pitch
-    across = (y - middle) / pitch - (along - (count - 1) / 2) * made.tilt
-    levels = _blurred(_scene(rng, made, along, across), made.blur)
+    along, down = (_points(columns) - start - left) / pitch, (_points(rows) - middle) / pitch
+    levels = _blurred(_scene(rng, made, along, down), made.blur)
     noisy = levels + rng.normal(0.0, made.noise * abs(made.contrast), levels.shape)
     grey = np.round(noisy.clip(0, 1) * 255).astype(np.uint8)
     end = start + left + (count - 1) * pitch + right
     return Rendered(image=_jpeg(grey, made.jpeg), line=(start, middle, end, middle), first=left, difficulty=made)
 
 
-def _points(rows: int, columns: int) -> tuple[Floats, Floats]:
-    fine = SUPERSAMPLED
-    x = (np.arange(columns * fine) + 0.5) / fine - 0.5
-    y = (np.arange(rows * fine) + 0.5) / fine - 0.5
-    return np.meshgrid(x, y)  # type: ignore[return-value]
+def _points(pixels: int) -> Floats:
+    """Places of the points within so many pixels, px."""
+    return (np.arange(pixels * SUPERSAMPLED) + 0.5) / SUPERSAMPLED - 0.5
 
 
-def _scene(rng: np.random.Generator, made: Difficulty, along: Floats, across: Floats) -> Floats:
-    """Levels of the scene at places along and across the row (pitches), pixels not yet averaged."""
+def _scene(rng: np.random.Generator, made: Difficulty, along: Floats, down: Floats) -> Floats:
+    """Levels of the scene, pixels not yet averaged, at places along the picture's columns (pitches from the first
+    contact) and down its rows (from the middle of the line)."""
     base = 0.12 if made.contrast > 0 else 0.2 - made.contrast
-    inside = np.abs(across) < made.height_p / 2
-    metal = _metal(rng, made, along[0]) * inside
     outside = (along < -made.housing_p[0] - _reach(made, 0)) | (
         along > made.count - 1 + made.housing_p[1] + _reach(made, 1)
     )
-    levels = base + made.contrast * metal + made.housing_step * outside
     middle = (along - (made.count - 1) / 2) / max(made.count / 2 + 2, 1.0)
-    levels = levels * (1.0 + made.light * (0.7 * middle + 0.3 * middle**2))
+    light = 1.0 + made.light * (0.7 * middle + 0.3 * middle**2)
+    metal = (base + made.contrast * _metal(rng, made, along) + made.housing_step * outside) * light
+    plastic = (base + made.housing_step * outside) * light
+    row, below = (along - (made.count - 1) / 2) * made.tilt, down[:, None]
+    levels = np.where((below > row - made.height_p / 2) & (below < row + made.height_p / 2), metal, plastic)
     for place, sd, height in made.glare:
-        levels = levels + height * np.exp(-0.5 * (((along - place) / sd) ** 2 + (across / 2.0) ** 2))
+        levels += height * np.exp(-0.5 * (((along - place) / sd) ** 2 + ((below - row) / 2.0) ** 2))
     for place, off, radius in made.dirt:
-        levels = np.where((along - place) ** 2 + (across - off) ** 2 < radius**2, 0.06, levels)
+        near = np.abs(along - place) < radius
+        dirty = (along[near] - place) ** 2 + (below - row[near] - off) ** 2 < radius**2
+        levels[:, near] = np.where(dirty, 0.06, levels[:, near])
     return levels
 
 
