@@ -19,7 +19,7 @@ from matcher.errors import ObservationError
 from matcher.features import FEATURES, PITCHES
 from matcher.imaging.clicks.inputs import ClickedRow, ContactLattice, Picture, checked_body, checked_plane
 from matcher.imaging.clicks.joint_fit import JointFit, Occupied, design_of, fit_jointly
-from matcher.imaging.clicks.lattice_fit import clicked_row, row_through, sites_of
+from matcher.imaging.clicks.lattice_fit import click_error, clicked_row, row_through, sites_of
 from matcher.imaging.clicks.picture_results import RowFit
 from matcher.imaging.clicks.rectification import (
     FromRectangle,
@@ -95,7 +95,7 @@ class Rows:
         """Degrees of freedom of ``click_u``."""
         return self.click_error[1]
 
-    @property
+    @cached_property
     def fits(self) -> tuple[RowFit, ...]:
         """The rows one by one."""
         return tuple(row.fit for row in self.rows)
@@ -107,7 +107,7 @@ class Rows:
             raise TypeError("a picture without rows has no fit of them")
         return self.joint
 
-    @property
+    @cached_property
     def along(self) -> Floats | None:
         """Unit vector along the rows, None without a row."""
         return np.array(self.fits[0].direction) if self.rows else None
@@ -195,8 +195,8 @@ def _fields(i: int, clicks: Floats) -> list[str]:
 
 def _as_given(rows: Sequence[Row], rectification: Rectification) -> Rows:
     """Rows in a picture whose perspective is not estimated from the contacts."""
-    apart = fit_jointly([row.occupied(row.straight, i) for i, row in enumerate(rows)])
-    agreeing = {key for key in {row.key for row in rows} if _agree([r for r in rows if r.key == key], apart)}
+    error = click_error(*_squares_apart(rows))
+    agreeing = {key for key in {row.key for row in rows} if _agree([r for r in rows if r.key == key], error)}
     groups = _groups(rows, agreeing)
     joint = fit_jointly([row.occupied(row.straight, group) for row, group in zip(rows, groups, strict=True)])
     if isinstance(rectification, FromRectangle):
@@ -229,14 +229,20 @@ def _groups(rows: Sequence[Row], agreeing: set[RowKey]) -> list[int]:
     return [list(dict.fromkeys(names)).index(name) for name in names]
 
 
-def _agree(rows: Sequence[Row], apart: JointFit) -> bool:
-    """Whether rows of one key have one step: F test of the squares that one step adds; ``apart`` fits all rows."""
+def _squares_apart(rows: Sequence[Row]) -> tuple[float, int]:
+    """Sum of squared residuals of rows that have each their own step, px², and its degrees of freedom."""
+    freedom = [2 * (int(np.count_nonzero(row.used)) - 2) for row in rows]
+    squares = [row.fit.lattice.residual_sd**2 * dof for row, dof in zip(rows, freedom, strict=True)]
+    return sum(squares), sum(freedom)
+
+
+def _agree(rows: Sequence[Row], error: tuple[float, float]) -> bool:
+    """Whether rows of one key have one step: F test of the squares that one step adds."""
     if len(rows) == 1:
         return True
     one = fit_jointly([row.occupied(row.straight, 0) for row in rows])
-    several = fit_jointly([row.occupied(row.straight, i) for i, row in enumerate(rows)])
-    click_u, dof = apart.click_error
-    freedom = one.degrees_of_freedom - several.degrees_of_freedom
-    added = max(one.squares - several.squares, 0.0) / click_u**2
+    (click_u, dof), (squares, own_freedom) = error, _squares_apart(rows)
+    freedom = one.degrees_of_freedom - own_freedom
+    added = max(one.squares - squares, 0.0) / click_u**2
     p = chdtrc(freedom, added) if math.isinf(dof) else fdtrc(freedom, dof, added / freedom)
     return bool(p > DISAGREE)

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -78,17 +79,19 @@ def clicked_row(points: ArrayLike, *, floor_u: float = FLOOR_U, field: str = "po
     return clicked
 
 
-def sites_of(
-    clicked: Floats, *, floor_u: float = FLOOR_U, field: str = "points", bent: bool = False
-) -> tuple[Ints, Bools]:
+def sites_of(clicked: Floats, *, field: str = "points", bent: bool = False) -> tuple[Ints, Bools]:
     """Site of each point (n × 2) of a row, and whether the point belongs to it.
 
     ``bent`` lets the steps change steadily along the row, as they do in a tilted picture; for that a row needs five
     points. Raises as `fit_row`.
     """
     degree = 2 if bent and len(clicked) >= FEWEST + 2 else 1
-    fitted = fit_sites(clicked, clicked @ _main_direction(clicked), floor_u, field, degree)
+    fitted = _fit_in_plane(clicked, FLOOR_U, field, degree)
     return fitted.sites, fitted.used
+
+
+def _fit_in_plane(clicked: Floats, floor_u: float, field: str, degree: int = 1) -> SiteFit:
+    return fit_sites(clicked, clicked @ _main_direction(clicked), floor_u, field, degree)
 
 
 def _main_direction(points: Floats) -> Floats:
@@ -104,7 +107,7 @@ def _main_direction(points: Floats) -> Floats:
         i, j = i[chosen], j[chosen]
     steps = points[j] - points[i]
     lengths = np.hypot(steps[:, 0], steps[:, 1])
-    far = lengths >= np.median(lengths)
+    far = lengths >= np.sort(lengths)[len(lengths) // 2]
     angles = 2.0 * np.arctan2(steps[far, 1], steps[far, 0])
     doubled = _weighted_median_angle(angles, lengths[far])
     direction = np.array([math.cos(doubled / 2), math.sin(doubled / 2)])
@@ -118,7 +121,7 @@ MOST_PAIRS = 4000
 def _weighted_median_angle(angles: Floats, weights: Floats) -> float:
     """Weighted median about the weighted mean direction, rad."""
     middle = math.atan2(float(weights @ np.sin(angles)), float(weights @ np.cos(angles)))
-    off = np.angle(np.exp(1j * (angles - middle)))
+    off = np.remainder(angles - middle + math.pi, 2.0 * math.pi) - math.pi
     order = np.argsort(off)
     half = np.searchsorted(np.cumsum(weights[order]), weights.sum() / 2)
     return middle + float(off[order[half]])
@@ -140,7 +143,7 @@ class SiteFit:
     leverage: Floats
     degree: int
 
-    @property
+    @cached_property
     def squares(self) -> float:
         """Sum of squared residuals of the points used, px²."""
         return float(np.sum(self.residuals[self.used] ** 2))
@@ -172,15 +175,15 @@ def polynomial_fit(points: Floats, sites: Ints, used: Bools, degree: int = 1) ->
     """Polynomial of ``degree`` in the site, a straight line for a lattice, fitted to each coordinate."""
     shifted = (sites - sites[used].min()).astype(np.float64)
     powers = np.vander(shifted / max(shifted[used].max(), 1.0), degree + 1, increasing=True)
-    q, r = np.linalg.qr(powers[used])
-    coefficients = np.linalg.solve(r, q.T @ points[used])
+    covariance = np.linalg.inv(powers[used].T @ powers[used])
+    coefficients = covariance @ (powers[used].T @ points[used])
     return SiteFit(
         sites=sites - sites[used].min(),
         used=used.copy(),
         origin=coefficients[0],
         step=coefficients[1] / max(shifted[used].max(), 1.0),
         residuals=points - powers @ coefficients,
-        leverage=np.sum(np.linalg.solve(r.T, powers.T) ** 2, axis=0),
+        leverage=np.sum(powers @ covariance * powers, axis=1),
         degree=degree,
     )
 
@@ -196,6 +199,8 @@ def _next_change(fitted: SiteFit, floor_u: float) -> int | None:
     worst = int(np.argmax(np.where(used, ratio, 0.0)))
     if ratio[worst] > 1.0:
         return worst
+    if used.all():
+        return None
     nearest = int(np.argmin(np.where(used | np.isin(fitted.sites, fitted.sites[used]), np.inf, ratio)))
     return nearest if not used[nearest] and ratio[nearest] < 1.0 else None
 
@@ -246,8 +251,9 @@ def _refuse_absurd(fitted: SiteFit, floor_u: float, field: str) -> None:
 
 def unit_covariance(x: Floats) -> Floats:
     """Covariance of (intercept, slope) of a line through y of standard deviation 1 at ``x``: (XᵀX)⁻¹."""
-    design = np.vander(x, 2, increasing=True)
-    return np.asarray(np.linalg.inv(design.T @ design), dtype=np.float64)
+    middle, squares = float(x.mean()), float(np.sum((x - x.mean()) ** 2))
+    cross = -middle / squares
+    return np.array([[1.0 / len(x) - middle * cross, cross], [cross, 1.0 / squares]])
 
 
 def fit_lattice(positions: ArrayLike, *, floor_u: float = FLOOR_U, field: str = "positions") -> Lattice:
@@ -274,12 +280,15 @@ def fit_row(points: ArrayLike, *, floor_u: float = FLOOR_U, field: str = "points
         As `fit_lattice`, and where the points do not lie along a line.
     """
     clicked = clicked_row(points, floor_u=floor_u, field=field)
-    return row_through(clicked, *sites_of(clicked, floor_u=floor_u, field=field), floor_u=floor_u)
+    return _row(_fit_in_plane(clicked, floor_u, field), floor_u)
 
 
-def row_through(points: Floats, sites: Ints, used: Bools, *, floor_u: float = FLOOR_U) -> RowFit:
+def row_through(points: Floats, sites: Ints, used: Bools) -> RowFit:
     """The row through points (n × 2) whose sites are known."""
-    fitted = polynomial_fit(points, sites, used)
+    return _row(polynomial_fit(points, sites, used), FLOOR_U)
+
+
+def _row(fitted: SiteFit, floor_u: float) -> RowFit:
     direction = fitted.step / float(np.linalg.norm(fitted.step))
     lattice = _lattice(fitted, direction, floor_u)
     normal = np.array([-direction[1], direction[0]])
@@ -300,6 +309,7 @@ def _lattice(fitted: SiteFit, direction: Floats, floor_u: float) -> Lattice:
     covariance = click_u**2 * unit_covariance(used_sites.astype(np.float64))
     off = np.sqrt(np.sum(fitted.residuals**2, axis=1))
     strays = [Outlier(point=int(i), site=int(fitted.sites[i]), off=float(off[i])) for i in np.nonzero(~fitted.used)[0]]
+    spans = int(used_sites.max())
     return Lattice(
         pitch=float(fitted.step @ direction),
         pitch_u=math.sqrt(covariance[1, 1]),
@@ -312,6 +322,6 @@ def _lattice(fitted: SiteFit, direction: Floats, floor_u: float) -> Lattice:
         click_u=click_u,
         degrees_of_freedom=click_dof,
         outliers=tuple(strays),
-        missing=tuple(np.setdiff1d(np.arange(used_sites.max()), used_sites).tolist()),
-        spans=int(used_sites.max()),
+        missing=tuple(sorted(set(range(spans)) - set(used_sites.tolist()))),
+        spans=spans,
     )

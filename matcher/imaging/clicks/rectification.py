@@ -19,6 +19,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TypeAlias
 
 import numpy as np
@@ -145,12 +146,19 @@ class FromRectangle:
 
     def straight(self, points: Floats, parameters: Floats) -> Floats:
         """Points as they would be seen from straight above."""
-        corners = parameters[..., :8].reshape(*parameters.shape[:-1], 4, 2)
-        return mapped(homographies(corners, self._target(corners, parameters[..., 8])), points)
+        return mapped(self._maps(parameters), points)
 
     def now(self, points: Floats) -> Floats:
         """Points as they would be seen from straight above, by the best map."""
-        return self.straight(points, self.parameters)
+        return mapped(self._best_map, points)
+
+    @cached_property
+    def _best_map(self) -> Floats:
+        return self._maps(self.parameters)
+
+    def _maps(self, parameters: Floats) -> Floats:
+        corners = parameters[..., :8].reshape(*parameters.shape[:-1], 4, 2)
+        return homographies(corners, self._target(corners, parameters[..., 8]))
 
     def _target(self, corners: Floats, deviation: Floats) -> Floats:
         length, width = self.length * np.exp(deviation / 2), self.width * np.exp(-deviation / 2)

@@ -87,10 +87,11 @@ def assign(positions: Floats, floor_u: float, *, field: str) -> Assignment:
     if sites is None:
         sites = _searched(ascending, floor_u, field)
     kept = sites >= 0
-    pitch, phase = np.polyfit(sites[kept], ascending[kept], 1)
-    nearest = np.rint((ascending - phase) / pitch).astype(np.int64)
+    if not kept.all():
+        pitch, phase = straight_line(sites[kept], ascending[kept])
+        sites = np.where(kept, sites, np.rint((ascending - phase) / pitch).astype(np.int64))
     indices, inliers = np.empty(len(sites), dtype=np.int64), np.empty(len(sites), dtype=bool)
-    indices[order], inliers[order] = np.where(kept, sites, nearest), kept
+    indices[order], inliers[order] = sites, kept
     return Assignment(indices=indices, inliers=inliers)
 
 
@@ -104,9 +105,16 @@ def _easy(ascending: Floats, floor_u: float) -> Ints | None:
     if np.min(steps) < 1 or np.count_nonzero(steps == 1) < EASY_ONES * len(steps):
         return None
     sites = np.concatenate([[0.0], np.cumsum(steps)])
-    line = np.polyfit(sites, ascending, 1)
-    off = np.max(np.abs(ascending - np.polyval(line, sites)))
-    return sites.astype(np.int64) if off < min(EASY_SHARE * line[0], EASY_SD * floor_u) else None
+    step, start = straight_line(sites, ascending)
+    off = float(np.max(np.abs(ascending - start - step * sites)))
+    return sites.astype(np.int64) if off < min(EASY_SHARE * step, EASY_SD * floor_u) else None
+
+
+def straight_line(x: Floats | Ints, y: Floats) -> tuple[float, float]:
+    """Slope and intercept of the least-squares line through points (x, y)."""
+    middle, off = float(x.mean()), x - x.mean()
+    slope = float(off @ y) / float(off @ off)
+    return slope, float(y.mean()) - slope * middle
 
 
 def _searched(ascending: Floats, floor_u: float, field: str) -> Ints:
@@ -196,9 +204,9 @@ def _traced(ascending: Floats, pitch: float, links: Ints, end: int) -> Ints:
 
 def _scored(ascending: Floats, sites: Ints, floor_u: float) -> _Hypothesis:
     kept = sites >= 0
-    line = np.polyfit(sites[kept], ascending[kept], 1)
-    residuals = ascending[kept] - np.polyval(line, sites[kept])
-    pitch, dof, variance = float(line[0]), len(residuals) - 2, PRIOR_DOF * (USUAL_CLICKING * floor_u) ** 2
+    pitch, phase = straight_line(sites[kept], ascending[kept])
+    residuals = ascending[kept] - phase - pitch * sites[kept]
+    dof, variance = len(residuals) - 2, PRIOR_DOF * (USUAL_CLICKING * floor_u) ** 2
     total = PRIOR_DOF + dof
     fit = -total / 2 * math.log1p(float(residuals @ residuals) / variance)
     constant = gammaln(total / 2) - gammaln(PRIOR_DOF / 2) - dof / 2 * math.log(math.pi * variance)

@@ -27,6 +27,7 @@ from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
 from matcher.imaging.clicks.lattice_fit import fit_lattice
 from matcher.imaging.clicks.picture_results import Lattice
+from matcher.imaging.clicks.site_assignment import straight_line
 from matcher.imaging.row_detection.doubts import doubts, empty, is_clear, is_row, row_reasons, traces
 from matcher.imaging.row_detection.hypotheses import Choice, Hypothesis, alternates, chosen, hypotheses
 from matcher.imaging.row_detection.periods import SMALLEST_PX
@@ -180,8 +181,8 @@ def _lattice(reading: Hypothesis, places: list[int], why: list[str | None], step
     if len(used) < 3:
         raise _no_contacts("fewer than three contacts show in the profile", length)
     positions = reading.sites.positions[used] * step
-    line = np.polyfit(np.array(used, dtype=np.float64), positions, 1)
-    scatter = float(np.std(positions - np.polyval(line, used)))
+    sites = np.array(used, dtype=np.float64)
+    scatter = float(np.std(positions - straight_line(sites, positions)[0] * sites))
     try:
         return fit_lattice(positions, floor_u=max(FINEST, FLOOR * scatter))
     except ObservationError as error:
