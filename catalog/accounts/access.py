@@ -13,8 +13,7 @@ from enum import StrEnum
 from types import MappingProxyType
 
 from catalog.history.acts import OPERATOR, Act
-from catalog.model.entries import same_person
-from catalog.model.errors import CatalogueError, ForbiddenError, OwnEvidenceError, SuspendedError, UnauthorisedError
+from catalog.model.errors import CatalogueError, ForbiddenError, SuspendedError, UnauthorisedError
 
 
 class Role(StrEnum):
@@ -72,11 +71,9 @@ THE_OPERATOR = Who(role=Role.OPERATOR, name=OPERATOR, scopes=frozenset(Scope))
 
 @dataclass(frozen=True, kw_only=True)
 class About:
-    """What a permission is needed for. ``author`` gave the figures that evidence is about, ``owner`` has the token,
-    ``scopes`` are those of a token to be made, ``person`` is the one whose role or suspension is to change; all by
-    name."""
+    """What a permission is needed for: the ``owner`` of a token, the ``scopes`` of a token to be made, or the
+    ``person`` whose role or suspension is to change. People are given by name."""
 
-    author: str | None = None
     owner: str | None = None
     scopes: frozenset[Scope] = frozenset()
     person: str | None = None
@@ -109,11 +106,6 @@ _BY_STATE: Mapping[State, Refusal] = {
 }
 
 
-OWN_SUBSTANCE = Refusal(
-    kind=OwnEvidenceError,
-    message="this is evidence about your own figures",
-    remedy="Ask somebody else to measure the part; you may cite its drawing or revise the entry",
-)
 NOT_OWN_TOKEN = Refusal(
     message="this is another contributor's token",
     remedy="A maintainer may revoke it; apart from that, only its owner may use it",
@@ -152,11 +144,6 @@ class Permission(StrEnum):
 
 
 Condition = Callable[[Who, About], Refusal | None]
-
-
-def somebody_elses_substance(who: Who, about: About) -> Refusal | None:
-    """Nobody confirms their own figures by measuring."""
-    return OWN_SUBSTANCE if about.author is not None and same_person(who.name, about.author) else None
 
 
 def own_token(who: Who, about: About) -> Refusal | None:
@@ -202,7 +189,6 @@ POLICY: Mapping[Permission, Rule] = MappingProxyType(
             covers="confirm by measurement, document or trial fit; dispute",
             roles=KNOWN,
             scope=Scope.EVIDENCE,
-            conditions=(somebody_elses_substance,),
         ),
         Permission.DISCUSS: Rule(
             covers="comment, suggest, answer disputes",
@@ -249,8 +235,7 @@ def allowed(who: Who, permission: Permission, about: About = NOTHING_MORE) -> Re
 
 
 def require(who: Who, permission: Permission, about: About = NOTHING_MORE) -> None:
-    """Raise the refusal where `allowed` gives one: UnauthorisedError, ForbiddenError, SuspendedError,
-    OwnEvidenceError."""
+    """Raise the refusal if `allowed` gives one: UnauthorisedError, ForbiddenError or SuspendedError."""
     refusal = allowed(who, permission, about)
     if refusal is not None:
         raise refusal.error()
@@ -261,7 +246,7 @@ def permission_to_revoke(who: Who, owner: str) -> Permission:
     return Permission.MANAGE_OWN_TOKENS if owner == who.name else Permission.MAINTAIN
 
 
-def act_of(who: Who, *, reason: str = "", batch: str = "") -> Act:
+def act_of(who: Who, *, reason: str = "") -> Act:
     """The act that ``who`` performs now: as maintainer only if both role and token allow it.
 
     Raises UnauthorisedError or SuspendedError for somebody who may only read.
@@ -270,7 +255,7 @@ def act_of(who: Who, *, reason: str = "", batch: str = "") -> Act:
     if refusal is not None:
         raise refusal.error()
     maintainer = allowed(who, Permission.MAINTAIN) is None
-    return Act(actor=who.name, reason=reason, batch=batch, maintainer=maintainer)
+    return Act(actor=who.name, reason=reason, maintainer=maintainer)
 
 
 def _not_reaching(who: Who, permission: Permission, rule: Rule) -> Refusal | None:

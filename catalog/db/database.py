@@ -109,8 +109,8 @@ class Catalogue:
             self._writer.release()
 
 
-def open_catalogue(url: str | None = None, *, create: bool = True) -> Catalogue:
-    """Open the catalogue at a database address; if ``create``, an empty database gets its tables.
+def open_catalogue(url: str | None = None) -> Catalogue:
+    """Open the catalogue at a database address; an empty database gets its tables.
 
     Raises SchemaError for tables of another version, UnavailableError if it cannot be opened, LockedError and
     ReadOnlyError.
@@ -118,7 +118,7 @@ def open_catalogue(url: str | None = None, *, create: bool = True) -> Catalogue:
     engine, where = connect(url)
     try:
         with driver_errors(where):
-            prepare(engine, where, create=create)
+            prepare(engine, where)
     except BaseException:
         engine.dispose()
         raise

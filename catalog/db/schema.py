@@ -12,7 +12,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, inspect, text
 
 from catalog.db.engines import USE
-from catalog.model.errors import SchemaError, UnavailableError
+from catalog.model.errors import SchemaError
 
 UPGRADE_COMMAND = "otherhalf upgrade"
 """The command for `catalog.history.upgrade.upgrade`."""
@@ -66,15 +66,11 @@ def _refusal(current: str | None, where: str) -> SchemaError:
     return SchemaError(message, field="database", value=where, remedy=f"{remedy} (database {where}, schema {current})")
 
 
-def prepare(engine: Engine, where: str, *, create: bool) -> None:
-    """Check the tables; if ``create``, create them in an empty database."""
+def prepare(engine: Engine, where: str) -> None:
+    """Check the tables, and create them in an empty database."""
     with engine.connect() as connection, connection.begin():
         if is_current(connection, where):
             return
-    if not create:
-        raise UnavailableError(
-            "there is no catalogue here", field="database", value=where, remedy="Fill one first: otherhalf import PATH"
-        )
     upgrade_engine(engine, where, only_if_empty=True)
 
 

@@ -25,6 +25,6 @@ class Act:
     maintainer: bool = False
 
 
-def operators(reason: str = "", batch: str = "") -> Act:
+def operators(reason: str = "") -> Act:
     """An act of the operator."""
-    return Act(reason=reason, batch=batch, maintainer=True)
+    return Act(reason=reason, maintainer=True)

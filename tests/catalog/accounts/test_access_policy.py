@@ -25,7 +25,7 @@ from catalog.accounts.access import (
     permission_to_revoke,
     require,
 )
-from catalog.model.errors import ForbiddenError, OwnEvidenceError, SuspendedError, UnauthorisedError
+from catalog.model.errors import ForbiddenError, SuspendedError, UnauthorisedError
 
 DEVELOPERS = Path(__file__).parents[3] / "DEVELOPERS.md"
 HEADING = "## Who may do what"
@@ -42,7 +42,6 @@ class Reason(StrEnum):
     SUSPENDED = "this contributor is suspended"
     ROLE = " may not do this ("
     SCOPE = "this token lacks the scope"
-    OWN_SUBSTANCE = "this is evidence about your own figures"
     NOT_OWN_TOKEN = "this is another contributor's token"
     MORE_SCOPES = "more scopes than it has itself"
     ONESELF = "nobody can change their own role or suspension"
@@ -150,19 +149,12 @@ def test_every_state_but_active_is_in_the_table() -> None:
     assert {row[1] for row in STATES} == set(State) - {State.ACTIVE}
 
 
-WRITTEN_BY_WREN, WRITTEN_BY_FINCH = About(author="Wren Ashby"), About(author="Finch Marlow")
-IMPORTED = About(author="operator")
 WRENS_TOKEN, FINCHS_TOKEN = About(owner="Wren Ashby"), About(owner="Finch Marlow")
 NEW_OF_WREN, FOR_EVIDENCE = About(owner="Wren Ashby", scopes=ALL_SCOPES), About(scopes=frozenset((Scope.EVIDENCE,)))
 WREN, FINCH = About(person="Wren Ashby"), About(person="Finch Marlow")
 NARROW = without(CONTRIBUTOR, Scope.EVIDENCE)
 
 ABOUT = [
-    ("Nobody measures what they wrote", CONTRIBUTOR, P.GIVE_EVIDENCE, WRITTEN_BY_WREN, R.OWN_SUBSTANCE),
-    ("Anybody else measures it", CONTRIBUTOR, P.GIVE_EVIDENCE, WRITTEN_BY_FINCH, None),
-    ("Not even a maintainer measures their own", MAINTAINER, P.GIVE_EVIDENCE, WRITTEN_BY_FINCH, R.OWN_SUBSTANCE),
-    ("Nor who holds the database what was imported", THE_OPERATOR, P.GIVE_EVIDENCE, IMPORTED, R.OWN_SUBSTANCE),
-    ("A contributor may revise what they wrote", CONTRIBUTOR, P.CONTRIBUTE, WRITTEN_BY_WREN, None),
     ("A contributor's own token is theirs", CONTRIBUTOR, P.MANAGE_OWN_TOKENS, WRENS_TOKEN, None),
     ("Another's token is not", CONTRIBUTOR, P.MANAGE_OWN_TOKENS, FINCHS_TOKEN, R.NOT_OWN_TOKEN),
     ("A maintainer makes no token in another's name", MAINTAINER, P.MANAGE_OWN_TOKENS, WRENS_TOKEN, R.NOT_OWN_TOKEN),
@@ -188,21 +180,20 @@ def test_every_condition_of_the_policy_refuses_in_some_row() -> None:
 
 
 @pytest.mark.parametrize(
-    ("who", "about", "error"),
+    ("who", "error"),
     [
-        (ANYBODY, About(), UnauthorisedError),
-        (replace(CONTRIBUTOR, state=State.SUSPENDED), About(), SuspendedError),
-        (without(CONTRIBUTOR, Scope.EVIDENCE), About(), ForbiddenError),
-        (CONTRIBUTOR, About(author=CONTRIBUTOR.name), OwnEvidenceError),
+        (ANYBODY, UnauthorisedError),
+        (replace(CONTRIBUTOR, state=State.SUSPENDED), SuspendedError),
+        (without(CONTRIBUTOR, Scope.EVIDENCE), ForbiddenError),
     ],
 )
-def test_a_refusal_is_raised_as_its_own_error(who: Who, about: About, error: type[Exception]) -> None:
+def test_a_refusal_is_raised_as_its_own_error(who: Who, error: type[Exception]) -> None:
     with pytest.raises(error):
-        require(who, Permission.GIVE_EVIDENCE, about)
+        require(who, Permission.GIVE_EVIDENCE)
 
 
 def test_what_is_allowed_raises_nothing() -> None:
-    require(CONTRIBUTOR, Permission.GIVE_EVIDENCE, About(author=MAINTAINER.name))
+    require(CONTRIBUTOR, Permission.GIVE_EVIDENCE)
 
 
 def test_owners_revoke_their_own_tokens_and_maintainers_those_of_others() -> None:
@@ -221,8 +212,8 @@ def test_owners_revoke_their_own_tokens_and_maintainers_those_of_others() -> Non
     ],
 )
 def test_an_act_is_a_maintainers_only_where_role_and_token_both_reach(who: Who, maintainer: bool) -> None:
-    act = act_of(who, reason="because", batch="b1")
-    assert (act.actor, act.maintainer, act.reason, act.batch) == (who.name, maintainer, "because", "b1")
+    act = act_of(who, reason="because")
+    assert (act.actor, act.maintainer, act.reason) == (who.name, maintainer, "because")
 
 
 @pytest.mark.parametrize("who", [ANYBODY, replace(MAINTAINER, state=State.REVOKED)])

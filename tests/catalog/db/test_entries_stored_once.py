@@ -47,7 +47,7 @@ def old_url(database_url: str) -> str:
 
 
 def _read(url: str) -> dict[str, AnyRecord]:
-    with open_catalogue(url, create=False) as catalogue, catalogue.reading() as session:
+    with open_catalogue(url) as catalogue, catalogue.reading() as session:
         keys = list(ENTRIES)
         return {k: v for record in ("series", "half", "mating") for k, v in get_records(session, record, keys).items()}
 

@@ -10,6 +10,7 @@ import pytest
 from catalog.contribute.submission import check_confirmation, check_dispute
 from catalog.evidence.assessment import Assessment, Said, assess
 from catalog.evidence.statements import Resolution, Sighting
+from catalog.history.acts import OPERATOR
 from catalog.model.entries import Half, Mating
 from catalog.model.errors import EntryError, OwnEvidenceError, StaleError
 from tests.catalog.evidence.evidence_examples import (
@@ -307,13 +308,17 @@ def test_evidence_of_an_earlier_substance_is_refused_with_both_revisions() -> No
             check_dispute(dispute(half(), revision=revision), entry)
 
 
-@pytest.mark.parametrize("actor", [AUTHOR, AUTHOR.upper(), "wren-olsen"])
-def test_nobody_confirms_their_own_figures_by_measuring_or_fitting(actor: str) -> None:
+@pytest.mark.parametrize(
+    ("author", "actor"),
+    [(AUTHOR, AUTHOR), (AUTHOR, AUTHOR.upper()), (AUTHOR, "wren-olsen"), (OPERATOR, OPERATOR)],
+    ids=["the author", "in capitals", "by the key", "whoever has the database, what was imported"],
+)
+def test_nobody_confirms_their_own_figures_by_measuring_or_fitting(author: str, actor: str) -> None:
     for statement, content in ((measured(length()), half()), (tried(mating(), mating().other, "mates"), mating())):
         with pytest.raises(OwnEvidenceError, match="nobody can confirm their own") as caught:
-            check_confirmation(statement, assessed(content), actor)
-        assert (caught.value.field, AUTHOR in caught.value.message) == ("basis", True)
-        check_confirmation(statement, assessed(content), IDA)
+            check_confirmation(statement, assessed(content, author=author), actor)
+        assert (caught.value.field, author in caught.value.message) == ("basis", True)
+        check_confirmation(statement, assessed(content, author=author), IDA)
 
 
 def test_an_author_may_cite_a_document_try_a_fit_of_the_half_and_dispute_themselves() -> None:
