@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
-from scipy.stats import chi2
+from scipy.special import chdtrc
 
 from matcher.decision.posterior import Posterior
 from matcher.likelihood.evidence import Comparison
@@ -27,7 +27,7 @@ POOR_FIT = 1e-4
 def fit_p_value(comparisons: Iterable[Comparison]) -> float | None:
     """Goodness of fit of a half: Fisher's combination of its observations' p-values."""
     values = [max(each.p_value, SMALLEST_P) for each in comparisons if each.p_value is not None]
-    return float(chi2.sf(-2.0 * np.sum(np.log(values)), 2 * len(values))) if values else None
+    return float(chdtrc(2 * len(values), -2.0 * np.sum(np.log(values)))) if values else None
 
 
 def verdict(probability_absent: float, first: float, p_value: float | None) -> Verdict:

@@ -14,12 +14,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import logsumexp
 
 from matcher.absent.em_fit import fit_absent
 from matcher.columns.build import build_columns
 from matcher.columns.columns import Columns, Floats, HalfRow
 from matcher.features import FEATURES, Kind
+from matcher.likelihood.evidence import log_sum
 from matcher.likelihood.likelihood import likelihood
 from matcher.observations import Reduced
 from tests.real_geometry.next_measurement_study import REACHED, Choice, Groups, by_advice, real_rows
@@ -52,6 +52,7 @@ class World:
         self.groups = Groups(columns)
         self.features = [name for name in features if self._stated(name)]
         self.showings = [_showings(columns, name) for name in self.features]
+        self._known: dict[Taken, Floats] = {}
 
     def _stated(self, name: str) -> bool:
         feature = FEATURES[name]
@@ -65,9 +66,11 @@ class World:
         return [replace(reading, index=i) for i, reading in enumerate(shown)]
 
     def log_posterior(self, taken: Taken) -> Floats:
-        """Log-probability of each half, without absent."""
-        logs = np.log(self.columns.prior_weight) + sum(self.showings[f][n].logs for f, n in taken)
-        return np.asarray(logs - logsumexp(logs))
+        """Log-probability of each half, without absent; kept, since all courses come by the same readings."""
+        if taken not in self._known:
+            logs = np.log(self.columns.prior_weight) + sum(self.showings[f][n].logs for f, n in taken)
+            self._known[taken] = logs - log_sum(logs)
+        return self._known[taken]
 
     def done(self, taken: Taken) -> bool:
         """Whether one geometry has 95 %, or nothing is left to take."""

@@ -13,7 +13,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import logsumexp
 
 from catalog.footprints import import_folders
 from catalog.model.entries import Half
@@ -77,8 +76,8 @@ class Groups:
         if leader not in self._members:
             everyone = np.arange(len(self._columns))
             self._members[leader] = np.flatnonzero(same(self._columns, leader, everyone, ASKED))
-        members = log_posterior[self._members[leader]]
-        return float(np.exp(logsumexp(members) - logsumexp(log_posterior)))
+        relative = np.exp(log_posterior - log_posterior[leader])
+        return float(relative[self._members[leader]].sum() / relative.sum())
 
 
 def specimens(columns: Columns, number: int, seed: int) -> list[Specimen]:

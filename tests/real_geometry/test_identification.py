@@ -7,7 +7,6 @@ geometry reached much the same; allowances for the smaller numbers here are thre
 from __future__ import annotations
 
 import math
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -17,11 +16,11 @@ from matcher.absent.em_fit import fit_absent
 from matcher.absent.model import AbsentModel
 from matcher.columns.build import build_columns
 from matcher.columns.columns import Columns
-from tests.real_geometry.conftest import FOOTPRINTS
+from tests.real_geometry.conftest import RealFootprints
 from tests.real_geometry.simulated.absence import ratios
 from tests.real_geometry.simulated.baselines import run_filter, run_nearest
 from tests.real_geometry.simulated.left_out import LeftOut
-from tests.real_geometry.simulated.outlines import as_drawn, rows_of
+from tests.real_geometry.simulated.outlines import rows_of
 from tests.real_geometry.simulated.simulation import BASIC, PHOTO, Scenario, run, with_process_tolerance
 
 pytestmark = pytest.mark.real_geometry
@@ -36,11 +35,9 @@ CASES = {
 
 
 @pytest.fixture(scope="module")
-def drawn(real_halves: tuple[Half, ...]) -> Columns:
+def drawn(real_footprints: RealFootprints) -> Columns:
     """The catalogue with whole drawings as outlines: what the study's target figures were reached with."""
-    folders: list[Path] = sorted(FOOTPRINTS.glob("Connector*.pretty"))
-    rows = rows_of(as_drawn(real_halves, folders))
-    return build_columns([with_process_tolerance(row) for row in rows], [])
+    return build_columns([with_process_tolerance(row) for row in rows_of(real_footprints.drawn)], [])
 
 
 @pytest.fixture(scope="module")
@@ -89,9 +86,14 @@ def test_absent_is_told_from_present_and_its_ratio_is_honest(
     assert result.calibration_error(0.1) <= 0.05
 
 
+@pytest.fixture(scope="module")
+def left_out(real_halves: tuple[Half, ...]) -> LeftOut:
+    """The catalogue with the variants that its entries' siblings predict, switched off."""
+    return LeftOut(
+        [h for h in real_halves if "pitch" in h.dimensions and 0.2 <= h.dimensions["pitch"].value <= 2.54], LEFT_OUT
+    )
+
+
 @pytest.mark.parametrize(("features", "share"), [(BASIC, 0.80), (PHOTO, 0.92)])
-def test_a_variant_that_no_entry_lists_is_named(
-    real_halves: tuple[Half, ...], features: tuple[str, ...], share: float
-) -> None:
-    in_range = [h for h in real_halves if "pitch" in h.dimensions and 0.2 <= h.dimensions["pitch"].value <= 2.54]
-    assert LeftOut(in_range, LEFT_OUT).named_in_five(Scenario(features=features)) >= _below(share, LEFT_OUT)
+def test_a_variant_that_no_entry_lists_is_named(left_out: LeftOut, features: tuple[str, ...], share: float) -> None:
+    assert left_out.named_in_five(Scenario(features=features)) >= _below(share, LEFT_OUT)

@@ -13,7 +13,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates, uniform_filter1d
-from scipy.stats import trim_mean
 
 from matcher.columns.columns import Floats, Ints
 from matcher.errors import ObservationError
@@ -93,7 +92,7 @@ def profile_along(image: Image, line: Line, width: float | None = None) -> Profi
         chosen = _like_the_middle(levels[:, before : before + count])
         across *= len(chosen) / lanes
         levels = levels[chosen]
-    values = np.asarray(trim_mean(levels, TRIMMED, axis=0))
+    values = _trimmed_mean(levels)
     return Profile(
         values=values[before : before + count],
         step=length / (count - 1),
@@ -152,6 +151,14 @@ def _lanes(image: Image, line: Line, places: Floats, offsets: Floats) -> Floats:
             remedy="give an image of finite grey levels, from 0 (black) to 1 (white)",
         )
     return levels
+
+
+def _trimmed_mean(levels: Floats) -> Floats:
+    """Mean over the lanes without the darkest and the brightest. scipy.stats, which has it too, takes half a second of
+    every start."""
+    left_out = int(TRIMMED * len(levels))
+    ordered = np.partition(levels, (left_out, len(levels) - left_out - 1), axis=0)
+    return np.asarray(ordered[left_out : len(levels) - left_out].mean(axis=0))
 
 
 def _like_the_middle(levels: Floats) -> Ints:
