@@ -16,8 +16,8 @@ from catalog.history.acts import Act
 from catalog.history.documents import DocumentRecord, add_document, get_document, revise_document
 from catalog.model.entries import Mating, same_person
 from catalog.model.errors import EntryError, ForbiddenError, OwnEvidenceError, StaleError
-from catalog.records.read import get_record
-from catalog.records.read_models import assessed_of, require_listed
+from catalog.records.read import get_entry
+from catalog.records.read_models import require_listed
 from catalog.review.findings import Code, Finding
 from catalog.review.slips import INCH_FACTORS
 
@@ -45,13 +45,13 @@ def confirm(
 
 
 def _entry(session: Session, statement: Confirmation | Dispute) -> Assessed:
-    return seen(session, assessed_of(get_record(session, statement.of, statement.key)), [statement.revision])
+    return seen(session, get_entry(session, statement.of, statement.key), [statement.revision])
 
 
 def _check_mate(session: Session, confirmation: Confirmation, entry: Assessed) -> None:
     """Raise NotFoundError if the half or mating that was fitted does not exist."""
     if confirmation.basis == "trial_fit" and entry.of == "half" and confirmation.mate is not None:
-        get_record(session, "mating" if "~" in confirmation.mate else "half", confirmation.mate)
+        get_entry(session, "mating" if "~" in confirmation.mate else "half", confirmation.mate)
 
 
 def _units_slips(confirmation: Confirmation, figures: Stated) -> Iterator[Finding]:
@@ -131,7 +131,7 @@ def _open(document: DocumentRecord) -> DocumentRecord:
 
 def sight(session: Session, act: Act, sighting: Sighting) -> DocumentRecord:
     """Record where a half was found. Raises NotFoundError."""
-    get_record(session, "half", sighting.half)
+    get_entry(session, "half", sighting.half)
     return add_document(session, act, "sighting", sighting, of="half", about=sighting.half, state=COUNTED)
 
 

@@ -13,7 +13,7 @@ from catalog.evidence.statements import Confirmation
 from catalog.history.acts import Act
 from catalog.history.pending import submit_merge, submit_withdrawal
 from catalog.model.entries import Half, Mating, Series
-from catalog.records.read import get_record
+from catalog.records.read import get_entry, get_record
 from catalog.records.read_models import HalfRecord, SeriesRecord
 from tests.functional.crowd_parts import Type
 from tests.functional.crowd_people import mistaken, mistaken_laws
@@ -105,7 +105,7 @@ class Vandal:
 
     def _misfit(self, half: Half) -> Doing:
         def do(session: Session, act: Act, acknowledged: Acknowledged) -> object:
-            given = {"of": "half", "key": half.key, "revision": get_record(session, "half", half.key).revision}
+            given = {"of": "half", "key": half.key, "revision": get_entry(session, "half", half.key).revision}
             fit = {"basis": "trial_fit", "mate": self._halves[0].key, "result": "does_not_mate"}
             return confirm(session, act, Confirmation.model_validate(given | fit), acknowledged)
 

@@ -25,7 +25,7 @@ from catalog.history.pending import carry_out_due
 from catalog.model.entries import AnyEntry
 from catalog.model.errors import CatalogueError, DuplicateError
 from catalog.model.timestamps import written
-from catalog.records.read import get_record
+from catalog.records.read import get_entry
 from catalog.review.findings import Code
 
 BEGIN = datetime(2031, 3, 1, tzinfo=UTC)
@@ -111,7 +111,7 @@ def measuring(key: str, values: list[dict[str, Any]]) -> Doing:
     """Confirm a half, as it stands at the time, by measuring."""
 
     def do(session: Session, act: Act, acknowledged: Acknowledged) -> object:
-        revision = get_record(session, "half", key).revision
+        revision = get_entry(session, "half", key).revision
         given = {"of": "half", "key": key, "revision": revision, "basis": "measured", "values": values}
         return confirm(session, act, Confirmation.model_validate(given), acknowledged)
 
@@ -122,7 +122,7 @@ def disputing(record: str, key: str, reason: str) -> Doing:
     """Dispute an entry as it stands at the time."""
 
     def do(session: Session, act: Act, acknowledged: Acknowledged) -> object:
-        given = {"of": record, "key": key, "revision": get_record(session, record, key).revision, "reason": reason}
+        given = {"of": record, "key": key, "revision": get_entry(session, record, key).revision, "reason": reason}
         return dispute(session, act, Dispute.model_validate(given))
 
     return do

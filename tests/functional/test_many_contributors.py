@@ -14,6 +14,7 @@ import pytest
 from catalog.db.database import Catalogue, open_catalogue
 from catalog.history.undo import Undone, undo
 from catalog.snapshot.snapshot import Snapshot, take_snapshot
+from tests import catalogues
 from tests.functional.crowd import CARELESS, HONEST, Plan, make_plan
 from tests.functional.crowd_outcome import (
     answers,
@@ -68,10 +69,8 @@ def _undo(catalogue: Catalogue, plan: Plan) -> Undone:
 def story(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Story]:
     folder = tmp_path_factory.mktemp("crowd")
     plan = make_plan(SEED)
-    with (
-        open_catalogue(f"sqlite:///{folder / 'with.sqlite3'}") as catalogue,
-        open_catalogue(f"sqlite:///{folder / 'without.sqlite3'}") as quiet,
-    ):
+    urls = [catalogues.placed(folder / name, catalogues.empty()) for name in ("with.sqlite3", "without.sqlite3")]
+    with open_catalogue(urls[0]) as catalogue, open_catalogue(urls[1]) as quiet:
         world, without = World(catalogue=catalogue), World(catalogue=quiet)
         world.live(plan.deeds)
         without.live((place, deed) for place, deed in world.taken if deed.actor != VANDAL)
