@@ -1,4 +1,4 @@
-"""What the answer of the bench shows: candidates with what fits and what strains, and hints with their links."""
+"""The answer of the bench: candidates with what fits and what does not, and hints with their links."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ def _label(line: EvidenceLine) -> str:
 
 
 def _strain(line: EvidenceLine) -> tuple[str, str]:
-    """What does not fit: how badly, by how much, and what may have been measured instead."""
+    """What does not fit: how badly, by how much, and which slip may explain it."""
     by, seen = words.off_by(line), words.measured(line)
     how = f"off by {by}{' mm' if line.unit == 'mm' else ''}" if by else f"{seen} was seen"
     stated = f", {words.expected(line)} is stated" if not by and line.expected is not None else ""
@@ -211,15 +211,15 @@ def _value(name: str, value: float | int | str) -> str:
 
 
 def instrument_label(name: str | None) -> str:
-    """The instrument in bench words."""
+    """The label of the instrument."""
     return "by eye" if name is None else BUILT_IN[name].label
 
 
 def as_command(bench: Bench) -> str:
-    """The command line that asks the same."""
+    """The command that asks the same."""
     return shlex.join(["otherhalf", "identify", *arguments_of(bench.request)])
 
 
 def as_json(bench: Bench) -> str:
-    """The request that asks the same of the interface."""
+    """The JSON request that asks the same."""
     return bench.request.model_dump_json(exclude_none=True, exclude_defaults=True, indent=1)

@@ -1,4 +1,4 @@
-"""The fields of the bench, by the part of the page where they stand."""
+"""The fields of the bench, by part of the page."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ END_NAMES = tuple(lane.name for lane in FROM_END)
 """Fields of the sheet from the end."""
 
 OTHER_NAMES = ("other.contact_count", "other.pitch", "other.body_length")
-"""Further readings of the other half, where the old cable is at hand."""
+"""Further readings of the other half, perhaps on an old cable."""
 
 FINER_NAMES = tuple(
     feature.name
@@ -40,13 +40,13 @@ EYE_NAMES = tuple(
     for feature in FEATURES.values()
     if feature.kind in (Kind.CATEGORY, Kind.LABELS) and feature.name != FIRST_EYE
 )
-"""Categories: what the eye tells."""
+"""Categories: what can be seen."""
 
 SHORT = {"row_spacing": "row spacing", "tail_span": "over the tails", "half_kind": "which is it"}
-"""Short labels of fields whose place in the drawing says the rest."""
+"""Shorter labels for fields whose place in the drawing says the rest."""
 
 TEXT_NAMES = tuple(feature.name for feature in FEATURES.values() if feature.kind in (Kind.TEXT, Kind.FIT))
-"""What is typed as text: letters that can be read, and fits that were tried."""
+"""Fields of text: letters that can be read, and fits that were tried."""
 
 SHOWN = (*ABOVE_NAMES, *END_NAMES, *OTHER_NAMES, *FINER_NAMES, FIRST_EYE, *EYE_NAMES, *TEXT_NAMES)
 """Every name that has a field of its own on the page."""
@@ -77,7 +77,7 @@ class Field:
 
     @property
     def label(self) -> str:
-        """Bench words, as short as the sheet needs them where its drawing says the rest."""
+        """The label, in its short form where there is one."""
         own = SHORT.get(self.name, self.feature.label)
         return f"other's {own}" if self.name.startswith("other.") else own
 

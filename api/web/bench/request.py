@@ -1,6 +1,6 @@
 """Reading the bench's address: every parameter is an observation in the short form, or a setting.
 
-The short form is that of the command line, so page, command and interface understand one another. A field that cannot
+The short form is that of the command line, so page, command and interface understand each other. A field that cannot
 be read keeps what was typed and says why; the others still count.
 """
 
@@ -58,7 +58,7 @@ _PLACE = re.compile(r"observations\[(\d+)\]")
 
 
 def sentences(problem: FieldProblem | None) -> str:
-    """What is wrong and what to do about it, in sentences; empty where nothing is wrong."""
+    """The problem and its remedy in sentences; empty where nothing is wrong."""
     if problem is None:
         return ""
     said = [problem.message, problem.remedy] if problem.remedy else [problem.message]
@@ -67,7 +67,7 @@ def sentences(problem: FieldProblem | None) -> str:
 
 @dataclass(frozen=True, kw_only=True)
 class Entry:
-    """A field with text in it: its parameter, the text, and the observation it says or what is wrong with it."""
+    """A field with text in it: its parameter, the text, and the observation that it gives or what is wrong with it."""
 
     name: str
     text: str
@@ -76,7 +76,7 @@ class Entry:
 
     @property
     def label(self) -> str:
-        """Bench words for what was typed into; the name itself where no feature has it."""
+        """The label of the field; the name itself where it is not a feature."""
         body, _, name = self.name.rpartition(".")
         label = FEATURES[name].label if name in FEATURES else self.name
         return f"{label} of the {body}" if body and name in FEATURES else label
@@ -89,10 +89,10 @@ class Entry:
 
 @dataclass(frozen=True, kw_only=True)
 class Bench:
-    """Everything an address says.
+    """Everything in an address.
 
-    ``unit`` and ``instrument`` hold for lengths that name none. ``request`` is what is asked, ``places`` the entry of
-    each of its observations, ``readings`` what they are as numbers.
+    ``unit`` and ``instrument`` hold for lengths that name none. ``request`` is the request, ``places`` the entry of
+    each of its observations, ``readings`` their values.
     """
 
     entries: tuple[Entry, ...] = ()
@@ -105,7 +105,7 @@ class Bench:
     readings: tuple[Reduced, ...] = ()
 
     def text(self, name: str) -> str:
-        """The text of a field, without the gaps counted; where the name stands twice in the address, the first."""
+        """The text of a field without its gaps; the first one where the address repeats the name."""
         return self._split(name)[0]
 
     def gaps(self, name: str) -> str:
@@ -148,7 +148,7 @@ class Bench:
         return tuple(entry for entry in self.entries if entry.error)
 
     def query(self, change: Callable[[int, Entry], Entry | None] | None = None) -> str:
-        """The address's part after the question mark; ``change`` gives each entry anew, or leaves it out."""
+        """The address's part after the question mark; ``change`` replaces each entry, or leaves it out."""
         kept = [change(place, entry) if change else entry for place, entry in enumerate(self.entries)]
         pairs = [(entry.name, entry.text) for entry in kept if entry is not None]
         pairs += [(name, value) for name, value in self.settings.items()]
@@ -250,16 +250,16 @@ def _setting(name: str, text: str) -> Any:
 def _share(text: str) -> float:
     if not re.fullmatch(r"0?\.\d{1,6}", text):
         remedy = "give a number between 0 and 1, as in 0.1"
-        raise ObservationError(f"{text!r} is no share", field=PRIOR, value=text, remedy=remedy)
+        raise ObservationError(f"{text!r} is not a probability", field=PRIOR, value=text, remedy=remedy)
     if not float(text):
-        raise ObservationError("it cannot be ruled out", field=PRIOR, value=text, remedy="give more than 0")
+        raise ObservationError("zero would rule it out", field=PRIOR, value=text, remedy="give more than 0")
     return float(text)
 
 
 def _limit(text: str) -> int:
     if not re.fullmatch(r"[1-9]\d{0,2}", text) or int(text) > MOST_SHOWN:
         remedy = f"give 1 to {MOST_SHOWN}"
-        raise ObservationError(f"{text!r} is no number of halves to show", field=LIMIT, value=text, remedy=remedy)
+        raise ObservationError(f"{text!r} is not a number of halves to show", field=LIMIT, value=text, remedy=remedy)
     return int(text)
 
 
@@ -308,7 +308,7 @@ def _can_be_bound(name: str) -> bool:
 
 
 def _with_habits(observation: dict[str, Any], feature: Feature, bench: Bench) -> dict[str, Any]:
-    """A length with the unit and the instrument chosen for all, where it names none and they fit it."""
+    """A length with the unit and the instrument chosen for all, where it names none and they apply to it."""
     if feature.kind is not Kind.DIMENSION:
         return observation
     habits: dict[str, Any] = {}
@@ -353,5 +353,5 @@ def _with_faults(bench: Bench, places: Sequence[int], error: ApiError | Observat
 
 
 def _in_words(message: str, bench: Bench, places: Sequence[int]) -> str:
-    """A message with names of fields in place of numbers in a list that the person never sees."""
+    """A message with the names of fields instead of places in a list that the person never sees."""
     return _PLACE.sub(lambda match: bench.entries[places[int(match[1])]].name, message)

@@ -29,7 +29,7 @@ END_PLACE, PAIR_PLACE = (
 """The second sheet, and where half and pair are drawn on it."""
 
 CAPTIONS = (((208.0, END_HEIGHT - 16), "this half alone"), ((684.0, END_HEIGHT - 34), "the mated pair"))
-"""What the second sheet's two drawings show."""
+"""What the two drawings of the second sheet show."""
 
 ABOVE: tuple[Lane, ...] = (
     Lane(name="pitch", letter="C", line=162.0, field=(390.0, 162.0), along=True, outwards=-1.0),
@@ -53,8 +53,7 @@ FROM_END: tuple[Lane, ...] = (
 """Dimensions of the second sheet."""
 
 BOARD_THICKNESS, BOARD_BEYOND = 0.12, 1.14
-"""How boards are drawn, since nobody knows their size: thickness as a share of the height, reach as a share of the
-half's."""
+"""How boards of unknown size are drawn: thickness as a share of the height, reach as a share of that of the half."""
 
 CONTACTS, ROWS, HOLD_DOWNS = (64.0, 56.0), (156.0, 56.0), (704.0, 56.0)
 """Where contacts, rows and hold-downs are counted on the first sheet."""
@@ -67,7 +66,7 @@ BREADTH = {
     "body_width": "body_length",
     "tail_span": "body_length",
 }
-"""For each dimension, the one that says how long its edges are."""
+"""For each dimension, the one that gives the length of its edges."""
 
 
 @dataclass(frozen=True, kw_only=True)

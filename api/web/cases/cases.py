@@ -1,4 +1,4 @@
-"""Open cases: parts that somebody measured and nobody has named yet, and the place to suggest what they are."""
+"""Open cases: parts that are measured but not identified, and where others suggest what they are."""
 
 from __future__ import annotations
 
@@ -18,7 +18,6 @@ from api.service.paging import Listing
 from api.service.settings import DEFAULT_PAGE
 from api.web.bench.request import Bench, query_of, read
 from api.web.contribute import entry_fields as fields
-from api.web.page.addresses import half_page
 from api.web.page.form_actions import REFUSED, act_once, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.rendering import Visit, VisitDep
@@ -35,7 +34,7 @@ router = APIRouter(include_in_schema=False)
 CursorText = Annotated[str, Query(max_length=500)]
 
 SETTINGS = ("prior_absent", "at_hand", "instruments", "closed_jaws")
-"""Fields of an identification, beside what was observed, that a case keeps."""
+"""Fields of an identification that a case keeps besides the observations."""
 
 
 @router.get("/cases")
@@ -54,21 +53,20 @@ def cases(visit: VisitDep, catalogue: CatalogueDep, cursor: CursorText = "") -> 
         items=items,
         own=[case_item(case) for case in own],
         more=found.next or "",
-        half_page=half_page,
         verdicts=VERDICT_WORDS,
     )
 
 
 @router.get("/cases/new")
 def new_case(visit: VisitDep, snapshot: SnapshotDep) -> Response:
-    """Keep what was measured on the bench: the bench's address, with its observations, leads here."""
+    """The form that saves what was measured on the bench, whose address holds the observations."""
     pairs = visit.request.query_params.multi_items()
     return _new(visit, read(snapshot, pairs), Filled(), pairs)
 
 
 @router.post("/cases/new")
 def save_case(visit: VisitDep, form: FormDep, snapshot: SnapshotDep, writing: WritingDep) -> Response:
-    """Keep it."""
+    """Save the case."""
     pairs = [(name.removeprefix("bench."), value) for name, value in form.pairs if name.startswith("bench.")]
     bench = read(snapshot, pairs)
     try:
@@ -87,7 +85,6 @@ def _specimen(form: Form, bench: Bench) -> dict[str, Any]:
 
 def _new(visit: Visit, bench: Bench, filled: Filled, pairs: Sequence[tuple[str, str]], status: int = 200) -> Response:
     observed = [_in_words(each.model_dump(mode="json", exclude_defaults=True)) for each in bench.request.observations]
-    address = visit.request.url.path + (f"?{visit.request.url.query}" if visit.request.url.query else "")
     return visit.page(
         "case_new.html",
         status=status,
@@ -96,13 +93,11 @@ def _new(visit: Visit, bench: Bench, filled: Filled, pairs: Sequence[tuple[str, 
         pairs=pairs,
         filled=filled,
         may=visit.may(Permission.SAVE_SPECIMEN),
-        here=visit.request.url.path,
-        address=address,
     )
 
 
 def _in_words(observation: dict[str, Any]) -> str:
-    """An observation as people say it: the feature's label, then the figures as in the short form."""
+    """An observation in words: the label of the feature, then the figures as in the short form."""
     feature = FEATURES.get(str(observation.get("feature")))
     label = feature.label if feature else str(observation.get("feature"))
     whose = {"other": "the other half's ", "pair": "", "this": ""}.get(str(observation.get("of", "this")), "")
@@ -111,7 +106,7 @@ def _in_words(observation: dict[str, Any]) -> str:
 
 @router.get("/cases/{key}")
 def case(key: str, visit: VisitDep, catalogue: CatalogueDep) -> Response:
-    """One case: what was observed, what the ranking makes of it, what others say."""
+    """One case: its observations, its ranking, its comments."""
     return _case(visit, catalogue, key)
 
 
@@ -128,30 +123,28 @@ def _case(
         observed=observed,
         bench="/?" + _bench_query(found),
         verdicts=VERDICT_WORDS,
-        half_page=half_page,
         filled=filled or Filled(),
         findings=findings,
         own=visit.signed_in and found.author == visit.who.name,
         keeps=visit.may(Permission.MAINTAIN),
         may=visit.may(Permission.DISCUSS),
         may_save=visit.may(Permission.SAVE_SPECIMEN),
-        here=visit.request.url.path,
     )
-    if found.visibility == "private":  # its address is its key, and goes to nobody: not to a cache, not as a referrer
+    if found.visibility == "private":  # whoever knows its address can read it: it goes to no cache and no referrer
         page.headers["Cache-Control"] = "no-store"
         page.headers["Referrer-Policy"] = "no-referrer"
     return page
 
 
 def _bench_query(found: CaseOut) -> str:
-    """The bench with what was observed."""
+    """The observations as the query of the bench."""
     pieces = [piece_of(each).partition("=") for each in found.specimen["observations"]]
     return query_of((name, text) for name, _, text in pieces)
 
 
 @router.post("/cases/{key}")
 def say_or_change(key: str, visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
-    """Suggest a half, comment; for its author: accept, show or hide it, close or reopen it."""
+    """Suggest a half or comment; its author accepts a half, changes its visibility, withdraws or reopens it."""
     action = form.one("do") or "comment"
     operation = OPERATIONS.get(action, WITHDRAW_CASE)
     try:
@@ -171,7 +164,7 @@ OPERATIONS: Mapping[str, Operation[Any, Any]] = {
     "reopen": REOPEN_CASE,
     "withdraw": WITHDRAW_CASE,
 }
-"""What each of a case's forms does."""
+"""The operation of each form of a case."""
 
 SAID = {"comment": "commented", "accept": "solved", "withdraw": "withdrawn", "reopen": "reopened"}
 PLACES = {

@@ -1,4 +1,4 @@
-"""The catalogue: search halves by name, with tolerance for typing errors, or browse them by maker and series."""
+"""The catalogue: halves searched by name, typing errors allowed, or browsed by maker and series."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from api.service.paging import LONGEST_CURSOR, Listing
 from api.web.catalogue.order import BY_FIT, BY_NAME, DIMENSION_OF, NEAREST, ORDERS, Order, page_of, place_of, written
 from api.web.catalogue.tray import tray_of
 from api.web.page import freshness
-from api.web.page.addresses import BENCH, CATALOGUE, COMPARE, PRINT, asked, series_page
+from api.web.page.addresses import CATALOGUE, asked, series_page
 from api.web.page.figures import KIND_WORDS, day, figure_typed, mm
 from api.web.page.rendering import VisitDep
 from catalog.model.entries import slug
@@ -39,7 +39,7 @@ KeyQuery = Annotated[str, Query(max_length=LONGEST_KEY)]
 
 @dataclass(frozen=True, kw_only=True)
 class Asked:
-    """What is searched for: words, maker and series by key, kind, and the order."""
+    """The search: words, maker and series by key, kind, and the order."""
 
     q: str
     maker: str
@@ -110,7 +110,6 @@ def _found(snapshot: Snapshot, wanted: Asked, cursor: str | None) -> dict[str, A
         "totals": _totals(listed),
         "makers": _makers(_of_maker(listed, wanted)) if not wanted.q and not wanted.series and not cursor else (),
         "titled": _title(wanted, records),
-        "addresses": {"catalogue": CATALOGUE, "compare": COMPARE, "print": PRINT, "bench": BENCH},
     }
 
 

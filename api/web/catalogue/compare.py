@@ -1,4 +1,4 @@
-"""Halves laid over each other and side by side, and whether the instrument at hand can tell them apart."""
+"""Halves overlaid and side by side, and whether the instrument at hand can tell them apart."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from api.schemas.words import BOUND_WORDS
 from api.service.dependencies import CatalogueDep, SnapshotDep
 from api.web.catalogue.telling_apart import MOSTLY, SAME_MM, SURE, Apart, Told, apart
 from api.web.page import freshness
-from api.web.page.addresses import CATALOGUE, COMPARE, PRINT, of_halves
+from api.web.page.addresses import COMPARE, PRINT, of_halves
 from api.web.page.entry_lookup import Chosen, KeysQuery, chosen_halves
 from api.web.page.figures import label, mm, values_in_words
 from api.web.page.rendering import Visit, VisitDep
@@ -28,10 +28,10 @@ from matcher.features import CATEGORIES, COUNTS, DIMENSIONS, ESSENTIAL, FEATURES
 from matcher.uncertainty.instruments import BUILT_IN, Instrument
 
 FEWEST, MOST = 2, 4
-"""Halves on one page: fewer are nothing to compare, more cannot be told apart by eye."""
+"""Halves on one page: more cannot be told apart by eye."""
 
 INSTRUMENTS = {name: each for name, each in BUILT_IN.items() if not each.unscaled}
-"""Instruments to choose from: those that give a length by themselves."""
+"""Instruments to choose from: those that give a length without a scale."""
 
 USUAL = "caliper"
 TOP_PX, SIDE_PX, TALLEST_PX = 760.0, 360.0, 320.0
@@ -80,7 +80,7 @@ def _compared(chosen: Chosen, name: str) -> dict[str, Any]:
         ],
         "instruments": INSTRUMENTS,
         "instrument": name,
-        "addresses": {"compare": COMPARE, "print": of_halves(PRINT, chosen.keys), "catalogue": CATALOGUE},
+        "print": of_halves(PRINT, chosen.keys),
     }
 
 
@@ -99,7 +99,6 @@ def _refused(visit: Visit, snapshot: Snapshot, chosen: Chosen) -> Response:
         alike=alike,
         unknown=chosen.unknown,
         most=MOST,
-        addresses={"compare": COMPARE, "catalogue": CATALOGUE},
     )
 
 
@@ -148,7 +147,7 @@ class PairWords:
 
 @dataclass(frozen=True, kw_only=True)
 class Row:
-    """One feature of all halves; ``notes`` stands where no pair can be judged."""
+    """One feature of all halves; ``note`` is shown where no pair can be judged."""
 
     feature: str
     label: str
@@ -175,7 +174,7 @@ def _counts(records: Sequence[HalfRecord]) -> Iterator[Row]:
         cells = tuple(str(own[name]) if name in own else "" for own in figures)
         if any(cells):
             differs = _differ(cells)
-            note = "count them, both rows, twice" if differs else ""
+            note = "count them twice, in both rows" if differs else ""
             yield Row(feature=name, label=label(name), cells=cells, differs=differs, note=note)
 
 
@@ -186,7 +185,7 @@ def _categories(records: Sequence[HalfRecord]) -> Iterator[Row]:
         if any(cells):
             differs = _differ(cells)
             right = round(FEATURES[name].right_share * PER_HUNDRED)
-            note = f"look: people name it rightly {right} times of a hundred" if differs else ""
+            note = f"look: people name it correctly {right} times in 100" if differs else ""
             yield Row(feature=name, label=label(name), cells=cells, differs=differs, note=note)
 
 
@@ -233,12 +232,12 @@ def _pair(told: Told) -> PairWords:
 
 def _why(told: Told) -> str:
     if abs(told.difference) < SAME_MM:
-        return "the same figure"
-    return f"{mm(abs(told.difference))} mm apart; {of_hundred(told.share)} readings of 100 point to the right one"
+        return "the same value"
+    return f"{mm(abs(told.difference))} mm apart; {of_hundred(told.share)} of 100 readings point to the right one"
 
 
 def of_hundred(share: float) -> str:
-    """A share as readings of a hundred; 100 only where fewer than one in a thousand is wrong."""
+    """A share as readings out of 100; "100" only where fewer than one in a thousand is wrong."""
     if share > 0.9995:
         return "100"
     return "more than 99" if share >= SURE else str(round(share * PER_HUNDRED))
@@ -276,21 +275,23 @@ def in_a_sentence(judged: Sequence[Apart], instrument: Instrument, count: int) -
         verb = "tells" if best.weakest >= SURE else "mostly tells"
         return (
             f"Measure the {name}{how}: it {verb} {whom} apart with a {instrument.label} "
-            f"({of_hundred(best.weakest)} readings of 100 point to the right one)."
+            f"({of_hundred(best.weakest)} of 100 readings point to the right one)."
         )
     return (
-        f"No one dimension tells {whom} apart with a {instrument.label}. The best is the {name}{how}: "
-        f"{of_hundred(best.weakest)} readings of 100 point to the right one of the closest two."
+        f"No single dimension tells {whom} apart with a {instrument.label}. The best is the {name}{how}: "
+        f"{of_hundred(best.weakest)} of 100 readings point to the right one of the closest two."
     )
 
 
 def counting(records: Sequence[HalfRecord]) -> str:
-    """Whether counting contacts tells them apart; empty where all have the same number."""
+    """Whether counting contacts tells the halves apart; empty where all have the same count."""
     counts = [record.half.contact_count for record in records]
     different = len(set(counts))
     if different == 1:
         return ""
-    return "Count the contacts: " + ("they tell every half." if different == len(counts) else "they tell some of them.")
+    return "Count the contacts: " + (
+        "that tells all of them apart." if different == len(counts) else "that tells some of them apart."
+    )
 
 
 def _all_stated(each: Apart, count: int) -> bool:

@@ -1,4 +1,4 @@
-"""Orders of the catalogue: by a property of the part, or by how near it is to a known figure."""
+"""Orders of the catalogue: by a property of the part, or by its distance from a known figure."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ DIMENSION_OF = MappingProxyType(
 
 ORDERS: Mapping[str, str] = MappingProxyType(
     {
-        BY_FIT: "how well the name fits",
+        BY_FIT: "match with the name",
         BY_NAME: "maker and series",
         "contacts": "number of contacts",
         "pitch": "pitch, mm",
@@ -35,14 +35,14 @@ ORDERS: Mapping[str, str] = MappingProxyType(
         "width": "body width, mm",
         "tails": "span over the tails, mm",
         "height": "height, mm",
-        "standing": "how far it can be trusted",
+        "standing": "standing",
         "changed": "last changed",
     }
 )
 """Orders, in words."""
 
 NEAREST = frozenset({"contacts", *DIMENSION_OF})
-"""Orders that may go by how near a figure is."""
+"""Orders that can go by the distance from a figure."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,7 +54,7 @@ class Order:
     fits: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
 
     def place(self, record: HalfRecord) -> Place:
-        """Where a half stands."""
+        """The place of a half in the order."""
         figure = _FIGURES[self.by](record) if self.by in _FIGURES else self._fit(record)
         if figure is None:
             return 1, 0.0, _name(record)
@@ -132,4 +132,4 @@ def place_of(text: str | None) -> Place | None:
 
 
 def _unreadable() -> ApiError:
-    return ApiError.at("cursor", "the cursor cannot be read", "Begin at the first page", name="invalid-cursor")
+    return ApiError.at("cursor", "the cursor cannot be read", "Start at the first page", name="invalid-cursor")

@@ -1,4 +1,4 @@
-"""Halves in a tray: small outlines, all at one scale, so that the eye compares sizes as it would on the bench."""
+"""Halves in a tray: small outlines, all at one scale, so that sizes can be compared by eye."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Adding halves and series, and changing them: one form each, looked over by machine while it is filled in."""
+"""Forms that add and change halves and series, with the machine review while they are filled in."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from api.schemas.words import SEVERITY_WORDS
 from api.service.dependencies import CatalogueDep
 from api.service.problems import ApiError
 from api.web.contribute import entry_fields as fields
-from api.web.contribute.half_form import half_of, half_pairs, half_place
+from api.web.contribute.half_form import half_of, half_pairs
 from api.web.contribute.reviewed import COLUMNS, Looked, look_over
 from api.web.contribute.series_form import (
     FIRST_LAWS,
@@ -44,12 +44,12 @@ from matcher.features import DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, FEATURE
 router = APIRouter(include_in_schema=False)
 
 ROW = "row"
-"""Name of the buttons that add a row; their value is the group of rows."""
+"""Name of the buttons that add a row; the value is the group of rows."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Sheet:
-    """One kind of entry's form: its template and fields, and how they become an entry and the other way round."""
+    """The form of one kind of entry: its template, and how its fields become an entry and back."""
 
     record: EntryRecord
     kind: type[Half] | type[Series]
@@ -71,7 +71,7 @@ HALF = Sheet(
     part="parts/half_form.html",
     entry_of=half_of,
     pairs_of=half_pairs,
-    place=half_place,
+    place=lambda form, name: name,
     needed=("maker", "series", "part_number", "rows", "contact_count"),
 )
 SERIES = Sheet(
@@ -108,7 +108,7 @@ CHOICES: Mapping[str, Any] = {
 
 @router.get("/contribute")
 def contribute_page(visit: VisitDep) -> Response:
-    """What is needed, and where to begin."""
+    """Ways to contribute."""
     return visit.page("contribute.html")
 
 
@@ -163,7 +163,6 @@ def _page(
         entry=entry,
         fitted=fitted,
         may=visit.may(Permission.CONTRIBUTE),
-        here=visit.request.url.path,
         **CHOICES,
     )
 
@@ -215,7 +214,7 @@ def _saved(sheet: Sheet, form: Form, writing: Writing, key: str | None) -> str:
 
 
 def _in_table(name: str) -> str:
-    """What is wrong with a table is wrong with its text, unless it is said of another field of it."""
+    """The field of an error in a table: its text, unless the error names another field of the table."""
     return name if name.startswith(TABLE) or name in ("maker", "name") else f"{TABLE}text"
 
 

@@ -1,4 +1,4 @@
-"""What forms of halves and series have in common: how fields become parts of an entry, and entries fields again."""
+"""What the forms of halves and series share: from fields to parts of an entry and back."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ RATINGS = (
 SOURCE = ("title", "revision", "page", "address")
 
 OF_DIMENSION = ("value", "tolerance", "extra_u")
-"""Figures of a dimension; with the rest they make it up."""
+"""The figures of a dimension."""
 
 
 def figure(number: float) -> str:
@@ -52,12 +52,12 @@ def given(form: Form, names: Iterable[str], prefix: str = "") -> dict[str, Any]:
 
 
 def lines(form: Form, name: str) -> list[str]:
-    """What stands on the lines of a field, empty ones left out."""
+    """The lines of a field, without empty ones."""
     return [line.strip() for line in form.one(name).split("\n") if line.strip()]
 
 
 def numbers(form: Form, name: str) -> list[str]:
-    """Whole numbers as typed, with commas, semicolons or blanks between; what is none is refused where it belongs."""
+    """Whole numbers as typed, separated by commas, semicolons or spaces; the check of the entry refuses the rest."""
     return [part for part in re.split(r"[\s,;]+", form.one(name)) if part]
 
 
@@ -68,7 +68,7 @@ def sites(form: Form, name: str) -> list[dict[str, str]]:
 
 
 def dimension(form: Form, prefix: str, unit: str = "") -> dict[str, Any]:
-    """A dimension from its fields; empty where nothing but choices were made. ``unit``: where it names none."""
+    """A dimension from its fields; empty where only choices were made. ``unit``: where it names none."""
     stated = given(form, OF_DIMENSION, prefix) | given(form, ("doubt",), prefix)
     if not stated:
         return {}
@@ -84,7 +84,7 @@ def dimensions(form: Form, prefix: str, names: Iterable[str], unit: str = "") ->
 
 
 def seen(form: Form, prefix: str = "") -> dict[str, Any]:
-    """Counts and categories, and the texts of which there may be several."""
+    """Counts, categories, and lists of texts."""
     kinds = {name: form.many(f"{prefix}categories.{name}") for name in ENTRY_CATEGORIES}
     found: dict[str, Any] = {
         "counts": given(form, ENTRY_COUNTS, f"{prefix}counts."),
@@ -96,7 +96,7 @@ def seen(form: Form, prefix: str = "") -> dict[str, Any]:
 
 
 def common(form: Form) -> dict[str, Any]:
-    """What series and single halves both may say."""
+    """What both series and halves have."""
     found: dict[str, Any] = given(form, ("lifecycle", "mating_cycles", "note"))
     found |= {
         name: stated

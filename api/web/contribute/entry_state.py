@@ -1,4 +1,4 @@
-"""An entry as a whole: off the lists, merged, brought back, back to an earlier revision; each with a reason."""
+"""The state of an entry: withdrawn, merged, restored, returned to an earlier revision; each with a reason."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from api.schemas.contributing import ChangeOut
 from api.service.dependencies import CatalogueDep
 from api.service.problems import ApiError
 from api.web.page.entry_lookup import PAGES, about
+from api.web.page.figures import whole_typed
 from api.web.page.form_actions import REFUSED, act_once, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.rendering import Visit, VisitDep
@@ -32,7 +33,7 @@ FIELDS: Mapping[str, tuple[str, ...]] = {
     "restore": ("reason",),
     "revert": ("revision", "reason"),
 }
-"""What each of the changes asks for, as fields ``merge.into``."""
+"""The fields of each change, named as in ``merge.into``."""
 
 OPERATIONS: Mapping[str, Operation[Any, ChangeOut]] = {
     "withdraw": WITHDRAW,
@@ -42,7 +43,7 @@ OPERATIONS: Mapping[str, Operation[Any, ChangeOut]] = {
 }
 
 LARGEST_REVISION_DIGITS = 9
-"""Figures of a revision's number."""
+"""Most digits of the number of a revision."""
 
 
 def _page(
@@ -68,22 +69,22 @@ def _page(
         filled=filled,
         revisions=revisions,
         may=visit.may(Permission.CONTRIBUTE),
-        here=visit.request.url.path,
     )
 
 
 def _given(form: Form, of: EntryRecord, action: str) -> dict[str, Any]:
-    """What was typed for a change. Raises ApiError where none is named, or one that this kind of entry has not."""
+    """What was typed for a change. Raises ApiError where it names no change that this kind of entry has."""
     if action not in FIELDS or (action == "merge" and of != "half"):
-        raise ApiError("invalid-request", "the form does not say what is to be done")
+        raise ApiError("invalid-request", "the form does not say what to do")
     typed: dict[str, Any] = {name: form.one(f"{action}.{name}") for name in FIELDS[action]}
     return {**typed, "revision": _revision(typed["revision"])} if action == "revert" else typed
 
 
 def _revision(text: str) -> int:
-    if not text.isascii() or not text.isdecimal() or len(text) > LARGEST_REVISION_DIGITS:
+    number = whole_typed(text, LARGEST_REVISION_DIGITS)
+    if number is None:
         raise ApiError.at("revision", "no revision is chosen", "Choose one", value=text)
-    return int(text)
+    return number
 
 
 def _change(of: EntryRecord, key: str, visit: Visit, form: Form, catalogue: Catalogue, writing: Writing) -> Response:
@@ -101,14 +102,14 @@ def _change(of: EntryRecord, key: str, visit: Visit, form: Form, catalogue: Cata
 def _add_state(of: EntryRecord, path: str) -> None:
     @router.get(f"/{path}/{{key}}/state")
     def state_page(key: str, visit: VisitDep, catalogue: CatalogueDep) -> Response:
-        """What can be done with an entry as a whole."""
+        """The forms that change the state of an entry."""
         return _page(visit, catalogue, of, key, Filled())
 
     @router.post(f"/{path}/{{key}}/state")
     def change_state(
         key: str, visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep
     ) -> Response:
-        """Do it, or let it wait."""
+        """Carry out the change, or make it pending."""
         return _change(of, key, visit, form, catalogue, writing)
 
 

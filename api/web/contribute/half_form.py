@@ -1,4 +1,4 @@
-"""The form of a half: its fields as an entry, and an entry as its fields."""
+"""The form of a half: from fields to an entry and back."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ WORDS = ("maker", "series", "part_number", "half_kind", "rows", "contact_count",
 
 
 def half_of(form: Form) -> dict[str, Any]:
-    """What was typed, as an entry not yet checked."""
+    """What was typed, as an entry that is not checked yet."""
     found: dict[str, Any] = fields.given(form, WORDS) | fields.common(form) | fields.seen(form)
     found["dimensions"] = fields.dimensions(form, "dimensions.", DIMENSIONS, form.one("unit"))
     if row_contacts := fields.numbers(form, "row_contacts"):
@@ -22,7 +22,7 @@ def half_of(form: Form) -> dict[str, Any]:
 
 
 def half_pairs(half: Half) -> fields.Pairs:
-    """The fields of a half that stands."""
+    """The fields of a half."""
     found: fields.Pairs = [(name, str(getattr(half, name) or "")) for name in WORDS]
     found.append(("row_contacts", " ".join(map(str, half.row_contacts))))
     for name, stated in half.dimensions.items():
@@ -31,9 +31,3 @@ def half_pairs(half: Half) -> fields.Pairs:
     found += fields.seen_pairs("", half.counts, half.categories, half.blocked, texts)
     found += fields.common_pairs(half.lifecycle, half.mating_cycles, half.ratings, half.datasheet, half.note)
     return found
-
-
-def half_place(form: Form, name: str) -> str:
-    """The field of a part of a half: they are called alike."""
-    del form
-    return name

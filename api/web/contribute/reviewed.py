@@ -1,4 +1,4 @@
-"""What the machine review says of what stands in a form, with its drawing and the halves that its laws make."""
+"""The machine review of a form, with its drawing and the halves that its laws make."""
 
 from __future__ import annotations
 
@@ -6,14 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from markupsafe import Markup
 from pydantic import ValidationError
 from sqlalchemy.orm import Session
 
 from api.drawing.geometry import DrawingError
 from api.drawing.size_sources import sizes_of
-from api.drawing.views import Look, View, side_view, top_view
+from api.drawing.views import Look
 from api.schemas.problems import path_of
+from api.web.entries.drawings import Drawn, views_alone
 from api.web.page.figures import KIND_WORDS, mm
 from api.web.page.form_actions import sentence
 from catalog.contribute.contribution import Preview, preview
@@ -22,17 +22,17 @@ from catalog.model.errors import CatalogueError, EntryError
 from catalog.review import Finding, is_clean
 from matcher.features import ESSENTIAL, FEATURES
 
-TOP_PX, SIDE_PX, SIDE_TALLEST_PX = 430.0, 240.0, 200.0
+TOP_PX, SIDE = 380.0, Look(width_px=240.0, tallest_px=200.0)
 """Sizes of the drawings beside a form, px."""
 
 SHOWN_VARIANTS = 12
 """Halves of a series that are listed beside its form; the others are counted."""
 
 SHOWN_DIMENSIONS = (*ESSENTIAL, "height")
-"""Dimensions in that list: those by which one sees whether a law is right."""
+"""Dimensions in that list, which show whether a law is right."""
 
 SHOWN_MISSING = 6
-"""Fields named that keep an entry from being looked at."""
+"""Most faults that are named; the others are counted."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,12 +47,12 @@ class Variant:
 
 @dataclass(frozen=True, kw_only=True)
 class Looked:
-    """What can be said of a form. ``missing``: why it is no entry yet; ``clean``: nothing above a notice was found."""
+    """The review of a form. ``missing``: why it is not an entry yet; ``clean``: nothing above a notice was found."""
 
     missing: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     clean: bool = False
-    drawings: tuple[tuple[str, Markup], ...] = ()
+    drawings: tuple[Drawn, ...] = ()
     variants: tuple[Variant, ...] = ()
     variant_count: int = 0
     mating_count: int = 0
@@ -60,7 +60,7 @@ class Looked:
 
     @property
     def severe(self) -> tuple[str, ...]:
-        """Codes that need a reason, each once."""
+        """Codes of findings that need a reason, each once."""
         return tuple(dict.fromkeys(each.code.value for each in self.findings if each.severity == "severe"))
 
 
@@ -68,7 +68,7 @@ COLUMNS = tuple(FEATURES[name].label for name in SHOWN_DIMENSIONS)
 
 
 def look_over(session: Session, kind: type[Half] | type[Series], given: Mapping[str, Any]) -> Looked:
-    """Everything there is to say of an entry that somebody is still writing. Nothing is saved."""
+    """Review an entry that somebody is still writing. Nothing is saved."""
     try:
         entry = kind.model_validate(given)
     except ValidationError as error:
@@ -94,7 +94,7 @@ def _why(error: Mapping[str, Any]) -> str:
 
 
 def _in_words(location: tuple[str | int, ...]) -> str:
-    """The place of a fault as people read it: the dimension's name, or the path with blanks."""
+    """The place of a fault in words: the label of the dimension, or the path with spaces."""
     named = [FEATURES[part].label for part in map(str, location) if part in FEATURES]
     return sentence(named[-1] if named else path_of(location).replace("_", " ").replace(".", " "))
 
@@ -123,15 +123,8 @@ def _variant(half: Half) -> Variant:
     )
 
 
-def _drawings(half: Half) -> tuple[tuple[str, Markup], ...]:
+def _drawings(half: Half) -> tuple[Drawn, ...]:
     try:
-        sizes = sizes_of(half)
-        top = top_view(sizes, Look(width_px=TOP_PX))
-        side = side_view(sizes, Look(width_px=SIDE_PX, tallest_px=SIDE_TALLEST_PX))
-    except DrawingError:  # what cannot be drawn can still be reviewed, and the review says why it cannot be
+        return views_alone(sizes_of(half), TOP_PX, SIDE)
+    except DrawingError:  # the review finds why it cannot be drawn
         return ()
-    return ("From above", _markup(top)), ("Cut across the rows", _markup(side))
-
-
-def _markup(view: View) -> Markup:
-    return Markup(view.svg)  # its writer escapes every text

@@ -1,4 +1,4 @@
-"""The form of a series: kinds with a law in each row, height classes, stack pairs; and a drawing's table read in."""
+"""The form of a series: kinds with a law in each row, height classes, stack pairs; reading the table of a drawing."""
 
 from __future__ import annotations
 
@@ -22,13 +22,13 @@ WORDS = ("maker", "name", "correspondence", "stack_tolerance")
 OF_KIND = ("half_kind", "part_number", "rows")
 OF_LAW = ("intercept", "slope", "bound", "tolerance")
 FIRST_LAWS = ("pitch", "body_length", "body_width", "height", "row_spacing", "tail_span")
-"""Dimensions whose rows are there to begin with: those that a drawing of a series always gives."""
+"""Dimensions with a row in an empty form: those that the drawing of a series always gives."""
 
 MOST_ROWS = 200
 """Rows of one group that a form shows: 16 dimensions for each of a dozen classes."""
 
 TABLE = "table."
-"""Beginning of the names of fields that say how a pasted table is read."""
+"""Prefix of the fields that say how to read a pasted table."""
 
 NO_CLASS = "-"
 """Code of the one height class of a kind that has no classes."""
@@ -58,7 +58,7 @@ def empty_series() -> Form:
 
 
 def series_of(form: Form) -> dict[str, Any]:
-    """What was typed, as an entry not yet checked. Raises ApiError for rows that contradict one another."""
+    """What was typed, as an entry that is not checked yet. Raises ApiError for rows that contradict each other."""
     found: dict[str, Any] = fields.given(form, WORDS) | fields.common(form)
     if aliases := fields.lines(form, "aliases"):
         found["aliases"] = aliases
@@ -81,7 +81,7 @@ def _kind(form: Form, prefix: str) -> dict[str, Any]:
 
 
 def _laws(form: Form, prefix: str) -> dict[str, dict[str, Any]]:
-    """Laws by the class that they hold for."""
+    """Laws by the height class that they hold for."""
     found: dict[str, dict[str, Any]] = {}
     for place in range(row_count(form, f"{prefix}laws")):
         row = f"{prefix}laws.{place}."
@@ -90,7 +90,7 @@ def _laws(form: Form, prefix: str) -> dict[str, dict[str, Any]]:
         if not feature or not set(law) - {"bound"}:
             continue
         if feature in found.setdefault(code, {}):
-            _refuse(f"{row}feature", feature, "this dimension has a law above", "Leave one of the two out")
+            _refuse(f"{row}feature", feature, "this dimension already has a law", "Remove one of the two")
         found[code][feature] = law
     return found
 
@@ -106,7 +106,9 @@ def _classes(form: Form, prefix: str, laws: dict[str, dict[str, Any]]) -> list[d
     for code in laws:
         if code != NO_CLASS and code not in known:
             field = next(name for name, value in form.pairs if name.endswith(".class") and value.strip() == code)
-            _refuse(field, code, "no class of this kind has this code", "Add it to the height classes, or leave it out")
+            _refuse(
+                field, code, "no class of this kind has this code", "Add it to the height classes, or remove it here"
+            )
     return found
 
 
@@ -120,7 +122,7 @@ def _refuse(field: str, value: str, message: str, remedy: str) -> None:
 
 
 def series_place(form: Form, name: str) -> str:
-    """The field of a part of a series: laws stand in rows, which name their dimension and class."""
+    """The field of a part of a series: laws are rows that name their dimension and class."""
     found = _LAW.fullmatch(name)
     if found is None:
         return name
@@ -134,7 +136,7 @@ def series_place(form: Form, name: str) -> str:
 
 
 def series_pairs(series: Series) -> fields.Pairs:
-    """The fields of a series that stands."""
+    """The fields of a series."""
     found: fields.Pairs = [("maker", series.maker), ("name", series.name), ("correspondence", series.correspondence)]
     found.append(("aliases", "\n".join(series.aliases)))
     if series.stack_tolerance is not None:
@@ -187,7 +189,7 @@ def _pair_pairs(prefix: str, pair: StackPair) -> Iterator[tuple[str, str]]:
 def with_table(form: Form) -> tuple[Form, FittedTable]:
     """The form with the laws of a pasted table in it, as one more kind unless there is an empty one.
 
-    Raises FileRefusedError with line and cell, ApiError for what the table does not say itself.
+    Raises FileRefusedError with line and cell, ApiError for what the table itself does not say.
     """
     fitted = fit_table(form.one(f"{TABLE}text"), letters=_letters(form), drawing=_drawing(form))
     kinds = [_kind(form, f"kinds.{place}.") for place in range(row_count(form, "kinds"))]
@@ -209,7 +211,7 @@ def _letters(form: Form) -> dict[str, str]:
 
 
 def _feature(meaning: str) -> str:
-    """A dimension by its name, label or synonym; what is none is refused by whoever reads the table."""
+    """A dimension by its name, label or synonym; the reader of the table refuses anything else."""
     try:
         return canonical_name(meaning)
     except ShortFormError:

@@ -18,7 +18,7 @@ from matcher.features import FEATURES, LENGTHS
 from matcher.uncertainty.instruments import BUILT_IN
 
 EVEN = 1e-9
-"""Limits that lie this equally around the stated figure, mm, are written as ±."""
+"""Limits that are this symmetrical about the stated figure, mm, are written as ±."""
 
 
 BARELY_OFF = 0.05
@@ -27,7 +27,7 @@ BARELY_OFF = 0.05
 
 @dataclass(frozen=True, kw_only=True)
 class Reading:
-    """One person's measurement, beside what it says of the entry; ``counts`` False: it was set aside or is outdated."""
+    """One person's measurement and what it means for the entry; ``counts`` False: it was set aside or is outdated."""
 
     who: str
     found: str
@@ -72,7 +72,7 @@ class DimensionRow:
 def dimension_rows(
     dimensions: dict[str, Dimension], figures: Stated, assessment: Assessment
 ) -> tuple[DimensionRow, ...]:
-    """Every dimension that is stated or was measured, in the order in which a person would take them."""
+    """Every dimension that is stated or was measured, in the order of measuring."""
     names = [name for name in LENGTHS if name in dimensions or name in assessment.estimates]
     return tuple(_row(name, dimensions.get(name), figures, assessment) for name in names)
 
@@ -100,7 +100,7 @@ def _stated(name: str, stated: Dimension, figures: Stated) -> dict[str, Any]:
 
 
 def source_figure(stated: Dimension) -> str:
-    """The figure as its source gives it, where that is another unit than mm."""
+    """The figure as its source gives it, where the unit is not mm."""
     if stated.given is None:
         return ""
     tolerance = f" ± {plain(stated.given_tolerance)}" if stated.given_tolerance is not None else ""
@@ -161,7 +161,7 @@ def _readings(name: str, confirmations: Sequence[JudgedConfirmation]) -> Iterato
 
 
 def how_measured(value: MeasuredValue) -> str:
-    """With what, over how many gaps, and the figures as they were read."""
+    """The instrument, the gaps, and the readings as they were taken."""
     parts = []
     if value.instrument:
         known = BUILT_IN.get(value.instrument)

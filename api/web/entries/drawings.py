@@ -13,8 +13,8 @@ from api.drawing.views import Look, View, mated_view, side_view, top_view
 from catalog.model.entries import Dimension
 from catalog.records.read_models import HalfRecord, MatingRecord
 
-TOP_PX, SIDE_PX, SIDE_TALLEST_PX = 560.0, 250.0, 300.0
-"""Width of the drawings on screen, px, and the height that a cut is kept below: a tall half would fill the page."""
+TOP_PX, SIDE = 560.0, Look(width_px=250.0, tallest_px=300.0)
+"""Width of the view from above, px, and the size of a cut: a tall half would fill the page."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,12 +28,16 @@ class Drawn:
 def drawings_of(record: HalfRecord, mating: MatingRecord | None, other: HalfRecord | None) -> tuple[Drawn, ...]:
     """The half from above, cut, and mated where a mate is chosen."""
     sizes = sizes_of(record.half)
-    top = top_view(sizes, Look(width_px=TOP_PX))
-    side = side_view(sizes, Look(width_px=SIDE_PX, tallest_px=SIDE_TALLEST_PX))
-    views = [_drawn("From above, on its mating face", top), _drawn("Cut across the rows, on its board", side)]
-    if mating is not None and other is not None:
-        views.append(_mated(sizes, mating, other))
-    return tuple(views)
+    views = views_alone(sizes, TOP_PX, SIDE)
+    return views if mating is None or other is None else (*views, _mated(sizes, mating, other))
+
+
+def views_alone(sizes: Sizes, top_px: float, side: Look) -> tuple[Drawn, Drawn]:
+    """The half from above, so wide on screen, and cut."""
+    return (
+        _drawn("From above, on its mating face", top_view(sizes, Look(width_px=top_px))),
+        _drawn("Cut across the rows, on its board", side_view(sizes, side)),
+    )
 
 
 def _mated(sizes: Sizes, mating: MatingRecord, other: HalfRecord) -> Drawn:
@@ -43,7 +47,7 @@ def _mated(sizes: Sizes, mating: MatingRecord, other: HalfRecord) -> Drawn:
         stack_height=_length(mating.mating.stack_height),
         mated_width=_length(mating.mating.mated_width),
     )
-    view = mated_view(pair, Look(width_px=SIDE_PX, tallest_px=SIDE_TALLEST_PX))
+    view = mated_view(pair, SIDE)
     return _drawn(f"Mated with {other.half.part_number}", view)
 
 

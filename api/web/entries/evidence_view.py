@@ -1,4 +1,4 @@
-"""What people said about an entry and what it comes to: standing, confirmations, disputes, documents, sightings."""
+"""The evidence about an entry: standing, confirmations, disputes, documents, sightings."""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ METHOD_WORDS = {"measured": "measured it", "document": "read a document", "trial
 
 @dataclass(frozen=True, kw_only=True)
 class Evidence:
-    """Everything said about one entry, as its page shows it: ``confirmations`` and ``sightings`` are the newest of so
-    many, ``answers`` those to each open dispute by its key."""
+    """The evidence about one entry, as its page shows it. ``confirmations`` and ``sightings`` are the newest of all;
+    ``answers`` are those to each open dispute, by its key."""
 
     assessment: Assessment
     citation: Citation | None
@@ -45,7 +45,7 @@ class Evidence:
 
     @property
     def source_address(self) -> str:
-        """Where the entry's document can be read; only web addresses become links."""
+        """The address of the entry's document; only web addresses become links."""
         address = "" if self.citation is None else self.citation.address
         return address if address.startswith(("https://", "http://")) else ""
 
@@ -54,7 +54,7 @@ class Evidence:
         return METHOD_WORDS[each.confirmation.basis]
 
     def mark(self, each: JudgedConfirmation) -> str:
-        """What a confirmation says: agrees, against, open (it settles nothing) or void (it does not count)."""
+        """The class of a confirmation: agrees, against, open (it settles nothing) or void (it does not count)."""
         if not each.counts:
             return "void"
         return "against" if each.contradicts else "agrees" if each.agrees else "open"

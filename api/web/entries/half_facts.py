@@ -1,4 +1,4 @@
-"""What is said of halves and series beside their dimensions: counts, looks, names, ratings, and the order of mates."""
+"""Facts about halves and series besides dimensions: counts, categories, names, ratings; and the order of mates."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ Fact = tuple[str, str]
 
 
 def facts(record: HalfRecord) -> Iterator[Fact]:
-    """Everything that is counted or seen, in the order in which a person would take it."""
+    """Everything that is counted or seen, in the order of looking."""
     half = record.half
     yield "Contacts", str(half.contact_count)
     yield "Rows", str(half.rows) + (f" of {_row_words(half)}" if half.rows > 1 or half.row_contacts else "")
@@ -51,13 +51,13 @@ def _row_words(half: Half) -> str:
 
 
 def ordering(half: Half) -> tuple[Fact, ...]:
-    """What one needs to buy it, and to know it by its letters."""
+    """Order codes, markings and what is shared with series."""
     names = [("Order codes", ", ".join(half.order_codes)), ("Letters on it", ", ".join(half.markings))]
     return (*((name, value) for name, value in names if value), *shared_facts(half, half.aliases))
 
 
 def shared_facts(entry: Common, aliases: Sequence[str]) -> tuple[Fact, ...]:
-    """What halves and series both may say: other names, whether it is made, ratings with their condition, a note."""
+    """What both halves and series have: other names, whether it is made, ratings with their condition, a note."""
     found = [
         ("Also called", ", ".join(aliases)),
         ("Made", LIFECYCLE_WORDS[entry.lifecycle]),
@@ -69,9 +69,11 @@ def shared_facts(entry: Common, aliases: Sequence[str]) -> tuple[Fact, ...]:
 
 
 def _ratings(ratings: Ratings) -> Iterator[Fact]:
-    """Currents hold for a number of contacts loaded at once; a current without that is no rating to rely on."""
+    """Ratings in words. A current holds for a number of contacts loaded at once, and is no use without it."""
     loaded = ratings.loaded_contacts
-    condition = f"with {counted(loaded, 'contact')} loaded at once" if loaded else "it is not said how many are loaded"
+    condition = (
+        f"with {counted(loaded, 'contact')} loaded at once" if loaded else "number of loaded contacts not stated"
+    )
     if ratings.contact_current_a:
         yield "Current of a contact", f"{plain(ratings.contact_current_a)} A, {condition}"
     if ratings.power_contact_current_a:

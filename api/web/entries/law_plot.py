@@ -1,4 +1,4 @@
-"""A plot of a law through the members of a series, and of how far each member and measurement is off it. SVG, px."""
+"""A plot of a law through the members of a series, and of how far each member and measurement is from it. SVG, px."""
 
 from __future__ import annotations
 
@@ -23,10 +23,10 @@ TEXT = 12.0
 """Height of letters, px."""
 
 TICKS = 5
-"""About how many figures stand along an axis."""
+"""About how many figures an axis has."""
 
 LEAST_OFF = 0.05
-"""Least half-height of the lower panel, mm: smaller differences come from rounding in drawings."""
+"""Least half-height of the lower panel, mm: smaller differences are rounding in drawings."""
 
 KIND_SHIFT = {"plug": -3.0, "receptacle": 3.0}
 """Marks of the two kinds stand side by side, px."""
@@ -34,7 +34,8 @@ KIND_SHIFT = {"plug": -3.0, "receptacle": 3.0}
 
 @dataclass(frozen=True, kw_only=True)
 class Point:
-    """One member, or what was measured of it: mm at a number of contacts per row; ``off`` the law, ``u`` expanded."""
+    """One member, or a measurement of it: mm at a number of contacts per row; ``off`` is the distance from the law,
+    ``u`` the expanded uncertainty."""
 
     kind: str
     positions: int

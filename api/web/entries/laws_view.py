@@ -1,4 +1,4 @@
-"""The laws of a series in words and as lines: as its maker states them, or as they follow from its members."""
+"""The laws of a series in words and as lines: stated by its maker, or fitted to its members."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ FLAT = 1e-9
 
 @dataclass(frozen=True, kw_only=True)
 class Line:
-    """One law: dimension = intercept + slope × contacts per row, mm; ``kind`` of the halves it holds for, ``name`` of
-    what they are. ``tolerance`` is the stated one."""
+    """One law: dimension = intercept + slope × contacts per row, mm. ``kind`` and ``name`` say for which halves;
+    ``tolerance`` is the stated one."""
 
     feature: str
     name: str
@@ -43,13 +43,13 @@ class Line:
 
     @property
     def words(self) -> str:
-        """The law as a person reads it."""
+        """The law in words."""
         if not self.grows:
             text = f"{mm(self.intercept)} mm at every size"
         elif abs(self.intercept) < FLAT:
-            text = f"{mm(self.slope)} mm for each contact of a row"
+            text = f"{mm(self.slope)} mm per contact of a row"
         else:
-            text = f"{signed(self.intercept).lstrip('+')} mm and {mm(self.slope)} mm more for each contact of a row"
+            text = f"{signed(self.intercept).lstrip('+')} mm plus {mm(self.slope)} mm per contact of a row"
         tolerance = f", ± {mm(self.tolerance)} mm" if self.tolerance is not None else ""
         return f"{BOUND_WORDS[self.bound]} {text}{tolerance}".strip()
 
@@ -98,7 +98,7 @@ def _holds_for(lines: Sequence[Line], groups: Sequence[LawGroup]) -> str:
 
 
 def law_groups(series: Series, listed: Sequence[Half]) -> tuple[LawGroup, ...]:
-    """The stated laws; where there are none, those that follow from three or more members."""
+    """The stated laws; where there are none, those fitted to three or more members."""
     if series.kinds:
         return tuple(group for law in series.kinds for group in _stated(law))
     return tuple(_fitted(group) for group in member_groups(listed))
@@ -152,7 +152,7 @@ def _fitted(group: Members) -> LawGroup:
         for feature in DIMENSIONS
         if feature in group.laws
     )
-    source = f"not stated: they follow from {counted(len(group.halves), 'listed half', 'listed halves')}"
+    source = f"not stated, but fitted to {counted(len(group.halves), 'listed half', 'listed halves')}"
     return LawGroup(name=name, kind=half.half_kind or "", source=source, lines=lines)
 
 

@@ -14,7 +14,7 @@ from api.drawing.size_sources import sizes_of
 from api.drawing.sizes import Sizes
 from api.service.dependencies import CatalogueDep, SnapshotDep
 from api.web.page import freshness
-from api.web.page.addresses import CATALOGUE, COMPARE, PRINT, of_halves
+from api.web.page.addresses import COMPARE, of_halves
 from api.web.page.entry_lookup import Chosen, KeysQuery, chosen_halves
 from api.web.page.figures import counted
 from api.web.page.rendering import VisitDep
@@ -71,11 +71,7 @@ def _printed(chosen: Chosen, paper: str, with_lands: bool) -> dict[str, Any]:
         "papers": PAPERS,
         "lands": with_lands,
         "ruler_mm": RULER_MM,
-        "addresses": {
-            "print": PRINT,
-            "catalogue": CATALOGUE,
-            "compare": of_halves(COMPARE, chosen.keys) if len(chosen.keys) > 1 else "",
-        },
+        "compare": of_halves(COMPARE, chosen.keys) if len(chosen.keys) > 1 else "",
     }
 
 

@@ -1,4 +1,4 @@
-"""Evidence about an entry: confirming, disputing, saying where a half was found; disputes and how they end."""
+"""Evidence about an entry: confirmations, disputes and their answers, sightings."""
 
 from __future__ import annotations
 
@@ -67,7 +67,6 @@ def _confirm_page(
         units=fields.UNITS,
         bounds=fields.BOUNDS,
         may=visit.may(Permission.GIVE_EVIDENCE),
-        here=visit.request.url.path,
     )
 
 
@@ -100,12 +99,11 @@ def _dispute_page(
         opened=[told(each) for each in opened],
         features=[(name, FEATURES[name].label) for name in FEATURES_OF[entry.of]],
         may=visit.may(Permission.GIVE_EVIDENCE),
-        here=visit.request.url.path,
     )
 
 
 def told(document: DocumentRecord) -> dict[str, Any]:
-    """A dispute as the pages tell it."""
+    """A dispute as the pages show it."""
     said = Dispute.model_validate(document.content)
     label = FEATURES[said.feature].label if said.feature else ""
     return {"key": document.key, "author": document.author, "day": document.added_at[:10], "said": said, "label": label}
@@ -128,13 +126,13 @@ def _dispute(of: EntryRecord, key: str, visit: Visit, form: Form, catalogue: Cat
 
 @router.get("/halves/{key}/sighting")
 def sighting_page(key: str, visit: VisitDep, catalogue: CatalogueDep) -> Response:
-    """Where it was found."""
+    """The form of a sighting."""
     return _sighting_page(visit, catalogue, key, Filled())
 
 
 @router.post("/halves/{key}/sighting")
 def sight(key: str, visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
-    """Keep where it was found."""
+    """Save a sighting."""
     given: dict[str, Any] = {"half": key, **fields.given(form, ("device", "board", "note"))}
     if cited := fields.given(form, fields.SOURCE, "citation."):
         given["citation"] = cited
@@ -153,26 +151,25 @@ def _sighting_page(visit: Visit, catalogue: Catalogue, key: str, filled: Filled,
         entry=about(catalogue, "half", key, filled),
         filled=filled,
         may=visit.may(Permission.CONTRIBUTE),
-        here=visit.request.url.path,
     )
 
 
 def _add_evidence(of: EntryRecord, path: str) -> None:
-    """Confirming and disputing, at the address of each kind of entry."""
+    """Add the pages that confirm and dispute entries of one kind."""
 
     @router.get(f"/{path}/{{key}}/confirm")
     def confirm_page(key: str, visit: VisitDep, catalogue: CatalogueDep, by: ByQuery = "") -> Response:
-        """How to confirm: by measuring, by a document, by a trial fit."""
+        """The forms that confirm: by measuring, by a document, by a trial fit."""
         return _confirm_page(visit, catalogue, of, key, by, Filled())
 
     @router.post(f"/{path}/{{key}}/confirm")
     def confirm(key: str, visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
-        """Keep a confirmation."""
+        """Save a confirmation."""
         return _confirm(of, key, visit, form, catalogue, writing)
 
     @router.get(f"/{path}/{{key}}/dispute")
     def dispute_page(key: str, visit: VisitDep, catalogue: CatalogueDep) -> Response:
-        """What is wrong with it."""
+        """The form that disputes an entry."""
         return _dispute_page(visit, catalogue, of, key, Filled())
 
     @router.post(f"/{path}/{{key}}/dispute")
@@ -198,7 +195,7 @@ OF_ITS_AUTHOR = ("dispute_withdrawn",)
 
 @router.get("/disputes/{key}")
 def dispute_itself(key: str, visit: VisitDep, catalogue: CatalogueDep) -> Response:
-    """A dispute, what was answered, and the place to answer or settle it."""
+    """A dispute, its answers, and the forms to answer and settle it."""
     return _one_dispute(visit, catalogue, key)
 
 
@@ -254,5 +251,4 @@ def _one_dispute(
         filled=filled or Filled(),
         tag=tag,
         may=visit.may(Permission.DISCUSS),
-        here=visit.request.url.path,
     )

@@ -1,4 +1,4 @@
-"""Forms of evidence as statements: what was measured, read or tried; what is wrong; where a half was found."""
+"""The form of a confirmation as a statement: what was measured, read or tried."""
 
 from __future__ import annotations
 
@@ -25,17 +25,17 @@ TOOLS = tuple((name, each.label) for name, each in BUILT_IN.items() if name != "
 
 
 def measurable(of: EntryRecord) -> tuple[str, ...]:
-    """Dimensions that can be measured of a record."""
+    """Dimensions that can be measured of an entry."""
     return tuple(name for name in FEATURES_OF[of] if FEATURES[name].kind is Kind.DIMENSION)
 
 
 def countable(of: EntryRecord) -> tuple[str, ...]:
-    """What can be counted of it."""
+    """What can be counted of an entry."""
     return tuple(name for name in FEATURES_OF[of] if FEATURES[name].kind is Kind.COUNT)
 
 
 def confirmation_of(form: Form, of: EntryRecord, key: str) -> dict[str, Any]:
-    """A confirmation as it was typed, not yet checked. Raises ApiError for readings that cannot be read."""
+    """A confirmation as typed, not yet checked. Raises ApiError for readings that cannot be parsed."""
     basis = form.one("basis") or "measured"
     found: dict[str, Any] = {"of": of, "key": key, "revision": form.one("revision"), "basis": basis}
     if note := form.one("note"):
@@ -68,10 +68,10 @@ def _lengths(form: Form, of: EntryRecord) -> Iterator[dict[str, Any]]:
 
 
 def _length(form: Form, name: str, text: str) -> dict[str, Any]:
-    """A reading in the short form, with the unit and tool that hold where it names none."""
+    """A reading in the short form, with the unit and tool of the form where it names none."""
     (read,) = parse_pieces([f"{name}={text}"])
     if not {"value", "readings"} & set(read):
-        raise ApiError.at(f"values.{name}.value", "a bound confirms nothing", "Give what you read", value=text)
+        raise ApiError.at(f"values.{name}.value", "a bound confirms nothing", "Give the reading itself", value=text)
     found = {part: read[part] for part in KEPT if part in read}
     found.setdefault("unit", form.one("unit") or "mm")
     if own := form.one(f"values.{name}.u"):
@@ -83,11 +83,11 @@ def _length(form: Form, name: str, text: str) -> dict[str, Any]:
 
 
 def own_number(text: str, field: str) -> float:
-    """A number that somebody typed; raises ApiError at its field."""
+    """A number as typed; raises ApiError at its field."""
     try:
         return float(text)
     except ValueError as error:
-        raise ApiError.at(field, "this is no number", "Write figures, as in 0.01", value=text) from error
+        raise ApiError.at(field, "this is not a number", "Write digits, as in 0.01", value=text) from error
 
 
 def _counts(form: Form, of: EntryRecord) -> Iterator[dict[str, Any]]:
@@ -97,7 +97,7 @@ def _counts(form: Form, of: EntryRecord) -> Iterator[dict[str, Any]]:
 
 
 def value_place(form: Form, of: EntryRecord, name: str) -> str:
-    """The field of a value of a confirmation: values are numbered there, and named on the page."""
+    """The field of a measured value: the statement numbers its values, the page names them."""
     parts = name.split(".")
     if parts[0] != "values" or len(parts) < 2 or not parts[1].isdecimal():
         return name

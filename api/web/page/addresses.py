@@ -1,4 +1,4 @@
-"""Addresses of the pages about entries. Keys stay readable in an address as far as possible."""
+"""Addresses of the pages about entries. Keys stay readable as far as possible."""
 
 from __future__ import annotations
 
@@ -6,13 +6,13 @@ from collections.abc import Iterable, Mapping
 from urllib.parse import quote, urlencode
 
 READABLE = ":~"
-"""Characters of keys, beside letters and digits, that path and query of an address take unchanged."""
+"""Characters of keys, besides letters and digits, that need no escape in a path or query."""
 
 BENCH, CATALOGUE, COMPARE, PRINT, JOURNAL = "/", "/catalogue", "/compare", "/print", "/journal"
 
 
 def half_page(key: str, tail: str = "") -> str:
-    """The page of a half; ``tail`` is what is done about it (confirm, dispute, sighting, revise)."""
+    """The page of a half; ``tail`` is an action on it (confirm, dispute, sighting, revise) or a query."""
     return f"/halves/{quote(key, safe=READABLE)}{tail}"
 
 
@@ -34,5 +34,5 @@ def asked(page: str, parameters: Mapping[str, str] | Iterable[tuple[str, str]]) 
 
 
 def history_of(record: str, key: str) -> str:
-    """The journal of one entry and of what was said about it."""
+    """The journal of one entry and of the evidence about it."""
     return asked(JOURNAL, {"record": record, "key": key})

@@ -1,4 +1,4 @@
-"""Entries looked up by their keys: one as it stands, several that somebody chose, and what resembles an unknown key."""
+"""Entries looked up by key: one that a form is about, several that were chosen, those similar to an unknown key."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ from catalog.snapshot.snapshot import Snapshot
 PAGES: Mapping[str, Callable[..., str]] = {"half": half_page, "series": series_page}
 
 MOST_ASKED = 100
-"""Most keys in one address: far more than any page shows, so that each page can say itself what is too many."""
+"""Most keys in one address: far more than any page shows, so that each page can refuse what is too many by itself."""
 
 KeysQuery = Annotated[list[str] | None, Query(max_length=MOST_ASKED)]
 
@@ -70,14 +70,14 @@ def about(catalogue: Catalogue, of: EntryRecord, key: str, filled: Filled) -> Ab
 
 @dataclass(frozen=True, kw_only=True)
 class Chosen:
-    """The halves in the order in which they were named, each once, and keys that nobody has."""
+    """The chosen halves in their order, each once, and keys that no half has."""
 
     records: tuple[HalfRecord, ...]
     unknown: tuple[str, ...]
 
     @property
     def keys(self) -> list[str]:
-        """The keys of those that were found."""
+        """The keys of the halves found."""
         return [record.key for record in self.records]
 
 
@@ -95,7 +95,7 @@ def chosen_halves(session: Session, snapshot: Snapshot, keys: Sequence[str] | No
 
 
 def find_half(session: Session, snapshot: Snapshot, key: str) -> HalfRecord | None:
-    """The half of this key in any state, or the one inferred from its series; None: there is none."""
+    """The half of this key in any state, or the one inferred from its series; None where there is none."""
     try:
         return queries.get_half(session, key)
     except NotFoundError:
@@ -105,7 +105,7 @@ def find_half(session: Session, snapshot: Snapshot, key: str) -> HalfRecord | No
 def unknown_entry(visit: Visit, snapshot: Snapshot, key: str, what: str) -> Response:
     """404 with the entries that look most like the key."""
     found = [{"page": _page_of(hit), "label": hit.label, "kind": hit.kind} for hit in nearest(snapshot, key)]
-    return visit.page("unknown_entry.html", status=404, key=key, what=what, nearest=found, search=CATALOGUE)
+    return visit.page("unknown_entry.html", status=404, key=key, what=what, nearest=found)
 
 
 def _page_of(hit: Hit) -> str:

@@ -1,4 +1,4 @@
-"""Figures and names as pages write them and people type them: lengths, uncertainties, days, words of the bench."""
+"""Figures and names as pages write them and people type them: lengths, uncertainties, dates, labels."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ FIGURES_OF_U = 2
 KIND_WORDS: Mapping[str, str] = {
     "plug": "Plug",
     "receptacle": "Receptacle",
-    "hermaphroditic": "Half that mates with its like",
+    "hermaphroditic": "Hermaphroditic half",
 }
 
 UNKNOWN_KIND = "Half of unknown kind"
@@ -38,7 +38,7 @@ def mm(value: float) -> str:
 
 
 def plain(value: float) -> str:
-    """A figure as its source gives it."""
+    """A figure as its source states it."""
     return f"{value:.6g}"
 
 
@@ -66,7 +66,7 @@ def cited(citation: Citation | None) -> str:
 
 
 def day(moment: str) -> str:
-    """The date of a moment of the catalogue, UTC."""
+    """The date of a timestamp, UTC."""
     return moment[:10]
 
 
@@ -76,17 +76,17 @@ def minute(moment: str) -> str:
 
 
 def label(feature: str) -> str:
-    """A feature's bench words, with a capital letter."""
+    """The label of a feature, with a capital letter."""
     return capital(FEATURES[feature].label)
 
 
 def capital(text: str) -> str:
-    """The text with a capital letter at its beginning."""
+    """The text with a capital first letter."""
     return text[:1].upper() + text[1:]
 
 
 def values_in_words(feature: str, values: Iterable[str]) -> str:
-    """Values of a category in bench words. Several values are alternatives; several keys are all present."""
+    """Values of a category as labels. Several values are alternatives; several keys are all present."""
     known = FEATURES[feature]
     joint = " and " if known.kind is Kind.LABELS else " or "
     return joint.join(known.values.get(value, value) for value in values)
@@ -108,6 +108,11 @@ def headline(half: Half) -> str:
     pitch = half.dimensions.get("pitch")
     rows = f"{half.contact_count} contacts in {counted(half.rows, 'row')}"
     return ", ".join([kind, rows, *([f"pitch {mm(pitch.value)} mm"] if pitch else [])])
+
+
+def whole_typed(text: str, most_digits: int) -> int | None:
+    """The whole number a person typed; None for anything else and for more digits than it can have."""
+    return int(text) if text.isascii() and text.isdecimal() and len(text) <= most_digits else None
 
 
 def figure_typed(text: str) -> float | None:

@@ -1,5 +1,5 @@
-"""How a form of a page changes something: once only, and from the state it was made from. Errors stand beside their
-fields."""
+"""Carrying out what a form asks for: once only, and only from the state that the form was made from. Errors are
+shown at their fields."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from matcher.errors import ObservationError, ObservationErrors
 from matcher.features import FEATURES
 
 REFUSED = (ApiError, CatalogueError, ObservationError, ObservationErrors, ValidationError)
-"""Errors with which a form can be refused; any other error is the program's fault."""
+"""Errors that refuse a form; any other error is a fault of the program."""
 
 SEE_OTHER = 303
 
@@ -48,11 +48,11 @@ def act_once(
     key: str = "",
     kind: type[B] | None = None,
 ) -> R:
-    """Do what a form asks: under the form's own key, so that a second click changes nothing more. The same key with
-    anything else in the form is another wish, and refused.
+    """Do what a form asks, under the key of the form, so that a second click changes nothing more. The same key with
+    different contents is refused.
 
-    ``given`` is what was typed, as fields of the operation's body; it is looked at after the permission. ``kind`` is
-    the body's own type, where the operation takes several.
+    ``given`` returns what was typed as fields of the operation's body; it is called after the permission is checked.
+    ``kind`` is the type of the body, where the operation takes several.
     """
     require(writing.who, operation.permission)
     body = form_of(kind or operation.body, dict(given()))
@@ -68,10 +68,10 @@ def see_other(address: str) -> RedirectResponse:
 def refused(
     form: Form, error: Exception, fields: Iterable[str] = (), place: Callable[[str], str] = str
 ) -> tuple[Filled, int]:
-    """The form as it was typed, with what is wrong beside its fields, and the status that says so.
+    """The form as it was typed, with the errors at their fields, and the status of the answer.
 
-    ``fields`` are names of fields that stand on the page though nothing came in under them; ``place`` gives the field
-    of a path that is called otherwise on the page.
+    ``fields`` are names of fields of the page that may be missing from what was sent; ``place`` gives the field for the
+    path of an error, where the page names it differently.
     """
     if isinstance(error, ValidationError):
         error = ApiError("invalid-request", "the form cannot be used", tuple(_of_validation(error)))
@@ -92,24 +92,24 @@ def _of_validation(error: ValidationError) -> Iterator[FieldProblem]:
 def _in_place(
     problem: FieldProblem, error: Exception, names: Collection[str], place: Callable[[str], str]
 ) -> FieldProblem:
-    """The problem at its field, in words that fit a form."""
+    """The problem at its field of the form, in words for people."""
     if isinstance(error, KeyReusedError):
         return FieldProblem(
             field="",
-            message="this form was sent before, with something else in it, and that was carried out",
-            remedy="If you want to send this as well, send it again",
+            message="this form was sent before with different contents, which were carried out",
+            remedy="Send it again if you want this as well",
         )
     if isinstance(error, UnauthorisedError):
         return FieldProblem(
             field="",
             message="you are signed out",
-            remedy="Sign in on another page of this browser, then send this form again: nothing you typed is lost",
+            remedy="Sign in on another page of this browser, then send this form again: what you typed is kept",
         )
     message, remedy = problem.message, problem.remedy
     if _NO_NUMBER.search(message):
         message, remedy = (
-            f"{in_words(problem.field)}: this is no number",
-            "Write figures, with a point as decimal sign, as in 6.52",
+            f"{in_words(problem.field)}: this is not a number",
+            "Write digits with a decimal point, as in 6.52",
         )
     if message == "Field required":
         message, remedy = f"{in_words(problem.field)}: this is needed", ""
@@ -139,7 +139,7 @@ def sentence(text: str) -> str:
 
 
 def in_words(path: str) -> str:
-    """The place of an error in words: the dimension's name, or the end of the path."""
+    """The place of an error in words: the label of the dimension, or the end of the path."""
     parts = field_name(path).split(".")
     named = [FEATURES[part].label for part in parts if part in FEATURES]
     words = [part.replace("_", " ") for part in parts if not part.isdecimal() and part not in FEATURES]
@@ -153,7 +153,7 @@ def field_name(path: str) -> str:
 
 
 def nearest_field(name: str, names: Collection[str]) -> str:
-    """The field on the page for a name: the field itself, the first one inside it, or the one around it."""
+    """The field of the page that is nearest to a name: of that name, the first one inside it, or the one around it."""
     if name in names or not name:
         return name
     within = sorted(each for each in names if each.startswith(f"{name}."))

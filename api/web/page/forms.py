@@ -22,8 +22,8 @@ URLENCODED = "application/x-www-form-urlencoded"
 
 @dataclass(frozen=True, kw_only=True)
 class Form:
-    """What was typed into a form. ``once`` is its own key, so that sending it twice acts once; ``tag`` is the state of
-    what it was made from."""
+    """What was typed into a form. ``once`` is its own key, so that sending it twice acts once; ``tag`` is the ETag of
+    the record that it was made from."""
 
     pairs: tuple[tuple[str, str], ...] = ()
 
@@ -32,11 +32,11 @@ class Form:
         return next((value.strip() for given, value in self.pairs if given == name), "")
 
     def many(self, name: str) -> tuple[str, ...]:
-        """All fields of this name that are not empty."""
+        """The values of all fields of this name that are not empty."""
         return tuple(value.strip() for given, value in self.pairs if given == name and value.strip())
 
     def under(self, prefix: str) -> Iterator[tuple[str, str]]:
-        """Fields whose name begins so, by the rest of the name, where they are not empty."""
+        """Fields that are not empty and whose names begin with the prefix, by the rest of the name."""
         for name, value in self.pairs:
             if name.startswith(prefix) and value.strip():
                 yield name.removeprefix(prefix), value.strip()
@@ -48,7 +48,7 @@ class Form:
 
     @property
     def tag(self) -> str | None:
-        """The tag of what the form was made from."""
+        """The ETag of the record that the form was made from."""
         return self.one("tag") or None
 
 
@@ -75,7 +75,7 @@ class Filled:
         return (not self.stale and self.form.one(name)) or str(present)
 
     def value(self, name: str, otherwise: str = "") -> str:
-        """The text of a field: what was typed, else the text to begin with."""
+        """The text of a field: what was typed, or the initial text."""
         return self.form.one(name) if self.form.pairs else otherwise
 
     def wrong(self, name: str) -> FieldProblem | None:

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from api.web.page.figures import capital, day, label, minute
+from api.web.page.figures import capital, day, label, minute, whole_typed
 from catalog.history import journal
 from catalog.history.documents import documents
 from catalog.history.journal import JournalEntry
@@ -167,5 +167,4 @@ LARGEST_ROW_DIGITS = 18
 
 def row_of(tag: str | None) -> int:
     """The journal row that a tag was made at; 0 for a tag that this server did not make."""
-    row = (tag or "").partition("-")[2]
-    return int(row) if row.isascii() and row.isdecimal() and len(row) <= LARGEST_ROW_DIGITS else 0
+    return whole_typed((tag or "").partition("-")[2], LARGEST_ROW_DIGITS) or 0

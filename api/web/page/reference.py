@@ -15,7 +15,7 @@ DOCS_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
     "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 )
-"""The same for /docs, whose script builds the page from this server's description of the interface."""
+"""Content-Security-Policy of /docs, whose script builds the page from this server's OpenAPI description."""
 
 router = APIRouter(include_in_schema=False)
 
@@ -29,7 +29,7 @@ def about(visit: VisitDep) -> Response:
 
 @router.get("/docs")
 def docs() -> Response:
-    """The interface's documentation, to read and to try."""
+    """The documentation of the interface, to read and to try."""
     text = environment.get_template("docs.html").render()
     return HTMLResponse(text, headers={"Content-Security-Policy": DOCS_POLICY})
 

@@ -1,4 +1,4 @@
-"""How pages are rendered: templates that escape everything, a strict policy, and what every page shows."""
+"""Rendering pages: templates that escape everything, a strict Content-Security-Policy, and what every page shows."""
 
 from __future__ import annotations
 
@@ -21,14 +21,14 @@ PAGE_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; "
     "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
-"""Content-Security-Policy of the pages: scripts, style sheets and pictures of this server, and pictures that the person
-opened in the browser; nothing inline, nothing from elsewhere."""
+"""Content-Security-Policy of the pages: scripts, styles and pictures of this server, and those opened in the browser;
+nothing inline, nothing from elsewhere."""
 
 PART = "X-Part"
 """Header by which a page's script asks for one part of the page."""
 
 SAID = "said"
-"""Parameter that tells the next page the result of a form: a word of `SAYINGS`."""
+"""Parameter that tells the next page the result of a form: a key of `SAYINGS`."""
 
 SAYINGS: Mapping[str, str] = MappingProxyType(
     {
@@ -51,7 +51,7 @@ SAYINGS: Mapping[str, str] = MappingProxyType(
         "revoked": "The token is revoked.",
     }
 )
-"""Results of forms in words; an address can name one of these and add no text of its own."""
+"""Results of forms in words. An address can only choose one of these, not bring text of its own."""
 
 _SITES = (("/", "Bench"), ("/photo", "Photo"), ("/catalogue", "Catalogue"), ("/cases", "Open cases"))
 
@@ -74,7 +74,7 @@ environment.globals |= {"half_page": half_page, "series_page": series_page}
 
 @dataclass(frozen=True, kw_only=True)
 class Visit:
-    """Somebody looking at a page: who they are, and where."""
+    """A request for a page, and who makes it."""
 
     request: Request
     who: Who
@@ -84,13 +84,23 @@ class Visit:
         """Whether the visitor is a contributor with a session that has not ended."""
         return bool(self.who.name) and self.who.state is State.ACTIVE
 
+    @property
+    def here(self) -> str:
+        """The path of the page."""
+        return self.request.url.path
+
+    @property
+    def address(self) -> str:
+        """The path and the parameters of the page: where to come back to after signing in."""
+        return self.here + (f"?{self.request.url.query}" if self.request.url.query else "")
+
     def may(self, permission: str) -> bool:
-        """Whether they have a permission in general; for what only some may do."""
+        """Whether the visitor has a permission in general, before the record is looked at."""
         return allowed(self.who, Permission(permission)) is None
 
     @property
     def said(self) -> str:
-        """The result of the form that led here; empty where none did."""
+        """The result of the form that led here; empty without one."""
         return SAYINGS.get(self.request.query_params.get(SAID, ""), "")
 
     @property
@@ -103,7 +113,7 @@ class Visit:
         return self._answer(template, status, values)
 
     def fragment(self, template: str, *, status: int = 200, **values: Any) -> Response:
-        """One part of a page for its script; caches must tell it apart from the page itself."""
+        """One part of a page for its script; caches must not take it for the page."""
         return self._answer(template, status, values, {"Vary": PART, "Cache-Control": "no-store"})
 
     def _answer(
@@ -119,10 +129,10 @@ def _visit(request: Request, who: WhoDep) -> Visit:
 
 
 VisitDep = Annotated[Visit, Depends(_visit)]
-"""Who looks at the page, and how to answer them."""
+"""The request for a page, and how to answer it."""
 
 
 def problem_page(request: Request, problem: Problem) -> Response:
-    """A problem as a page. It shows nobody as signed in, since the session may be the problem."""
+    """A problem as a page. Nobody is shown as signed in, since the session may be the problem."""
     visit = Visit(request=request, who=Who())
     return visit.page("problem.html", status=problem.status, problem=problem)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 from typing import Any
-from urllib.parse import quote, urlsplit
+from urllib.parse import urlsplit
 
 from fastapi import APIRouter
 from starlette.responses import RedirectResponse, Response
@@ -18,6 +18,7 @@ from api.operations.transaction import Writing
 from api.schemas.problems import FieldProblem
 from api.service.access import SESSION_COOKIE
 from api.service.dependencies import CatalogueDep
+from api.web.page.figures import whole_typed
 from api.web.page.form_actions import REFUSED, act_once, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.rendering import Visit, VisitDep
@@ -40,13 +41,13 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/sign-in")
 def sign_in_page(visit: VisitDep, to: str = "/") -> Response:
-    """Where a contributor shows a token."""
+    """The form for a token."""
     return visit.page("sign_in.html", filled=Filled(), to=_inside(to))
 
 
 @router.post("/sign-in")
 def sign_in(visit: VisitDep, form: FormDep, catalogue: CatalogueDep) -> Response:
-    """Make a token for this browser from the one that was shown; what it is good for, this one is good for too."""
+    """Make a token for this browser from the one given, with the same scopes."""
     to = _inside(form.one("to"))
     at = now()
     with catalogue.writing() as session:
@@ -77,13 +78,13 @@ def sign_in(visit: VisitDep, form: FormDep, catalogue: CatalogueDep) -> Response
 
 @router.post("/sign-out")
 def sign_out(visit: VisitDep, form: FormDep, catalogue: CatalogueDep) -> Response:
-    """End this browser's token, and forget it."""
+    """Revoke the token of this browser, and delete the cookie."""
     who = visit.who
     if who.token is not None:
         with catalogue.writing() as session:
             try:
                 token = tokens.get(session, who.token, now())
-            except CatalogueError:  # it is gone already, which is what was asked for
+            except CatalogueError:  # it is gone already
                 token = None
             if token is not None and token.label == LABEL:
                 tokens.revoke(session, Act(actor=who.name), who.token)
@@ -92,13 +93,8 @@ def sign_out(visit: VisitDep, form: FormDep, catalogue: CatalogueDep) -> Respons
     return answer
 
 
-def sign_in_address(to: str) -> str:
-    """Where to sign in and come back."""
-    return f"/sign-in?to={quote(to, safe='')}"
-
-
 def _inside(to: str) -> str:
-    """An address of this server; anything else becomes the bench."""
+    """The address if it is one of this server, else the bench."""
     parts = urlsplit(to)
     inside = to.startswith("/") and not to.startswith("//") and "\\" not in to and not parts.netloc and not parts.scheme
     return to if inside else "/"
@@ -114,21 +110,21 @@ def _why(state: State) -> str:
 
 def _remedy(state: State) -> str:
     if state is State.SUSPENDED:
-        return "Ask whoever keeps this catalogue"
-    return "Copy it whole, from oh_ on; whoever keeps this catalogue can make a new one"
+        return "Ask a maintainer of this catalogue"
+    return "Copy all of it, from oh_ on; a maintainer of this catalogue can make a new one"
 
 
 SCOPE_WORDS = {
-    Scope.CONTRIBUTE: "add and change entries, keep cases",
+    Scope.CONTRIBUTE: "add and change entries, save cases",
     Scope.EVIDENCE: "confirm, dispute, comment",
-    Scope.MAINTAIN: "keep the catalogue",
-    Scope.ACCOUNT: "make and end tokens",
+    Scope.MAINTAIN: "maintain the catalogue",
+    Scope.ACCOUNT: "make and revoke tokens",
 }
-"""What a scope lets one do, in words."""
+"""What each scope allows, in words."""
 
 
 NO_NUMBER = "0"
-"""The number of no token: a form that names anything else was not made here."""
+"""The number of no token, for forms that were not made here."""
 
 
 @router.get("/tokens")
@@ -154,7 +150,6 @@ def _tokens(
         days=DEFAULT_DAYS,
         longest=LONGEST_DAYS,
         may=may,
-        here="/tokens",
     )
     page.headers["Cache-Control"] = "no-store"
     return page
@@ -162,7 +157,7 @@ def _tokens(
 
 @router.post("/tokens")
 def make_or_end(visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
-    """Make a token, whose secret is shown this once, or end one."""
+    """Make a token, whose secret is shown only now, or revoke one."""
     try:
         if form.one("do") == "revoke":
             end_token(form, writing)
@@ -175,13 +170,17 @@ def make_or_end(visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing
 
 
 def _given(form: Form) -> dict[str, Any]:
-    days = form.one("expires_days")
-    number = int(days) if days.isascii() and days.isdecimal() and len(days) < LONGEST_NUMBER else days
-    return {"label": form.one("label"), "scopes": form.many("scopes"), "expires_days": number}
+    typed = form.one("expires_days")
+    days = whole_typed(typed, LONGEST_NUMBER - 1)
+    return {
+        "label": form.one("label"),
+        "scopes": form.many("scopes"),
+        "expires_days": typed if days is None else days,
+    }
 
 
 def end_token(form: Form, writing: Writing) -> None:
-    """End the token of a form's number: one's own, or for maintainers anybody's."""
+    """Revoke the token that a form names: one's own, or for maintainers anybody's."""
     number = form.one("token")
-    is_number = number.isascii() and number.isdecimal() and len(number) <= LONGEST_NUMBER
-    act_once(writing, form, REVOKE_TOKEN, dict, key=number if is_number else NO_NUMBER)
+    known = whole_typed(number, LONGEST_NUMBER) is not None
+    act_once(writing, form, REVOKE_TOKEN, dict, key=number if known else NO_NUMBER)

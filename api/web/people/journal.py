@@ -73,7 +73,7 @@ def journal_of(
     since: FilterQuery = "",
     cursor: FilterQuery = "",
 ) -> Response:
-    """The journal, the newest first, with filters."""
+    """The journal, newest first, with filters."""
     typed = dict(zip(FILTERS, (record, key, series, actor, since), strict=True))
     filled = Filled(form=Form(pairs=tuple(typed.items())))
     try:
@@ -84,7 +84,9 @@ def journal_of(
     with catalogue.reading() as session:
         page = journal_page(session, catalogue.version(), wanted, cursor or None, DEFAULT_PAGE)
     if key and not record:
-        needed = FieldProblem(field="record", message="A key needs its kind: a half and a series can have the same")
+        needed = FieldProblem(
+            field="record", message="Choose what the key is of: a half and a series can have the same key"
+        )
         filled = Filled(form=filled.form, errors=[needed])
     return _journal(visit, filled, page.items, typed, page.next or "")
 

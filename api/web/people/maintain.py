@@ -1,4 +1,4 @@
-"""Keeping the catalogue: people and their tokens, what a person did taken back, disputes that wait."""
+"""Maintenance: contributors and their tokens, undoing what somebody did, open disputes."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from api.operations.requests import WritingDep
 from api.operations.transaction import Writing
 from api.schemas.history import UndoIn, UndoneOut
 from api.service.dependencies import CatalogueDep
-from api.web.page.figures import label
+from api.web.evidence.evidence import told
 from api.web.page.form_actions import REFUSED, act_once, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep
 from api.web.page.rendering import Visit, VisitDep
@@ -25,7 +25,6 @@ from api.web.people.account import end_token
 from catalog.accounts import contributors, tokens
 from catalog.accounts.access import Permission, require
 from catalog.db.database import Catalogue
-from catalog.evidence.statements import Dispute
 from catalog.history.documents import documents
 from catalog.model import timestamps
 
@@ -34,7 +33,7 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/maintain")
 def maintain(visit: VisitDep, catalogue: CatalogueDep) -> Response:
-    """People, and what waits for a maintainer."""
+    """Contributors, and what is open for a maintainer."""
     require(visit.who, Permission.MAINTAIN)
     return _page(visit, catalogue)
 
@@ -51,28 +50,23 @@ def _page(visit: Visit, catalogue: Catalogue, filled: Filled | None = None, stat
         people=people,
         names=[(each.name, each.name) for each in people],
         tokens=[each for each in held if each.revoked_at is None],
-        disputes=[(each, _said(each.content)) for each in opened],
+        disputes=[told(each) for each in opened],
         roles=[(role.value, role.value) for role in contributors.GIVEN_ROLES],
         filled=filled or Filled(),
         **{"preview": None, "chosen": "", "made": None, **more},
     )
 
 
-def _said(content: dict[str, Any]) -> str:
-    said = Dispute.model_validate(content)
-    return f"{said.key}{', ' + label(said.feature).lower() if said.feature else ''}"
-
-
 @dataclass(frozen=True, kw_only=True)
 class Sheet:
-    """One form of the page: its operation, how the names of its fields begin, and the fields that it hands on."""
+    """One form of the page: its operation, the prefix of its field names, and the fields of the operation's body."""
 
     operation: Operation[Any, Any]
     beginning: str
     fields: tuple[str, ...]
 
     def given(self, form: Form) -> dict[str, str]:
-        """What was typed, fields that were left empty included."""
+        """What was typed, empty fields included."""
         return {name: form.one(f"{self.beginning}{name}") for name in self.fields}
 
 
@@ -86,12 +80,12 @@ SHEETS: Mapping[str, Sheet] = {
 }
 
 SAID = {"undo": "undone", "revoke": "revoked"}
-"""What the next page says; of all else that the list of contributors is changed."""
+"""What the next page says where it is not that the list of contributors is updated."""
 
 
 @router.post("/maintain")
 def keep(visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
-    """Add somebody, suspend, lift, give a role, end a token; look at what an undo would take back, or do it."""
+    """Add somebody, suspend, lift a suspension, change a role, revoke a token, preview an undo, undo."""
     require(visit.who, Permission.MAINTAIN)
     action = form.one("do")
     sheet = SHEETS.get(action)
@@ -123,8 +117,8 @@ def _add(visit: Visit, form: Form, catalogue: Catalogue, writing: Writing) -> Re
     return page
 
 
-class _Seen(Exception):  # noqa: N818 - ends a trial, and is no fault
-    """Carries out of a transaction what it would have done, and so ends it without a trace."""
+class _Seen(Exception):  # noqa: N818 - ends a trial, not an error
+    """Carries the result of a trial out of its transaction, which it rolls back."""
 
     def __init__(self, undone: UndoneOut) -> None:
         super().__init__()
@@ -132,7 +126,7 @@ class _Seen(Exception):  # noqa: N818 - ends a trial, and is no fault
 
 
 def _preview(visit: Visit, form: Form, catalogue: Catalogue, writing: Writing) -> Response:
-    """The undo is done for a trial, and its transaction given up: what it tells is what would happen."""
+    """Undo in a transaction that is rolled back: its result is what would happen."""
     body, name = form_of(UndoIn, dict(SHEETS["undo"].given(form))), form.one("undo.name")
     try:
         with writing.task(UNDO, body.reason, key=name) as task:

@@ -1,4 +1,4 @@
-"""The photo bench: a picture that stays in the browser is measured, and its readings are taken to the bench.
+"""The photo bench: measuring a picture that stays in the browser, and taking the readings to the bench.
 
 The page lists what can be clicked. `POST /v1/measure/row` finds contacts and `POST /v1/measure` computes lengths: the
 page's script sends points, and of the picture a narrow grey strip along a row. Contacts are counted here.
@@ -34,7 +34,7 @@ PLANES: Mapping[Plane, str] = {
     Plane.HOUSING_TOP: "the top of the plastic",
     Plane.LANDS: "the board: lands, holes, tails",
 }
-"""Depths in a picture, in bench words."""
+"""Depths in a picture, in words."""
 
 OUTLINES = (
     ("body_length", "body_width", "the plastic body"),
@@ -43,7 +43,7 @@ OUTLINES = (
     ("hold_down_land_span", "land_span", "the lands on a bare board"),
     ("", "tail_span", "tips of the tails, across only"),
 )
-"""What four corners may go round: what its edges along and across the rows give."""
+"""What four corners can enclose, and the dimensions that its edges along and across the rows give."""
 
 CAMERAS = (
     ("photo", "a camera or a phone"),
@@ -51,7 +51,7 @@ CAMERAS = (
     ("microscope", "a microscope with a calibrated scale"),
     ("scanner", "a flatbed scanner"),
 )
-"""What may have taken a picture."""
+"""Instruments that take pictures."""
 
 SCALE_UNITS = tuple((unit, words, MM_PER_UNIT[unit]) for unit, words in (("mm", "mm"), ("in", "inch")))
 """Units in which the length of a scale may be given, in words, and their length in mm."""
@@ -67,18 +67,18 @@ class Kept:
 
     @property
     def words(self) -> tuple[str, ...]:
-        """Them as they stand in the address."""
+        """The observations as the address has them."""
         return tuple(f"{name}={value}" for name, value in self.pairs)
 
     @property
     def bench(self) -> str:
-        """The bench's address with them."""
+        """The address of the bench with them."""
         return f"/?{urlencode(self.pairs)}" if self.pairs else "/"
 
 
 @router.get("/photo")
 def photo(visit: VisitDep) -> Response:
-    """The photo bench; what its address holds goes back to the bench."""
+    """The photo bench; the parameters of its address go back to the bench."""
     kept = Kept(pairs=tuple((name, value) for name, value in visit.request.query_params.multi_items() if value))
     return visit.page(
         "photo.html",
@@ -107,7 +107,7 @@ class FoundCount(Request):
 
 
 class MarkedRow(Request):
-    """A row as it is marked; ``found`` is None where a person looked at it: then every clear mark is a contact."""
+    """A row as marked. ``found`` is None where a person has checked it: then every clear mark is a contact."""
 
     feature: Pitch
     marked: Whole
@@ -116,14 +116,14 @@ class MarkedRow(Request):
 
     @property
     def contacts(self) -> tuple[int, int] | None:
-        """Fewest and most contacts; None: anybody's guess."""
+        """Fewest and most contacts; None: unknown."""
         if self.found is None:
             return self.clear, self.marked
         return count_range(self.found.likely, self.found.missing, sure=self.found.sure)
 
 
 class MarkedCounts(Out):
-    """The contacts and rows that were counted, in the short form, and what is to be said of them."""
+    """The counted contacts and rows in the short form, with notes."""
 
     pieces: tuple[str, ...]
     notes: tuple[str, ...]
@@ -135,13 +135,13 @@ def counts(
     of: Of = Of.THIS,
     row_count: Annotated[int | None, Query(ge=1, le=MOST_ROWS)] = None,
 ) -> MarkedCounts:
-    """How many contacts the marked rows come to; each ``row`` is a `MarkedRow` as JSON."""
+    """The contact count of the marked rows; each ``row`` is a `MarkedRow` as JSON."""
     rows = [form_of_json(MarkedRow, each.encode()) for each in row or ()]
     return counts_of(rows, of, row_count)
 
 
 def counts_of(rows: Sequence[MarkedRow], of: Of, row_count: int | None) -> MarkedCounts:
-    """How many contacts these rows come to."""
+    """The contact count of these rows."""
     kept = [row for row in rows if row.feature == "pitch" and row.marked >= FEWEST_POINTS]
     if not kept:
         return MarkedCounts(pieces=(), notes=())

@@ -118,7 +118,7 @@ def test_an_instrument_nobody_knows_is_taken_for_the_caliper(server: TestClient,
 def test_a_large_difference_is_told_and_names_what_to_measure(shop: Workshop) -> None:
     page = compared(shop, of_length("SK-A", 6.0), of_length("SK-B", 6.6))
     assert "Measure the body length: it tells the two apart with a digital caliper, loose part" in page.text
-    assert "0.60 mm apart; 100 readings of 100" in page.text
+    assert "0.60 mm apart; 100 of 100 readings" in page.text
 
 
 def test_a_rule_cannot_tell_what_a_micrometer_can(shop: Workshop) -> None:
@@ -128,7 +128,7 @@ def test_a_rule_cannot_tell_what_a_micrometer_can(shop: Workshop) -> None:
     assert "tells the two apart with a outside micrometer" not in coarse.text
     assert 'class="told sure"' in fine.html
     assert 'class="told sure"' not in coarse.html
-    assert "No one dimension tells the two apart" in coarse.text
+    assert "No single dimension tells the two apart" in coarse.text
 
 
 def test_equal_halves_cannot_be_told_apart(shop: Workshop) -> None:
@@ -148,7 +148,7 @@ def test_what_the_instrument_does_not_reach_names_others(shop: Workshop) -> None
 
 def test_counts_that_differ_are_to_be_counted(shop: Workshop) -> None:
     more = of_length("SK-B", 6.0).model_copy(update={"contact_count": 18, "positions": 9})
-    assert "Count the contacts: they tell every half." in compared(shop, of_length("SK-A", 6.0), more).text
+    assert "Count the contacts: that tells all of them apart." in compared(shop, of_length("SK-A", 6.0), more).text
 
 
 def test_hostile_names_appear_as_text(shop: Workshop) -> None:

@@ -279,7 +279,7 @@ def test_a_page_kept_for_one_person_is_made_anew_for_another(shop: Workshop) -> 
 def test_a_series_shows_variants_laws_stack_and_what_nobody_listed(shop: Workshop) -> None:
     page = check_form(seen(shop, f"/series/{SERIES}"))
     for words in (
-        "1.80 mm and 0.40 mm more for each contact of a row, ± 0.10 mm",
+        "1.80 mm plus 0.40 mm per contact of a row, ± 0.10 mm",
         "at most 1.90 mm at every size",
         "0.80 mm, 3 sizes",  # 0.3 + 0.5
         "1.30 mm, 3 sizes",  # 0.8 + 0.5
