@@ -115,6 +115,14 @@ def test_the_next_measurement_is_marked_on_the_drawing(new_page: NewPage) -> Non
     assert page.locator(".next-strip .expect").inner_text().startswith("expect")
 
 
+def test_signing_in_leads_back_to_what_was_typed(new_page: NewPage) -> None:
+    page = new_page("/")
+    enter(page, "contact_count", "24")
+    settle(page)
+    page.get_by_role("link", name="Sign in").click()
+    assert page.locator('[name="to"]').input_value() == "/?contact_count=24"
+
+
 def test_cautions_stand_beside_every_answer(new_page: NewPage) -> None:
     page = new_page("/?contact_count=24&pitch=0.4")
     assert page.locator(".cautions li").first.is_visible()

@@ -204,7 +204,7 @@ def test_a_scale_without_its_length_is_asked_for(table: Table, photo: Photo) -> 
     table.draw_row(photo.lines[0])
     table.tool("scale")
     table.click((100.0, 640.0), (600.0, 640.0))
-    expect(table.page.locator("#scale .error")).to_contain_text("say how long it is")
+    expect(table.page.locator("#scale .error")).to_contain_text("give its length")
     assert "unscaled_photo" in dict(table.bench_pairs())["pitch"]
 
 

@@ -26,7 +26,7 @@ from catalog.cases.retrieval import own_cases, public_cases, seer
 from catalog.cases.specimens import SPECIMEN
 from catalog.contribute.acknowledgements import ReviewRefusedError
 from catalog.db.database import Catalogue
-from matcher.features import FEATURES
+from matcher.features import FEATURES, Kind
 from matcher.results import VERDICT_WORDS
 
 router = APIRouter(include_in_schema=False)
@@ -101,7 +101,10 @@ def _in_words(observation: dict[str, Any]) -> str:
     feature = FEATURES.get(str(observation.get("feature")))
     label = feature.label if feature else str(observation.get("feature"))
     whose = {"other": "the other half's ", "pair": "", "this": ""}.get(str(observation.get("of", "this")), "")
-    return f"{whose}{label} {piece_of(observation).partition('=')[2].replace('@', ', ')}"
+    said = piece_of(observation).partition("=")[2]
+    if feature is None or feature.kind is not Kind.TEXT:
+        said = said.replace("@", ", ").replace("+", ", ").replace("=", " ")
+    return f"{whose}{label} {said}"
 
 
 @router.get("/cases/{key}")

@@ -181,7 +181,12 @@ def test_a_shared_address_reproduces_the_state(server: TestClient) -> None:
 
 
 def _without_keys(page: Response) -> str:
-    return re.sub(r'name="once" value="[^"]*"', "", page.text)
+    """The page without the keys of its forms and the address that signing in leads back to."""
+    return re.sub(r'name="once" value="[^"]*"|/sign-in\?to=[^"]*', "", page.text)
+
+
+def test_signing_in_leads_back_to_what_was_measured(server: TestClient) -> None:
+    assert 'href="/sign-in?to=/%3Fcontact_count%3D24"' in server.get("/?contact_count=24").text
 
 
 def test_a_known_specimen_is_found_and_its_mate_named(server: TestClient) -> None:
@@ -244,7 +249,7 @@ def test_a_wrong_field_keeps_its_text_and_the_rest_is_answered(server: TestClien
         ("instrument=thumb&height=2", "The instrument 'thumb' is not known"),
         ("at_hand=caliper,thumb&height=2", "The instrument 'thumb' is not known"),
         ("prior_absent=2&height=2", "'2' is not a probability"),
-        ("prior_absent=0.0&height=2", "It cannot be ruled out"),
+        ("prior_absent=0.0&height=2", "Zero would rule it out"),
         ("limit=0&height=2", "'0' is not a number of halves to show"),
         ("more=what is this", "The feature 'more' is not known"),
         (f"marking={'x' * 600}", "This is too long"),

@@ -276,6 +276,9 @@ document.addEventListener("click", (event) => {
   goal.scrollIntoView({ block: goal.matches("section") ? "start" : "center" });
   goal.focus({ preventScroll: true });
 });
+document.querySelector('a[href^="/sign-in"]')?.addEventListener("click", (event) => {
+  event.currentTarget.search = new URLSearchParams({ to: location.pathname + location.search });
+});
 form.querySelector("[data-go]").hidden = true;
 new IntersectionObserver(([answer]) => document.body.classList.toggle("at-answer", answer.isIntersecting)).observe(
   document.getElementById("answer"),
