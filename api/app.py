@@ -38,18 +38,18 @@ from catalog.snapshot.snapshot import SnapshotSource
 SUMMARY = "Finds the other half of an unmarked board-to-board connector from what can be measured on it."
 
 DESCRIPTION = """\
-Send what was seen and measured of one half to `POST /v1/identify`; the answer ranks the halves of this catalogue by
-probability, says how probable it is that the half is not in this catalogue, and lists the mates to order.
+Send what you have seen and measured of one half to `POST /v1/identify`. The answer ranks the halves of this catalogue
+by probability, says how probable it is that the half is not in this catalogue, and lists the mates to order.
 
-* Lengths are in the unit you name and come back in millimetres. `spans` counts gaps, not contacts.
+* Give lengths in any unit that you name; answers are in millimetres. `spans` counts gaps, not contacts.
 * Refusals are problem documents (RFC 9457): `errors` names each field, the value given and the remedy.
-  Their kinds are listed at [/problems](/problems).
-* Lists come in pages: follow `next` as `cursor`. Catalogue answers carry an `ETag`; send it as `If-None-Match`.
+  All kinds of problem are listed at [/problems](/problems).
+* Lists have pages: send `next` as `cursor`. Answers from the catalogue have an `ETag`; send it as `If-None-Match`.
 """
 
 
 PREFIX = "/v1"
-"""Where the JSON interface of this version begins."""
+"""Prefix of the JSON interface's addresses."""
 
 
 def create_app(settings: Settings | None = None) -> FastAPI:
@@ -106,13 +106,13 @@ def create_app(settings: Settings | None = None) -> FastAPI:
 
 
 def app_from_environment() -> FastAPI:
-    """The app for the catalogue that ``OTHERHALF_DATABASE`` names: what worker processes of a server call."""
+    """The app for the catalogue in ``OTHERHALF_DATABASE``; worker processes of a server call it."""
     return create_app(Settings())
 
 
 def _describe_problems(app: FastAPI) -> None:
-    """Put what routes point to by name into the OpenAPI description (the problem document, the request that a route
-    reads itself), and take out the framework's own description of refusals, which this app never sends."""
+    """Add to the OpenAPI description what routes refer to by name (the problem document, and the request that a route
+    reads itself), and remove the framework's own description of refusals, which this app never sends."""
 
     def described() -> dict[str, object]:
         if app.openapi_schema is None:

@@ -1,1 +1,1 @@
-"""Background tasks of the server: carry out due changes, and rank open cases again."""
+"""Background tasks of the server: apply due changes, and rank open cases again."""

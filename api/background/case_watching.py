@@ -20,9 +20,8 @@ _log = logger()
 class Watch:
     """Ranks cases again, one at a time, and does nothing while the catalogue stays the same.
 
-    ``seen`` is the version that was looked at last, and ``ranked`` the halves, as the matcher sees them, that all open
-    cases were ranked by: most changes of a catalogue (comments, evidence that agrees, new cases) leave them as they
-    are.
+    ``seen`` is the version seen last. ``ranked`` are the halves, as columns of the matcher, with which all open cases
+    were ranked: most changes of a catalogue (comments, evidence that agrees, new cases) do not change them.
     """
 
     catalogue: Catalogue
@@ -33,14 +32,14 @@ class Watch:
     round: Iterator[Ranked] | None = None
 
     def step(self) -> bool:
-        """Rank one case; returns whether there may be more. After a database error the next round tries again; after an
-        unforeseen error, the next change of the catalogue does."""
+        """Rank one case; returns whether there may be more. After a database error the next round tries again, and
+        after any other error the next change of the catalogue does."""
         try:
             return self._step()
         except CatalogueError as error:
             _log.warning("open cases could not be ranked again, and will be later: %s", error.message)
             self.seen = None
-        except Exception:  # noqa: BLE001 - whatever it is, it is in the log, and the watch goes on
+        except Exception:  # noqa: BLE001 - any error is logged, and the watch goes on
             _log.exception("open cases could not be ranked again")
         self.round = None
         return False

@@ -12,10 +12,9 @@ _log = logger()
 
 
 def carry_out_now(catalogue: Catalogue) -> int:
-    """Carry out what is due and return how many changes were decided. What fails now is tried again later.
+    """Apply the changes that are due and return their number. If it fails, the next call tries again.
 
-    Several processes may do this at once: a change is carried out in a writing transaction, and is no longer due after
-    it.
+    Several processes may do this at once: a change is applied in a writing transaction, and is no longer due after it.
     """
     try:
         with catalogue.reading() as session:

@@ -5,8 +5,8 @@
 ...     answer = client.identify([{"feature": "contact_count", "value": 24}])
 ...     print(answer.verdict, answer.candidates[0].half.part_number)
 
-Observations may be dictionaries in the JSON form, pieces of the short form such as ``"pitch=4.41/11"``, or what
-`Client.measure` and `Client.measure_row` answered as ``observations``.
+Observations may be dictionaries in the JSON form, pieces of the short form such as ``"pitch=4.41/11"``, or the
+``observations`` of an answer of `Client.measure` or `Client.measure_row`.
 """
 
 from __future__ import annotations
@@ -30,11 +30,11 @@ Observation = Mapping[str, Any] | str | BaseModel
 Observations = Sequence[Observation]
 
 PNG_SIGNATURE = b"\x89PNG"
-"""How every PNG file begins (W3C PNG, 5.2)."""
+"""First bytes of every PNG file (W3C PNG, 5.2)."""
 
 
 class Client(ContributingCalls, EvidenceCalls):
-    """The calls of one server's interface."""
+    """A client of one server."""
 
     def identify(
         self,
@@ -60,7 +60,7 @@ class Client(ContributingCalls, EvidenceCalls):
         instruments: Mapping[str, Mapping[str, float]] | None = None,
         closed_jaws: Mapping[str, Sequence[float]] | None = None,
     ) -> ExplainAnswer:
-        """Why one half, named by its key, stands where it stands."""
+        """Why one half, named by its key, has its rank."""
         body = _body(
             observations, prior_absent=prior_absent, instruments=instruments, closed_jaws=closed_jaws, half=half
         )
@@ -87,8 +87,8 @@ class Client(ContributingCalls, EvidenceCalls):
         profile: Sequence[float] | None = None,
         **options: Any,
     ) -> RowAnswer:
-        """Contacts found in a PNG or JPEG ``picture`` along each of ``lines`` (x0, y0, x1, y1 in pixels), or in a
-        ``profile`` of grey levels. ``options`` are further fields of the JSON form: width, scale, row_count …"""
+        """Find contacts in a PNG or JPEG ``picture`` along each of ``lines`` (x0, y0, x1, y1 in pixels), or in a
+        ``profile`` of grey levels. ``options`` are other fields of the JSON form: width, scale, row_count …"""
         body = {"lines": lines or None, "profile": profile, **options}
         if picture is not None:
             kind = "image/png" if picture.startswith(PNG_SIGNATURE) else "image/jpeg"
@@ -106,7 +106,7 @@ class Client(ContributingCalls, EvidenceCalls):
         text: str | None = None,
         page_size: int | None = None,
     ) -> Iterator[HalfRecord]:
-        """All halves that pass the filters, page by page as they are needed."""
+        """All halves that match the filters, read page by page as needed."""
         filters = {
             "maker": maker,
             "series": series,
@@ -123,7 +123,7 @@ class Client(ContributingCalls, EvidenceCalls):
     def all_series(
         self, *, maker: str | None = None, text: str | None = None, page_size: int | None = None
     ) -> Iterator[SeriesRecord]:
-        """All series that pass the filters, page by page as they are needed."""
+        """All series that match the filters, read page by page as needed."""
         return self._pages(Page[SeriesRecord], "/v1/series", {"maker": maker, "text": text}, page_size)
 
     def series(self, key: str) -> SeriesRecord:
@@ -133,23 +133,23 @@ class Client(ContributingCalls, EvidenceCalls):
     def matings(
         self, *, half: str | None = None, basis: str | None = None, page_size: int | None = None
     ) -> Iterator[MatingRecord]:
-        """All matings that pass the filters, page by page as they are needed; ``half`` is the key of either half."""
+        """All matings that match the filters, read page by page as needed; ``half`` is the key of either half."""
         return self._pages(Page[MatingRecord], "/v1/matings", {"half": half, "basis": basis}, page_size)
 
     def search(self, text: str, *, limit: int | None = None) -> SearchAnswer:
-        """Halves, series and makers found by text."""
+        """Find halves, series and makers by text."""
         return self._ask(SearchAnswer, "GET", "/v1/search", {"q": text, "limit": limit})
 
     def features(self) -> FeatureList:
-        """What can be observed."""
+        """The features that can be observed."""
         return self._ask(FeatureList, "GET", "/v1/features")
 
     def instruments(self) -> InstrumentList:
-        """What it can be measured with."""
+        """The built-in instruments."""
         return self._ask(InstrumentList, "GET", "/v1/instruments")
 
     def health(self) -> Health:
-        """Whether the server can answer."""
+        """The state of the server."""
         return self._ask(Health, "GET", "/health")
 
 

@@ -1,4 +1,4 @@
-"""How the client speaks with a server: requests, answers, refusals, pages, and changes that are sent again unharmed."""
+"""The client's connection with a server: requests, answers, refusals, pages, and safe repetition of changes."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ TIMEOUT_S = 30.0
 """Seconds to wait for an answer; the first one after a change of a large catalogue takes longest."""
 
 LONGEST_PAUSE_S = 10.0
-"""Seconds that a busy server is given before a change is sent again, whatever it asks for."""
+"""Longest pause, in seconds, before a change is sent again to a busy server, even if it asks for a longer one."""
 
 R = TypeVar("R", bound=BaseModel)
 
@@ -37,9 +37,9 @@ class ProblemError(Exception):
 class Connection:
     """A connection with one server. Use it as a context manager, or call `close`.
 
-    ``base_url`` is the server's address, ``token`` what changes are made with; reading needs none. ``http`` replaces
-    the HTTP client, for tests or own transports; it is then the caller's to close. Calls raise `ProblemError` for what
-    the server refuses, and httpx2's errors where it cannot be reached.
+    ``base_url`` is the server's address; ``token`` is needed for changes only. ``http`` replaces the HTTP client, for
+    tests or other transports; the caller then closes it. Calls raise `ProblemError` if the server refuses the request,
+    and httpx2's errors if it cannot be reached.
     """
 
     def __init__(
@@ -74,7 +74,7 @@ class Connection:
         return self._read(kind, self._send(method, path, params=params, json=body))
 
     def _pages(self, kind: type[Any], path: str, filters: Mapping[str, object], page_size: int | None) -> Iterator[Any]:
-        """The items of a list, page by page as they are needed; ``kind`` is its page."""
+        """The items of a list, read page by page as needed; ``kind`` is the type of its pages."""
         cursor: str | None = None
         while True:
             page = self._ask(kind, "GET", path, {**filters, "limit": page_size, "cursor": cursor})
@@ -84,8 +84,8 @@ class Connection:
                 return
 
     def _write(self, kind: type[R], method: str, path: str, body: Mapping[str, Any], tag: str | None = None) -> R:
-        """Send a change under a key of its own, so that it is sent again, once and without harm, where the connection
-        broke or the server was busy."""
+        """Send a change with its own idempotency key. If the connection breaks or the server is busy it is sent once
+        more, which is safe."""
         headers = {"Idempotency-Key": uuid.uuid4().hex, **({} if tag is None else {"If-Match": tag})}
         try:
             response = self._send(method, path, json=body, headers=headers)
@@ -109,14 +109,14 @@ class Connection:
 
 
 def address(*parts: str) -> str:
-    """An address of the interface, its parts quoted."""
+    """An address of the interface, with its parts quoted."""
     return "/v1/" + "/".join(quote(part, safe="") for part in parts)
 
 
 def at(record: str, *parts: str) -> str:
-    """The address of entries of a kind, or with a key of one of them. Raises ValueError for what is no kind."""
+    """The address of a kind of entry or, with a key, of one entry. Raises ValueError for an unknown kind."""
     if record not in LISTED_AT:
-        raise ValueError(f"no entry is a {record!r}; known: {', '.join(LISTED_AT)}")
+        raise ValueError(f"{record!r} is not a kind of entry; known: {', '.join(LISTED_AT)}")
     return address(LISTED_AT[record], *parts)
 
 
@@ -129,7 +129,7 @@ def _refusal(response: httpx2.Response) -> Exception:
     try:
         return ProblemError(Problem.model_validate_json(response.content))
     except ValidationError:
-        # Something between here and the server answered in its own words.
+        # A proxy on the way has answered.
         return httpx2.HTTPStatusError(
             f"{response.status_code} from {response.url}", request=response.request, response=response
         )

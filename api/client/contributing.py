@@ -1,4 +1,4 @@
-"""The calls of the typed client that change something, and those that tell what happened."""
+"""The calls of the typed client that change the catalogue, and those that read its history."""
 
 from __future__ import annotations
 
@@ -29,31 +29,31 @@ _RECORDS: Mapping[str, type[HalfRecord] | type[SeriesRecord] | type[MatingRecord
 
 @dataclass(frozen=True, kw_only=True)
 class Read(Generic[R]):
-    """An entry as it stands, and the tag that a change of it is made from."""
+    """An entry, and the tag that a change of it needs."""
 
     record: R
     tag: str
 
 
 class ContributingCalls(Connection):
-    """What `api.client.client.Client` can change. Every change carries a key of its own, so that it is sent again, once
-    and without harm, where the connection broke or the server was busy."""
+    """Changes that `api.client.client.Client` can make. Each has its own idempotency key: if the connection breaks or
+    the server is busy it is sent once more, which is safe."""
 
     def review(self, entry: GivenEntry, *, page_size: int | None = None, cursor: str | None = None) -> ReviewOut:
-        """What the machine review says of an entry, and what a series' laws make; nothing is saved."""
+        """The machine review of an entry, and the halves and matings that a series' laws make; nothing is saved."""
         query = {"limit": page_size, "cursor": cursor}
         return self._ask(ReviewOut, "POST", "/v1/review", query=query, body={"entry": _plain(entry)})
 
     def contribute(
         self, entry: GivenEntry, *, reason: str = "", acknowledge: Mapping[str, str] | None = None
     ) -> ContributedOut:
-        """Add an entry. ``acknowledge`` gives, by its code, a reason for each severe finding that is right as it is."""
+        """Add an entry. ``acknowledge`` gives the reason, by code, why a severe finding is correct as it is."""
         plain = _plain(entry)
         body = {"entry": plain, "reason": reason, "acknowledge": dict(acknowledge or {})}
         return self._write(ContributedOut, "POST", at(plain["record"]), body)
 
     def read(self, record: str, key: str) -> Read[HalfRecord | SeriesRecord | MatingRecord]:
-        """An entry ("half", "series" or "mating") with the tag that a change needs."""
+        """Read an entry ("half", "series" or "mating") with the tag that a change needs."""
         response = self._send("GET", at(record, key))
         return Read(record=self._read(_RECORDS[record], response), tag=response.headers["ETag"])
 
@@ -66,22 +66,22 @@ class ContributingCalls(Connection):
         reason: str = "",
         acknowledge: Mapping[str, str] | None = None,
     ) -> ChangeOut:
-        """Give an entry new content; ``tag`` is the one that it was read with."""
+        """Give an entry new content; ``tag`` is the tag with which it was read."""
         plain = _plain(entry)
         body = {"entry": plain, "reason": reason, "acknowledge": dict(acknowledge or {})}
         return self._write(ChangeOut, "PUT", at(plain["record"], key), body, tag=tag)
 
     def withdraw(self, record: str, key: str, *, tag: str, reason: str) -> ChangeOut:
-        """Propose to take an entry off the lists; ``pending`` says when that happens."""
+        """Propose to withdraw an entry; ``pending`` says when that happens."""
         return self._write(ChangeOut, "POST", at(record, key, "withdraw"), {"reason": reason}, tag=tag)
 
     def merge(self, key: str, into: str, *, tag: str, reason: str) -> ChangeOut:
-        """Propose that another half takes this one's place."""
+        """Propose to merge this half into another."""
         body = {"into": into, "reason": reason}
         return self._write(ChangeOut, "POST", at("half", key, "merge"), body, tag=tag)
 
     def restore(self, record: str, key: str, *, tag: str, reason: str) -> ChangeOut:
-        """Put an entry that was withdrawn or merged back on the lists."""
+        """Restore an entry that was withdrawn or merged."""
         return self._write(ChangeOut, "POST", at(record, key, "restore"), {"reason": reason}, tag=tag)
 
     def revert(self, record: str, key: str, revision: int, *, tag: str, reason: str) -> ChangeOut:
@@ -90,11 +90,11 @@ class ContributingCalls(Connection):
         return self._write(ChangeOut, "POST", at(record, key, "revert"), body, tag=tag)
 
     def history(self, record: str, key: str, *, page_size: int | None = None) -> Iterator[JournalEntry]:
-        """What happened to an entry, the newest first."""
+        """The history of an entry, newest first."""
         return self._pages(JournalPage, at(record, key, "history"), {}, page_size)
 
     def revision(self, record: str, key: str, number: int) -> JournalEntry:
-        """The entry as a revision had it: ``new`` of the row that made it."""
+        """The change that made a revision; ``new`` is the entry in that revision."""
         return self._ask(JournalEntry, "GET", at(record, key, "revisions", str(number)))
 
     def journal(
@@ -107,33 +107,33 @@ class ContributingCalls(Connection):
         since: str | None = None,
         page_size: int | None = None,
     ) -> Iterator[JournalEntry]:
-        """Everything that happened and passes the filters, the newest first."""
+        """All changes that match the filters, newest first."""
         filters = {"record": record, "key": key, "series": series, "actor": actor, "since": since}
         return self._pages(JournalPage, "/v1/journal", filters, page_size)
 
     def pending(self, *, state: str = "waiting", page_size: int | None = None) -> Iterator[PendingOut]:
-        """Changes that wait (or, by ``state``, that were done, stopped, lapsed; "all")."""
+        """Pending changes; ``state`` "done", "stopped", "lapsed" or "all" gives others."""
         return self._pages(PendingPage, "/v1/pending", {"state": state}, page_size)
 
     def hasten(self, pending: str, *, reason: str) -> PendingOut:
-        """Let a waiting change happen now (maintainers)."""
+        """Apply a pending change now (maintainers)."""
         return self._write(PendingOut, "POST", address("pending", pending, "hasten"), {"reason": reason})
 
     def stop(self, pending: str, *, reason: str) -> PendingOut:
-        """Let a waiting change not happen (maintainers, and whoever asked for it)."""
+        """Stop a pending change (maintainers, and its author)."""
         return self._write(PendingOut, "POST", address("pending", pending, "stop"), {"reason": reason})
 
     def contributors(self) -> ContributorList:
-        """Everybody who may contribute."""
+        """All contributors."""
         return self._ask(ContributorList, "GET", "/v1/contributors")
 
     def undo(self, contributor: str, *, since: str, reason: str) -> UndoneOut:
-        """Take back what a contributor did since a date or moment (maintainers)."""
+        """Undo a contributor's changes since a date or time (maintainers)."""
         body = {"since": since, "reason": reason}
         return self._write(UndoneOut, "POST", address("contributors", contributor, "undo"), body)
 
     def suspend(self, contributor: str, *, reason: str) -> ContributorOut:
-        """Take nothing more from a contributor (maintainers)."""
+        """Suspend a contributor (maintainers)."""
         return self._write(ContributorOut, "POST", address("contributors", contributor, "suspend"), {"reason": reason})
 
     def lift(self, contributor: str, *, reason: str = "") -> ContributorOut:
@@ -141,27 +141,27 @@ class ContributingCalls(Connection):
         return self._write(ContributorOut, "POST", address("contributors", contributor, "lift"), {"reason": reason})
 
     def give_role(self, contributor: str, role: str) -> ContributorOut:
-        """Make somebody a contributor or maintainer (maintainers)."""
+        """Change a contributor's role to contributor or maintainer (maintainers)."""
         return self._write(ContributorOut, "POST", address("contributors", contributor, "role"), {"role": role})
 
     def me(self) -> MeOut:
-        """Who the token says one is."""
+        """The contributor of the token in use."""
         return self._ask(MeOut, "GET", "/v1/me")
 
     def tokens(self) -> TokenList:
-        """One's own tokens."""
+        """The tokens of this contributor."""
         return self._ask(TokenList, "GET", "/v1/tokens")
 
     def make_token(
         self, *, label: str = "", scopes: Sequence[str] | None = None, expires_days: int | None = None
     ) -> TokenMadeOut:
-        """A new token of one's own; its ``secret`` is told this once."""
+        """Make a token for oneself; its ``secret`` is shown only this once."""
         given = {"scopes": None if scopes is None else list(scopes), "expires_days": expires_days}
         body = {"label": label, **{name: value for name, value in given.items() if value is not None}}
         return self._write(TokenMadeOut, "POST", "/v1/tokens", body)
 
     def revoke_token(self, token: str | int) -> TokenOut:
-        """End a token, by its number or beginning."""
+        """Revoke a token, named by its number or first characters."""
         return self._write(TokenOut, "POST", address("tokens", str(token), "revoke"), {})
 
 

@@ -1,4 +1,4 @@
-"""The calls of the typed client that give evidence about entries, and read it."""
+"""The calls of the typed client that give and read evidence about entries."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from api.schemas.evidence import EvidenceOut, StatementOut
 
 
 class EvidenceCalls(Connection):
-    """What `api.client.client.Client` can say of entries. Values are given as observations are: ``{"feature": "pitch",
+    """Evidence that `api.client.client.Client` can give. Values have the form of observations: ``{"feature": "pitch",
     "value": 0.4, "u": 0.003}``."""
 
     def evidence(self, record: str, key: str) -> EvidenceOut:
-        """Everything said of an entry ("half", "series" or "mating"), and what it comes to."""
+        """All evidence about an entry ("half", "series" or "mating"), and its standing."""
         return self._ask(EvidenceOut, "GET", at(record, key, "evidence"))
 
     def confirm_measured(
@@ -27,7 +27,7 @@ class EvidenceCalls(Connection):
         note: str = "",
         acknowledge: Mapping[str, str] | None = None,
     ) -> StatementOut:
-        """Say what was measured on a part of this entry, of the revision that was looked at."""
+        """Confirm a revision of an entry by what was measured on a part."""
         more = {"basis": "measured", "values": [dict(value) for value in values]}
         return self._confirm(record, key, revision, note, acknowledge, more)
 
@@ -44,7 +44,7 @@ class EvidenceCalls(Connection):
         record: str = "half",
         note: str = "",
     ) -> StatementOut:
-        """Cite a document that gives this entry's figures; ``stated`` are dimensions as it gives them."""
+        """Confirm an entry by a document; ``stated`` are the dimensions that the document gives."""
         citation = {"title": title, "revision": document_revision, "page": page, "address": address}
         more = {"basis": "document", "citation": citation, "stated": dict(stated or {})}
         return self._confirm(record, key, revision, note, None, more)
@@ -52,14 +52,14 @@ class EvidenceCalls(Connection):
     def confirm_by_fit(
         self, key: str, revision: int, *, mate: str, mates: bool, record: str = "mating", note: str = ""
     ) -> StatementOut:
-        """Say whether two parts mated when tried; ``mate`` is the key of the other half, or of the mating."""
+        """Say whether two parts mated in a trial; ``mate`` is the key of the other half, or of the mating."""
         more = {"basis": "trial_fit", "mate": mate, "result": "mates" if mates else "does_not_mate"}
         return self._confirm(record, key, revision, note, None, more)
 
     def dispute(
         self, key: str, revision: int, reason: str, *, feature: str | None = None, record: str = "half"
     ) -> StatementOut:
-        """Hold an entry to be wrong, in one feature or altogether, and say why."""
+        """Dispute an entry, in one feature or as a whole, with a reason."""
         body = {"of": record, "key": key, "revision": revision, "feature": feature, "reason": reason}
         return self._write(StatementOut, "POST", "/v1/disputes", body)
 
@@ -70,18 +70,18 @@ class EvidenceCalls(Connection):
     def resolve_dispute(
         self, dispute: str, tag: str, outcome: str, reason: str, *, set_aside: Sequence[str] = ()
     ) -> StatementOut:
-        """Settle a dispute; ``tag`` is the ``etag`` of what was looked at."""
+        """Settle a dispute; ``tag`` is the ``etag`` with which it was read."""
         resolution = {"outcome": outcome, "reason": reason, "set_aside": list(set_aside)}
         path = address("disputes", dispute, "resolve")
         return self._write(StatementOut, "POST", path, {"resolution": resolution}, tag)
 
     def sight(self, half: str, device: str, *, board: str = "", note: str = "") -> StatementOut:
-        """Say in which device, on which of its boards, a half was found."""
+        """Say in which device, and on which of its boards, a half was found."""
         body = {"half": half, "device": device, "board": board, "note": note}
         return self._write(StatementOut, "POST", "/v1/sightings", body)
 
     def take_back(self, record: str, key: str, tag: str, reason: str) -> StatementOut:
-        """Withdraw one's own "confirmation" or "sighting"."""
+        """Withdraw one's own statement: a "confirmation" or "sighting"."""
         path = address(f"{record}s", key, "withdraw")
         return self._write(StatementOut, "POST", path, {"reason": reason}, tag)
 

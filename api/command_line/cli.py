@@ -42,7 +42,7 @@ def _print_version(wanted: bool) -> None:
 @app.callback(epilog=EXIT_CODES)
 def otherhalf(
     version: Annotated[
-        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version and end.")
+        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version and exit.")
     ] = False,
 ) -> None:
     """Find the other half of an unmarked board-to-board connector from what can be measured on it.
@@ -51,10 +51,10 @@ def otherhalf(
 
     \b
       otherhalf demo                         see it work on invented parts
-      otherhalf import ~/footprints          fill a catalogue of your own
+      otherhalf import ~/footprints          fill your own catalogue
       otherhalf identify pins=24 pitch=4.41/11 body_length=6.52
       otherhalf measure plug.png --row 40,212,1180,215    count contacts in a photo
-      otherhalf features                     what can be observed, and how
+      otherhalf features                     what you can measure, and how
     """
 
 

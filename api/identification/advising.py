@@ -1,7 +1,4 @@
-"""Advice on the next measurement, in names that a person can follow.
-
-Identification and the dialogue of the command line both advise through here.
-"""
+"""Advice on the next measurement, in the form of an answer; for identification and for the dialogue."""
 
 from __future__ import annotations
 
@@ -21,16 +18,16 @@ from matcher.uncertainty.instruments import Instrument
 from matcher.uncertainty.reduce import Reduction, reduction
 
 WORTH_BITS = 0.05
-"""Least information of a measurement that is worth showing, bits: less would be printed as 0.0."""
+"""Least information, in bits, of a measurement that is shown: less would be printed as 0.0."""
 
 
 def worth_taking(advised: answers.NextMeasurement) -> bool:
-    """Whether a measurement tells enough to ask for it, alone or together with its partner."""
+    """Whether a measurement is informative enough to ask for it, alone or together with another."""
     return advised.bits >= WORTH_BITS or advised.together_with is not None
 
 
 def advice_on(snapshot: Snapshot, request: IdentifyRequest, *, skipped: Collection[str] = ()) -> Advice:
-    """What to measure next after a request's observations, or before any; never a feature of ``skipped``.
+    """What to measure next after a request's observations, if any; never a feature in ``skipped``.
 
     Raises ObservationErrors for readings that make no sense.
     """
@@ -42,12 +39,12 @@ def advice_on(snapshot: Snapshot, request: IdentifyRequest, *, skipped: Collecti
 
 
 def readings_of(request: IdentifyRequest) -> tuple[Reduced, ...]:
-    """A request's observations as the ranking uses them; none before anything was taken. Raises ObservationErrors."""
+    """A request's observations as the ranking uses them; there may be none. Raises ObservationErrors."""
     return reduction_of(request, tools_of(request)).readings
 
 
 def reduction_of(request: IdentifyRequest, tools: Mapping[str, Instrument]) -> Reduction:
-    """What a request's observations came to; nothing before anything was taken. Raises ObservationErrors."""
+    """A request's observations, reduced; there may be none. Raises ObservationErrors."""
     if not request.observations:
         return Reduction(readings=(), combinations=())
     return reduction(to_observations(request), tools)

@@ -1,4 +1,4 @@
-"""An answer's numbers and names in bench words, for the terminal and the bench page."""
+"""An answer's numbers and names in words, for the terminal and the bench page."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ from matcher.observations import Of
 from matcher.results import Verdict
 
 LARGEST_FACTOR = 1000.0
-"""Factors beyond this are printed as larger than it: nobody weighs them further."""
+"""Larger factors are printed as "more than" this one: they make no further difference."""
 
 
 def percent(probability: float) -> str:
-    """A probability as a person reads it: one decimal, and never 0 or 100 unless it is exactly that."""
+    """A probability in per cent with one decimal; 0 and 100 only where they are exact."""
     if 0.0 < probability < 0.001:
         return "<0.1 %"
     if 0.999 < probability < 1.0:
@@ -24,7 +24,7 @@ def percent(probability: float) -> str:
 
 
 def feature_label(line_feature: str, of: Of) -> str:
-    """The feature's bench label, with the body it belongs to unless that is this half."""
+    """The feature's label, and "of the other" for the other half."""
     if line_feature not in FEATURES:
         return "before measuring"
     label = FEATURES[line_feature].label
@@ -32,7 +32,7 @@ def feature_label(line_feature: str, of: Of) -> str:
 
 
 def length(value: float, feature: str) -> str:
-    """A length in mm, pitches to a ten-thousandth."""
+    """A length in mm with three decimals; pitches with four."""
     return f"{value:.4f}" if feature in PITCHES else f"{value:.3f}"
 
 
@@ -53,7 +53,7 @@ def uncertainty(line: EvidenceLine) -> str:
 
 
 def expected(line: EvidenceLine) -> str:
-    """What the catalogue says, with its tolerance where it has one."""
+    """The catalogue's value, with its tolerance if it has one."""
     if line.expected is None:
         return "–" if line.index is not None else ""
     if not _is_length(line) or not isinstance(line.expected, float):
@@ -62,7 +62,7 @@ def expected(line: EvidenceLine) -> str:
 
 
 def off_by(line: EvidenceLine) -> str:
-    """Measured less expected, where both are numbers in mm or counts."""
+    """Measured minus expected, if both are lengths in mm or counts."""
     if not isinstance(line.measured, int | float) or not isinstance(line.expected, int | float):
         return ""
     difference = line.measured - line.expected
@@ -72,7 +72,7 @@ def off_by(line: EvidenceLine) -> str:
 
 
 def weight(log_odds: float) -> str:
-    """How strongly something speaks: ×2 makes the half twice as probable against the next answer, ÷2 half as much."""
+    """Strength of evidence: ×2 makes the half twice as probable relative to the next answer, ÷2 half as probable."""
     factor = math.exp(min(abs(log_odds), 700.0))
     if factor < 1.05:
         return "–"
@@ -86,7 +86,7 @@ def _large(sign: str, factor: float) -> str:
 
 
 def verdict(answer: Ranking) -> str:
-    """What the answer amounts to, in one sentence."""
+    """The verdict in one sentence."""
     if answer.verdict is Verdict.NO_MATCH or not answer.candidates:
         return "No match: the half is probably not in this catalogue."
     first = answer.candidates[0]
@@ -119,9 +119,9 @@ def basis(mate: Mate) -> str:
 
 
 def contacts(mate: Mate) -> str:
-    """Which contact meets which; what is wired otherwise than one to one stands out without colour."""
-    said = CONTACT_WORDS[mate.correspondence]
-    return said.upper() if mate.correspondence in ("rows_swapped", "reversed") else said
+    """Which contact meets which; in capitals if it is not one to one, so that it stands out without colour."""
+    wording = CONTACT_WORDS[mate.correspondence]
+    return wording.upper() if mate.correspondence in ("rows_swapped", "reversed") else wording
 
 
 def _is_length(line: EvidenceLine) -> bool:

@@ -1,6 +1,6 @@
-"""From a request to an answer: reduce the readings, rank, and name what was found so that it can be ordered.
+"""From a request to an answer: reduce the readings, rank the halves, and describe what was found.
 
-The JSON interface and the command line both answer through here, so they cannot differ.
+The JSON interface, the pages and the command line all use these functions.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ EMPTY_CATALOGUE = "The catalogue is empty: load entries with 'otherhalf import P
 def answer(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
     """Rank the catalogue for a specimen.
 
-    Raises ObservationErrors for readings that make no sense, ApiError for a trial fit with an unknown half.
+    Raises ObservationErrors for readings that make no sense and ApiError for a trial fit with an unknown half.
     """
     tools = tools_of(request)
     check_tried_halves(snapshot, request)
@@ -58,7 +58,7 @@ def answer(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
 
 
 def ranking_of(snapshot: Snapshot, request: IdentifyRequest) -> answers.Ranking:
-    """The ranking alone, at a fraction of the cost of `answer`; raises the same errors."""
+    """The ranking alone, at a part of the cost of `answer`; raises the same errors."""
     readings = _reduced(snapshot, request)
     if not snapshot.halves:
         return _nothing_to_rank(snapshot, request)
@@ -102,7 +102,7 @@ def _nothing_to_rank(snapshot: Snapshot, request: IdentifyRequest) -> answers.An
 
 
 def consistency(message: str) -> answers.Hint:
-    """A hint that names no mistake."""
+    """A hint that does not name a mistake."""
     return answers.Hint(kind="consistency", message=message)
 
 
@@ -111,7 +111,7 @@ def _hint(found: Hint) -> answers.Hint:
 
 
 def explanation(snapshot: Snapshot, request: ExplainRequest) -> answers.ExplainAnswer:
-    """Why the named half ranks where it does; raises as `answer`, and ApiError for an unknown half."""
+    """Why a half has its rank; raises the errors of `answer`, and ApiError for an unknown half."""
     readings = _reduced(snapshot, request)
     require_half(snapshot, request.half)
     found = ranking.explain(
@@ -131,7 +131,7 @@ def _reduced(snapshot: Snapshot, request: IdentifyRequest) -> Sequence[Reduced]:
 
 
 def check_tried_halves(snapshot: Snapshot, request: IdentifyRequest) -> None:
-    """Raise ApiError where a fit was tried with a half that the catalogue does not have."""
+    """Raise ApiError if a fit was tried with a half that the catalogue does not have."""
     unknown = [
         unknown_half(snapshot, given.value.half, f"observations[{index}].value.half")
         for index, given in enumerate(request.observations)
@@ -177,7 +177,7 @@ def _unit(reading: Reduced) -> Literal["mm", "px"] | None:
 
 
 def half_ref(record: HalfRecord) -> answers.HalfRef:
-    """A half, named so that it can be ordered and asked for again."""
+    """A half with what is needed to order it."""
     return answers.HalfRef(**_orderable(record), contact_count=record.half.contact_count, standing=record.standing)
 
 
@@ -187,7 +187,7 @@ def _orderable(record: HalfRecord) -> dict[str, Any]:
 
 
 def end_allowance(record: HalfRecord) -> float | None:
-    """body_length − pitch × (positions − 1), mm; None where the entry does not state them all, or has banks."""
+    """body_length − pitch × (positions − 1), mm; None if the entry does not state all of them, or has several banks."""
     half = record.half
     length, pitch = half.dimensions.get("body_length"), half.dimensions.get("pitch")
     if length is None or pitch is None or half.counts.get("bank_count", 1) > 1:
@@ -211,8 +211,10 @@ def _mate(snapshot: Snapshot, found: FittingMate) -> answers.Mate:
 
 
 def _mating(snapshot: Snapshot, number: int) -> MatingRecord:
-    """The mating behind a row of the matcher's mating columns, where each stands in both directions: first all as
-    listed, then, turned round, those between two different halves."""
+    """The mating of a row of the matcher's mating columns.
+
+    The columns hold first all matings as listed, then those between two different halves with the halves exchanged.
+    """
     listed = len(snapshot.matings)
     if number < listed:
         return snapshot.matings[number]

@@ -1,7 +1,7 @@
-"""A dialogue that asks for the most informative measurement, takes the reading, and goes on until the answer is
+"""A dialogue that asks for the most informative measurement, takes the reading, and repeats this until the answer is
 settled.
 
-`Dialogue` knows no terminal: it gives questions and takes lines of text.
+`Dialogue` does not depend on a terminal: it gives questions and takes lines of text.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ _WHOLE_PIECE = re.compile(rf"\s*[a-z][^{_OPERATORS}]*[{_OPERATORS}]", re.IGNOREC
 
 @dataclass(frozen=True, kw_only=True)
 class Question:
-    """The measurement to take now, and how far the answer is from being settled."""
+    """The measurement to take now, and how much is still open."""
 
     advised: NextMeasurement
     further: FurtherMeasuring
@@ -42,9 +42,10 @@ class Question:
 
 @dataclass(frozen=True, kw_only=True)
 class Dialogue:
-    """Where the dialogue stands. ``request`` holds the observations so far, ``skipped`` what cannot be told.
+    """The state of the dialogue. ``request`` holds the observations so far, ``skipped`` the features that the person
+    cannot tell.
 
-    ``said`` is the last step in words, ``before`` where the dialogue stood without it; None at the beginning.
+    ``said`` is the last step in words; ``before`` is the state before it, None at the beginning.
     """
 
     snapshot: Snapshot
@@ -55,7 +56,7 @@ class Dialogue:
 
     @property
     def steps(self) -> int:
-        """Number of steps taken, those taken back left out."""
+        """Number of steps so far, without undone ones."""
         return 0 if self.before is None else self.before.steps + 1
 
     @property
@@ -64,18 +65,19 @@ class Dialogue:
         return self.before is not None and self.before.request != self.request
 
     def question(self) -> Question | FurtherMeasuring:
-        """The most informative measurement; where there is none to ask for, the reason."""
+        """The most informative measurement, or the reason why there is none to ask for."""
         found = advice_on(self.snapshot, self.request, skipped=self.skipped)
         further = further_measuring(found)
         measurements = [each for each in next_measurements(self.snapshot, found) if worth_taking(each)]
         return further if further.settled or not measurements else Question(advised=measurements[0], further=further)
 
     def answered(self, question: Question, line: str) -> Dialogue:
-        """After a reading of what was asked, or other observations in short form, as ``feature=value``.
+        """The dialogue after a reading of the feature asked for, or after other observations as ``feature=value``.
 
-        A length that reads as before counts as a repeat; anything else that was told already changes nothing. Neither
-        that nor what was taken again is asked once more. Raises ShortFormError, ApiError or ObservationErrors for what
-        makes no sense; nothing is lost then, and places of errors count from the observations so far.
+        The same length once more counts as a repeated reading; any other observation given again changes nothing. The
+        feature is not asked for again if nothing changed, or if the question asked for a repeated measurement. Raises
+        ShortFormError, ApiError or ObservationErrors for bad input; the dialogue then stays as it is, and indices in
+        errors count all observations so far.
         """
         earlier, pieces = self.request.observations, pieces_in(question.feature, line)
         bare = not _WHOLE_PIECE.match(line)
@@ -93,16 +95,16 @@ class Dialogue:
         return form_of(AskRequest, fields | {"observations": observations})
 
     def without(self, feature: str) -> Dialogue:
-        """The dialogue after the person could not tell a feature."""
+        """The dialogue after the person cannot tell a feature."""
         said = f"{FEATURES[feature].label}, not told"
         return replace(self, skipped=self.skipped | {feature}, said=said, before=self)
 
     def undone(self) -> Dialogue:
-        """Without the last step, a reading or what could not be told; the same where none was taken."""
+        """The dialogue without its last step; the same dialogue if there was none."""
         return self if self.before is None else self.before
 
     def answer(self) -> Answer | None:
-        """The answer so far, with no advice to take what cannot be told; None where nothing was observed."""
+        """The answer so far, without advice to measure skipped features; None if nothing was observed."""
         if not self.request.observations:
             return None
         found = answer(self.snapshot, self.request)
@@ -111,7 +113,7 @@ class Dialogue:
 
 
 def pieces_in(feature: Feature, line: str) -> list[str]:
-    """A line as pieces of the short form: one or several whole ones, or a bare reading of the feature."""
+    """A line as pieces of the short form: one or several complete pieces, or a bare reading of the feature."""
     words = line.split()
     if len(words) > 1 and all(_WHOLE_PIECE.match(word) for word in words):
         return words
@@ -121,7 +123,7 @@ def pieces_in(feature: Feature, line: str) -> list[str]:
 
 
 def _with_tool(given: dict[str, Any], question: Question) -> dict[str, Any]:
-    """A bare reading with the instrument that was asked for, unless it names another."""
+    """A bare reading with the instrument that was advised, unless it names another."""
     tool = question.advised.instrument
     usual = tool is None or tool == DEFAULT_AT_HAND[0]
     if usual or "instrument" in given or canonical_unit(given.get("unit", "mm")) == PIXEL:
@@ -130,7 +132,7 @@ def _with_tool(given: dict[str, Any], question: Question) -> dict[str, Any]:
 
 
 def _joined(earlier: Iterable[AnyObservation], told: Iterable[AnyObservation]) -> list[AnyObservation]:
-    """All observations; an exact repeat of a length becomes a repeated reading, any other repeat is left out."""
+    """All observations; the same length again becomes a repeated reading, any other repetition is left out."""
     joined = list(earlier)
     for given in told:
         if given not in joined:

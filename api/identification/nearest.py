@@ -1,4 +1,4 @@
-"""Unknown keys: the most similar entries, and the error that names them."""
+"""Unknown keys: the most similar entries, and the error that suggests them."""
 
 from __future__ import annotations
 
@@ -14,21 +14,21 @@ NEAREST = 8
 """Most entries suggested for an unknown key."""
 
 NAMED = 3
-"""Most halves that the error names."""
+"""Most halves suggested by the error."""
 
 _PARTING = re.compile(r"[:~]+")
-"""What keys are put together with; the words between are what was meant."""
+"""Separators in keys; the words between them are searched."""
 
 
 def nearest(snapshot: Snapshot, key: str) -> list[Hit]:
-    """Entries that look like a key, by search: by the part number or name alone, then by all words of the key."""
+    """Entries similar to a key: found by the part number or name alone, then by all words of the key."""
     texts = (_PARTING.split(key)[-1], _PARTING.sub(" ", key))
     hits = (hit for text in texts for hit in snapshot.search.search(text[:LONGEST_LINE], NEAREST))
     return list({(hit.kind, hit.key): hit for hit in hits}.values())[:NEAREST]
 
 
 def unknown_half(snapshot: Snapshot, key: str, field: str) -> FieldProblem:
-    """What is wrong where ``field`` names a half that is neither listed nor inferred, and which may be meant."""
+    """The error for a ``field`` that names a half which is neither listed nor inferred, with suggestions."""
     alike = [repr(hit.key) for hit in nearest(snapshot, key) if hit.kind == "half"][:NAMED]
     guess = f"did you mean {' or '.join(alike)}? Else " if alike else ""
     remedy = f"{guess}find the key by a part of its name: /v1/search, or 'otherhalf search'"

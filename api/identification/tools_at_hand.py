@@ -1,4 +1,4 @@
-"""Which instruments a request works with: built-in figures, the person's own, zero errors, and what is at hand."""
+"""The instruments of a request: built-in figures, the user's own, zero errors, and which ones are at hand."""
 
 from __future__ import annotations
 
@@ -14,14 +14,15 @@ from matcher.vocabulary import closest, remedy_for
 
 
 def tools_of(request: IdentifyRequest | MeasureRequest) -> Mapping[str, Instrument]:
-    """The instruments with the person's own figures and with the zero errors that closed jaws showed."""
+    """The instruments with the user's own figures and with the zero errors from closed jaws."""
     return with_closed_jaws(overridden(request.instruments), request.closed_jaws)
 
 
 def at_hand(request: IdentifyRequest, known: Mapping[str, Instrument]) -> tuple[str, ...]:
-    """Names of the instruments (of those ``known``) that a person has: as told, or what all have and what was used.
+    """Names of the instruments (among ``known``) that the user has: those of the request, or else the default ones and
+    those used in the observations.
 
-    Raises ObservationErrors for a name that no instrument has.
+    Raises ObservationErrors for an unknown name.
     """
     if request.at_hand is not None:
         unknown = [

@@ -1,6 +1,6 @@
-"""Connectors that this program does not identify, and what to do with them instead: a short table.
+"""Connectors that this program does not identify, and what to do instead: a short table.
 
-Common practice, no source. It is read by people before they measure; identification takes no notice of it.
+Common practice, no source. People read it before they measure; the ranking does not use it.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ TRIAGE: tuple[OutOfScopeOut, ...] = (
         instead="Measure the spring's free and pressed height and the lands' pitch.",
     ),
 )
-"""Every kind out of scope, commonest first."""
+"""Every kind out of scope, most common first."""
 
 
 def feature_list() -> FeatureList:

@@ -1,1 +1,1 @@
-"""Observations as people write them: the short form, its checks, and where an error is told."""
+"""Observations as people write them: the short form, its checks, and the places of errors."""

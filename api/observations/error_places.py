@@ -1,4 +1,4 @@
-"""Errors told at another place: the measuring code names a point of its picture, the sender wanted the request's."""
+"""Move errors to other fields: from the field that a function checks to the field that the sender knows."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ from matcher.errors import ObservationError, ObservationErrors
 
 
 def at(error: ObservationError, field: str) -> ObservationError:
-    """The same error at another place."""
+    """The same error at another field."""
     return ObservationError(error.message, field=field, value=error.value, remedy=error.remedy)
 
 
 @contextmanager
-def told_at(places: Mapping[str, str]) -> Iterator[None]:
-    """Errors of the block, with the beginnings of their fields replaced; the longest that fits counts."""
+def moved_errors(places: Mapping[str, str]) -> Iterator[None]:
+    """Replace the beginnings of the fields of all errors in the block; the longest match is used."""
     try:
         yield
     except ObservationError as error:
@@ -29,7 +29,7 @@ def told_at(places: Mapping[str, str]) -> Iterator[None]:
 
 
 def moved(field: str, places: Mapping[str, str]) -> str:
-    """A field with its beginning replaced: ``lines[0]`` is ``line[0]`` where ``lines`` is to be ``line``."""
+    """A field with its beginning replaced: ``lines[0]`` becomes ``line[0]`` if ``lines`` stands for ``line``."""
     fitting = [
         place for place in places if field.startswith(place) and field[len(place) : len(place) + 1] in ("", ".", "[")
     ]

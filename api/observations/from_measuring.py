@@ -1,4 +1,4 @@
-"""From measured observations to the JSON form that an identification takes, sensibly rounded."""
+"""Measured observations in the JSON form of an identification, rounded."""
 
 from __future__ import annotations
 
@@ -14,31 +14,31 @@ from api.schemas.measured import Ready
 from matcher.observations import Observation
 
 DECIMALS = 4
-"""Decimals of a length, in mm or px: far finer than any picture or tool resolves."""
+"""Decimals of a length, in mm or px: far finer than the resolution of any picture or tool."""
 
 FIGURES = 4
-"""Significant figures of an uncertainty: more than the one or two to which it is known (GUM 7.2.6)."""
+"""Significant figures of an uncertainty: more than the usual one or two (GUM 7.2.6)."""
 
 SCALE_FIGURES = 7
-"""Significant figures of a scale, so that rounding it moves no length by more than a ten-thousandth of its doubt."""
+"""Significant figures of a scale: rounding it changes a length by at most a ten-thousandth of its uncertainty."""
 
 _READY: TypeAdapter[Ready] = TypeAdapter(Ready)
 
 
 def rounded(observation: Observation) -> Observation:
-    """The observation with its numbers rounded as they are sent, so that sender and receiver compute the same."""
+    """The observation with its numbers rounded as they are sent, so that both sides compute with the same numbers."""
     changed = {name: _rounded(name, getattr(observation, name)) for name in ("value", *_SIGNIFICANT)}
     return Observation(**{**_values(observation), **{name: v for name, v in changed.items() if v is not None}})
 
 
 def ready(observations: Iterable[Observation]) -> tuple[Ready, ...]:
-    """Observations in the form of the interface."""
-    return tuple(_READY.validate_python(_said(observation)) for observation in observations)
+    """Observations in the JSON form."""
+    return tuple(_READY.validate_python(_stated(observation)) for observation in observations)
 
 
 def short_form(observations: Sequence[Observation]) -> tuple[str, ...]:
-    """Observations as 'otherhalf identify' takes them; a layout of contacts is typed by its name."""
-    return tuple(piece_of(_said(observation)) for observation in observations)
+    """Observations in the short form of 'otherhalf identify'."""
+    return tuple(piece_of(_stated(observation)) for observation in observations)
 
 
 _SIGNIFICANT = {"u": FIGURES, "scale_rel": FIGURES, "plane_rel": FIGURES, "px_per_mm": SCALE_FIGURES}
@@ -54,11 +54,11 @@ def _values(observation: Observation) -> dict[str, Any]:
     return {field.name: getattr(observation, field.name) for field in fields(observation)}
 
 
-def _said(observation: Observation) -> dict[str, Any]:
+def _stated(observation: Observation) -> dict[str, Any]:
     """The fields of an observation that differ from their defaults."""
-    said = {
+    stated = {
         field.name: getattr(observation, field.name)
         for field in fields(observation)
         if getattr(observation, field.name) != field.default
     }
-    return {name: value.value if isinstance(value, StrEnum) else value for name, value in said.items()}
+    return {name: value.value if isinstance(value, StrEnum) else value for name, value in stated.items()}

@@ -4,15 +4,15 @@ One piece is ``[of.]feature operator what``:
 
 - ``of`` is ``this``, ``other`` or ``pair``; left out, the feature decides.
 - ``feature`` is a name or synonym of the feature table; hyphens stand for spaces.
-- The operator is ``=``, or ``<=`` / ``>=`` for a bound. ``=low..high`` is both bounds, and needs no quoting in a
-  shell; either may be left out.
-- A length is ``reading[,reading…][unit][±limit][/spans][unit][@instrument[:picture]]``; ``+-`` does for ``±``. Other
+- The operator is ``=``, or ``<=`` / ``>=`` for a bound. ``=low..high`` gives both bounds, or only one, and needs no
+  quoting in a shell.
+- A length is ``reading[,reading…][unit][±limit][/spans][unit][@instrument[:picture]]``; ``+-`` stands for ``±``. Other
   fields of its JSON form may follow as ``+name=number``: ``pitch=561.2px/11@photo+px_per_mm=127.4``.
-- Inches may be a fraction where no gaps are counted: ``body_length=1 3/8in``.
+- Inches may be a fraction if no gaps are counted: ``body_length=1 3/8in``.
 - A count is a whole number, a category one or more of its values, a marking the letters, and a trial fit
   ``mates:KEY`` or ``not:KEY``.
 
-The result is the JSON form of `POST /v1/identify`, so that both are checked and answered by the same code.
+The result is the JSON form of `POST /v1/identify`, so that the same code checks and answers both.
 """
 
 from __future__ import annotations
@@ -30,10 +30,10 @@ from matcher.observations import Of
 from matcher.vocabulary import canonical_unit, closest, closest_meaning, feature_remedy, named_values, remedy_for
 
 LARGEST_RATIO = 2.0
-"""Repeated readings of one thing that differ by more than this factor are no repeats: most likely a decimal comma."""
+"""Readings that differ by more than this factor are not repeated readings; most likely the comma is a decimal one."""
 
 COARSE_UNITS = ("mm", "in")
-"""Units too coarse for a repeated reading without decimals, so that ``6,6`` is most likely a decimal comma."""
+"""Units in which readings have decimals, so that ``6,6`` is most likely one number with a decimal comma."""
 
 _ONE_COMMA = re.compile(r"\d+,\d+")
 _PIECE = re.compile(r"(?P<name>[^=<>≤≥]+)(?P<operator><=|>=|=|≤|≥|<|>)(?P<what>.*)", re.DOTALL)
@@ -52,14 +52,14 @@ _MORE = re.compile(r"\+(?=[a-z_]+=)")
 """Separates a length from further fields."""
 
 MORE_FIELDS = ("u", "px_per_mm", "scale_rel", "plane_rel", "less", "less_u")
-"""Numeric fields of a length that have no notation of their own in the short form."""
+"""Numeric fields of a length without a notation of their own."""
 
 _BOUNDS: Mapping[str, str] = {"<=": "max", "≤": "max", "<": "max", ">=": "min", "≥": "min", ">": "min"}
 
 
 @dataclass(frozen=True, kw_only=True)
 class PieceError:
-    """What is wrong with one piece: the offending part of it, why, and what to write instead."""
+    """What is wrong with one piece: the wrong part, why, and what to write instead."""
 
     piece: str
     part: str
@@ -68,7 +68,7 @@ class PieceError:
 
 
 class ShortFormError(ValueError):
-    """Everything that is wrong with the pieces of one line; ``errors`` holds at least one `PieceError`."""
+    """All errors in the pieces of one line; ``errors`` holds at least one `PieceError`."""
 
     def __init__(self, errors: Sequence[PieceError]) -> None:
         super().__init__("; ".join(f"{error.piece}: {error.message}" for error in errors))
@@ -82,7 +82,7 @@ class _Refusal(Exception):  # noqa: N818 - becomes a PieceError
 
 
 def parse_pieces(pieces: Sequence[str]) -> list[dict[str, Any]]:
-    """Observations in JSON form, one per piece. Raises ShortFormError with every piece that cannot be read."""
+    """Observations in JSON form, one per piece. Raises ShortFormError with all pieces that cannot be read."""
     found: list[dict[str, Any]] = []
     errors: list[PieceError] = []
     for piece in pieces:
@@ -98,7 +98,7 @@ def parse_pieces(pieces: Sequence[str]) -> list[dict[str, Any]]:
 def canonical_name(name: str) -> str:
     """The name before the operator in its canonical form: ``height``, ``other.height``.
 
-    Raises ShortFormError for a name that no feature has.
+    Raises ShortFormError for an unknown name.
     """
     try:
         of, feature = _subject(name.strip())
@@ -116,9 +116,9 @@ def _parse(piece: str) -> dict[str, Any]:
     of, feature = _subject(match["name"].strip())
     what, operator = match["what"].strip(), match["operator"]
     if not what:
-        raise _Refusal(piece, "nothing follows the operator", "leave the piece out where nothing was observed")
+        raise _Refusal(piece, "nothing follows the operator", "leave the piece out if nothing was observed")
     if operator != "=" and feature.kind not in (Kind.DIMENSION, Kind.COUNT):
-        raise _Refusal(operator, f"{feature.label} has no smaller and larger", f"write {feature.name}={what}")
+        raise _Refusal(operator, f"{feature.label} cannot have a bound", f"write {feature.name}={what}")
     observation: dict[str, Any] = {"feature": feature.name}
     if of is not None:
         observation["of"] = of
@@ -129,7 +129,7 @@ def _subject(name: str) -> tuple[str | None, Feature]:
     head, point, rest = name.partition(".")
     of = head.lower() if point and head.lower() in tuple(Of) else None
     if point and of is None:
-        raise _Refusal(head, f"{head!r} is no body", "write this., other. or pair. before the feature, or nothing")
+        raise _Refusal(head, f"{head!r} is not a body", "write this., other. or pair. before the feature, or nothing")
     wanted = rest if of is not None else name
     feature = FEATURES.get(_NAMES.get(_plain(wanted), ""))
     if feature is None:
@@ -146,7 +146,7 @@ _NAMES = {
     for feature in reversed(tuple(FEATURES.values()))
     for word in (*feature.synonyms, feature.label, feature.name)
 }
-"""Every name, label and synonym of a feature; where two features share a word, the first in the table has it."""
+"""Every name, label and synonym of a feature; if two features share a word, it means the first in the table."""
 
 
 def _what(feature: Feature, operator: str, what: str) -> dict[str, Any]:
@@ -175,7 +175,7 @@ def _limits(text: str) -> list[tuple[str, str]]:
 
 def _whole(text: str) -> int:
     if not re.fullmatch(r"\d{1,9}", text.strip()):
-        raise _Refusal(text, f"{text!r} is no whole number", "write it in figures, as in contact_count=24")
+        raise _Refusal(text, f"{text!r} is not a whole number", "write it in digits, as in contact_count=24")
     return int(text)
 
 
@@ -185,7 +185,7 @@ def _length(operator: str, what: str) -> dict[str, Any]:
 
 
 def _without_fraction(what: str) -> str:
-    """Inches in halves to hundred-twenty-eighths as a decimal, which is exact; a pitch's ``/`` are gaps."""
+    """A fraction of an inch (halves to 128ths) as an exact decimal. Not for a pitch, where ``/`` divides by gaps."""
     match = _FRACTION.fullmatch(what)
     if match is None:
         return what
@@ -199,7 +199,7 @@ def _further(text: str) -> tuple[str, Any]:
         return name, given.strip()
     if name not in MORE_FIELDS:
         known = (*MORE_FIELDS, "plane")
-        raise _Refusal(name, f"{name!r} is no field of a length", remedy_for(known, closest(name, known)))
+        raise _Refusal(name, f"{name!r} is not a field of a length", remedy_for(known, closest(name, known)))
     return name, _number(given)
 
 
@@ -212,7 +212,7 @@ def _plain_length(operator: str, what: str) -> dict[str, Any]:
     if parts.get("spans") == "":
         _spans(parts.get("spans_unit", ""))
     if not parts["numbers"]:
-        raise _Refusal(what, f"{what!r} is no number", "write figures with a point as decimal sign, as in 6.52")
+        raise _Refusal(what, f"{what!r} is not a number", "write digits with a decimal point, as in 6.52")
     unit = _unit(parts)
     observation = _readings(operator, parts["numbers"], unit.get("unit", "mm")) | unit
     if "limit" in parts:
@@ -228,15 +228,15 @@ def _readings(operator: str, numbers: str, unit: str) -> dict[str, Any]:
     readings = [_number(text) for text in numbers.split(",")]
     if operator != "=":
         if len(readings) > 1:
-            raise _Refusal(numbers, "a bound is one number", "write a point as decimal sign")
+            raise _Refusal(numbers, "a bound is one number", "write a decimal point")
         return {_BOUNDS[operator]: readings[0]}
     if len(readings) == 1:
         return {"value": readings[0]}
     if max(readings) > 0 and max(readings) > LARGEST_RATIO * min(readings):
         raise _Refusal(
             numbers,
-            "these are no repeated readings of one thing",
-            "write a point as decimal sign, and commas only between repeated readings",
+            "these are not repeated readings of one length",
+            "write decimal points, and commas only between repeated readings",
         )
     if unit in COARSE_UNITS and _ONE_COMMA.fullmatch(numbers.strip()):
         dotted = numbers.strip().replace(",", ".")
@@ -249,14 +249,14 @@ def _readings(operator: str, numbers: str, unit: str) -> dict[str, Any]:
 
 def _number(text: str) -> float:
     if not re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)", text.strip()) or len(text) > 30:
-        raise _Refusal(text, f"{text!r} is no number", "write figures with a point as decimal sign, as in 6.52")
+        raise _Refusal(text, f"{text!r} is not a number", "write digits with a decimal point, as in 6.52")
     return float(text)
 
 
 def _spans(text: str) -> int:
     if not re.fullmatch(r"\d{1,4}", text) or int(text) < 1:
         raise _Refusal(
-            f"/{text}", "the gaps counted are a whole number", "write the gaps (not contacts) after /, as in 4.41/11"
+            f"/{text}", "the number of gaps is a whole number", "write the gaps (not contacts) after /, as in 4.41/11"
         )
     return int(text)
 
@@ -268,7 +268,7 @@ def _unit(parts: Mapping[str, str]) -> dict[str, str]:
     except ObservationError as error:
         raise _Refusal(str(error.value), error.message, error.remedy) from None
     if len(units) > 1:
-        raise _Refusal(" ".join(sorted(given)), "two units in one piece", "write the limit in the reading's own unit")
+        raise _Refusal(" ".join(sorted(given)), "two units in one piece", "write the limit in the reading's unit")
     return {"unit": units.pop()} if units else {}
 
 
@@ -281,7 +281,7 @@ def _values(feature: Feature, what: str) -> list[str]:
         if name not in feature.values:
             raise _Refusal(
                 text,
-                f"{text.strip()!r} is no value of {feature.name}",
+                f"{text.strip()!r} is not a value of {feature.name}",
                 remedy_for(feature.values, closest_meaning(text, words)),
             )
         found.append(name)
@@ -291,5 +291,5 @@ def _values(feature: Feature, what: str) -> list[str]:
 def _fit(what: str) -> dict[str, Any]:
     verdict, _, key = what.partition(":")
     if verdict not in ("mates", "not") or not key:
-        raise _Refusal(what, "this says not whether it mated, and with what", "write mates:KEY or not:KEY")
+        raise _Refusal(what, "this does not say whether it mated, and with which half", "write mates:KEY or not:KEY")
     return {"value": {"half": key, "mates": verdict == "mates"}}

@@ -1,5 +1,4 @@
-"""Observations in JSON form written as pieces of the short form, which `api.observations.short_form` reads back as they
-were."""
+"""Write observations as pieces of the short form; `api.observations.short_form` reads them back unchanged."""
 
 from __future__ import annotations
 
@@ -13,7 +12,7 @@ from matcher.decision.posterior import PRIOR_ABSENT
 
 
 def arguments_of(request: IdentifyRequest) -> list[str]:
-    """The arguments of 'otherhalf identify' for a request; a person's own figures of instruments have no short form."""
+    """The arguments of 'otherhalf identify' for a request; own figures of instruments have no short form."""
     options = [f"--closed-jaws={tool}={_listed(shown)}" for tool, shown in request.closed_jaws.items()]
     if request.prior_absent != PRIOR_ABSENT:
         options.append(f"--prior-absent={request.prior_absent}")
@@ -58,6 +57,6 @@ def _listed(numbers: Iterable[float]) -> str:
 
 
 def _decimal(number: float) -> str:
-    """A number in full, without exponent. Readings keep one decimal, so that no comma is taken for a point."""
+    """A number in full, without an exponent. Readings keep a decimal, so that no comma looks like a decimal one."""
     text = format(Decimal(repr(number)), "f")
     return text if isinstance(number, int) or "." in text else f"{text}.0"

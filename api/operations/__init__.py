@@ -1,1 +1,1 @@
-"""What people do to the catalogue, each act once, used by routes, pages and commands alike."""
+"""Everything that people do to the catalogue, each act once, for routes, pages and commands."""

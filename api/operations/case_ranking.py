@@ -1,6 +1,6 @@
-"""What the ranking makes of a kept case, and ranking open cases again when the catalogue has changed.
+"""Rank a case when it is saved, and open cases again when the catalogue has changed.
 
-Every case costs one posterior (`matcher.identify.judge`), without the advice and hints of a whole answer.
+Each ranking computes one posterior (`matcher.identify.judge`), without the advice and hints of a full answer.
 """
 
 from __future__ import annotations
@@ -30,20 +30,20 @@ from matcher.results import Candidate, Judgement
 _log = logger()
 
 EVERYBODY = Seer(maintainer=True)
-"""The ranking looks at all suggestions."""
+"""The ranking uses all suggestions."""
 
 
 def checked_summary(
     snapshot: Snapshot, request: IdentifyRequest, halves: Sequence[str] = ()
 ) -> tuple[Summary, tuple[Judged, ...]]:
-    """As `summary_of`, for a specimen that is being saved: raises as an identification does."""
+    """As `summary_of`, for a specimen that is being saved: raises the errors of an identification."""
     check_tried_halves(snapshot, request)
     at_hand(request, tools_of(request))
     return summary_of(snapshot, request, halves)
 
 
 def judged_half(snapshot: Snapshot, request: IdentifyRequest, half: str) -> Judged:
-    """What the ranking makes of a half that is suggested; raises ApiError for one that the catalogue has not."""
+    """The ranking of a suggested half; raises ApiError if the catalogue does not have it."""
     require_half(snapshot, half)
     return summary_of(snapshot, request, [half])[1][0]
 
@@ -51,14 +51,14 @@ def judged_half(snapshot: Snapshot, request: IdentifyRequest, half: str) -> Judg
 def summary_of(
     snapshot: Snapshot, request: IdentifyRequest, halves: Sequence[str] = ()
 ) -> tuple[Summary, tuple[Judged, ...]]:
-    """What the ranking makes of a specimen, and of those of the named halves that the catalogue has.
+    """The ranking of a specimen, and that of each of ``halves`` that the catalogue has.
 
-    A fit that was tried with a half that is gone since is passed over, and told.
+    A trial fit with a half that the catalogue no longer has is not used, and the summary says so.
     """
     usable, passed_over = _usable(snapshot, request)
     if not snapshot.halves or not usable.observations:
-        told = passed_over if snapshot.halves else (EMPTY_CATALOGUE,)
-        return _nothing(snapshot, told), ()
+        not_used = passed_over if snapshot.halves else (EMPTY_CATALOGUE,)
+        return _nothing(snapshot, not_used), ()
     known = [half for half in dict.fromkeys(halves) if half in snapshot.halves]
     found = ranking.judge(
         snapshot.columns, snapshot.absent, readings_of(usable), known, prior_absent=usable.prior_absent
@@ -73,8 +73,8 @@ def _usable(snapshot: Snapshot, request: IdentifyRequest) -> tuple[IdentifyReque
         if isinstance(given, FitObservation) and given.value.half not in snapshot.halves
     ]
     kept = tuple(given for given in request.observations if given not in gone)
-    told = tuple(f"the fit with {given.value.half}, which the catalogue no longer has" for given in gone)
-    return request.model_copy(update={"observations": kept}), told
+    not_used = tuple(f"the trial fit with {given.value.half}, which the catalogue no longer has" for given in gone)
+    return request.model_copy(update={"observations": kept}), not_used
 
 
 def _nothing(snapshot: Snapshot, passed_over: tuple[str, ...]) -> Summary:
@@ -103,7 +103,7 @@ def _led(snapshot: Snapshot, key: str) -> Led:
 
 
 def revision_of(snapshot: Snapshot, key: str) -> int | None:
-    """The revision of a half's entry; None where nobody listed it."""
+    """The revision of a half's entry; None for an inferred half."""
     record = snapshot.halves[key]
     return record.revision if record.origin == "listed" else None
 
@@ -121,14 +121,14 @@ def _judged(found: Candidate) -> Judged:
 
 
 def suggested(session: Session, case: Case) -> tuple[str, ...]:
-    """Keys of the halves that were suggested."""
-    said = [Comment.model_validate(each.content) for each in comments_of(session, case.document, EVERYBODY)]
-    return tuple(dict.fromkeys(each.half for each in said if each.half is not None))
+    """Keys of the halves suggested in a case's comments."""
+    comments = [Comment.model_validate(each.content) for each in comments_of(session, case.document, EVERYBODY)]
+    return tuple(dict.fromkeys(each.half for each in comments if each.half is not None))
 
 
 @dataclass(frozen=True, kw_only=True)
 class Ranked:
-    """A case that was ranked again, what changed in words, and why it could not be ranked where that is so."""
+    """A case that was ranked again, the changes in words, and the error if it could not be ranked."""
 
     key: str
     title: str
@@ -137,8 +137,8 @@ class Ranked:
 
 
 def rank_again(catalogue: Catalogue, snapshot: Snapshot, *, rewritten_only: bool = False) -> Iterator[Ranked]:
-    """Rank every open case whose answer is of another version of the catalogue, or of what the case was before it was
-    rewritten, one a step. A case that came or was written to meanwhile is of the next call."""
+    """Rank every open case whose answer is outdated, because of a new version of the catalogue or a new revision of the
+    case; one case per step. Cases that are added or changed during the call wait for the next one."""
     after, version = 0, None if rewritten_only else snapshot.version
     while True:
         with catalogue.reading() as session:
@@ -155,7 +155,7 @@ def _rank(catalogue: Catalogue, snapshot: Snapshot, case: Case, halves: Sequence
     try:
         summary, judged = summary_of(snapshot, asked_of(specimen), halves)
     except ObservationErrors as error:
-        # Taken once, refused by this version of the program: the answer stays as it was, and that is told.
+        # An earlier version of the program accepted this specimen, this one does not: keep the answer and say so.
         _log.warning("the case of %s could not be ranked again: %s", case.document.added_at, error)
         return Ranked(key=case.document.key, title=specimen.title, fault=str(error))
     with catalogue.writing() as session:

@@ -1,6 +1,6 @@
-"""Cases: open one, revise it, comment or suggest, take a comment back, accept a half, withdraw and reopen.
+"""Operations on cases: save, revise, comment, withdraw a comment, accept a half, withdraw, reopen.
 
-The ranking looks at a case before its transaction begins; what it found goes into the transaction with the body.
+A case is ranked before its transaction begins; the result goes into the transaction with the body.
 """
 
 from __future__ import annotations
@@ -40,12 +40,12 @@ from catalog.history.preconditions import tag_of
 from catalog.model.errors import NotFoundError
 
 OBSERVED_REFUSALS = ("invalid-observations", "unknown-half", "unknown-entry")
-"""Problems of what was observed, and of halves that are named."""
+"""Problems of observations, and of halves that are named."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class RankedSpecimen:
-    """A specimen to keep, what the ranking makes of it, and of the halves that were suggested."""
+    """A specimen to save, its ranking, and the ranking of the suggested halves."""
 
     given: SpecimenIn
     summary: Summary
@@ -54,32 +54,32 @@ class RankedSpecimen:
 
 @dataclass(frozen=True, kw_only=True)
 class JudgedComment:
-    """A comment, and what the ranking makes of the half it suggests."""
+    """A comment, and the ranking of the half that it suggests."""
 
-    said: Comment
+    comment: Comment
     judged: Judged | None
 
 
 def case_of(session: Session, key: str, seen_by: Seer) -> CaseOut:
-    """A case as it is answered. Raises NotFoundError where there is none to be seen."""
+    """A case in the interface's form. Raises NotFoundError if there is none, or if ``seen_by`` may not see it."""
     case = get_case(session, key, seen_by)
-    said = tuple(comments_of(session, case.document, seen_by))
-    return case_out(case, said, tag_of(session, SPECIMEN, key))
+    comments = tuple(comments_of(session, case.document, seen_by))
+    return case_out(case, comments, tag_of(session, SPECIMEN, key))
 
 
 def evidence_in(case: Case) -> Evidence:
-    """What of a case's observations is evidence about the half."""
+    """The observations of a case as evidence about a half."""
     request = asked_of(Specimen.model_validate(case.document.content))
     return evidence_of(to_observations(request), tools_of(request))
 
 
 def ranked(before: Beforehand, body: SpecimenIn) -> RankedSpecimen:
-    """Rank a specimen. Raises for observations and points that make no sense."""
+    """Rank a specimen. Raises errors for observations and points that make no sense."""
     return _ranked(before, body, ())
 
 
 def ranked_anew(before: Beforehand, body: SpecimenIn) -> RankedSpecimen:
-    """Rank a case's new content, and the halves that were suggested for it."""
+    """Rank a case's new content, and the suggested halves."""
     with before.catalogue.reading() as session:
         halves = suggested(session, get_case(session, before.key, seer(before.who)))
     return _ranked(before, body, halves)
@@ -93,12 +93,13 @@ def _ranked(before: Beforehand, body: SpecimenIn, halves: Sequence[str]) -> Rank
 
 
 def save(task: Task, body: RankedSpecimen) -> CaseOut:
-    """Open a case.
+    """Save a case.
 
-    Keep what was observed of a part that is not named yet; it is ranked again whenever the catalogue changes.
+    A case holds the observations of a part that is not identified yet. It is ranked again whenever the catalogue
+    changes.
 
-    A private case is seen by whoever has its key, which nobody guesses, and is on no list and in no feed. A public one
-    is listed among the open cases. A photo is never kept, only the points that were clicked in it.
+    Only people with its key, which nobody can guess, see a private case; it is on no list and in no feed. A public case
+    is listed among the open cases. Photos are never saved, only the points clicked in them.
     """
     given = body.given
     document = lifecycle.save(task.session, task.act, given.specimen(), body.summary, private=given.private)
@@ -106,9 +107,9 @@ def save(task: Task, body: RankedSpecimen) -> CaseOut:
 
 
 def revise(task: Task, body: RankedSpecimen) -> CaseOut:
-    """Revise one's own case.
+    """Revise your case.
 
-    Give it whole, as it shall be. `visibility` may change; what was public once stays in the journal.
+    Send the whole new content. `visibility` may change; what was public stays in the journal.
     """
     found, given = _own_case(task), body.given
     lifecycle.revise(task.session, task.act, found, given.specimen(), body.summary, body.judged, private=given.private)
@@ -116,14 +117,15 @@ def revise(task: Task, body: RankedSpecimen) -> CaseOut:
 
 
 def _own_case(task: Task, *, maintained: bool = False) -> Case:
-    """The case, unchanged since it was looked at; told first where it cannot be seen, or is somebody else's."""
+    """The case, if it may be changed. Raises the error of a case that is hidden or somebody else's first, then that of
+    one that has changed since it was read."""
     found = lifecycle.own_case(task.session, task.act, task.key, maintained=maintained)
     task.require_unchanged()
     return found
 
 
 def judged_comment(before: Beforehand, body: CommentIn) -> JudgedComment:
-    """Let the ranking judge the half that a comment suggests."""
+    """Rank the half that a comment suggests."""
     judged, revision = None, None
     if body.half is not None:
         snapshot = before.source.current()
@@ -131,29 +133,28 @@ def judged_comment(before: Beforehand, body: CommentIn) -> JudgedComment:
         with before.catalogue.reading() as session:
             specimen = Specimen.model_validate(get_case(session, before.key, seer(before.who)).document.content)
         judged, revision = judged_half(snapshot, asked_of(specimen), body.half), revision_of(snapshot, body.half)
-    said = Comment(specimen=before.key, text=body.text, half=body.half, revision=revision)
-    return JudgedComment(said=said, judged=judged)
+    made = Comment(specimen=before.key, text=body.text, half=body.half, revision=revision)
+    return JudgedComment(comment=made, judged=judged)
 
 
 def comment(task: Task, body: JudgedComment) -> CommentOut:
     """Comment on a case, or suggest a half.
 
-    A suggestion names a half, listed or inferred, and says why; the ranking's judgement of that half is put
-    beside it.
+    A suggestion names a half, listed or inferred, and gives the reason; the rank of that half is saved with it.
     """
     found = get_case(task.session, task.key, seer_of(task.act))
-    document = lifecycle.comment(task.session, task.act, found, body.said, body.judged)
+    document = lifecycle.comment(task.session, task.act, found, body.comment, body.judged)
     return _comment_out(task, document, body.judged)
 
 
 def withdraw_comment(task: Task, body: CommentWithdrawal) -> CommentOut:
-    """Take a comment back.
+    """Withdraw a comment.
 
-    One's own, or as a maintainer anybody's. It is shown no more; the journal keeps it.
+    Your own, or as a maintainer anybody's. It is no longer shown, but stays in the journal.
     """
     found = get_case(task.session, task.key, seer_of(task.act))
     if get_document(task.session, COMMENT, body.comment).about != found.document.key:
-        raise NotFoundError("no comment on this case has this key", field="comment", value=body.comment)
+        raise NotFoundError("this case has no comment with this key", field="comment", value=body.comment)
     return _comment_out(task, withdraw_document(task.session, task.act, COMMENT, body.comment), None)
 
 
@@ -163,8 +164,8 @@ def _comment_out(task: Task, document: DocumentRecord, judged: Judged | None) ->
 
 
 def chosen(before: Beforehand, body: AcceptIn) -> lifecycle.Choice:
-    """What is accepted. Raises ApiError for a half that the catalogue has not, and the refusal where the observations
-    shall become evidence and whoever accepts may not give any."""
+    """What is accepted. Raises ApiError if the catalogue does not have the half, and the refusal if the observations
+    are to become evidence and the person may not give evidence."""
     snapshot = before.source.current()
     require_half(snapshot, body.half)
     if body.confirm:
@@ -182,12 +183,12 @@ def chosen(before: Beforehand, body: AcceptIn) -> lifecycle.Choice:
 
 
 def accept(task: Task, body: lifecycle.Choice) -> CaseOut:
-    """Say which half it is.
+    """Accept a half and close the case.
 
-    Close the case with the half that it turned out to be: a suggestion, a candidate or another.
+    The half may be a suggestion, a candidate or any other.
 
-    In the same step the author's observations become a measured confirmation of that half, as far as they can:
-    `solution.left_out` tells what cannot and why. For this the token needs the scope 'evidence' as well.
+    In the same step the author's observations become a measured confirmation of that half, as far as possible:
+    `solution.left_out` says what was not used and why. For this the token also needs the scope 'evidence'.
     """
     found = _own_case(task, maintained=True)
     lifecycle.accept(task.session, task.act, found, body, lambda: evidence_in(found))
@@ -195,19 +196,19 @@ def accept(task: Task, body: lifecycle.Choice) -> CaseOut:
 
 
 def withdraw(task: Task, _: ReasonIn) -> CaseOut:
-    """Take a case off the list.
+    """Withdraw a case.
 
-    One's own, or as a maintainer anybody's. Whoever has its key may still read it.
+    Your own, or as a maintainer anybody's. People with its key can still read it.
     """
     lifecycle.withdraw(task.session, task.act, _own_case(task, maintained=True))
     return case_of(task.session, task.key, seer_of(task.act))
 
 
 def reopen(task: Task, _: ReasonIn) -> CaseOut:
-    """Open a closed case again.
+    """Reopen a case.
 
-    One's own that was solved; a maintainer also what was withdrawn. A confirmation that came of it stays until it
-    is taken back.
+    Your own solved case; a maintainer can also reopen a withdrawn one. The confirmation that came from it stays until
+    it is withdrawn.
     """
     lifecycle.reopen(task.session, task.act, _own_case(task, maintained=True))
     return case_of(task.session, task.key, seer_of(task.act))
@@ -288,4 +289,4 @@ REOPEN_CASE = Operation(
 )
 
 OPERATIONS = (SAVE_CASE, REVISE_CASE, COMMENT_ON_CASE, WITHDRAW_COMMENT, ACCEPT, WITHDRAW_CASE, REOPEN_CASE)
-"""What is done with cases."""
+"""All operations on cases."""

@@ -1,4 +1,4 @@
-"""What changed between two states of a record, field by field, as a person reads it."""
+"""The differences between two states of a record, field by field, in words."""
 
 from __future__ import annotations
 
@@ -8,14 +8,14 @@ from dataclasses import dataclass
 from typing import Any
 
 LONGEST_SHOWN = 120
-"""Characters of a value that are shown; the whole value is in the journal's JSON."""
+"""Most characters of a value that are shown; the journal's JSON has the whole value."""
 
 _NOTHING = object()
 
 
 @dataclass(frozen=True, kw_only=True)
 class Difference:
-    """One field that changed; None: it was, or is, not there."""
+    """One changed field; None: it was, or is, missing."""
 
     field: str
     old: str | None
@@ -28,12 +28,12 @@ class Difference:
 
 
 def differences(old: Mapping[str, Any] | None, new: Mapping[str, Any]) -> list[Difference]:
-    """Fields in which two states as the journal keeps them differ, in the order of the new one."""
+    """The changed fields between two states from the journal, in the order of the new one."""
     return list(_differing("", _flat(old or {}), _flat(new)))
 
 
 def _flat(kept: Mapping[str, Any]) -> dict[str, Any]:
-    """The content's fields beside the state's own: nobody asks for "content.dimensions"."""
+    """The content's fields beside the state's own, so that paths do not begin with "content."."""
     content = kept.get("content")
     rest = {name: value for name, value in kept.items() if name != "content"}
     return {**content, **rest} if isinstance(content, Mapping) else dict(kept)

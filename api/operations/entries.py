@@ -1,4 +1,4 @@
-"""Entries: add, revise and review them; withdraw, merge, restore, go back."""
+"""Operations on entries: add, revise, review, withdraw, merge, restore, revert."""
 
 from __future__ import annotations
 
@@ -33,14 +33,14 @@ from catalog.review import Finding, is_clean
 
 
 def add(task: Task, body: ContributionIn) -> ContributedOut:
-    """Add an entry, looked over by machine first."""
+    """Add an entry after the machine review."""
     with in_entry():
         made = contribute(task.session, task.act, body.entry, body.acknowledge)
     return contributed_out(task.session, body.entry, made)
 
 
 def revise(task: Task, body: ContributionIn) -> ChangeOut:
-    """Give an entry new content; new values of a confirmed one wait."""
+    """Give an entry new content; new values of a confirmed entry are pending."""
     task.require_unchanged()
     with in_entry():
         made = revise_entry(task.session, task.act, task.key, body.entry, body.acknowledge, delay=task.delay)
@@ -48,7 +48,7 @@ def revise(task: Task, body: ContributionIn) -> ChangeOut:
 
 
 def review(task: Task, _: Nothing) -> ReviewedOut:
-    """Look an entry over as it stands; where nothing is found it is clean from now on."""
+    """Run the machine review on an entry; if nothing is found, the entry counts as clean."""
     findings = review_standing(task.session, task.act, task.record, task.key)
     return ReviewedOut(record=task.record, key=task.key, clean=is_clean(findings), findings=findings_out(findings))
 
@@ -56,7 +56,7 @@ def review(task: Task, _: Nothing) -> ReviewedOut:
 def withdraw(task: Task, _: ReasonIn) -> ChangeOut:
     """Withdraw an entry.
 
-    It leaves the lists after the delay, unless somebody changes or a maintainer stops it. It stays readable.
+    It leaves the lists after the delay, unless somebody changes the entry or stops the withdrawal. It stays readable.
     """
     task.require_unchanged()
     return _changed(task, submit_withdrawal(task.session, task.act, task.record, task.key, task.delay))
@@ -65,16 +65,16 @@ def withdraw(task: Task, _: ReasonIn) -> ChangeOut:
 def merge(task: Task, body: MergeIn) -> ChangeOut:
     """Merge a half into another.
 
-    One part under two names: the other takes its place and its matings, after the delay. It stays readable.
+    For one part with two names. After the delay the other half takes its place and its matings. It stays readable.
     """
     task.require_unchanged()
     return _changed(task, submit_merge(task.session, task.act, task.key, body.into, task.delay))
 
 
 def restore(task: Task, _: ReasonIn) -> ChangeOut:
-    """Put an entry back.
+    """Restore an entry.
 
-    Back on the lists at once, from withdrawn or merged.
+    A withdrawn or merged entry is on the lists again at once.
     """
     task.require_unchanged()
     changed = Changed(revision=restore_entry(task.session, task.act, task.record, task.key))
@@ -82,9 +82,9 @@ def restore(task: Task, _: ReasonIn) -> ChangeOut:
 
 
 def revert(task: Task, body: RevertIn) -> ChangeOut:
-    """Go back to an earlier revision of an entry.
+    """Revert an entry to an earlier revision.
 
-    As a new revision. Where that changes confirmed values, it waits (202).
+    This makes a new revision. If it changes confirmed values, it is pending (202).
     """
     task.require_unchanged()
     submitted = submit_revert(task.session, task.act, task.record, task.key, body.revision, delay=task.delay)
@@ -97,7 +97,7 @@ def _changed(task: Task, submitted: Submitted) -> ChangeOut:
 
 @contextmanager
 def in_entry() -> Iterator[None]:
-    """Within a request the entry's fields are fields of ``entry``."""
+    """Errors of the block, with fields as paths in the request: below ``entry``."""
     try:
         yield
     except ReviewRefusedError as error:
@@ -115,13 +115,13 @@ def _placed(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
 
 
 def _place(field: str) -> str:
-    """The catalogue takes entries in batches, a request one."""
+    """A path in a batch of entries as a path in the request, which has one entry."""
     inner = field.removeprefix("entries[0]").removeprefix("entry").removeprefix(".")
     return f"entry.{inner}" if inner else "entry"
 
 
 def _for_each_kind(act: str, name: str, summary: str) -> tuple[Route, ...]:
-    """Routes of an operation that every kind of entry has, at its own address."""
+    """Routes of an operation for all kinds of entry."""
     return tuple(
         Route(at=f"POST /{path}/{{key}}/{act}", name=name, record=record, summary=summary.format(record))
         for record, path in LISTED_AT.items()
@@ -142,22 +142,22 @@ ADD = Operation(
             name="add_half",
             body=HalfIn,
             summary="Add a half",
-            description="It is seen at once, as reported. What the machine review finds severe has to be acknowledged "
-            "with a reason.",
+            description="It is visible at once, with the standing 'reported'. Severe findings of the machine review "
+            "must be acknowledged with a reason.",
         ),
         Route(
             at="POST /series",
             name="add_series",
             body=SeriesIn,
             summary="Add a series",
-            description="With every half and mating that its laws make; `POST /v1/review` shows them beforehand.",
+            description="With every half and mating that its laws make; `POST /v1/review` shows them in advance.",
         ),
         Route(
             at="POST /matings",
             name="add_mating",
             body=MatingIn,
             summary="Add a mating",
-            description="Both halves are named by their keys.",
+            description="Name both halves by their keys.",
         ),
     ),
 )
@@ -177,7 +177,7 @@ REVISE = Operation(
             record="half",
             body=HalfIn,
             summary="Revise a half",
-            description="Send the whole half as it should be. New values of a confirmed half wait (202).",
+            description="Send the whole new content. New values of a confirmed half are pending (202).",
         ),
         Route(
             at="PUT /series/{key}",
@@ -185,7 +185,7 @@ REVISE = Operation(
             record="series",
             body=SeriesIn,
             summary="Revise a series",
-            description="Its halves and matings follow the new laws; what would change a confirmed one waits (202).",
+            description="Its halves and matings follow the new laws; changes of confirmed ones are pending (202).",
         ),
         Route(
             at="PUT /matings/{key}",
@@ -193,8 +193,8 @@ REVISE = Operation(
             record="mating",
             body=MatingIn,
             summary="Revise a mating",
-            description="Halves, basis and stack height name a mating and stay; for another one, add it and withdraw "
-            "this one.",
+            description="Halves, basis and stack height identify a mating and cannot change: add another mating and "
+            "withdraw this one instead.",
         ),
     ),
 )
@@ -228,7 +228,7 @@ RESTORE = Operation(
     run=restore,
     needs_tag=True,
     refusals=("conflicting-entry",),
-    routes=_for_each_kind("restore", "restore_entry", "Put a {} back"),
+    routes=_for_each_kind("restore", "restore_entry", "Restore a {}"),
 )
 REVERT = Operation(
     name="revert",
@@ -239,7 +239,7 @@ REVERT = Operation(
     may_wait=True,
     needs_tag=True,
     refusals=("conflicting-entry", "review-refused"),
-    routes=_for_each_kind("revert", "revert_entry", "Go back to an earlier revision of a {}"),
+    routes=_for_each_kind("revert", "revert_entry", "Revert a {} to an earlier revision"),
 )
 
 REVIEW = Operation(
@@ -253,4 +253,4 @@ REVIEW = Operation(
 )
 
 OPERATIONS = (ADD, REVISE, REVIEW, WITHDRAW, MERGE, RESTORE, REVERT)
-"""What is done with entries."""
+"""All operations on entries."""

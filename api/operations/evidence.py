@@ -1,4 +1,4 @@
-"""Evidence about entries: confirm, dispute, answer, settle, sight, and take one's own statements back."""
+"""Operations on evidence: confirm, dispute, answer, settle, sight, and withdraw statements."""
 
 from __future__ import annotations
 
@@ -17,14 +17,14 @@ from catalog.review import Finding
 
 
 def statement(session: Session, document: DocumentRecord, findings: tuple[Finding, ...] = ()) -> StatementOut:
-    """A statement as it stands, with the tag that a change of it is made from."""
+    """A statement in the interface's form, with the tag that a change of it needs."""
     return statement_out(document, tag_of(session, document.record, document.key), findings)
 
 
 def confirm(task: Task, body: ConfirmationIn) -> StatementOut:
     """Confirm an entry.
 
-    Confirm an entry's revision by what you measured, by a document, or by a trial fit.
+    Confirm a revision of an entry by measurements, by a document, or by a trial fit.
     """
     document, findings = submission.confirm(task.session, task.act, body.confirmation, body.acknowledge)
     return statement(task.session, document, findings)
@@ -33,7 +33,7 @@ def confirm(task: Task, body: ConfirmationIn) -> StatementOut:
 def dispute(task: Task, body: Dispute) -> StatementOut:
     """Dispute an entry.
 
-    Say what is wrong with an entry's revision, and why. It shows as disputed until that is settled.
+    Say what is wrong with a revision of an entry, and why. The entry shows as disputed until the dispute is settled.
     """
     return statement(task.session, submission.dispute(task.session, task.act, body))
 
@@ -41,25 +41,25 @@ def dispute(task: Task, body: Dispute) -> StatementOut:
 def answer(task: Task, body: ReasonIn) -> StatementOut:
     """Answer a dispute.
 
-    Add to the discussion; `reason` is the text.
+    `reason` is the text of the answer.
     """
-    said = Answer(dispute=task.key, text=body.reason)
-    return statement(task.session, submission.answer(task.session, task.act, said))
+    reply = Answer(dispute=task.key, text=body.reason)
+    return statement(task.session, submission.answer(task.session, task.act, reply))
 
 
 def resolve(task: Task, body: ResolutionIn) -> StatementOut:
     """Settle a dispute.
 
-    A maintainer settles it, and may set aside confirmations that were slips; its author may withdraw it.
+    A maintainer settles it, and may set aside wrong confirmations. Its author may withdraw it.
     """
     task.require_unchanged()
     return statement(task.session, submission.resolve(task.session, task.act, task.key, body.resolution))
 
 
 def sight(task: Task, body: Sighting) -> StatementOut:
-    """Say where a half was found.
+    """Add a sighting.
 
-    Found in which device, on which of its boards.
+    Say in which device, and on which of its boards, a half was found.
     """
     return statement(task.session, submission.sight(task.session, task.act, body))
 
@@ -134,8 +134,8 @@ WITHDRAW_CONFIRMATION = Operation(
             at="POST /confirmations/{key}/withdraw",
             name="withdraw_confirmation",
             record="confirmation",
-            summary="Take a confirmation back",
-            description="One's own, or as a maintainer anybody's. It stays readable and counts no more.",
+            summary="Withdraw a confirmation",
+            description="Your own, or as a maintainer anybody's. It stays readable but no longer counts.",
         ),
     ),
 )
@@ -151,11 +151,11 @@ WITHDRAW_SIGHTING = Operation(
             at="POST /sightings/{key}/withdraw",
             name="withdraw_sighting",
             record="sighting",
-            summary="Take a sighting back",
-            description="One's own, or as a maintainer anybody's.",
+            summary="Withdraw a sighting",
+            description="Your own, or as a maintainer anybody's.",
         ),
     ),
 )
 
 OPERATIONS = (CONFIRM, DISPUTE, ANSWER, RESOLVE, SIGHT, WITHDRAW_CONFIRMATION, WITHDRAW_SIGHTING)
-"""Everything that is said of entries."""
+"""All operations on evidence."""

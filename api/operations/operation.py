@@ -1,7 +1,7 @@
-"""What an act on the catalogue is: who may do it, what it takes and answers, how it is refused, how it is done.
+"""The description of an operation on the catalogue: permission, body, answer, refusals and function.
 
-Each act is one `Operation`, described in the module of its subject and listed in `api.operations.table`. Routes, page
-forms and commands hand a body to it; `api.operations.transaction` carries it out.
+Each operation stands in the module of its subject, and `api.operations.table` lists all of them. Routes, page forms and
+commands give it a body; `api.operations.transaction` carries it out.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from pydantic import BaseModel
 from sqlalchemy.orm import Session
 
 from api.schemas.requests import Request
+from api.service.problem_types import OF_BODIES, OF_READING
 from catalog.accounts.access import Permission, Who
 from catalog.db.database import Catalogue
 from catalog.history.acts import Act
@@ -24,35 +25,22 @@ from catalog.snapshot.snapshot import SnapshotSource
 B = TypeVar("B", bound=BaseModel)
 R = TypeVar("R", bound=BaseModel)
 
-REFUSALS = (
-    "malformed-json",
-    "unsupported-content",
-    "body-too-large",
-    "invalid-request",
-    "invalid-entry",
-    "unauthorised",
-    "forbidden",
-    "suspended",
-    "key-reused",
-    "internal-error",
-    "catalogue-locked",
-    "catalogue-unusable",
-)
-"""Problems that every operation can be refused with."""
+REFUSALS = (*OF_BODIES, *OF_READING, "invalid-entry", "unauthorised", "forbidden", "suspended", "key-reused")
+"""Problems that can occur in every operation."""
 
 TAG_REFUSALS = ("unknown-entry", "precondition-missing", "stale-revision")
-"""Problems of an operation that has to name the state it was made from."""
+"""Problems of an operation that has to name the state of its record."""
 
 
 class Nothing(Request):
-    """The body of an operation that takes none."""
+    """The body of an operation that needs none."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Beforehand:
-    """What an operation may look at before its transaction begins: ranking takes longer than writers should wait.
+    """What an operation can use before its transaction begins: ranking takes longer than other writers should wait.
 
-    ``key`` names what the operation is done to, as in `Task`.
+    ``key`` is the key of its record, as in `Task`.
     """
 
     catalogue: Catalogue
@@ -65,9 +53,9 @@ class Beforehand:
 class Task:
     """One operation while it is carried out, within its transaction.
 
-    ``record`` and ``key`` name what it is done to; both are empty where something is added. ``tags`` are the states it
-    was made from: empty where none was named, None for whoever holds the database and changes what stands. ``delay`` is
-    how long a change waits that takes something away.
+    ``record`` and ``key`` name its record; both are empty if something is added. ``tags`` are the tags from the
+    request: empty if it has none, None for the operator, who changes the present state. ``delay`` is how long changes
+    are pending that others may object to.
     """
 
     session: Session
@@ -79,36 +67,36 @@ class Task:
     delay: timedelta
 
     def require_unchanged(self) -> None:
-        """Raise NotFoundError where the record is not there, PreconditionError where no state was named that the change
-        was made from, and StaleError where the record has left it."""
+        """Raise NotFoundError if the record does not exist, PreconditionError if the request has no tag, and StaleError
+        if the record has changed since."""
         present = tag_of(self.session, self.record, self.key)
         if self.tags is not None and present not in self.tags:
             require_unchanged(self.session, self.record, self.key, self.tags[0] if self.tags else None)
 
 
 def as_sent(before: Beforehand, body: B) -> B:
-    """The body as it was sent: most operations need to know nothing more before they begin."""
+    """The body as it was sent: most operations need no preparation."""
     del before
     return body
 
 
 @dataclass(frozen=True, kw_only=True)
 class Route:
-    """Where the JSON interface takes an operation, and what its description says there.
+    """A route of the JSON interface for an operation.
 
     Attributes
     ----------
     at
-        Method and path under /v1. The path's first parameter is the key of what the operation is done to; any other is
-        a field of the operation's body.
+        Method and path under /v1. The path's first parameter is the key of the operation's record; any other is a field
+        of the operation's body.
     name
-        Its name in the description (OpenAPI's operationId begins so); programs made from the description use it.
+        Its name in OpenAPI (the operationId begins with it); generated clients use it.
     record
-        Kind of the record that the key is of, where the operation asks for it.
+        Kind of the record, if the operation needs it.
     body
-        What is sent, where that is not the operation's whole body, or only one kind of it.
+        The model of what is sent, if it is not the operation's whole body or only one kind of it.
     summary, description
-        Heading and text. Empty: the first line and the rest of the docstring of the operation's ``run``.
+        Heading and text in OpenAPI. Empty: the first line and the rest of the docstring of the operation's ``run``.
     """
 
     at: str
@@ -120,12 +108,12 @@ class Route:
 
 
 def own_reason(body: BaseModel) -> str:
-    """The body's field ``reason``, where it has one."""
+    """The body's field ``reason``, if it has one."""
     return str(getattr(body, "reason", ""))
 
 
 def no_reason(_: BaseModel) -> str:
-    """The reason is part of what is said, and the journal keeps it as that."""
+    """None: the reason is part of the statement itself."""
     return ""
 
 
@@ -136,29 +124,29 @@ class Operation(Generic[B, R]):
     Attributes
     ----------
     name
-        Its name in the table, unique.
+        Its unique name in the table.
     permission
-        What whoever does it needs in general; ``run`` asks for what depends on the record or the person.
+        The permission that it needs; ``run`` checks conditions on the record or the person.
     body, result
-        What it takes, and what it answers.
+        Models of its body and of its answer.
     run
-        Does it, with the body that ``prepare`` returned. Its docstring is what the interface's description says of it.
+        Its function, called with what ``prepare`` returned. The docstring is its description in OpenAPI.
     prepare
-        Looks at the catalogue before the transaction begins, and returns what ``run`` takes.
+        Called with the body before the transaction begins; returns the argument of ``run``.
     reason
-        The reason that the journal keeps.
+        Gives the reason that is saved in the journal.
     status
         HTTP status of its answer.
     may_wait
-        The change may wait for others to object: then `pending` of the answer says until when, and its status is 202.
+        Whether the change can be pending: then `pending` of the answer says until when, and the status is 202.
     needs_tag
-        It has to be made from a named state of its record.
+        Whether the request has to name the state of its record.
     told_once
-        Fields of the answer that are not kept, and are null when a repeated request is answered: secrets.
+        Fields of the answer that are not stored, and are null in the answer to a repeated request: secrets.
     refusals
-        Names of problem types that it can be refused with, beside `REFUSALS` and `TAG_REFUSALS`.
+        Names of its problem types, beside `REFUSALS` and `TAG_REFUSALS`.
     routes
-        Where the JSON interface takes it; none for what only pages and commands do.
+        Its routes in the JSON interface; none for operations of pages and commands only.
     """
 
     name: str
@@ -177,9 +165,9 @@ class Operation(Generic[B, R]):
 
     @property
     def problems(self) -> tuple[str, ...]:
-        """Names of all problem types that it can be refused with."""
+        """Names of all its problem types."""
         return tuple(dict.fromkeys((*REFUSALS, *(TAG_REFUSALS if self.needs_tag else ()), *self.refusals)))
 
     def status_of(self, answer: BaseModel) -> int:
-        """The HTTP status of an answer: 202 for a change that waits (RFC 9110, 15.3.3)."""
+        """The HTTP status of an answer: 202 for a pending change (RFC 9110, 15.3.3)."""
         return 202 if self.may_wait and getattr(answer, "pending", None) is not None else self.status

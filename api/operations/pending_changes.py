@@ -1,4 +1,4 @@
-"""Changes that wait: let one happen now, or not at all."""
+"""Operations on pending changes: apply one now, or stop it."""
 
 from __future__ import annotations
 
@@ -11,17 +11,17 @@ from catalog.history.documents import get_document
 
 
 def hasten(task: Task, _: ReasonIn) -> PendingOut:
-    """Let a change happen now.
+    """Apply a pending change now.
 
-    The change stays its author's; the decision is the maintainer's.
+    The journal names the author of the change and the maintainer who decided.
     """
     return pending_out(pending.hasten(task.session, task.act, task.key))
 
 
 def stop(task: Task, _: ReasonIn) -> PendingOut:
-    """Let a change not happen.
+    """Stop a pending change.
 
-    By a maintainer, or by whoever asked for it.
+    Maintainers can do this, and the author of the change.
     """
     if get_document(task.session, pending.RECORD, task.key).author != task.act.actor:
         require(task.who, Permission.MAINTAIN)
@@ -48,4 +48,4 @@ STOP = Operation(
 )
 
 OPERATIONS = (HASTEN, STOP)
-"""What is decided about changes that wait."""
+"""All operations on pending changes."""

@@ -1,4 +1,4 @@
-"""Contributors and their tokens: add, suspend, change a role, undo what somebody did; make, hand out and end tokens."""
+"""Operations on contributors (add, suspend, change the role, undo changes) and on tokens (make, hand out, revoke)."""
 
 from __future__ import annotations
 
@@ -32,10 +32,10 @@ from catalog.model import timestamps
 from catalog.model.errors import EntryError
 
 LONGEST_NUMBER = 18
-"""Digits of a token's number at most."""
+"""Most digits of a token's number."""
 
 FIRST_TOKEN_DAYS = 30
-"""Days for which a new contributor's first token is good: time enough to sign in and make one of their own."""
+"""Days until a new contributor's first token expires: enough time to sign in and make another."""
 
 
 def add(task: Task, body: ContributorIn) -> ContributorOut:
@@ -44,7 +44,7 @@ def add(task: Task, body: ContributorIn) -> ContributorOut:
 
 
 def welcome(task: Task, body: NewcomerIn) -> NewcomerOut:
-    """Add a contributor with a first token, to sign in with."""
+    """Add a contributor with a first token to sign in with."""
     person = contributors.add(task.session, task.act, body.name, body.role)
     ends = timestamps.read(task.act.at, field="at") + timedelta(days=FIRST_TOKEN_DAYS)
     made = tokens.create(
@@ -54,9 +54,9 @@ def welcome(task: Task, body: NewcomerIn) -> NewcomerOut:
 
 
 def suspend(task: Task, _: ReasonIn) -> ContributorOut:
-    """Take nothing more from a contributor.
+    """Suspend a contributor.
 
-    All their tokens stop at once; what they added stays, and what they proposed waits.
+    All their tokens stop working at once. Their entries and evidence stay, and their pending changes stay pending.
     """
     return contributor_out(contributors.suspend(task.session, task.act, _somebody_else(task)))
 
@@ -64,24 +64,24 @@ def suspend(task: Task, _: ReasonIn) -> ContributorOut:
 def lift(task: Task, _: LiftIn) -> ContributorOut:
     """End a suspension.
 
-    Tokens that have not ended meanwhile are good again.
+    Tokens that have not expired work again.
     """
     return contributor_out(contributors.lift(task.session, task.act, _somebody_else(task)))
 
 
 def change_role(task: Task, body: RoleIn) -> ContributorOut:
-    """Give a contributor another role.
+    """Change a contributor's role.
 
-    contributor or maintainer.
+    The roles are contributor and maintainer.
     """
     return contributor_out(contributors.change_role(task.session, task.act, _somebody_else(task), body.role))
 
 
 def undo(task: Task, body: UndoIn) -> UndoneOut:
-    """Take back what a contributor did.
+    """Undo a contributor's changes.
 
-    All their changes since a moment, as new revisions, in one transaction. What others revised, bore out or built on
-    is kept, and told.
+    All changes since a date or time, as new revisions, in one transaction. What others have revised, confirmed or used
+    since is kept, and listed in the answer.
     """
     person = contributors.get(task.session, task.key).name
     since = timestamps.written(timestamps.read(body.since, field="since"))
@@ -90,7 +90,7 @@ def undo(task: Task, body: UndoIn) -> UndoneOut:
 
 
 def _somebody_else(task: Task) -> str:
-    """The name of the contributor, who is not the one that acts. Raises NotFoundError, ForbiddenError."""
+    """The contributor's name. Raises NotFoundError, and ForbiddenError for the person who makes the request."""
     person = contributors.get(task.session, task.key).name
     require(task.who, Permission.MAINTAIN, About(person=person))
     return person
@@ -99,7 +99,7 @@ def _somebody_else(task: Task) -> str:
 def make(task: Task, body: TokenIn) -> TokenMadeOut:
     """Make a token.
 
-    For oneself, good for no more than the token that asks. Its `secret` is shown this once.
+    For yourself, with at most the scopes of the token in use. Its `secret` is shown only this once.
     """
     ends = timestamps.read(task.act.at, field="at") + timedelta(days=body.expires_days)
     asked = TokenFor(contributor=task.who.name, label=body.label, scopes=body.scopes, expires=ends)
@@ -118,9 +118,9 @@ def hand_out(task: Task, body: TokenFor) -> TokenMadeOut:
 
 
 def revoke(task: Task, _: Nothing) -> TokenOut:
-    """End a token.
+    """Revoke a token.
 
-    Now and for good, by its number or by its first characters; a maintainer may end anybody's.
+    At once and for good, by its number or its first characters. A maintainer may revoke anybody's token.
     """
     found = _find(task, task.key)
     require(task.who, permission_to_revoke(task.who, found.contributor))
@@ -128,13 +128,14 @@ def revoke(task: Task, _: Nothing) -> TokenOut:
 
 
 def _find(task: Task, text: str) -> Token:
-    """The token of a number, or one's own that begins so. Raises NotFoundError, EntryError where none or several do."""
+    """The token with a number, or one's own with these first characters. Raises NotFoundError, and EntryError if no or
+    several tokens begin like this."""
     if text.isascii() and text.isdecimal() and len(text) <= LONGEST_NUMBER:
         return tokens.get(task.session, int(text), task.act.at)
     start, name = text[: tokens.START], task.who.name
     own = [each for each in tokens.listed(task.session, task.act.at) if (each.start, each.contributor) == (start, name)]
     if len(own) != 1:
-        what = "several of your tokens begin so" if own else "this is no token's number, and none of yours begins so"
+        what = "several of your tokens begin like this" if own else "none of your tokens has this number or beginning"
         raise EntryError(what, field="token", value=text, remedy="Give its number, from the list of tokens")
     return own[0]
 
@@ -233,4 +234,4 @@ OPERATIONS = (
     HAND_OUT_TOKEN,
     REVOKE_TOKEN,
 )
-"""What is done about people, and with their tokens."""
+"""All operations on contributors and tokens."""

@@ -1,4 +1,4 @@
-"""Pages of the journal and of documents, as the JSON interface, the pages and the command line show them."""
+"""Pages of the journal and of documents, for the JSON interface, the web pages and the command line."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ from catalog.history.journal import JournalEntry
 from catalog.model.timestamps import read, written
 
 SEEN_BY_KEY = "specimen"
-"""Records that may be private: whoever has such a record's key may see its history, and nobody else."""
+"""The kind of record that can be private: only people with its key may see its history."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Wanted:
-    """Which rows of the journal."""
+    """Filters of the journal's rows."""
 
     record: str | None = None
     key: str | None = None
@@ -33,22 +33,22 @@ class Wanted:
 
     @classmethod
     def asked(cls, *, since: str | None = None, **filters: str | None) -> Self:
-        """Rows as somebody asks for them, ``since`` as it was typed. Raises ApiError for a key without its record, and
-        EntryError for what is no date or moment."""
+        """Filters from a request, with ``since`` as text. Raises ApiError for a key without its record, and EntryError
+        for a ``since`` that is not a date or time."""
         made = cls(since=None if since is None else written(read(since, field="since")), **filters)
         if made.key is not None and made.record is None:
-            message = "a key needs its record: a half and a series can have the same"
+            message = "a key needs its record: a half and a series can have the same key"
             raise ApiError.at("record", message, "Add record half, series, mating …", value=made.key)
         return made
 
     @property
     def filters(self) -> Mapping[str, str]:
-        """What was asked for, by name."""
+        """The filters that are set, by name."""
         return {name: value for name, value in vars(self).items() if value is not None}
 
     def page(self, session: Session, *, before: int | None = None, limit: int) -> list[JournalEntry]:
-        """These rows, the newest first."""
-        # The key of a case that was public is no secret: what came before it was public stays private.
+        """The matching rows, newest first."""
+        # The key of a case that has been public is no secret: its rows from before that stay hidden.
         private = self.record == SEEN_BY_KEY and self.key is not None and not was_public(session, self.key)
         return journal.page(
             session,
@@ -64,7 +64,7 @@ class Wanted:
 
 
 def journal_page(session: Session, version: int, wanted: Wanted, cursor: str | None, limit: int) -> JournalPage:
-    """A page of the journal as the JSON interface answers it. Raises ApiError for a cursor of something else."""
+    """A page of the journal in the interface's form. Raises ApiError for a cursor of another list."""
     listing = Listing(name="journal", cursor=cursor, limit=limit, filters=wanted.filters)
     found = listing.page(lambda before, most: wanted.page(session, before=before, limit=most), lambda row: row.id)
     return JournalPage(items=found.items, next=found.next, catalogue_version=version)
@@ -73,7 +73,7 @@ def journal_page(session: Session, version: int, wanted: Wanted, cursor: str | N
 def documents_page(
     session: Session, record: str, cursor: str | None, limit: int, **filters: str | None
 ) -> Part[DocumentRecord]:
-    """A page of the public documents of one record, oldest first. Raises ApiError for a cursor of something else."""
+    """A page of the public documents of one kind, oldest first. Raises ApiError for a cursor of another list."""
     listing = Listing(name=record, cursor=cursor, limit=limit, filters=filters)
     return listing.page(
         lambda after, most: documents(session, record, after=after, limit=most, private=False, **filters),

@@ -1,4 +1,4 @@
-"""A request that changes something, as whoever carries an operation out."""
+"""The dependency by which a request carries out an operation."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ from api.service.etags import tags_in
 
 IdempotencyKey = Annotated[
     str | None,
-    Header(description="A key of this request's own, such as a UUID: sent again, the request acts once."),
+    Header(description="A key of your own for this request, such as a UUID: if you repeat the request, it acts once."),
 ]
-IfMatch = Annotated[str | None, Header(description="The ETag of what the change was made from.")]
+IfMatch = Annotated[str | None, Header(description="The ETag of the record that the change is based on.")]
 
 
 def _writing(
@@ -37,4 +37,4 @@ def _writing(
 
 
 WritingDep = Annotated[Writing, Depends(_writing)]
-"""The request, to carry operations out with."""
+"""The request as a `Writing`."""

@@ -1,4 +1,4 @@
-"""Everything that people do to the catalogue, each act once: routes, page forms and commands carry out one of these."""
+"""The table of all operations: every route, form and command that changes the catalogue carries out one of them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How operations are carried out: once for each request, in one transaction, answered after it is committed."""
+"""Carry out operations: once for each request, in one transaction, answered after the commit."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from catalog.snapshot.snapshot import SnapshotSource
 
 @dataclass(frozen=True, kw_only=True)
 class Outcome(Generic[R]):
-    """What came of an operation: its answer as JSON, the HTTP status, and whether it is an earlier request's answer."""
+    """The outcome of an operation: its answer as JSON, the HTTP status, and whether it repeats an earlier answer."""
 
     operation: Operation[Any, R]
     answer: dict[str, Any]
@@ -37,9 +37,9 @@ class Outcome(Generic[R]):
 
 @dataclass(frozen=True, kw_only=True)
 class Writing:
-    """Somebody who changes a catalogue: a request, a page's form or a command.
+    """What changes a catalogue: a request, a page's form or a command.
 
-    ``place`` and ``key`` are a request's address and its own key, under which it acts once; ``tags`` as in `Task`.
+    ``place`` and ``key`` are a request's address and its idempotency key; ``tags`` as in `Task`.
     """
 
     catalogue: Catalogue
@@ -59,11 +59,12 @@ class Writing:
         key: str = "",
         asked: BaseModel | None = None,
     ) -> Outcome[R]:
-        """Carry out an operation on a record; a repeated request is answered as it was the first time.
+        """Carry out an operation on a record; a repeated request gets the first answer again.
 
-        ``asked`` is what tells a repetition from another request under the same key, where that is not the body. What
-        is due of the pending changes is carried out first, so that nobody works on what should be gone. Raises what the
-        operation raises, the refusals of the policy, KeyReusedError and EntryError for a key that cannot be used.
+        ``asked``, by default the body, is compared to tell a repeated request from another one with the same key.
+        Pending changes that are due are applied first, so that nobody works on outdated records. Raises the errors of
+        the operation, the refusals of the policy, and KeyReusedError or EntryError for an idempotency key that cannot
+        be used.
         """
         require(self.who, operation.permission)
         request = self._request(asked or body)
@@ -84,7 +85,7 @@ class Writing:
 
     @contextmanager
     def task(self, operation: Operation[B, R], reason: str = "", *, record: str = "", key: str = "") -> Iterator[Task]:
-        """A transaction in which an operation is run, for a trial or several times; committed at its end."""
+        """A transaction in which an operation can be run several times, or as a trial; committed at the end."""
         require(self.who, operation.permission)
         with self.catalogue.writing() as session:
             act = act_of(as_they_stand(session, self.who, now()), reason=reason)

@@ -1,1 +1,1 @@
-"""The addresses of the interface, one module per subject."""
+"""Routes of the JSON interface, one module per subject."""

@@ -1,4 +1,4 @@
-"""People: contributors and what maintainers do about them, oneself, and one's tokens."""
+"""Routes for contributors and tokens."""
 
 from __future__ import annotations
 
@@ -11,12 +11,11 @@ from api.rest.writes import add_writes
 from api.schemas.people import ContributorList, MeOut, TokenList, contributor_out, token_out
 from api.service.access import WhoDep, needs
 from api.service.dependencies import CatalogueDep
+from api.service.problem_types import OF_READING
 from api.service.responses import documented
 from catalog.accounts import contributors, tokens
 from catalog.accounts.access import Permission, Scope, Who, allowed, not_known, permission_to_revoke, require
 from catalog.model import timestamps
-
-READING = ("invalid-request", "internal-error", "catalogue-locked", "catalogue-unusable")
 
 router = APIRouter(tags=["people"])
 
@@ -25,9 +24,9 @@ add_writes(router, OPERATIONS)
 OwnTokensDep = Annotated[Who, needs(Permission.MANAGE_OWN_TOKENS)]
 
 
-@router.get("/me", summary="Who am I?", responses=documented(*READING, "unauthorised", "suspended"))
+@router.get("/me", summary="Who am I?", responses=documented(*OF_READING, "unauthorised", "suspended"))
 def me(who: WhoDep) -> MeOut:
-    """Name, role and scopes of the token that is shown."""
+    """Name, role and scopes of the contributor whose token is in the request."""
     refusal = not_known(who)
     if refusal is not None:
         raise refusal.error()
@@ -40,24 +39,24 @@ def me(who: WhoDep) -> MeOut:
     )
 
 
-@router.get("/contributors", summary="Everybody who may contribute", responses=documented(*READING))
+@router.get("/contributors", summary="All contributors", responses=documented(*OF_READING))
 def list_contributors(catalogue: CatalogueDep) -> ContributorList:
-    """In the order of their keys, with role, and who is suspended since when and why."""
+    """In the order of their keys, with their roles and suspensions."""
     with catalogue.reading() as session:
         return ContributorList(items=tuple(contributor_out(each) for each in contributors.listed(session)))
 
 
 @router.get(
-    "/tokens", summary="One's own tokens", responses=documented(*READING, "unauthorised", "forbidden", "suspended")
+    "/tokens", summary="Your tokens", responses=documented(*OF_READING, "unauthorised", "forbidden", "suspended")
 )
 def list_tokens(
     catalogue: CatalogueDep,
     who: OwnTokensDep,
     contributor: Annotated[
-        str | None, Query(max_length=200, description="Another contributor's, for maintainers.")
+        str | None, Query(max_length=200, description="The tokens of another contributor (maintainers only).")
     ] = None,
 ) -> TokenList:
-    """In the order in which they were made. The secrets themselves are nowhere."""
+    """In the order in which they were made. The secrets themselves are not stored."""
     with catalogue.reading() as session:
         owner = who.name if contributor is None else contributors.get(session, contributor).name
         require(who, permission_to_revoke(who, owner))

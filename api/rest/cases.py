@@ -1,4 +1,4 @@
-"""Open cases: saving what was observed of a part, finding out together what it is, being told of other answers."""
+"""Routes for cases: saved specimens that are not identified yet."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from api.service.access import WhoDep
 from api.service.dependencies import CatalogueDep, CursorQuery, LimitQuery, VersionDep
 from api.service.etags import quoted
 from api.service.paging import LARGEST_NUMBER, Listing
+from api.service.problem_types import OF_READING
 from api.service.responses import documented
 from api.service.settings import DEFAULT_PAGE
 from catalog.cases.retrieval import get_revision, public_cases, seer
@@ -22,7 +23,7 @@ from catalog.model.timestamps import read, written
 
 router = APIRouter(
     tags=["cases"],
-    responses=documented("invalid-request", "internal-error", "catalogue-locked", "catalogue-unusable"),
+    responses=documented(*OF_READING),
 )
 
 add_writes(router, OPERATIONS)
@@ -39,10 +40,10 @@ def list_specimens(
     limit: LimitQuery = DEFAULT_PAGE,
     changed_since: Annotated[
         str | None,
-        Query(max_length=40, description="A date or moment of ISO 8601: cases whose answer changed then or later."),
+        Query(max_length=40, description="A date or time in ISO 8601: only cases whose answer has changed since."),
     ] = None,
 ) -> CasePage:
-    """Public ones, oldest first, with what the ranking makes of each."""
+    """Public cases, oldest first, each with its answer."""
     since = None if changed_since is None else written(read(changed_since, field="changed_since"))
     listing = Listing(name="specimens", cursor=cursor, limit=limit, filters={"changed_since": since})
     with catalogue.reading() as session:
@@ -57,11 +58,11 @@ def list_specimens(
     "/specimens.atom",
     summary="Open cases, as a feed",
     response_class=Response,
-    responses={200: {"content": {ATOM: {}}, "description": "An Atom feed (RFC 4287), the latest news first."}},
+    responses={200: {"content": {ATOM: {}}, "description": "An Atom feed (RFC 4287), newest first."}},
 )
 def get_feed(catalogue: CatalogueDep, version: VersionDep, request: Request) -> Response:
-    """New public cases, and those whose answer changed since a part or a measurement came into the catalogue."""
-    del version  # it sets the ETag, so that a reader that asks again is told that nothing is new
+    """New public cases, and cases whose answer changed because the catalogue changed."""
+    del version  # it sets the ETag, so that a feed reader can ask whether anything is new
     with catalogue.reading() as session:
         cases = public_cases(session, limit=DEFAULT_PAGE, latest=True)
     return Response(case_feed(str(request.base_url), str(request.url), cases), media_type=ATOM)
@@ -69,7 +70,7 @@ def get_feed(catalogue: CatalogueDep, version: VersionDep, request: Request) -> 
 
 @router.get("/specimens/{key}", summary="One case", responses=documented("unknown-entry"))
 def get_specimen(key: str, catalogue: CatalogueDep, who: WhoDep, response: Response) -> CaseOut:
-    """What was observed, what the ranking makes of it now, and what others say. `etag` is what changes need."""
+    """The observations, the present answer and the comments. Changes need its `etag`."""
     with catalogue.reading() as session:
         found = case_of(session, key, seer(who))
     response.headers["ETag"] = quoted(found.etag)
@@ -77,9 +78,11 @@ def get_specimen(key: str, catalogue: CatalogueDep, who: WhoDep, response: Respo
     return found
 
 
-@router.get("/specimens/{key}/revisions/{n}", summary="A case as it was", responses=documented("unknown-entry"))
+@router.get(
+    "/specimens/{key}/revisions/{n}", summary="An earlier revision of a case", responses=documented("unknown-entry")
+)
 def get_specimen_revision(key: str, n: Number, catalogue: CatalogueDep, who: WhoDep) -> CaseRevision:
-    """Its n-th revision. Revisions from before a case was made public are its author's and the maintainers' to read."""
+    """Revision n. Only the author and maintainers can read revisions from before the case became public."""
     with catalogue.reading() as session:
         row = get_revision(session, key, n, seer(who))
     specimen = {name: each for name, each in row.new["content"].items() if name != "record"}

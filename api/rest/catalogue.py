@@ -1,4 +1,4 @@
-"""Reading the catalogue: halves, series, matings, and search over their texts."""
+"""Routes for reading the catalogue: halves, series, matings and text search."""
 
 from __future__ import annotations
 
@@ -18,6 +18,7 @@ from api.service.dependencies import (
     tell_tag,
 )
 from api.service.paging import Listing
+from api.service.problem_types import OF_READING
 from api.service.responses import documented
 from api.service.settings import DEFAULT_PAGE, MAX_HITS
 from catalog.history.preconditions import tag_of
@@ -25,11 +26,9 @@ from catalog.model.entries import Basis, HalfKind
 from catalog.records import queries
 from catalog.records.read_models import HalfRecord, MatingRecord, SeriesRecord
 
-PROBLEMS = ("invalid-request", "invalid-cursor", "internal-error", "catalogue-locked", "catalogue-unusable")
-
 R = TypeVar("R", HalfRecord, SeriesRecord, MatingRecord)
 
-router = APIRouter(tags=["catalogue"], responses=documented(*PROBLEMS))
+router = APIRouter(tags=["catalogue"], responses=documented(*OF_READING, "invalid-cursor"))
 
 
 @router.get("/halves", summary="Halves, a page at a time")
@@ -44,7 +43,7 @@ def list_halves(
     contact_count: Annotated[int | None, Query(ge=1, le=1000)] = None,
     text: TextQuery = None,
 ) -> Page[HalfRecord]:
-    """Halves in the order of their keys; `series` is a series' key, `text` a fragment of any of a half's names."""
+    """Halves in the order of their keys. `series` is the key of a series, `text` a part of any name of a half."""
     filters = {"maker": maker, "series": series, "half_kind": half_kind, "contact_count": contact_count, "text": text}
     listing = Listing(name="halves", cursor=cursor, limit=limit, filters=filters)
     with catalogue.reading() as session:
@@ -63,9 +62,9 @@ def list_halves(
 
 @router.get("/halves/{key}", summary="One half", responses=documented("unknown-entry"))
 def get_half(key: str, catalogue: CatalogueDep, request: Request, response: Response) -> HalfRecord:
-    """The half of this key; one that was withdrawn or merged too, with its `state` and `successor`.
+    """The half with this key, also if it is withdrawn or merged: see its `state` and `successor`.
 
-    Its `ETag` is what a change is made from: send it as `If-Match`.
+    A change needs its `ETag`: send it as `If-Match`.
     """
     with catalogue.reading() as session:
         tell_tag(request, response, tag_of(session, "half", key))
@@ -81,7 +80,7 @@ def list_series(
     maker: TextQuery = None,
     text: TextQuery = None,
 ) -> Page[SeriesRecord]:
-    """Series in the order of their keys, with the laws that their dimensions obey."""
+    """Series in the order of their keys, with the laws of their dimensions."""
     filters = {"maker": maker, "text": text}
     listing = Listing(name="series", cursor=cursor, limit=limit, filters=filters)
     with catalogue.reading() as session:
@@ -91,7 +90,7 @@ def list_series(
 
 @router.get("/series/{key}", summary="One series", responses=documented("unknown-entry"))
 def get_series(key: str, catalogue: CatalogueDep, request: Request, response: Response) -> SeriesRecord:
-    """The series of this key, in whatever state. Its `ETag` moves with its halves and matings too."""
+    """The series with this key, in any state. Its `ETag` also changes with its halves and matings."""
     with catalogue.reading() as session:
         tell_tag(request, response, tag_of(session, "series", key))
         return queries.get_series(session, key)
@@ -106,7 +105,7 @@ def list_matings(
     half: KeyQuery = None,
     basis: Basis | None = None,
 ) -> Page[MatingRecord]:
-    """Which halves mate, and what belongs to the pair alone; `half` is the key of either half."""
+    """Which halves mate, with the properties of the pair. `half` is the key of either half."""
     filters = {"half": half, "basis": basis}
     listing = Listing(name="matings", cursor=cursor, limit=limit, filters=filters)
     with catalogue.reading() as session:
@@ -116,7 +115,7 @@ def list_matings(
 
 @router.get("/matings/{key}", summary="One mating", responses=documented("unknown-entry"))
 def get_mating(key: str, catalogue: CatalogueDep, request: Request, response: Response) -> MatingRecord:
-    """The mating of this key, in whatever state. Its `ETag` is what a change is made from."""
+    """The mating with this key, in any state. A change needs its `ETag`."""
     with catalogue.reading() as session:
         tell_tag(request, response, tag_of(session, "mating", key))
         return queries.get_mating(session, key)
@@ -129,7 +128,7 @@ def search(
     q: Annotated[str, Query(min_length=1, max_length=200, description="Part of a part number, maker, series …")],
     limit: Annotated[int, Query(ge=1, le=MAX_HITS)] = 20,
 ) -> SearchAnswer:
-    """Search part numbers, order codes, makers, series, aliases and markings; tolerant of fragments and slips."""
+    """Search part numbers, order codes, makers, series, aliases and markings. Typing errors are tolerated."""
     hits = tuple(SearchHit.model_validate(hit, from_attributes=True) for hit in snapshot.search.search(q, limit))
     return SearchAnswer(query=q, hits=hits, catalogue_version=snapshot.version)
 

@@ -1,4 +1,4 @@
-"""Contributing: the machine review beforehand, adding, revising, withdrawing, merging, restoring, going back."""
+"""Routes for contributions: the machine review, and all changes of entries."""
 
 from __future__ import annotations
 
@@ -12,22 +12,13 @@ from api.schemas.contributing import ReviewIn, ReviewOut
 from api.schemas.evidence import findings_out
 from api.service.dependencies import CatalogueDep, CursorQuery, LimitQuery, require_json
 from api.service.paging import Listing
+from api.service.problem_types import OF_BODIES, OF_READING
 from api.service.responses import documented
 from api.service.settings import DEFAULT_PAGE
 from catalog.contribute.contribution import preview
 from catalog.model.entries import Half, Mating
 from catalog.review import is_clean
 
-READING = (
-    "malformed-json",
-    "body-too-large",
-    "unsupported-content",
-    "invalid-request",
-    "invalid-entry",
-    "internal-error",
-    "catalogue-locked",
-    "catalogue-unusable",
-)
 router = APIRouter(tags=["contributing"])
 
 add_writes(router, OPERATIONS)
@@ -35,15 +26,15 @@ add_writes(router, OPERATIONS)
 
 @router.post(
     "/review",
-    summary="What would the machine review say?",
-    responses=documented(*READING, "invalid-cursor"),
+    summary="Review an entry without saving it",
+    responses=documented(*OF_BODIES, *OF_READING, "invalid-entry", "invalid-cursor"),
     dependencies=[Depends(require_json)],
 )
 def review(
     body: ReviewIn, catalogue: CatalogueDep, cursor: CursorQuery = None, limit: LimitQuery = DEFAULT_PAGE
 ) -> ReviewOut:
-    """Look an entry over as a careful first reader would, and for a series see every half and mating that its laws
-    make. Nothing is saved, and no token is needed."""
+    """The machine review of an entry and, for a series, every half and mating that its laws make. Nothing is saved, and
+    no token is needed."""
     digest = hashlib.sha256(body.model_dump_json().encode()).hexdigest()
     listing = Listing(name="review", cursor=cursor, limit=limit, filters={"entry": digest})
     with catalogue.reading() as session, in_entry():

@@ -1,4 +1,4 @@
-"""Evidence about entries: confirming, disputing, answering, settling, saying where a half was found; and reading it."""
+"""Routes for evidence about entries: confirmations, disputes, answers and sightings."""
 
 from __future__ import annotations
 
@@ -23,11 +23,11 @@ router = APIRouter(tags=["evidence"], responses=documented("invalid-request", "c
 
 add_writes(router, OPERATIONS)
 
-RecordQuery = Annotated[EntryRecord | None, Query(description="Kind of the entry spoken of.")]
+RecordQuery = Annotated[EntryRecord | None, Query(description="Kind of the entry.")]
 
 
 def _add_evidence(record: EntryRecord, path: str) -> None:
-    """The evidence about every kind of entry, at its own address."""
+    """Add the route of the evidence about one kind of entry."""
 
     @router.get(
         f"/{path}/{{key}}/evidence",
@@ -57,7 +57,7 @@ def list_confirmations(
     about: KeyQuery = None,
     author: KeyQuery = None,
 ) -> StatementPage:
-    """Oldest first; `of` and `about` name the entry."""
+    """Oldest first. `of` and `about` are the kind and the key of the entry."""
     return _page(catalogue, "confirmation", cursor, limit, of=of, about=about, author=author)
 
 
@@ -71,7 +71,7 @@ def list_disputes(
     author: KeyQuery = None,
     state: Annotated[str | None, Query(pattern="^(open|resolved)$")] = None,
 ) -> StatementPage:
-    """Oldest first; `state` open: those that wait for somebody."""
+    """Oldest first. `state` is open or resolved."""
     return _page(catalogue, "dispute", cursor, limit, of=of, about=about, author=author, state=state)
 
 
@@ -83,12 +83,12 @@ def list_sightings(
     half: KeyQuery = None,
     author: KeyQuery = None,
 ) -> StatementPage:
-    """Oldest first; `half` is a half's key."""
+    """Oldest first. `half` is the key of a half."""
     return _page(catalogue, "sighting", cursor, limit, about=half, author=author)
 
 
 def _add_statement(record: str) -> None:
-    """One statement of every kind, at its own address."""
+    """Add the route of one kind of statement."""
 
     @router.get(
         f"/{record}s/{{key}}",

@@ -1,4 +1,4 @@
-"""What happened, and open cases, as Atom feeds (RFC 4287)."""
+"""Atom feeds (RFC 4287) of the journal and of open cases."""
 
 from __future__ import annotations
 
@@ -20,19 +20,19 @@ ATOM = "application/atom+xml"
 NAMESPACE = "http://www.w3.org/2005/Atom"
 
 IDS = uuid.UUID("3f0f4b2e-7a53-4a0e-9d5c-6b1f0c1d8e42")
-"""Namespace of the ids (RFC 9562, version 5), made once: an entry keeps its id wherever the catalogue is served."""
+"""Namespace of the ids (RFC 9562, version 5): an entry has the same id wherever the catalogue is served."""
 
 NOT_IN_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
-"""What XML 1.0 (2.2, Char) cannot carry, however it is escaped."""
+"""Characters that XML 1.0 (2.2, Char) cannot contain, even escaped."""
 
 MOST_DIFFERENCES = 20
-"""Changed fields in one entry of the feed; the rest is behind its link, and their number is told."""
+"""Changed fields shown in one entry of the feed; the others are counted, and its link leads to them."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Feed:
-    """Where the feed is served and what it is about. ``base`` ends with a slash; ``first`` is the journal's first row,
-    if there is any: what makes this catalogue this catalogue."""
+    """The address and the filters of a feed. ``base`` ends with a slash; ``first`` is the journal's first row, if there
+    is one, and identifies the catalogue."""
 
     base: str
     address: str
@@ -41,7 +41,7 @@ class Feed:
 
 
 def atom(feed: Feed, rows: Sequence[JournalEntry]) -> bytes:
-    """What happened, as XML in UTF-8."""
+    """The changes of the journal as XML in UTF-8."""
     about = ", ".join(f"{name} {value}" for name, value in feed.filters.items())
     beginning = _identity(feed.first[0]) if feed.first else feed.base
     entries = [
@@ -51,14 +51,14 @@ def atom(feed: Feed, rows: Sequence[JournalEntry]) -> bytes:
             updated=row.at,
             author=row.actor,
             address=_address(feed.base, row),
-            summary=_told(row),
+            summary=_summary(row),
         )
         for row in rows
     ]
     return _feed(
         entries,
         id=_id("feed", beginning, about),
-        title=f"otherhalf: {about or 'everything that happened'}",
+        title=f"otherhalf: {about or 'all changes'}",
         updated=rows[0].at if rows else now(),
         address=feed.address,
         alternate=f"{feed.base}v1/journal",
@@ -66,13 +66,13 @@ def atom(feed: Feed, rows: Sequence[JournalEntry]) -> bytes:
 
 
 def case_feed(base: str, address: str, cases: Sequence[Case]) -> bytes:
-    """Open cases, as XML in UTF-8: each once when it is opened, and once more whenever its answer changes.
+    """Open cases as XML in UTF-8: one entry when a case is opened, and another whenever its answer changes.
 
-    ``base`` is the server's address with a slash at its end, ``address`` the feed's own.
+    ``base`` is the server's address with a slash at the end, ``address`` the feed's own.
     """
     entries = [
         _entry(
-            # A reader shows an entry once, so every change of the answer is one of its own.
+            # A feed reader shows an entry only once, so every change of the answer is a new entry.
             id=_id("case", case.document.key, str(case.answer_document.revision)),
             title=f"{'answer changed' if case.changed_since else 'open case'}: {case.document.content['title']}",
             updated=case.answer_document.changed_at,
@@ -114,7 +114,7 @@ def _entry(
 
 
 def _add_head(element: ElementTree.Element, *, id: str, title: str, updated: str, author: str) -> None:
-    """What a feed and an entry both begin with."""
+    """Add the elements that begin a feed and an entry alike."""
     _add_text(element, "id", id)
     _add_text(element, "title", title)
     _add_text(element, "updated", updated)
@@ -122,7 +122,7 @@ def _add_head(element: ElementTree.Element, *, id: str, title: str, updated: str
 
 
 def _add_text(parent: ElementTree.Element, name: str, text: str) -> None:
-    """Put an element that holds a text into another; what XML cannot carry shows as U+FFFD."""
+    """Add an element with a text; characters that XML cannot contain become U+FFFD."""
     ElementTree.SubElement(parent, name).text = NOT_IN_XML.sub("\ufffd", text)
 
 
@@ -131,11 +131,11 @@ def _add_link(parent: ElementTree.Element, rel: str, address: str, kind: str) ->
 
 
 def _id(*parts: str) -> str:
-    """The id of a feed or of an entry in one: always the same for the same parts."""
+    """The id of a feed or of an entry; the same parts always give the same id."""
     return f"urn:uuid:{uuid.uuid5(IDS, chr(10).join(parts))}"
 
 
-def _told(row: JournalEntry) -> list[str]:
+def _summary(row: JournalEntry) -> list[str]:
     lines = [row.reason] if row.reason else []
     changed = [str(each) for each in differences(row.old, row.new)]
     lines += changed[:MOST_DIFFERENCES]

@@ -1,4 +1,4 @@
-"""What happened: the journal, feeds, revisions; and what waits to happen, listed in the open, hastened or stopped."""
+"""Routes for the journal, feeds, revisions and pending changes."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from api.rest.feeds import ATOM, Feed, atom
 from api.rest.writes import add_writes
 from api.schemas.history import LISTED_AT, JournalPage, PendingOut, PendingPage, pending_out
 from api.service.dependencies import CatalogueDep, CursorQuery, KeyQuery, LimitQuery, VersionDep
+from api.service.problem_types import OF_READING
 from api.service.responses import documented
 from api.service.settings import DEFAULT_PAGE
 from catalog.history import journal, pending
@@ -20,19 +21,18 @@ from catalog.history.documents import get_document
 from catalog.history.journal import JournalEntry
 from catalog.records.read import get_record
 
-PROBLEMS = ("invalid-request", "invalid-entry", "internal-error", "catalogue-locked", "catalogue-unusable")
-
-router = APIRouter(tags=["history"], responses=documented(*PROBLEMS))
+router = APIRouter(tags=["history"], responses=documented(*OF_READING, "invalid-entry"))
 
 
 def _wanted(
     record: Annotated[str | None, Query(max_length=40, description="Kind of record: half, series, mating …")] = None,
     key: KeyQuery = None,
     series: Annotated[
-        str | None, Query(max_length=500, description="Key of a series: it, its halves and matings, and what is said.")
+        str | None,
+        Query(max_length=500, description="Key of a series: it, its halves and matings, and the evidence about them."),
     ] = None,
-    actor: Annotated[str | None, Query(max_length=200, description="Name of who did it.")] = None,
-    since: Annotated[str | None, Query(max_length=40, description="A date or moment of ISO 8601.")] = None,
+    actor: Annotated[str | None, Query(max_length=200, description="Name of the contributor.")] = None,
+    since: Annotated[str | None, Query(max_length=40, description="A date or time in ISO 8601.")] = None,
 ) -> Wanted:
     return Wanted.asked(record=record, key=key, series=series, actor=actor, since=since)
 
@@ -40,7 +40,7 @@ def _wanted(
 WantedDep = Annotated[Wanted, Depends(_wanted)]
 
 
-@router.get("/journal", summary="What happened, a page at a time", responses=documented("invalid-cursor"))
+@router.get("/journal", summary="The journal, a page at a time", responses=documented("invalid-cursor"))
 def get_journal(
     catalogue: CatalogueDep,
     version: VersionDep,
@@ -48,9 +48,9 @@ def get_journal(
     cursor: CursorQuery = None,
     limit: LimitQuery = DEFAULT_PAGE,
 ) -> JournalPage:
-    """The newest first: who changed what, when and why, with the record before and after. It is only ever added to.
+    """Newest first: who changed what, when and why, with the record before and after. Rows never change.
 
-    `record` and `key` together give one record and what was said about it, `series` a whole series.
+    `record` and `key` together select one record and the evidence about it, `series` a whole series.
     """
     with catalogue.reading() as session:
         return journal_page(session, version, wanted, cursor, limit)
@@ -58,15 +58,15 @@ def get_journal(
 
 @router.get(
     "/journal.atom",
-    summary="What happened, as a feed",
+    summary="The journal as a feed",
     response_class=Response,
-    responses={200: {"content": {ATOM: {}}, "description": "An Atom feed (RFC 4287), the newest first."}},
+    responses={200: {"content": {ATOM: {}}, "description": "An Atom feed (RFC 4287), newest first."}},
 )
 def get_feed(
     catalogue: CatalogueDep, version: VersionDep, wanted: WantedDep, request: Request, response: Response
 ) -> Response:
-    """The last changes for a feed reader; the same filters as the journal's."""
-    del version  # it sets the ETag, so that a reader that asks again is told that nothing is new
+    """The latest changes for a feed reader, with the filters of the journal."""
+    del version  # it sets the ETag, so that a feed reader can ask whether anything is new
     with catalogue.reading() as session:
         rows = wanted.page(session, limit=DEFAULT_PAGE)
         first = journal.page(session, after=0, limit=1)
@@ -76,11 +76,11 @@ def get_feed(
 
 
 def _add_histories(record: str, path: str) -> None:
-    """History and revisions of every kind of entry, at its own address."""
+    """Add the routes of the history and the revisions of one kind of entry."""
 
     @router.get(
         f"/{path}/{{key}}/history",
-        summary=f"What happened to a {record}",
+        summary=f"The history of a {record}",
         responses=documented("unknown-entry", "invalid-cursor"),
     )
     def get_history(
@@ -90,7 +90,7 @@ def _add_histories(record: str, path: str) -> None:
         cursor: CursorQuery = None,
         limit: LimitQuery = DEFAULT_PAGE,
     ) -> JournalPage:
-        """The newest first, with what was said about it."""
+        """Newest first, with the evidence about it."""
         wanted = Wanted(record=record, key=key)
         with catalogue.reading() as session:
             get_record(session, record, key)
@@ -98,11 +98,11 @@ def _add_histories(record: str, path: str) -> None:
 
     @router.get(
         f"/{path}/{{key}}/revisions/{{number}}",
-        summary=f"A {record} as a revision had it",
+        summary=f"A revision of a {record}",
         responses=documented("unknown-entry"),
     )
     def get_revision(key: str, number: int, catalogue: CatalogueDep) -> JournalEntry:
-        """`new` is the entry in that revision, `old` in the one before; who made it, when and why."""
+        """`new` is the entry in this revision, `old` in the one before; and who changed it, when and why."""
         with catalogue.reading() as session:
             return journal.revision_of(session, record, key, number)
 
@@ -116,16 +116,14 @@ pending_router = APIRouter(tags=["pending changes"])
 add_writes(pending_router, OPERATIONS)
 
 StateQuery = Annotated[
-    Literal["waiting", "done", "stopped", "lapsed", "all"], Query(description="Which of them; all: whatever became.")
+    Literal["waiting", "done", "stopped", "lapsed", "all"], Query(description="waiting, done, stopped, lapsed or all.")
 ]
 
 
 @pending_router.get(
     "/pending",
-    summary="Changes that wait, a page at a time",
-    responses=documented(
-        "invalid-request", "invalid-cursor", "internal-error", "catalogue-locked", "catalogue-unusable"
-    ),
+    summary="Pending changes, a page at a time",
+    responses=documented(*OF_READING, "invalid-cursor"),
 )
 def list_pending(
     catalogue: CatalogueDep,
@@ -136,8 +134,8 @@ def list_pending(
     about: KeyQuery = None,
     author: KeyQuery = None,
 ) -> PendingPage:
-    """Oldest first. Withdrawing, merging and new values of confirmed entries wait, so that others can object; `of` and
-    `about` name the entry."""
+    """Oldest first. Withdrawals, merges and new values of confirmed entries wait, so that others can object. `of` and
+    `about` are the kind and the key of the entry."""
     wanted = None if state == "all" else state
     with catalogue.reading() as session:
         found = documents_page(session, pending.RECORD, cursor, limit, of=of, about=about, author=author, state=wanted)
@@ -146,12 +144,10 @@ def list_pending(
 
 @pending_router.get(
     "/pending/{key}",
-    summary="One change that waits or waited",
-    responses=documented(
-        "invalid-request", "unknown-entry", "internal-error", "catalogue-locked", "catalogue-unusable"
-    ),
+    summary="One pending change",
+    responses=documented(*OF_READING, "unknown-entry"),
 )
 def get_pending(key: str, catalogue: CatalogueDep) -> PendingOut:
-    """What became of it is its `state`."""
+    """Its `state` says whether it is waiting, done, stopped or lapsed."""
     with catalogue.reading() as session:
         return pending_out(get_document(session, pending.RECORD, key))

@@ -1,4 +1,4 @@
-"""Identification and explanation. CPU work: plain functions, so that they run in the thread pool."""
+"""Routes for identification and explanation. Plain functions, so that their CPU work runs in the thread pool."""
 
 from __future__ import annotations
 
@@ -11,39 +11,30 @@ from api.schemas.answers import Answer, ExplainAnswer
 from api.schemas.examples import EXPLAIN_EXAMPLES, IDENTIFY_EXAMPLES, described
 from api.schemas.requests import ExplainRequest, IdentifyRequest
 from api.service.dependencies import SnapshotDep, require_json
+from api.service.problem_types import OF_BODIES, OF_READING
 from api.service.responses import documented
 
-REFUSALS = (
-    "malformed-json",
-    "body-too-large",
-    "unsupported-content",
-    "invalid-request",
-    "invalid-observations",
-    "unknown-half",
-    "internal-error",
-    "catalogue-locked",
-    "catalogue-unusable",
-)
+REFUSALS = (*OF_BODIES, *OF_READING, "invalid-observations", "unknown-half")
 
 router = APIRouter(tags=["identification"], dependencies=[Depends(require_json)], responses=documented(*REFUSALS))
 
 
-@router.post("/identify", summary="Which half is it?")
+@router.post("/identify", summary="Identify a half")
 def identify(
     specimen: Annotated[IdentifyRequest, Body(openapi_examples=described(IDENTIFY_EXAMPLES))], snapshot: SnapshotDep
 ) -> Answer:
-    """Rank the catalogue's halves for what was observed of one specimen.
+    """Rank the catalogue's halves for the observations of one specimen.
 
-    `probability_absent` says how probable it is that the half is **not in this catalogue** at all; the candidates'
-    probabilities already allow for that. Halves that nothing measured can tell apart are one candidate. Each candidate
-    lists its mates: what to order, with stack height. Read the `cautions` before anything is connected.
+    `probability_absent` says how probable it is that the half is **not in this catalogue**; it and the probabilities of
+    all candidates add up to 1. Halves that no measurement can distinguish are one candidate. Each candidate lists its
+    mates to order, with the stack height. Read the `cautions` before you connect anything.
     """
     return answer(snapshot, specimen)
 
 
-@router.post("/identify/explain", summary="Why does this half stand where it stands?")
+@router.post("/identify/explain", summary="Explain the rank of a half")
 def explain(
     specimen: Annotated[ExplainRequest, Body(openapi_examples=described(EXPLAIN_EXAMPLES))], snapshot: SnapshotDep
 ) -> ExplainAnswer:
-    """Explain one named half: its place, its probability, and what each observation says for and against it."""
+    """The rank and the probability of one half, and what each observation says for or against it."""
     return explanation(snapshot, specimen)

@@ -1,4 +1,4 @@
-"""What can be observed, with what, and whether the server is up."""
+"""Routes for the feature table, the instruments and the server's health."""
 
 from __future__ import annotations
 
@@ -15,21 +15,21 @@ router = APIRouter(tags=["reference"], responses=documented("invalid-request"))
 health_router = APIRouter(tags=["reference"])
 
 
-@router.get("/features", summary="What can be observed")
+@router.get("/features", summary="All features")
 def list_features() -> FeatureList:
-    """Every feature with its exact meaning, how to take it, and what can take it; and what is out of scope."""
+    """Every feature with its exact meaning, how to measure it and with which instruments; and what is out of scope."""
     return feature_list()
 
 
-@router.get("/instruments", summary="What it can be measured with")
+@router.get("/instruments", summary="All built-in instruments")
 def list_instruments() -> InstrumentList:
-    """The built-in instruments and how wrong each can be. Override a figure by `instruments` of an identification."""
+    """The built-in instruments and their errors. An identification can override a figure by its `instruments`."""
     return InstrumentList(items=tuple(instrument_out(instrument) for instrument in BUILT_IN.values()))
 
 
 @health_router.get(
-    "/health", summary="Whether the server can answer", responses=documented("catalogue-locked", "catalogue-unusable")
+    "/health", summary="Health of the server", responses=documented("catalogue-locked", "catalogue-unusable")
 )
 def health(catalogue: CatalogueDep) -> Health:
-    """Reads the catalogue's version."""
+    """Reads the catalogue's version, so it fails if the catalogue cannot be used."""
     return Health(status="ok", version=program_version(), catalogue_version=catalogue.version())

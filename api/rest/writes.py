@@ -1,4 +1,4 @@
-"""The routes that change the catalogue: each is made from its operation, so that none is written by hand."""
+"""The routes that change the catalogue, made from the operations."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from api.service.etags import quoted
 from api.service.responses import documented
 
 REPLAYED = "Idempotency-Replayed"
-"""Header of an answer that is an earlier one's, since the request was sent again."""
+"""Header of a repeated answer: the same request was sent before."""
 
 _IN_PATH = re.compile(r"{(\w+)}")
 _NO_BODY = Nothing()
@@ -30,13 +30,13 @@ _NO_BODY = Nothing()
 
 @dataclass(frozen=True, kw_only=True)
 class CarriesOut(Needs):
-    """The dependency that holds a route to its operation's permission."""
+    """The dependency that checks the permission of a route's operation."""
 
     operation: Operation[Any, Any]
 
 
 def add_writes(router: APIRouter, operations: Iterable[Operation[Any, Any]]) -> None:
-    """Let a router take operations at their addresses, with all that the interface's description says of them."""
+    """Add the routes of operations to a router, with their description for OpenAPI."""
     for operation in operations:
         summary, _, description = inspect.cleandoc(operation.run.__doc__ or "").partition("\n\n")
         for route in operation.routes:
@@ -57,7 +57,7 @@ def add_writes(router: APIRouter, operations: Iterable[Operation[Any, Any]]) -> 
 
 def _answers(operation: Operation[Any, Any]) -> dict[int | str, dict[str, Any]]:
     waits: dict[int | str, dict[str, Any]] = {
-        202: {"model": operation.result, "description": "It waits; `pending` says until when."}
+        202: {"model": operation.result, "description": "The change is pending; `pending` says until when."}
     }
     return (waits if operation.may_wait else {}) | documented(*operation.problems)
 
@@ -68,7 +68,7 @@ def _needed(operation: Operation[Any, Any]) -> list[Any]:
 
 
 def _endpoint(operation: Operation[Any, Any], route: Route) -> Callable[..., Response]:
-    """What carries an operation out at its address. Its signature tells the framework what to read from a request."""
+    """The endpoint of an operation. Its signature tells the framework what to read from a request."""
     names = _IN_PATH.findall(route.at)
 
     def endpoint(writing: Writing, body: BaseModel = _NO_BODY, **in_path: str) -> Response:

@@ -1,1 +1,1 @@
-"""What goes over the wire: requests made from the feature table, answers, lists and problems."""
+"""Models of the JSON interface: requests (made from the feature table), answers, lists and problems."""

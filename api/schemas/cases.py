@@ -1,4 +1,4 @@
-"""Cases as they go over the wire: specimens with what the ranking makes of them, comments, how they end."""
+"""Models of cases: specimens with their ranking, comments, and how cases end."""
 
 from __future__ import annotations
 
@@ -28,14 +28,14 @@ EXAMPLES = [
 
 
 class SpecimenIn(Request):
-    """A specimen to keep: what was observed, as an identification takes it, and where it came from."""
+    """A specimen to save: its observations, as in an identification, and where they came from."""
 
     model_config = ConfigDict(json_schema_extra={"examples": [*EXAMPLES]})
 
-    title: Line = Field(description="What the part is from, in one line.")
-    note: Passage = Field(default="", description="Whatever else may help: where it was, what is on the board.")
+    title: Line = Field(description="Where the part comes from, in one line.")
+    note: Passage = Field(default="", description="Anything else that may help: its place, what is on the board.")
     observations: Annotated[tuple[AnyObservation, ...], Field(min_length=1, max_length=MAX_OBSERVATIONS)] = Field(
-        description="As in /v1/identify; they are what is ranked."
+        description="As in /v1/identify; the ranking uses only them."
     )
     prior_absent: Annotated[Number, Field(gt=0, lt=1)] = Field(default=PRIOR_ABSENT, description="As in /v1/identify.")
     instruments: OwnFigures = Field(default_factory=dict)
@@ -43,13 +43,13 @@ class SpecimenIn(Request):
     at_hand: AtHand | None = None
     pictures: Annotated[tuple[ClickedPicture, ...], Field(max_length=MAX_PICTURES)] = Field(
         default=(),
-        description="Points clicked in pictures, as /v1/measure takes them: where observations came from, so that "
-        "others can check. They are kept, never the photo, and not ranked by themselves.",
+        description="Points clicked in pictures, as in /v1/measure: the source of observations, so that others can "
+        "check them. The points are saved, the photo is not. The ranking does not use them.",
     )
     visibility: Visibility = Field(
-        default="private", description="private: seen by whoever has its key. public: listed among the open cases."
+        default="private", description="private: only people with its key see it. public: listed among the open cases."
     )
-    reason: Passage = Field(default="", description="For a revision: why. The journal keeps it.")
+    reason: Passage = Field(default="", description="For a revision: why. It is saved in the journal.")
 
     @model_validator(mode="after")
     def _can_be_kept(self) -> Self:
@@ -57,37 +57,37 @@ class SpecimenIn(Request):
         return self
 
     def specimen(self) -> Specimen:
-        """As it is kept. Raises ValueError for text that hides something, and for more than a case takes."""
+        """The specimen as it is saved. Raises ValueError for hidden characters, and if it is too long."""
         given = self.model_dump(mode="json", exclude_defaults=True, exclude={"visibility", "reason"})
         try:
             return Specimen.model_validate({"prior_absent": self.prior_absent, **given})
         except ValidationError as error:
-            told = [f"{_place(each['loc'])}{each['msg'].removeprefix('Value error, ')}" for each in error.errors()]
-            raise ValueError("; ".join(told)) from error
+            messages = [f"{_place(each['loc'])}{each['msg'].removeprefix('Value error, ')}" for each in error.errors()]
+            raise ValueError("; ".join(messages)) from error
 
     @property
     def private(self) -> bool:
-        """Whether it is listed nowhere."""
+        """Whether the case is not listed."""
         return self.visibility == "private"
 
 
 ASKED = ("observations", "prior_absent", "instruments", "closed_jaws", "at_hand")
-"""Fields of a specimen that an identification takes."""
+"""Fields of a specimen that an identification has too."""
 
 
 def asked_of(specimen: Specimen) -> IdentifyRequest:
-    """A kept specimen as the identification that it asks for."""
+    """The identification request of a saved specimen."""
     kept = specimen.model_dump(mode="json", include=set(ASKED))
     return IdentifyRequest.model_validate(kept)
 
 
 def clicked_in(given: SpecimenIn) -> MeasureRequest:
-    """The pictures of a specimen, as they are measured."""
+    """The pictures of a specimen as a request to measure them."""
     return MeasureRequest(pictures=given.pictures)
 
 
 def _place(location: tuple[str | int, ...]) -> str:
-    """The place of a text that hides something; what it says of itself goes on from there."""
+    """The path of a field as the beginning of an error's message."""
     path = "".join(
         f"[{part}]" if isinstance(part, int) else f".{part}" if place else str(part)
         for place, part in enumerate(location)
@@ -96,45 +96,45 @@ def _place(location: tuple[str | int, ...]) -> str:
 
 
 class CommentIn(Request):
-    """A comment, or with ``half`` a suggestion: which half it is, and why."""
+    """A comment; with ``half``, a suggestion which half it is, and why."""
 
-    text: Remark = Field(description="What you have to say; for a suggestion the reason, without which it is refused.")
+    text: Remark = Field(description="The comment; for a suggestion the reason, which is required.")
     half: Key | None = Field(default=None, description="Key of the half that you suggest, listed or inferred.")
 
 
 class CommentWithdrawal(ReasonIn):
-    """A comment of a case to take back, by its key, and why."""
+    """The key of a comment to withdraw, and why."""
 
     comment: str
 
 
 class AcceptIn(Request):
-    """The half that the case turned out to be."""
+    """The half that the specimen of a case is."""
 
     half: Key = Field(description="Key of the half.")
-    comment: Key | None = Field(default=None, description="Key of the suggestion that is accepted, if it is one.")
-    reason: Passage = Field(default="", description="Why it is this one.")
+    comment: Key | None = Field(default=None, description="Key of the comment that suggested this half, if one did.")
+    reason: Passage = Field(default="", description="Why it is this half.")
     confirm: bool | None = Field(
         default=None,
         strict=True,
-        description="Whether the observations become a measured confirmation of the half. Left out: where they can, "
-        "and `left_out` tells what cannot. true: refused where they cannot. false: not.",
+        description="Whether the observations become a measured confirmation of the half. Left out: as far as "
+        "possible; `left_out` says what was not used. true: refused if it is not possible. false: no.",
     )
     revision: Annotated[StrictInt, Field(ge=1)] | None = Field(
-        default=None, description="Revision of the half that you looked at; else the one that the answer was made from."
+        default=None, description="Revision of the half that you have seen; by default the one used for the answer."
     )
     acknowledge: Acknowledged = Field(default_factory=dict)
 
 
 class CommentOut(Out):
-    """What somebody said. A suggestion carries how the ranking judges its half at the version of `answer`."""
+    """A comment. A suggestion has the rank of its half, at the catalogue version of `answer`."""
 
     key: str
     author: str
     added_at: str
     text: str
     half: str | None
-    revision: int | None = Field(description="Of the half, as it was when it was suggested; null: nobody listed it.")
+    revision: int | None = Field(description="Of the half when it was suggested; null: nobody listed it.")
     judged: Judged | None
     etag: str | None = None
 
@@ -152,13 +152,13 @@ class CaseItem(Out):
     revision: int
     answer: Summary
     changed_since: str | None = Field(
-        description="When the answer became another one, after its author last wrote; null: it is the same."
+        description="When the answer changed after the author's last revision; null: it has not changed."
     )
     changes: tuple[str, ...] = Field(description="How it changed, in words.")
 
 
 class CaseOut(CaseItem):
-    """A case in full. `specimen` is what its author said, in the form in which it is saved."""
+    """A case in full. `specimen` is what its author saved."""
 
     specimen: dict[str, Any]
     solution: Solution | None
@@ -167,14 +167,14 @@ class CaseOut(CaseItem):
 
 
 class CasePage(Out):
-    """Open public cases, oldest first; follow `next` until it is null."""
+    """Open public cases, oldest first. Follow `next` until it is null."""
 
     items: tuple[CaseItem, ...]
     next: str | None
 
 
 class CaseRevision(Out):
-    """A case as it was. `specimen` may carry the solution of then."""
+    """An earlier revision of a case. `specimen` may contain the solution of that time."""
 
     key: str
     revision: int
@@ -188,17 +188,17 @@ class CaseRevision(Out):
 
 
 def case_item(case: Case) -> CaseItem:
-    """A case in short."""
+    """A case as an item of a list."""
     return CaseItem(**_common(case))
 
 
 def case_out(case: Case, comments: tuple[DocumentRecord, ...], etag: str) -> CaseOut:
     """A case in full."""
     kept = Specimen.model_validate(case.document.content)
-    said = kept.model_dump(mode="json", exclude_defaults=True, exclude={"record", "solution"})
+    specimen = kept.model_dump(mode="json", exclude_defaults=True, exclude={"record", "solution"})
     judged = {each.half: each for each in case.answer.judged}
     shown = tuple(comment_out(each, judged) for each in comments)
-    return CaseOut(**_common(case), specimen=said, solution=kept.solution, comments=shown, etag=etag)
+    return CaseOut(**_common(case), specimen=specimen, solution=kept.solution, comments=shown, etag=etag)
 
 
 def _common(case: Case) -> dict[str, Any]:
@@ -215,20 +215,20 @@ def _common(case: Case) -> dict[str, Any]:
 
 
 def visibility_of(private: bool) -> Visibility:
-    """Who sees it, in a word."""
+    """The word for who can see a case."""
     return "private" if private else "public"
 
 
 def comment_out(document: DocumentRecord, judged: dict[str, Judged], etag: str | None = None) -> CommentOut:
-    """A comment, with what the ranking makes of a suggestion."""
-    said = Comment.model_validate(document.content)
+    """A comment; a suggestion with the rank of its half."""
+    comment = Comment.model_validate(document.content)
     return CommentOut(
         key=document.key,
         author=document.author,
         added_at=document.added_at,
-        text=said.text,
-        half=said.half,
-        revision=said.revision,
-        judged=None if said.half is None else judged.get(said.half),
+        text=comment.text,
+        half=comment.half,
+        revision=comment.revision,
+        judged=None if comment.half is None else judged.get(comment.half),
         etag=etag,
     )

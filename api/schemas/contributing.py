@@ -1,4 +1,4 @@
-"""Contributions and changes as they go over the wire, with what the machine review finds."""
+"""Models of contributions and changes, with the findings of the machine review."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from catalog.records.read_models import State
 from catalog.review import Finding
 
 ENTRY_TAGS = {record: f"{record} entry" for record in ("series", "half", "mating")}
-"""What pydantic calls each kind of entry where an error names it; no field can have such a name."""
+"""Names of the kinds of entry in pydantic's errors; no field can have such a name."""
 
 
 def _tag_of(given: Any) -> str | None:
@@ -36,47 +36,47 @@ GivenEntry = Annotated[
     | Annotated[Mating, Tag("mating entry")],
     Discriminator(_tag_of, custom_error_type="record", custom_error_message="record must be series, half or mating"),
 ]
-"""An entry of any kind, told by its field ``record``."""
+"""An entry of any kind; its field ``record`` says which."""
 
 
 class ReviewIn(Request):
-    """An entry to look at, before anything is saved."""
+    """An entry to review without saving it."""
 
     entry: GivenEntry = Field(description='The entry; its `record` is "series", "half" or "mating".')
 
 
 class ContributionIn(Request):
-    """An entry to add, or to take the place of what stands, and why."""
+    """An entry to add, or the new content of an entry, and why."""
 
-    reason: Passage = Field(default="", description="Why, or from where; the journal keeps it.")
+    reason: Passage = Field(default="", description="Why, or from where; saved in the journal.")
     acknowledge: Acknowledged = Field(
-        default_factory=dict, description="For each severe finding that is right as it is: its code, and why."
+        default_factory=dict, description="Why a severe finding is correct as it is, by the finding's code."
     )
     entry: AnyEntry
 
 
 class HalfIn(ContributionIn):
-    """A half to add, or to take the place of what stands."""
+    """A half to add, or the new content of a half."""
 
     entry: Half
 
 
 class SeriesIn(ContributionIn):
-    """A series with its laws."""
+    """A series with its laws to add, or the new content of a series."""
 
     entry: Series
 
 
 class MatingIn(ContributionIn):
-    """A mating."""
+    """A mating to add, or the new content of a mating."""
 
     entry: Mating
 
 
 class MergeIn(Request):
-    """The half that takes this one's place, and why."""
+    """The half into which this one is merged, and why."""
 
-    into: Line = Field(description="Key of the half that takes its place.")
+    into: Line = Field(description="Key of the half that replaces it.")
     reason: Remark
 
 
@@ -88,26 +88,26 @@ class RevertIn(Request):
 
 
 class ReviewedOut(Out):
-    """What the machine review says of an entry."""
+    """The result of the machine review of an entry."""
 
     record: str
     key: str
-    clean: bool = Field(description="Nothing above a notice was found.")
+    clean: bool = Field(description="Whether nothing worse than a notice was found.")
     findings: tuple[FindingOut, ...]
 
 
 class ReviewOut(ReviewedOut):
-    """What would happen: findings, and for a series a page of the halves and matings that its laws make."""
+    """The findings, and for a series a page of the halves and matings that its laws make."""
 
     half_count: int
     mating_count: int
     halves: tuple[Half, ...]
-    matings: tuple[Mating, ...] = Field(description="They follow after the last half.")
+    matings: tuple[Mating, ...] = Field(description="They come after the last half.")
     next: str | None = Field(description="Cursor of the next page; null: nothing follows.")
 
 
 class ContributedOut(Out):
-    """What was added. `added` and `unchanged` count by record; `etag` is what a change of it is made from."""
+    """What was added. `added` and `unchanged` are counts by record; a change of the entry needs `etag`."""
 
     record: str
     key: str
@@ -119,10 +119,10 @@ class ContributedOut(Out):
 
 
 class ChangeOut(Out):
-    """What became of a change: done, or waiting where `pending` says until when.
+    """The result of a change: done, or pending, in which case `pending` says until when.
 
-    Of a series, `changed` and `added` are members that follow its laws, `left_over` those that the laws no longer make
-    (they stay listed by themselves), `by_hand` those that were corrected one by one and do not follow.
+    For a series, `changed` and `added` are members that follow its laws, `left_over` members that the laws no longer
+    make (they stay listed), and `by_hand` members that were corrected one by one and do not follow the laws.
     """
 
     record: str
@@ -140,7 +140,7 @@ class ChangeOut(Out):
 
 
 def contributed_out(session: Session, entry: AnyEntry, made: Contributed) -> ContributedOut:
-    """What was added, as it stands now."""
+    """The answer after an addition."""
     return ContributedOut(
         record=entry.record,
         key=entry.key,
@@ -155,7 +155,7 @@ def contributed_out(session: Session, entry: AnyEntry, made: Contributed) -> Con
 def change_out(
     session: Session, record: str, key: str, submitted: Submitted, findings: tuple[Finding, ...] = ()
 ) -> ChangeOut:
-    """What became of a change, and the entry's state now."""
+    """The answer after a change, with the entry's present state."""
     stands, done = get_record(session, record, key), submitted.changed
     members: dict[str, tuple[str, ...]] = {}
     if done is not None:

@@ -1,4 +1,4 @@
-"""Evidence as it goes over the wire: what is given, and what an entry's evidence comes to."""
+"""Models of evidence: statements as they are sent, and the evidence about an entry."""
 
 from __future__ import annotations
 
@@ -23,13 +23,13 @@ from catalog.records.read_models import assessed_of
 from catalog.review import Finding
 
 MOST_ACKNOWLEDGED = 50
-"""Findings acknowledged in one request at most: more kinds than the machine review has."""
+"""Most findings acknowledged in one request: more than the machine review has codes."""
 
 Acknowledged = Annotated[dict[str, Passage], Field(max_length=MOST_ACKNOWLEDGED)]
 
 
 class ConfirmationIn(Request):
-    """A confirmation, and reasons for what the machine review finds severe in it, by code."""
+    """A confirmation, and reasons, by code, why severe findings of the machine review are correct as they are."""
 
     confirmation: Confirmation
     acknowledge: Acknowledged = Field(default_factory=dict)
@@ -42,13 +42,13 @@ class ResolutionIn(Request):
 
 
 class ReasonIn(Request):
-    """Why something is done; the journal keeps it."""
+    """Why something is done; saved in the journal."""
 
     reason: Remark
 
 
 class FindingOut(Out):
-    """One thing that the machine review found."""
+    """One finding of the machine review."""
 
     code: str
     severity: Literal["notice", "warning", "severe"]
@@ -62,7 +62,7 @@ class FindingOut(Out):
 
 
 class StatementOut(Out):
-    """What somebody said, as it stands. `etag` is what changes of it are made from."""
+    """A statement as it is now. Changes need its `etag`."""
 
     record: str
     key: str
@@ -79,7 +79,7 @@ class StatementOut(Out):
 
 
 class AgreementOut(Out):
-    """One measured value against the entry: E_n = |x − m| / √(t² + U²), at most 1 where they agree."""
+    """One measured value compared with the entry: E_n = |x − m| / √(t² + U²), at most 1 if they agree."""
 
     feature: str
     verdict: str
@@ -90,7 +90,7 @@ class AgreementOut(Out):
 
 
 class ConfirmationOut(Out):
-    """A confirmation and what it says of the entry as it is now; `counts`: it stands and speaks of these figures."""
+    """A confirmation and how it agrees with the present entry. `counts`: it is valid and about the present values."""
 
     key: str
     author: str
@@ -106,7 +106,7 @@ class ConfirmationOut(Out):
 
 
 class EstimateOut(Out):
-    """A dimension as measurements know it, beside what is stated; `ranked` is what identification uses."""
+    """A dimension from measurements, beside the stated value; `ranked` says which one identification uses."""
 
     feature: str
     value: float
@@ -120,7 +120,7 @@ class EstimateOut(Out):
 
 
 class DocumentValueOut(Out):
-    """One document's figure."""
+    """The value in one document."""
 
     dimension: Dimension
     source: Citation | None
@@ -129,16 +129,16 @@ class DocumentValueOut(Out):
 
 
 class CompetingOut(Out):
-    """Figures of one dimension that differ, side by side, and which one is used and why."""
+    """Different values of one dimension, and which one is used and why."""
 
     feature: str
     values: tuple[DocumentValueOut, ...]
-    ranked: int = Field(description="Place in `values` of the one that is used.")
+    ranked: int = Field(description="Index in `values` of the one that is used.")
     explanation: str
 
 
 class EvidenceOut(Out):
-    """Everything said about one entry, and what it comes to."""
+    """All evidence about one entry, and its standing."""
 
     of: str
     key: str
@@ -154,27 +154,27 @@ class EvidenceOut(Out):
 
 
 class StatementPage(Out):
-    """Statements, oldest first; follow `next` until it is null."""
+    """Statements, oldest first. Follow `next` until it is null."""
 
     items: tuple[StatementOut, ...]
     next: str | None
 
 
 def findings_out(findings: tuple[Finding, ...]) -> tuple[FindingOut, ...]:
-    """Findings as they go over the wire."""
+    """Findings in the interface's form."""
     return tuple(FindingOut.model_validate(finding, from_attributes=True) for finding in findings)
 
 
 def statement_out(
     document: DocumentRecord, etag: str | None = None, findings: tuple[Finding, ...] = ()
 ) -> StatementOut:
-    """A statement as it goes over the wire."""
+    """A statement in the interface's form."""
     fields = {name: getattr(document, name) for name in StatementOut.model_fields if hasattr(document, name)}
     return StatementOut(**fields | {"etag": etag, "findings": findings_out(findings)})
 
 
 def evidence_of(session: Session, of: EntryRecord, key: str) -> EvidenceOut:
-    """Everything said about one entry, and what it comes to. Raises NotFoundError."""
+    """All evidence about one entry, and its standing. Raises NotFoundError."""
     assessment = assessment_of(session, assessed_of(get_record(session, of, key)))
     disputes = documents(session, "dispute", of=of, about=key)
     answers = [each for one in disputes for each in documents(session, "answer", of="dispute", about=one.key)]

@@ -1,4 +1,4 @@
-"""Examples of requests that the interface's documentation shows. The parts in them are invented."""
+"""Examples of requests for the interface's documentation. The parts in them are invented."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ IDENTIFY_EXAMPLES: list[dict[str, Any]] = [
 ]
 
 EXPLAIN_EXAMPLES: list[dict[str, Any]] = [{**IDENTIFY_EXAMPLES[0], "half": "maker:part-number"}]
-"""The first of them, with the half to be explained."""
+"""The first one, with a half to explain."""
 
 MEASURE_EXAMPLES: list[dict[str, Any]] = [
     {
@@ -88,7 +88,7 @@ ROW_TITLES = ("A profile of grey levels",)
 
 
 def described(examples: list[dict[str, Any]], titles: tuple[str, ...] = _TITLES) -> dict[str, Example]:
-    """Examples with their titles, as the documentation page lists them."""
+    """Examples with their titles, for the documentation page."""
     return {
         f"example-{place}": Example(summary=title, value=example)
         for place, (title, example) in enumerate(zip(titles, examples, strict=False), start=1)

@@ -1,4 +1,4 @@
-"""The journal, pending changes and what an undo did, as they go over the wire."""
+"""Models of the journal, of pending changes and of an undo."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ from catalog.history.undo import Undone
 from catalog.model.text_fields import Line, Remark
 
 LISTED_AT = {"half": "halves", "series": "series", "mating": "matings"}
-"""Addresses of the kinds of entries."""
+"""Address of each kind of entry."""
 
 
 class JournalPage(Out):
-    """What happened, the newest first; follow `next` until it is null."""
+    """Changes, newest first. Follow `next` until it is null."""
 
     items: tuple[JournalEntry, ...]
     next: str | None = Field(description="Cursor of the next page; null: nothing follows.")
@@ -26,10 +26,11 @@ class JournalPage(Out):
 
 
 class PendingOut(Out):
-    """A change that waits, or waited: what it does to which entry, who asked for it and why, and when it is due.
+    """A pending change, or one that was pending: what it does to which entry, who proposed it and why, and when it is
+    due.
 
-    `state` is waiting, done, stopped or lapsed (somebody changed the entry meanwhile); `revision` is the entry's from
-    which it was made; `content` is the new content (revise), `successor` the half that takes the place (merge).
+    `state` is waiting, done, stopped or lapsed (the entry was changed in the meantime). `revision` is the revision of
+    the entry that it changes, `content` the new content (revise), `successor` the other half (merge).
     """
 
     key: str
@@ -49,35 +50,35 @@ class PendingOut(Out):
 
 
 class PendingPage(Out):
-    """Pending changes, the oldest first; follow `next` until it is null."""
+    """Pending changes, oldest first. Follow `next` until it is null."""
 
     items: tuple[PendingOut, ...]
     next: str | None
 
 
 class UndoIn(Request):
-    """Since when a contributor's changes are taken back, and why."""
+    """Since when a contributor's changes are undone, and why."""
 
-    since: Line = Field(description="A date or moment of ISO 8601, UTC where it names no zone.")
+    since: Line = Field(description="A date or time in ISO 8601; UTC if it names no time zone.")
     reason: Remark
 
 
 class PlaceOut(Out):
-    """A record."""
+    """A record and its key."""
 
     record: str
     key: str
 
 
 class KeptOut(PlaceOut):
-    """What could not be taken back, why, and who built on it."""
+    """A record that could not be undone, why, and whose work depends on it."""
 
     why: str
     by: tuple[str, ...]
 
 
 class UndoneOut(Out):
-    """What an undo did. `batch` is shared by its rows in the journal."""
+    """The result of an undo. All its rows in the journal have the same `batch`."""
 
     contributor: str
     since: str
@@ -88,14 +89,14 @@ class UndoneOut(Out):
 
 def pending_out(document: DocumentRecord) -> PendingOut:
     """A pending change in the interface's form."""
-    told = {"content": None, "successor": None, "decided_by": None, "decision": "", **document.content}
+    content = {"content": None, "successor": None, "decided_by": None, "decision": "", **document.content}
     return PendingOut(
         key=document.key,
         state=document.state,
         author=document.author,
         added_at=document.added_at,
-        about=told["key"],
-        **{name: told[name] for name in _OF_CONTENT},
+        about=content["key"],
+        **{name: content[name] for name in _OF_CONTENT},
     )
 
 
@@ -103,7 +104,7 @@ _OF_CONTENT = ("action", "of", "revision", "due", "reason", "content", "successo
 
 
 def undone_out(contributor: str, since: str, batch: str, undone: Undone) -> UndoneOut:
-    """What an undo did, in the interface's form."""
+    """The result of an undo in the interface's form."""
     return UndoneOut(
         contributor=contributor,
         since=since,

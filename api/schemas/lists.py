@@ -1,4 +1,4 @@
-"""Lists and the smaller answers of the catalogue and of the reference tables."""
+"""Models of lists, search results and reference tables."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ R = TypeVar("R")
 
 
 class Page(Out, Generic[R]):
-    """Some entries in the order of their keys; follow `next` until it is null."""
+    """Some entries in the order of their keys. Follow `next` until it is null."""
 
     items: tuple[R, ...]
     next: str | None = Field(description="Cursor of the next page; null: nothing follows.")
@@ -23,17 +23,17 @@ class Page(Out, Generic[R]):
 
 
 class SearchHit(Out):
-    """Something found by text."""
+    """A search hit."""
 
     key: str
     kind: HitKind
     label: str
-    score: float = Field(description="0 to 1; 1 is exactly this text.")
+    score: float = Field(description="0 to 1; 1: exactly this text.")
     matched: str = Field(description="The text that was found.")
 
 
 class SearchAnswer(Out):
-    """What a text search found, best first."""
+    """The hits of a text search, best first."""
 
     query: str
     hits: tuple[SearchHit, ...]
@@ -41,7 +41,7 @@ class SearchAnswer(Out):
 
 
 class CategoryValue(Out):
-    """A value of a category, and how the bench says it."""
+    """A value of a category, with its label."""
 
     name: str
     label: str
@@ -57,8 +57,8 @@ class FeatureOut(Out):
     meaning: str
     how: str
     synonyms: tuple[str, ...]
-    instruments: tuple[str, ...] = Field(description="Built-in instruments that can take it, best first.")
-    unit: str | None = Field(description="mm for lengths; other units may be given.")
+    instruments: tuple[str, ...] = Field(description="Built-in instruments that can measure it, best first.")
+    unit: str | None = Field(description="mm for lengths; requests may use other units.")
     low: float | None
     high: float | None
     plane: Plane | None
@@ -66,7 +66,7 @@ class FeatureOut(Out):
 
 
 class OutOfScopeOut(Out):
-    """One kind of connector that is not identified here."""
+    """A kind of connector out of scope: how to recognise it, why, and what to do instead."""
 
     name: str
     sign: str
@@ -75,14 +75,14 @@ class OutOfScopeOut(Out):
 
 
 class FeatureList(Out):
-    """Everything that can be observed, in the order of the bench; and what to rule out before measuring."""
+    """All features, in the order of the bench page; and the kinds of connector that are out of scope."""
 
     items: tuple[FeatureOut, ...]
     out_of_scope: tuple[OutOfScopeOut, ...]
 
 
 class InstrumentOut(Out):
-    """One built-in instrument and how wrong it can be; magnitudes are common practice and can be overridden."""
+    """A built-in instrument and its errors. The figures are common practice; a request can override them."""
 
     name: str
     label: str
@@ -95,7 +95,7 @@ class InstrumentOut(Out):
     other_plane_rel: float
     step_px: float | None
     feel_px: float | None
-    can: tuple[str, ...] = Field(description="Features it can take well.")
+    can: tuple[str, ...] = Field(description="Features that it can measure well.")
     note: str
 
 
@@ -106,7 +106,7 @@ class InstrumentList(Out):
 
 
 def feature_out(feature: Feature) -> FeatureOut:
-    """A row of the feature table as it goes over the wire."""
+    """A row of the feature table in the interface's form."""
     ranged = feature.high > 0
     return FeatureOut(
         name=feature.name,
@@ -126,6 +126,6 @@ def feature_out(feature: Feature) -> FeatureOut:
 
 
 def instrument_out(instrument: Instrument) -> InstrumentOut:
-    """A built-in instrument as it goes over the wire; features in the order of the table."""
+    """A built-in instrument in the interface's form; features in the order of the table."""
     values = {name: getattr(instrument, name) for name in InstrumentOut.model_fields}
     return InstrumentOut(**values | {"can": tuple(name for name in FEATURES if name in instrument.can)})

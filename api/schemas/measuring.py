@@ -1,6 +1,6 @@
-"""Requests to measure: points clicked in pictures, rows to find in them, readings.
+"""Models of requests to measure: points clicked in pictures, rows to find, and readings.
 
-Only the form is checked here; whether points make a row or corners a rectangle is the measuring code's to say.
+Only the form is checked here. The measuring code checks whether points form a row or corners form a rectangle.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     Pitch: TypeAlias = str
 else:
     Pitch = Literal[PITCHES]
-"""What a row of contacts shows."""
+"""The feature that a row of contacts shows."""
 
 _POINT = "x, y in pixels: x right, y down, pixel centres at whole numbers."
 
@@ -42,51 +42,51 @@ def _dimension(description: str) -> Any:
 
 
 class _InPicture(Request):
-    plane: Plane | None = Field(
-        default=None, description="Depth in the picture, where it is not the feature's usual one."
-    )
+    plane: Plane | None = Field(default=None, description="Plane in the picture, if not the feature's usual one.")
 
 
 class ClickedRow(_InPicture):
-    """Contact centres of one row, clicked in any order; contacts may be left out."""
+    """Contact centres of one row, clicked in any order; contacts may be missing."""
 
     points: Annotated[tuple[Point, ...], Field(max_length=MOST_POINTS)] = Field(
-        description=f"At least three contacts' centres. {_POINT}"
+        description=f"Centres of at least three contacts. {_POINT}"
     )
-    feature: Pitch = Field(default="pitch", description="At the mating face, or the tails.")
+    feature: Pitch = Field(default="pitch", description="Pitch at the mating face or of the tails.")
     of: Of = Field(default=Of.THIS, description="Which body.")
 
 
 class Outline(_InPicture):
-    """Four corners of something rectangular. Its edges along the rows are known from the rows; without a row in the
-    picture the longer ones are taken."""
+    """Four corners of a rectangle. A clicked row tells which edges lie along the rows; without a row, the longer edges
+    are taken."""
 
-    corners: Corners = Field(description=f"In order round it, from any corner. {_POINT}")
-    along: str | None = _dimension("What its edges along the rows give: body_length …")
-    across: str | None = _dimension("What its edges across the rows give: body_width, land_span …")
+    corners: Corners = Field(description=f"In order round the rectangle, from any corner. {_POINT}")
+    along: str | None = _dimension("The feature along the rows: body_length …")
+    across: str | None = _dimension("The feature across the rows: body_width, land_span …")
     of: Of = Field(default=Of.THIS, description="Which body.")
 
 
 class Segment(_InPicture):
-    """A length from one point to another."""
+    """A length between two points."""
 
     start: Point = Field(description=_POINT)
     end: Point = Field(description=_POINT)
-    feature: str = Field(description="What it is: the name of a length.", json_schema_extra={"enum": [*LENGTHS]})
-    spans: Annotated[StrictInt, Field(ge=1, le=1000)] = Field(default=1, description="Gaps it goes over, for a pitch.")
+    feature: str = Field(description="The name of the length.", json_schema_extra={"enum": [*LENGTHS]})
+    spans: Annotated[StrictInt, Field(ge=1, le=1000)] = Field(default=1, description="For a pitch: number of gaps.")
     of: Of = Field(default=Of.THIS, description="Which body.")
 
 
 class PictureScale(Request):
-    """A picture's scale: something of known length in it, or pixels per millimetre that are known otherwise."""
+    """A picture's scale: something of known length in it, or a known number of pixels per millimetre."""
 
     start: Point | None = Field(default=None, description=f"One end of the known length. {_POINT}")
     end: Point | None = Field(default=None, description="Its other end.")
     length_mm: Number | None = Field(default=None, description="Its true length, mm.")
     u_mm: Number = Field(default=0.0, description="Standard uncertainty of that length, mm.")
     px_per_mm: Number | None = Field(default=None, description="Pixels per millimetre, instead of a known length.")
-    rel: Number | None = Field(default=None, description="Their relative standard uncertainty; else the instrument's.")
-    plane: Plane = Field(default=Plane.HOUSING_TOP, description="Depth in the picture where it holds.")
+    rel: Number | None = Field(
+        default=None, description="Relative standard uncertainty of px_per_mm; by default the instrument's."
+    )
+    plane: Plane = Field(default=Plane.HOUSING_TOP, description="The plane in the picture for which it is valid.")
 
     @model_validator(mode="after")
     def _one_way(self) -> Self:
@@ -97,31 +97,35 @@ class PictureScale(Request):
 
 
 class KnownRectangle(Request):
-    """A rectangle whose sides, or their proportion, are known: it takes the perspective out."""
+    """A rectangle with known sides, or a known ratio of them: it corrects the perspective."""
 
-    corners: Corners = Field(description=f"In order round it. {_POINT}")
+    corners: Corners = Field(description=f"In order round the rectangle. {_POINT}")
     length: Number = Field(description="Side from the first corner to the second.")
     width: Number = Field(description="Side from the second corner to the third.")
     in_mm: bool = Field(
-        default=False, strict=True, description="Whether the sides are mm and give the scale too; else any unit."
+        default=False, strict=True, description="Whether the sides are in mm and give the scale too; else any unit."
     )
     rel_u: Number = Field(default=0.0, description="Relative standard uncertainty of each side.")
-    plane: Plane = Field(default=Plane.HOUSING_TOP, description="Depth in the picture where it lies.")
+    plane: Plane = Field(default=Plane.HOUSING_TOP, description="The plane in the picture in which it lies.")
 
 
 class PlaneDepth(Request):
-    """How a plane's scale differs from that of the plane the scale lies in: by depth and distance, or `rel`."""
+    """How the scale in a plane differs from that in the scale's plane: by depth and camera distance, or by `rel`."""
 
     plane: Plane
-    depth_mm: Number | None = Field(default=None, description="How much farther from the camera it lies, mm.")
+    depth_mm: Number | None = Field(default=None, description="How much farther from the camera the plane is, mm.")
     camera_distance_mm: Number | None = Field(default=None, description="From the lens to the scale's plane, mm.")
-    u_depth_mm: Number | None = Field(default=None, description="Standard uncertainty of depth_mm; else a tenth of it.")
-    u_camera_distance_mm: Number | None = Field(default=None, description="The same of the camera's distance.")
+    u_depth_mm: Number | None = Field(
+        default=None, description="Standard uncertainty of depth_mm; by default a tenth of it."
+    )
+    u_camera_distance_mm: Number | None = Field(
+        default=None, description="Standard uncertainty of camera_distance_mm; by default a tenth of it."
+    )
     rel: Number | None = Field(default=None, description="Relative standard uncertainty of the scale in this plane.")
 
 
 PERSPECTIVE_TAGS = ("by_rectangle", "by_rows")
-"""Names of the kinds of perspective. Pydantic puts them into the paths of its errors; ours leave them out."""
+"""Names of the kinds of perspective. Pydantic puts them into the paths of errors; our paths leave them out."""
 
 
 def _perspective_kind(given: Any) -> str:
@@ -138,21 +142,21 @@ class _Scaled(Request):
     """What took a picture, and its scale."""
 
     instrument: Literal["photo", "usb_microscope", "microscope", "scanner"] = Field(
-        default="photo", description="What took it. Without a scale each counts as an unscaled photo."
+        default="photo", description="What took the picture. Without a scale, all count as an unscaled photo."
     )
-    scale: PictureScale | None = Field(default=None, description="Left out: only ratios of its readings count.")
+    scale: PictureScale | None = Field(default=None, description="Left out: only the ratios of its readings count.")
     planes: Annotated[tuple[PlaneDepth, ...], Field(max_length=len(Plane))] = Field(
-        default=(), description="Planes at another depth; those not named get the instrument's usual doubt."
+        default=(), description="Planes at another depth; other planes get the instrument's usual uncertainty."
     )
     reference_plane: Plane = Field(
-        default=Plane.HOUSING_TOP, description="Without a scale: the plane from which depths are told."
+        default=Plane.HOUSING_TOP, description="Without a scale: the plane from which depths are measured."
     )
 
 
 class ClickedPicture(_Scaled):
-    """One picture with what was clicked in it."""
+    """One picture and the points clicked in it."""
 
-    name: Word = Field(description="Its name; readings of one picture share its scale.")
+    name: Word = Field(description="The picture's name; readings of one picture share its scale.")
     rows: Annotated[tuple[ClickedRow, ...], Field(max_length=MOST_ROWS)] = Field(
         default=(), description="Rows of contacts, in order across the part; neighbours give the row spacing."
     )
@@ -163,7 +167,7 @@ class ClickedPicture(_Scaled):
         default=(), description="Single lengths."
     )
     perspective: Perspective | None = Field(
-        default=None, description="What takes the perspective out: a known rectangle, or 'lattice' for the contacts."
+        default=None, description="How to correct the perspective: by a known rectangle, or 'lattice' for the contacts."
     )
 
 
@@ -176,7 +180,7 @@ class MeasureRequest(Request):
         default=(), description="Pictures in which points were clicked."
     )
     readings: Annotated[tuple[DimensionObservation, ...], Field(max_length=MAX_OBSERVATIONS)] = Field(
-        default=(), description="Lengths read off a tool, as in an identification."
+        default=(), description="Lengths read from a tool, as in an identification."
     )
     closed_jaws: ClosedJaws = Field(default_factory=dict)
     instruments: OwnFigures = Field(default_factory=dict)
@@ -185,33 +189,33 @@ class MeasureRequest(Request):
 class ImageData(Request):
     """A picture inside JSON."""
 
-    media_type: Literal["image/png", "image/jpeg"] = Field(description="What it is.")
+    media_type: Literal["image/png", "image/jpeg"] = Field(description="Its format.")
     data: str = Field(description="The picture's bytes as base64.")
 
 
 class RowRequest(_Scaled):
-    """A profile of grey levels, or a picture with a line drawn along each row of contacts that is to be found."""
+    """A profile of grey levels, or a picture with a line along each row of contacts to find."""
 
     model_config = ConfigDict(json_schema_extra={"examples": [*ROW_EXAMPLES]})
 
     profile: Annotated[tuple[Number, ...], Field(max_length=MAX_PROFILE)] | None = Field(
-        default=None, description="Grey levels along a row, in any unit. Give this, or `image` and `line`."
+        default=None, description="Grey levels along a row, in any unit. Give either this, or `image` and `line`."
     )
     step: Number = Field(default=1.0, description="Pixels from one level of the profile to the next.")
-    image: ImageData | None = Field(default=None, description="A crop round the rows, PNG or JPEG.")
+    image: ImageData | None = Field(default=None, description="A picture cropped to the rows, PNG or JPEG.")
     line: Line | None = Field(
-        default=None, description="Along the row, from before its first contact to behind its last: x0, y0, x1, y1."
+        default=None, description="Along the row, from before its first contact to after its last: x0, y0, x1, y1."
     )
     lines: Annotated[tuple[Line, ...], Field(min_length=1, max_length=MOST_ROWS)] | None = Field(
         default=None, description="A line for each row of the part, in order across it; instead of `line`."
     )
-    width: Number | None = Field(default=None, description="Pixels across the row that are averaged.")
+    width: Number | None = Field(default=None, description="Pixels to average across the row.")
     name: Word = Field(default="photo", description="The picture's name; readings of one picture share its scale.")
-    plane: Plane | None = Field(default=None, description="Depth in the picture, where it is not the usual one.")
-    feature: Pitch = Field(default="pitch", description="At the mating face, or the tails.")
+    plane: Plane | None = Field(default=None, description="Plane in the picture, if not the usual one.")
+    feature: Pitch = Field(default="pitch", description="Pitch at the mating face or of the tails.")
     of: Of = Field(default=Of.THIS, description="Which body.")
     row_count: Annotated[StrictInt, Field(ge=1, le=MOST_ROWS)] | None = Field(
         default=None,
-        description="Rows the part has, all alike. Left out with one line: the contacts of that row are counted as "
-        "'at least'; with several lines: as many rows as lines.",
+        description="Rows of the part, all equal. Left out with one line: the contact count is given as 'at least'; "
+        "with several lines: as many rows as lines.",
     )

@@ -1,4 +1,4 @@
-"""Contributors and tokens as they go over the wire. No secret is ever among them."""
+"""Models of contributors and tokens. Only a new token's answer holds its secret."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ from catalog.model.text_fields import Line, Passage, Remark
 
 
 class ContributorOut(Out):
-    """Somebody who may add to the catalogue."""
+    """A person who may change the catalogue."""
 
     key: str
     name: str
     role: Role
     added_at: str
-    suspended_at: str | None = Field(description="Since when nothing is taken from them; null: not suspended.")
-    suspended_for: str = Field(description="The suspension's reason.")
+    suspended_at: str | None = Field(description="Start of the suspension; null: not suspended.")
+    suspended_for: str = Field(description="The reason for the suspension.")
 
 
 class ContributorList(Out):
@@ -33,17 +33,17 @@ class ContributorList(Out):
 
 
 class TokenOut(Out):
-    """What is known of a token."""
+    """A token without its secret."""
 
-    id: int = Field(description="Its number, by which it is revoked.")
+    id: int = Field(description="Its number, to revoke it by.")
     contributor: str
-    start: str = Field(description="Its first characters, to tell it by.")
+    start: str = Field(description="Its first characters, to recognise it by.")
     label: str
-    scopes: tuple[Scope, ...] = Field(description="What it is good for, within its contributor's role.")
+    scopes: tuple[Scope, ...] = Field(description="What it allows, within its contributor's role.")
     state: State
     created_at: str
-    expires_at: str | None = Field(description="When it ends; null: never.")
-    last_used_at: str | None = Field(description="Known to the hour; null: never used.")
+    expires_at: str | None = Field(description="When it expires; null: never.")
+    last_used_at: str | None = Field(description="To the hour; null: never used.")
     revoked_at: str | None
     revoked_by: str | None
 
@@ -61,30 +61,30 @@ def contributor_out(contributor: Contributor) -> ContributorOut:
 
 def token_out(token: Token) -> TokenOut:
     """A token in the interface's form."""
-    told = {name: value for name, value in vars(token).items() if name != "scopes"}
-    return TokenOut(**told, scopes=tuple(scope for scope in Scope if scope in token.scopes))
+    fields = {name: value for name, value in vars(token).items() if name != "scopes"}
+    return TokenOut(**fields, scopes=tuple(scope for scope in Scope if scope in token.scopes))
 
 
 class MeOut(Out):
-    """Who the token says you are, and what it is good for."""
+    """The contributor of the token in use, and what the token allows."""
 
     name: str
     role: Role
     scopes: tuple[Scope, ...]
     token: int | None = Field(description="The token's number.")
-    permissions: tuple[str, ...] = Field(description="What it may do, as DEVELOPERS.md has it.")
+    permissions: tuple[str, ...] = Field(description="The permissions that it gives.")
 
 
 class TokenIn(Request):
     """A token to make for oneself."""
 
-    label: Passage = Field(default="", description="What it is for, to tell it from others.")
+    label: Passage = Field(default="", description="What it is for, to distinguish it from others.")
     scopes: tuple[Scope, ...] = tuple(sorted(DEFAULT_SCOPES))
     expires_days: Annotated[int, Field(ge=1, le=LONGEST_DAYS, strict=True)] = DEFAULT_DAYS
 
 
 class TokenFor(Request):
-    """A token to make for a contributor by name, as whoever holds the database may; ``expires`` None: it never ends."""
+    """A token that the operator makes for a contributor; ``expires`` None: it never expires."""
 
     contributor: str
     label: str = ""
@@ -93,28 +93,28 @@ class TokenFor(Request):
 
 
 class TokenMadeOut(TokenOut):
-    """A new token, and the one time that its secret is shown."""
+    """A new token with its secret, which is shown only once."""
 
-    secret: str | None = Field(description="Null where the request was sent again: it is kept nowhere.")
+    secret: str | None = Field(description="Null if the request was repeated: the secret is not stored.")
 
 
 class RoleIn(Request):
-    """The role that a contributor is to have."""
+    """A contributor's new role."""
 
     role: Role
     reason: Passage = ""
 
 
 class ContributorIn(Request):
-    """Somebody who is to contribute."""
+    """A new contributor."""
 
-    name: str = Field(description="Shown beside what they add; it never changes.")
+    name: str = Field(description="Shown with their contributions; it never changes.")
     role: Role = Role.CONTRIBUTOR
     reason: Passage = ""
 
 
 class NewcomerIn(Request):
-    """Somebody who is to contribute, and gets a first token."""
+    """A new contributor who gets a first token."""
 
     name: Line
     role: Role = Role.CONTRIBUTOR
@@ -122,7 +122,7 @@ class NewcomerIn(Request):
 
 
 class NewcomerOut(TokenMadeOut):
-    """Who was added, and the one time that their first token is shown."""
+    """A new contributor's first token with its secret, which is shown only once."""
 
     person: str
 

@@ -1,4 +1,4 @@
-"""Problems as they go over the wire (RFC 9457), and pydantic's errors as problems of fields: the path in the sender's
+"""Models of problem documents (RFC 9457), and the conversion of pydantic's errors into them: the path in the sender's
 form, the value given, and what to give instead."""
 
 from __future__ import annotations
@@ -18,26 +18,26 @@ from matcher.features import FEATURES
 from matcher.vocabulary import closest, feature_remedy, remedy_for
 
 LONGEST_VALUE = 200
-"""Most characters of an offending value in a problem document."""
+"""Most characters of a wrong value in a problem document."""
 
 _ENTRY_TAGS: Mapping[str | int, type[BaseModel]] = {
     ENTRY_TAGS["series"]: Series,
     ENTRY_TAGS["half"]: Half,
     ENTRY_TAGS["mating"]: Mating,
 }
-"""Kinds of entry by the names under which errors place what is in them."""
+"""Models of the kinds of entry, by their names in pydantic's errors."""
 
 _SOURCES = ("body", "query", "path", "header")
 
 _REMEDIES: Mapping[str, str] = {
     "missing": "add it",
-    "float_type": "give a number, with a point as decimal sign and no quotation marks",
-    "finite_number": "give a finite number; leave the field out where nothing was measured",
+    "float_type": "give a number with a decimal point, without quotation marks",
+    "finite_number": "give a finite number; leave the field out if nothing was measured",
     "int_type": "give a whole number, without quotation marks",
     "int_from_float": "give a whole number",
     "int_parsing": "give a whole number",
     "string_type": "give text",
-    "string_too_short": "write something; a field that need not be there is left out",
+    "string_too_short": "give some text; leave out a field that is not required",
     "bool_type": "give true or false",
     "tuple_type": "give a list",
     "dict_type": "give an object",
@@ -50,7 +50,7 @@ _REMEDIES: Mapping[str, str] = {
     "less_than": "give less than {lt}",
     "enum": "give {expected}",
     "literal_error": "give {expected}",
-    "too_short": "give at least one; what was not measured is simply left out",
+    "too_short": "give at least one; leave out what was not measured",
     "too_long": "send fewer; one specimen needs a few dozen at most",
 }
 
@@ -58,14 +58,14 @@ _ELSE = "look up its form at /docs"
 
 
 class FieldProblem(Out):
-    """One thing that is wrong: where, what was given, why that does not do, and what to give instead."""
+    """One error: the field, the value given, what is wrong with it, and what to give instead."""
 
-    field: str = Field(description="Path of the offending part.", examples=["observations[2].unit"])
-    value: Any = Field(default=None, description="What was given, shortened where it is long.")
+    field: str = Field(description="Path of the wrong field.", examples=["observations[2].unit"])
+    value: Any = Field(default=None, description="The value given; long values are shortened.")
     message: str = Field(description="What is wrong with it.")
     remedy: str = Field(default="", description="What to do instead.")
     acknowledge: str | None = Field(
-        default=None, description="Code under which a reason in `acknowledge` lets it pass, where that can be."
+        default=None, description="Code to give in `acknowledge`, with a reason, if the value is correct as it is."
     )
 
 
@@ -95,16 +95,16 @@ class Problem(Out):
         },
     )
 
-    type: str = Field(description="What kind of problem; the page at this address says what to do.")
+    type: str = Field(description="The kind of problem; the page at this address says what to do.")
     title: str = Field(description="The kind of problem in words.")
     status: int = Field(description="The HTTP status.")
     detail: str = Field(description="What happened this time.")
-    instance: str = Field(default="", description="The address that was asked.")
-    errors: tuple[FieldProblem, ...] = Field(default=(), description="Every offending field that was found.")
+    instance: str = Field(default="", description="The address of the request.")
+    errors: tuple[FieldProblem, ...] = Field(default=(), description="All wrong fields.")
 
 
 def shown(value: object) -> object:
-    """An offending value in a form that JSON can carry: NaN and infinities as words, long values shortened."""
+    """A wrong value in a form that fits into JSON: NaN and infinities as words, long values shortened."""
     if isinstance(value, float) and not math.isfinite(value):
         return "NaN" if math.isnan(value) else ("Infinity" if value > 0 else "-Infinity")
     if value is None or isinstance(value, bool | int | float):
@@ -113,7 +113,7 @@ def shown(value: object) -> object:
         return _short(value)
     if isinstance(value, list | tuple):
         if len(value) == 1 and isinstance(value[0], str):
-            return _short(value[0])  # a lone word is read as a list of one; its writer wrote the word
+            return _short(value[0])  # a single word was read as a list of one; show the word
         return f"a list of {len(value)}"
     return _short(repr(value))
 
@@ -133,7 +133,7 @@ def field_problems(
 
 
 def _follows_from_another(error: Mapping[str, Any], errors: Sequence[Mapping[str, Any]]) -> bool:
-    """A list counts as too short, for pydantic, when its only entries are refused themselves."""
+    """Pydantic calls a list too short if its only items are refused themselves."""
     at = tuple(error["loc"])
     return error["type"] == "too_short" and any(len(o["loc"]) > len(at) and o["loc"][: len(at)] == at for o in errors)
 
@@ -152,7 +152,7 @@ def _remedy(error: Mapping[str, Any]) -> str:
 
 
 def path_of(location: Sequence[str | int]) -> str:
-    """``observations[2].unit`` from pydantic's location, without the names it gives to kinds of observation."""
+    """``observations[2].unit`` from pydantic's location, without the names of kinds of observation."""
     path = ""
     for place, part in enumerate(location):
         if (place == 0 and part in _SOURCES) or part in PERSPECTIVE_TAGS or part in _ENTRY_TAGS:
@@ -171,7 +171,7 @@ def _unknown_feature(location: Sequence[str | int], given: Any) -> FieldProblem:
     path = path_of(location)
     if not isinstance(given, Mapping):
         remedy = 'an observation is an object, such as {"feature": "contact_count", "value": 24}'
-        return FieldProblem(field=path, value=shown(given), message="this is no observation", remedy=remedy)
+        return FieldProblem(field=path, value=shown(given), message="this is not an observation", remedy=remedy)
     if "feature" not in given:
         return FieldProblem(field=f"{path}.feature", message="Field required", remedy=remedy_for(FEATURES, None))
     name = given["feature"]
@@ -189,7 +189,7 @@ def _unknown_field(location: Sequence[str | int], root: type[BaseModel]) -> str:
 
 
 def known_fields(location: Sequence[str | int], root: type[BaseModel]) -> tuple[str, ...]:
-    """The fields that may stand at a place of a request; pydantic's location of it, names of kinds included."""
+    """The fields allowed at a place in a request, given by pydantic's location with the names of kinds."""
     models = [root]
     for place, part in enumerate(location):
         if part in KIND_TAGS and _follows_index(location, place):
@@ -217,5 +217,5 @@ def _message(error: Mapping[str, Any]) -> str:
     if error["type"] == "too_long":
         return f"at most {context['max_length']} may be given"
     if error["type"] == "tuple_type":
-        return "this is no list"
+        return "this is not a list"
     return str(error["msg"]).removeprefix("Value error, ").removeprefix("Input ")

@@ -1,7 +1,7 @@
-"""Observations in requests. Every name and value of a feature comes from the feature table.
+"""Models of observations and identification requests. Names and values of features come from the feature table.
 
-Only the form is checked here (types, finite numbers, lengths of lists, names of features); whether an observation
-makes sense is the measuring code's to say.
+Only the form is checked here (types, finite numbers, lengths of lists, names of features). The matcher checks whether
+an observation makes sense.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from matcher.uncertainty.instruments import BUILT_IN, MAGNITUDES
 from matcher.vocabulary import SPELLINGS
 
 UNKNOWN_FEATURE = "unknown_feature"
-"""Error type of an observation whose feature the table does not have."""
+"""Error type of an observation with an unknown feature."""
 
 MAX_REPEATS = 100
 """Most repeats of one reading in a request: more do not reduce an uncertainty that the instrument limits. The matcher
@@ -41,10 +41,10 @@ MAX_CANDIDATES = 100
 """Most candidates in one answer: nobody reads further."""
 
 MAX_SPANS = 1000
-"""Most gaps a pitch can be measured over: no row is longer."""
+"""Most gaps over which a pitch can be measured: no row is longer."""
 
 MAX_VALUES = 20
-"""Most values of one category in one observation: more than any category has."""
+"""Most values in one observation of a category: more than any category has."""
 
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Whole = Annotated[StrictInt, Field(ge=-(2**31), le=2**31)]
@@ -62,7 +62,7 @@ def _meaning(feature: Feature) -> str:
 
 
 def _feature_field(*kinds: Kind) -> Any:
-    """The field ``feature`` of one kind of observation: its names, and the exact meaning of each."""
+    """The field ``feature`` of one kind of observation: the names of features and their exact meanings."""
     features = _listed(kinds)
     return Field(
         description="What was observed.\n\n" + "\n".join(_meaning(feature) for feature in features),
@@ -87,11 +87,11 @@ OneOrSeveral = Annotated[
     BeforeValidator(_several),
     WithJsonSchema(_one_or_several_schema()),
 ]
-"""A word or a list of words; a lone word becomes a list of one."""
+"""A word or a list of words; a single word becomes a list of one."""
 
 
 class Request(BaseModel):
-    """Base of all requests: frozen. A misspelt field is an error instead of being lost."""
+    """Base of all requests: frozen. An unknown field is an error, so that a misspelt one is not lost."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -99,8 +99,8 @@ class Request(BaseModel):
 class _Observed(Request):
     of: Of | None = Field(
         default=None,
-        description="Which body: this half, the other half (the old cable is often at hand) or the mated pair. "
-        "Left out: the pair for what only a pair has, this half for everything else.",
+        description="Which body: this half, the other half (often still on the old cable) or the mated pair. "
+        "Left out: the pair for features of a pair, this half for all others.",
     )
 
 
@@ -110,68 +110,73 @@ class DimensionObservation(_Observed):
     feature: str = _feature_field(Kind.DIMENSION)
     value: Number | None = Field(default=None, description="The reading, in `unit`.")
     readings: Annotated[tuple[Number, ...], Field(max_length=MAX_REPEATS)] = Field(
-        default=(), description="Repeated readings of the same thing, in `unit`; they show how well it repeats."
+        default=(), description="Repeated readings of the same length, in `unit`; their scatter counts as uncertainty."
     )
     min: Number | None = Field(default=None, description="It is at least this.")
     max: Number | None = Field(default=None, description="It is at most this.")
     unit: Word = Field(default="mm", description=f"One of {', '.join(SPELLINGS)}; px needs a picture.")
-    u: Number | None = Field(default=None, description="Your own standard uncertainty, in `unit`; wins.")
-    plus_minus: Number | None = Field(default=None, description="Your own limits ± in `unit`; win over the instrument.")
+    u: Number | None = Field(
+        default=None, description="Your own standard uncertainty in `unit`, instead of the computed one."
+    )
+    plus_minus: Number | None = Field(
+        default=None, description="Your own limits ± in `unit`, instead of the instrument's."
+    )
     spans: Annotated[StrictInt, Field(ge=1, le=MAX_SPANS)] = Field(
-        default=1, description="Gaps counted (gaps, not contacts): the value is divided by it. For a pitch."
+        default=1, description="For a pitch: gaps counted (gaps, not contacts); the value is divided by them."
     )
     instrument: Word | None = Field(
         default=None, description="What it was measured with.", json_schema_extra={"enum": [*BUILT_IN, None]}
     )
-    image: Word | None = Field(default=None, description="Name of the picture, where there are several.")
-    plane: Plane | None = Field(default=None, description="Depth in the picture, where it is not the usual one.")
+    image: Word | None = Field(default=None, description="Name of the picture, if there are several.")
+    plane: Plane | None = Field(default=None, description="Plane in the picture, if not the usual one.")
     px_per_mm: Number | None = Field(default=None, description="Scale of the picture, for readings in px.")
     scale_rel: Number | None = Field(
-        default=None, description="Relative standard uncertainty of that scale; replaces the instrument's."
+        default=None, description="Relative standard uncertainty of that scale, instead of the instrument's."
     )
     plane_rel: Number | None = Field(
-        default=None, description="Relative standard uncertainty of the scale in this plane; 0: the scale's own plane."
+        default=None,
+        description="Relative standard uncertainty of the scale in this plane; 0 in the scale's own plane.",
     )
     less: Number | None = Field(
         default=None,
-        description="Taken off each number before it is divided, in `unit`: one contact's width, where outer edges "
-        "were measured. Measured with the same tool, so that its zero error cancels.",
+        description="Subtracted from each number before it is divided, in `unit`: one contact's width, if you "
+        "measured over outer edges. Measure it with the same tool, so that the zero error cancels.",
     )
     less_u: Number | None = Field(default=None, description="Standard uncertainty of `less`, in `unit`.")
 
 
 class CountObservation(_Observed):
-    """A number of things: exact, or at least / at most."""
+    """A count: exact, or at least / at most."""
 
     feature: str = _feature_field(Kind.COUNT)
     value: Whole | None = Field(default=None, description="How many were counted.")
-    min: Whole | None = Field(default=None, description="At least so many.")
-    max: Whole | None = Field(default=None, description="At most so many.")
+    min: Whole | None = Field(default=None, description="At least this many.")
+    max: Whole | None = Field(default=None, description="At most this many.")
 
 
 class CategoryObservation(_Observed):
-    """What the eye tells: one value, or several that cannot be told apart (for keying: every key that was seen)."""
+    """What you can see: one value, or several that you cannot distinguish (for keying: every key that you see)."""
 
     feature: str = _feature_field(Kind.CATEGORY, Kind.LABELS)
     value: OneOrSeveral = Field(description="One of the feature's values, or a list of them.")
 
 
 class TextObservation(_Observed):
-    """Letters that can still be read."""
+    """Letters that are still readable."""
 
     feature: str = _feature_field(Kind.TEXT)
-    value: Word = Field(description="Only what is certain.")
+    value: Word = Field(description="Only the letters that are certain.")
 
 
 class TriedFit(Request):
-    """With which known half a fit was tried, and whether it mated."""
+    """A known half, and whether it mated in a trial."""
 
     half: Word = Field(description="Key of the known half, from /v1/search.")
     mates: bool = Field(strict=True)
 
 
 class FitObservation(_Observed):
-    """A fit that was tried with a known half; never forced."""
+    """A trial fit with a known half. Never use force."""
 
     feature: str = _feature_field(Kind.FIT)
     value: TriedFit
@@ -187,7 +192,7 @@ _MODEL_OF_KIND: Mapping[Kind, str] = {
 }
 
 KIND_TAGS = frozenset(_MODEL_OF_KIND.values())
-"""Names of the kinds of observation. Pydantic puts them into the paths of its errors; ours leave them out."""
+"""Names of the kinds of observation. Pydantic puts them into the paths of errors; our paths leave them out."""
 
 
 _MODELS: Mapping[str, type[_Observed]] = {
@@ -200,7 +205,7 @@ _MODELS: Mapping[str, type[_Observed]] = {
 
 
 def observation_model(tag: str) -> type[BaseModel]:
-    """The form of one kind of observation."""
+    """The model of one kind of observation."""
     return _MODELS[tag]
 
 
@@ -224,18 +229,18 @@ OwnFigures = Annotated[
     dict[Word, dict[Word, Number]],
     Field(
         max_length=len(BUILT_IN),
-        description="Your own figures for a built-in instrument. Figures: " + ", ".join(MAGNITUDES) + ".",
+        description="Your own figures for built-in instruments. Figures: " + ", ".join(MAGNITUDES) + ".",
         examples=[{"caliper": {"feel_mm": 0.03}}],
     ),
 ]
-"""Own magnitudes of instruments, by instrument and magnitude."""
+"""The user's own figures of instruments, by instrument and figure."""
 
 ClosedJaws = Annotated[
     dict[Word, Annotated[tuple[Number, ...], Field(max_length=MAX_REPEATS)]],
     Field(
         max_length=len(BUILT_IN),
-        description="What a tool shows with its jaws closed, mm, several times: its zero error is taken off its "
-        "readings. By tool: caliper, vernier, micrometer.",
+        description="Repeated readings of a tool with closed jaws, mm: they give its zero error, which is subtracted "
+        "from its readings. By tool: caliper, vernier, micrometer.",
         examples=[{"caliper": [0.01, 0.02, 0.01]}],
     ),
 ]
@@ -246,26 +251,26 @@ AtHand = Annotated[
     tuple[Word, ...],
     Field(
         max_length=len(BUILT_IN),
-        description="Instruments that you have, for the advice on what to measure next; an empty list: only eyes. Left "
-        f"out: {', '.join(DEFAULT_AT_HAND)}, and whatever the observations were taken with.",
+        description="Instruments that you have, for advice on the next measurement; an empty list: only your eyes. "
+        f"Left out: {', '.join(DEFAULT_AT_HAND)} and the instruments of the observations.",
         json_schema_extra={"items": {"type": "string", "enum": [*BUILT_IN]}},
         examples=[["caliper", "usb_microscope"]],
     ),
 ]
-"""Names of instruments that the person has."""
+"""Names of instruments that the user has."""
 
 
 class IdentifyRequest(Request):
-    """A specimen: what was observed of it, and how probable it is beforehand that the catalogue lacks it."""
+    """A specimen: its observations, and the prior probability that the catalogue does not have it."""
 
     model_config = ConfigDict(json_schema_extra={"examples": [*IDENTIFY_EXAMPLES]})
 
     observations: Annotated[tuple[AnyObservation, ...], Field(min_length=1, max_length=MAX_OBSERVATIONS)] = Field(
-        description="What was seen and measured. 'Not visible' is no observation: leave it out."
+        description="What you have seen and measured. 'Not visible' is not an observation: leave it out."
     )
     prior_absent: Annotated[Number, Field(gt=0, lt=1)] = Field(
         default=PRIOR_ABSENT,
-        description="Probability, before anything was measured, that the half is not in this catalogue.",
+        description="Prior probability that the half is not in this catalogue.",
     )
     limit: Annotated[StrictInt, Field(ge=1, le=MAX_CANDIDATES)] = Field(
         default=10, description="Most candidates to list."
@@ -283,13 +288,13 @@ class IdentifyRequest(Request):
 
 
 class AskRequest(IdentifyRequest):
-    """A specimen of which nothing needs to be known yet, for the dialogue that asks for measurements."""
+    """A specimen that may have no observations yet, for the dialogue."""
 
     observations: Annotated[tuple[AnyObservation, ...], Field(max_length=MAX_OBSERVATIONS)] = ()
 
 
 class ExplainRequest(IdentifyRequest):
-    """A specimen as for identification, and the half to be explained."""
+    """A specimen as for identification, and the half to explain."""
 
     model_config = ConfigDict(json_schema_extra={"examples": [*EXPLAIN_EXAMPLES]})
 
@@ -297,12 +302,12 @@ class ExplainRequest(IdentifyRequest):
 
 
 def to_observations(request: IdentifyRequest) -> list[Observation]:
-    """The request's observations as the measuring code takes them."""
+    """The request's observations in the matcher's form."""
     return [to_observation(given) for given in request.observations]
 
 
 def to_observation(given: _Observed) -> Observation:
-    """One observation as the measuring code takes it."""
+    """One observation in the matcher's form."""
     values: dict[str, Any] = {name: getattr(given, name) for name in type(given).model_fields}
     if values["of"] is None:
         values["of"] = Of.PAIR if FEATURES[values["feature"]].subject is Subject.PAIR else Of.THIS

@@ -1,6 +1,6 @@
-"""What the catalogue's terms mean to people: one wording for the terminal, the pages and the interface's description.
+"""The catalogue's terms in words, the same for the terminal, the pages and the interface's description.
 
-The words for a verdict are in `matcher.results`: hints and the catalogue say them too.
+The words for a verdict are in `matcher.results`: hints and the catalogue use them too.
 """
 
 from __future__ import annotations
@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 NOT_HERE = "not in this catalogue"
-"""What the absent hypothesis is called."""
+"""The name of the absent hypothesis."""
 
 BASIS_WORDS: Mapping[str, str] = {
     "maker": "its maker says so",
@@ -34,7 +34,7 @@ CONTACT_CAUTIONS: Mapping[str, str] = {
     "listed": "Contact by contact, as listed here; do not take it for one to one.",
     "unknown": "Nobody said which contact meets which. Trace both boards before power is applied.",
 }
-"""What to mind before power is applied."""
+"""What to note before power is applied."""
 
 STANDING_WORDS: Mapping[str, str] = {
     "reported": "somebody says so",
@@ -47,14 +47,14 @@ STANDING_WORDS: Mapping[str, str] = {
 
 
 BOUND_WORDS: Mapping[str, str] = {"nominal": "", "max": "at most", "min": "at least", "reference": "for reference"}
-"""How a stated figure is meant; these words stand before it, and none before a nominal one."""
+"""How a stated value is meant: the words before it; a nominal value has none."""
 
 SEVERITY_WORDS: Mapping[str, str] = {
     "severe": "must be looked at",
     "warning": "looks odd",
     "notice": "worth knowing",
 }
-"""How bad a finding of the machine review is."""
+"""How severe a finding of the machine review is."""
 
 LIFECYCLE_WORDS: Mapping[str, str] = {
     "unknown": "not known whether it is still made",
@@ -62,9 +62,9 @@ LIFECYCLE_WORDS: Mapping[str, str] = {
     "not_for_new_designs": "made, but not for new designs",
     "discontinued": "no longer made",
 }
-"""Whether a part can still be bought."""
+"""Whether a part is still made."""
 
 
 def explained(words: Mapping[str, str]) -> str:
-    """Every term with its meaning, as one line of a description."""
+    """All terms with their meanings, as one line of a description."""
     return "; ".join(f"{term}: {meaning}" for term, meaning in words.items()) + "."

@@ -1,1 +1,1 @@
-"""What every request passes through: settings, access, paging, problems, logs."""
+"""What all requests share: settings, access, paging, problems, logs."""

@@ -1,4 +1,5 @@
-"""Who is asking, from the request's token, and what a route permits. The policy is in `catalog.accounts.access`."""
+"""The contributor of a request, from its token, and the permission of a route. The policy is in
+`catalog.accounts.access`."""
 
 from __future__ import annotations
 
@@ -29,7 +30,7 @@ _log = logger()
 _BEARER = HTTPBearer(
     auto_error=False,
     scheme_name="token",
-    description="A contributor's token, `oh_…`. Make one with `otherhalf token create`; reading needs none.",
+    description="A contributor's token, `oh_…`. Make one with `otherhalf token create`. Reading needs no token.",
 )
 
 BearerDep = Annotated[HTTPAuthorizationCredentials | None, Depends(_BEARER)]
@@ -38,8 +39,8 @@ BearerDep = Annotated[HTTPAuthorizationCredentials | None, Depends(_BEARER)]
 def from_own_page(method: str, headers: Mapping[str, str]) -> bool:
     """Whether a browser sent the request from a page of this server (W3C Fetch Metadata, Sec-Fetch-Site; else Origin).
 
-    A request that changes nothing may also come from the address line or a bookmark ("none"), or say nothing: browsers
-    leave both headers out where a page is opened over plain HTTP, as in a network at home.
+    A request that changes nothing may also come from the address bar or a bookmark ("none"), or have neither header:
+    browsers send neither when a page is opened over plain HTTP, as in a home network.
     """
     site, origin = headers.get("sec-fetch-site"), headers.get("origin")
     if site is not None:
@@ -50,14 +51,14 @@ def from_own_page(method: str, headers: Mapping[str, str]) -> bool:
 
 
 def session_token(method: str, headers: Mapping[str, str], cookies: Mapping[str, str]) -> str | None:
-    """The token in the session cookie, where the request comes from a page of this server; else None: browsers send
-    cookies along whichever page asks."""
+    """The token in the session cookie if the request comes from a page of this server, else None: browsers also send
+    the cookie when another site's page makes the request."""
     token = cookies.get(SESSION_COOKIE)
     return token if token and from_own_page(method, headers) else None
 
 
 def who_asks(request: Request, catalogue: CatalogueDep, bearer: BearerDep) -> Who:
-    """Who asks; anybody where no token is shown. What a bad token may do is the policy's to say."""
+    """Who makes the request; `ANYBODY` without a token. The policy decides what a bad token may do."""
     cookie = session_token(request.method, request.headers, request.cookies)
     secret = bearer.credentials if bearer is not None else cookie
     if secret is None:
@@ -71,17 +72,17 @@ def who_asks(request: Request, catalogue: CatalogueDep, bearer: BearerDep) -> Wh
 
 
 WhoDep = Annotated[Who, Depends(who_asks)]
-"""Who asks, for routes that anybody may use."""
+"""Who makes the request, for routes that anybody may use."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Needs:
-    """The dependency that holds a route to a permission, and gives who asks."""
+    """A dependency that checks a route's permission and gives who makes the request."""
 
     permission: Permission
 
     def __call__(self, who: WhoDep) -> Who:
-        """Who asks, where they have the permission in general; raises the refusal (401, 403) where they have not."""
+        """Who makes the request; raises the refusal (401, 403) for anyone without the permission in general."""
         require(who, self.permission)
         return who
 
@@ -89,8 +90,8 @@ class Needs:
 def needs(permission: Permission) -> Any:
     """For a route: ``who: Annotated[Who, needs(Permission.CONTRIBUTE)]``, or in ``dependencies=[…]``.
 
-    What the permission is about (the entry's author, the token's owner) is known only inside of the route, which asks
-    `catalog.accounts.access.require` again with an ``About``.
+    Conditions on a single record (the entry's author, the token's owner) can be checked only inside the route, which
+    calls `catalog.accounts.access.require` again with an ``About``.
     """
     return Depends(Needs(permission=permission))
 
@@ -100,5 +101,5 @@ def _note_use(catalogue: Catalogue, token: int, at: str) -> None:
         with catalogue.writing() as session:
             tokens.note_use(session, token, at)
     except (LockedError, ReadOnlyError) as error:
-        # The request itself may be a reading one; that it was made can be noted by the next.
+        # The request itself may only read; the next one can note the use of the token.
         _log.warning("the use of token %d could not be noted: %s", token, error.message)

@@ -1,5 +1,4 @@
-"""Dependencies of routes: the catalogue, its current snapshot, whether the client's copy is current, and bounds of
-pages."""
+"""Dependencies of routes: the catalogue, its snapshot, entity tags, content types and query parameters."""
 
 from __future__ import annotations
 
@@ -26,14 +25,14 @@ LONGEST_SHOWN = 80
 
 @dataclass(frozen=True, kw_only=True)
 class Services:
-    """What one running app holds."""
+    """The open catalogue of a running app."""
 
     catalogue: Catalogue
     source: SnapshotSource
 
 
 def program_version() -> str:
-    """The installed version, or "0" when the program runs from a folder that was never installed."""
+    """The installed version, or "0" if the program is not installed."""
     try:
         return version("otherhalf")
     except PackageNotFoundError:
@@ -57,9 +56,9 @@ def _snapshot(services: ServicesDep) -> Snapshot:
 
 
 def _catalogue_version(catalogue: CatalogueDep, request: Request, response: Response) -> int:
-    """The version, read before the data: at worst the tag is older than what it is sent with, never newer.
+    """The catalogue's version, read before the data, so that the tag can be older than the data but never newer.
 
-    Sets the ETag, and raises NotModified where the asker already has it.
+    Sets the ETag, and raises NotModified if the client already has this version.
     """
     number = catalogue.version()
     tell_tag(request, response, f"{program_version()}-{number}")
@@ -67,7 +66,7 @@ def _catalogue_version(catalogue: CatalogueDep, request: Request, response: Resp
 
 
 def tell_tag(request: Request, response: Response, tag: str) -> None:
-    """Send what is answered under a tag; raises NotModified where the asker already has it."""
+    """Set the answer's ETag; raises NotModified if the client already has it."""
     if is_known(tag, request.headers.get("if-none-match")):
         raise NotModified(quoted(tag))
     response.headers["ETag"] = quoted(tag)
@@ -75,30 +74,30 @@ def tell_tag(request: Request, response: Response, tag: str) -> None:
 
 
 def media_type_of(request: Request) -> str:
-    """What the body is declared as, without parameters; empty where nothing is said."""
+    """The media type of the body, without parameters; empty if the header is missing."""
     return request.headers.get("content-type", "").split(";")[0].strip().lower()
 
 
 def is_json(media_type: str) -> bool:
-    """Whether a media type is JSON or a kind of it (RFC 6839)."""
+    """Whether a media type is JSON or based on it (RFC 6839)."""
     return media_type == "application/json" or media_type.endswith("+json")
 
 
 def require_json(request: Request) -> None:
-    """Raise ApiError unless the body is declared as JSON."""
+    """Raise ApiError unless the media type is JSON."""
     media_type = media_type_of(request)
     if not is_json(media_type):
         raise ApiError("unsupported-content", f"Content-Type is {media_type or 'missing'}")
 
 
 def _query_names(dependant: Dependant) -> list[str]:
-    """The query parameters of an address, those of what it depends on included."""
+    """The query parameters of an address and of its dependencies."""
     own = [parameter.alias for parameter in dependant.query_params]
     return own + [name for inner in dependant.dependencies for name in _query_names(inner)]
 
 
 def require_known_query(request: Request) -> None:
-    """Raise ApiError for query parameters the address does not have: a filter with a slip in its name would be lost."""
+    """Raise ApiError for unknown query parameters, so that a filter with a misspelt name is not lost."""
     known = _query_names(request.scope["route"].dependant)
     unknown = [name for name in request.query_params if name not in known]
     if unknown:
@@ -118,8 +117,8 @@ CatalogueDep = Annotated[Catalogue, Depends(_catalogue)]
 SnapshotDep = Annotated[Snapshot, Depends(_snapshot)]
 VersionDep = Annotated[int, Depends(_catalogue_version)]
 CursorQuery = Annotated[
-    str | None, Query(max_length=LONGEST_CURSOR, description="Where to go on: `next` of the page before.")
+    str | None, Query(max_length=LONGEST_CURSOR, description="Where to continue: `next` of the previous page.")
 ]
-LimitQuery = Annotated[int, Query(ge=1, le=MAX_PAGE, description="Entries on one page at most.")]
-TextQuery = Annotated[str | None, Query(min_length=1, max_length=200, description="Fragment of a name, in any case.")]
+LimitQuery = Annotated[int, Query(ge=1, le=MAX_PAGE, description="Most entries on one page.")]
+TextQuery = Annotated[str | None, Query(min_length=1, max_length=200, description="Part of a name, in any case.")]
 KeyQuery = Annotated[str | None, Query(min_length=1, max_length=500)]

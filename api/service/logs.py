@@ -1,4 +1,4 @@
-"""Logs without secrets: tokens are made unreadable before a line is written, also in addresses and tracebacks."""
+"""Logs without secrets: tokens are masked before a line is written, in addresses and tracebacks too."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def logger() -> logging.Logger:
 
 
 def server_logs() -> dict[str, Any]:
-    """The server's usual logs, with tokens masked: its log of requests holds whole addresses."""
+    """The server's usual logging configuration, with tokens masked: the access log contains whole addresses."""
     chosen = copy.deepcopy(LOGGING_CONFIG)
     chosen["filters"] = {"tokens": {"()": f"{__name__}.{TokenMask.__name__}"}}
     for handler in chosen["handlers"].values():
@@ -45,5 +45,5 @@ def server_logs() -> dict[str, Any]:
 
 
 def _masked(value: object) -> object:
-    # Numbers stay numbers: a format may ask for them.
+    # Numbers stay numbers: a format string may need them.
     return masked(str(value)) if isinstance(value, str | Exception) else value

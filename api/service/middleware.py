@@ -1,4 +1,4 @@
-"""What happens to every request and answer: bodies are bounded, HEAD works, security headers are set."""
+"""Middleware for all requests: a limit on bodies, HEAD, and security headers."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from api.service.responses import SECURITY_HEADERS, problem_response
 
 
 class SecurityHeaders:
-    """Sets `SECURITY_HEADERS` where an answer has none of its own."""
+    """Sets `SECURITY_HEADERS` unless an answer has its own."""
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app
@@ -50,9 +50,9 @@ class HeadAsGet:
 
 
 class BodyLimit:
-    """Refuses bodies that are declared, or turn out, larger than ``max_bytes``; what was not sent is not read.
+    """Refuses bodies that are larger than ``max_bytes``, by their declared length or while they are read.
 
-    ``at`` gives single addresses a bound of their own.
+    ``at`` gives single addresses their own limit.
     """
 
     def __init__(self, app: ASGIApp, max_bytes: int, at: Mapping[str, int] = MappingProxyType({})) -> None:
@@ -82,7 +82,7 @@ def _counted(receive: Receive, most: int) -> Receive:
         message = await receive()
         total += len(message.get("body", b""))
         if total > most:
-            # An HTTPException, since the framework turns anything else raised here into a malformed body.
+            # An HTTPException, since the framework reports any other exception here as a malformed body.
             raise HTTPException(413, _larger_than(most))
         return message
 

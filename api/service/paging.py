@@ -1,4 +1,4 @@
-"""Lists in pages: cursors, opaque to whoever follows them, and the one way in which a page is cut from a list."""
+"""Lists in pages: opaque cursors, and how a page is taken from a list."""
 
 from __future__ import annotations
 
@@ -15,15 +15,15 @@ from api.service.problems import ApiError
 T = TypeVar("T")
 
 LONGEST_CURSOR = 6000
-"""Characters of a cursor at most: base64 of the longest key, 1000 letters of up to four bytes."""
+"""Most characters of a cursor: base64 of the longest key, 1000 letters of up to four bytes."""
 
 LARGEST_NUMBER = 2**31 - 1
-"""Of a row: what the narrower of the engines counts with."""
+"""Largest number of a row: the engine with the smaller integers has this limit."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Part(Generic[T]):
-    """One page of a list, and the cursor of the next one; None: nothing follows."""
+    """One page of a list, and the cursor of the next page; None: this is the last one."""
 
     items: tuple[T, ...]
     next: str | None
@@ -31,7 +31,7 @@ class Part(Generic[T]):
 
 @dataclass(frozen=True, kw_only=True)
 class Listing:
-    """One list under one set of filters, from a cursor on. A cursor belongs to its list and filters alone."""
+    """A list with its filters, from a cursor on. A cursor is valid only for its own list and filters."""
 
     name: str
     cursor: str | None
@@ -40,27 +40,27 @@ class Listing:
 
     @property
     def after(self) -> str | None:
-        """The key to go on after; None: from the beginning. Raises ApiError for a cursor that was altered or belongs
-        elsewhere."""
+        """The key after which the page begins; None: from the beginning. Raises ApiError for a cursor that was changed
+        or comes from another list."""
         return None if self.cursor is None else self._decoded(self.cursor)
 
     @property
     def after_number(self) -> int | None:
-        """As `after`, for a list in the order of its rows' numbers."""
+        """As `after`, for a list in the order of row numbers."""
         if self.cursor is None:
             return None
         after = self._decoded(self.cursor)
         if not (after.isascii() and after.isdigit() and len(after) <= len(str(LARGEST_NUMBER))):
-            raise _refusal(self.cursor, "the cursor names no row")
+            raise _refusal(self.cursor, "the cursor does not name a row")
         return min(int(after), LARGEST_NUMBER)
 
     def cursor_after(self, key: object) -> str:
-        """The cursor that goes on after a key."""
+        """The cursor of the page that begins after a key."""
         text = json.dumps([self._belonging, str(key)], ensure_ascii=False, separators=(",", ":"))
         return base64.urlsafe_b64encode(text.encode()).decode().rstrip("=")
 
     def page(self, read: Callable[[int | None, int], Sequence[T]], number: Callable[[T], int]) -> Part[T]:
-        """The page of a list of rows. ``read`` gives so many rows after the row of a number, ``number`` is a row's."""
+        """A page of a list of rows. ``read`` gives so many rows after a row number, ``number`` the number of a row."""
         found = read(self.after_number, self.limit + 1)
         items = tuple(found[: self.limit])
         return Part(items=items, next=self.cursor_after(number(items[-1])) if len(found) > self.limit else None)
@@ -82,5 +82,5 @@ class Listing:
 
 
 def _refusal(cursor: str, message: str) -> ApiError:
-    remedy = "start again without a cursor and follow next from there"
+    remedy = "start again without a cursor, and follow next from there"
     return ApiError.at("cursor", message, remedy, value=cursor[:80], name="invalid-cursor")

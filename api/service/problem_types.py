@@ -1,4 +1,4 @@
-"""Every kind of problem the interface can answer with, and what to do about it: one table.
+"""The table of all kinds of problem that the interface can answer with, and their remedies.
 
 The pages at ``/problems``, the OpenAPI responses and the problem documents (RFC 9457) are made from it.
 """
@@ -8,6 +8,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+
+OF_BODIES = ("malformed-json", "body-too-large", "unsupported-content")
+"""Problems of every route that takes a body."""
+
+OF_READING = ("invalid-request", "internal-error", "catalogue-locked", "catalogue-unusable")
+"""Problems of every route that reads the catalogue."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,158 +44,159 @@ _TABLE = (
         name="unauthorised",
         title="A valid token is needed",
         status=401,
-        meaning="The request carries no token where one is needed, or one that is unknown, has ended or was revoked.",
+        meaning="The request needs a token and has none, or its token is unknown, has expired or was revoked.",
         remedy="Send the header 'Authorization: Bearer oh_…'. Ask a maintainer for a token, or make a new one.",
     ),
     ProblemType(
         name="forbidden",
         title="This is not allowed",
         status=403,
-        meaning="The token is good, but the contributor's role or the token's scopes do not reach as far, or what is "
-        "to be changed is somebody else's.",
-        remedy="Each entry of errors says what is lacking.",
+        meaning="The token is valid, but the contributor's role or the token's scopes do not allow this, or the record "
+        "belongs to somebody else.",
+        remedy="Each entry of errors says what is missing.",
     ),
     ProblemType(
         name="suspended",
         title="This contributor is suspended",
         status=403,
-        meaning="A maintainer has stopped this contributor's changes, with a reason; reading stays open.",
-        remedy="Ask a maintainer; the detail tells since when and why.",
+        meaning="A maintainer has suspended this contributor, who can still read but not change anything.",
+        remedy="Ask a maintainer; the detail says since when and why.",
     ),
     ProblemType(
         name="own-evidence",
         title="Evidence must come from somebody else",
         status=403,
-        meaning="An entry is confirmed by others than the author of what it says.",
-        remedy="Let somebody else measure the part; cite a drawing instead, if there is one.",
+        meaning="The author of an entry's values cannot confirm them by a measurement.",
+        remedy="Ask somebody else to measure the part, or cite a drawing if there is one.",
     ),
     ProblemType(
         name="not-found",
-        title="Nothing is at this address",
+        title="There is nothing at this address",
         status=404,
         meaning="No page or resource has this address.",
-        remedy="Look at /docs for the addresses there are.",
+        remedy="See /docs for all addresses.",
     ),
     ProblemType(
         name="unknown-entry",
         title="Not in this catalogue",
         status=404,
-        meaning="The catalogue holds no entry of this key.",
-        remedy="Find the key by /v1/search; keys are maker and part number, as in 'maker:part'.",
+        meaning="The catalogue has no record with this key.",
+        remedy="Find the key with /v1/search. The key of a half is made of maker and part number: 'maker:part'.",
     ),
     ProblemType(
         name="method-not-allowed",
-        title="This address does not take this method",
+        title="This address does not allow this method",
         status=405,
-        meaning="The address exists but answers other methods; the Allow header lists them.",
+        meaning="The address exists, but only for the methods in the Allow header.",
         remedy="Use one of the methods in the Allow header.",
     ),
     ProblemType(
         name="conflicting-entry",
-        title="The catalogue holds another entry of this key",
+        title="The catalogue has another entry with this key",
         status=409,
-        meaning="An entry of the same key but with other content exists.",
-        remedy="Compare both; give the new one its own part number, or leave it out.",
+        meaning="An entry with the same key but different content exists.",
+        remedy="Compare both. Give the new one its own part number, or leave it out.",
     ),
     ProblemType(
         name="review-refused",
         title="The machine review found something severe",
         status=409,
-        meaning="The entry is impossible, far off its series' law, in another unit by the look of it, or listed "
-        "already. Nothing was saved.",
-        remedy="Correct what errors name. What is right as it is goes in with a reason in acknowledge, under the code "
-        "that the error gives; the reason is kept.",
+        meaning="The entry is impossible, differs much from its series' law, seems to be in another unit, or is "
+        "listed already. Nothing was saved.",
+        remedy="Correct the fields in errors. If a value is correct as it is, give the reason in acknowledge, under "
+        "the code in the error; the reason is saved.",
     ),
     ProblemType(
         name="stale-revision",
-        title="Somebody changed it since you looked",
+        title="The record has changed since you read it",
         status=412,
-        meaning="The change, or the evidence, was made from an earlier state of the record. Nothing was changed.",
-        remedy="Read it again; if your change still makes sense, send it with the new ETag.",
+        meaning="The change, or the evidence, is based on an earlier state of the record. Nothing was changed.",
+        remedy="Read it again. If your change still makes sense, send it with the new ETag.",
     ),
     ProblemType(
         name="body-too-large",
         title="The body is too large",
         status=413,
-        meaning="The request's body is larger than this server reads.",
-        remedy="An identification needs a few kilobytes. Load files into the catalogue with 'otherhalf import'; crop "
+        meaning="The request's body is larger than this server accepts.",
+        remedy="An identification needs a few kilobytes. Load files into the catalogue with 'otherhalf import'. Crop "
         "a picture to the rows of contacts.",
     ),
     ProblemType(
         name="unsupported-content",
-        title="The body is of no kind that this address takes",
+        title="This address does not accept this type of body",
         status=415,
         meaning="The request's Content-Type is missing, or is not JSON (for a row of contacts: JSON, PNG or JPEG).",
-        remedy="Send the header Content-Type: application/json; image/png or image/jpeg with a bare picture.",
+        remedy="Send the header Content-Type: application/json, or image/png or image/jpeg with a bare picture.",
     ),
     ProblemType(
         name="invalid-request",
-        title="The request has another form than expected",
+        title="The request does not have the expected form",
         status=422,
-        meaning="A field is missing, unknown, of the wrong type or out of its bounds.",
+        meaning="A field is missing, unknown, of the wrong type or out of range.",
         remedy="Each entry of errors names the field, the value given and what to give instead.",
     ),
     ProblemType(
         name="invalid-observations",
         title="An observation cannot be used",
         status=422,
-        meaning="The form is right, but an observation makes no sense: an unknown unit, a length of zero …",
+        meaning="The form is correct, but an observation makes no sense: an unknown unit, a length of zero …",
         remedy="Each entry of errors names the field, the value given and what to give instead.",
     ),
     ProblemType(
         name="invalid-picture",
         title="The picture cannot be used",
         status=422,
-        meaning="The picture is no PNG or JPEG, is damaged or breaks off, or has more pixels than this server decodes.",
-        remedy="Send it whole, as PNG or JPEG, cropped to the rows of contacts.",
+        meaning="The picture is not a PNG or JPEG, is damaged or incomplete, or has too many pixels for this server.",
+        remedy="Send a complete PNG or JPEG, cropped to the rows of contacts.",
     ),
     ProblemType(
         name="unknown-half",
-        title="A half that is named is not in this catalogue",
+        title="A half in the request is not in this catalogue",
         status=422,
-        meaning="The request names a half, to be explained or tried for fit, that the catalogue does not hold.",
-        remedy="Find its key by /v1/search.",
+        meaning="The request names a half that the catalogue does not have, for an explanation or in a trial fit.",
+        remedy="Find its key with /v1/search.",
     ),
     ProblemType(
         name="invalid-cursor",
         title="The cursor does not belong to this list",
         status=422,
-        meaning="The cursor was altered, or comes from another list or from other filters.",
-        remedy="Start again without a cursor and follow next from there.",
+        meaning="The cursor was changed, or comes from another list or from other filters.",
+        remedy="Start again without a cursor, and follow next from there.",
     ),
     ProblemType(
         name="invalid-entry",
-        title="An entry cannot be taken",
+        title="An entry or a file cannot be used",
         status=422,
         meaning="A catalogue entry, or a file of entries, contradicts itself or has an unknown form.",
-        remedy="Each entry of errors names the place and what to change.",
+        remedy="Each item of errors names the place and what to change.",
     ),
     ProblemType(
         name="key-reused",
         title="The Idempotency-Key belongs to another request",
         status=422,
-        meaning="An earlier request with this Idempotency-Key asked for something else.",
-        remedy="Give every new request a key of its own; repeat one only with the same body.",
+        meaning="An earlier request with this Idempotency-Key was a different one.",
+        remedy="Give every new request its own key. Repeat a key only with the same body.",
     ),
     ProblemType(
         name="precondition-missing",
-        title="The change does not say what it was made from",
+        title="The header If-Match is missing",
         status=428,
-        meaning="Changes carry the ETag of what they were made from, so that nobody's work is overwritten unseen.",
-        remedy="Read the record, look at it, and send its ETag as If-Match.",
+        meaning="A change needs the ETag of the record that it is based on, so that nobody's work is overwritten by "
+        "accident.",
+        remedy="Read the record, and send its ETag as If-Match.",
     ),
     ProblemType(
         name="internal-error",
-        title="Something broke here",
+        title="An internal error",
         status=500,
-        meaning="An error that is not the request's fault; the server's log has the details.",
-        remedy="Try again; if it happens again, report the request and the time.",
+        meaning="The request is not the cause; the server's log has the details.",
+        remedy="Try again. If it happens again, report the request and the time.",
     ),
     ProblemType(
         name="catalogue-locked",
         title="The catalogue is busy",
         status=503,
-        meaning="Another process holds the catalogue's database.",
+        meaning="Another process has locked the catalogue's database.",
         remedy="Try again after the seconds in the Retry-After header.",
     ),
     ProblemType(
@@ -197,7 +204,7 @@ _TABLE = (
         title="The catalogue cannot be used",
         status=503,
         meaning="The catalogue's database is read-only, of another schema revision, or damaged.",
-        remedy="The keeper of this server must act; the detail names what to do.",
+        remedy="The operator of this server must act; the detail says what to do.",
     ),
 )
 

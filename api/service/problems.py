@@ -1,4 +1,4 @@
-"""From errors to problem documents: the one place that knows which error is which kind of problem.
+"""From errors to problem documents: which error is which kind of problem.
 
 The JSON interface answers with the documents and the command line prints them.
 """
@@ -35,7 +35,7 @@ from catalog.review import Finding
 from matcher.errors import ObservationError, ObservationErrors, UnknownHalfError
 
 MOST_ERRORS = 50
-"""Field errors in one problem document; the detail tells how many there were."""
+"""Most field errors in one problem document; the detail says how many there were."""
 
 KIND_OF_ERROR: tuple[tuple[type[Exception], str], ...] = (
     (ObservationErrors, "invalid-observations"),
@@ -60,11 +60,11 @@ KIND_OF_ERROR: tuple[tuple[type[Exception], str], ...] = (
     (UnavailableError, "catalogue-unusable"),
     (CatalogueError, "catalogue-unusable"),
 )
-"""Which error is which kind of problem; the first that fits counts."""
+"""The kind of problem of each error; the first match counts."""
 
 
 class ApiError(Exception):
-    """A problem found by the interface itself: the name of its type, what happened, and the fields at fault."""
+    """A problem found by the interface itself: the name of its type, what happened, and the wrong fields."""
 
     def __init__(self, name: str, detail: str, errors: Sequence[FieldProblem] = ()) -> None:
         super().__init__(detail)
@@ -76,20 +76,20 @@ class ApiError(Exception):
     def at(
         cls, field: str, message: str, remedy: str = "", *, value: object = None, name: str = "invalid-request"
     ) -> Self:
-        """One field that does not do: why not, and what to give instead."""
+        """One wrong field: what is wrong with it, and what to give instead."""
         problem = FieldProblem(field=field, value=shown(value), message=message, remedy=remedy)
         return cls(name, message, [problem])
 
     @classmethod
     def of_fields(cls, fields: Sequence[FieldProblem]) -> Self:
-        """A request that cannot be used, with everything that is wrong in it."""
+        """A request with wrong fields, of which there is at least one."""
         first = f"{fields[0].field}: {fields[0].message}"
         detail = first if len(fields) == 1 else f"{len(fields)} fields cannot be used; first: {first}"
         return cls("invalid-request", detail, fields)
 
 
 def problem_of(error: Exception, instance: str = "") -> Problem:
-    """The problem document for an error; one that nobody foresaw tells nothing of the inside."""
+    """The problem document for an error; that of an unexpected error says nothing about the program."""
     if isinstance(error, ApiError):
         return make_problem(error.name, error.detail, error.errors, instance)
     for kind, name in KIND_OF_ERROR:
@@ -114,13 +114,13 @@ def make_problem(name: str, detail: str, errors: Iterable[FieldProblem] = (), in
 
 
 def _without_tokens(error: FieldProblem) -> FieldProblem:
-    """A token that was sent in the wrong place is not given back, nor kept by those who log answers."""
+    """Mask tokens that were sent in the wrong place, since answers may be logged."""
     said = error.model_dump()
     return FieldProblem(**{name: _sayable(each) if isinstance(each, str) else each for name, each in said.items()})
 
 
 def _sayable(text: str) -> str:
-    """Without tokens, and without halves of characters (JSON's \\ud800), which no answer can carry."""
+    """Mask tokens, and replace lone surrogates (JSON's \\ud800), which cannot be encoded in UTF-8."""
     return masked(text.encode("utf-8", "replace").decode())
 
 
@@ -147,7 +147,7 @@ def _fields(error: Exception) -> tuple[FieldProblem, ...]:
 
 
 def _to_acknowledge(finding: Finding) -> FieldProblem:
-    remedy = f"{finding.remedy}. If it is right as it is, acknowledge {finding.code.value} with a reason"
+    remedy = f"{finding.remedy}. If it is correct as it is, acknowledge {finding.code.value} with a reason"
     named = _field(finding.field, finding.value, finding.message, remedy)
     return named.model_copy(update={"acknowledge": finding.code.value})
 

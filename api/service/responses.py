@@ -1,4 +1,4 @@
-"""Problem documents as HTTP answers, and which error becomes one."""
+"""HTTP answers for errors."""
 
 from __future__ import annotations
 
@@ -22,14 +22,14 @@ from matcher.errors import ObservationError, ObservationErrors, UnknownHalfError
 PROBLEM_JSON = "application/problem+json"
 
 CHALLENGE = 'Bearer realm="otherhalf"'
-"""What a 401 asks for (RFC 6750, section 3)."""
+"""The challenge of a 401 (RFC 6750, section 3)."""
 
 SECURITY_HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "no-referrer",
     "Content-Security-Policy": "default-src 'none'; frame-ancestors 'none'",
 }
-"""Headers of every answer that does not set its own."""
+"""Headers of all answers that do not set their own."""
 
 _log = logger()
 
@@ -37,7 +37,7 @@ _BY_STATUS = {400: "malformed-json", 404: "not-found", 405: "method-not-allowed"
 
 
 class NotModified(Exception):  # noqa: N818 - an answer, not a fault
-    """The sender's copy is still good. ``etag`` is the tag that it has."""
+    """The client's copy, with the tag ``etag``, is still current."""
 
     def __init__(self, etag: str) -> None:
         super().__init__(etag)
@@ -45,7 +45,7 @@ class NotModified(Exception):  # noqa: N818 - an answer, not a fault
 
 
 def problem_response(problem: Problem, headers: Mapping[str, str] | None = None) -> Response:
-    """An HTTP answer that carries a problem document."""
+    """An HTTP answer with a problem document."""
     sent = {**SECURITY_HEADERS, **(headers or {})}
     if problem.type == PROBLEMS["catalogue-locked"].uri:
         sent["Retry-After"] = str(RETRY_AFTER_S)
@@ -54,8 +54,8 @@ def problem_response(problem: Problem, headers: Mapping[str, str] | None = None)
     return Response(problem.model_dump_json(), status_code=problem.status, headers=sent, media_type=PROBLEM_JSON)
 
 
-def told(request: Request, problem: Problem, headers: Mapping[str, str] | None = None) -> Response:
-    """A problem told to whoever asked: programs get the document, people looking at a page get a page."""
+def problem_answer(request: Request, problem: Problem, headers: Mapping[str, str] | None = None) -> Response:
+    """The answer for a problem: a document for programs, a page for people."""
     render: Callable[[Request, Problem], Response] | None = getattr(request.app.state, "problem_page", None)
     if render is None or not wants_page(request):
         return problem_response(problem, headers)
@@ -65,12 +65,12 @@ def told(request: Request, problem: Problem, headers: Mapping[str, str] | None =
 
 
 def wants_page(request: Request) -> bool:
-    """Whether a refusal goes to a person looking at a page, not to a program."""
+    """Whether a refusal is for a person looking at a page, not for a program."""
     return not request.url.path.startswith("/v1/") and "text/html" in request.headers.get("accept", "")
 
 
 def documented(*names: str) -> dict[int | str, dict[str, Any]]:
-    """What ``responses=`` of a route says of the problems it can answer with."""
+    """The value of a route's ``responses=`` for the problems that it can answer with."""
     by_status: dict[int, list[str]] = {}
     for name in names:
         by_status.setdefault(PROBLEMS[name].status, []).append(name)
@@ -94,7 +94,7 @@ def add_handlers(app: FastAPI) -> None:
 
 
 def _answered(request: Request, error: Exception) -> Response:
-    return told(request, problem_of(error, request.url.path))
+    return problem_answer(request, problem_of(error, request.url.path))
 
 
 def _not_modified(request: Request, error: Exception) -> Response:
@@ -103,17 +103,17 @@ def _not_modified(request: Request, error: Exception) -> Response:
 
 def _http(request: Request, error: Exception) -> Response:
     if not isinstance(error, HTTPException) or error.status_code not in _BY_STATUS:
-        _log.error("unforeseen status at %s %s", request.method, request.url.path, exc_info=error)
+        _log.error("unexpected status at %s %s", request.method, request.url.path, exc_info=error)
         return _answered(request, error)
     detail = f"{request.method} {request.url.path}: {error.detail}"
     problem = make_problem(_BY_STATUS[error.status_code], detail, instance=request.url.path)
-    return told(request, problem, error.headers)
+    return problem_answer(request, problem, error.headers)
 
 
 def _invalid(request: Request, error: Exception) -> Response:
     errors = list(error.errors()) if isinstance(error, RequestValidationError) else []
     if any(each["type"] == "json_invalid" for each in errors):
-        return told(request, _malformed(request, errors[0]))
+        return problem_answer(request, _malformed(request, errors[0]))
     body = request.scope["route"].body_field
     fields = field_problems(errors) if body is None else field_problems(errors, body.field_info.annotation)
     return _answered(request, ApiError.of_fields(fields))

@@ -1,4 +1,4 @@
-"""What a running server or command needs to know; nothing is read when modules are imported."""
+"""Settings of a server and limits of requests; importing this module reads nothing."""
 
 from __future__ import annotations
 
@@ -8,49 +8,49 @@ from datetime import timedelta
 from catalog.history.pending import DELAY
 
 MAX_BODY_BYTES = 1_048_576
-"""Largest request body that is read, bytes (1 MiB): a thousand times a usual list of observations."""
+"""Largest request body, bytes (1 MiB): a thousand times a usual list of observations."""
 
 MAX_PICTURE_BYTES = 40_000_000
-"""Largest body with a picture in it, bytes. A colour picture of 12 million pixels that cannot be compressed at all has
-36 MB; as base64 in JSON, which takes a third more, there is room for 30 MB: any photo of that size, as PNG too."""
+"""Largest body with a picture, bytes. An incompressible colour picture of 12 million pixels has 36 MB. In base64, which
+takes a third more, 30 MB fit: any photo of that size, also as PNG."""
 
 MAX_PICTURE_PIXELS = 24_000_000
-"""Most pixels of a picture that is sent: twice the 12 million of a usual crop, decoded within 100 MB."""
+"""Most pixels of a picture in a request: twice the 12 million of a usual crop, decoded within 100 MB."""
 
 MAX_FILE_BYTES = 200_000_000
 MAX_FILE_PIXELS = 80_000_000
-"""The same for a file on one's own machine, where nobody else waits: a whole photo of the finest cameras."""
+"""The same limits for a local file, for which no one else has to wait: enough for an uncropped photo."""
 
 DEFAULT_PAGE = 50
 MAX_PAGE = 500
-"""Entries on one page of a list: the default, and the most that may be asked for."""
+"""Entries on one page of a list: the default, and the largest allowed."""
 
 MAX_HITS = 100
 """Most hits of one text search."""
 
 LOOKED_EVERY_S = 30.0
-"""Seconds between two looks for pending changes that are due: nothing to a delay of days."""
+"""Seconds between two checks for pending changes that are due: short compared with their delay of days."""
 
 CASES_EVERY_S = 5.0
-"""Seconds between two looks whether the catalogue changed, so that open cases have to be ranked again: a look reads one
+"""Seconds between two checks whether the catalogue has changed and open cases must be ranked again: a check reads one
 number."""
 
 KEPT_OBJECTS = 200_000
-"""New objects after which Python looks for rubbish. A command or a server builds the whole catalogue and keeps it;
-looking through it every 700 objects, Python's default, takes a third of the time."""
+"""New objects after which Python collects garbage. A command or a server builds the whole catalogue and keeps it; with
+Python's default of 700 objects, a third of the time would go into collecting."""
 
 RETRY_AFTER_S = 2
-"""Seconds to wait when the database is locked; writers hold it for less."""
+"""Seconds to wait when the database is locked; writers lock it for a shorter time."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Settings:
     """Settings of one server.
 
-    ``database_url`` chooses the catalogue; None: ``OTHERHALF_DATABASE``, else the user's own. ``max_body_bytes``
-    bounds request bodies, ``max_picture_bytes`` those of the one address that takes pictures.
-    ``pending_delay`` is how long destroying changes wait for objections, ``looked_every_s`` how often, in seconds, is
-    looked for those that are due, and ``cases_every_s`` whether open cases have to be ranked again.
+    ``database_url`` is the catalogue; None: ``OTHERHALF_DATABASE``, or else the user's own. ``max_body_bytes`` limits
+    request bodies, ``max_picture_bytes`` those of the one address that accepts pictures. ``pending_delay`` is how long
+    changes that others may object to are pending. ``looked_every_s`` is the time between two checks for due changes,
+    ``cases_every_s`` between two checks for cases to rank again, in seconds.
     """
 
     database_url: str | None = None

@@ -254,7 +254,7 @@ def test_the_help_names_every_command(app: FastAPI) -> None:
 
 def test_the_help_tells_the_exit_codes() -> None:
     told = " ".join(CliRunner().invoke(command, ["identify", "--help"]).output.split())
-    for words in ("0 answered", "2 bad input", "3 no match", "4 the catalogue cannot be used"):
+    for words in ("0 success", "2 bad input", "3 no match", "4 the catalogue cannot be used"):
         assert words in told
 
 

@@ -25,26 +25,26 @@ from api.schemas.words import NOT_HERE
 from api.service.problems import problem_of
 from catalog.snapshot.snapshot import Snapshot
 
-with suppress(ImportError):  # not everywhere; where it is, input() gets arrow keys and earlier lines from it
+with suppress(ImportError):  # where the system has it, input() gets arrow keys and earlier lines
     import readline  # noqa: F401
 
 OPENING = (
-    "I ask for what tells most. Answer as you read it, in mm or with its unit (6.52, 0.257in, 4.41/11).",
-    "Enter alone: cannot tell.  ?: how to take it.  back: take the last step back.  stop: end here.",
-    "Anything else you know goes in at any time, as in rows=2 or height<=0.9.",
+    "Each question is the most useful measurement now. Answer in mm or with a unit (6.52, 0.257in, 4.41/11).",
+    "Enter alone: cannot tell.  ?: how to measure it.  back: undo the last step.  stop: end here.",
+    "You can give other observations at any time, for example rows=2 or height<=0.9.",
 )
 
 SKIP = ("", "skip", "don't know", "dont know", "do not know", "cannot tell", "can't tell", "no idea", "-")
 HELP, BACK, STOP = ("?", "help"), ("back", "undo"), ("stop", "quit", "exit")
-"""Words that are no reading."""
+"""Words that are commands, not readings."""
 
-NOTHING_LEFT = "Nothing is left to ask that tells anything with what is at hand."
+NOTHING_LEFT = "No further measurement that you can take would help."
 
 
 def ask(snapshot: Snapshot, request: AskRequest, database: str | None = None) -> Answer | None:
-    """Ask until it is settled, nothing is left to ask, or the person stops; then print the answer and return it.
+    """Ask until the answer is settled, nothing is left to ask or the person stops; then print and return the answer.
 
-    ``request`` holds what is known already; ``database`` is the one named on the command line, if one was.
+    ``request`` holds what is known already; ``database`` is the value of ``--database``.
     """
     if not snapshot.halves:
         show([plain(EMPTY_CATALOGUE)])
@@ -62,7 +62,7 @@ def ask(snapshot: Snapshot, request: AskRequest, database: str | None = None) ->
 
 
 def _talk(dialogue: Dialogue) -> Dialogue:
-    """Ask on; an interruption ends it as the person's own word does, and loses nothing."""
+    """Ask questions until the end. Ctrl-C ends the dialogue as "stop" does; nothing is lost."""
     while True:
         try:
             after = _step(dialogue)
@@ -75,7 +75,7 @@ def _talk(dialogue: Dialogue) -> Dialogue:
 
 
 def _step(dialogue: Dialogue) -> Dialogue | None:
-    """Where the dialogue stands, the next question, and its answer; None at the end."""
+    """Print the state of the dialogue, ask the next question and take its answer; None at the end."""
     if dialogue.taken:
         show(_standing(dialogue))
     question = dialogue.question()
@@ -87,11 +87,11 @@ def _step(dialogue: Dialogue) -> Dialogue | None:
 
 
 def _reconsidered(dialogue: Dialogue) -> Dialogue | None:
-    """The dialogue without its last step where that is taken back, so that a slip cannot end it; else None."""
-    line = None if dialogue.before is None else _line("   Enter: see the answer.  back: take the last step back > ")
+    """The dialogue without its last step if the person undoes it (a wrong reading must not end it); else None."""
+    line = None if dialogue.before is None else _line("   Enter: see the answer.  back: undo the last step > ")
     if line is None or line.lower() not in BACK:
         return None
-    show([indented(f"Taken back: {dialogue.said}.", 3)])
+    show([indented(f"Undone: {dialogue.said}.", 3)])
     return dialogue.undone()
 
 
@@ -108,16 +108,16 @@ def _reply(dialogue: Dialogue, question: Question) -> Dialogue | None:
         if word in HELP:
             show(help_blocks(feature))
         elif word in BACK and dialogue.before is None:
-            show([indented("There is nothing to take back.", 3)])
+            show([indented("There is nothing to undo.", 3)])
         elif word in BACK:
-            show([indented(f"Taken back: {dialogue.said}.", 3)])
+            show([indented(f"Undone: {dialogue.said}.", 3)])
             return dialogue.undone()
         elif (after := _answered(dialogue, question, line)) is not None:
             return after
 
 
 def _answered(dialogue: Dialogue, question: Question, line: str) -> Dialogue | None:
-    """The dialogue after a line of observations; None, with the errors told, where it cannot be used."""
+    """The dialogue after a line of observations; None, with the errors printed, if the line cannot be used."""
     try:
         after = dialogue.answered(question, line)
     except ShortFormError as error:
@@ -127,7 +127,7 @@ def _answered(dialogue: Dialogue, question: Question, line: str) -> Dialogue | N
         show(problem_lines(problem_of(error), pieces, len(dialogue.request.observations)))
     else:
         if not after.taken:
-            show([indented("That was told before, and counts once.", 3)])
+            show([indented("You gave this observation before; it counts once.", 3)])
         return after
     return None
 
@@ -142,7 +142,7 @@ def _line(prompt: str) -> str | None:
 
 
 def _standing(dialogue: Dialogue) -> Iterator[RenderableType]:
-    """Where it stands after a reading, and what is wrong with that reading if it hardly fits."""
+    """The answer after a reading, and what may be wrong with the reading if it hardly fits."""
     found = dialogue.answer()
     if found is None or not found.candidates:
         return
@@ -163,12 +163,12 @@ def _doubts(dialogue: Dialogue, found: Answer) -> Iterator[str]:
     ]
     yield from hints or slips
     if hints or slips:
-        yield "If it was mistyped, 'back' takes it back."
+        yield "If you mistyped it, 'back' undoes it."
 
 
 def _print_way_back(request: AskRequest, database: str | None) -> None:
-    """The command that gives the same answer without asking, on one line, so that it can be copied."""
+    """Print the command that gives the same answer without questions, on one line, so that it can be copied."""
     where = [] if database is None else ["--database", database]
     command = shlex.join(["otherhalf", "identify", *where, *arguments_of(request)])
-    own = " (and with your own figures of instruments, which only --file takes)" if request.instruments else ""
-    sys.stdout.write(f"\nTo come back to this{own}: {command}\n")
+    own = " (your own figures of instruments are missing: give them by --file)" if request.instruments else ""
+    sys.stdout.write(f"\nTo get this answer again{own}: {command}\n")

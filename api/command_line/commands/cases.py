@@ -1,4 +1,4 @@
-"""``otherhalf case``: parts that nobody has named yet, kept until somebody does."""
+"""``otherhalf case``: specimens that are not identified yet."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from api.command_line.commands.common import (
     object_of,
     opened,
     print_json,
+    reporting_errors,
     show,
-    told,
     with_typed,
 )
 from api.command_line.commands.identification import FileOption, PiecesArgument
@@ -37,25 +37,25 @@ from catalog.model.timestamps import read, written
 from catalog.snapshot.snapshot import SnapshotSource
 
 MOST_LISTED = 500
-"""Cases that are printed at once."""
+"""Most cases printed at once."""
 
 REMEDY = 'give an object: {"title": …, "observations": [...]}'
-"""What to do about a file that holds something else."""
+"""Remedy for a file with other content."""
 
 app = typer.Typer(
     no_args_is_help=True,
-    help="""Keep a part that the catalogue cannot name, and be told when it can.
+    help="""Save a part that cannot be identified yet, and see when its answer changes.
 
-    A case holds what was observed, as 'otherhalf identify' takes it.
-    'refresh' ranks all open cases by what the catalogue knows now;
-    a running server does so by itself. When it is clear which half it is,
-    'accept' closes the case, and what was measured becomes evidence about it.
+    A case holds the observations of one part, as for 'otherhalf identify'.
+    'refresh' ranks all open cases again by the present catalogue; a running
+    server does this by itself. When you know which half it is, close the
+    case with 'accept': the measurements become evidence about that half.
 
     \b
-      otherhalf case save contact_count=24 pitch=4.41/11@caliper --title "reed bed recorder"
+      otherhalf case save contact_count=24 pitch=4.41/11 --title "reed bed"
       otherhalf case list
       otherhalf case refresh
-      otherhalf case accept KEY maker:part --reason "the drawing shows the same keys"
+      otherhalf case accept KEY maker:part --reason "same keys in the drawing"
     """,
 )
 
@@ -66,22 +66,22 @@ KeyArgument = Annotated[str, typer.Argument(metavar="KEY", help="The case's key,
 def save(
     pieces: PiecesArgument = None,
     file: FileOption = None,
-    title: Annotated[str | None, typer.Option("--title", help="What the part is from, in one line.")] = None,
-    note: Annotated[str | None, typer.Option("--note", help="Whatever else may help.")] = None,
+    title: Annotated[str | None, typer.Option("--title", help="Where the part comes from, in one line.")] = None,
+    note: Annotated[str | None, typer.Option("--note", help="Anything else that may help.")] = None,
     public: Annotated[
-        bool, typer.Option("--public", help="List it among the open cases; else only its key leads to it.")
+        bool, typer.Option("--public", help="List it among the open cases; else only people with its key see it.")
     ] = False,
     database: DatabaseOption = None,
 ) -> None:
-    """Open a case with what was observed, in the short form of 'otherhalf identify'.
+    """Save a part as a case, with its observations in the short form of 'otherhalf identify'.
 
     [bold]Examples[/bold]
 
     \b
-      otherhalf case save contact_count=24 pitch=4.41/11@caliper body_length=6.52±0.03 --title "reed bed recorder"
+      otherhalf case save contact_count=24 pitch=4.41/11 --title "reed bed recorder"
       otherhalf case save --file specimen.json --title "from the marsh" --public
     """
-    with told(pieces or []):
+    with reporting_errors(pieces or []):
         given = object_of(file, REMEDY) if file is not None else {}
         asked, _ = with_typed(given, "observations", parse_pieces(pieces or []))
         options = {"title": title, "note": note, "visibility": "public" if public else None}
@@ -90,13 +90,13 @@ def save(
         with acting(database) as writing:
             found = writing.carry_out(SAVE_CASE, body).result
     show(case_blocks(found))
-    show([plain(""), plain(f"Kept as {found.key}: 'otherhalf case show {found.key}'")])
+    show([plain(""), plain(f"Saved as {found.key}. To see it again: otherhalf case show {found.key}")])
 
 
 @app.command(name="show", epilog=EXIT_CODES)
 def show_(key: KeyArgument, as_json: JsonOption = False, database: DatabaseOption = None) -> None:
-    """Show a case: its answer, what others say, and how to rank it in full."""
-    with told(), opened(database) as catalogue, catalogue.reading() as session:
+    """Show a case: its answer, the comments, and the command that ranks it in full."""
+    with reporting_errors(), opened(database) as catalogue, catalogue.reading() as session:
         found = case_of(session, key, seer(THE_OPERATOR))
     if as_json:
         print_json(found)
@@ -108,10 +108,10 @@ def show_(key: KeyArgument, as_json: JsonOption = False, database: DatabaseOptio
 def list_(
     changed_since: Annotated[
         str | None,
-        typer.Option("--changed-since", metavar="DATE", help="Only those whose answer changed then or later."),
+        typer.Option("--changed-since", metavar="DATE", help="Only cases whose answer has changed since this date."),
     ] = None,
     own: Annotated[
-        bool, typer.Option("--own", help="All that were saved on this command line: private and closed ones too.")
+        bool, typer.Option("--own", help="All cases saved by this command, private and closed ones too.")
     ] = False,
     as_json: JsonOption = False,
     database: DatabaseOption = None,
@@ -125,8 +125,8 @@ def list_(
       otherhalf case list --own
     """
     if own and changed_since:
-        raise typer.BadParameter("--own lists all of one's own: leave out --changed-since")
-    with told(), opened(database) as catalogue, catalogue.reading() as session:
+        raise typer.BadParameter("--own lists all your cases: leave out --changed-since")
+    with reporting_errors(), opened(database) as catalogue, catalogue.reading() as session:
         since = None if changed_since is None else written(read(changed_since, field="--changed-since"))
         cases = own_cases(session, OPERATOR) if own else public_cases(session, changed_since=since, limit=MOST_LISTED)
         items = tuple(case_item(case) for case in cases)
@@ -139,27 +139,27 @@ def list_(
 def _listed(items: tuple[CaseItem, ...]) -> list[RenderableType]:
     if not items:
         return [plain("No case is open.")]
-    more = [plain(f"The first {MOST_LISTED}; ask for those that changed with --changed-since.")]
+    more = [plain(f"These are the first {MOST_LISTED}; --changed-since lists fewer.")]
     return [case_table(items), *(more if len(items) == MOST_LISTED else [])]
 
 
 @app.command(epilog=EXIT_CODES)
 def comment(
     key: KeyArgument,
-    text: Annotated[str, typer.Argument(help="What you have to say; for a suggestion the reason.")],
+    text: Annotated[str, typer.Argument(help="The comment; with --half, the reason for the suggestion.")],
     half: Annotated[
         str | None, typer.Option("--half", metavar="KEY", help="The half that you suggest, from 'otherhalf search'.")
     ] = None,
     database: DatabaseOption = None,
 ) -> None:
-    """Say something to a case, or suggest a half, which the ranking then judges.
+    """Comment on a case, or suggest a half for it; the ranking of that half is shown beside the suggestion.
 
     [bold]Example[/bold]
 
     \b
       otherhalf case comment KEY "same keys as in the drawing" --half maker:part
     """
-    with told(), acting(database) as writing:
+    with reporting_errors(), acting(database) as writing:
         writing.carry_out(COMMENT_ON_CASE, form_of(CommentIn, {"text": text, "half": half}), key=key)
         with writing.catalogue.reading() as session:
             found = case_of(session, key, seer(writing.who))
@@ -169,33 +169,33 @@ def comment(
 @app.command(epilog=EXIT_CODES)
 def accept(
     key: KeyArgument,
-    half: Annotated[str, typer.Argument(metavar="HALF", help="Key of the half that it is, from 'otherhalf search'.")],
-    reason: Annotated[str, typer.Option("--reason", help="Why it is this one; it is kept.")] = "",
+    half: Annotated[str, typer.Argument(metavar="HALF", help="Key of the right half, from 'otherhalf search'.")],
+    reason: Annotated[str, typer.Option("--reason", help="Why it is this half; saved with the case.")] = "",
     suggestion: Annotated[
-        str | None, typer.Option("--comment", metavar="KEY", help="The suggestion that is accepted, if it is one.")
+        str | None, typer.Option("--comment", metavar="KEY", help="The comment that suggested this half, if one did.")
     ] = None,
     confirm: Annotated[
         bool | None,
         typer.Option(
             "--confirm/--no-confirm",
-            help="Whether the measurements become evidence about the half; left out: where they can.",
+            help="Whether the measurements become evidence about the half; by default, as far as possible.",
             show_default=False,
         ),
     ] = None,
     database: DatabaseOption = None,
 ) -> None:
-    """Close a case with the half that it turned out to be.
+    """Close a case: say which half it is.
 
-    What was measured of the part becomes evidence about that half in the
-    same step, as far as it can; what is left out is told. Nobody's
-    measurements confirm figures that they gave themselves.
+    The measurements of the part become evidence about that half in the same
+    step, as far as possible; what is left out is listed. Nobody can confirm
+    values that they entered themselves.
 
     [bold]Example[/bold]
 
     \b
-      otherhalf case accept KEY maker:part --reason "the drawing shows the same keys"
+      otherhalf case accept KEY maker:part --reason "same keys in the drawing"
     """
-    with told(), acting(database) as writing:
+    with reporting_errors(), acting(database) as writing:
         snapshot = writing.source.current()
         require_half(snapshot, half)
         given = {"half": half, "comment": suggestion, "reason": reason, "confirm": confirm}
@@ -207,12 +207,11 @@ def accept(
 @app.command(epilog=EXIT_CODES)
 def withdraw(
     key: KeyArgument,
-    reason: Annotated[str, typer.Option("--reason", help="Why; it is kept.")],
+    reason: Annotated[str, typer.Option("--reason", help="Why; saved in the journal.")],
     database: DatabaseOption = None,
 ) -> None:
-    """Take a case off the list. It stays readable by its key, and in the journal."""
-
-    with told(), acting(database) as writing:
+    """Withdraw a case: it leaves the list. People with its key can still read it."""
+    with reporting_errors(), acting(database) as writing:
         body = form_of(ReasonIn, {"reason": reason})
         found = writing.carry_out(WITHDRAW_CASE, body, record=SPECIMEN, key=key).result
     show([plain(f"Withdrawn: {found.title}")])
@@ -220,10 +219,10 @@ def withdraw(
 
 @app.command(epilog=EXIT_CODES)
 def refresh(database: DatabaseOption = None) -> None:
-    """Rank all open cases by what the catalogue knows now, and say whose answer changed.
+    """Rank all open cases again by the present catalogue, and list those whose answer changed.
 
-    Cases that were ranked by the present version of the catalogue are passed over.
+    Cases that are up to date are skipped.
     """
-    with told(), opened(database) as catalogue:
+    with reporting_errors(), opened(database) as catalogue:
         ranked = list(rank_again(catalogue, SnapshotSource(catalogue).current()))
     show(ranked_blocks(ranked))

@@ -1,4 +1,4 @@
-"""``otherhalf search``, ``import``, ``export``, ``publish`` and ``merge``: what a catalogue holds, in and out."""
+"""``otherhalf search``, ``import``, ``export``, ``upgrade``, ``publish`` and ``merge``."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ from api.command_line.commands.common import (
     check_exists,
     opened,
     print_json,
+    reporting_errors,
     show,
-    told,
 )
 from api.command_line.output.console import errors, plain
 from api.command_line.output.lists import added_lines, footprint_lines, hit_table
@@ -48,7 +48,7 @@ from catalog.snapshot.search import Searchable, SearchIndex
 T = TypeVar("T")
 
 MOST_LISTED = 50
-"""Differences and leavings that are listed on the screen, unless all are asked for."""
+"""Most differences, and most omissions, listed on the screen; ``--all`` lists every one."""
 
 
 def search(
@@ -57,8 +57,8 @@ def search(
     as_json: JsonOption = False,
     database: DatabaseOption = None,
 ) -> None:
-    """Find halves, series and makers by text; fragments and slips of the keyboard will do."""
-    with told(), opened(database) as catalogue, catalogue.reading() as session:
+    """Find halves, series and makers by text. Part of a name is enough, and typing errors are tolerated."""
+    with reporting_errors(), opened(database) as catalogue, catalogue.reading() as session:
         entries = [*map(Searchable.of, load_series(session)), *map(Searchable.of, load_halves(session))]
         version, index = read_version(session), SearchIndex(entries)
     hits = index.search(text, limit)
@@ -73,25 +73,26 @@ def search(
 
 def import_(
     paths: Annotated[list[Path], typer.Argument(metavar="PATH…", help="Files and folders.", show_default=False)],
-    skipped: Annotated[bool, typer.Option("--skipped", help="Name every skipped footprint file.")] = False,
+    skipped: Annotated[bool, typer.Option("--skipped", help="List every skipped footprint file.")] = False,
     database: DatabaseOption = None,
 ) -> None:
     """Fill the catalogue from exchange files, or from folders of open footprint files.
 
     \b
       .jsonl, .csv, or a folder of tables    as 'otherhalf export' writes them
-      .jsonl of 'otherhalf export --history' the whole catalogue, into an empty one
+      .jsonl of 'otherhalf export --history' a whole catalogue, into an empty one
       .kicad_mod, or a folder of them        each footprint becomes a half
 
-    A file is taken as a whole or not at all. What already stands in the catalogue with the same content is left
-    alone; the same part with other content is refused.
+    A file is imported as a whole or not at all. Entries that the catalogue has
+    with the same content stay as they are; the same part with different content
+    is refused.
 
     [bold]Example[/bold]
 
     \b
       otherhalf import my-drawings.jsonl ~/footprints/Connector.pretty
     """
-    with told(), opened(database) as catalogue:
+    with reporting_errors(), opened(database) as catalogue:
         for path in paths:
             check_exists(path)
         for path in (path for path in paths if is_exchange(path)):
@@ -104,7 +105,7 @@ def import_(
 def _import_file(catalogue: Catalogue, path: Path) -> None:
     with catalogue.writing() as session:
         if is_whole(path):
-            with progress("taking the history") as tell:
+            with progress("importing the history") as tell:
                 taken = import_whole(session, path, tell)
             lines = [plain(f"{record}: {number}") for record, number in taken.items()]
         else:
@@ -115,17 +116,17 @@ def _import_file(catalogue: Catalogue, path: Path) -> None:
 def export(
     path: Annotated[Path, typer.Argument(help="A .jsonl file, or a folder for tables (.csv); - prints JSON Lines.")],
     history: Annotated[
-        bool, typer.Option("--history", help="Everything: evidence, disputes, cases and the journal too (.jsonl).")
+        bool, typer.Option("--history", help="Also export evidence, disputes, cases and the journal (.jsonl only).")
     ] = False,
     private: Annotated[bool, typer.Option("--private", help="With --history: private cases too.")] = False,
     database: DatabaseOption = None,
 ) -> None:
-    """Write the whole catalogue to a file or folder that 'otherhalf import' reads back without loss.
+    """Write the catalogue to a file or folder that 'otherhalf import' reads back without loss.
 
-    Without --history these are its entries as they stand, to be read and edited; with it, everything that happened.
-    Tokens are never written.
+    The default is the present entries, to read and edit. --history writes the
+    whole history. Tokens are never written.
     """
-    with told(), opened(database) as catalogue, catalogue.reading() as session:
+    with reporting_errors(), opened(database) as catalogue, catalogue.reading() as session:
         if history:
             number, what = _export_history(session, path, private=private), "rows of history"
         else:
@@ -150,17 +151,18 @@ def _export_entries(entries: Iterable[AnyEntry], path: Path) -> int:
 
 
 def upgrade(database: DatabaseOption = None) -> None:
-    """Move the tables of an older catalogue to this program's version; nothing in it is lost.
+    """Upgrade the tables of an older catalogue to this version of the program, without loss.
 
-    Other commands refuse an older catalogue and name this one. Keep a copy of the file first.
+    Other commands refuse an older catalogue and name this command. Make a copy
+    of the file first.
     """
-    with told():
+    with reporting_errors():
         upgrade_tables(database)
-    show([plain("The catalogue's tables are those of this program.")])
+    show([plain("The catalogue's tables are up to date.")])
 
 
 def _import_footprints(catalogue: Catalogue, paths: Sequence[Path], *, every: bool) -> bool:
-    """Whether the paths held any half; a script must not take a folder of damaged files for a filled catalogue."""
+    """Import footprints; returns whether there were any, so that a script notices a folder of damaged files."""
     with progress("reading footprints") as tell:
         found = import_folders(paths, tell)
     with catalogue.writing() as session:
@@ -171,7 +173,7 @@ def _import_footprints(catalogue: Catalogue, paths: Sequence[Path], *, every: bo
 
 @contextmanager
 def progress(what: str) -> Iterator[Callable[[int, int], None]]:
-    """A bar on the error stream, moved by what is done and how much there is in all."""
+    """A progress bar on the error stream; call what it yields with the number done and the total."""
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
     with Progress(*columns, console=errors(), transient=True) as bar:
         task = bar.add_task(what, total=None)
@@ -184,28 +186,29 @@ def _file_errors(path: Path) -> Iterator[None]:
         yield
     except OSError as error:
         reason = error.strerror or str(error)
-        raise FileError(reason, path=str(path), remedy="Name a place that can be written") from error
+        raise FileError(reason, path=str(path), remedy="Choose a place that you can write to") from error
 
 
 def publish(
     path: Annotated[Path, typer.Argument(help="The file to write, .jsonl.")],
     signed_off_by: Annotated[
-        str, typer.Option("--signed-off-by", metavar="NAME", help="The maintainer who stands for it.")
+        str, typer.Option("--signed-off-by", metavar="NAME", help="The maintainer who approves it.")
     ],
-    origin: Annotated[str, typer.Option("--origin", metavar="TEXT", help="What others shall call this catalogue.")],
+    origin: Annotated[str, typer.Option("--origin", metavar="TEXT", help="The name of this catalogue for others.")],
     note: Annotated[str, typer.Option("--note", help="What others should know about it.")] = "",
     database: DatabaseOption = None,
 ) -> None:
-    """Write the catalogue, evidence and history included, to a file that other catalogues can merge.
+    """Write the catalogue with its evidence and history to a file that other catalogues can merge.
 
-    Private cases stay out. The file ends with a check sum, so that a damaged or altered one is refused.
+    Private cases are left out. The file ends with a checksum: a damaged or
+    changed file is refused.
 
     [bold]Example[/bold]
 
     \b
       otherhalf publish marsh-2026.jsonl --signed-off-by Wren --origin "North marsh group"
     """
-    with told(), opened(database) as catalogue, catalogue.reading() as session:
+    with reporting_errors(), opened(database) as catalogue, catalogue.reading() as session:
         keeper = contributors.get(session, signed_off_by)
         if keeper.role is not Role.MAINTAINER or keeper.suspended_at is not None:
             raise EntryError(
@@ -225,12 +228,12 @@ def merge(
     every: Annotated[bool, typer.Option("--all", help="List every difference, not only the first ones.")] = False,
     database: DatabaseOption = None,
 ) -> None:
-    """Merge what another catalogue published: new entries are added, evidence on equal entries is united.
+    """Merge a file that another catalogue published: its new entries are added, and evidence about equal entries.
 
-    Differences are listed and nothing is overwritten. Its people become "name @ origin", so that they are nobody of
-    this catalogue. Merging the same file again changes nothing.
+    Differences are listed and nothing is overwritten. Its contributors appear
+    here as "name @ origin". Merging the same file again changes nothing.
     """
-    with told(), opened(database) as catalogue, catalogue.writing() as session:
+    with reporting_errors(), opened(database) as catalogue, catalogue.writing() as session:
         merged = merge_published(session, operators(f"merged {path.name}"), path)
     show(_lines(merged, None if every else MOST_LISTED))
     raise typer.Exit(ExitCode.ANSWERED)
@@ -253,21 +256,21 @@ def _line(text: str, field: str) -> str:
     try:
         return plain_line(text.strip())
     except ValueError as error:
-        raise EntryError(str(error), field=field, value=text, remedy="Write it in visible characters") from error
+        raise EntryError(str(error), field=field, value=text, remedy="Use visible characters only") from error
 
 
 def _lines(merged: Merged, most: int | None) -> Iterator[RenderableType]:
     for record, number in merged.added.items():
-        yield plain(f"{record}: {number} added, {merged.unchanged.get(record, 0)} already here")
+        yield plain(f"{record}: {number} added, {merged.unchanged.get(record, 0)} already there")
     for record, number in merged.statements.items():
-        yield plain(f"{record}: {number} taken")
+        yield plain(f"{record}: {number} added")
     yield from _listed(
-        "different here, left as they are",
+        "different here and left unchanged",
         merged.differences,
         lambda each: f"{each.record} {each.key}: {each.what}",
         most,
     )
-    yield from _listed("not taken", merged.left, lambda each: f"{each.record} about {each.about}: {each.why}", most)
+    yield from _listed("not added", merged.left, lambda each: f"{each.record} about {each.about}: {each.why}", most)
 
 
 def _listed(title: str, items: Sequence[T], word: Callable[[T], str], most: int | None) -> Iterator[RenderableType]:

@@ -1,4 +1,4 @@
-"""What all commands share: exit codes, options, the open catalogue, files that are read, and errors told in words."""
+"""What the commands share: exit codes, options, the open catalogue, reading files, and printing errors."""
 
 from __future__ import annotations
 
@@ -45,19 +45,21 @@ SERVER_ERRORS = 500
 """HTTP statuses from here on are not the sender's fault (RFC 9110, 15.6)."""
 
 EXIT_CODES = (
-    "[bold]Exit codes[/bold]: 0 answered (identified, or a shortlist), 2 bad input, 3 no match or nothing found, "
-    "4 the catalogue cannot be used, 1 anything else."
+    "[bold]Exit codes[/bold]: 0 success, 2 bad input, 3 no match or nothing found, 4 the catalogue cannot be used, "
+    "1 anything else."
 )
 
 OF_INPUT: tuple[type[Exception], ...] = (
     ApiError,
     *(kind for kind, name in KIND_OF_ERROR if PROBLEMS[name].status < SERVER_ERRORS),
 )
-"""Errors that the person who typed can mend."""
+"""Errors that the user can correct."""
 
 AcknowledgeOption = Annotated[
     list[str] | None,
-    typer.Option("--acknowledge", metavar="CODE=REASON", help="Why a severe finding is right as it is. Repeatable."),
+    typer.Option(
+        "--acknowledge", metavar="CODE=REASON", help="Why a severe finding is correct as it is; repeat for more."
+    ),
 ]
 OfOption = Annotated[EntryRecord, typer.Option("--of", help="What the key names.")]
 DatabaseOption = Annotated[
@@ -65,7 +67,7 @@ DatabaseOption = Annotated[
     typer.Option(
         "--database",
         metavar="URL",
-        help="The catalogue's database; else OTHERHALF_DATABASE, else one of your own in your data folder.",
+        help="The catalogue's database; by default OTHERHALF_DATABASE, or else a file in your data folder.",
         show_default=False,
     ),
 ]
@@ -73,8 +75,8 @@ JsonOption = Annotated[bool, typer.Option("--json", help="Print exactly what the
 
 
 @contextmanager
-def told(pieces: Sequence[str] = (), first_piece: int = 0) -> Iterator[None]:
-    """Tell errors in words on the error stream and end with their exit code; ``pieces`` as in `problem_lines`."""
+def reporting_errors(pieces: Sequence[str] = (), first_piece: int = 0) -> Iterator[None]:
+    """Print errors to the error stream and exit with their exit code; ``pieces`` as in `problem_lines`."""
     try:
         yield
     except ShortFormError as error:
@@ -92,8 +94,10 @@ def told(pieces: Sequence[str] = (), first_piece: int = 0) -> Iterator[None]:
 
 @contextmanager
 def acting(database: str | None, name: str | None = None) -> Iterator[Writing]:
-    """The catalogue as something to change, by whoever holds the database or in the name of a contributor. Raises
-    NotFoundError for nobody's name."""
+    """The catalogue for a change, by the operator or in the name of a contributor.
+
+    Raises NotFoundError for an unknown name.
+    """
     with opened(database) as catalogue:
         who = THE_OPERATOR
         if name is not None:
@@ -114,7 +118,7 @@ def _in_name_of(person: Contributor) -> Who:
 
 
 def acknowledgements(given: Sequence[str] | None) -> dict[str, str]:
-    """Reasons for severe findings, by their code, from ``CODE=REASON``. Raises EntryError for one without a reason."""
+    """Reasons for severe findings by code, from ``CODE=REASON``. Raises EntryError for a missing reason."""
     found = {}
     for each in given or ():
         code, equals, why = each.partition("=")
@@ -123,7 +127,7 @@ def acknowledgements(given: Sequence[str] | None) -> dict[str, str]:
                 "an acknowledgement has no reason",
                 field="--acknowledge",
                 value=each,
-                remedy="Write it as code=reason, with the code that the finding names",
+                remedy="Write code=reason, with the code that the finding names",
             )
         found[code.strip()] = why.strip()
     return found
@@ -153,7 +157,7 @@ def show(blocks: Iterator[RenderableType] | Sequence[RenderableType], *, to_erro
 
 
 def print_json(answer: BaseModel) -> None:
-    """Print what the JSON interface answers."""
+    """Print an answer as the JSON interface sends it."""
     sys.stdout.write(answer.model_dump_json(indent=2) + "\n")
 
 
@@ -184,8 +188,10 @@ def bytes_of(file: str, max_bytes: int, field: str) -> bytes:
 
 
 def with_typed(given: Mapping[str, Any], name: str, typed: Sequence[Any]) -> tuple[dict[str, Any], int]:
-    """What a file holds with a list that goes on with what was typed, and how many the file lists. Where the file has
-    something else in the list's place, that stays, to be refused."""
+    """A file's content, with what was typed added to its list ``name``; and how many items the file's list has.
+
+    If the file has something other than a list there, it stays, so that it is refused later.
+    """
     listed = given.get(name, [])
     if not isinstance(listed, list):
         return dict(given), 0
@@ -193,7 +199,7 @@ def with_typed(given: Mapping[str, Any], name: str, typed: Sequence[Any]) -> tup
 
 
 def object_of(file: str, remedy: str) -> dict[str, Any]:
-    """The JSON object in a file; raises ApiError where there is none, with ``remedy``."""
+    """The JSON object in a file; raises ApiError with ``remedy`` if the file holds anything else."""
     text = bytes_of(file, MAX_BODY_BYTES, "--file").decode("utf-8", errors="replace")
     try:
         given = json.loads(text)

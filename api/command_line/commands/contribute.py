@@ -1,4 +1,4 @@
-"""``otherhalf add``: entries through the machine review into the catalogue, as its operator or as a contributor."""
+"""``otherhalf add`` and ``otherhalf review``: entries and their machine review."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ from api.command_line.commands.common import (
     acknowledgements,
     acting,
     check_exists,
+    reporting_errors,
     show,
-    told,
 )
 from api.command_line.output.console import plain
 from api.command_line.output.lists import added_lines
@@ -41,12 +41,12 @@ from catalog.model.errors import CatalogueError, DuplicateError, EntryError, Fil
 from catalog.review import Finding, severe
 
 LOOKED_AT = "only looked at, to find everything at once"
-"""Reason under which refused entries go in until the transaction is taken back."""
+"""Reason under which refused entries are added until the transaction is rolled back."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Reviewed:
-    """An entry of the file, what was found in it, and what of that was not acknowledged."""
+    """An entry of the file, its findings, and those that were not acknowledged."""
 
     placed: Placed
     findings: tuple[FindingOut, ...]
@@ -54,31 +54,32 @@ class Reviewed:
 
 
 class _RefusedError(Exception):
-    """The machine review refused some entries; raised so that nothing of the transaction is kept."""
+    """The machine review refused some entries; raised to roll the transaction back."""
 
 
 def add(
     file: Annotated[str, typer.Argument(metavar="FILE", help="A .jsonl or .csv file of entries; - reads JSON Lines.")],
     acknowledge: AcknowledgeOption = None,
-    reason: Annotated[str, typer.Option("--reason", help="Why, or from where; the journal keeps it.")] = "",
+    reason: Annotated[str, typer.Option("--reason", help="Why, or from where; saved in the journal.")] = "",
     as_: Annotated[
-        str | None, typer.Option("--as", metavar="NAME", help="The contributor who adds; else the operator.")
+        str | None, typer.Option("--as", metavar="NAME", help="The contributor who adds; by default the operator.")
     ] = None,
     database: DatabaseOption = None,
 ) -> None:
-    """Add entries to the catalogue, looked over first as a careful reader would.
+    """Review entries automatically and add them to the catalogue.
 
-    Each entry is held against its series' laws, its neighbours and plain geometry. What must be looked at is not saved
-    until you correct it, or say why it is right as it is. A file goes in as a whole or not at all.
+    The machine review compares each entry with the laws of its series, with
+    similar entries and with plain geometry. A severe finding must be corrected, or
+    acknowledged with a reason. A file is added as a whole or not at all.
 
     [bold]Examples[/bold]
 
     \b
-      otherhalf add my-drawing.jsonl --as "Wren Ashby" --reason "drawing C, page 2"
-      otherhalf table drawing.csv | otherhalf add -
-      otherhalf add odd.jsonl --acknowledge "off-law=two parts measured, both so"
+      otherhalf add my-drawing.jsonl --as "Wren Ashby" --reason "drawing C"
+      otherhalf table drawing.txt … --json | otherhalf add -
+      otherhalf add odd.jsonl --acknowledge "off-law=measured on two parts"
     """
-    with told(), acting(database, as_) as writing:
+    with reporting_errors(), acting(database, as_) as writing:
         entries = _read(file)
         reviewed, report = _add(writing, entries, acknowledgements(acknowledge), reason)
         refused = report is None
@@ -99,7 +100,9 @@ def review(
     of: OfOption = "half",
     database: DatabaseOption = None,
 ) -> None:
-    """Look entries over that came from a file, as a careful reader would; what passes can be documented.
+    """Run the machine review on entries of the catalogue, for example on imported ones.
+
+    Only an entry that passes can get the standing 'documented'.
 
     [bold]Example[/bold]
 
@@ -107,7 +110,7 @@ def review(
       otherhalf review siskin-works:sk-7 siskin-works:sk-8
     """
     passed = True
-    with told(), acting(database) as writing:
+    with reporting_errors(), acting(database) as writing:
         for key in keys:
             found = writing.carry_out(REVIEW, Nothing(), record=of, key=key).result
             passed = passed and found.clean
@@ -126,8 +129,8 @@ def _read(file: str) -> list[Placed]:
 def _add(
     writing: Writing, entries: Sequence[Placed], reasons: Mapping[str, str], reason: str
 ) -> tuple[list[Reviewed], AddReport | None]:
-    """What was found in each entry, and what was added; None for that where something was refused."""
-    # What others need comes first, in whatever order the file has it.
+    """The findings about each entry, and what was added; None instead of that if anything was refused."""
+    # Entries that others refer to come first, whatever the order of the file.
     ordered = sorted(entries, key=lambda placed: ENTRIES.index(placed.entry.record))
     reviewed: list[Reviewed] = []
     added, unchanged = dict.fromkeys(ENTRIES, 0), dict.fromkeys(ENTRIES, 0)
@@ -148,7 +151,7 @@ def _add(
 
 
 def _add_one(task: Task, placed: Placed, reasons: Mapping[str, str]) -> tuple[Reviewed, ContributedOut]:
-    """One entry; a refused one too, for now, so that what builds on it can be looked at as well."""
+    """Add one entry, for now even if it is refused, so that entries that depend on it can be reviewed too."""
     left: tuple[Finding, ...] = ()
     try:
         made = _run(task, placed, reasons)
@@ -159,7 +162,7 @@ def _add_one(task: Task, placed: Placed, reasons: Mapping[str, str]) -> tuple[Re
 
 
 def _run(task: Task, placed: Placed, reasons: Mapping[str, str]) -> ContributedOut:
-    """Add an entry; what it is refused for is told with its line in the file."""
+    """Add an entry; errors name its line in the file."""
     try:
         return ADD.run(task, ContributionIn(entry=placed.entry, acknowledge=dict(reasons)))
     except (DuplicateError, EntryError) as error:

@@ -1,4 +1,4 @@
-"""``otherhalf demo``: the invented catalogue and its specimens, from start to end."""
+"""``otherhalf demo``: identify the invented specimens in the invented catalogue."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import typer
 from rich.console import RenderableType
 from rich.text import Text
 
-from api.command_line.commands.common import show, told
+from api.command_line.commands.common import reporting_errors, show
 from api.command_line.output.answers import answer_blocks, caution_lines
 from api.command_line.output.console import plain, table
 from api.identification import answer_words as words
@@ -32,14 +32,17 @@ SHOWN_CANDIDATES = 3
 def demo(
     keep: Annotated[
         Path | None,
-        typer.Option("--keep", metavar="PATH", help="Keep the demo's database in this file, to try other commands on."),
+        typer.Option(
+            "--keep", metavar="PATH", help="Keep the demo catalogue in this file, to try other commands on it."
+        ),
     ] = None,
 ) -> None:
-    """Identify every demo specimen in an invented catalogue, and say where the answer was unsure.
+    """Identify every demo specimen in an invented catalogue, and compare each answer with the truth.
 
-    Loads the catalogue into a temporary database, which is removed afterwards. All parts in it are invented.
+    The catalogue is loaded into a temporary database, which is removed
+    afterwards. All parts in it are invented.
     """
-    with told(), tempfile.TemporaryDirectory(prefix="otherhalf-") as folder:
+    with reporting_errors(), tempfile.TemporaryDirectory(prefix="otherhalf-") as folder:
         file = keep or Path(folder) / "demo.sqlite3"
         with open_catalogue(f"sqlite:///{file}") as catalogue:
             load_demo(catalogue)
@@ -53,7 +56,7 @@ def _session(snapshot: Snapshot, specimens: list[Specimen]) -> Iterator[Renderab
     inferred = sum(record.origin == "inferred" for record in snapshot.halves.values())
     listed = len(snapshot.halves) - inferred
     yield plain(
-        f"An invented catalogue: {listed} halves, {inferred} variants nobody listed, {len(snapshot.matings)} matings."
+        f"An invented catalogue: {listed} halves, {inferred} inferred variants, {len(snapshot.matings)} matings."
     )
     results = []
     for number, specimen in enumerate(specimens, start=1):
@@ -72,7 +75,7 @@ def _specimen_blocks(number: int, specimen: Specimen, found: Answer) -> Iterator
     yield Text(f"{number}. {specimen.title}", style="bold")
     yield plain(specimen.story)
     yield from answer_blocks(found, brief=True)
-    yield plain(f"In truth: {_truth(specimen.expected)}. {specimen.remark}")
+    yield plain(f"The truth: {_truth(specimen.expected)}. {specimen.remark}")
 
 
 def _truth(expected: Expected) -> str:
@@ -87,7 +90,7 @@ def _truth(expected: Expected) -> str:
 def _summary(snapshot: Snapshot, results: list[tuple[Specimen, Answer]]) -> Iterator[RenderableType]:
     yield plain("")
     yield Text("In short", style="bold")
-    rows = table("specimen", "answer", "probability", "truth is", right=("probability",))
+    rows = table("specimen", "answer", "probability", "the truth is", right=("probability",))
     for specimen, found in results:
         outcome = _outcome(snapshot, specimen, found)
         rows.add_row(plain(specimen.title), VERDICT_WORDS[found.verdict], _confidence(found), outcome)
@@ -101,11 +104,11 @@ def _confidence(found: Answer) -> str:
 
 def _outcome(snapshot: Snapshot, specimen: Specimen, found: Answer) -> str:
     if specimen.expected.absent:
-        return "what it says" if found.verdict is Verdict.NO_MATCH else NOT_HERE
+        return "first" if found.verdict is Verdict.NO_MATCH else NOT_HERE
     for candidate in found.candidates:
         if any(is_truth(snapshot, specimen.expected, half.id) for half in (candidate.half, *candidate.same_geometry)):
-            return "first" if candidate.rank == 1 else f"place {candidate.rank}"
-    return "further down"
+            return "first" if candidate.rank == 1 else f"rank {candidate.rank}"
+    return "lower"
 
 
 def is_truth(snapshot: Snapshot, expected: Expected, key: str) -> bool:

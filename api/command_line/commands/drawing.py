@@ -12,7 +12,7 @@ import typer
 from pydantic import ValidationError
 from rich.console import RenderableType
 
-from api.command_line.commands.common import STANDARD, DatabaseOption, opened, show, told
+from api.command_line.commands.common import STANDARD, DatabaseOption, opened, reporting_errors, show
 from api.command_line.output.console import plain, table
 from api.command_line.output.lists import added_lines
 from catalog.exchange import write_jsonl
@@ -29,8 +29,8 @@ LONGEST_CHARACTER = 4
 
 
 def table_of_drawing(
-    file: Annotated[str, typer.Argument(metavar="FILE", help="The table as text; - reads it from standard input.")],
-    maker: Annotated[str, typer.Option("--maker", help="Who makes the series.")],
+    file: Annotated[str, typer.Argument(metavar="FILE", help="The table as text; - reads standard input.")],
+    maker: Annotated[str, typer.Option("--maker", help="Maker of the series.")],
     series: Annotated[str, typer.Option("--series", help="Name of the series.")],
     kind: Annotated[HalfKind, typer.Option("--kind", help="Which half the drawing shows.")],
     rows: Annotated[int, typer.Option("--rows", help="Rows of contacts.")],
@@ -38,24 +38,25 @@ def table_of_drawing(
         str, typer.Option("--part-number", metavar="PATTERN", help="With {contacts}, {contacts:3} or {positions}.")
     ],
     letter: Annotated[
-        list[str], typer.Option("--letter", metavar="A=DIMENSION", help=f"What a column is, or {IGNORE}; repeat it.")
+        list[str], typer.Option("--letter", metavar="A=DIMENSION", help=f"Meaning of a column, or {IGNORE}; repeat it.")
     ],
-    pitch: Annotated[float | None, typer.Option("--pitch", help="Pitch in mm, where no column gives it.")] = None,
+    pitch: Annotated[float | None, typer.Option("--pitch", help="Pitch in mm, if no column gives it.")] = None,
     size: Annotated[
         Literal["positions", "contacts"] | None,
-        typer.Option("--size", help="What the first column counts, where its header does not tell."),
+        typer.Option("--size", help="What the first column counts, if its header does not say."),
     ] = None,
     unit: Annotated[
         Literal["mm", "in", "mil", "um"], typer.Option("--unit", help="Unit of columns whose header has none.")
     ] = "mm",
     category: Annotated[
-        list[str] | None, typer.Option("--category", metavar="NAME=VALUE[,VALUE…]", help="Holds for all; repeat it.")
+        list[str] | None,
+        typer.Option("--category", metavar="NAME=VALUE[,VALUE…]", help="The same for all halves; repeat it."),
     ] = None,
     count: Annotated[
-        list[str] | None, typer.Option("--count", metavar="NAME=NUMBER", help="Holds for all; repeat it.")
+        list[str] | None, typer.Option("--count", metavar="NAME=NUMBER", help="The same for all halves; repeat it.")
     ] = None,
     order_code: Annotated[
-        list[str] | None, typer.Option("--order-code", metavar="PATTERN", help="May also use {part}; repeat it.")
+        list[str] | None, typer.Option("--order-code", metavar="PATTERN", help="May also contain {part}; repeat it.")
     ] = None,
     datasheet: Annotated[str | None, typer.Option("--datasheet", help="Title of the drawing or datasheet.")] = None,
     revision: Annotated[str | None, typer.Option("--revision", help="Its revision.")] = None,
@@ -63,7 +64,7 @@ def table_of_drawing(
     address: Annotated[str | None, typer.Option("--address", help="Where it can be read.")] = None,
     tolerate: Annotated[
         float | None,
-        typer.Option("--tolerate", help="Largest residual that passes, mm; else half a step of the last figure."),
+        typer.Option("--tolerate", help="Largest residual accepted, mm; by default half a step of the last digit."),
     ] = None,
     output: Annotated[
         str | None,
@@ -73,17 +74,17 @@ def table_of_drawing(
     as_json: Annotated[bool, typer.Option("--json", help="Print the series only, as one line of JSON.")] = False,
     database: DatabaseOption = None,
 ) -> None:
-    """Turn a drawing's table into a series: fit its laws, check each row by them.
+    """Turn a drawing's table of dimensions into a series: fit its laws and check each row.
 
     The first column is the size: contacts, or positions (contacts of one row).
-    The others are the drawing's letters; say with --letter what each one is
-    ('otherhalf features' lists the dimensions). Tolerances stand in the header or
-    in a row that begins with ±. Cells are parted by tabs, upright strokes,
-    semicolons, commas or spaces.
+    The other columns are the drawing's letters; --letter says what each one
+    means ('otherhalf features' lists the dimensions). Tolerances are in the
+    header or in a row that begins with ±. Cells are separated by tabs,
+    vertical bars, semicolons, commas or spaces.
 
-    A row that disagrees with the others is refused with the value expected there:
-    most often a figure was copied wrongly. Nothing is kept without --output or
-    --add.
+    A row that disagrees with the others is refused, and the expected value is
+    shown: usually a number was copied wrongly. Nothing is saved without
+    --output or --add.
 
     [bold]Example[/bold], the plug of a bird-song recorder's microphone board in twitlet.txt:
 
@@ -116,7 +117,7 @@ def table_of_drawing(
         "order_codes": tuple(order_code or ()),
         "datasheet": _citation(datasheet, {"revision": revision, "page": page, "address": address}),
     }
-    with told():
+    with reporting_errors():
         fitted = fit_table(_text(file), letters=letters, drawing=_drawing(described), tolerate=tolerate)
         _check_letters_used(letters, fitted)
         parts = [half.part_number for half in expand(fitted.series).halves]
@@ -128,7 +129,7 @@ def table_of_drawing(
 
 
 def _pairs(option: str, given: Sequence[str]) -> dict[str, str]:
-    """NAME=VALUE pairs; a name stands once."""
+    """NAME=VALUE pairs; each name once."""
     found: dict[str, str] = {}
     for text in given:
         name, equals, value = (part.strip() for part in text.partition("="))
@@ -148,17 +149,17 @@ def _check_options(letters: Mapping[str, str], tolerate: float | None, output: s
     meanings = [meaning for meaning in letters.values() if meaning != IGNORE]
     for meaning in meanings:
         if meanings.count(meaning) > 1:
-            raise typer.BadParameter(f"two letters are {meaning}; let one of them be {IGNORE}")
+            raise typer.BadParameter(f"two letters are {meaning}; give {IGNORE} for one of them")
     if tolerate is not None and not (math.isfinite(tolerate) and tolerate >= 0):
         raise typer.BadParameter(f"--tolerate {tolerate:g}: give 0 or more, in mm")
     if output not in (None, STANDARD) and Path(str(output)).suffix.lower() != ".jsonl":
-        raise typer.BadParameter(f"--output {output}: name it .jsonl, so that 'otherhalf import' takes it")
+        raise typer.BadParameter(f"--output {output}: name it .jsonl, so that 'otherhalf import' can read it")
 
 
 def _citation(title: str | None, more: Mapping[str, str | None]) -> dict[str, str] | None:
     stated = {name: text for name, text in more.items() if text is not None}
     if title is None and stated:
-        raise typer.BadParameter(f"--{next(iter(stated))} belongs to a --datasheet; give its title too")
+        raise typer.BadParameter(f"--{next(iter(stated))} needs --datasheet: give the title too")
     return None if title is None else {"title": title, **stated}
 
 
@@ -177,25 +178,25 @@ def _drawing(described: Mapping[str, Any]) -> Drawing:
 def _text(file: str) -> str:
     if file != STANDARD:
         return read_text(Path(file))
-    # One byte beyond the longest table is enough for the reader to refuse it. A byte that is no UTF-8 becomes a
-    # character that no number, letter or size has, and is refused in its cell.
+    # One byte more than the longest table is enough for the reader to refuse it. A byte that is not UTF-8 becomes a
+    # character that occurs in no number, letter or size, and is refused in its cell.
     data = sys.stdin.buffer.read(LONGEST_CHARACTER * LONGEST_TABLE + 1)
     return data.decode("utf-8", errors="replace").removeprefix("\ufeff")
 
 
 def _check_letters_used(letters: Mapping[str, str], fitted: FittedTable) -> None:
-    """A letter that the table does not have is a slip of the keyboard, and would lose its dimension unseen."""
+    """Refuse a letter that the table does not have: it is a typing error, and its dimension would be lost silently."""
     read = {each.feature for each in fitted.residuals}
     problems = Problems("table")
     for letter, meaning in letters.items():
         if meaning != IGNORE and meaning not in read:
             remedy = "Correct the letter, or leave the option out"
-            problems.add(f"no column is headed {letter!r}", field="--letter", value=letter, remedy=remedy)
+            problems.add(f"no column has the heading {letter!r}", field="--letter", value=letter, remedy=remedy)
     problems.refuse_if_any()
 
 
 def _keep(series: Series, output: str | None, database: str | None, *, adding: bool) -> AddReport | None:
-    """Write the file and add to the catalogue, both or neither."""
+    """Write the file and add to the catalogue: both or neither."""
     if not adding:
         _write(series, output)
         return None
@@ -213,14 +214,14 @@ def _write(series: Series, output: str | None) -> None:
             write_jsonl([series], stream)
     except FileExistsError as error:
         remedy = "Name a new file, or append to this one with --json >> FILE"
-        raise FileError("the file is there already", path=output, remedy=remedy) from error
+        raise FileError("the file exists already", path=output, remedy=remedy) from error
     except OSError as error:
-        remedy = "Name a place that can be written"
+        remedy = "Choose a place that you can write to"
         raise FileError(error.strerror or str(error), path=output, remedy=remedy) from error
 
 
 def _blocks(fitted: FittedTable, parts: Sequence[str]) -> Iterator[RenderableType]:
-    """The series, its laws, and every number of the table against its law."""
+    """The series, its laws, and every number of the table compared with its law."""
     (law,) = fitted.series.kinds
     span = parts[0] if len(parts) == 1 else f"{parts[0]} to {parts[-1]}"
     yield plain(f"{fitted.series.maker} {fitted.series.name}, {law.half_kind}, rows: {law.rows}, halves: {len(parts)}")

@@ -1,4 +1,4 @@
-"""``otherhalf evidence``, ``confirm``, ``dispute`` and ``sight``: what people found of entries."""
+"""``otherhalf evidence``, ``confirm``, ``dispute`` and ``sight``: evidence about entries."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ from api.command_line.commands.common import (
     acting,
     opened,
     print_json,
+    reporting_errors,
     show,
-    told,
 )
 from api.command_line.output.console import indented, plain
 from api.command_line.output.records import finding_lines
@@ -34,16 +34,16 @@ from catalog.model.errors import EntryError
 from catalog.records.read import get_record
 from catalog.records.read_models import AnyRecord, assessed_of
 
-As = Annotated[str, typer.Option("--as", metavar="NAME", help="The contributor who says so.")]
+As = Annotated[str, typer.Option("--as", metavar="NAME", help="The contributor who makes the statement.")]
 Key = Annotated[str, typer.Argument(metavar="KEY", help="The entry's key, as 'otherhalf search' lists it.")]
 
 NUMBERS = ("value", "readings", "unit", "spans", "u", "plus_minus", "instrument")
-"""What of an observation in the short form is evidence: a length, and how well it is known."""
+"""Fields of an observation that become evidence: a length and its uncertainty."""
 
 
 def evidence(key: Key, of: OfOption = "half", as_json: JsonOption = False, database: DatabaseOption = None) -> None:
-    """Show what people found of an entry: who measured what, how well it agrees, and what is missing to confirm it."""
-    with told(), opened(database) as catalogue, catalogue.reading() as session:
+    """Show the evidence about an entry: who measured what, how well it agrees, and what is missing to confirm it."""
+    with reporting_errors(), opened(database) as catalogue, catalogue.reading() as session:
         entry = get_record(session, of, key)
         if as_json:
             print_json(evidence_of(session, entry.content.record, key))
@@ -60,49 +60,60 @@ def confirm(
     ] = None,
     of: OfOption = "half",
     document: Annotated[
-        str | None, typer.Option("--document", metavar="TITLE", help="A document that gives these figures instead.")
+        str | None,
+        typer.Option("--document", metavar="TITLE", help="A document that states the values, instead of measurements."),
     ] = None,
     document_revision: Annotated[str, typer.Option("--document-revision", help="The document's revision.")] = "",
     page: Annotated[str, typer.Option("--page", help="The document's page.")] = "",
-    fits: Annotated[str | None, typer.Option("--fits", metavar="KEY", help="It mated with this when tried.")] = None,
+    fits: Annotated[
+        str | None, typer.Option("--fits", metavar="KEY", help="It mated with this half in a trial.")
+    ] = None,
     does_not_fit: Annotated[
-        str | None, typer.Option("--does-not-fit", metavar="KEY", help="It did not mate with this when tried.")
+        str | None, typer.Option("--does-not-fit", metavar="KEY", help="It did not mate with this half in a trial.")
     ] = None,
     note: Annotated[str, typer.Option("--note", help="Anything others should know.")] = "",
     acknowledge: AcknowledgeOption = None,
     database: DatabaseOption = None,
 ) -> None:
-    """Confirm an entry as it is now: by what you measured, by a document, or by a trial fit.
+    """Confirm the present revision of an entry: by measurements, by a document, or by a trial fit.
 
-    Two people who are not its author and whose measurements agree confirm an entry; so does one, where a drawing is
-    cited with revision and page. A value needs its uncertainty: ± or the instrument it was taken with.
+    An entry is confirmed when the measurements of two people who are not its
+    author agree with it; one person is enough if a drawing is cited with its
+    revision and page. A value needs its uncertainty: ± or the instrument.
 
     [bold]Examples[/bold]
 
     \b
-      otherhalf confirm siskin-works:sk-7 pitch=6.99/11@caliper body_length=7.42±0.03 --as "Wren Ashby"
-      otherhalf confirm siskin-works:sk-7 --document "SK leaflet" --document-revision B --page 4 --as Robin
+      otherhalf confirm siskin-works:sk-7 pitch=6.99/11@caliper --as "Wren Ashby"
+      otherhalf confirm siskin-works:sk-7 --document "SK leaflet" \\
+        --document-revision B --page 4 --as Robin
     """
-    with told(values or []), acting(database, as_) as writing:
+    with reporting_errors(values or []), acting(database, as_) as writing:
         said = _said(writing, of, key) | {"note": note}
         said |= _basis(values or [], document, document_revision, page, fits, does_not_fit)
         body = form_of(ConfirmationIn, {"confirmation": said, "acknowledge": acknowledgements(acknowledge)})
         made = writing.carry_out(CONFIRM, body).result
         with writing.catalogue.reading() as session:
             after = assessment_of(session, assessed_of(get_record(session, of, key)))
-    show([plain(f"Taken as {made.key}."), *finding_lines(made.findings), *_standing_lines(after)])
+    show([plain(f"Confirmation {made.key} is saved."), *finding_lines(made.findings), *_standing_lines(after)])
 
 
 def dispute(
     key: Key,
     reason: Annotated[str, typer.Option("--reason", help="What is wrong, and how you know.")],
     as_: As,
-    feature: Annotated[str | None, typer.Option("--feature", help="The feature that is wrong; else the whole.")] = None,
+    feature: Annotated[
+        str | None, typer.Option("--feature", help="The feature that is wrong; by default the whole entry.")
+    ] = None,
     of: OfOption = "half",
     database: DatabaseOption = None,
 ) -> None:
-    """Hold an entry to be wrong. It shows as disputed until a maintainer settles it, or you withdraw the dispute."""
-    with told(), acting(database, as_) as writing:
+    """Dispute an entry: say that it is wrong, and why.
+
+    The entry shows as disputed until a maintainer settles the dispute or you
+    withdraw it.
+    """
+    with reporting_errors(), acting(database, as_) as writing:
         said = _said(writing, of, key) | {"reason": reason, "feature": feature}
         made = writing.carry_out(DISPUTE, form_of(Dispute, said)).result
     show([plain(f"Dispute {made.key} is open; {key} shows as disputed.")])
@@ -112,19 +123,19 @@ def sight(
     key: Key,
     device: Annotated[str, typer.Option("--device", help="The device it was found in.")],
     as_: As,
-    board: Annotated[str, typer.Option("--board", help="On which of its boards.")] = "",
+    board: Annotated[str, typer.Option("--board", help="The board of the device that it is on.")] = "",
     note: Annotated[str, typer.Option("--note", help="Anything others should know.")] = "",
     database: DatabaseOption = None,
 ) -> None:
-    """Say where a half was found, so that others with the same device find it."""
-    with told(), acting(database, as_) as writing:
+    """Say in which device a half was found, so that others with the same device find it."""
+    with reporting_errors(), acting(database, as_) as writing:
         said = form_of(Sighting, {"half": key, "device": device, "board": board, "note": note})
         made = writing.carry_out(SIGHT, said).result
-    show([plain(f"Noted as {made.key}.")])
+    show([plain(f"Sighting {made.key} is saved.")])
 
 
 def _said(writing: Writing, of: str, key: str) -> dict[str, Any]:
-    """The entry that something is said of, as it stands."""
+    """The fields of a statement that name the entry and its present revision."""
     with writing.catalogue.reading() as session:
         return {"of": of, "key": key, "revision": get_record(session, of, key).revision}
 
@@ -149,9 +160,9 @@ def _basis(
     ]
     if len(given) != 1:
         raise EntryError(
-            "a confirmation rests on one thing" if given else "nothing was found that could confirm it",
+            "a confirmation has one basis" if given else "a confirmation needs a basis",
             field=" ".join(given) or None,
-            remedy="Give measured values, or --document, or --fits, or --does-not-fit; confirm again for another",
+            remedy="Give measured values, --document, --fits or --does-not-fit; for a second one, confirm again",
         )
     if document is not None:
         citation = {"title": document, "revision": document_revision, "page": page}
@@ -160,8 +171,8 @@ def _basis(
         result = "mates" if fits is not None else "does_not_mate"
         return {"basis": "trial_fit", "mate": fits or does_not_fit, "result": result}
     observed = parse_pieces(values)
-    told = [{name: each[name] for name in ("feature", *NUMBERS) if name in each} for each in observed]
-    return {"basis": "measured", "values": told}
+    measured = [{name: each[name] for name in ("feature", *NUMBERS) if name in each} for each in observed]
+    return {"basis": "measured", "values": measured}
 
 
 def _standing_lines(assessment: Assessment) -> Iterator[RenderableType]:
@@ -183,4 +194,4 @@ def _evidence_lines(entry: AnyRecord, assessment: Assessment) -> Iterator[Render
     for dispute_ in assessment.disputes:
         yield plain(f"open dispute {dispute_.key} by {dispute_.author}: {dispute_.dispute.reason}")
     if assessment.sightings:
-        yield plain(f"sighted {assessment.sightings} times")
+        yield plain(f"sightings: {assessment.sightings}")

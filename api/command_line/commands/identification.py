@@ -14,9 +14,9 @@ from api.command_line.commands.common import (
     JsonOption,
     object_of,
     print_json,
+    reporting_errors,
     show,
     snapshot_of,
-    told,
     with_typed,
 )
 from api.command_line.commands.measure import JawsOption, closed_jaws_of
@@ -27,7 +27,7 @@ from api.identification.answering import answer, explanation
 from api.identification.cautions import CAUTIONS
 from api.identification.triage import feature_list
 from api.observations.checking import form_of
-from api.observations.error_places import told_at
+from api.observations.error_places import moved_errors
 from api.observations.short_form import parse_pieces
 from api.schemas.answers import Answer
 from api.schemas.requests import AskRequest, ExplainRequest, IdentifyRequest
@@ -39,7 +39,7 @@ from matcher.vocabulary import feature_remedy
 Asked = TypeVar("Asked", bound=IdentifyRequest)
 
 REMEDY = 'give an object: {"observations": [...]}'
-"""What to do about a file that holds something else."""
+"""Remedy for a file with other content."""
 
 PiecesArgument = Annotated[
     list[str] | None,
@@ -47,11 +47,11 @@ PiecesArgument = Annotated[
 ]
 FileOption = Annotated[
     str | None,
-    typer.Option("--file", "-f", metavar="PATH", help="A specimen as JSON; - reads it from standard input."),
+    typer.Option("--file", "-f", metavar="PATH", help="A specimen as JSON; - reads standard input."),
 ]
 PriorOption = Annotated[
     float | None,
-    typer.Option("--prior-absent", help="Probability beforehand that the half is not in this catalogue. [0.1]"),
+    typer.Option("--prior-absent", help="Prior probability that the half is not in this catalogue. [0.1]"),
 ]
 LimitOption = Annotated[int | None, typer.Option("--limit", help="Most candidates to list. [10]")]
 AtHandOption = Annotated[
@@ -59,13 +59,11 @@ AtHandOption = Annotated[
     typer.Option(
         "--at-hand",
         metavar="NAME,…",
-        help=f"Instruments you have, for the advice on what to measure next. [{','.join(DEFAULT_AT_HAND)}]",
+        help=f"Instruments that you have, for advice on the next measurement. [{','.join(DEFAULT_AT_HAND)}]",
     ),
 ]
-AskOption = Annotated[
-    bool, typer.Option("--ask", help="Ask for the measurement that tells most, and so on until it is settled.")
-]
-CautionsOption = Annotated[bool, typer.Option("--cautions", help="Print all cautions, not only the first.")]
+AskOption = Annotated[bool, typer.Option("--ask", help="Ask for one measurement after another, the most useful first.")]
+CautionsOption = Annotated[bool, typer.Option("--cautions", help="Print all cautions, not only the short list.")]
 
 
 def identify(
@@ -80,23 +78,24 @@ def identify(
     ask_first: AskOption = False,
     database: DatabaseOption = None,
 ) -> None:
-    """Say which half it is, from what was seen and measured.
+    """Identify a half from what you see and measure.
 
     [bold]Short form[/bold], one piece for each observation:
 
     \b
       contact_count=24                      a count (also pins=24)
       pitch=4.41/11                         over 11 gaps (gaps, not contacts)
-      pitch=4.41,4.40,4.42/11               three readings of the same
-      body_length=6.52±0.03                 your own limit (+- does as well)
+      pitch=4.41,4.40,4.42/11               three repeated readings
+      body_length=6.52±0.03                 your own limits (or +-)
       body_length=0.2565in@caliper          unit, instrument
       pitch=612px/14@unscaled_photo         from a picture without a scale
       height=..0.9  stack_height=0.8..      bounds; also 'height<=0.9', quoted
-      other.body_width=2.5                  of the other half
-      latch_style=none_visible,click_felt   one of these
-      marking=T2  trial_fit=not:KEY         letters; a fit that was tried
+      other.body_width=2.5                  measured on the other half
+      latch_style=none_visible,click_felt   one of these two
+      marking=T2  trial_fit=not:KEY         letters; a half that did not mate
 
-    'otherhalf features' lists all features, 'otherhalf features pitch' explains one.
+    'otherhalf features' lists all features, 'otherhalf features pitch' explains
+    one.
 
     [bold]Examples[/bold]
 
@@ -104,19 +103,19 @@ def identify(
       otherhalf identify contact_count=24 pitch=4.41/11 body_length=6.52±0.03
       otherhalf identify --file specimen.json --json
       otherhalf identify --file - height=..0.9 < specimen.json
-      otherhalf identify --ask              asks for the measurement that tells most
+      otherhalf identify --ask
       otherhalf identify --ask rows=2 --at-hand caliper,usb_microscope
     """
-    with told():
+    with reporting_errors():
         jaws = closed_jaws_of(closed_jaws or [])
     have = None if at_hand is None else [name.strip() for name in at_hand.split(",") if name.strip()]
     options = {"prior_absent": prior_absent, "limit": limit, "closed_jaws": jaws, "at_hand": have}
     if ask_first:
         if as_json or file == "-":
-            raise typer.BadParameter("--ask talks with you on this terminal: leave out --json and --file -")
+            raise typer.BadParameter("--ask needs this terminal: leave out --json and --file -")
         _identify_asking(pieces or [], file, options, database)
     request, read = _read(IdentifyRequest, pieces or [], file, options)
-    with told(pieces or [], len(request.observations) - read), told_at(_given(options)):
+    with reporting_errors(pieces or [], len(request.observations) - read), moved_errors(_given(options)):
         found = answer(snapshot_of(database), request)
     if as_json:
         print_json(found)
@@ -128,7 +127,7 @@ def identify(
 
 def _identify_asking(pieces: list[str], file: str | None, options: dict[str, Any], database: str | None) -> NoReturn:
     request, read = _read(AskRequest, pieces, file, options)
-    with told(pieces, len(request.observations) - read), told_at(_given(options)):
+    with reporting_errors(pieces, len(request.observations) - read), moved_errors(_given(options)):
         found = ask(snapshot_of(database), request, database)
     raise _exit(found)
 
@@ -146,9 +145,9 @@ def explain(
     as_json: JsonOption = False,
     database: DatabaseOption = None,
 ) -> None:
-    """Say why one half stands where it stands, or why it is not higher.
+    """Explain the rank of one half: what speaks for it and against it.
 
-    Takes the same observations as 'otherhalf identify'.
+    Give the same observations as for 'otherhalf identify'.
 
     [bold]Example[/bold]
 
@@ -156,7 +155,7 @@ def explain(
       otherhalf explain maker:part contact_count=24 pitch=4.41/11
     """
     request, read = _read(ExplainRequest, pieces or [], file, {"prior_absent": prior_absent, "half": half})
-    with told(pieces or [], len(request.observations) - read):
+    with reporting_errors(pieces or [], len(request.observations) - read):
         found = explanation(snapshot_of(database), request)
     if as_json:
         print_json(found)
@@ -165,15 +164,15 @@ def explain(
 
 
 def features(
-    name: Annotated[
-        str | None, typer.Argument(help="One feature, to be explained in full.", show_default=False)
-    ] = None,
-    triage: Annotated[bool, typer.Option("--triage", help="What is out of scope, and what to do instead.")] = False,
+    name: Annotated[str | None, typer.Argument(help="The feature to explain in full.", show_default=False)] = None,
+    triage: Annotated[
+        bool, typer.Option("--triage", help="List connectors that are out of scope, and what to do instead.")
+    ] = False,
     as_json: JsonOption = False,
 ) -> None:
-    """List what can be observed, or explain one feature: which edge, how, and with what.
+    """List all features, or explain one: which edges to measure, how, and with which instrument.
 
-    Look at --triage first: some connectors have no other half.
+    See --triage first: some connectors have no other half.
     """
     if as_json:
         print_json(feature_list())
@@ -183,7 +182,7 @@ def features(
         show(
             [
                 feature_table(),
-                plain("'otherhalf features NAME' explains one; 'otherhalf features --triage' comes first."),
+                plain("'otherhalf features NAME' explains one. See 'otherhalf features --triage' first."),
             ]
         )
     elif name in FEATURES:
@@ -199,19 +198,19 @@ def _read(
     file: str | None,
     options: dict[str, Any],
 ) -> tuple[Asked, int]:
-    """The request, and how many of its observations (the last ones) came from pieces."""
-    with told():
+    """The request, and the number of its observations, at the end, that came from pieces."""
+    with reporting_errors():
         typed = parse_pieces(pieces)
         given = object_of(file, REMEDY) if file is not None else {}
     if not typed and file is None and kind is not AskRequest:
         raise typer.BadParameter("give observations, as in contact_count=24 pitch=4.41/11, or --file PATH")
     asked, before = with_typed(given, "observations", typed)
     asked |= {name: options[name] for name in _given(options)}
-    with told(pieces, before), told_at(_given(options)):
+    with reporting_errors(pieces, before), moved_errors(_given(options)):
         return form_of(kind, asked), len(typed)
 
 
 def _given(options: Mapping[str, object]) -> dict[str, str]:
-    """What was given on the command line, by the request's field: the option's name, or KEY."""
+    """Names on the command line (an option, or KEY) of the request's fields that were given there."""
     names = {name: f"--{name.replace('_', '-')}" for name, value in options.items() if value is not None}
     return names | ({"half": "KEY"} if "half" in names else {})

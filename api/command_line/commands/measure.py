@@ -16,13 +16,13 @@ from api.command_line.commands.common import (
     bytes_of,
     object_of,
     print_json,
+    reporting_errors,
     show,
-    told,
     with_typed,
 )
 from api.command_line.output.measuring import measure_blocks, onward, row_blocks
-from api.observations.checking import form_of, numbers_in
-from api.observations.error_places import told_at
+from api.observations.checking import form_of, line_in, numbers_in
+from api.observations.error_places import moved_errors
 from api.observations.short_form import parse_pieces
 from api.pictures.decoding import read_picture
 from api.pictures.measuring import measure as measured
@@ -37,7 +37,7 @@ from matcher.uncertainty.gum import rectangular
 from matcher.vocabulary import to_mm
 
 REMEDY = 'give an object: {"pictures": [...], "readings": [...]}'
-"""What to do about a file that holds something else."""
+"""Remedy for a file with other content."""
 
 _FIGURES = r"\d+\.?\d*|\.\d+"
 _SCALE = re.compile(rf"(?P<line>[^=]+)=(?P<length>{_FIGURES})\s*(?P<unit>[^\d\s±.]*)(?:±(?P<limit>{_FIGURES}))?")
@@ -46,36 +46,36 @@ _NAMELESS = re.compile(r"\s*[-+.\d]")
 
 PictureArgument = Annotated[
     str | None,
-    typer.Argument(metavar="[PICTURE]", help="A PNG or JPEG; - reads it from standard input.", show_default=False),
+    typer.Argument(metavar="[PICTURE]", help="A PNG or JPEG file; - reads standard input.", show_default=False),
 ]
 RowOption = Annotated[
     list[str] | None,
-    typer.Option("--row", metavar="X0,Y0,X1,Y1", help="A line along a row, in pixels; repeat it for each row."),
+    typer.Option("--row", metavar="X0,Y0,X1,Y1", help="A line along a row of contacts, in pixels; repeat it."),
 ]
 ScaleOption = Annotated[
     str | None,
     typer.Option("--scale", metavar="X0,Y0,X1,Y1=LENGTH", help="Something of known length: …=10mm, …=0.5in±0.001."),
 ]
-PxPerMmOption = Annotated[float | None, typer.Option("--px-per-mm", help="The scale, where it is known otherwise.")]
+PxPerMmOption = Annotated[float | None, typer.Option("--px-per-mm", help="The scale, if you know it: pixels per mm.")]
 WidthOption = Annotated[float | None, typer.Option("--width", metavar="PX", help="Pixels averaged across a row.")]
 RowsOption = Annotated[
     int | None,
-    typer.Option("--rows", help="Rows the part has, all alike; else as many as --row, where that is more than one."),
+    typer.Option("--rows", help="Rows of the part, all equal; by default as many as --row, if more than one."),
 ]
 InstrumentOption = Annotated[
     Literal["photo", "usb_microscope", "microscope", "scanner"] | None,
-    typer.Option("--instrument", help="What took the picture; else a photo."),
+    typer.Option("--instrument", help="What took the picture; by default a photo."),
 ]
-PlaneOption = Annotated[Plane | None, typer.Option("--plane", help="Depth of the rows, where it is not the usual one.")]
+PlaneOption = Annotated[Plane | None, typer.Option("--plane", help="Plane of the rows, if not the usual one.")]
 FeatureOption = Annotated[
     Pitch | None,
-    typer.Option("--feature", help="pitch (contacts), unless tails are looked at."),
+    typer.Option("--feature", help="tail_pitch if the picture shows the tails; by default pitch."),
 ]
-OfOption = Annotated[Of | None, typer.Option("--of", help="Which body; else this half.")]
-NameOption = Annotated[str | None, typer.Option("--name", help="The picture's name; else its file's.")]
+OfOption = Annotated[Of | None, typer.Option("--of", help="Which body; by default this half.")]
+NameOption = Annotated[str | None, typer.Option("--name", help="The picture's name; by default the file's.")]
 ReadingsOption = Annotated[
     list[str] | None,
-    typer.Option("--readings", metavar="PIECE", help="Readings in short form; repeat it. Without a name: a pitch."),
+    typer.Option("--readings", metavar="PIECE", help="Readings in short form; repeat it. Without a name: pitch."),
 ]
 FileOption = Annotated[
     str | None,
@@ -85,7 +85,7 @@ FileOption = Annotated[
 
 JawsOption = Annotated[
     list[str] | None,
-    typer.Option("--closed-jaws", metavar="TOOL=MM,MM…", help="What a tool shows with its jaws closed; repeat it."),
+    typer.Option("--closed-jaws", metavar="TOOL=MM,MM…", help="Readings of a tool with closed jaws; repeat it."),
 ]
 
 
@@ -106,12 +106,12 @@ def measure(
     file: FileOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Find the contacts in a picture, or say what readings come to.
+    """Find the contacts in a picture, or evaluate readings with their uncertainty.
 
-    [bold]A picture[/bold]: draw a line along each row of contacts, from before the
-    first to behind the last, in the pixels that a viewer shows (a picture that
-    its camera noted to be turned is turned upright first). It needs no scale:
-    without one only ratios count, and that is evidence already.
+    [bold]A picture[/bold]: give a line along each row of contacts, from before
+    the first contact to after the last, in pixels as a picture viewer shows
+    them. (A picture that its camera marked as rotated is turned upright first.)
+    A scale is not needed: without one the ratios of lengths still count.
 
     \b
       otherhalf measure plug.png --row 40,212,1180,215 --rows 2
@@ -119,8 +119,9 @@ def measure(
       otherhalf measure plug.png --row 40,212,1180,215 \\
         --scale 30,700,1304,701=10mm
 
-    [bold]Readings[/bold]: repeats, several tools, outer edges less one contact's width,
-    a tool's zero by its closed jaws. Short form as for 'otherhalf identify'.
+    [bold]Readings[/bold]: repeated, by several tools, over outer edges less one
+    contact's width, with a tool's zero error from its closed jaws. Short form
+    as for 'otherhalf identify'.
 
     \b
       otherhalf measure --readings 4.41,4.40,4.42/11
@@ -129,7 +130,7 @@ def measure(
       otherhalf measure --readings width=1.98@caliper --readings width=2@vernier
       otherhalf measure --file measure.json
 
-    The last line printed is what to go on with. Nothing is stored.
+    The last line printed is the command for the next step. Nothing is stored.
     """
     drawn = {
         "width": width,
@@ -156,7 +157,7 @@ _OPTION = {"row_count": "--rows"}
 def _check_unused(beside: str, options: Mapping[str, object]) -> None:
     used = [option for option, value in options.items() if value is not None]
     if used:
-        raise typer.BadParameter(f"{used[0]} does nothing beside {beside}: give either a picture or readings")
+        raise typer.BadParameter(f"{used[0]} has no effect with {beside}: give either a picture or readings")
 
 
 def _print(found: RowAnswer | MeasureAnswer, as_json: bool) -> None:
@@ -164,21 +165,21 @@ def _print(found: RowAnswer | MeasureAnswer, as_json: bool) -> None:
         print_json(found)
     else:
         show(row_blocks(found) if isinstance(found, RowAnswer) else measure_blocks(found))
-        sys.stdout.write(f"\nTo go on, add what else was seen:\n{onward(found)}\n")
+        sys.stdout.write(f"\nNext, add your other observations to this command:\n{onward(found)}\n")
 
 
 def _found(
     picture: str, rows: Sequence[str], scale: str | None, px_per_mm: float | None, options: dict[str, Any]
 ) -> RowAnswer:
-    """The rows in a picture. Errors are told at the options."""
+    """The rows in a picture. Errors name the options."""
     places = {f"lines[{place}]": f"--row {text}" for place, text in enumerate(rows)}
     fields = {"row_count": "--rows", "scale.px_per_mm": "--px-per-mm", "lines": "--row", "line": "--row"}
     fields |= {option: f"--{option}" for option in ("scale", "width", "instrument", "plane", "feature", "name")}
     fields |= {"scale": "--px-per-mm"} if scale is None else {}
     if not rows:
-        raise typer.BadParameter("draw a line along the row of contacts: --row X0,Y0,X1,Y1, one for each row")
-    with told(), told_at(fields | places):
-        lines = [_line(text, f"lines[{place}]") for place, text in enumerate(rows)]
+        raise typer.BadParameter("give a line along each row of contacts: --row X0,Y0,X1,Y1")
+    with reporting_errors(), moved_errors(fields | places):
+        lines = [line_in(text, f"lines[{place}]") for place, text in enumerate(rows)]
         given = {"name": _name(picture), "lines": lines, **options}
         if scale is not None or px_per_mm is not None:
             given["scale"] = _scale(scale) | ({} if px_per_mm is None else {"px_per_mm": px_per_mm})
@@ -188,15 +189,8 @@ def _found(
 
 
 def _name(picture: str) -> str:
-    """A name for the readings' picture that needs no quoting."""
+    """A name for the picture that needs no quoting in a shell."""
     return "photo" if picture == STANDARD else _PLAIN_NAME.sub("_", Path(picture).stem)[:100] or "photo"
-
-
-def _line(text: str, field: str) -> list[float]:
-    numbers = numbers_in(text)
-    if len(numbers) != 4:
-        raise ApiError.at(field, "this is no line", "give x0,y0,x1,y1 in pixels, without spaces", value=text)
-    return numbers
 
 
 def _scale(text: str | None) -> dict[str, Any]:
@@ -206,8 +200,8 @@ def _scale(text: str | None) -> dict[str, Any]:
     match = _SCALE.fullmatch(text.replace("+-", "±"))
     if match is None:
         remedy = "give its ends and length, as in 30,700,1304,701=10mm"
-        raise ApiError.at("scale", "this is no scale", remedy, value=text)
-    x0, y0, x1, y1 = _line(match["line"], "scale")
+        raise ApiError.at("scale", "this is not a scale", remedy, value=text)
+    x0, y0, x1, y1 = line_in(match["line"], "scale")
     unit = match["unit"] or "mm"
     limit = rectangular(to_mm(float(match["limit"] or 0), unit, field="scale"))
     length = to_mm(float(match["length"]), unit, field="scale")
@@ -215,11 +209,11 @@ def _scale(text: str | None) -> dict[str, Any]:
 
 
 def _reckoned(pieces: Sequence[str], closed_jaws: Sequence[str], file: str | None) -> MeasureAnswer:
-    """What readings and clicked points come to. Errors of readings are told at their pieces."""
+    """The evaluation of readings and clicked points. Errors of readings name their pieces."""
     if not pieces and file is None:
         raise typer.BadParameter("give a picture with --row X0,Y0,X1,Y1, or --readings 4.41,4.40/11, or --file PATH")
     named = [f"pitch={piece}" if _NAMELESS.match(piece) else piece for piece in pieces]
-    with told():
+    with reporting_errors():
         typed = parse_pieces(named)
         given = {} if file is None else object_of(file, REMEDY)
         jaws = closed_jaws_of(closed_jaws)
@@ -228,12 +222,12 @@ def _reckoned(pieces: Sequence[str], closed_jaws: Sequence[str], file: str | Non
         asked["closed_jaws"] = jaws
     typed_at = {f"readings[{place}]": f"observations[{place}]" for place in range(before, before + len(typed))}
     at_option = {} if jaws is None else {"closed_jaws": "--closed-jaws"}
-    with told(named, before), told_at(typed_at | at_option):
+    with reporting_errors(named, before), moved_errors(typed_at | at_option):
         return measured(form_of(MeasureRequest, asked))
 
 
 def closed_jaws_of(texts: Sequence[str]) -> dict[str, list[float]] | None:
-    """Readings of closed jaws by tool, None where there are none; raises ApiError at the option."""
+    """Readings of closed jaws by tool, or None if there are none; raises ApiError at the option."""
     found: dict[str, list[float]] = {}
     for text in texts:
         tool, readings = _jaws(text)
@@ -245,6 +239,6 @@ def _jaws(text: str) -> tuple[str, list[float]]:
     tool, _, numbers = text.partition("=")
     readings = numbers_in(numbers)
     if not tool.strip() or not readings:
-        remedy = "give what the display shows, in mm: caliper=0.01,0.02"
-        raise ApiError.at("--closed-jaws", "these are no readings of closed jaws", remedy, value=text)
+        remedy = "give the tool and what it shows with closed jaws, in mm: caliper=0.01,0.02"
+        raise ApiError.at("--closed-jaws", "these are not readings of closed jaws", remedy, value=text)
     return tool.strip(), readings

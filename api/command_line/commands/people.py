@@ -1,6 +1,6 @@
-"""``otherhalf contributor`` and ``otherhalf token``: who may add to this catalogue, and by what they are known.
+"""``otherhalf contributor`` and ``otherhalf token``: who may change this catalogue, and their tokens.
 
-Whoever holds the database acts as its operator.
+Everyone with access to the database acts as its operator.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ from api.command_line.commands.common import (
     acting,
     opened,
     print_json,
+    reporting_errors,
     show,
-    told,
 )
 from api.command_line.output.console import plain
 from api.command_line.output.records import contributor_table, first_steps, moment, token_table, undone_lines
@@ -45,33 +45,35 @@ from catalog.model.errors import EntryError
 from matcher.vocabulary import closest, remedy_for
 
 ALL = "all"
-"""Word for every scope that the contributor's role can use."""
+"""Every scope that the contributor's role can use."""
 
 NO_END = "none"
 
 contributor = typer.Typer(
     no_args_is_help=True,
-    help="""Add contributors, give them roles, suspend them. Nobody is ever deleted: what they did stays in the journal.
+    help="""Add contributors, change their roles, suspend them, undo their changes. Contributors are never deleted.
 
     \b
       contributor   adds and revises entries, gives evidence, comments
-      maintainer    also undoes, hastens and stops changes, suspends, gives roles
+      maintainer    also undoes changes, applies or stops pending ones,
+                    suspends people, changes roles
 
-    Reading and identifying need no contributor. A contributor is known by a token: see 'otherhalf token'.
+    Anyone may read and identify. Contributors identify themselves by a token:
+    see 'otherhalf token'.
     """,
 )
 
 NameArgument = Annotated[str, typer.Argument(help="The contributor's name, as in 'otherhalf contributor list'.")]
-RoleArgument = Annotated[Role, typer.Argument(help="contributor or maintainer.", metavar="ROLE")]
+RoleArgument = Annotated[Role, typer.Argument(help="contributor or maintainer.", metavar="ROLE", show_choices=False)]
 
 
 @contributor.command(epilog=EXIT_CODES)
 def add(
-    name: Annotated[str, typer.Argument(help="Name that is shown beside what they add; it never changes.")],
+    name: Annotated[str, typer.Argument(help="The name shown with their contributions; it never changes.")],
     role: Annotated[Role, typer.Option("--role", help="contributor or maintainer.", metavar="ROLE")] = Role.CONTRIBUTOR,
     database: DatabaseOption = None,
 ) -> None:
-    """Add a contributor. Give them a token next.
+    """Add a contributor. Then make a token for them.
 
     [bold]Example[/bold]
 
@@ -79,15 +81,15 @@ def add(
       otherhalf contributor add "Wren Ashby"
       otherhalf token create "Wren Ashby"
     """
-    with told(), acting(database) as writing:
+    with reporting_errors(), acting(database) as writing:
         made = writing.carry_out(ADD_CONTRIBUTOR, ContributorIn(name=name, role=role)).result
     show([plain(f"{made.name} is now a {made.role}.")])
 
 
 @contributor.command("list", epilog=EXIT_CODES)
 def list_contributors(as_json: JsonOption = False, database: DatabaseOption = None) -> None:
-    """List everybody, with role, and who is suspended since when and why."""
-    with told(), opened(database) as catalogue, catalogue.reading() as session:
+    """List all contributors with their roles and suspensions."""
+    with reporting_errors(), opened(database) as catalogue, catalogue.reading() as session:
         found = contributors.listed(session)
     if as_json:
         print_json(ContributorList(items=tuple(map(contributor_out, found))))
@@ -98,47 +100,48 @@ def list_contributors(as_json: JsonOption = False, database: DatabaseOption = No
 @contributor.command(epilog=EXIT_CODES)
 def suspend(
     name: NameArgument,
-    reason: Annotated[str, typer.Option("--reason", help="Why; it is kept in the journal and told to them.")],
+    reason: Annotated[str, typer.Option("--reason", help="Why; saved in the journal and shown to them.")],
     database: DatabaseOption = None,
 ) -> None:
-    """Take nothing more from a contributor: all their tokens stop at once, and reading stays open.
+    """Suspend a contributor: all their tokens stop working at once. They can still read.
 
-    What they added stays as it is.
+    Their entries and evidence stay as they are.
 
     [bold]Example[/bold]
 
     \b
       otherhalf contributor suspend "Wren Ashby" --reason "a token of theirs leaked"
     """
-    with told(), acting(database) as writing:
+    with reporting_errors(), acting(database) as writing:
         suspended = writing.carry_out(SUSPEND, form_of(ReasonIn, {"reason": reason}), key=name).result
-    show([plain(f"{suspended.name} is suspended. 'otherhalf contributor lift' takes it back.")])
+    show([plain(f"{suspended.name} is suspended. 'otherhalf contributor lift' ends the suspension.")])
 
 
 @contributor.command(epilog=EXIT_CODES)
 def lift(
     name: NameArgument,
-    reason: Annotated[str, typer.Option("--reason", help="Why; it is kept in the journal.")] = "",
+    reason: Annotated[str, typer.Option("--reason", help="Why; saved in the journal.")] = "",
     database: DatabaseOption = None,
 ) -> None:
-    """End a suspension; tokens that have not ended meanwhile are good again."""
-    with told(), acting(database) as writing:
+    """End a suspension; tokens that have not expired work again."""
+    with reporting_errors(), acting(database) as writing:
         lifted = writing.carry_out(LIFT, form_of(LiftIn, {"reason": reason}), key=name).result
     show([plain(f"{lifted.name} may contribute again.")])
 
 
 @contributor.command(epilog=EXIT_CODES)
 def role(name: NameArgument, role: RoleArgument, database: DatabaseOption = None) -> None:
-    """Give a contributor another role.
+    """Change a contributor's role.
 
-    A token with the scope 'maintain' works only as long as its contributor is a maintainer.
+    The scope 'maintain' of a token has an effect only while its contributor is
+    a maintainer.
 
     [bold]Example[/bold]
 
     \b
       otherhalf contributor role "Wren Ashby" maintainer
     """
-    with told(), acting(database) as writing:
+    with reporting_errors(), acting(database) as writing:
         changed = writing.carry_out(CHANGE_ROLE, RoleIn(role=role), key=name).result
     show([plain(f"{changed.name} is now a {changed.role}.")])
 
@@ -146,21 +149,22 @@ def role(name: NameArgument, role: RoleArgument, database: DatabaseOption = None
 @contributor.command(epilog=EXIT_CODES)
 def undo(
     name: NameArgument,
-    since: Annotated[str, typer.Option("--since", help="A date (its beginning) or moment, UTC.")],
-    reason: Annotated[str, typer.Option("--reason", help="Why; it is kept in the journal.")],
+    since: Annotated[str, typer.Option("--since", help="Start of the changes: a date or time, UTC.")],
+    reason: Annotated[str, typer.Option("--reason", help="Why; saved in the journal.")],
     database: DatabaseOption = None,
 ) -> None:
-    """Take back all that a contributor changed since a moment, at once and as new revisions.
+    """Undo all changes of a contributor since a date or time, at once and as new revisions.
 
-    What others revised since, measured and found right, or built on is kept, and told. Suspend them first, if more is
-    to be feared.
+    What others have since revised, confirmed by measurement or used is kept and
+    listed. If you expect more harm, suspend the contributor first.
 
     [bold]Example[/bold]
 
     \b
-      otherhalf contributor undo "Wren Ashby" --since 2026-11-24 --reason "a token of theirs leaked"
+      otherhalf contributor undo "Wren Ashby" --since 2026-11-24 \\
+        --reason "a token of theirs leaked"
     """
-    with told(), acting(database) as writing:
+    with reporting_errors(), acting(database) as writing:
         body = form_of(UndoIn, {"since": since, "reason": reason})
         undone = writing.carry_out(UNDO, body, key=name).result
     show(list(undone_lines(undone)))
@@ -168,32 +172,34 @@ def undo(
 
 token = typer.Typer(
     no_args_is_help=True,
-    help="""Make, list and revoke tokens: secrets by which contributors are known to the server.
+    help="""Make, list and revoke tokens: secrets by which the server recognises contributors.
 
     \b
-      contribute   add and revise entries, sightings, specimens
+      contribute   add and revise entries, sightings and cases
       evidence     confirm, dispute, comment
-      maintain     undo, hasten and stop changes, suspend, give roles (maintainers only)
-      account      make and revoke tokens of one's own
+      maintain     undo changes, apply or stop pending ones, suspend people,
+                   change roles (maintainers only)
+      account      make and revoke one's own tokens
 
-    Send a token as 'Authorization: Bearer oh_…'. Only its SHA-256 is stored: who loses it makes a new one.
+    Send a token as 'Authorization: Bearer oh_…'. Only its SHA-256 is stored: if
+    you lose a token, make a new one.
     """,
 )
 
 
 @token.command(epilog=EXIT_CODES)
 def create(
-    contributor: Annotated[str, typer.Argument(help="Whose it is: a name of 'otherhalf contributor list'.")],
-    label: Annotated[str, typer.Option("--label", help="What it is for, to tell it from others.")] = "",
-    scopes: Annotated[
-        str, typer.Option("--scopes", help="What it is good for, with commas between; or 'all'.")
-    ] = ",".join(sorted(tokens.DEFAULT_SCOPES)),
+    contributor: Annotated[str, typer.Argument(help="Its contributor: a name in 'otherhalf contributor list'.")],
+    label: Annotated[str, typer.Option("--label", help="What it is for, to distinguish it from others.")] = "",
+    scopes: Annotated[str, typer.Option("--scopes", help="What it allows, separated by commas; or 'all'.")] = ",".join(
+        sorted(tokens.DEFAULT_SCOPES)
+    ),
     expires: Annotated[
-        str, typer.Option("--expires", help="When it ends: days from now, a date (its beginning, UTC), or 'none'.")
+        str, typer.Option("--expires", help="When it expires: days from now, a date (start of day, UTC), or 'none'.")
     ] = str(tokens.DEFAULT_DAYS),
     database: DatabaseOption = None,
 ) -> None:
-    """Make a token, and print it alone, once, on the standard output; all else goes to the error stream.
+    """Make a token and print it, this once, to standard output. Everything else goes to standard error.
 
     [bold]Examples[/bold]
 
@@ -201,7 +207,7 @@ def create(
       otherhalf token create "Wren Ashby" --label laptop
       SECRET=$(otherhalf token create "Wren Ashby" --expires 30)
     """
-    with told(), acting(database) as writing:
+    with reporting_errors(), acting(database) as writing:
         with writing.catalogue.reading() as session:
             owner = contributors.get(session, contributor)
         body = TokenFor(
@@ -212,11 +218,10 @@ def create(
         )
         made = writing.carry_out(HAND_OUT_TOKEN, body).result
     sys.stdout.write(f"{made.secret}\n")
-    ends = f"until {moment(made.expires_at)} UTC" if made.expires_at else "without end"
-    good_for = ", ".join(made.scopes)
+    ends = f"expires {moment(made.expires_at)} UTC" if made.expires_at else "never expires"
     lines = [
-        f"Token {made.id} of {made.contributor}, good for {good_for}, {ends}.",
-        "It is shown this once: keep it where passwords are kept. Send it as 'Authorization: Bearer oh_…'.",
+        f"Token {made.id} of {made.contributor}, scopes {', '.join(made.scopes)}, {ends}.",
+        "It is shown only this once: store it like a password. Send it as 'Authorization: Bearer oh_…'.",
     ]
     show([plain(line) for line in lines], to_errors=True)
 
@@ -229,8 +234,8 @@ def list_tokens(
     as_json: JsonOption = False,
     database: DatabaseOption = None,
 ) -> None:
-    """List tokens: whose, what for, until when, when last used. The secrets themselves are nowhere."""
-    with told(), opened(database) as catalogue, catalogue.reading() as session:
+    """List tokens: contributor, scopes, label, expiry and last use. The secrets themselves are not stored."""
+    with reporting_errors(), opened(database) as catalogue, catalogue.reading() as session:
         found = tokens.listed(session, timestamps.now(), contributor)
     if as_json:
         print_json(TokenList(items=tuple(map(token_out, found))))
@@ -243,14 +248,14 @@ def revoke(
     number: Annotated[str, typer.Argument(help="The token's number, as in 'otherhalf token list'.")],
     database: DatabaseOption = None,
 ) -> None:
-    """End a token now and for good. Requests that carry it are refused from the next one on."""
-    with told(), acting(database) as writing:
+    """Revoke a token for good. From now on, requests with it are refused."""
+    with reporting_errors(), acting(database) as writing:
         revoked = writing.carry_out(REVOKE_TOKEN, Nothing(), key=number).result
     show([plain(f"Token {revoked.id} of {revoked.contributor} ({revoked.start}…) is revoked.")])
 
 
 def _scopes(role: Role, text: str) -> tuple[Scope, ...]:
-    """The scopes that a text names; raises EntryError for a word that is none."""
+    """The scopes named in a text; raises EntryError for an unknown word."""
     if text.strip() == ALL:
         return usable_scopes(role)
     words = [word.strip() for word in text.split(",") if word.strip()]
@@ -263,9 +268,9 @@ def _scopes(role: Role, text: str) -> tuple[Scope, ...]:
 
 
 def _expiry(text: str, now: datetime) -> datetime | None:
-    """When a token ends: days from now, a date's beginning or a moment (UTC); None for 'none'. Raises EntryError."""
+    """When a token expires, from days, a date (start of day) or a time (UTC); None for 'none'. Raises EntryError."""
     if text == NO_END:
         return None
     if text.isascii() and text.isdecimal():
-        return now + timedelta(days=min(int(text), tokens.LONGEST_DAYS + 1))  # more is refused all the same
+        return now + timedelta(days=min(int(text), tokens.LONGEST_DAYS + 1))  # anything longer is refused too
     return timestamps.read(text, field="expires")

@@ -1,1 +1,1 @@
-"""What the command line prints: plain tables that read well without colour, and at 80 columns."""
+"""Output of the command line: plain tables that are readable without colour and at 80 columns."""

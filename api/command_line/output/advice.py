@@ -1,4 +1,4 @@
-"""What to measure next, in print: in an answer, and as the questions of the dialogue."""
+"""Printed advice on the next measurement: below an answer, and as questions of the dialogue."""
 
 from __future__ import annotations
 
@@ -15,23 +15,23 @@ from matcher.results import Reason
 from matcher.uncertainty.instruments import BUILT_IN
 
 SHOWN = 3
-"""Measurements named below an answer; all are in the JSON answer."""
+"""Measurements listed below an answer; the JSON answer has all."""
 
 EXPECTED_FROM = 0.05
-"""Probability of the leading answer below which nothing is expected: the leaders are then any few of very many."""
+"""Least probability of the leading answer for showing expected values: below it, the leaders are a few of very many."""
 
 SHOWN_PREDICTIONS = 3
-"""Candidates whose values are named beside a measurement."""
+"""Candidates whose values are shown beside a measurement."""
 
 REASONS: Mapping[Reason, str] = {
-    Reason.ORDER_SETTLED: "Settled: further measuring would hardly change what to order.",
-    Reason.ABSENT_SETTLED: "Settled: it is almost certainly not in this catalogue; measuring will not find it there.",
-    Reason.NOTHING_TELLS: "Nothing that you can take with what is at hand is likely to change what to order.",
+    Reason.ORDER_SETTLED: "Settled: further measurements would hardly change what to order.",
+    Reason.ABSENT_SETTLED: "Settled: it is almost certainly not in this catalogue; more measurements will not help.",
+    Reason.NOTHING_TELLS: "No measurement with the instruments at hand is likely to change what to order.",
 }
 
 
 def advice_blocks(measurements: Sequence[NextMeasurement], further: FurtherMeasuring) -> Iterator[RenderableType]:
-    """Whether to go on, and what with."""
+    """Whether to measure further, and what."""
     worth = [each for each in measurements if worth_taking(each)]
     shown = [] if further.settled else worth[:SHOWN]
     if not shown and further.reason not in REASONS:
@@ -49,7 +49,7 @@ def _line(advised: NextMeasurement, further: FurtherMeasuring) -> str:
 
 
 def _what(advised: NextMeasurement) -> str:
-    """Feature, instrument, how finely."""
+    """Feature, instrument and tolerable uncertainty."""
     feature = FEATURES[advised.feature]
     how = [] if advised.instrument is None else [BUILT_IN[advised.instrument].label]
     if advised.spans is not None:
@@ -61,15 +61,15 @@ def _what(advised: NextMeasurement) -> str:
 
 
 def bits(advised: NextMeasurement, open_bits: float) -> str:
-    """What a measurement tells, of what is not known yet."""
+    """How much of the missing information a measurement is expected to give."""
     if advised.together_with is not None and advised.together_bits is not None:
         other = FEATURES[advised.together_with].label
-        return f"together with {other} it tells about {advised.together_bits:.1f} of {open_bits:.1f} bits"
-    return f"it tells about {advised.bits:.1f} of {open_bits:.1f} bits"
+        return f"together with {other} it gives about {advised.together_bits:.1f} of the {open_bits:.1f} bits missing"
+    return f"it gives about {advised.bits:.1f} of the {open_bits:.1f} bits missing"
 
 
 def _expected(advised: NextMeasurement, further: FurtherMeasuring) -> str:
-    """What the leading halves would show; those that would show the same are named together."""
+    """The values of the leading halves; halves with equal values are listed together."""
     if further.probability < EXPECTED_FROM:
         return ""
     by_value: dict[str, list[str]] = {}
@@ -105,7 +105,7 @@ def _example(advised: NextMeasurement) -> str:
 
 
 def help_blocks(feature: Feature) -> Iterator[RenderableType]:
-    """How to take what is asked for."""
+    """How to measure the feature."""
     yield indented(feature.how, 3)
     if feature.synonyms:
         yield indented("Also called: " + ", ".join(feature.synonyms), 3)

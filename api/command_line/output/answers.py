@@ -1,4 +1,4 @@
-"""An identification, and an explanation, in print."""
+"""Printed answers: an identification and an explanation."""
 
 from __future__ import annotations
 
@@ -15,14 +15,13 @@ from api.schemas.answers import Answer, Candidate, ExplainAnswer, Hint, Recheck
 from api.schemas.words import NOT_HERE
 
 SHOWN_MATES = 6
-"""Mates listed for the first candidate; the rest is told as a number and is in the JSON answer."""
+"""Mates listed for the first candidate; the others are counted, and the JSON answer has them."""
 
 SHOWN_TIES = 5
-"""Halves of one geometry named in one line; likewise."""
-
+"""Halves of one geometry named in one line; the others are counted."""
 
 UNSPOKEN = ("no information", "before measuring")
-"""Readings that an empty cell says as well."""
+"""Readings shown as an empty cell."""
 
 
 def answer_blocks(answer: Answer, *, brief: bool = False) -> Iterator[RenderableType]:
@@ -51,7 +50,7 @@ def caution_lines(cautions: Sequence[str]) -> Iterator[RenderableType]:
 
 
 def explanation_blocks(answer: ExplainAnswer) -> Iterator[RenderableType]:
-    """Why one half stands where it stands."""
+    """Why one half has its rank."""
     candidate = answer.candidate
     yield Text(words.half_name(candidate.half), style="bold")
     yield from (plain(sentence) for sentence in answer.sentences)
@@ -96,16 +95,16 @@ def _ties(candidate: Candidate) -> Iterator[Text]:
 
 def _evidence(candidate: Candidate) -> Iterator[RenderableType]:
     against = NOT_HERE if candidate.against == "absent" else candidate.against
-    yield plain(f"{candidate.half.part_number}, and what speaks for it (×) or for the next answer (÷), {against}:")
+    yield plain(f"{candidate.half.part_number}: evidence for it (×), or for the next answer (÷), {against}:")
     rows = table(
         "",
         "measured",
         "u",
         "expected",
         "off by",
-        "speaks",
+        "weight",
         "reading",
-        right=("u", "off by", "speaks"),
+        right=("u", "off by", "weight"),
         whole=("measured", "expected", "reading"),
     )
     for line in candidate.evidence:
@@ -145,7 +144,7 @@ def _mates(candidate: Candidate) -> Iterator[RenderableType]:
 
 
 def _rechecks(answer: Answer) -> Iterator[RenderableType]:
-    """Every likely slip, and the observation on which most depends."""
+    """Every likely slip, and the observation that influences the answer most."""
     worst = max(answer.recheck, key=lambda each: each.shift, default=None)
     named = [each for each in answer.recheck if each.likely_slip or each is worst]
     yield from _notes("Worth measuring again", [_recheck(each) for each in named])
@@ -154,11 +153,11 @@ def _rechecks(answer: Answer) -> Iterator[RenderableType]:
 def _recheck(recheck: Recheck) -> str:
     slip = f"likely slip: {recheck.likely_slip}; " if recheck.likely_slip else ""
     label = words.feature_label(recheck.feature, recheck.of)
-    return f"{label}: {slip}without it the answer would move by {words.percent(recheck.shift)}"
+    return f"{label}: {slip}without it the answer would change by {words.percent(recheck.shift)}"
 
 
 def hint_line(hint: Hint) -> str:
-    """What may have gone wrong, what it would change, and how likely it is."""
+    """What may have gone wrong, what a correction would change, and how likely it is."""
     chance = "" if hint.probability is None else f" ({words.percent(hint.probability)} likely)"
     return f"{hint.message}{f' {hint.change}' if hint.change else ''}{chance}"
 

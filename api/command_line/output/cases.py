@@ -1,4 +1,4 @@
-"""Cases in print."""
+"""Printed cases."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ from catalog.cases.specimens import Judged, Specimen, Summary
 from matcher.results import VERDICT_WORDS
 
 SHOWN_ALIKE = 5
-"""Halves of one geometry that are named; the JSON form names them all."""
+"""Halves of one geometry that are named; the JSON form has all."""
 
 
 def case_table(cases: Sequence[CaseItem]) -> RenderableType:
-    """Every case in a line."""
+    """A table of cases."""
     rows = table("key", "title", "state", "answer", "changed", whole=("key", "state", "changed"))
     for case in cases:
         state = case.state if case.visibility == "public" else f"{case.state}, private"
@@ -49,7 +49,7 @@ def case_blocks(case: CaseOut) -> Iterator[RenderableType]:
     yield from _solution(case)
     yield from _comments(case.comments)
     yield plain("")
-    yield plain("To rank it with all details:")
+    yield plain("For the full answer:")
     kept = asked_of(Specimen.model_validate(case.specimen))
     yield plain(f"  {shlex.join(['otherhalf', 'identify', *arguments_of(kept)])}")
 
@@ -61,7 +61,7 @@ def _answer(case: CaseOut) -> Iterator[RenderableType]:
     if others:
         more = f" and {answer.alike - 1 - len(others)} more" if answer.alike - 1 > len(others) else ""
         yield plain(f"Nothing measured can tell it from {', '.join(others)}{more}.")
-    yield from (bullet(f"passed over: {each}") for each in answer.passed_over)
+    yield from (bullet(f"not used: {each}") for each in answer.passed_over)
     if case.changed_since:
         yield Text(f"The answer changed at {moment(case.changed_since)}:", style="bold")
         yield from (bullet(each) for each in case.changes)
@@ -73,7 +73,7 @@ def _solution(case: CaseOut) -> Iterator[RenderableType]:
     because = f": {case.solution.reason}" if case.solution.reason else ""
     yield Text(f"Solved by {case.solution.accepted_by}: it is {case.solution.half}{because}", style="bold")
     if case.solution.confirmation:
-        yield plain(f"Its measurements are evidence of that half now ({case.solution.confirmation}).")
+        yield plain(f"Its measurements are now evidence about that half ({case.solution.confirmation}).")
     yield from (bullet(f"left out: {each}") for each in case.solution.left_out)
 
 
@@ -88,15 +88,15 @@ def _comments(comments: Sequence[CommentOut]) -> Iterator[RenderableType]:
 
 
 def judged_line(judged: Judged) -> str:
-    """What the ranking makes of a suggested half."""
-    return f"The ranking: place {judged.rank}, {words.percent(judged.probability)}."
+    """The rank of a suggested half."""
+    return f"Rank {judged.rank}, {words.percent(judged.probability)}."
 
 
 def ranked_blocks(ranked: Sequence[Ranked]) -> Iterator[RenderableType]:
-    """What ranking open cases again came to."""
+    """The result of ranking open cases again."""
     changed = [each for each in ranked if each.changes]
     counted = "1 open case" if len(ranked) == 1 else f"{len(ranked)} open cases"
-    yield plain(f"{counted} ranked again, {len(changed)} with another answer.")
+    yield plain(f"{counted} ranked again; {len(changed)} changed.")
     for each in changed:
         yield plain("")
         yield plain(f"{each.title} ({each.key})")

@@ -1,4 +1,4 @@
-"""The terminal: its streams, tables and plain lines, and problems in print."""
+"""The terminal: its streams, tables and plain lines, and printed problems."""
 
 from __future__ import annotations
 
@@ -17,21 +17,21 @@ from api.observations.short_form import PieceError
 from api.schemas.problems import FieldProblem, Problem
 
 NARROWEST = 60
-"""Columns below which tables are not squeezed further; the terminal wraps their lines then."""
+"""Least width of tables, in columns; a narrower terminal wraps their lines."""
 
 
 def output() -> Console:
-    """Where answers go. Nothing in them is taken for markup; NO_COLOR is respected."""
+    """The console for answers. Nothing in them is treated as markup; NO_COLOR is respected."""
     return _console(stderr=False)
 
 
 def errors() -> Console:
-    """Where errors and progress go."""
+    """The console for errors and progress."""
     return _console(stderr=True)
 
 
 def table(*headings: str, right: Sequence[str] = (), whole: Sequence[str] = ()) -> Table:
-    """A table with a rule under its headings; ``right`` names columns of numbers, ``whole`` those never wrapped."""
+    """A table with a rule under its headings; ``right`` names columns of numbers, ``whole`` columns never wrapped."""
     made = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0), show_edge=False, header_style="bold")
     for heading in headings:
         numbers = heading in right
@@ -47,21 +47,21 @@ def indented(text: str, by: int) -> Padding:
 
 
 def bullet(text: str) -> Table:
-    """A line of a list; what is wrapped stays under its own text."""
+    """An item of a list; wrapped lines are indented."""
     made = Table.grid(padding=(0, 1, 0, 0))
     made.add_row("-", plain(text))
     return made
 
 
 def plain(text: str) -> Text:
-    """Text as it stands, never markup."""
+    """Plain text without markup."""
     return Text(text, overflow="fold")
 
 
 def _console(*, stderr: bool) -> Console:
     stream = sys.stderr if stderr else sys.stdout
     if isinstance(stream, io.TextIOWrapper):
-        stream.reconfigure(errors="replace")  # a terminal without ± shows ? rather than stopping
+        stream.reconfigure(errors="replace")  # a terminal without ± shows ? instead of failing
     console = Console(stderr=stderr, highlight=False, markup=False, emoji=False)
     if console.width < NARROWEST:
         console.width = NARROWEST
@@ -72,7 +72,7 @@ _OBSERVATION = re.compile(r"observations\[(\d+)\]\.?(.*)", re.DOTALL)
 
 
 def problem_lines(problem: Problem, pieces: Sequence[str] = (), first_piece: int = 0) -> Iterator[RenderableType]:
-    """A problem document. ``pieces`` are the short forms that became observations from ``first_piece`` on."""
+    """A problem document. ``pieces`` are the short forms of the observations from number ``first_piece`` on."""
     yield Text(f"{problem.title}.", style="bold")
     if not problem.errors:
         yield plain(problem.detail)
@@ -81,7 +81,7 @@ def problem_lines(problem: Problem, pieces: Sequence[str] = (), first_piece: int
 
 
 def piece_lines(errors: Sequence[PieceError]) -> Iterator[RenderableType]:
-    """Pieces of the short form that cannot be read, with the offending part marked."""
+    """Pieces of the short form that cannot be read, with the wrong part marked."""
     yield Text("These observations cannot be read.", style="bold")
     for error in errors:
         yield plain(f"  {error.piece}")

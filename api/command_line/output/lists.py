@@ -1,4 +1,4 @@
-"""Features, instruments, hits and reports in print."""
+"""Printed features, instruments, search hits and import reports."""
 
 from __future__ import annotations
 
@@ -18,11 +18,11 @@ from matcher.features import FEATURES, Feature, Kind
 from matcher.uncertainty.instruments import BUILT_IN
 
 SHOWN_SKIPPED = 10
-"""Skipped files named in an import's report; ``--skipped`` names all."""
+"""Skipped files listed in an import's report; ``--skipped`` lists all."""
 
 
 def feature_table() -> RenderableType:
-    """Every feature in a line."""
+    """A table of all features."""
     rows = table("feature", "also", "range")
     for feature in FEATURES.values():
         also = ", ".join((feature.label, *feature.synonyms))
@@ -38,7 +38,7 @@ def feature_blocks(feature: Feature) -> Iterator[RenderableType]:
     if feature.synonyms:
         yield plain(f"Also called: {', '.join(feature.synonyms)}")
     if feature.high:
-        yield plain(f"Plausible: {_span(feature)}")
+        yield plain(f"Usual range: {_span(feature)}")
     for value, label in feature.values.items():
         yield plain(f"  {value}: {label}")
     for name in feature.instruments:
@@ -47,7 +47,7 @@ def feature_blocks(feature: Feature) -> Iterator[RenderableType]:
 
 
 def example(feature: Feature) -> str:
-    """A piece of the short form for this feature, with a number from the middle of its range."""
+    """An example of the short form for this feature, with a value from the middle of its range."""
     middle = (feature.low * feature.high) ** 0.5 if feature.low else feature.high / 8
     if feature.kind is Kind.DIMENSION:
         return f"{feature.name}={middle * 11:.2f}/11" if feature.is_pitch else f"{feature.name}={middle:.2f}"
@@ -59,16 +59,16 @@ def example(feature: Feature) -> str:
 
 
 def triage_blocks() -> Iterator[RenderableType]:
-    """What is out of scope, how to know it, and where to go instead."""
-    yield plain("These are not identified here:")
-    rows = table("kind", "how to know it", "what to do")
+    """What is out of scope, how to recognise it, and what to do instead."""
+    yield plain("This program does not identify these connectors:")
+    rows = table("kind", "how to recognise it", "what to do")
     for each in TRIAGE:
         rows.add_row(plain(each.name), plain(each.sign), plain(f"{each.reason} {each.instead}"))
     yield rows
 
 
 def hit_table(hits: Sequence[Hit]) -> RenderableType:
-    """What a search found."""
+    """A table of search hits."""
     rows = table("what", "name", "key", "found in")
     for hit in hits:
         rows.add_row(hit.kind, plain(hit.label), plain(hit.key), plain(hit.matched))
@@ -76,7 +76,7 @@ def hit_table(hits: Sequence[Hit]) -> RenderableType:
 
 
 def added_lines(report: AddReport) -> Iterator[Text]:
-    """What was added, and what stood there already."""
+    """What was added, and what was there already."""
     for record in ENTRIES:
         added, unchanged = report.added.get(record, 0), report.unchanged.get(record, 0)
         if added or unchanged:
@@ -85,18 +85,18 @@ def added_lines(report: AddReport) -> Iterator[Text]:
 
 
 def footprint_lines(report: FootprintReport, *, every: bool) -> Iterator[Text]:
-    """What an import of footprints read, skipped and doubts."""
+    """What an import of footprints read and skipped, and which dimensions are doubtful."""
     yield plain(f"{report.read} footprints read, {report.imported} halves in {report.series} series")
-    yield plain(f"{report.matings} matings proposed from size; {report.without_mate} halves are without a mate")
+    yield plain(f"{report.matings} matings proposed from size; {report.without_mate} halves have no mate")
     if report.doubtful:
-        yield plain(f"{report.doubtful} halves have a dimension in doubt; it counts for less")
+        yield plain(f"{report.doubtful} halves have a doubtful dimension, which counts for less")
     for reason, number in report.skipped_by_reason.items():
         yield plain(f"{number} skipped: {reason}")
     named = report.skipped if every else report.skipped[:SHOWN_SKIPPED]
     for item in named:
         yield plain(f"  {item.file}: {item.reason}" + (f" ({item.detail})" if item.detail else ""))
     if len(named) < len(report.skipped):
-        yield plain(f"  and {len(report.skipped) - len(named)} more; --skipped names them all")
+        yield plain(f"  and {len(report.skipped) - len(named)} more; --skipped lists them all")
 
 
 def _span(feature: Feature) -> str:

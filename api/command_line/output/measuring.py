@@ -1,4 +1,4 @@
-"""What was measured, in print: lengths with their budgets, rows that were found, and the line to go on with."""
+"""Printed measurements: lengths with their budgets, rows that were found, and the command for the next step."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ from api.identification import answer_words as words
 from api.schemas.measured import BudgetLine, FittedRow, FoundRow, MeasureAnswer, Measured, PictureAnswer, RowAnswer
 
 SHOWN_ALTERNATIVES = 3
-"""Other counts named for a row; --json lists them all."""
+"""Other counts listed for a row; --json has all."""
 
 SHOWN_DOUBTFUL = 12
-"""Doubtful contacts listed; the rest is told as a number and is in the JSON answer."""
+"""Doubtful contacts listed; the others are counted, and the JSON answer has them."""
 
 
 def row_blocks(answer: RowAnswer) -> Iterator[RenderableType]:
-    """Rows that were found."""
+    """The rows found in a picture."""
     for place, row in enumerate(answer.rows, start=1):
         yield from _row(f"Row {place}" if len(answer.rows) > 1 else "The row", row)
     yield from _doubtful(answer.rows)
@@ -30,7 +30,7 @@ def row_blocks(answer: RowAnswer) -> Iterator[RenderableType]:
 
 
 def measure_blocks(answer: MeasureAnswer) -> Iterator[RenderableType]:
-    """What clicked points and readings come to."""
+    """The evaluation of clicked points and readings."""
     for picture in answer.pictures:
         yield from _picture(picture)
     yield from _budgets(answer.budgets)
@@ -39,7 +39,7 @@ def measure_blocks(answer: MeasureAnswer) -> Iterator[RenderableType]:
 
 
 def onward(answer: RowAnswer | MeasureAnswer) -> str:
-    """The line to go on with. It stays one line, however long: a terminal that wraps it adds nothing to a copy."""
+    """The command for the next step. It stays one line, however long, so that it can be copied."""
     jaws = answer.closed_jaws if isinstance(answer, MeasureAnswer) else {}
     shown = [f"{tool}={','.join(f'{reading:g}' for reading in readings)}" for tool, readings in jaws.items()]
     typed = (*answer.short_form, *(part for each in shown for part in ("--closed-jaws", each)))
@@ -48,7 +48,8 @@ def onward(answer: RowAnswer | MeasureAnswer) -> str:
 
 def _row(name: str, row: FoundRow) -> Iterator[RenderableType]:
     yield Text(f"{name}: {row.count} contacts, {_sureness(row)}", style="bold")
-    yield plain(f"pitch {row.pitch_px:.4f} px ±{row.pitch_u95:.4f} (95 %), contacts {'dark' if row.dark else 'bright'}")
+    tone = "dark" if row.dark else "bright"
+    yield plain(f"pitch {row.pitch_px:.4f} px ±{row.pitch_u95:.4f} (95 %), {tone} contacts")
     yield from (indented(reason, 2) for reason in row.reasons)
 
 
@@ -57,7 +58,7 @@ def _sureness(row: FoundRow) -> str:
     if row.sure:
         return f"sure ({likely})"
     others = [f"{other.count} ({words.percent(other.probability)})" for other in row.alternatives]
-    more = f"; else {', '.join(others[:SHOWN_ALTERNATIVES])}" if others else ""
+    more = f"; or {', '.join(others[:SHOWN_ALTERNATIVES])}" if others else ""
     return f"NOT SURE ({likely}){more}"
 
 
@@ -71,7 +72,7 @@ def _doubtful(rows: Sequence[FoundRow]) -> Iterator[RenderableType]:
     if not doubtful:
         return
     yield plain("")
-    yield plain("Look at these by eye:")
+    yield plain("Check these by eye:")
     lines = table("row", "place", "x", "y", "why", right=("row", "place", "x", "y"))
     for place, contact in doubtful[:SHOWN_DOUBTFUL]:
         x, y = ("" if each is None else f"{each:.1f}" for each in (contact.x, contact.y))
@@ -93,7 +94,7 @@ def _relations(answer: RowAnswer | PictureAnswer) -> Iterator[RenderableType]:
 
 
 def _picture(picture: PictureAnswer) -> Iterator[RenderableType]:
-    yield Text(f"Picture {picture.name}: one click is within ±{picture.click_u:.2f} px (one u)", style="bold")
+    yield Text(f"Picture {picture.name}: standard uncertainty of a click {picture.click_u:.2f} px", style="bold")
     for place, row in enumerate(picture.rows, start=1):
         yield from _fitted(place, row)
     yield from _relations(picture)
@@ -109,7 +110,7 @@ def _fitted(place: int, row: FittedRow) -> Iterator[RenderableType]:
     for point in row.points:
         if point.outlier:
             yield indented(
-                f"{point.field}: {point.off_px:+.1f} px off along, {point.across_px:+.1f} across: left out", 2
+                f"{point.field}: {point.off_px:+.1f} px off along, {point.across_px:+.1f} across: not used", 2
             )
 
 

@@ -1,4 +1,4 @@
-"""Findings, changes, the journal, what waits, contributors and tokens in print."""
+"""Printed findings, changes, pending changes, contributors and tokens."""
 
 from __future__ import annotations
 
@@ -21,23 +21,23 @@ from catalog.history.journal import JournalEntry
 from catalog.review import Finding
 
 MOST_DIFFERENCES = 12
-"""Changed fields told of one change; --json has them all."""
+"""Changed fields shown for one change; --json has all."""
 
 
 def finding_lines(
     findings: Iterable[Finding | FindingOut], unacknowledged: Iterable[Finding] = ()
 ) -> Iterator[RenderableType]:
-    """What the machine review found, with what to do; and how to let pass what is right as it is."""
+    """What the machine review found, with the remedy; and how to acknowledge what is correct as it is."""
     left = {finding.code for finding in unacknowledged}
     for finding in findings:
         yield indented(f"{SEVERITY_WORDS[finding.severity]} ({finding.field}): {finding.message}", 2)
         yield indented(finding.remedy, 4)
         if finding.code in left:
-            yield indented(f"If it is right as it is: --acknowledge '{finding.code}=why it is right'", 4)
+            yield indented(f"If it is correct as it is: --acknowledge '{finding.code}=why it is correct'", 4)
 
 
 def journal_lines(rows: Sequence[JournalEntry]) -> Iterator[RenderableType]:
-    """What happened, each with its changed fields."""
+    """Changes, each with its changed fields."""
     for row in rows:
         yield Text(f"{moment(row.at)}  {row.actor}: {row.action} {row.record} {row.key}, revision {row.revision}")
         if row.reason:
@@ -52,7 +52,7 @@ def journal_lines(rows: Sequence[JournalEntry]) -> Iterator[RenderableType]:
 
 
 def pending_table(waiting: Sequence[DocumentRecord]) -> RenderableType:
-    """Every change that waits in a line."""
+    """A table of pending changes."""
     rows = table("key", "due (UTC)", "what", "of", "by", "why", whole=("key", "due (UTC)"))
     for each in waiting:
         content = each.content
@@ -70,22 +70,22 @@ def pending_table(waiting: Sequence[DocumentRecord]) -> RenderableType:
 
 
 def undone_lines(undone: UndoneOut) -> Iterator[RenderableType]:
-    """What an undo took back and kept."""
-    yield plain(f"{len(undone.taken_back)} changed records of {undone.contributor} are as they were before.")
+    """What was undone, and what was kept."""
+    yield plain(f"{len(undone.taken_back)} records changed by {undone.contributor} are restored.")
     for each in undone.taken_back:
         yield indented(f"{each.record} {each.key}", 2)
     if undone.kept:
-        yield plain(f"{len(undone.kept)} could not be taken back whole:")
+        yield plain(f"{len(undone.kept)} could not be undone completely:")
     for kept in undone.kept:
         yield indented(f"{kept.record} {kept.key}: {kept.why} ({', '.join(kept.by)})", 2)
 
 
 TO_THE_MINUTE = 16
-"""Characters of a moment that are shown: 2026-11-25T14:30."""
+"""Characters of a date and time that are shown: 2026-11-25T14:30."""
 
 
 def contributor_table(contributors: Sequence[Contributor]) -> RenderableType:
-    """Everybody in a line."""
+    """A table of contributors."""
     rows = table("name", "role", "since", "suspended", whole=("role", "since"))
     for each in contributors:
         suspended = f"{moment(each.suspended_at)}: {each.suspended_for}" if each.suspended_at else ""
@@ -94,8 +94,8 @@ def contributor_table(contributors: Sequence[Contributor]) -> RenderableType:
 
 
 def token_table(tokens: Sequence[Token]) -> RenderableType:
-    """Every token in a line."""
-    rows = table("no.", "contributor", "begins", "scopes", "state", "ends", "used", "label", right=("no.",))
+    """A table of tokens."""
+    rows = table("no.", "contributor", "begins", "scopes", "state", "expires", "used", "label", right=("no.",))
     for each in tokens:
         ends, used = moment(each.expires_at)[:10], moment(each.last_used_at)
         scopes = ", ".join(scope.value for scope in Scope if scope in each.scopes)
@@ -105,13 +105,13 @@ def token_table(tokens: Sequence[Token]) -> RenderableType:
 
 
 def first_steps(database: str | None) -> Iterator[Text]:
-    """How the first maintainer is made; ``database`` is the address where it is not the usual one."""
+    """How to add the first maintainer; ``database`` is the address if it is not the default one."""
     where = "" if database is None else f" --database {shlex.quote(database)}"
-    yield plain("Nobody may contribute yet. To make the first maintainer, run these two:")
+    yield plain("There are no contributors yet. To add the first maintainer, run these two commands:")
     yield plain(f"  otherhalf contributor add 'Your name' --role maintainer{where}")
     yield plain(f"  otherhalf token create 'Your name' --scopes all{where}")
 
 
 def moment(written: str | None) -> str:
-    """A moment to the minute, UTC; empty for none."""
+    """A date and time to the minute, UTC; empty for None."""
     return "" if written is None else written[:TO_THE_MINUTE].replace("T", " ")

@@ -101,9 +101,9 @@ def test_a_contributor_is_added_listed_suspended_and_taken_back(run: Run) -> Non
         (("token", "create", NAME, "--label", TOKEN), "contains a token"),
         (("token", "list", "Nobody"), "no contributor is called 'Nobody'"),
         (("token", "revoke", "7"), "no token 7"),
-        (("token", "revoke", "banana"), "no token's number"),
-        (("token", "revoke", "9" * 30), "no token's number"),
-        (("token", "revoke", TOKEN), "no token's number"),
+        (("token", "revoke", "banana"), "none of your tokens has this number"),
+        (("token", "revoke", "9" * 30), "none of your tokens has this number"),
+        (("token", "revoke", TOKEN), "none of your tokens has this number"),
     ],
     ids=lambda value: " ".join(value)[:50] if isinstance(value, tuple) else "",
 )
@@ -119,7 +119,7 @@ def test_a_new_token_stands_alone_on_the_output_and_works(run: Run, empty_url: s
     done(run("contributor", "add", NAME))
     result = run("token", "create", NAME, "--label", "laptop")
     assert re.fullmatch(r"oh_[A-Za-z0-9_-]{43}\n", done(result))
-    assert "shown this once" in text(result.stderr)
+    assert "shown only this once" in text(result.stderr)
     secret = result.stdout.strip()
     assert secret not in result.stderr
     known = who(empty_url, secret)
@@ -195,7 +195,7 @@ def test_the_help_teaches_every_command(run: Run, group: str, commands: tuple[st
     told = done(run(group, "--help"))
     for name in commands:
         assert re.search(rf"^\W*{name}\s", told, re.MULTILINE), name
-        assert "0 answered" in text(done(run(group, name, "--help")))
+        assert "0 success" in text(done(run(group, name, "--help")))
     assert group in done(run("--help"))
 
 

@@ -102,10 +102,10 @@ def test_refresh_tells_whose_answer_changed_and_then_has_nothing_to_do(run: Run,
     key = saved(run, "--public")
     come(empty_url)
     printed = done(run("refresh"))
-    assert "1 open case ranked again, 1 with another answer." in printed
+    assert "1 open case ranked again; 1 changed." in printed
     assert f"reed bed recorder ({key})" in printed
     assert "was no match, is " in printed
-    assert "0 with another answer." in done(run("refresh")), "the change itself moved the version"
+    assert "0 changed." in done(run("refresh")), "the change itself moved the version"
     assert "0 open cases ranked again" in done(run("refresh"))
     assert key in done(run("list", "--changed-since", "2026-01-01"))
     assert "No case is open." in done(run("list", "--changed-since", "2999-01-01"))
@@ -117,10 +117,10 @@ def test_a_suggestion_is_judged_and_accepted_as_evidence(run: Run, empty_url: st
     come(empty_url)
     done(run("refresh"))
     said = done(run("comment", key, "the keys agree", "--half", NEW.key))
-    assert "The ranking: place 1" in said
+    assert "Rank 1" in said
     printed = done(run("accept", key, NEW.key, "--reason", "it mated", "--confirm"))
     assert f"it is {NEW.key}: it mated" in printed
-    assert "are evidence of that half now" in printed
+    assert "are now evidence about that half" in printed
     assert "left out: height" in printed
     assert own(run)[0]["state"] == "solved"
     assert "is solved" in refused(run("accept", key, NEW.key))

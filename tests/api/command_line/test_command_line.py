@@ -124,7 +124,7 @@ def test_an_empty_catalogue_says_so_and_how_to_fill_it(empty_url: str) -> None:
     ("pieces", "told"),
     [
         (("pich=4.4",), ("pich=4.4", "did you mean 'pitch'?")),
-        (("pitch=4.4/eleven",), ("^^^^^^", "gaps counted")),
+        (("pitch=4.4/eleven",), ("^^^^^^", "the number of gaps")),
         (("pitch=4.4cm",), ("the unit 'cm' is not known",)),
         (("pins=24", "pitch=4.4@calliper"), ("pitch=4.4@calliper", "did you mean 'caliper'?")),
         (("body_length=-3",), ("body_length=-3", "above 0")),

@@ -78,7 +78,7 @@ def test_what_must_be_looked_at_is_told_with_the_way_on_and_nothing_is_saved(run
     result = run("add", "-", stdin=lines(BAD, other))
     assert result.exit_code == ExitCode.BAD_INPUT
     assert "must be looked at" in result.stderr
-    assert "--acknowledge 'contacts-outside=why it is right'" in result.stderr
+    assert "--acknowledge 'contacts-outside=why it is correct'" in result.stderr
     assert "Nothing was saved: 1 of 2 entries must be looked at." in result.stderr
     for key in (NEW.key, "siskin-works:sk-91"):
         assert run("history", key).exit_code == ExitCode.BAD_INPUT
@@ -148,7 +148,7 @@ def test_history_and_journal_tell_the_newest_first_with_old_and_new(run: Run, em
 
 
 def test_what_waits_is_listed_hastened_and_stopped(run: Run, empty_url: str) -> None:
-    assert "Nothing waits." in run("pending").stdout
+    assert "There are no pending changes." in run("pending").stdout
     with open_catalogue(empty_url) as catalogue, catalogue.writing() as session:
         first = submit_withdrawal(session, by(IDA, "no such part"), "half", HALF).pending
         second = submit_withdrawal(session, by(IDA, "no such part"), "half", MEMBER).pending
@@ -158,8 +158,8 @@ def test_what_waits_is_listed_hastened_and_stopped(run: Run, empty_url: str) -> 
     assert all(text in printed for text in (first.key, second.key, "withdraw", HALF, IDA, "no such part"))
     assert len(json.loads(run("pending", "--json").stdout)["items"]) == 2
     assert "done" in run("pending", "hasten", first.key, "--reason", "seen").stdout
-    assert "will not happen" in run("pending", "stop", second.key, "--reason", "it exists").stdout
-    assert "Nothing waits." in run("pending").stdout
+    assert "Stopped: withdraw" in run("pending", "stop", second.key, "--reason", "it exists").stdout
+    assert "There are no pending changes." in run("pending").stdout
     assert "already" in run("pending", "stop", first.key, "--reason", "late").stderr
 
 
@@ -171,14 +171,14 @@ def test_one_command_undoes_a_contributor(run: Run) -> None:
     last = rows(run, NEW.key)[0]
     assert (last["action"], last["reason"], last["actor"]) == ("undo", "a spree", "operator")
     again = run("contributor", "undo", IDA, "--since", "2020-01-01", "--reason", "a spree")
-    assert again.stdout.startswith("0 changed records")
+    assert again.stdout.startswith("0 records changed by")
 
 
 @pytest.mark.parametrize("command", [("add",), ("history",), ("journal",), ("pending",), ("contributor", "undo")])
 def test_the_help_teaches(run: Run, command: tuple[str, ...]) -> None:
     told = run(*command, "--help").stdout
     assert f"otherhalf {' '.join(command)}" in told
-    assert "0 answered" in " ".join(told.split())
+    assert "0 success" in " ".join(told.split())
 
 
 def test_an_entry_of_a_file_passes_the_review_later(run: Run) -> None:

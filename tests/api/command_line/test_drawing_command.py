@@ -113,7 +113,7 @@ def test_a_letter_of_the_table_without_a_meaning_is_refused() -> None:
 
 
 def test_a_letter_that_the_table_does_not_have_is_refused() -> None:
-    assert "no column is headed 'Q'" in refusal("--letter", "Q=tail_span")
+    assert "no column has the heading 'Q'" in refusal("--letter", "Q=tail_span")
 
 
 def test_a_meaning_that_is_no_dimension_of_a_half_is_refused() -> None:
@@ -139,7 +139,7 @@ def test_a_meaning_that_is_no_dimension_of_a_half_is_refused() -> None:
         (("--part-number", "TWL-{size}"), "{size}, which is not a placeholder"),
         (("--part-number", "TWL"), "give two halves the same part number"),
         (("--order-code", "{reel}"), "{reel}, which is not a placeholder"),
-        (("--revision", "C"), "--revision belongs to a --datasheet"),
+        (("--revision", "C"), "--revision needs --datasheet"),
         (("--output", "twitlet.txt"), "name it .jsonl"),
     ],
 )
@@ -220,7 +220,7 @@ def test_the_file_written_is_what_import_takes(tmp_path: Path, empty_url: str) -
 def test_a_file_that_is_there_is_not_written_over(tmp_path: Path) -> None:
     file = tmp_path / "twitlet.jsonl"
     file.write_text("kept", encoding="utf-8")
-    assert "there already" in refusal("--output", str(file))
+    assert "exists already" in refusal("--output", str(file))
     assert file.read_text(encoding="utf-8") == "kept"
 
 

@@ -79,8 +79,8 @@ def test_a_dispute_shows_until_it_is_settled(run: Run) -> None:
     ("arguments", "told"),
     [
         (("confirm", HALF, CLOSE), "--as"),
-        (("confirm", HALF, "--as", IDA), "nothing was found"),
-        (("confirm", HALF, CLOSE, "--fits", HALF, "--as", IDA), "one thing"),
+        (("confirm", HALF, "--as", IDA), "needs a basis"),
+        (("confirm", HALF, CLOSE, "--fits", HALF, "--as", IDA), "has one basis"),
         (("confirm", HALF, f"body_length={LENGTH}", "--as", IDA), "how well"),
         (("confirm", HALF, CLOSE, "--as", WREN), "own"),
         (("confirm", HALF, CLOSE, "--as", "Nobody"), "no contributor"),

@@ -120,7 +120,7 @@ ROW = ("--row", "46,70,340,70")
 
 BAD: list[tuple[tuple[str, ...], tuple[str, ...]]] = [
     ((), ("give a picture with --row",)),
-    (("PHOTO",), ("--row", "draw a line along the row")),
+    (("PHOTO",), ("--row", "give a line along each row")),
     (("PHOTO", "--row", "1,2,3"), ("--row 1,2,3", "give x0,y0,x1,y1")),
     (("PHOTO", "--row", "a,b,c,d"), ("--row a,b,c,d", "give x0,y0,x1,y1")),
     (("PHOTO", "--row", "nan,2,3,4"), ("--row nan,2,3,4", "finite")),
@@ -136,9 +136,9 @@ BAD: list[tuple[tuple[str, ...], tuple[str, ...]]] = [
     (("PHOTO", *ROW, "--scale", "0,0,90,0=0mm"), ("--scale",)),
     (("PHOTO", *ROW, "--scale", "0,0,90,0=10mm", "--px-per-mm", "9"), ("--scale",)),
     (("PHOTO", *ROW, "--plane", "ceiling"), ("ceiling",)),
-    (("PHOTO", *ROW, "--readings", "4.41/11"), ("--readings does nothing beside a picture",)),
-    (("--readings", "4.41/11", *ROW), ("--row does nothing beside readings",)),
-    (("--readings", "4.41/eleven"), ("pitch=4.41/eleven", "gaps counted")),
+    (("PHOTO", *ROW, "--readings", "4.41/11"), ("--readings has no effect with a picture",)),
+    (("--readings", "4.41/11", *ROW), ("--row has no effect with readings",)),
+    (("--readings", "4.41/eleven"), ("pitch=4.41/eleven", "the number of gaps")),
     (("--readings", "4.41cm/11"), ("pitch=4.41cm/11", "not known")),
     (("--readings", "pins=24"), ("pins=24", "no name of a length")),
     (("--readings", "4.41/11@calliper"), ("pitch=4.41/11@calliper", "did you mean 'caliper'?")),
@@ -227,7 +227,7 @@ def test_a_fault_of_a_file_is_told_at_the_file_s_own_field(tmp_path: Path) -> No
     path.write_text('{"readings": {"feature": "pitch"}}', encoding="utf-8")
     result = run("--file", str(path))
     assert result.exit_code == ExitCode.BAD_INPUT
-    assert "readings: this is no list" in words(result.stderr)
+    assert "readings: this is not a list" in words(result.stderr)
 
 
 def test_readings_add_to_a_file(server: TestClient) -> None:

@@ -185,14 +185,14 @@ def talk(demo_url: str) -> Callable[..., tuple[int, str]]:
 def test_the_terminal_asks_helps_takes_back_and_prints_the_way_back(talk: Callable[..., tuple[int, str]]) -> None:
     code, printed = talk("?\nbody_length=6.63\nback\nrows=2\nstop\n", "contact_count=24")
     assert code in (0, 3)
-    assert "tells about" in printed
+    assert "gives about" in printed
     assert "Also called" in printed
     assert "otherhalf identify contact_count=24 rows=2" in " ".join(printed.split())
 
 
 def test_the_terminal_tells_what_it_took_back_and_counts_on_from_there(talk: Callable[..., tuple[int, str]]) -> None:
     _, printed = talk("back\n\nback\nstop\n", "contact_count=24")
-    assert "nothing to take back" in printed
+    assert "nothing to undo" in printed
     assert "not told" in printed
     assert printed.count("\n1. ") == 2
 
@@ -201,8 +201,8 @@ def test_a_slip_that_seems_to_settle_it_can_be_taken_back(talk: Callable[..., tu
     given = ("half_kind=plug", "pins=24", "height=6.63", "body_length=4")
     _, printed = talk("pitch=7.05\nback\nstop\n", *given)
     assert "Settled: it is almost certainly not in this catalogue" in printed
-    assert "Taken back: pitch=7.05." in printed
-    assert "pitch" not in printed.rpartition("To come back")[2]
+    assert "Undone: pitch=7.05." in printed
+    assert "pitch" not in printed.rpartition("To get this answer again")[2]
 
 
 @pytest.mark.parametrize("word", ["don't know", "don’t know", "-", "skip", ""])
@@ -220,7 +220,7 @@ def test_an_error_shows_what_was_typed(talk: Callable[..., tuple[int, str]]) -> 
 
 def test_a_reading_that_hardly_fits_is_doubted_at_once(talk: Callable[..., tuple[int, str]]) -> None:
     _, printed = talk("body_length=663\nstop\n", "contact_count=24", "rows=2", "pitch=4.41/11")
-    assert "'back' takes it back" in printed
+    assert "'back' undoes it" in printed
 
 
 def test_an_interruption_loses_nothing(talk: Callable[..., tuple[int, str]], monkeypatch: pytest.MonkeyPatch) -> None:
@@ -240,7 +240,7 @@ def test_the_way_back_is_one_line_with_all_that_was_said(
     specimen.write_text('{"observations": [{"feature": "rows", "value": 2}]}', encoding="utf-8")
     arguments = ["--prior-absent", "0.2", "--at-hand", "caliper", "--closed-jaws", "caliper=0.01,0.02"]
     _, printed = talk("stop\n", "pins=24", *arguments, "--file", str(specimen), "--database", demo_url)
-    line = next(line for line in printed.splitlines() if line.startswith("To come back"))
+    line = next(line for line in printed.splitlines() if line.startswith("To get this answer again"))
     assert shlex.split(line.partition(": ")[2]) == [
         *("otherhalf", "identify", "--database", demo_url, "--closed-jaws=caliper=0.01,0.02"),
         *("--prior-absent=0.2", "--at-hand=caliper", "rows=2", "contact_count=24"),

@@ -212,6 +212,22 @@ def test_the_feeds_ids_stay_wherever_and_however_it_is_asked_for(shop: Workshop)
     assert texts(feed(shop), "id") != texts(here, "id")
 
 
+@pytest.mark.parametrize(
+    ("filters", "title"),
+    [
+        ({}, "otherhalf: all changes"),
+        ({"record": "half"}, "otherhalf: record half"),
+        ({"record": "half", "key": HALF}, f"otherhalf: record half, key {HALF}"),
+        ({"actor": PER}, f"otherhalf: actor {PER}"),
+    ],
+    ids=["no filter", "a kind", "a record", "a person"],
+)
+def test_a_feeds_title_names_the_filters_that_were_set_and_no_others(
+    shop: Workshop, filters: dict[str, str], title: str
+) -> None:
+    assert texts(feed(shop, **filters), "title") == [title]
+
+
 def test_the_feed_tells_old_and_new_values(shop: Workshop) -> None:
     summaries = [
         text

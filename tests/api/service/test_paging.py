@@ -29,7 +29,7 @@ def refused(given: Listing, attribute: str = "after") -> tuple[str, object, str]
     problem = caught.value
     (field,) = problem.errors
     assert problem.name == "invalid-cursor"
-    assert field.remedy == "start again without a cursor and follow next from there"
+    assert field.remedy == "start again without a cursor, and follow next from there"
     assert field.message == problem.detail
     return field.field, field.value, field.message
 
@@ -147,7 +147,7 @@ def test_the_number_of_a_row_is_given_back() -> None:
 
 @pytest.mark.parametrize("key", ["", "-1", "1.5", "five", "²", "٣", "1" * 11])
 def test_a_cursor_that_names_no_row_is_refused(key: str) -> None:
-    assert refused(listing(listing().cursor_after(key)), "after_number")[2] == "the cursor names no row"
+    assert refused(listing(listing().cursor_after(key)), "after_number")[2] == "the cursor does not name a row"
 
 
 def test_a_number_beyond_what_the_engines_count_with_is_their_last() -> None:

@@ -33,6 +33,7 @@ from catalog.accounts.token_format import MASK
 from catalog.db.database import Catalogue, open_catalogue
 from catalog.history.acts import operators
 from catalog.model import timestamps
+from catalog.model.errors import ReadOnlyError
 
 TOKEN = "oh_" + "k" * 43
 HOST = "bench.example:8642"
@@ -161,6 +162,29 @@ def test_a_use_is_noted_once_within_the_hour(server: TestClient, catalogue: Cata
     assert first is not None
     server.get("/who", headers=bearer(token))
     assert last_use(catalogue, token) == first
+
+
+def test_a_use_within_the_hour_after_a_noted_one_writes_nothing(
+    server: TestClient, token: tokens.Created, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    server.get("/who", headers=bearer(token))
+
+    def write(catalogue: Catalogue) -> AbstractContextManager[Session]:
+        raise AssertionError("a request that reads waits for no writer")
+
+    monkeypatch.setattr(Catalogue, "writing", write)
+    assert server.get("/who", headers=bearer(token)).json() == "Wren Ashby"
+
+
+def test_a_catalogue_that_cannot_be_written_to_answers_a_token_and_logs_that_its_use_is_not_noted(
+    server: TestClient, token: tokens.Created, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    def write(catalogue: Catalogue) -> AbstractContextManager[Session]:
+        raise ReadOnlyError("the catalogue is read-only")
+
+    monkeypatch.setattr(Catalogue, "writing", write)
+    assert server.get("/who", headers=bearer(token)).json() == "Wren Ashby"
+    assert f"the use of token {token.token.id} could not be noted: the catalogue is read-only" in caplog.text
 
 
 def test_a_use_that_cannot_be_noted_is_logged_and_refuses_nobody(

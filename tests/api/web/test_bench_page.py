@@ -239,10 +239,10 @@ def test_a_wrong_field_keeps_its_text_and_the_rest_is_answered(server: TestClien
     ("query", "said"),
     [
         ("body_length=6.5cm", "The unit 'cm' is not known"),
-        ("contact_count=many", "'many' is no whole number"),
-        ("latch_style=glue", "'glue' is no value of latch_style"),
+        ("contact_count=many", "'many' is not a whole number"),
+        ("latch_style=glue", "'glue' is not a value of latch_style"),
         ("pitsch=0.4", "The feature 'pitsch' is not known. Did you mean 'pitch'?"),
-        ("upper.height=3", "'upper' is no body"),
+        ("upper.height=3", "'upper' is not a body"),
         ("height=5..2", "is above the largest"),
         ("trial_fit=mates:nobody", "no half has the key 'nobody'"),
         ("unit=ell&height=2", "The unit 'ell' is not known"),
@@ -495,7 +495,7 @@ def test_next_measurement_is_marked_at_its_field_and_line(server: TestClient) ->
 
 def test_cautions_stand_with_every_answer(server: TestClient) -> None:
     for query in ("", SPECIMEN, "body_length=x"):
-        assert "That it fits does not say it is wired alike" in Page(server.get(f"/?{query}").text).text
+        assert "A half that fits can be wired differently" in Page(server.get(f"/?{query}").text).text
 
 
 def test_an_empty_catalogue_is_told(empty_url: str) -> None:
