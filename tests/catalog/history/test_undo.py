@@ -144,6 +144,15 @@ def test_a_revision_by_others_is_kept_and_reported(catalogue: Catalogue) -> None
     assert (kept.key, kept.by) == (HALF, (IDA,))
 
 
+def test_everybody_who_revised_it_afterwards_is_named(catalogue: Catalogue) -> None:
+    with catalogue.writing() as session:
+        fill(session)
+        for number, who in enumerate((VANDAL, IDA, PER, IDA), start=1):
+            revise(session, by(who), HALF, longer(by_mm=number / 10))
+        (kept,) = undone(session).kept
+    assert (kept.key, kept.by) == (HALF, (IDA, PER))
+
+
 def test_their_run_after_a_revision_by_others_is_taken_back_to_that(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
