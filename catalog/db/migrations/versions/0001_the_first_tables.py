@@ -1,4 +1,4 @@
-"""The first tables: makers, documents, series with laws, halves, matings, and the catalogue's version."""
+"""The first tables: makers, citations, series with laws, halves, matings, and the version of the catalogue."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ DOCUMENT = sa.JSON().with_variant(postgresql.JSONB(), "postgresql")
 
 
 def upgrade() -> None:
-    """Make all tables, and the catalogue's version 0."""
+    """Create all tables; the catalogue has version 0."""
     _sources()
     _series()
     _halves()

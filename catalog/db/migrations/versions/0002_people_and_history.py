@@ -1,4 +1,4 @@
-"""Contributors, tokens, the journal and documents; whose an entry is, whether it stands, and the source's own unit."""
+"""Contributors, tokens, journal and documents; author and state of entries; dimensions in the unit of their source."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ DOCUMENT = sa.JSON(none_as_null=True).with_variant(postgresql.JSONB(none_as_null
 
 ENTRIES = ("series", "halves", "matings")
 DIMENSIONS = ("half_dimensions", "mating_dimensions")
-KEEPER = "operator"
-"""Whose the entries are that stood before there were contributors: whoever keeps the database."""
+OPERATOR = "operator"
+"""The author of entries that are older than contributors: the operator of the database."""
 
 
 def upgrade() -> None:
-    """Make the new tables, and mark every entry as the keeper's."""
+    """Create the new tables, and make the operator the author of every entry."""
     moment = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
     for table in ENTRIES:
         _add_standing(table, moment)
@@ -38,7 +38,7 @@ def upgrade() -> None:
 
 
 def downgrade() -> None:
-    """Drop what upgrade made."""
+    """Drop everything that upgrade created."""
     op.drop_table("answered_requests")
     for name in ("record_state", "about"):
         op.drop_index(op.f(f"ix_documents_{name}"), table_name="documents")
@@ -66,7 +66,7 @@ def downgrade() -> None:
 def _add_standing(table: str, moment: str) -> None:
     filled: dict[str, tuple[sa.types.TypeEngine[Any], str]] = {
         "substance_revision": (sa.Integer(), "1"),
-        "author": (sa.Text(), KEEPER),
+        "author": (sa.Text(), OPERATOR),
         "changed_at": (MOMENT, moment),
         "clean": (sa.Boolean(), "0"),
         "state": (WORD, "listed"),

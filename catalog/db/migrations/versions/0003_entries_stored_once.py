@@ -1,4 +1,4 @@
-"""One row an entry: its document as JSON beside the columns that queries ask for; views for those who ask in SQL."""
+"""One row for each entry: its document as JSON, and columns for queries; views for people who use SQL."""
 
 from __future__ import annotations
 
@@ -29,13 +29,13 @@ RATINGS = ("contact_current_a", "power_contact_current_a", "loaded_contacts", "v
 CITED = ("title", "revision", "page", "address")
 TEXTS = ("markings", "aliases", "order_codes")
 LAWS: Row = {"kinds": [], "stack": [], "stack_tolerance": None, "correspondence": "identity"}
-"""What the laws of a series say where nothing is stated."""
+"""Default values in the laws of a series."""
 
 USUAL: Row = {"bound": "nominal", "tolerance": None, "extra_u": 0.0, "doubt": "", "unit": "mm"} | {
     "given": None,
     "given_tolerance": None,
 }
-"""What a dimension says where nothing but its value is stated."""
+"""Default values of a dimension."""
 
 OLD_TABLES = (
     "mating_contacts",
@@ -52,7 +52,7 @@ OLD_TABLES = (
     "citations",
     "makers",
 )
-"""Those that refer to others first."""
+"""A table comes before those that it refers to."""
 
 VIEWS = {
     "sqlite": {
@@ -102,11 +102,11 @@ VIEWS = {
             WHERE matings.state = 'listed'""",
     },
 }
-"""Listed entries, for those who ask in SQL. Lengths are millimetres."""
+"""Views of listed entries for people who use SQL. Lengths are in millimetres."""
 
 
 def upgrade() -> None:
-    """Make documents of what the old tables hold, put the new tables in their place, and make the views."""
+    """Replace the old tables by the new ones with the same entries as documents, and create the views."""
     old = _Old(op.get_bind())
     series, halves, matings = list(old.series()), list(old.halves()), list(old.matings())
     for table in OLD_TABLES:
@@ -119,7 +119,7 @@ def upgrade() -> None:
 
 
 def downgrade() -> None:
-    """Put the old tables back, with what the documents say."""
+    """Replace the new tables by the old ones with the same entries."""
     bind = op.get_bind()
     for name in VIEWS[bind.dialect.name]:
         op.execute(f"DROP VIEW {name}")
@@ -138,7 +138,7 @@ def _all(bind: sa.Connection, table: str) -> list[Row]:
 
 
 class _Old:
-    """Entries as the old tables hold them, each as its new row."""
+    """Reads entries from the old tables and makes their new rows."""
 
     def __init__(self, bind: sa.Connection) -> None:
         self._bind = bind
@@ -221,7 +221,7 @@ class _Old:
             }
 
     def _parts(self, table: str, owner: str) -> dict[int, list[Mapping[str, Any]]]:
-        """Rows of a table of parts by their owner's number, in their order where they have one."""
+        """Rows of a table by the id of the entry that they belong to, in their order if they have one."""
         found: dict[int, list[Mapping[str, Any]]] = defaultdict(list)
         for row in _all(self._bind, table):
             found[row[owner]].append(row)
@@ -242,7 +242,7 @@ class _Old:
 
 
 def _stated(row: Mapping[str, Any], names: Iterable[str]) -> Row:
-    """Those of the columns that say something."""
+    """Those of the columns that have a value."""
     return {name: row[name] for name in names if row[name] not in (None, "")}
 
 
@@ -349,7 +349,7 @@ def _size_check(table: str, name: str) -> sa.CheckConstraint:
 
 
 def _make_old_tables() -> None:
-    """Those of revision 0002, made by the steps that first made them."""
+    """Create the tables of revision 0002 with the functions that created them first."""
     op.create_table(
         "makers",
         sa.Column("id", sa.Integer(), nullable=False),
@@ -376,7 +376,7 @@ def _make_old_tables() -> None:
 
 
 class _Parted:
-    """Entries taken apart into rows of the old tables."""
+    """Makes the rows of the old tables from entries."""
 
     def __init__(self, bind: sa.Connection, *, series: list[Row], halves: list[Row], matings: list[Row]) -> None:
         self._bind = bind
@@ -390,7 +390,7 @@ class _Parted:
         self._ids = {name: {row["key"]: row["id"] for row in rows} for name, rows in self._entries.items()}
 
     def store(self) -> None:
-        """Write all rows, what others refer to first."""
+        """Write all rows; a row is written after those that it refers to."""
         series, halves, matings = (self._entries[name] for name in ("series", "halves", "matings"))
         makers = {row["maker"]: row["content"]["maker"] for row in series}
         self._makers = {key: id_ for id_, key in enumerate(makers, start=1)}
@@ -417,7 +417,7 @@ class _Parted:
         stored = [{column: row[column] for column in row.keys() & set(table.columns.keys())} for row in rows]
         if stored:
             self._bind.execute(table.insert(), stored)
-        if "id" in table.c and self._bind.dialect.name == "postgresql":  # numbers that were given move no counter
+        if "id" in table.c and self._bind.dialect.name == "postgresql":  # inserted ids do not advance its sequence
             after = "(SELECT coalesce(max(id), 0) + 1 FROM"
             op.execute(f"SELECT setval(pg_get_serial_sequence('{name}', 'id'), {after} {name}), false)")
 
