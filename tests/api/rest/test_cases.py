@@ -148,6 +148,15 @@ def test_a_wrong_key_and_a_case_that_is_hidden_are_refused_alike(shop: Workshop)
     assert shop.ask("POST", f"{CASES}/{key}/comments", PER, json={"text": "hello"}).status_code == 404
 
 
+def test_only_the_key_of_a_private_case_itself_opens_a_journal_not_that_of_a_comment_on_it(shop: Workshop) -> None:
+    key = saved(shop)["key"]
+    said = shop.ask("POST", f"{CASES}/{key}/comments", IDA, json={"text": "hut seen"}).json()["key"]
+    found = shop.server.get("/v1/journal", params={"record": "comment", "key": said})
+    assert (found.status_code, found.json()["items"]) == (200, [])
+    told = shop.server.get("/v1/journal", params={"record": "specimen", "key": key}).json()["items"]
+    assert said in [row["key"] for row in told]
+
+
 def test_what_came_before_a_case_was_public_is_not_told_by_its_journal_either(shop: Workshop) -> None:
     key = saved(shop, title="my hut in the reeds")["key"]
     place = f"{CASES}/{key}"
