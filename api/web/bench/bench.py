@@ -64,7 +64,7 @@ def _whole(visit: Visit, snapshot: Snapshot, bench: Bench) -> Response:
         first_eye=fields.fields_of(bench, (fields.FIRST_EYE,), next_up),
         eye=fields.fields_of(bench, fields.EYE_NAMES, next_up),
         texts=fields.fields_of(bench, fields.TEXT_NAMES, next_up),
-        further=fields.further(bench),
+        further=bench.further(fields.SHOWN),
         glossary=list(fields.glossary()),
         instruments=list(BUILT_IN.values()),
         units=list(SPELLINGS),

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from api.schemas.problems import FieldProblem
-from api.web.bench.request import Bench, Entry, has_gaps
+from api.web.bench.request import Bench, has_gaps
 from api.web.bench.sheets import ABOVE, FROM_END
 from matcher.features import FEATURES, Feature, Kind
 
@@ -113,11 +113,6 @@ def states_of(bench: Bench, next_up: frozenset[str]) -> dict[str, tuple[str, ...
     return {
         name: tuple(state for state, those in named if name in those) for name in sorted(given | wrong | set(next_up))
     }
-
-
-def further(bench: Bench) -> tuple[Entry, ...]:
-    """Entries that have no field of their own."""
-    return bench.further(SHOWN)
 
 
 def glossary() -> Iterator[tuple[str, Feature]]:

@@ -1,7 +1,7 @@
 """What is drawn on a sheet: dimension lines that end at fixed places, arrows, squared paper.
 
-The half changes its shape with every reading; the places where readings are typed do not move, so nothing jumps under
-the hand. Coordinates are the sheet's own units, of which `WIDTH` go over its width; the half itself is drawn in mm.
+The half changes its shape with every reading; the places where readings are typed do not move, so nothing jumps while
+one types. Coordinates are units of the sheet, which is `WIDTH` of them wide; the half itself is drawn in mm.
 """
 
 from __future__ import annotations
@@ -127,7 +127,7 @@ def dimension(lane: Lane, span: Span, states: Iterable[str] = ()) -> str:
 
 
 def _along(lane: Lane, span: Span) -> Iterator[str]:
-    """A dimension along the sheet; its line reaches to the field where that stands beside it."""
+    """A dimension along the sheet; its line reaches to the field where the field is beside it."""
     near = min(span.edges) if lane.outwards < 0 else max(span.edges)
     for x in (span.low, span.high):
         yield line_path("edge", [[(x, span.edges[0]), (x, span.edges[1])]])

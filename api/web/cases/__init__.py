@@ -1,1 +1,1 @@
-"""Open cases: parts that nobody could name yet."""
+"""Open cases: parts that are not identified yet."""

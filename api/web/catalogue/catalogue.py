@@ -53,6 +53,10 @@ class Asked:
         """The filters as parameters of the address."""
         return {name: value for name, value in vars(self).items() if value}
 
+    def of_maker(self, record: HalfRecord) -> bool:
+        """Whether a half is of the maker searched for."""
+        return not self.maker or slug(record.half.maker) == self.maker
+
 
 @router.get("/catalogue")
 def catalogue(
@@ -108,7 +112,7 @@ def _found(snapshot: Snapshot, wanted: Asked, cursor: str | None) -> dict[str, A
         "first_page": asked(CATALOGUE, wanted.filters) if cursor else "",
         "named": _named(hits),
         "totals": _totals(listed),
-        "makers": _makers(_of_maker(listed, wanted)) if not wanted.q and not wanted.series and not cursor else (),
+        "makers": _makers(filter(wanted.of_maker, listed)) if not wanted.q and not wanted.series and not cursor else (),
         "titled": _title(wanted, records),
     }
 
@@ -122,7 +126,7 @@ def _is_wanted(record: HalfRecord, wanted: Asked, fits: Mapping[str, float]) -> 
     half = record.half
     return (
         (not wanted.q or record.key in fits)
-        and (not wanted.maker or slug(half.maker) == wanted.maker)
+        and wanted.of_maker(record)
         and (not wanted.series or record.series_key == wanted.series)
         and (not wanted.kind or half.half_kind == wanted.kind)
     )
@@ -152,10 +156,6 @@ def _totals(listed: Sequence[HalfRecord]) -> dict[str, int]:
         "series": len({record.series_key for record in listed}),
         "makers": len({slug(record.half.maker) for record in listed}),
     }
-
-
-def _of_maker(listed: Iterable[HalfRecord], wanted: Asked) -> Iterable[HalfRecord]:
-    return (record for record in listed if not wanted.maker or slug(record.half.maker) == wanted.maker)
 
 
 def _makers(listed: Iterable[HalfRecord]) -> list[dict[str, Any]]:

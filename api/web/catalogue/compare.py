@@ -18,7 +18,7 @@ from api.web.catalogue.telling_apart import MOSTLY, SAME_MM, SURE, Apart, Told, 
 from api.web.page import freshness
 from api.web.page.addresses import COMPARE, PRINT, of_halves
 from api.web.page.entry_lookup import Chosen, KeysQuery, chosen_halves
-from api.web.page.figures import label, mm, values_in_words
+from api.web.page.figures import label, limits, mm, values_in_words
 from api.web.page.rendering import Visit, VisitDep
 from catalog.evidence.agreement import stated
 from catalog.records.read_models import HalfRecord
@@ -212,9 +212,8 @@ def _cell(record: HalfRecord, name: str) -> str:
     if own is None:
         return ""
     pitch = record.half.dimensions.get("pitch")
-    if own.tolerance is not None:
-        allowed = f" ± {mm(own.tolerance)}"
-    else:
+    allowed = limits(own.tolerance)
+    if not allowed:
         figures = stated(record.half).dimensions[name]
         allowed = f" (± {mm(process_interval(name, figures, pitch.value if pitch else None)[1])} assumed)"
     measured = f"; {mm(record.better_known[name].value)} as measured" if name in record.better_known else ""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from api.schemas.words import BOUND_WORDS
-from api.web.page.figures import label, mm, people, plain, with_u
+from api.web.page.figures import label, limits, mm, people, plain, with_u
 from catalog.evidence.agreement import AGREES, Stated, deviation
 from catalog.evidence.assessment import Assessment, JudgedConfirmation
 from catalog.evidence.estimates import Estimate
@@ -88,7 +88,7 @@ def _row(name: str, stated: Dimension | None, figures: Stated, assessment: Asses
 
 
 def _stated(name: str, stated: Dimension, figures: Stated) -> dict[str, Any]:
-    own = f"± {mm(stated.tolerance)}" if stated.tolerance is not None else ""
+    own = limits(stated.tolerance).strip()
     return {
         "stated": mm(stated.value),
         "source_figure": source_figure(stated),

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from api.schemas.words import STANDING_WORDS
 from api.web.entries.dimension_rows import source_figure
-from api.web.page.figures import cited, mm
+from api.web.page.figures import cited, limits, mm
 from catalog.evidence.assessment import Assessment, JudgedConfirmation
 from catalog.evidence.estimates import DocumentValue
 from catalog.evidence.standing import EntryRecord
@@ -72,10 +72,8 @@ class Evidence:
 
     def figure(self, value: DocumentValue) -> str:
         """A document's figure: as the document gives it, and in mm."""
-        stated = value.dimension
-        tolerance = f" ± {mm(stated.tolerance)}" if stated.tolerance is not None else ""
-        in_mm = f"{mm(stated.value)}{tolerance} mm"
-        source = source_figure(stated)
+        in_mm = f"{mm(value.dimension.value)}{limits(value.dimension.tolerance)} mm"
+        source = source_figure(value.dimension)
         return f"{source}, {in_mm}" if source else in_mm
 
 

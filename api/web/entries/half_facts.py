@@ -6,13 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from api.identification.answering import end_allowance
 from api.schemas.words import BOUND_WORDS, LIFECYCLE_WORDS
-from api.web.page.figures import (
-    counted,
-    label,
-    mm,
-    plain,
-    values_in_words,
-)
+from api.web.page.figures import counted, label, limits, mm, plain, values_in_words
 from catalog.model.entries import Common, Dimension, Half, Mating, Ratings
 from catalog.records.read_models import HalfRecord, MatingRecord
 from matcher.features import FEATURES
@@ -96,5 +90,4 @@ def of_pair(stated: Dimension | None) -> str:
     """A dimension of a pair, with its tolerance and bound; empty where nobody stated it."""
     if stated is None:
         return ""
-    tolerance = f" ± {mm(stated.tolerance)}" if stated.tolerance is not None else ""
-    return " ".join(text for text in (BOUND_WORDS[stated.bound], f"{mm(stated.value)}{tolerance} mm") if text)
+    return f"{BOUND_WORDS[stated.bound]} {mm(stated.value)}{limits(stated.tolerance)} mm".strip()

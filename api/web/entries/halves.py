@@ -113,8 +113,7 @@ def _figures(half: Half) -> Iterator[tuple[str, str]]:
 
 
 def _around(snapshot: Snapshot, record: HalfRecord) -> dict[str, list[HalfRecord]]:
-    """For a half that nobody listed: the listed halves of its series nearest in size, and all of its size and of
-    another kind."""
+    """For an inferred half: the listed halves of its series nearest in size, and those of its size and another kind."""
     if record.origin == "listed":
         return {"neighbours": [], "opposite": []}
     own = [each for each in snapshot.halves.values() if each.series_key == record.series_key]
@@ -129,7 +128,7 @@ def _around(snapshot: Snapshot, record: HalfRecord) -> dict[str, list[HalfRecord
 
 
 NEIGHBOURS = 4
-"""Listed halves shown beside one that nobody listed."""
+"""Listed halves shown beside an inferred one."""
 
 
 def _of_mates(record: HalfRecord, found: Mates, chosen: str, everything: bool) -> dict[str, Any]:

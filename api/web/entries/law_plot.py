@@ -83,7 +83,7 @@ def law_plot(feature: str, lines: Sequence[Line], points: Sequence[Point]) -> Ma
         group("members", _marks(upper, points, lambda point: point.value)),
         *_panel(lower, "Off the law, mm"),
         *_bands(lower, tolerances),
-        element("path", {"class": "zero", "d": f"M{LEFT},{lower.y(0.0):.2f}H{WIDTH - RIGHT}"}),
+        _across("zero", lower.y(0.0)),
         group("members", _marks(lower, points, lambda point: point.off)),
         *_sizes(lower),
     ]
@@ -113,13 +113,17 @@ def _panel(frame: _Frame, name: str) -> Iterator[str]:
     yield words("axis-name", LEFT, frame.top - 8, TEXT, name, anchor="start")
     for value in ticks(frame.low, frame.high):
         y = frame.y(value)
-        yield element("path", {"class": "grid-line", "d": f"M{LEFT},{y:.2f}H{WIDTH - RIGHT}"})
+        yield _across("grid-line", y)
         yield words("axis-figure", LEFT - 6, y + 4, TEXT, _figure(value), anchor="end")
 
 
+def _across(css: str, y: float) -> str:
+    """A line from side to side."""
+    return element("path", {"class": css, "d": f"M{LEFT},{y:.2f}H{WIDTH - RIGHT}"})
+
+
 def _figure(value: float) -> str:
-    text = f"{value:.6g}"
-    return text.replace("-", "−")
+    return f"{value:.6g}".replace("-", "−")
 
 
 def _sizes(frame: _Frame) -> Iterator[str]:
@@ -147,7 +151,7 @@ def _law_line(frame: _Frame, line: Line, low: int, high: int) -> str:
 def _bands(frame: _Frame, tolerances: Sequence[float]) -> Iterator[str]:
     for tolerance in sorted(set(tolerances)):
         for edge in (tolerance, -tolerance):
-            yield element("path", {"class": "tolerance", "d": f"M{LEFT},{frame.y(edge):.2f}H{WIDTH - RIGHT}"})
+            yield _across("tolerance", frame.y(edge))
 
 
 def _marks(frame: _Frame, points: Sequence[Point], value: Callable[[Point], float | None]) -> Iterator[str]:

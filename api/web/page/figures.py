@@ -37,6 +37,11 @@ def mm(value: float) -> str:
     return text
 
 
+def limits(tolerance: float | None) -> str:
+    """A tolerance as it follows a length; empty where none is stated."""
+    return "" if tolerance is None else f" ± {mm(tolerance)}"
+
+
 def plain(value: float) -> str:
     """A figure as its source states it."""
     return f"{value:.6g}"
