@@ -19,7 +19,7 @@ _ENTRY: TypeAdapter[AnyEntry] = TypeAdapter(AnyEntry)
 
 @dataclass(frozen=True, kw_only=True)
 class Variant:
-    """A half that no entry lists: the series' key, and which of its halves it would be."""
+    """A half that no entry lists: the key of its series, and which of its halves it would be."""
 
     series: str
     half_kind: HalfKind
@@ -45,14 +45,14 @@ class Expected:
 
 @dataclass(frozen=True, kw_only=True)
 class Specimen:
-    """A connector on somebody's bench, its truth known.
+    """A connector on somebody's bench whose identity is known.
 
     Attributes
     ----------
     name, title, story: identifier, headline, and one line on where it comes from.
-    observations: plain JSON data, in the form in which ``/v1/identify`` takes them.
+    observations: plain JSON data, in the form that ``/v1/identify`` takes.
     expected: the truth.
-    slips: places in ``observations`` (from 0) of those that are grossly wrong.
+    slips: places in ``observations`` (from 0) of gross errors.
     remark: what makes it hard.
     """
 
@@ -65,6 +65,9 @@ class Specimen:
     remark: str
 
 
+_SPECIMENS = TypeAdapter(list[Specimen])
+
+
 def demo_entries() -> list[AnyEntry]:
     """All entries of the demo catalogue, in the order of the file; raises pydantic's ValidationError for a bad line."""
     return [_ENTRY.validate_json(line) for line in _text("catalogue.jsonl").splitlines()]
@@ -72,15 +75,15 @@ def demo_entries() -> list[AnyEntry]:
 
 def demo_specimens() -> list[Specimen]:
     """All demo specimens, in the order of the file."""
-    return [_specimen(given) for given in json.loads(_text("specimens.json"))["specimens"]]
+    return _SPECIMENS.validate_python(json.loads(_text("specimens.json"))["specimens"])
 
 
 def load_demo(catalogue: Catalogue) -> AddReport:
-    """Add the demo catalogue in one transaction. What already stands with the same content is left alone.
+    """Add the demo catalogue in one transaction. Entries that are there already with the same content stay as they are.
 
     Raises
     ------
-    catalog.errors.CatalogueError
+    catalog.model.errors.CatalogueError
         As `catalog.history.addition.add`; then nothing was added.
     """
     with catalogue.writing() as session:
@@ -89,24 +92,3 @@ def load_demo(catalogue: Catalogue) -> AddReport:
 
 def _text(name: str) -> str:
     return (files("seeds_demo") / "data" / name).read_text(encoding="utf-8")
-
-
-def _specimen(given: Mapping[str, Any]) -> Specimen:
-    return Specimen(
-        name=given["name"],
-        title=given["title"],
-        story=given["story"],
-        observations=tuple(given["observations"]),
-        expected=_expected(given["expected"]),
-        slips=tuple(given["slips"]),
-        remark=given["remark"],
-    )
-
-
-def _expected(given: Mapping[str, Any]) -> Expected:
-    variant = given.get("variant")
-    return Expected(
-        half=given.get("half"),
-        tied=tuple(given.get("tied", ())),
-        variant=None if variant is None else Variant(**variant),
-    )

@@ -174,7 +174,7 @@ def _counts(records: Sequence[HalfRecord]) -> Iterator[Row]:
         cells = tuple(str(own[name]) if name in own else "" for own in figures)
         if any(cells):
             differs = _differ(cells)
-            note = "count them twice, in both rows" if differs else ""
+            note = "count them twice" if differs else ""
             yield Row(feature=name, label=label(name), cells=cells, differs=differs, note=note)
 
 
