@@ -55,7 +55,7 @@ class MatedShape:
         )
 
     def boards(self, thickness: float, beyond: float) -> list[Part]:
-        """Both boards; how thick they are is not known."""
+        """Both boards; their thickness is not known."""
         lower, upper = self.surfaces(beyond)
         return [_board(lower, Motion(y=thickness)), _board(upper, self._outward(thickness))]
 
@@ -111,10 +111,10 @@ class MatedShape:
     def description(self) -> str:
         """What a screen reader says."""
         if not self.stacked:
-            return "They mate along the board of one of them; how far they stand apart is drawn from usual proportions."
+            return "They mate along the board of one of them; the distance between them is assumed."
         if not self.stack.known:
-            return "How far the boards stand apart is drawn from usual proportions."
-        return f"The boards stand {self.stack.value:g} mm apart."
+            return "The distance between the boards is drawn from usual proportions."
+        return f"The boards are {self.stack.value:g} mm apart."
 
 
 def mated(

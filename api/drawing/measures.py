@@ -41,9 +41,8 @@ EVEN_MM = 1e-6
 class Measure:
     """A dimension between two edges.
 
-    ``low`` and ``high`` are the edges' places along the measured direction, ``edge`` how far each edge line runs across
-    it. ``layer`` says whose it is where several halves lie over each
-    other ("": only one is drawn).
+    ``low`` and ``high`` are the places of its edges along the measured direction; ``edge`` is from where to where each
+    edge line runs across it. ``layer`` says to which half it belongs if several lie over each other ("": one is drawn).
     """
 
     feature: str

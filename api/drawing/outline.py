@@ -14,7 +14,7 @@ CHAMFER, END_CUT = 0.22, 0.26
 """A cut corner, and the two cut corners of a shaped end, as a share of the body's width."""
 
 CORNER_LEFT = 0.85
-"""Largest share of the plastic between the corners of pocket and body that a cut may take."""
+"""Largest share of the plastic between a corner of the pocket and one of the body that a cut may remove."""
 
 PROUD = 0.02
 """How far a plug's bent contacts stand proud of its wall, as a share of its width."""
@@ -117,7 +117,7 @@ def _outline(sizes: Sizes, length: float, width: float) -> Polygon:
 
 
 def _corner_room(sizes: Sizes, length: float, width: float) -> float:
-    """How much of a corner can go before the pocket is cut, mm."""
+    """How much of a corner can be cut before the cut reaches the pocket, mm."""
     if not has_opening(sizes):
         return length
     walls = (length - sizes.mm("opening_length")) / 2 + (width - sizes.mm("opening_width")) / 2
@@ -125,7 +125,7 @@ def _corner_room(sizes: Sizes, length: float, width: float) -> float:
 
 
 def _notches(sizes: Sizes, width: float) -> list[Point]:
-    """Notches between the cells of a block that is no more than its pins' cells, along the upper edge."""
+    """Notches along the upper edge between the cells of a block that consists only of its pins' cells."""
     pitch = sizes.mm("pitch")
     plain = sizes.form("tail_form", "") == "pin" and sizes.form("keying", "none") in ("none", "blocked_position")
     if (

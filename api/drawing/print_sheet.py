@@ -1,4 +1,4 @@
-"""Sheets at 1:1 to hold a part against: outlines with lands and names, and a ruler to check the printer. mm."""
+"""Sheets at 1:1 on which a part can be laid: outlines with lands and names, and a ruler to check the printer. mm."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def print_sheets(halves: Sequence[Sizes], paper: str = "A4", *, with_lands: bool
     for a half that is longer than the paper."""
     if paper not in PAPERS:
         raise DrawingError(
-            f"{paper!r} is no paper known here", field="paper", value=paper, remedy=f"choose {' or '.join(PAPERS)}"
+            f"{paper!r} is not a known paper size", field="paper", value=paper, remedy=f"choose {' or '.join(PAPERS)}"
         )
     if not halves:
         raise DrawingError("nothing to print", field="half", value=0, remedy="name at least one half")
@@ -91,7 +91,7 @@ def _cell(sizes: Sizes, paper: tuple[float, float], with_lands: bool) -> Cell:
             f"{sizes.name or 'this half'} is larger than the paper",
             field="paper",
             value=max(box.width, box.height),
-            remedy="measure it instead of printing it, or take larger paper",
+            remedy="measure it instead of printing it, or choose larger paper",
         )
     most = int(across / (LETTER_SHARE * NAME))
     name, figures = sizes.name or "half", _figures(sizes)
@@ -99,7 +99,7 @@ def _cell(sizes: Sizes, paper: tuple[float, float], with_lands: bool) -> Cell:
 
 
 def _figures(sizes: Sizes) -> str:
-    """What can be checked on the print: pitch and body, where they are known."""
+    """Pitch and body, if they are known: what can be checked on the print."""
     said = [f"pitch {sizes.mm('pitch'):g}"] if sizes.known("pitch") else []
     if sizes.known("body_length", "body_width"):
         said.append(f"body {sizes.mm('body_length'):g} × {sizes.mm('body_width'):g}")

@@ -21,12 +21,12 @@ LONGEST_MM = 1000.0
 """Longest dimension that an entry can hold, mm."""
 
 DEFAULT_ROWS, DEFAULT_POSITIONS = 2, 12
-"""Rows and contacts per row that are drawn where nobody has counted: enough to see a row, few enough to see a contact.
-Common practice, no source."""
+"""Rows and contacts per row that are drawn if they were not counted: enough for a row to show, few enough for a contact
+to show. Common practice, no source."""
 
 
 def sizes_of(half: Half) -> Sizes:
-    """Sizes of an entry, which need not stand in the catalogue."""
+    """Sizes of an entry, in the catalogue or not."""
     known = {
         name: Length(value=stated.value, source=Source.STATED, tolerance=stated.tolerance, bound=stated.bound)
         for name, stated in half.dimensions.items()
@@ -84,13 +84,14 @@ def make_sizes(
 def sizes_of_observed(observations: Sequence[Reduced], *, of: Of = Of.THIS) -> Sizes:
     """Sizes from what a person has entered of one half so far; everything else from proportions.
 
-    Bounds and readings in pixels without a scale shape nothing; of several readings of a feature the last counts.
+    Bounds and pixels without a scale have no influence on the drawing. Of several readings of a feature the last
+    counts.
     """
     own = [seen for seen in observations if seen.of is of]
     lengths = {
         seen.feature: Length(value=seen.value, source=Source.MEASURED, tolerance=seen.total_u or None)
         for seen in own
-        if seen.value is not None and seen.feature in DIMENSIONS and not _unscaled(seen)
+        if seen.value is not None and seen.feature in DIMENSIONS and not seen.unscaled
     }
     counts = {seen.feature: seen.count for seen in own if seen.count is not None}
     categories = {seen.feature: frozenset(seen.values) for seen in own if seen.values}
@@ -111,12 +112,8 @@ def pair_lengths(observations: Sequence[Reduced]) -> dict[str, Length]:
     return {
         seen.feature: Length(value=seen.value, source=Source.MEASURED, tolerance=seen.total_u or None)
         for seen in observations
-        if seen.of is Of.PAIR and seen.value is not None and seen.feature in PAIR_DIMENSIONS and not _unscaled(seen)
+        if seen.of is Of.PAIR and seen.value is not None and seen.feature in PAIR_DIMENSIONS and not seen.unscaled
     }
-
-
-def _unscaled(seen: Reduced) -> bool:
-    return seen.unscaled
 
 
 def _counted_rows(contacts: int | None, rows: int | None) -> tuple[int, ...] | None:
@@ -132,7 +129,7 @@ def _split(contacts: int, rows: int) -> tuple[int, ...]:
 def _check_length(feature: str, value: float) -> None:
     if feature not in DIMENSIONS:
         raise DrawingError(
-            f"{feature!r} is no dimension of a half", field=feature, value=value, remedy="name one of the features"
+            f"{feature!r} is not a dimension of a half", field=feature, value=value, remedy="name one of the features"
         )
     if not (math.isfinite(value) and 0 < value <= LONGEST_MM):
         raise DrawingError(

@@ -1,5 +1,5 @@
-"""The sizes a half is drawn from. Lengths are millimetres; each says where it comes from, and an assumed one shapes the
-drawing and is never shown as a figure."""
+"""The sizes from which a half is drawn, in millimetres. Each says where it comes from; an assumed one gives the drawing
+its shape and is never shown as a figure."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """From the bytes of a PNG or JPEG picture to grey levels. Nothing is stored, and no other format is tried.
 
-Too many pixels are refused by the picture's own header, before any pixel is decoded. A picture that breaks off or is
-damaged is refused and not filled up with grey: measuring would go on as if it were whole.
+A picture whose header states too many pixels is refused before any pixel is decoded. A picture that breaks off or is
+damaged is refused and not filled up with grey, since measuring would go on as if it were whole.
 """
 
 from __future__ import annotations
@@ -41,14 +41,14 @@ _DAMAGED = (
     zlib.error,
     UserWarning,
 )
-"""What Pillow raises for data that contradict themselves: its readers have no family of errors of their own. Of broken
-metadata it warns only; where warnings are made errors, such a picture is damaged too."""
+"""What Pillow raises for damaged data: its readers have no class of errors of their own. Broken metadata only cause a
+warning; where warnings are errors, such a picture counts as damaged too."""
 
 _SIGNATURE, _FRAME = 8, 12
 """Bytes of a PNG's signature, and of a chunk's length, name and checksum together (W3C PNG, 5)."""
 
 _PLAIN = frozenset((b"IHDR", b"PLTE", b"IDAT", b"IEND", b"gAMA", b"cHRM", b"sRGB", b"iCCP", b"pHYs", b"sBIT", b"tIME"))
-"""Chunks of a PNG that is neither turned (as text or EXIF may say) nor transparent nor moving."""
+"""Chunks of a PNG that is not turned (by text or EXIF), not transparent and not animated."""
 
 _BOMB = (Image.DecompressionBombError, Image.DecompressionBombWarning)
 
@@ -56,14 +56,14 @@ _TURNED = range(2, 9)
 """EXIF orientations other than upright (CIPA DC-008, tag 0x0112)."""
 
 OPAQUE = 255
-"""Alpha of a pixel that hides what is below it."""
+"""Alpha of an opaque pixel."""
 
 Levels = NDArray[np.uint8] | NDArray[np.uint16]
 
 TURNED = (
-    "The picture was turned upright as its camera noted; points are those of the upright picture, as viewers show it."
+    "The picture was turned upright, as its camera recorded; points refer to the upright picture, as viewers show it."
 )
-ON_WHITE = "The picture is transparent in places; they were taken as white."
+ON_WHITE = "The picture is transparent in places; these were taken as white."
 
 _decoding = threading.BoundedSemaphore(DECODED_AT_ONCE)
 
@@ -86,16 +86,15 @@ def read_picture(
 ) -> GreyPicture:
     """Decode a picture to grey.
 
-    A camera's note on how it was held (EXIF orientation) is obeyed, as viewers do, so that coordinates read off a
-    viewer fit. Transparent parts are laid on white.
+    The orientation that a camera records (EXIF) is applied, as in viewers, so that coordinates read off in a viewer
+    fit. Transparent parts become white.
 
     Parameters
     ----------
     field: where the picture stands in the request, for the error.
     media_type: what the sender says it is, one of `FORMATS`; None: found out from the data.
     max_pixels: most pixels, width × height.
-    rows: the first row that is looked at, and the first after it that is not; None: all are. Levels of others may
-        stay 0.
+    rows: the first row that is needed and the one after the last; None: all. The levels of other rows may stay 0.
 
     Raises
     ------
@@ -120,8 +119,8 @@ def _opened(data: bytes, formats: list[str], field: str, max_pixels: int) -> Ima
         raise _too_many(str(error), field, max_pixels) from error
     except UnidentifiedImageError as error:
         names = " or ".join(formats)
-        remedy = "send a PNG or JPEG picture, whole, and declare which of the two it is"
-        raise _refusal(field, f"the data are no {names} picture", remedy) from error
+        remedy = "send a whole PNG or JPEG picture and declare which of the two it is"
+        raise _refusal(field, f"the data are not a {names} picture", remedy) from error
     except _DAMAGED as error:
         raise _damaged(field, error) from error
     width, height = picture.size
@@ -133,7 +132,7 @@ def _opened(data: bytes, formats: list[str], field: str, max_pixels: int) -> Ima
 
 def _grey(picture: Image.Image) -> GreyPicture:
     """Decode, straight to grey where the format can."""
-    picture.draft("L", picture.size)  # of a JPEG the colours are not even computed
+    picture.draft("L", picture.size)  # the decoder of JPEGs then computes no colours
     picture.load()
     orientation = picture.getexif().get(ExifTags.Base.Orientation, 1)
     clear = _is_clear(picture)
@@ -144,8 +143,8 @@ def _grey(picture: Image.Image) -> GreyPicture:
 
 
 def _is_plain_colour(data: bytes) -> bool:
-    """Whether a PNG has three channels of 8 bit (bit depth and colour type of its header: W3C PNG, 11.2.1), and nothing
-    that turns it or lets something shine through. Raises ValueError for a file that breaks off or a wrong checksum."""
+    """Whether a PNG has three channels of 8 bit (bit depth and colour type of its header: W3C PNG, 11.2.1), and is
+    neither turned nor transparent. Raises ValueError for a file that breaks off or a wrong checksum."""
     names = list(_chunks(data))
     return data[24:26] == b"\x08\x02" and names.count(b"IHDR") == 1 and _PLAIN.issuperset(names)
 
@@ -202,12 +201,12 @@ def _one_channel(picture: Image.Image) -> Image.Image:
 
 
 def _too_many(what: str, field: str, max_pixels: int) -> ApiError:
-    message = f"the picture has too many pixels ({what}); at most {max_pixels // 1_000_000} million are taken"
+    message = f"the picture has too many pixels ({what}); at most {max_pixels // 1_000_000} million are accepted"
     return _refusal(field, message, "crop it to the rows of contacts; do not make it smaller")
 
 
 def _damaged(field: str, error: Exception) -> ApiError:
-    remedy = "copy it again from where it came, or save it anew as PNG"
+    remedy = "copy it again from its source, or save it again as PNG"
     return _refusal(field, f"the picture is damaged or breaks off ({error})", remedy)
 
 

@@ -1,4 +1,4 @@
-"""From clicked points and readings to an answer. The JSON interface and the command line both measure through here."""
+"""From clicked points and readings to an answer, for the JSON interface and for the command line."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ _OBSERVATION = re.compile(r"observations\[(?P<index>\d+)\](?P<rest>.*)", re.DOTA
 
 
 def measure(request: asked.MeasureRequest) -> answers.MeasureAnswer:
-    """The observations that clicked pictures and readings come to.
+    """The observations that result from clicked pictures and readings.
 
     Raises ObservationErrors with every fault at its place in the request, e.g. ``pictures[0].rows[1].points[3]``.
     """
@@ -82,7 +82,7 @@ def _check_something(request: asked.MeasureRequest) -> None:
 
 def _no_length(place: int, feature: str) -> ObservationError:
     return ObservationError(
-        f"{feature!r} is no name of a length",
+        f"{feature!r} is not the name of a length",
         field=f"readings[{place}].feature",
         value=feature,
         remedy=feature_remedy(feature, LENGTHS),
@@ -107,7 +107,7 @@ def _named_twice(given: Sequence[asked.ClickedPicture]) -> list[ObservationError
     names = [picture.name for picture in given]
     return [
         ObservationError(
-            f"pictures[{names.index(name)}] has this name too",
+            f"pictures[{names.index(name)}] has the same name",
             field=f"pictures[{place}].name",
             value=name,
             remedy="give each picture a name of its own: readings of one picture share its scale",
@@ -118,7 +118,7 @@ def _named_twice(given: Sequence[asked.ClickedPicture]) -> list[ObservationError
 
 
 def picture_of(given: asked.ClickedPicture) -> Picture:
-    """A picture as the measuring code takes it."""
+    """A picture of a request as the matcher's."""
     return Picture(
         name=given.name,
         rows=tuple(ClickedRow(**_fields(row)) for row in given.rows),
@@ -130,7 +130,7 @@ def picture_of(given: asked.ClickedPicture) -> Picture:
 
 
 def scaling_of(given: asked.ClickedPicture | asked.RowRequest) -> dict[str, Any]:
-    """What took a picture and its scale, as fields of `Picture`."""
+    """Instrument, scale and planes of a request as fields of `Picture`."""
     return {
         "instrument": given.instrument,
         "scale": _scale(given.scale),
@@ -182,8 +182,8 @@ def _places(results: Sequence[PictureResult], request: asked.MeasureRequest) -> 
 
 
 def budgets(found: ReadingsResult, seen: frozenset[int], source: str) -> tuple[answers.Measured, ...]:
-    """What each length comes to. Of the observations ``seen`` in a picture, ``source`` says where their own doubt is
-    from: nobody stated it."""
+    """Each length with its budget. ``source`` names the cause of the own uncertainty of the observations ``seen`` in a
+    picture: nobody stated it."""
     return tuple(_measured(each, source if seen & set(each.indices) else STATED) for each in found.measured)
 
 
@@ -216,7 +216,7 @@ def budget(lines: Sequence[BudgetLine]) -> tuple[answers.BudgetLine, ...]:
 
 
 def finite(degrees_of_freedom: float) -> float | None:
-    """Degrees of freedom as JSON can carry them: None where they are unlimited."""
+    """Degrees of freedom for JSON: None where they are infinite."""
     return degrees_of_freedom if math.isfinite(degrees_of_freedom) else None
 
 
@@ -268,7 +268,7 @@ def _row(field: str, row: RowFit) -> answers.FittedRow:
 
 
 def relations(result: PictureResult) -> tuple[answers.RowRelation, ...]:
-    """How a picture's neighbouring rows stand to each other."""
+    """How neighbouring rows of a picture lie relative to each other."""
     return tuple(_relation(each) for each in result.relations)
 
 

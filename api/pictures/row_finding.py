@@ -1,4 +1,4 @@
-"""From a profile, or a picture with lines drawn in it, to rows of contacts and what to identify with."""
+"""From a profile, or a picture with lines drawn in it, to rows of contacts and to observations."""
 
 from __future__ import annotations
 
@@ -28,21 +28,21 @@ from matcher.observations import Observation, Of
 from matcher.uncertainty.reduce import ReadingsResult, measure_readings
 
 COUNT_LEVEL = 0.95
-"""Total probability that the counts in the answer must reach where no single count is sure."""
+"""Total probability of the counts in the answer if no single count is sure."""
 
 FEWEST_POINTS = 3
-"""Least contacts of a row; with fewer clear ones, the doubtful ones are used too."""
+"""Fewest contacts of a row; if fewer are clear, the doubtful ones are used too."""
 
 ONE_ROW = (
-    "One row was looked at, so its contacts are sent on as 'at least'. Say how many rows the part has to have them "
-    "counted."
+    "One row was measured, so its contacts are used as 'at least'. To have all contacts counted, say how many rows the "
+    "part has."
 )
 CENTRES = "where the contacts' centres lie"
 """Name in the budget for the uncertainty from finding the contacts."""
 
-UNSURE = "Not every row is sure: look at it by eye before going on, since the count and the pitch sent on rest on it."
+UNSURE = "Not every row is certain: check it by eye before you go on, since the count and the pitch depend on it."
 UNCOUNTED = "The contacts could not be counted with any confidence: count them by eye."
-TAILS = "Tails are not contacts: their number is not sent on."
+TAILS = "Tails are not contacts: their number is not used."
 
 
 _ROW = re.compile(r"rows\[(?P<place>\d+)\]")
@@ -50,7 +50,7 @@ _ROW = re.compile(r"rows\[(?P<place>\d+)\]")
 
 @dataclass(frozen=True, kw_only=True)
 class Found:
-    """A row, with the line of the picture along which it was found; None: in a profile without a picture."""
+    """A row, and the profile along its line in the picture; None for a profile without a picture."""
 
     row: FoundRow
     along: Profile | None
@@ -63,8 +63,8 @@ class Found:
 def find_rows(request: asked.RowRequest, picture: GreyPicture | None = None) -> answers.RowAnswer:
     """The rows of contacts of a profile or along the lines in a picture.
 
-    ``picture`` is the picture where it was sent by itself. Raises ApiError for what is missing or too much in the
-    request and for a picture that cannot be used, ObservationError for a line or profile without a row.
+    ``picture`` is the picture if it was sent by itself. Raises ApiError for missing fields, fields that do not go
+    together, and a picture that cannot be used; ObservationError for a line or profile without a row.
     """
     _check_form(request, picture is not None)
     seen = picture if picture is not None else _sent(request)
@@ -86,7 +86,7 @@ def find_rows(request: asked.RowRequest, picture: GreyPicture | None = None) -> 
 
 
 def _budgets(request: asked.RowRequest, lengths: Sequence[Observation]) -> ReadingsResult:
-    """Budgets of the lengths. A length that no connector has is blamed on the scale, or else on the line."""
+    """Budgets of the lengths. If no connector has such a length, the error is at the scale, or else at the line."""
     try:
         return measure_readings(lengths)
     except ObservationErrors as errors:
@@ -95,14 +95,14 @@ def _budgets(request: asked.RowRequest, lengths: Sequence[Observation]) -> Readi
 
 
 def _check_form(request: asked.RowRequest, sent_alone: bool) -> None:
-    """Which of the fields go together."""
+    """Check that the fields go together."""
     pictured = sent_alone or request.image is not None
     if pictured == (request.profile is not None):
         raise _form("profile", "give a profile, or a picture with a line: one of them")
     if request.line is not None and request.lines is not None:
         raise _form("lines", "give line, or lines: not both")
     if pictured == (request.line is None and request.lines is None):
-        remedy = "draw a line along the row: x0, y0, x1, y1" if pictured else "leave it out: a profile has no place"
+        remedy = "draw a line along the row: x0, y0, x1, y1" if pictured else "leave it out: a profile has no picture"
         raise _form("line", remedy)
     drawn = len(_lines(request)) if pictured else 1
     if request.row_count is not None and request.row_count < drawn:
@@ -126,13 +126,13 @@ def _sent(request: asked.RowRequest) -> GreyPicture | None:
     try:
         data = base64.b64decode(image.data, validate=True)
     except ValueError as error:
-        message, remedy = f"this is no base64 ({error})", "encode the picture's bytes as base64, without line breaks"
+        message, remedy = f"this is not base64 ({error})", "encode the picture's bytes as base64, without line breaks"
         raise ApiError.at("image.data", message, remedy, name="invalid-picture") from error
     return read_picture(data, field="image.data", media_type=image.media_type, rows=rows_looked_at(request))
 
 
 def rows_looked_at(request: asked.RowRequest) -> tuple[int, int] | None:
-    """The picture's first row that any line needs, and the first after it that none does; None: not known, so all."""
+    """The picture's first row that a line needs, and the one after the last; None where the lines are not known."""
     ends = [end for line in _lines(request) for end in rows_read(line, request.width)]
     if not ends or not all(map(math.isfinite, ends)):
         return None
@@ -156,11 +156,11 @@ def _line_field(request: asked.RowRequest, place: int) -> str:
 
 
 def _along(picture: GreyPicture, line: asked.Line, width: float | None, field: str) -> Found:
-    """Errors about the line, or about what lies under it, are reported at the line."""
+    """The row along one line; errors are reported at the line."""
     length = math.hypot(line[2] - line[0], line[3] - line[1])
     if length > asked.MAX_PROFILE:  # finding takes time with the square of it
-        message = f"the line is {length:.0f} px long; at most {asked.MAX_PROFILE} are looked at"
-        remedy = "draw it along the row only; make a picture smaller whose row is longer than that"
+        message = f"the line is {length:.0f} px long; at most {asked.MAX_PROFILE} px are searched"
+        remedy = "draw it along the row only; if the row itself is longer, make the picture smaller"
         raise ObservationError(message, field=field, value=list(line), remedy=remedy)
     try:
         profile = profile_along(picture.levels, line, width)
@@ -171,7 +171,7 @@ def _along(picture: GreyPicture, line: asked.Line, width: float | None, field: s
 
 
 def _as_clicked(request: asked.RowRequest, rows: Sequence[Found]) -> PictureResult:
-    """The clear contacts as if a person had clicked them: how the rows stand, and the scale, come out of that."""
+    """The clear contacts measured as if a person had clicked them, which gives scale and relations of the rows."""
     clicked = tuple(
         ClickedRow(points=_clear(found), feature=request.feature, plane=request.plane, of=request.of) for found in rows
     )
@@ -189,7 +189,7 @@ def _clear(found: Found) -> tuple[asked.Point, ...]:
 
 
 def _lengths(request: asked.RowRequest, rows: Sequence[Found], result: PictureResult) -> Iterator[Observation]:
-    """The lengths of the picture, with the pitch from the profile: it is known better than from clicks."""
+    """The lengths of the picture; the pitch comes from the profile, which is better than from clicks."""
     weights = [found.row.pitch_u**-2 for found in rows]
     pitch = sum(w * found.row.pitch_px for w, found in zip(weights, rows, strict=True)) / sum(weights)
     spans = max(found.row.count for found in rows) - 1
@@ -201,7 +201,7 @@ def _lengths(request: asked.RowRequest, rows: Sequence[Found], result: PictureRe
 
 
 def _counts(request: asked.RowRequest, rows: Sequence[FoundRow]) -> tuple[list[Observation], list[str]]:
-    """The contact count and the number of rows, as far as they are known; and what is to be said of them."""
+    """The contact count and the number of rows, as far as they are known, and notes on them."""
     if FEATURES[request.feature].plane is not Plane.MATING_FACE:
         return [], [TAILS]
     spans = [
@@ -212,8 +212,8 @@ def _counts(request: asked.RowRequest, rows: Sequence[FoundRow]) -> tuple[list[O
 
 
 def counted(spans: Sequence[tuple[int, int] | None], stated: int | None, of: Of) -> tuple[list[Observation], list[str]]:
-    """Contacts and rows of a part with ``stated`` rows, as far as they are known, and what there is to say of them.
-    ``spans`` are the fewest and most contacts of each row that was looked at; None: anybody's guess."""
+    """Contacts and rows of a part with ``stated`` rows, as far as they are known, and notes on them.
+    ``spans`` are the fewest and most contacts of each measured row; None: unknown."""
     observed = [] if stated is None else [Observation(feature="rows", value=stated, of=of)]
     known = [span for span in spans if span is not None]
     if len(known) < len(spans):
@@ -221,7 +221,7 @@ def counted(spans: Sequence[tuple[int, int] | None], stated: int | None, of: Of)
     if stated is None:
         return [Observation(feature="contact_count", min=known[0][0], of=of)], [ONE_ROW]
     low, high = (sum(span[end] for span in known) for end in (0, 1))
-    if stated > len(known):  # the rows are alike: any of them tells the others
+    if stated > len(known):  # the rows are alike: each of them shows the others
         low, high = stated * min(span[0] for span in known), stated * max(span[1] for span in known)
     count = Observation(feature="contact_count", of=of)
     return [replace(count, value=low) if low == high else replace(count, min=low, max=high), *observed], []
@@ -229,7 +229,7 @@ def counted(spans: Sequence[tuple[int, int] | None], stated: int | None, of: Of)
 
 def count_range(likely: Sequence[tuple[int, float]], missing: int, *, sure: bool) -> tuple[int, int] | None:
     """Fewest and most contacts of a row, from likely counts of places and their probabilities, likeliest first. Each
-    of the ``missing`` places may hold a contact that does not show. None: anybody's guess."""
+    of the ``missing`` places may hold a contact that does not show. None: unknown."""
     found: list[int] = []
     together = 0.0
     for count, probability in likely[:1] if sure else likely:
@@ -247,11 +247,11 @@ def _to_look_at(rows: Sequence[Found]) -> Iterator[str]:
     for number, found in enumerate(rows, start=1):
         if places := ", ".join(str(index + 1) for index in found.row.missing):
             row = f"Row {number}, place" if len(rows) > 1 else "Place"
-            yield f"{row} {places}: no contact is there, or it does not show. Look at it by eye."
+            yield f"{row} {places}: no contact is there, or it does not show. Check it by eye."
 
 
 def _moved(found: answers.Measured, by: int) -> answers.Measured:
-    """The same with places shifted by ``by``."""
+    """The same with indices shifted by ``by``."""
     return found.model_copy(update={"observations": tuple(index + by for index in found.observations)})
 
 

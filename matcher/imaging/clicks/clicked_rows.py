@@ -1,6 +1,6 @@
 """The clicked rows of one picture: their sites, the error of one click, and steps that rows have in common.
 
-Where the contacts are used for it, the perspective is estimated with the rows.
+If the perspective is taken from the contacts, it is estimated together with the rows.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from matcher.imaging.clicks.rectification import (
 from matcher.observations import Of
 
 UNSEEN_CLICK = 1.0
-"""Standard uncertainty of one click where no row shows it, px: twice the floor. Common practice, no source."""
+"""Standard uncertainty of one click in a picture without rows, px: twice the floor. Common practice, no source."""
 
 MOST_ROWS = 4
 """Most rows of one picture."""
@@ -68,13 +68,13 @@ class Row:
         return row_through(self.straight, self.sites, self.used)
 
     def occupied(self, points: Floats, group: int) -> Occupied:
-        """The points that belong to the row, for the joint fit."""
+        """Its points without outliers, for the joint fit."""
         return Occupied(points=points[self.used], sites=self.sites[self.used].astype(np.float64), group=group)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Rows:
-    """The rows of a picture, fitted together in the picture without perspective."""
+    """The rows of a picture, fitted together after the perspective was removed."""
 
     rows: tuple[Row, ...]
     joint: JointFit | None
@@ -82,7 +82,7 @@ class Rows:
 
     @property
     def click_error(self) -> tuple[float, float]:
-        """Standard uncertainty of one click, px, and its degrees of freedom."""
+        """Standard uncertainty of one click, px, with its degrees of freedom."""
         return (UNSEEN_CLICK, math.inf) if self.joint is None else self.joint.click_error
 
     @property
@@ -156,7 +156,7 @@ def measured_rows(picture: Picture, rectification: Rectification) -> Rows:
     bent = isinstance(picture.perspective, ContactLattice)
     if bent and not picture.rows:
         raise ObservationError(
-            "there is no row to show the perspective",
+            "there is no row to take the perspective from",
             field="perspective",
             value=None,
             remedy="click contacts of at least one row, or a rectangle of known proportions",
@@ -205,7 +205,7 @@ def _as_given(rows: Sequence[Row], rectification: Rectification) -> Rows:
 
 
 def _by_contacts(rows: Sequence[Row]) -> Rows:
-    """Rows whose own lattice shows the perspective; rows of one key have one step."""
+    """Rows whose own lattice gives the perspective; rows of one key have one step."""
     keys = {row.key for row in rows}
     basis = np.eye(2) if len(keys) < len(rows) else np.array([rows[0].fit.direction])
     groups = _groups(rows, keys)
@@ -230,14 +230,15 @@ def _groups(rows: Sequence[Row], agreeing: set[RowKey]) -> list[int]:
 
 
 def _squares_apart(rows: Sequence[Row]) -> tuple[float, int]:
-    """Sum of squared residuals of rows that have each their own step, px², and its degrees of freedom."""
+    """Sum of squared residuals, px², of rows that each have a step of their own, and its degrees of freedom."""
     freedom = [2 * (int(np.count_nonzero(row.used)) - 2) for row in rows]
     squares = [row.fit.lattice.residual_sd**2 * dof for row, dof in zip(rows, freedom, strict=True)]
     return sum(squares), sum(freedom)
 
 
 def _agree(rows: Sequence[Row], error: tuple[float, float]) -> bool:
-    """Whether rows of one key have one step: F test of the squares that one step adds."""
+    """Whether rows of one key have one step, by an F test of the squares that one step adds; ``error`` is that of a
+    click."""
     if len(rows) == 1:
         return True
     one = fit_jointly([row.occupied(row.straight, 0) for row in rows])

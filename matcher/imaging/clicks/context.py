@@ -1,4 +1,4 @@
-"""What all readings of one picture share, and how a length becomes a reading."""
+"""What all readings of one picture share, and how a length in pixels becomes a reading."""
 
 from __future__ import annotations
 
@@ -23,15 +23,15 @@ from matcher.uncertainty.measuring_setup import SIDE_VIEW
 from matcher.vocabulary import PIXEL, closest, remedy_for
 
 FREE_STANDING = frozenset({"photo", "unscaled_photo", "usb_microscope"})
-"""Instruments with simple lenses that nothing holds perpendicular to the part."""
+"""Instruments with simple lenses that no stand holds perpendicular to the part."""
 
 FORESHORTENING = (1.0 - math.cos(math.radians(5.0))) / math.sqrt(3.0)
 """Relative standard uncertainty of one direction's scale against that of the other, for a free-standing camera: an
 unnoticed tilt of up to 5°, rectangular. Common practice, no source."""
 
 LENS = 0.003
-"""Relative standard uncertainty of a scale elsewhere in the field than where it was clicked, simple lens. Common
-practice, no source."""
+"""Relative standard uncertainty of a scale away from where it was clicked, with a simple lens. Common practice, no
+source."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,14 +48,15 @@ class Context:
     def edge_u(self) -> tuple[float, float]:
         """Standard uncertainty of one click at an edge, px, and its degrees of freedom.
 
-        The rows show how well the person clicks; an edge cannot be sharper than the instrument shows it: two edges
+        The rows show how well the person clicks. An edge is never better known than the instrument shows it: two edges
         together have its ``feel_px``.
         """
         feel = (self.instrument.feel_px or 0.0) / math.sqrt(2.0)
         return self.rows.click_error if feel <= self.rows.click_u else (feel, math.inf)
 
     def skew_line(self, direction: Floats, length: float) -> tuple[BudgetLine, ...]:
-        """Foreshortening compared with the direction of the scale, else of the rows, else of the picture's x axis."""
+        """Foreshortening relative to the direction of the scale, or else of the rows, or else of the picture's x
+        axis."""
         if self.instrument.name not in FREE_STANDING or isinstance(self.picture.perspective, KnownRectangle):
             return ()
         reference = self._reference_direction()
@@ -63,7 +64,7 @@ class Context:
         return (line("foreshortening by unseen tilt", "rectangular", FORESHORTENING * sine, length),)
 
     def _reference_direction(self) -> Floats:
-        """Unit vector of the scale's segment, else of the rows, else of the picture's x axis."""
+        """Unit vector of the scale's segment, or else of the rows, or else of the picture's x axis."""
         segment = self.picture.scale
         if isinstance(segment, ScaleSegment):
             ends = np.array([segment.start, segment.end], dtype=np.float64)
@@ -142,7 +143,7 @@ def _scaled(one: BudgetLine, factor: float) -> BudgetLine:
 
 
 def checked_length(feature: object, *, field: str, along: bool | None = None) -> str:
-    """Name of a dimension that a picture shows, along the rows or across them if that matters.
+    """Name of a dimension that pictures show; ``along`` asks for one along the rows (True) or across them (False).
 
     Raises
     ------

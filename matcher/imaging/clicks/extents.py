@@ -26,11 +26,11 @@ from matcher.observations import BudgetLine
 from matcher.vocabulary import is_number
 
 CLEARLY_LONGER = 1.2
-"""Without a row, edges of an outline must differ by this factor to tell which lie along the rows. A choice."""
+"""Without a row, the edges of an outline must differ by this factor to show which lie along the rows. A choice."""
 
 SQUAREST, STEEPEST = 0.7, 1.5
-"""Smallest sine of an outline's corner, and largest ratio of its opposite edges: beyond, it is no rectangle of a half
-seen from above."""
+"""Smallest sine of an outline's corner, and largest ratio of its opposite edges: beyond, it is not a rectangle of a
+half seen from above."""
 
 ASTRAY = math.cos(math.radians(30.0))
 """Smallest cosine between a segment and the direction in which its feature lies."""
@@ -39,8 +39,8 @@ ASTRAY = math.cos(math.radians(30.0))
 def outline_readings(given: Outline, i: int, context: Context) -> tuple[PictureReading, ...]:
     """Length and width of a rectangle of the part.
 
-    Both edges of a kind are averaged. If the perspective is not removed, or only by one row, half of their difference
-    is in the budget as a limit (rectangular): seen obliquely, the middle lies between both.
+    Opposite edges are averaged. If the perspective is not removed, or only along one row, half of their difference
+    stands in the budget as a limit (rectangular): in an oblique view the true length lies between both.
 
     Raises
     ------
@@ -78,7 +78,7 @@ def _refuse_no_rectangle(corners: Floats, field: str) -> None:
         cross = abs(float(edges[i - 1][0] * edges[i][1] - edges[i - 1][1] * edges[i][0]))
         if cross < SQUAREST * lengths[i - 1] * lengths[i]:
             raise ObservationError(
-                "a rectangle cannot have such a corner",
+                "this corner is too far from a right angle for a rectangle",
                 field=f"{field}[{i}]",
                 value=corners[i].tolist(),
                 remedy="click the corner again, or take the picture from straight above",
@@ -141,7 +141,7 @@ def _sees_both_ways(context: Context) -> bool:
 def _by_clicks(function: Callable[[Floats], Floats], own: Floats, context: Context) -> tuple[float, list[BudgetLine]]:
     """Value, and the budget lines of its own clicks and of the perspective's.
 
-    If both have the same clicking error they are one line, since its degrees of freedom are the same.
+    If both have the same clicking error, they are one line, with one figure for the degrees of freedom.
     """
     edge_u, edge_dof = context.edge_u
     value, own_part, shared_part = propagated(function, own.ravel(), edge_u, context.rows.rectification)

@@ -175,7 +175,10 @@ def relative_u(value: object, *, field: str) -> float:
     """A relative standard uncertainty, from 0 to below 1; raises ObservationError at ``field`` for anything else."""
     if not is_number(value) or not 0.0 <= value < 1.0:
         raise ObservationError(
-            "it is not a relative uncertainty", field=field, value=value, remedy="give a part of one, e.g. 0.01 for 1 %"
+            "this is not a relative uncertainty",
+            field=field,
+            value=value,
+            remedy="give a part of one, e.g. 0.01 for 1 %",
         )
     return float(value)
 
@@ -230,7 +233,7 @@ def _checked(item: object, width: int, field: str) -> list[float]:
     if len(parts) != width or not all(math.isfinite(part) for part in parts):
         shape = "x and y, two finite numbers" if width == 2 else "one finite number"
         raise ObservationError(
-            "it is not a point in a picture", field=field, value=item, remedy=f"give {shape} in pixels"
+            "this is not a point in a picture", field=field, value=item, remedy=f"give {shape} in pixels"
         )
     if any(abs(part) > LARGEST_PIXEL for part in parts):
         raise ObservationError(
@@ -260,7 +263,7 @@ def refuse_same_place(points: Floats, closest: float, *, field: str) -> None:
             if math.dist(points[i], points[j]) < closest:
                 first, second = sorted((int(i), int(j)))
                 raise ObservationError(
-                    f"it is the same place as {field}[{first}]",
+                    f"this is the same place as {field}[{first}]",
                     field=f"{field}[{second}]",
                     value=points[second].tolist(),
                     remedy="click every contact once",

@@ -36,17 +36,17 @@ AS_GOOD_AS_KNOWN = 1e6
 """Degrees of freedom from which Student's factor is the normal's to six figures."""
 
 FALSE_ALARM = 0.002
-"""Probability that a row without outliers has a point rejected. A choice: the interval must not suffer from it."""
+"""Probability that a point of a row without outliers is rejected. A choice: low enough not to affect the interval."""
 
 ROUGHEST = 1 / 8
-"""Largest clicking error in pitches: beyond, good points reach `LOOSEST` and gaps are counted wrong."""
+"""Largest clicking error in pitches: beyond it, good points reach `LOOSEST` and gaps are counted wrong."""
 
 
 def check_floor(floor_u: float) -> None:
     """Refuse a floor of the clicking error that is not a finite number above 0, at field ``floor_u``."""
     if not (isinstance(floor_u, int | float) and 0.0 < floor_u < math.inf):
         raise ObservationError(
-            "every click has an error", field="floor_u", value=floor_u, remedy="give a number of pixels above 0"
+            "this is not an error of a click", field="floor_u", value=floor_u, remedy="give a number of pixels above 0"
         )
 
 
@@ -97,8 +97,8 @@ def _fit_in_plane(clicked: Floats, floor_u: float, field: str, degree: int = 1) 
 def _main_direction(points: Floats) -> Floats:
     """Direction of the row, robust against a few outliers; its larger component is positive.
 
-    The median of the directions between far points bears a third of strays; the middle half by order along the
-    longest extent would be enough for a start, since the fit itself finds the direction anew from the sites.
+    It is the median of the directions between points that are far apart, which tolerates a third of strays. It is only
+    a start: the fit finds the direction again from the sites.
     """
     n = len(points)
     i, j = np.triu_indices(n, 1)
@@ -115,7 +115,7 @@ def _main_direction(points: Floats) -> Floats:
 
 
 MOST_PAIRS = 4000
-"""Pairs of points looked at for a row's direction: more change it by less than its uncertainty."""
+"""Most pairs of points used for a row's direction: more change it by less than its uncertainty."""
 
 
 def _weighted_median_angle(angles: Floats, weights: Floats) -> float:
@@ -189,7 +189,7 @@ def polynomial_fit(points: Floats, sites: Ints, used: Bools, degree: int = 1) ->
 
 
 NO_FREEDOM = 1e-9
-"""Smallest share of a click's variance that shows in its residual; a point that alone determines the fit has none."""
+"""Smallest share of a click's variance in its residual: a point that alone determines the fit has none."""
 
 
 def _next_change(fitted: SiteFit, floor_u: float) -> int | None:
@@ -235,7 +235,7 @@ def _refuse_absurd(fitted: SiteFit, floor_u: float, field: str) -> None:
         )
     if fitted.sites[fitted.used].max() >= LARGEST_COUNT:
         raise ObservationError(
-            "no half has so many contacts in a row",
+            "a row cannot have so many contacts",
             field=field,
             value=int(fitted.sites[fitted.used].max()),
             remedy="click contacts of one row only",

@@ -1,15 +1,15 @@
-"""Removing the perspective from a picture, and what that adds to the uncertainty.
+"""Removes the perspective from a picture, and tells what that adds to the uncertainty.
 
-Planes that are parallel to each other have one vanishing line in a picture. What straightens one of them therefore
-straightens all, up to a scale for each: one map serves lands, mating face and housing top, and their scales are the
-business of `matcher.imaging.clicks.scale`. Lens distortion is no perspective and is not taken out here.
+Parallel planes have one vanishing line in a picture. So what straightens one of them straightens all, up to a scale for
+each: one map serves lands, mating face and housing top, and `matcher.imaging.clicks.scale` handles their scales. Lens
+distortion is not perspective and is not removed here.
 
 * A **rectangle of known proportions** shows everything but the scale; of known sides, the scale too.
 * The **contact lattice** of two or more parallel rows shows the vanishing line: along one row the steps shrink, and
   between the rows they differ. It shows lengths along the rows in pitches. It cannot show how lengths *across* compare
   with lengths along: a lattice of twice the row spacing, tilted more, gives the same picture (the camera's focal length
-  could tell, and is not known). Across and along are taken as equally large in the middle of the rows; what tilt does
-  to that is of second order (1 − cos) and stands in the budget as foreshortening.
+  could tell, and is not known). Across and along are assumed to have one scale in the middle of the rows; the effect
+  of tilt on that is of second order (1 − cos) and stands in the budget as foreshortening.
 * **One row** shows the change of scale along itself alone; opposite edges along it stay different.
 * **Without any**, opposite edges are averaged and their difference stands in the budget.
 """
@@ -74,7 +74,7 @@ def checked_corners(given: object, *, field: str) -> Floats:
     flat = int(np.argmin(np.abs(sines)))
     if abs(sines[flat]) < FLATTEST:
         raise _corner_error(
-            "it is on one line with its neighbours",
+            "this corner is on one line with its neighbours",
             corners,
             flat,
             field,
@@ -83,7 +83,7 @@ def checked_corners(given: object, *, field: str) -> Floats:
     turns = int(np.sign(sines).sum())
     if turns == 0:
         raise _corner_error(
-            "it is out of order",
+            "this corner is out of order",
             corners,
             _first_out_of_order(corners),
             field,
@@ -91,7 +91,7 @@ def checked_corners(given: object, *, field: str) -> Floats:
         )
     if abs(turns) != 4:
         dent = int(np.argmin(sines * np.sign(turns)))
-        raise _corner_error("it lies inside the others", corners, dent, field, "click the corner again")
+        raise _corner_error("this corner lies inside the others", corners, dent, field, "click the corner again")
     return corners
 
 
@@ -113,11 +113,11 @@ def _corner_error(message: str, corners: Floats, i: int, field: str, remedy: str
 
 
 MOST_STRETCHED = 2.0
-"""Most that taking the perspective out may stretch or shrink any direction at a point, against the picture or against
-another direction: a tilt of 60°. Beyond, it is no picture from above, or a slip in the corners or sides."""
+"""Most that removing the perspective may stretch or shrink any direction at a point, relative to the picture or to
+another direction: a tilt of 60°. Beyond that the picture is not from above, or a corner or side is wrong."""
 
 LARGEST_ASPECT = 100.0
-"""Longest rectangle that is taken seriously, in widths."""
+"""Longest accepted rectangle, in widths."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -197,7 +197,7 @@ class FromVanishingLine:
 
 
 Rectification: TypeAlias = FromRectangle | FromVanishingLine
-"""A map that takes the perspective out, with ``parameters`` (m) and their ``covariance`` (m × m)."""
+"""A map that removes the perspective, with ``parameters`` (m) and their ``covariance`` (m × m)."""
 
 AS_SEEN = FromVanishingLine(
     centre=np.zeros(2), basis=np.zeros((0, 2)), parameters=np.zeros(0), covariance=np.zeros((0, 0))
@@ -206,7 +206,7 @@ AS_SEEN = FromVanishingLine(
 
 
 def refuse_beyond(rectification: Rectification, points: Floats, *, fields: Sequence[str]) -> None:
-    """Refuse points (n × 2) where taking the perspective out stretches or shrinks beyond `MOST_STRETCHED`.
+    """Refuse points (n × 2) where removing the perspective stretches or shrinks beyond `MOST_STRETCHED`.
 
     Raises
     ------
@@ -250,7 +250,7 @@ def from_rectangle(given: KnownRectangle, click_u: float) -> FromRectangle:
         value = getattr(given, name)
         if not is_number(value) or not 0.0 < value < math.inf:
             raise ObservationError(
-                "a side needs a length",
+                "this is not the length of a side",
                 field=f"perspective.{name}",
                 value=value,
                 remedy="give the side as a finite number above 0",

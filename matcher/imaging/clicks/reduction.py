@@ -1,10 +1,10 @@
-"""One picture's clicks to observations.
+"""From the clicks in one picture to observations.
 
-What is neglected: readings of one picture share clicks (the rows fix the direction of segments and, with their own
-lattice, the perspective of outlines), so their errors are weakly correlated; each reading's own uncertainty is
-right, but `matcher.uncertainty.reduce.reduce` takes them as independent but for the scale. The rows' direction is taken
-as exact where outlines and segments use it, an error of second order. Lens distortion is neglected but for its part in
-the scale.
+What is neglected: readings of one picture share clicks (the rows give the direction of segments and, with their own
+lattice, the perspective of outlines), so their errors are weakly correlated. The uncertainty of each reading is right,
+but `matcher.uncertainty.reduce.reduce` treats readings as independent except for the scale. Outlines and segments treat
+the direction of the rows as exact, an error of second order. Lens distortion is neglected except for its part in the
+scale.
 """
 
 from __future__ import annotations
@@ -121,7 +121,7 @@ def _scale(picture: Picture, rows: Rows, instrument: Instrument) -> PictureScale
 
 
 def _planes(picture: Picture, scale: PictureScale | None) -> Mapping[str, PlaneScale]:
-    """Scales of planes against the scale's plane; empty where nothing is known, so that `reduce` judges by majority."""
+    """Scales of planes relative to the scale's plane; empty if nothing is known: `reduce` then goes by the majority."""
     if scale is not None:
         return plane_scales(picture.planes, scale.plane)
     reference = checked_plane(picture.reference_plane, field="reference_plane")
@@ -174,7 +174,7 @@ def _spacing(context: Context, pairs: Sequence[Neighbours]) -> PictureReading:
 
 
 def _layouts(rows: Rows, relations: Sequence[RowRelation]) -> tuple[Observation, ...]:
-    """Aligned or staggered, once for each body whose rows are clear and all say the same."""
+    """Aligned or staggered, once for each body whose rows are clear and agree."""
     said: dict[Of, set[str]] = {}
     for relation in relations:
         said.setdefault(rows.rows[relation.rows[0]].of, set()).add(relation.layout)
@@ -200,17 +200,18 @@ def _notes(context: Context, relations: Sequence[RowRelation]) -> tuple[str, ...
         if not relation.agree:
             notes.append(
                 f"rows[{first}] and rows[{second}] differ in pitch or direction by more than clicking explains: "
-                "the picture is oblique, or the rows are different; a known rectangle would remove the perspective"
+                "the picture is oblique, or the rows are different; a known rectangle removes the perspective"
             )
         if relation.layout == "unclear":
             notes.append(
-                f"rows[{first}] and rows[{second}] stand {relation.offset:+.2f} pitches apart along the row: "
+                f"rows[{first}] and rows[{second}] are offset by {relation.offset:+.2f} pitches along the row: "
                 "neither aligned nor half a pitch apart"
             )
     if context.picture.outlines and not rows.rows:
-        notes.append("without a row the longer edges of outlines are taken to lie along the rows")
+        notes.append("there is no row, so the longer edges of outlines are assumed to lie along the rows")
     if isinstance(context.picture.perspective, ContactLattice):
         notes.append(
-            "contacts cannot show how far lengths across are foreshortened against lengths along; a rectangle can"
+            "contacts cannot show how much lengths across are foreshortened compared with lengths along; "
+            "a rectangle can"
         )
     return tuple(notes)

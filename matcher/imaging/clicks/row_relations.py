@@ -15,17 +15,17 @@ from matcher.imaging.clicks.clicked_rows import Rows
 from matcher.imaging.clicks.picture_results import RowRelation
 
 PLAY = 0.03
-"""Standard deviation of a contact row's offset from where the drawing puts it, in pitches, and of what oblique seeing
-does to it. Common practice, no source."""
+"""Standard deviation of a contact row's offset from its place in the drawing, in pitches, the effect of an oblique view
+included. Common practice, no source."""
 
 NEITHER = 0.05
-"""Prior probability of an offset that is neither 0 nor half a pitch; the rest is shared equally. A choice."""
+"""Prior probability of an offset that is neither 0 nor half a pitch; these two share the rest equally. A choice."""
 
 SURE = 0.95
 """Probability from which the layout is called clear."""
 
 ONE_LINE = 0.25
-"""Two rows nearer to each other than this part of the pitch are one row clicked twice."""
+"""Two rows nearer to each other than this, in pitches, are one row clicked twice."""
 
 
 @dataclass(frozen=True, kw_only=True)

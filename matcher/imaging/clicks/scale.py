@@ -1,9 +1,9 @@
 """The scale of a picture and of its planes.
 
 A scale holds within one plane. A plane that lies farther from the lens is seen smaller: by D/(D + d) at depth d below a
-reference plane at distance D (pinhole camera; exact for parallel planes, tilted or not). Where depth and distance are
-stated the readings are corrected and keep the uncertainty of the correction; otherwise another plane keeps the
-instrument's default uncertainty.
+reference plane at distance D (pinhole camera; exact for parallel planes, tilted or not). If depth and distance are
+stated, the readings are corrected and carry the uncertainty of the correction; otherwise readings in another plane
+carry the instrument's default uncertainty.
 """
 
 from __future__ import annotations
@@ -39,13 +39,13 @@ from matcher.imaging.clicks.rectification import (
 from matcher.vocabulary import is_number
 
 ROUGHEST_SCALE = 0.2
-"""Largest relative uncertainty of a scale: beyond, it says less than the plausible ranges of the features."""
+"""Largest relative uncertainty of a scale: beyond, the plausible ranges of the features say more."""
 
 DEPTH_PART = 0.1
-"""Relative standard uncertainty of a depth or distance that is stated without one. Common practice, no source."""
+"""Relative standard uncertainty of a depth or distance stated without uncertainty. Common practice, no source."""
 
 NEAREST = -0.5
-"""Nearest that a plane may be to the lens, as depth over distance: halfway. No half is so tall."""
+"""Nearest plane to the lens, as depth over distance: halfway. No half is so tall."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,7 +105,7 @@ def segment_ends(given: Segment | ScaleSegment, rectification: Rectification, *,
     )
     if math.dist(ends[0], ends[1]) < SAME_PLACE:
         raise ObservationError(
-            "it is the same place as the start",
+            "this is the same place as the start",
             field=f"{field}.end",
             value=given.end,
             remedy="click both ends of the segment",
@@ -150,7 +150,7 @@ def scale_from_rectangle(given: FromRectangle, plane: str, click_dof: float) -> 
 
 
 def stated_scale(given: StatedScale, default_rel: float) -> PictureScale:
-    """A scale that is known otherwise; raises ObservationError for numbers that are none."""
+    """A scale known from elsewhere; raises ObservationError for numbers that cannot be a scale."""
     px_per_mm = positive(given.px_per_mm, field="scale.px_per_mm", what="the number of pixels per mm")
     rel = default_rel if given.rel is None else positive(given.rel, field="scale.rel", what="the scale's relative u")
     if rel > ROUGHEST_SCALE:
@@ -177,7 +177,7 @@ def plane_scales(given: Sequence[PlaneDepth], reference: str) -> Mapping[str, Pl
         field = f"planes[{i}]"
         plane = checked_plane(one.plane, field=f"{field}.plane")
         if plane in scales:
-            what = "it is the plane of the scale itself" if plane == reference else "it is stated twice"
+            what = "this is the plane of the scale itself" if plane == reference else "this plane is stated twice"
             raise ObservationError(what, field=f"{field}.plane", value=plane, remedy="state each other plane once")
         scales[plane] = _stated_plane(one, field)
     return scales
@@ -197,7 +197,7 @@ def _stated_plane(given: PlaneDepth, field: str) -> PlaneScale:
     depth = float(given.depth_mm)
     if not NEAREST < depth / distance < 1.0:
         raise ObservationError(
-            "no plane can lie there",
+            "a plane cannot lie there",
             field=f"{field}.depth_mm",
             value=depth,
             remedy="give the depth below the reference plane in mm, negative above it",
@@ -213,6 +213,6 @@ def _own_u(stated: float | None, size: float, field: str) -> float:
         return DEPTH_PART * abs(size)
     if not is_number(stated) or not 0.0 <= stated < math.inf:
         raise ObservationError(
-            "it is not a standard uncertainty", field=field, value=stated, remedy="give a standard uncertainty in mm"
+            "this is not a standard uncertainty", field=field, value=stated, remedy="give a standard uncertainty in mm"
         )
     return float(stated)

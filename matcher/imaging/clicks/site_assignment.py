@@ -1,10 +1,10 @@
-"""Which contact site each point of a row belongs to, with gaps and with points that belong to none.
+"""The contact site of each point of a row, with gaps and with points that belong to no site.
 
 Every assignment of whole numbers to the points is a hypothesis: a pitch, sites left empty, points left out. Its
 score is the logarithm of its marginal likelihood: the clicking error's variance is integrated out over a scaled
 inverse χ² of `PRIOR_DOF` degrees of freedom, so that a few points can neither prove an error of zero nor excuse a
-large one. Half the true pitch loses ln 2 for every point and opens a gap between any two. The best chain for each
-possible pitch comes from dynamic programming; the leading ones are then compared by their exact score.
+large one. Half the true pitch loses ln 2 for every point and opens a gap between any two. Dynamic programming finds the
+best chain for each possible pitch; the exact scores of the leading ones are then compared.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from matcher.columns.columns import Bools, Floats, Ints
 from matcher.errors import ObservationError
 
 PRIOR_DOF = 4.0
-"""Weight, in degrees of freedom, of what is known about clicking before any residual is seen. A choice."""
+"""Weight, in degrees of freedom, of what is known about clicking in advance. A choice."""
 
 USUAL_CLICKING = 2.0
 """Usual error of one click in units of the floor: a pixel where that is half of one. Common practice, no source."""
@@ -28,11 +28,11 @@ GAP_COST = (math.log(5.0), math.log(2.0))
 """Cost, in ln, of a first empty site in a run and of each further one: one contact in five is skipped. A choice."""
 
 OUT_COST = math.log(1000.0)
-"""Cost, in ln, of a point that belongs to no site: one click in a thousand, so that every second contact clicked does
-not pass for half the points strayed. A choice."""
+"""Cost, in ln, of a point that belongs to no site: one click in a thousand, so that clicks on every second contact are
+not read as a row of which half the points are strays. A choice."""
 
 CLEAR = 3.0
-"""How far, in ln, the second-best pitch must lie behind: odds of 20 to 1."""
+"""Least lead, in ln, over the second-best pitch: odds of 20 to 1."""
 
 LOOSEST = 0.3
 """Largest deviation of one gap from a whole number of pitches, in pitches, that is still taken as clicking error."""
@@ -47,7 +47,7 @@ REACH = 4
 """A point and its next on the lattice may have up to three strays between them."""
 
 LEADERS = 12
-"""Pitches whose best chain is compared exactly: more than the small fractions that can compete."""
+"""Number of pitches whose best chain is compared exactly: more than there are small fractions that can compete."""
 
 EASY_SD, EASY_SHARE = 12.0, 0.15
 """A row whose residuals are below this many floors and this part of the pitch has no rival if `EASY_ONES` hold."""

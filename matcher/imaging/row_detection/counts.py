@@ -1,8 +1,8 @@
 """How many contacts: which sites hold one, and how likely each count is.
 
-Each site gets the log of a likelihood ratio, contact against none, from how it looks. Every run of sites from a first
-to a last contact is weighed by the product of these ratios, an empty site within having a probability of its own;
-the counts' probabilities are sums over runs.
+The look of each site gives the log of a likelihood ratio, contact against none. Every run of sites from a first to a
+last contact has the product of its sites' ratios as its weight; a site within may be empty with a probability of its
+own. The probability of a count is a sum over runs.
 """
 
 from __future__ import annotations
@@ -19,20 +19,20 @@ NEGLIGIBLE = 0.005
 """Probability below which an alternative count is not named."""
 
 EMPTY = 0.07
-"""Probability that a place within a row is empty. A choice: most rows have none, some have one on purpose."""
+"""Probability that a place within a row is empty. A choice: most rows have no empty place, some have one on purpose."""
 
 STRONGEST = 9.0
-"""Largest log-likelihood ratio of one site: what was not in the tuning pictures happens, too."""
+"""Largest log-likelihood ratio of one site: pictures show things that the tuning pictures did not have."""
 
 ALIKE = 0.03
-"""Unlikeness to the template that says nothing: sampling alone makes so much. Tuned."""
+"""Difference from the template that sampling alone causes, and that says nothing. Tuned."""
 
 FEWEST = 3
-"""Fewest contacts that make a row: two have one distance, which cannot repeat."""
+"""Fewest contacts of a row: two have one distance, and one distance cannot repeat."""
 
 WEIGHTS = {"bias": 6.1, "low": -7.2, "unlike": -3.0, "unlike_here": -1.45, "shift": -14.0, "slope": -5.4}
-"""Weights of the features of a site in its log-likelihood ratio: logistic regression on 1,000 rendered rows, contacts
-and other sites weighed alike. Tuned."""
+"""Weights of the features of a site in its log-likelihood ratio: logistic regression on 1,000 rendered rows, with
+contacts and other sites of equal weight. Tuned."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,9 +52,10 @@ class Run:
 
 
 def features(found: Sites) -> tuple[Floats, ...]:
-    """What tells a contact from none at each site, in the order of `WEIGHTS` without the bias, each 0 for a contact
-    just like the template: weaker than those nearby, unlike the template (also as compared with what is
-    usual in this row, as a logarithm), off the lattice in periods, and on a base line that slopes."""
+    """What tells a contact from none at each site, in the order of `WEIGHTS` without the bias. Each is 0 for a contact
+    just like the template: how much weaker it is than those nearby, how different from the template (also as a
+    logarithm, compared with the usual difference in this row), how far off the lattice (periods), and how much its base
+    line slopes."""
     unlike = np.sqrt(1.0 - found.correlations * np.abs(found.correlations))
     usual = float(np.median(unlike[found.typical])) if found.typical.any() else 0.0
     return (
@@ -67,7 +68,8 @@ def features(found: Sites) -> tuple[Floats, ...]:
 
 
 def _bends(slopes: Floats) -> Floats:
-    """How far each base line slopes otherwise than level or its neighbours': half a contact does, glare does not."""
+    """Difference of each slope from level or from its neighbours', the least of these: large for half a contact, not
+    for glare."""
     padded = np.concatenate([slopes[:1], slopes, slopes[-1:]])
     before, after = np.abs(slopes - padded[:-2]), np.abs(slopes - padded[2:])
     before[0], after[-1] = np.inf, np.inf

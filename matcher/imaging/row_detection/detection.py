@@ -1,18 +1,19 @@
 """Find a row of contacts in a profile of grey levels.
 
-Period first (`periods`), then the sites of its lattice (`template_fit`), how many hold a contact (`counts`), which
-reading of the profile is the best (`hypotheses`), and the pitch by `matcher.imaging.clicks.lattice_fit.fit_lattice`.
+The steps: periods that repeat (`periods`), the sites of each period's lattice (`template_fit`), how many of them hold a
+contact (`counts`), which reading of the profile is best (`hypotheses`), and the pitch
+(`matcher.imaging.clicks.lattice_fit.fit_lattice`).
 
-Constants that say "tuned" were set on rendered rows of some families of seeds
-(tests/matcher/imaging/row_detection); the figures that the tests hold come from another.
+Constants marked "Tuned" were set on rendered rows from some families of seeds
+(tests/matcher/imaging/row_detection); the tests check the figures on another family.
 
-What fails. An end contact wholly under dirt, or lost in saturated glare, is not there for the profile: the count is one
-short. Anything that shows where it would be makes the count unsure, so one row in six is unsure that is counted right;
-where nothing at all shows, the count is called sure. Contacts that show as two lines nearly half a pitch apart can be
-read as twice as many; that is told by every second line being off, and failing that called unsure. Wide contacts beside
-the row make the count unsure where they lie about where one more contact would. A row of three or four, or one that an
-empty place leaves so few of, is refused or unsure where it is noisy. The blocks of a JPEG repeat, too. Pitches below
-4 px are not looked for; perspective along the row is not modelled (straighten the picture first).
+Known limits. An end contact that dirt covers completely, or that is lost in saturated glare, does not show in the
+profile: the count is one short. If anything shows in its place, the count is called unsure, and so one in six rows that
+are counted right is unsure; if nothing shows, the count is called sure. Contacts that show as two lines nearly half a
+pitch apart can be counted twice; the program notices when every second line is off, and otherwise calls the count
+unsure. Wide contacts beside the row make the count unsure if they lie about where one more contact would. A noisy row
+that shows only three or four contacts is refused or unsure. The blocks of a JPEG repeat, too. Pitches below 4 px are
+not looked for, and perspective along the row is not modelled: straighten the picture first.
 """
 
 from __future__ import annotations
@@ -36,8 +37,8 @@ from matcher.imaging.row_detection.periods import SMALLEST_PX
 @dataclass(frozen=True, kw_only=True)
 class FoundContact:
     """One contact: ``position`` of its centre along the line, px from the line's start, with standard uncertainty
-    ``u`` (px); ``index`` its place in the row (0: the first); ``doubtful`` says why it may be none, None where it is
-    clear."""
+    ``u`` (px); ``index`` is its place in the row (0: the first); ``doubtful`` says why it may not be a contact; None
+    if it is clear."""
 
     position: float
     u: float
@@ -51,11 +52,12 @@ class FoundRow:
 
     ``count`` is the number of places from the first contact to the last, empty places among them included;
     ``missing`` holds the indices of empty places. ``count_probability`` is how likely that count is;
-    ``alternatives`` are other counts with theirs, likeliest first; what is left is for none of these. ``sure`` is True
-    where the count can be used unseen; else ``reasons`` says, in sentences, why not. ``pitch_u`` is the standard
-    uncertainty of ``pitch_px`` with ``degrees_of_freedom``, ``pitch_u95`` the half-width of its 95 % interval by
-    Student's t. ``dark`` says that the contacts are darker than what is between them. ``contrast`` is the height of
-    a typical contact over what is between, as a part of the profile's range of levels (0..1).
+    ``alternatives`` are other counts with theirs, likeliest first; the rest of the probability is for counts not named.
+    ``sure`` is True if the count can be used without a check by eye; otherwise ``reasons`` says in sentences why not.
+    ``pitch_u`` is the standard uncertainty of ``pitch_px`` with ``degrees_of_freedom``, ``pitch_u95`` the half-width of
+    its 95 % interval by Student's t. ``dark`` says that the contacts are darker than the gaps between them.
+    ``contrast`` is how far a typical contact's level is from that of the gaps, as a part of the profile's range of
+    levels (0..1).
     """
 
     pitch_px: float
@@ -74,48 +76,49 @@ class FoundRow:
 
 
 FEWEST_SAMPLES = 16
-"""Shortest profile: as many samples as four contacts of the smallest pitch take."""
+"""Fewest samples of a profile: four contacts of the smallest pitch."""
 
 MOST_SAMPLES = 100_000
-"""Longest profile: longer than the diagonal of any picture that is taken; more would only take time."""
+"""Most samples of a profile: more than the diagonal of any accepted picture has."""
 
 FLATTEST = 1e-4
 """Range of levels below which a profile is constant: a fortieth of one step of 8 bits."""
 
 LARGEST_LEVEL = 1e6
-"""Largest level taken: more than 16 bits have, and sums of squares stay far from what a float holds."""
+"""Largest accepted level: 16 bits have less, and sums of squares stay far below the largest float."""
 
 HIDDEN = 0.05
-"""Probability that a trace beyond an end is one more contact. Tuned: of 618 traces in 3,000 rendered rows 28 were."""
+"""Probability that a trace beyond an end is one more contact. Tuned: 28 of 618 traces in 3,000 rendered rows were."""
 
 SURE = 0.95
-"""Probability of a count from which it can be used unseen. A choice."""
+"""Probability from which a count can be used without a check by eye. A choice."""
 
 SURE_POLARITY = 0.985
-"""Probability that contacts are bright, or dark, as taken, from which that can be used unseen. Tuned: of rendered rows
-one in eighty is counted right with less, and gaps taken for contacts show at most this."""
+"""Probability from which it is settled whether contacts are bright or dark. Tuned: one in eighty rendered rows is
+counted right with less, and gaps mistaken for contacts reach at most this."""
 
 FLOOR = 0.5
-"""Floor given to the lattice fit, as a part of the scatter: the residuals rule, and strays stand out."""
+"""Floor for the lattice fit, as a part of the scatter: low enough that the residuals decide and strays stand out."""
 
 FINEST = 0.002
-"""Smallest standard uncertainty of a centre, px: an 8-bit level's step alone does as much. From memory, no source."""
+"""Smallest standard uncertainty of a centre, px: the step of 8-bit levels alone causes as much. From memory, no
+source."""
 
 DRIFT = 0.0013
-"""Standard uncertainty, in pitches, of the distance from the first to the last contact that residuals do not show:
-light and JPEG move neighbours alike. Tuned: of 3,000 rendered rows the interval held the pitch in 94.1 % without it
-and in 95.0 % with it; of simulated profiles in 94.9 % and 95.8 %."""
+"""Standard uncertainty, in pitches, of the distance from the first to the last contact that residuals do not show,
+since light and JPEG move neighbours alike. Tuned: of 3,000 rendered rows the interval held the pitch in 94.1 % without
+it and in 95.0 % with it; of simulated profiles in 94.9 % and 95.8 %."""
 
 FAINTEST = 0.2
-"""Least relative strength that is used for a centre's uncertainty: beyond, it is doubtful anyway."""
+"""Least relative strength used for a centre's uncertainty: a weaker contact is doubtful anyway."""
 
 
 def find_contacts(profile: Floats, *, step: float = 1.0, ahead: ArrayLike = (), behind: ArrayLike = ()) -> FoundRow:
     """The row of contacts in ``profile``: grey levels every ``step`` px along a line.
 
-    ``ahead`` and ``behind`` are the levels next before and after the profile where they are known
-    (`matcher.imaging.row_detection.profile.Profile` has them): a contact whose centre lies on them is not counted, but
-    one that the profile's end cuts is then seen whole.
+    ``ahead`` and ``behind`` are the levels just before and after the profile where they are known
+    (`matcher.imaging.row_detection.profile.Profile` has them): a contact whose centre lies there is not counted, but
+    they show the whole of a contact that the profile's end cuts.
 
     Raises `ObservationError`: field ``profile`` (or ``ahead``, ``behind``) for a profile that is too short or too long,
     constant, not finite or without contacts; ``step`` for a step that is no positive number.
@@ -128,7 +131,7 @@ def find_contacts(profile: Floats, *, step: float = 1.0, ahead: ArrayLike = (), 
     found = hypotheses(values, (float(start), float(start + len(parts[1]) - 1)), SMALLEST_PX / step)
     clear = [reading for reading in found if is_row(reading)]
     if not clear:
-        raise _no_contacts("no row of contacts shows in the profile: nothing in it repeats clearly", len(parts[1]))
+        raise _no_contacts("no row of contacts was found: nothing in the profile repeats clearly", len(parts[1]))
     return _row(chosen(clear), values, float(start), step)
 
 
@@ -164,7 +167,7 @@ def _row(choice: Choice, values: Floats, start: float, step: float) -> FoundRow:
 def _contact(
     reading: Hypothesis, site: int, why: str | None, lattice: Lattice, start: float, step: float
 ) -> FoundContact:
-    """The contact at a site. A fainter one is less sure in place: noise moves it more."""
+    """The contact at a site. The place of a fainter one is less certain: noise moves it more."""
     strength = float(reading.sites.strengths[site])
     return FoundContact(
         position=float(reading.sites.positions[site] - start) * step,
@@ -179,19 +182,19 @@ def _lattice(reading: Hypothesis, places: list[int], why: list[str | None], step
     clear = [site for site in places if why[site] is None]
     used = clear if len(clear) >= max(3, len(places) / 2) else places
     if len(used) < 3:
-        raise _no_contacts("fewer than three contacts show in the profile", length)
+        raise _no_contacts("fewer than three contacts were found in the profile", length)
     positions = reading.sites.positions[used] * step
     sites = np.array(used, dtype=np.float64)
     scatter = float(np.std(positions - straight_line(sites, positions)[0] * sites))
     try:
         return fit_lattice(positions, floor_u=max(FINEST, FLOOR * scatter))
     except ObservationError as error:
-        raise _no_contacts(f"what repeats in the profile is no row of contacts: {error.message}", length) from error
+        raise _no_contacts(f"what repeats in the profile is not a row of contacts: {error.message}", length) from error
 
 
 def _counts(choice: Choice) -> list[tuple[int, float]]:
-    """All counts with their probabilities, likeliest first: those of the reading taken, and of bright and dark
-    exchanged; each end with a trace of something beyond may have one more."""
+    """All counts with their probabilities, likeliest first: those of the chosen reading, and those with bright and dark
+    exchanged; each end with a trace of something beyond it may have one more contact."""
     total: dict[int, float] = {}
     other = () if choice.other is None else choice.other.run.counts
     for weight, counts in ((choice.probability, choice.taken.run.counts), (1.0 - choice.probability, other)):
@@ -203,7 +206,7 @@ def _counts(choice: Choice) -> list[tuple[int, float]]:
 
 
 def _undoubted(choice: Choice) -> bool:
-    """Whether nothing that the counts' probabilities do not hold speaks against the reading taken."""
+    """Whether nothing speaks against the chosen reading beyond what the counts' probabilities already contain."""
     same = choice.other is None or choice.other.run.count == choice.taken.run.count
     settled = same or choice.probability >= SURE_POLARITY
     return settled and not alternates(choice.taken) and not traces(choice.taken)
@@ -254,7 +257,7 @@ def _checked(levels: ArrayLike, name: str) -> Floats:
 
 def _check_length(values: Floats) -> None:
     if not FEWEST_SAMPLES <= len(values) <= MOST_SAMPLES:
-        message = f"a profile of {len(values)} levels; from {FEWEST_SAMPLES} to {MOST_SAMPLES} can be read"
+        message = f"the profile has {len(values)} levels; {FEWEST_SAMPLES} to {MOST_SAMPLES} are accepted"
         raise _profile_error(message, "profile", len(values))
     if float(np.ptp(values)) <= FLATTEST * max(1.0, float(np.abs(values).max())):
         raise _no_contacts("the profile is constant", len(values))

@@ -1,4 +1,4 @@
-"""Doubts in words: why a contact may be none, why a count may be wrong, and whether a row may be chance."""
+"""Doubts in words: why a site may hold no contact, why a count may be wrong, and whether a row may be chance."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from matcher.columns.columns import Bools
 from matcher.imaging.row_detection.hypotheses import Hypothesis, alternates
 
 WEAK = 0.5
-"""Strength below which a contact is weak, as a part of that of its neighbours. A choice."""
+"""Strength relative to its neighbours below which a contact is weak. A choice."""
 
 EMPTY_BELOW = 0.35
 """Strength below which a place that does not look like a contact is empty. Tuned."""
@@ -19,26 +19,27 @@ WIDER, NARROWER = 0.2, -0.25
 """Relative difference in width from which a contact is wider or narrower than the others. Tuned."""
 
 OFF = 0.08
-"""Distance from the lattice, pitches, from which a contact is off it: four times what is usual. Tuned."""
+"""Distance from the lattice, pitches, from which a contact is off it: four times the usual distance. Tuned."""
 
 UNLIKE = 0.75
-"""Correlation with the typical contact below which one looks different. Tuned."""
+"""Correlation with the typical contact below which a contact looks different. Tuned."""
 
 CUT = 0.93
-"""Part of a contact's window that must be seen; less is cut by the edge of the line or the image."""
+"""Part of a contact's window that must show; with less, the edge of the line or of the image cuts it."""
 
 TRACE, TRACE_STRENGTH = 0.08, 0.2
-"""Signal in the window of a place next to the row, as a part of a contact's, and strength there, from which it may be
-a contact under dirt or in glare. Tuned: one in forty empty places of rendered rows without wide ends has as much."""
+"""Signal in the window of a place next to the row, as a part of a contact's, and strength there, from which a contact
+may lie there under dirt or in glare. Tuned: one in forty empty places of rendered rows without wide ends has as
+much."""
 
 FAINT_TRACE, FAINT_STRENGTH, LEAST_MISFIT = 5.0, 0.05, 0.001
-"""The same for what little is left of a contact wholly under dirt: signal as a multiple of what the contacts of the row
-usually leave unexplained (and of at least so much of a contact's signal), and strength. Tuned: one in sixteen rendered
-rows whose count is right has as much beside it."""
+"""The same for the little that shows of a contact wholly under dirt: signal as a multiple of what the template usually
+leaves unexplained in this row (at least the last figure, as a part of a contact's signal), and strength. Tuned: one in
+sixteen rendered rows whose count is right has as much beside it."""
 
 
 def empty(reading: Hypothesis) -> Bools:
-    """Which sites of the profile hold no contact, including those outside the run."""
+    """Which sites of the profile hold no contact; those outside the run are among them."""
     strength = reading.sites.strengths
     inside = np.zeros(len(strength), dtype=np.bool_)
     inside[reading.run.first : reading.run.last + 1] = True
@@ -48,7 +49,7 @@ def empty(reading: Hypothesis) -> Bools:
 
 
 def doubts(reading: Hypothesis) -> list[str | None]:
-    """Why each site of the profile may hold no contact of the row; None if there is no doubt."""
+    """For each site of the profile, why it may hold no contact of the row; None if there is no doubt."""
     found = reading.sites
     marks = (
         (found.inside < CUT, "at the edge of the line: only a part of it shows"),
@@ -56,13 +57,13 @@ def doubts(reading: Hypothesis) -> list[str | None]:
         (np.abs(found.shifts) > OFF, "off the lattice of the others"),
         (found.widenings > WIDER, "wider than the others: a hold-down, or merged with what is beside it"),
         (found.widenings < NARROWER, "narrower than the others"),
-        (found.correlations < UNLIKE, "looks unlike the others: dirt, glare, or one line where they show two"),
+        (found.correlations < UNLIKE, "looks different from the others: dirt, glare, or one line where they show two"),
     )
     return [next((why for present, why in marks if present[site]), None) for site in range(len(found.strengths))]
 
 
 def traces(reading: Hypothesis) -> list[str]:
-    """At which ends of the row ("first", "last") something shows, on the line, where one more contact would be."""
+    """The ends of the row ("first", "last") beyond which something shows where one more contact would be."""
     found, run = reading.sites, reading.run
     within = slice(run.first, run.last + 1)
     contact = max(float(np.median(found.energies[within])), 1e-18)
@@ -80,33 +81,32 @@ def row_reasons(reading: Hypothesis, why: list[str | None]) -> list[str]:
     for name, site in (("first", run.first), ("last", run.last)):
         if why[site] is not None:
             reasons.append(f"The {name} contact is doubtful ({why[site]}).")
-    beyond = "contact something shows: a wide contact, or one more under dirt or glare."
-    reasons += [f"Beyond the {name} {beyond}" for name in traces(reading)]
+    what = "a wide contact, or one more contact under dirt or glare"
+    reasons += [f"Something shows beyond the {name} contact: {what}." for name in traces(reading)]
     if alternates(reading):
-        reasons.append(
-            "Every second one is off by the same amount: they may be the two lines of half as many contacts."
-        )
+        reasons.append("Every second one is off by the same amount: they may be half as many contacts, two lines each.")
     gaps = np.flatnonzero(empty(reading)[run.first : run.last + 1])
     if len(gaps):
         places = ", ".join(str(place + 1) for place in gaps)
-        reasons.append(f"No contact shows at place {places} of the row; such places are counted.")
+        reasons.append(f"No contact shows at place {places} of the row; empty places are counted.")
     return reasons
 
 
 LEAST_EVIDENCE, LEAST_PER_SITE = 13.0, 2.0
-"""Log-likelihood ratio from which a reading counts as a row, in all and per site. Tuned on noise and rendered rows."""
+"""Log-likelihood ratio from which a reading counts as a row, in total and per site. Tuned on noise and rendered
+rows."""
 
 BASE, CROWDED, MIXED, UNEVEN = 11.0, 8.0, 40.0, 30.0
-"""Evidence needed at all, and more for what `Disorder` says. Tuned on 2,400 profiles of noise (white, smoothed, pink,
-random walks, ramps, blobs, lines, JPEG) and 1,155 weaker rows of 3,000 rendered: of the noise one in 200 has more
-evidence than it needs, with `LEAST_EVIDENCE` alone it was one in 22; of the rendered rows one in 500 is refused."""
+"""Evidence that every row needs, and what each measure of `Disorder` adds to it. Tuned on 2,400 profiles of noise
+(white, smoothed, pink, random walks, ramps, blobs, lines, JPEG) and 1,155 weaker rows of 3,000 rendered: one in 200
+profiles of noise has enough (with `LEAST_EVIDENCE` alone one in 22); one in 500 rendered rows is refused."""
 
 SURE_EVIDENCE, SURE_PER_SITE = 16.0, 2.5
-"""Log-likelihood ratio below which a row may be chance, whatever its count. Tuned: of 400 profiles of noise the
-strongest reading that fits as well per site had 19, with a doubtful count; half of rendered rows of four have 22."""
+"""Log-likelihood ratio below which a row may be chance, whatever its count. Tuned: the strongest of 400 profiles of
+noise that fits as well per site had 19, with a doubtful count; half of the rendered rows of four have 22."""
 
 FEWEST_SURE = 4
-"""Fewest contacts that show, from which a count can be sure: three at equal distances are found anywhere. A choice."""
+"""Fewest visible contacts with which a count can be sure: three at equal distances are found anywhere. A choice."""
 
 
 @dataclass(frozen=True, kw_only=True)

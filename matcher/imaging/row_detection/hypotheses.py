@@ -1,9 +1,9 @@
-"""Which period, and whether contacts are bright or dark: the reading of a profile that the sites speak for.
+"""The best reading of a profile: its period, and whether the contacts are bright or dark.
 
 Each period that repeats is tried with bright and with dark contacts. A reading's evidence is the log-likelihood ratio
-of its row against no row. A period's half or third also fits contacts that show as two lines, with more sites, each
-fitting worse: there the multiple is taken whose sites fit better. Between bright contacts and the gaps between them
-the ends decide: what is last on either side is a contact.
+of its row against no row. Half or a third of a period also fits contacts that show as two lines, with more sites that
+each fit worse: there the multiple whose sites fit better is chosen. The ends of the row tell contacts from the gaps
+between them: what is last on either side is a contact.
 """
 
 from __future__ import annotations
@@ -23,29 +23,29 @@ from matcher.imaging.row_detection.periods import periods
 from matcher.imaging.row_detection.template_fit import Sites, sites, spline_through
 
 DIVIDED = 2
-"""Periods, the most repetitive first, whose halves and thirds are tried too: an octave's maximum may be a multiple."""
+"""Number of periods, strongest first, whose halves and thirds are tried too: an octave's maximum may be a multiple."""
 
 SAME = 0.05
-"""Relative difference within which two periods are one."""
+"""Relative difference below which two periods are the same."""
 
 BETTER = 0.9
-"""Mean log-likelihood ratio per site by which a multiple's sites must fit better to be taken. Tuned."""
+"""Mean log-likelihood ratio per site by which a multiple's sites must fit better to be chosen. Tuned."""
 
 BRIGHT_ODDS = math.log(3.0)
-"""Log of the odds that contacts are brighter than what is between them. A choice: metal on plastic mostly is."""
+"""Log of the odds that contacts are brighter than the gaps. A choice: metal on plastic mostly is."""
 
 COVERED = 0.85
-"""Part of the length of a row that a multiple's row must have. Tuned."""
+"""Least length of a multiple's row, as a part of the row's length. Tuned."""
 
 ALTERNATING, ALTERNATING_T = 0.03, 5.0
 """Shift of every second site against the others, periods, and its t value, from which the sites are the two lines of
-contacts twice as far apart. Tuned: of 2,926 rendered rows that were counted right none has as much."""
+contacts twice as far apart. Tuned: none of 2,926 rendered rows that were counted right has as much."""
 
 FEWEST_ALTERNATING = 5
-"""Clear sites from which that can be told: two of each kind, and one more than the line through them has."""
+"""Fewest clear sites that can show this: two of each kind, and one to spare for the line through them."""
 
 REGULAR = 2.5
-"""Log-likelihood ratio above which a site is clearly regular: all but one in twenty contacts of rendered rows are."""
+"""Log-likelihood ratio above which a site is clearly regular, as 19 in 20 contacts of rendered rows are."""
 
 EVIDENCE_WEIGHT, ENDS_WEIGHT = 0.35, 0.41
 """Weights, for bright against dark contacts, of the difference in evidence and of what the ends say: logistic
@@ -61,7 +61,7 @@ class Hypothesis:
 
     @property
     def dark(self) -> bool:
-        """Whether the contacts are darker than what is between them."""
+        """Whether the contacts are darker than the gaps between them."""
         return self.sites.dark
 
     @property

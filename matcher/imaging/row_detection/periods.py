@@ -1,7 +1,7 @@
 """Which periods a profile may have: maxima of its autocorrelation, octave by octave.
 
-A profile's slow changes (uneven light, a housing's edge) are as strong as its contacts. So for each octave of periods
-slower changes are removed, and strong places (glare, wide contacts) are scaled down.
+Slow changes of a profile (uneven light, the edge of a housing) are as strong as its contacts. So slower changes are
+removed for each octave of periods, and strong places (glare, wide contacts) are scaled down.
 """
 
 from __future__ import annotations
@@ -15,16 +15,16 @@ from scipy.ndimage import uniform_filter1d
 from matcher.columns.columns import Floats
 
 SMALLEST_PX = 4.0
-"""Smallest pitch looked for, px: below, a contact and its gap have fewer than two pixels each."""
+"""Smallest pitch that is looked for, px: below it, a contact and its gap have fewer than two pixels each."""
 
 FEWEST_PITCHES = 1.9
-"""Pitches that the profile must span at least: three contacts, the end ones cut at their centres."""
+"""Fewest pitches that a profile spans: three contacts, those at the ends cut at their centres."""
 
 LEAST_CORRELATION = 0.08
-"""Autocorrelation below which a maximum is not looked at; of white noise of 100 periods it is 0.03 or so."""
+"""Autocorrelation below which a maximum is ignored; white noise of 100 periods has about 0.03."""
 
 MOST_PERIODS = 6
-"""Periods that are tried, the most repetitive first. Tuned: the right one is among them for 99 % of rendered rows."""
+"""Most periods that are tried, strongest first. Tuned: the right one is among them for 99 % of rendered rows."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,8 +78,8 @@ def _normalised(flat: Floats, width: float) -> Floats:
 
 
 def _refined(ratio: Floats, lag: int) -> float:
-    """The period from the maximum near ``lag`` and, as far as they are there, those of its multiples: each sharpens
-    the next."""
+    """The period by the maximum near ``lag`` and those near its multiples, as far as they exist: each makes the next
+    one more exact."""
     period, multiple = _top(ratio, lag), 2
     while multiple * period < 0.6 * len(ratio):
         place = round(multiple * period)

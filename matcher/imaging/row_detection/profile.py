@@ -1,7 +1,7 @@
 """The profile of grey levels along a line drawn in a picture, averaged across a band.
 
-Averaging reduces noise, and a trimmed mean removes specks that cover only a part of the band. Without a given width the
-band is as wide as the contacts are long, found by comparing the lanes beside the line with the line.
+Averaging reduces noise, and a trimmed mean removes specks that cover only a part of the band. If no width is given, the
+band is as wide as the contacts are long: lanes beside the line are compared with the line to find out.
 """
 
 from __future__ import annotations
@@ -24,27 +24,29 @@ Line = tuple[float, float, float, float]
 """x0, y0, x1, y1 in px: x right, y down, pixel centres at whole numbers."""
 
 SHORTEST_PX = 16.0
-"""Shortest line with anything to count on it: four contacts of the smallest pitch that can be told apart (4 px)."""
+"""Shortest line, px: four contacts of the smallest pitch that is looked for (4 px)."""
 
 WIDEST_CHOSEN = (0.125, 61.0)
-"""Widest band that is chosen where none is given, as a part of the line and in px: a contact of a row of four is not
-longer than an eighth of the line across, and more pixels than this make the noise no matter."""
+"""Widest band that is chosen if none is given, as a part of the line and in px: across the row, a contact of a row of
+four is not longer than an eighth of the line; with this many pixels, noise does not matter any more."""
 
 BEYOND_ENDS = 0.2
-"""How much of the line's length is looked at beyond each of its ends: most of a pitch of a row of four."""
+"""How far the picture is read beyond each end of the line, as a part of its length: most of a pitch of a row of
+four."""
 
 FIRST_LANES = 3
-"""Lanes (one px wide each) in the middle of the band that others are compared with."""
+"""Number of lanes (one px wide each) in the middle of the band that the others are compared with."""
 
 LIKE_THE_MIDDLE = 0.7
-"""A lane belongs to the band where it goes with the middle at least this well, as compared with the lanes next to
-the middle. Tuned on rendered rows: beyond the contacts' ends it falls to nothing within a pixel or two."""
+"""Least covariance of a lane of the band with the middle, compared with that of the lanes next to the middle. Tuned on
+rendered rows: it falls to nothing within a pixel or two beyond the contacts' ends."""
 
 TRIMMED = 0.25
-"""Part of the levels across the band that is left out at either end: dirt that covers less does not show."""
+"""Part of the levels across the band that the mean leaves out at either extreme: dirt that covers less has no
+effect."""
 
 WIDEST = 0.5
-"""Widest band as a part of the line: wider takes in more of the picture than the row."""
+"""Widest band, as a part of the line: a wider one holds more of the picture than the row."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,8 +54,8 @@ class Profile:
     """Grey levels (0..1) along a line, every ``step`` px from its start, averaged over ``width`` px across it.
 
     ``line`` is (x0, y0, x1, y1) in px: x right, y down, pixel centres at whole numbers. ``ahead`` and ``behind`` are
-    the levels next before the line's start and next after its end, as far as the image goes on, in the same order
-    and step: they show a contact whole that the line cuts.
+    the levels just before the line's start and just after its end, as far as the image reaches, in the same order and
+    step: they show the whole of a contact that the line cuts.
     """
 
     values: Floats
@@ -73,11 +75,11 @@ class Profile:
 def profile_along(image: Image, line: Line, width: float | None = None) -> Profile:
     """The grey levels along ``line``, averaged across a band ``width`` px wide (None: chosen by the line's length).
 
-    ``image`` is (h, w): whole numbers of 8 or 16 bits, or floating point from 0 to 1; only the band is read, in
-    bilinear interpolation. Of the band, what lies outside the image is left out.
+    ``image`` is (h, w): whole numbers of 8 or 16 bits, or floating point from 0 to 1; only the band is read, with
+    bilinear interpolation. Parts of the band outside the image are left out.
 
-    Raises `ObservationError`: field ``image`` for what is no grey image or has no finite levels in the band, ``line``
-    for a line that is too short or leaves the image, ``width`` for a band that is not wide at all or too wide.
+    Raises `ObservationError`: field ``image`` for anything but a grey image with finite levels in the band, ``line``
+    for a line that is too short or leaves the image, ``width`` for a band of no width or too wide a band.
     """
     _check_image(image)
     x0, y0, x1, y1 = ends = _checked_line(line, image.shape)
@@ -113,7 +115,7 @@ def rows_read(line: Line, width: float | None = None) -> tuple[float, float]:
 
 
 def _room(line: Line, count: int, shape: tuple[int, ...]) -> tuple[int, int]:
-    """Steps that the line can be made longer by at its start and its end, inside the image."""
+    """Steps by which the line can be extended at its start and at its end inside the image."""
     x0, y0, x1, y1 = line
     most = math.ceil(BEYOND_ENDS * count)
     step_x, step_y = (x1 - x0) / (count - 1), (y1 - y0) / (count - 1)
@@ -131,7 +133,7 @@ def _lanes(image: Image, line: Line, places: Floats, offsets: Floats) -> Floats:
     """Levels (lanes, places) along lines beside ``line``.
 
     ``offsets`` are px to the line's right as seen in the picture, ``places`` parts of the line (0: its start, 1: its
-    end). Lanes that leave the image are left out; the line itself lies within, so one at least is left.
+    end). Lanes that leave the image are left out; the line itself lies inside, so at least one lane is left.
     """
     x0, y0, x1, y1 = line
     height, width = image.shape
@@ -162,7 +164,7 @@ def _trimmed_mean(levels: Floats) -> Floats:
 
 
 def _like_the_middle(levels: Floats) -> Ints:
-    """Lanes about the middle that show the same as the middle does: where contacts end, the band ends.
+    """Lanes round the middle that look like the middle: the band ends where the contacts end.
 
     Slow changes are removed first, since the light is the same on and beside the contacts.
     """
@@ -181,7 +183,7 @@ def _like_the_middle(levels: Floats) -> Ints:
 
 
 def _bilinear(image: Image, x: Floats, y: Floats) -> Floats:
-    """Levels (0..1) at points inside the image; only the rows about the points are read, and nothing else copied."""
+    """Levels (0..1) at points inside the image; only the rows near the points are read."""
     top, bottom = int(y.min()), int(y.max()) + 2
     near = image[top:bottom]
     white = float(np.iinfo(image.dtype).max) if image.dtype.kind == "u" else 1.0
@@ -199,7 +201,7 @@ def _check_image(image: Image) -> None:
         )
     if image.dtype.kind != "f" and image.dtype not in (np.uint8, np.uint16):
         raise ObservationError(
-            f"grey levels of type {image.dtype} have no known white",
+            f"grey levels of type {image.dtype} cannot be read: the level of white is not known",
             field="image",
             value=str(image.dtype),
             remedy="give 8- or 16-bit levels, or floating point from 0 (black) to 1 (white)",
@@ -232,9 +234,9 @@ def _checked_width(width: float | None, length: float) -> float:
         return min(length * part, most)
     if not (math.isfinite(width) and 0.0 < width <= WIDEST * length):
         raise ObservationError(
-            f"a band {width:g} px wide cannot be averaged along a line of {length:.4g} px",
+            f"a band of {width:g} px is too wide or too narrow for a line of {length:.4g} px",
             field="width",
             value=width,
-            remedy=f"give a width above 0 and up to {WIDEST * length:.4g} px, or none to have it chosen",
+            remedy=f"give a width above 0 and up to {WIDEST * length:.4g} px, or leave it out",
         )
     return float(width)

@@ -1,8 +1,8 @@
-"""Sites of a row of one period: what the profile looks like at each, against the mean of them.
+"""Sites of a row of one period: how the profile looks at each of them, compared with their mean.
 
-The profile is resampled so that a period has a whole number of samples. Folding it gives the look of a typical
-contact, the template: whatever it is, one bright line or two. The template is then fitted to every site of the
-lattice, on a base line of its own (offset and slope: uneven light and glare), by weighted least squares.
+The profile is resampled so that a period has a whole number of samples. Folding it gives the template, the
+look of a typical contact, be it one bright line or two. The template is then fitted to every site of the lattice, on a
+base line of its own (offset and slope: uneven light and glare), by weighted least squares.
 """
 
 from __future__ import annotations
@@ -21,10 +21,11 @@ SAMPLES = (24, 48)
 """Least and greatest number of samples per period."""
 
 LOOKED_FOR = 0.25
-"""How far from its lattice site a contact is looked for, periods: half of what would make it the neighbour's."""
+"""How far from its lattice site a contact is looked for, periods: half the way to where its neighbour's part begins."""
 
 BEYOND = 0.1
-"""How far beyond the ends of the profile a contact's centre may lie, periods: a line drawn from centre to centre."""
+"""How far beyond the ends of the profile a contact's centre may lie, periods: lines are drawn from centre to centre,
+too."""
 
 REPEATS = 0.4
 """Local correlation with the next period from which a place takes part in the first template. Tuned."""
@@ -36,13 +37,13 @@ OFF_LATTICE = 0.12
 """Distance from the lattice, periods, from which a site takes no part in the template. Tuned."""
 
 ROUNDS = 3
-"""Rounds in which template, sites and period are found from each other; more change nothing on rendered rows."""
+"""Rounds in which template, sites and period are found from each other; on rendered rows more change nothing."""
 
 EDGE_WEIGHT = 0.75
 """Part of a site's window that must lie in the profile for its position to be fitted."""
 
 NEIGHBOURS = 5
-"""Typical sites nearby that a site's strength is compared with: few enough to follow uneven light."""
+"""Number of typical sites nearby that a site is compared with: few enough to follow uneven light."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,7 +54,7 @@ class Sites:
     positive), ``slopes`` of the base line in levels per period, ``energies`` the squares of what the template explains
     and ``misfits`` of what it leaves of the window (levels² × samples), ``correlations`` with the template -1..1,
     ``shifts`` from the lattice in periods, ``widenings`` how much wider than the template, relative; ``inside`` the
-    part of the window in the profile (0..1). ``dark`` ones are those of the profile upside down.
+    part of the window in the profile (0..1). ``dark``: the profile was turned upside down to make its contacts bright.
     """
 
     dark: bool
@@ -96,9 +97,9 @@ class Sites:
 class _Window:
     """Samples within half a period of a site, both ends included.
 
-    ``offsets`` (m) from the site; ``weights`` (m), full on the inner half, then less, for at half a period the
-    neighbour begins; ``base`` (2 × m), the base line's offset and slope; ``from_edges`` (m × 2) gives the base line
-    through the outer samples alone.
+    ``offsets`` (m) are counted from the site; ``weights`` (m) are full on the inner half and fall outwards, since the
+    neighbour begins at half a period; ``base`` (2 × m) holds offset and slope of the base line; ``from_edges`` (m × 2)
+    gives the base line through the outer samples alone.
     """
 
     offsets: Floats
@@ -148,7 +149,7 @@ class _Cells:
 
 
 def sites(spline: CubicSpline, period: float, line: tuple[float, float]) -> list[Sites]:
-    """Sites of bright and of dark contacts of about this period; without those that do not repeat like that.
+    """Sites of bright and of dark contacts of about this period, as far as the profile has any.
 
     ``spline`` goes through the profile (`spline_through`), its argument in samples; ``line`` is where the line begins
     and ends, samples; sites lie on it.
@@ -167,7 +168,7 @@ def spline_through(values: Floats) -> CubicSpline:
 
 
 def _sites_like(cells: _Cells, cell: Floats, line: tuple[float, float]) -> Sites | None:
-    """Sites of contacts that look like the cell, about."""
+    """Sites of contacts that look about like the cell: template, lattice and period are found in rounds."""
     phase = _middle(cell)
     template = _centred_window(cell, phase)
     for _ in range(ROUNDS):
@@ -188,7 +189,7 @@ def _sites_like(cells: _Cells, cell: Floats, line: tuple[float, float]) -> Sites
 
 
 def _folded(cells: _Cells) -> Floats | None:
-    """Mean of the periods that resemble the next one; starts at the start of the profile."""
+    """Mean of the periods that resemble the next one, from the profile's start; None if there are none."""
     per = cells.per
     if len(cells.values) < 2 * per:
         return None
@@ -338,7 +339,7 @@ def as_strong(amplitudes: Floats, alike: Bools) -> Bools:
 
 
 def _median(values: Floats) -> float:
-    """The median, in a tenth of the time that NumPy's takes for a few values."""
+    """The median; for few values NumPy's own takes ten times as long."""
     ascending, half = np.sort(values), len(values) // 2
     return float(ascending[half] if len(values) % 2 else (ascending[half - 1] + ascending[half]) / 2.0)
 
@@ -359,7 +360,8 @@ def _line(fitted: _Fit, good: Bools, per: int) -> tuple[float, float, Bools]:
 
 
 def _template(cells: _Cells, fitted: _Fit, good: Bools) -> Floats:
-    """Mean look of the good sites, each on its own base line and scaled to the same strength; strays cut off."""
+    """Mean look of the good sites, each on its own base line and scaled to one strength; the median where there are
+    many."""
     levels, window = fitted.levels[good], cells.window
     flat = (levels - levels @ window.from_edges @ window.base) / fitted.amplitudes[good, None]
     looks: Floats = np.median(flat, axis=0) if len(flat) > 4 else flat.mean(axis=0)

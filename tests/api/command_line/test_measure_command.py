@@ -140,7 +140,7 @@ BAD: list[tuple[tuple[str, ...], tuple[str, ...]]] = [
     (("--readings", "4.41/11", *ROW), ("--row has no effect with readings",)),
     (("--readings", "4.41/eleven"), ("pitch=4.41/eleven", "the number of gaps")),
     (("--readings", "4.41cm/11"), ("pitch=4.41cm/11", "not known")),
-    (("--readings", "pins=24"), ("pins=24", "no name of a length")),
+    (("--readings", "pins=24"), ("pins=24", "not the name of a length")),
     (("--readings", "4.41/11@calliper"), ("pitch=4.41/11@calliper", "did you mean 'caliper'?")),
     (("--readings", "4.41/11+les=0.2"), ("did you mean 'less'?",)),
     (("--readings", "4.41/11", "--closed-jaws", "caliper"), ("--closed-jaws", "caliper=0.01,0.02")),
@@ -170,7 +170,7 @@ def test_bad_input_is_told_at_the_option_with_a_remedy(
     [
         (BOMB, "too many pixels"),
         (WHOLE[:900], "breaks off"),
-        (b"hello", "no PNG or JPEG"),
+        (b"hello", "not a PNG or JPEG"),
         (encoded(photographed(Rows(count=0, noise=2.0))), "--row"),
     ],
     ids=["a bomb", "broken off", "no picture", "nothing in it"],

@@ -157,7 +157,7 @@ def test_a_length_that_is_none_is_refused_with_its_field(value: float) -> None:
 
 
 def test_an_unknown_feature_and_no_contacts_are_refused() -> None:
-    with pytest.raises(DrawingError, match="no dimension"):
+    with pytest.raises(DrawingError, match="not a dimension"):
         half(girth=3.0)
     with pytest.raises(DrawingError, match="contacts"):
         make_sizes(row_contacts=(0, 0))

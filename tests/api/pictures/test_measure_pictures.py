@@ -85,7 +85,7 @@ def test_a_picture_that_cannot_be_used_is_refused_with_a_remedy(name: str) -> No
 
 
 def test_a_picture_of_another_kind_than_declared_is_refused() -> None:
-    with pytest.raises(ApiError, match="no JPEG picture"):
+    with pytest.raises(ApiError, match="not a JPEG picture"):
         read(WHOLE, media_type="image/jpeg")
 
 
