@@ -20,6 +20,14 @@ FOOTPRINTS = Path("/usr/share/kicad/footprints")
 """Where Debian's package of open footprints (6.0.11) puts its files."""
 
 
+READ_FIRST = Path(__file__).parent / "test_footprint_import.py"
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """One process reads the footprints at the start of a run, while the others test something else: nobody waits."""
+    items.sort(key=lambda item: item.path != READ_FIRST)
+
+
 @dataclass(frozen=True, kw_only=True)
 class RealFootprints:
     """All connector folders of the package as imported, and the halves with everything drawn taken as outline."""
