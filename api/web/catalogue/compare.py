@@ -78,6 +78,8 @@ def _compared(chosen: Chosen, name: str) -> dict[str, Any]:
             ("From above, one centre of the contacts", Markup(top.svg)),
             ("Cut across the rows, on one board", Markup(side.svg)),
         ],
+        "mark_words": MARK_WORDS,
+        "why": why,
         "instruments": INSTRUMENTS,
         "instrument": name,
         "print": of_halves(PRINT, chosen.keys),
@@ -118,9 +120,6 @@ def nearest(snapshot: Snapshot, record: HalfRecord) -> Sequence[HalfRecord]:
     return [other for *_, other in sorted(scored, key=lambda each: each[:3])[:NEIGHBOURS]]
 
 
-NUMBERS = "1234"
-"""Names of the halves on the page, as the drawing numbers its layers."""
-
 PER_HUNDRED = 100
 """Shares are written as so many readings of a hundred."""
 
@@ -136,16 +135,6 @@ MARK_WORDS = {
 
 
 @dataclass(frozen=True, kw_only=True)
-class PairWords:
-    """Two halves by one feature: who, a mark (sure, mostly, hint, no), and why."""
-
-    who: str
-    mark: str
-    verdict: str
-    why: str
-
-
-@dataclass(frozen=True, kw_only=True)
 class Row:
     """One feature of all halves; ``note`` is shown where no pair can be judged."""
 
@@ -153,7 +142,7 @@ class Row:
     label: str
     cells: tuple[str, ...]
     differs: bool
-    pairs: tuple[PairWords, ...] = ()
+    pairs: tuple[Told, ...] = ()
     note: str = ""
 
 
@@ -202,7 +191,7 @@ def _dimensions(records: Sequence[HalfRecord], judged: Sequence[Apart], instrume
             continue
         one = by_name.get(name)
         differs = one is not None and one.differs
-        pairs = tuple(_pair(each) for each in one.pairs) if one is not None and differs and one.can else ()
+        pairs = one.pairs if one is not None and differs and one.can else ()
         note = _other_instruments(name, instrument) if differs and not pairs else ""
         yield Row(feature=name, label=f"{label(name)}, mm", cells=cells, differs=differs, pairs=pairs, note=note)
 
@@ -220,16 +209,8 @@ def _cell(record: HalfRecord, name: str) -> str:
     return f"{BOUND_WORDS[own.bound]} {mm(own.value)}{allowed}{measured}".strip()
 
 
-def _pair(told: Told) -> PairWords:
-    return PairWords(
-        who=f"{NUMBERS[told.first]} and {NUMBERS[told.second]}",
-        mark=told.mark,
-        verdict=MARK_WORDS[told.mark],
-        why=_why(told),
-    )
-
-
-def _why(told: Told) -> str:
+def why(told: Told) -> str:
+    """Why two halves can be told apart so well."""
     if abs(told.difference) < SAME_MM:
         return "the same value"
     return f"{mm(abs(told.difference))} mm apart; {of_hundred(told.share)} of 100 readings point to the right one"
