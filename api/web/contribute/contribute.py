@@ -18,7 +18,7 @@ from api.service.dependencies import CatalogueDep
 from api.service.problems import ApiError
 from api.web.contribute import entry_fields as fields
 from api.web.contribute.half_form import half_of, half_pairs
-from api.web.contribute.reviewed import COLUMNS, Looked, look_over
+from api.web.contribute.reviewed import SHOWN_DIMENSIONS, Looked, look_over
 from api.web.contribute.series_form import (
     FIRST_LAWS,
     TABLE,
@@ -99,7 +99,7 @@ CHOICES: Mapping[str, Any] = {
     "lifecycles": fields.LIFECYCLES,
     "ratings": fields.RATINGS,
     "severities": SEVERITY_WORDS,
-    "columns": COLUMNS,
+    "columns": SHOWN_DIMENSIONS,
     "first_laws": FIRST_LAWS,
     "row_count": row_count,
 }

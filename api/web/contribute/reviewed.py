@@ -14,7 +14,6 @@ from api.drawing.size_sources import sizes_of
 from api.drawing.views import Look
 from api.schemas.problems import path_of
 from api.web.entries.drawings import Drawn, views_alone
-from api.web.page.figures import KIND_WORDS, mm
 from api.web.page.form_actions import sentence
 from catalog.contribute.contribution import Preview, preview
 from catalog.model.entries import Half, Series
@@ -36,16 +35,6 @@ SHOWN_MISSING = 6
 
 
 @dataclass(frozen=True, kw_only=True)
-class Variant:
-    """A half that a series' laws make."""
-
-    part_number: str
-    kind: str
-    contacts: int
-    lengths: tuple[str, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
 class Looked:
     """The review of a form. ``missing``: why it is not an entry yet; ``clean``: nothing above a notice was found."""
 
@@ -53,7 +42,7 @@ class Looked:
     findings: tuple[Finding, ...] = ()
     clean: bool = False
     drawings: tuple[Drawn, ...] = ()
-    variants: tuple[Variant, ...] = ()
+    variants: tuple[Half, ...] = ()
     variant_count: int = 0
     mating_count: int = 0
     of_half: str = ""
@@ -62,9 +51,6 @@ class Looked:
     def severe(self) -> tuple[str, ...]:
         """Codes of findings that need a reason, each once."""
         return tuple(dict.fromkeys(each.code.value for each in self.findings if each.severity == "severe"))
-
-
-COLUMNS = tuple(FEATURES[name].label for name in SHOWN_DIMENSIONS)
 
 
 def look_over(session: Session, kind: type[Half] | type[Series], given: Mapping[str, Any]) -> Looked:
@@ -106,20 +92,10 @@ def _looked(entry: Half | Series, found: Preview) -> Looked:
         findings=found.findings,
         clean=is_clean(found.findings),
         drawings=() if drawn is None else _drawings(drawn),
-        variants=tuple(_variant(each) for each in halves[:SHOWN_VARIANTS]),
+        variants=halves[:SHOWN_VARIANTS],
         variant_count=len(halves),
         mating_count=0 if found.made is None else len(found.made.matings),
         of_half="" if drawn is None else drawn.part_number,
-    )
-
-
-def _variant(half: Half) -> Variant:
-    stated = [half.dimensions.get(name) for name in SHOWN_DIMENSIONS]
-    return Variant(
-        part_number=half.part_number,
-        kind=KIND_WORDS.get(half.half_kind or "", "Half"),
-        contacts=half.contact_count,
-        lengths=tuple("" if each is None else mm(each.value) for each in stated),
     )
 
 
