@@ -207,6 +207,7 @@ def test_an_added_series_is_withdrawn_although_others_sighted_a_half_of_the_same
         add(session, [named], by(VANDAL))
         add_document(session, by(IDA), "sighting", Sighting(half=HALF, device="Recorder 3"), of="half", about=HALF)
         answer = undone(session)
+        assert get_record(session, "series", HALF).state == "withdrawn"
     assert named.key == HALF
     assert (answer.taken_back, answer.kept) == ((("series", HALF),), ())
 
