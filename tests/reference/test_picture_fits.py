@@ -15,8 +15,9 @@ import scipy.stats
 from GTC import get_covariance, type_a
 
 from matcher.imaging.clicks.joint_fit import Occupied, fit_jointly
-from matcher.imaging.clicks.lattice_fit import fit_lattice, fit_row, polynomial_fit, unit_covariance
+from matcher.imaging.clicks.lattice_fit import fit_lattice, polynomial_fit, unit_covariance
 from matcher.imaging.clicks.rectification import homographies, mapped
+from tests.matcher.imaging.clicks.scene import fit_row
 
 # GUM table H.6: thermometer readings and observed corrections, °C.
 READINGS = (21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511)

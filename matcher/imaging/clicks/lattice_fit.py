@@ -42,14 +42,6 @@ ROUGHEST = 1 / 8
 """Largest clicking error in pitches: beyond it, good points reach `LOOSEST` and gaps are counted wrong."""
 
 
-def check_floor(floor_u: float) -> None:
-    """Refuse a floor of the clicking error that is not a finite number above 0, at field ``floor_u``."""
-    if not (isinstance(floor_u, int | float) and 0.0 < floor_u < math.inf):
-        raise ObservationError(
-            "this is not an error of a click", field="floor_u", value=floor_u, remedy="give a number of pixels above 0"
-        )
-
-
 def click_error(squares: float, degrees_of_freedom: int, floor_u: float = FLOOR_U) -> tuple[float, float]:
     """Standard uncertainty of one click, and its degrees of freedom, from the residuals' sum of squares.
 
@@ -71,11 +63,16 @@ def click_error(squares: float, degrees_of_freedom: int, floor_u: float = FLOOR_
     return floor_u, math.inf if known else degrees_of_freedom * (floor_u / scatter) ** power
 
 
-def clicked_row(points: ArrayLike, *, floor_u: float = FLOOR_U, field: str = "points") -> Floats:
-    """Checked points (n × 2) of one row; raises as `fit_row` for points that cannot be used at all."""
+def clicked_row(points: ArrayLike, *, field: str = "points") -> Floats:
+    """Checked points (n × 2) of one row, px, in any order.
+
+    Raises
+    ------
+    ObservationError
+        At ``field`` for fewer than three points; at ``field[i]`` for what is not a point or is at the same place again.
+    """
     clicked = checked_points(points, 2, field=field, fewest=FEWEST)
-    check_floor(floor_u)
-    refuse_same_place(clicked, SAME_PLACE * 2 * floor_u, field=field)
+    refuse_same_place(clicked, SAME_PLACE, field=field)
     return clicked
 
 
@@ -83,15 +80,11 @@ def sites_of(clicked: Floats, *, field: str = "points", bent: bool = False) -> t
     """Site of each point (n × 2) of a row, and whether the point belongs to it.
 
     ``bent`` lets the steps change steadily along the row, as they do in a tilted picture; for that a row needs five
-    points. Raises as `fit_row`.
+    points. Raises as `fit_lattice`, and where the points do not lie along a line.
     """
     degree = 2 if bent and len(clicked) >= FEWEST + 2 else 1
-    fitted = _fit_in_plane(clicked, FLOOR_U, field, degree)
+    fitted = fit_sites(clicked, clicked @ _main_direction(clicked), FLOOR_U, field, degree)
     return fitted.sites, fitted.used
-
-
-def _fit_in_plane(clicked: Floats, floor_u: float, field: str, degree: int = 1) -> SiteFit:
-    return fit_sites(clicked, clicked @ _main_direction(clicked), floor_u, field, degree)
 
 
 def _main_direction(points: Floats) -> Floats:
@@ -263,34 +256,23 @@ def fit_lattice(positions: ArrayLike, *, floor_u: float = FLOOR_U, field: str = 
     ------
     ObservationError
         At ``field`` for fewer than three positions, no clear pitch, or positions that scatter too much; at
-        ``field[i]`` for one that is no number, or a second one at the same place.
+        ``field[i]`` for one that is no number, or a second one at the same place; at ``floor_u`` for a floor of the
+        clicking error that is not a finite number above 0.
     """
     points = checked_points(positions, 1, field=field, fewest=FEWEST)
-    check_floor(floor_u)
+    if not (isinstance(floor_u, int | float) and 0.0 < floor_u < math.inf):
+        raise ObservationError(
+            "this is not an error of a click", field="floor_u", value=floor_u, remedy="give a number of pixels above 0"
+        )
     refuse_same_place(points, SAME_PLACE * 2 * floor_u, field=field)
     return _lattice(fit_sites(points, points[:, 0], floor_u, field), np.ones(1), floor_u)
 
 
-def fit_row(points: ArrayLike, *, floor_u: float = FLOOR_U, field: str = "points") -> RowFit:
-    """Fit a row to points (x, y), px, in any order.
-
-    Raises
-    ------
-    ObservationError
-        As `fit_lattice`, and where the points do not lie along a line.
-    """
-    clicked = clicked_row(points, floor_u=floor_u, field=field)
-    return _row(_fit_in_plane(clicked, floor_u, field), floor_u)
-
-
 def row_through(points: Floats, sites: Ints, used: Bools) -> RowFit:
     """The row through points (n × 2) whose sites are known."""
-    return _row(polynomial_fit(points, sites, used), FLOOR_U)
-
-
-def _row(fitted: SiteFit, floor_u: float) -> RowFit:
+    fitted = polynomial_fit(points, sites, used)
     direction = fitted.step / float(np.linalg.norm(fitted.step))
-    lattice = _lattice(fitted, direction, floor_u)
+    lattice = _lattice(fitted, direction, FLOOR_U)
     normal = np.array([-direction[1], direction[0]])
     return RowFit(
         lattice=lattice,

@@ -11,6 +11,8 @@ import pytest
 
 from matcher.errors import ObservationError
 from matcher.imaging.clicks.inputs import ClickedRow, KnownRectangle, Outline, Picture, ScaleSegment
+from matcher.imaging.clicks.lattice_fit import clicked_row, row_through, sites_of
+from matcher.imaging.clicks.picture_results import RowFit
 from matcher.imaging.clicks.reduction import measure_picture
 from matcher.observations import Reduced
 from matcher.uncertainty.reduce import reduce
@@ -45,6 +47,12 @@ def row_mm(y: float, *, start: float = 0.0, count: int = 12) -> np.ndarray:
 
 def corners_mm(length: float, width: float) -> np.ndarray:
     return np.array([[-length, -width], [length, -width], [length, width], [-length, width]]) / 2.0
+
+
+def fit_row(points: Any) -> RowFit:
+    """One row as the program fits it, without the rest of a picture."""
+    clicked = clicked_row(points)
+    return row_through(clicked, *sites_of(clicked))
 
 
 def picture(rng: np.random.Generator | None = None, sd: float = 0.0, tilt: Any = (0.0, 0.0), **parts: Any) -> Picture:

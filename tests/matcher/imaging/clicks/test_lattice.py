@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from scipy.stats import chi2, norm
 
 from matcher.errors import ObservationError
-from matcher.imaging.clicks.lattice_fit import FLOOR_U, click_error, fit_lattice, fit_row
+from matcher.imaging.clicks.lattice_fit import FLOOR_U, click_error, fit_lattice
 from matcher.uncertainty.gum import coverage_factor
+from tests.matcher.imaging.clicks.scene import fit_row
 
 RUNS = 4_000
 """Simulated rows: a share of as many has a standard deviation of 0.35 %. Intervals that are a tenth too narrow hold the
