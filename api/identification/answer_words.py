@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from api.schemas.answers import EvidenceLine, HalfRef, Mate, Ranking
 from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, NOT_HERE
@@ -12,6 +13,9 @@ from matcher.results import Verdict
 
 LARGEST_FACTOR = 1000.0
 """Larger factors are printed as "more than" this one: they make no further difference."""
+
+SHOWN_ALIKE = 5
+"""Halves of one geometry that are named; the others are counted, and the JSON answer has all."""
 
 
 def percent(probability: float) -> str:
@@ -106,6 +110,13 @@ def verdict(answer: Ranking) -> str:
 def half_name(half: HalfRef | Mate) -> str:
     """Maker and part number."""
     return f"{half.maker} {half.part_number}"
+
+
+def alike(names: Sequence[str], total: int) -> str:
+    """Halves of the same geometry as the first one; ``names`` are some of them, or all."""
+    shown = names[:SHOWN_ALIKE]
+    more = f" and {total - len(shown)} more" if total > len(shown) else ""
+    return f"The measurements cannot distinguish it from {', '.join(shown)}{more}."
 
 
 def stack(mate: Mate) -> str:

@@ -13,12 +13,17 @@ from matcher.decision.posterior import PRIOR_ABSENT
 
 def arguments_of(request: IdentifyRequest) -> list[str]:
     """The arguments of 'otherhalf identify' for a request; own figures of instruments have no short form."""
-    options = [f"--closed-jaws={tool}={_listed(shown)}" for tool, shown in request.closed_jaws.items()]
+    options = jaws_options(request.closed_jaws)
     if request.prior_absent != PRIOR_ABSENT:
         options.append(f"--prior-absent={request.prior_absent}")
     if request.at_hand is not None:
         options.append(f"--at-hand={','.join(request.at_hand)}")
     return [*options, *(piece_of(given.model_dump(exclude_defaults=True)) for given in request.observations)]
+
+
+def jaws_options(closed_jaws: Mapping[str, Iterable[float]]) -> list[str]:
+    """The options of 'otherhalf identify' for readings of closed jaws, by tool."""
+    return [f"--closed-jaws={tool}={_listed(readings)}" for tool, readings in closed_jaws.items()]
 
 
 def piece_of(observation: Mapping[str, Any]) -> str:

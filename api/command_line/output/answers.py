@@ -8,7 +8,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from api.command_line.output.advice import advice_blocks
-from api.command_line.output.console import bullet, plain, table
+from api.command_line.output.console import notes, plain, table
 from api.identification import answer_words as words
 from api.identification.cautions import SHORT_CAUTIONS
 from api.schemas.answers import Answer, Candidate, ExplainAnswer, Hint, Recheck
@@ -16,9 +16,6 @@ from api.schemas.words import NOT_HERE
 
 SHOWN_MATES = 6
 """Mates listed for the first candidate; the others are counted, and the JSON answer has them."""
-
-SHOWN_TIES = 5
-"""Halves of one geometry named in one line; the others are counted."""
 
 UNSPOKEN = ("no information", "before measuring")
 """Readings shown as an empty cell."""
@@ -33,7 +30,7 @@ def answer_blocks(answer: Answer, *, brief: bool = False) -> Iterator[Renderable
     yield from _rechecks(answer)
     yield from advice_blocks(answer.next_measurements, answer.further_measuring)
     if not brief:
-        yield from _notes("Worth knowing", [hint_line(hint) for hint in answer.hints])
+        yield from notes("Worth knowing", [hint_line(hint) for hint in answer.hints])
         yield from caution_lines(SHORT_CAUTIONS)
 
 
@@ -46,7 +43,7 @@ def headline(answer: Answer) -> Iterator[Text]:
 
 def caution_lines(cautions: Sequence[str]) -> Iterator[RenderableType]:
     """Cautions, one to a line."""
-    yield from _notes("Before anything is connected", cautions)
+    yield from notes("Before anything is connected", cautions)
 
 
 def explanation_blocks(answer: ExplainAnswer) -> Iterator[RenderableType]:
@@ -89,8 +86,7 @@ def _first(candidate: Candidate) -> Iterator[RenderableType]:
 def _ties(candidate: Candidate) -> Iterator[Text]:
     if candidate.same_geometry:
         named = [words.half_name(half) for half in candidate.same_geometry]
-        more = f" and {len(named) - SHOWN_TIES} more" if len(named) > SHOWN_TIES else ""
-        yield plain(f"Nothing measured can tell it from {', '.join(named[:SHOWN_TIES])}{more}.")
+        yield plain(words.alike(named, len(named)))
 
 
 def _evidence(candidate: Candidate) -> Iterator[RenderableType]:
@@ -147,7 +143,7 @@ def _rechecks(answer: Answer) -> Iterator[RenderableType]:
     """Every likely slip, and the observation that influences the answer most."""
     worst = max(answer.recheck, key=lambda each: each.shift, default=None)
     named = [each for each in answer.recheck if each.likely_slip or each is worst]
-    yield from _notes("Worth measuring again", [_recheck(each) for each in named])
+    yield from notes("Worth measuring again", [_recheck(each) for each in named])
 
 
 def _recheck(recheck: Recheck) -> str:
@@ -160,10 +156,3 @@ def hint_line(hint: Hint) -> str:
     """What may have gone wrong, what a correction would change, and how likely it is."""
     chance = "" if hint.probability is None else f" ({words.percent(hint.probability)} likely)"
     return f"{hint.message}{f' {hint.change}' if hint.change else ''}{chance}"
-
-
-def _notes(heading: str, lines: Sequence[str]) -> Iterator[RenderableType]:
-    if lines:
-        yield plain("")
-        yield Text(heading, style="bold")
-        yield from (bullet(line) for line in lines)

@@ -18,9 +18,6 @@ from api.schemas.words import NOT_HERE
 from catalog.cases.specimens import Judged, Specimen, Summary
 from matcher.results import VERDICT_WORDS
 
-SHOWN_ALIKE = 5
-"""Halves of one geometry that are named; the JSON form has all."""
-
 
 def case_table(cases: Sequence[CaseItem]) -> RenderableType:
     """A table of cases."""
@@ -57,10 +54,9 @@ def case_blocks(case: CaseOut) -> Iterator[RenderableType]:
 def _answer(case: CaseOut) -> Iterator[RenderableType]:
     answer = case.answer
     yield plain(f"{answer_line(answer)}, by version {answer.catalogue_version} of the catalogue")
-    others = [half.part_number for half in answer.halves[1 : SHOWN_ALIKE + 1]]
+    others = [half.part_number for half in answer.halves[1:]]
     if others:
-        more = f" and {answer.alike - 1 - len(others)} more" if answer.alike - 1 > len(others) else ""
-        yield plain(f"Nothing measured can tell it from {', '.join(others)}{more}.")
+        yield plain(words.alike(others, answer.alike - 1))
     yield from (bullet(f"not used: {each}") for each in answer.passed_over)
     if case.changed_since:
         yield Text(f"The answer changed at {moment(case.changed_since)}:", style="bold")

@@ -53,6 +53,14 @@ def bullet(text: str) -> Table:
     return made
 
 
+def notes(heading: str, lines: Sequence[str]) -> Iterator[RenderableType]:
+    """A list below its heading; nothing if there are no lines."""
+    if lines:
+        yield plain("")
+        yield Text(heading, style="bold")
+        yield from (bullet(line) for line in lines)
+
+
 def plain(text: str) -> Text:
     """Plain text without markup."""
     return Text(text, overflow="fold")

@@ -8,8 +8,9 @@ from collections.abc import Iterator, Sequence
 from rich.console import RenderableType
 from rich.text import Text
 
-from api.command_line.output.console import bullet, indented, plain, table
+from api.command_line.output.console import indented, notes, plain, table
 from api.identification import answer_words as words
+from api.observations.short_form_writing import jaws_options
 from api.schemas.measured import BudgetLine, FittedRow, FoundRow, MeasureAnswer, Measured, PictureAnswer, RowAnswer
 
 SHOWN_ALTERNATIVES = 3
@@ -26,7 +27,7 @@ def row_blocks(answer: RowAnswer) -> Iterator[RenderableType]:
     yield from _doubtful(answer.rows)
     yield from _relations(answer)
     yield from _budgets(answer.budgets)
-    yield from _notes(answer.notes)
+    yield from notes("Worth knowing", answer.notes)
 
 
 def measure_blocks(answer: MeasureAnswer) -> Iterator[RenderableType]:
@@ -34,16 +35,14 @@ def measure_blocks(answer: MeasureAnswer) -> Iterator[RenderableType]:
     for picture in answer.pictures:
         yield from _picture(picture)
     yield from _budgets(answer.budgets)
-    told = [f"{picture.name}: {note}" for picture in answer.pictures for note in picture.notes]
-    yield from _notes((*told, *answer.notes))
+    of_pictures = [f"{picture.name}: {note}" for picture in answer.pictures for note in picture.notes]
+    yield from notes("Worth knowing", (*of_pictures, *answer.notes))
 
 
 def onward(answer: RowAnswer | MeasureAnswer) -> str:
     """The command for the next step. It stays one line, however long, so that it can be copied."""
     jaws = answer.closed_jaws if isinstance(answer, MeasureAnswer) else {}
-    shown = [f"{tool}={','.join(f'{reading:g}' for reading in readings)}" for tool, readings in jaws.items()]
-    typed = (*answer.short_form, *(part for each in shown for part in ("--closed-jaws", each)))
-    return f"otherhalf identify {shlex.join(typed)}"
+    return f"otherhalf identify {shlex.join([*answer.short_form, *jaws_options(jaws)])}"
 
 
 def _row(name: str, row: FoundRow) -> Iterator[RenderableType]:
@@ -152,10 +151,3 @@ def _agreement(each: Measured) -> Iterator[str]:
             f"{len(each.observations)} readings combined: χ² = {each.chi2:.2f} with {each.chi2_degrees_of_freedom} "
             f"degrees of freedom, p = {each.p:.2g}"
         )
-
-
-def _notes(notes: Sequence[str]) -> Iterator[RenderableType]:
-    if notes:
-        yield plain("")
-        yield Text("Worth knowing", style="bold")
-        yield from (bullet(note) for note in notes)

@@ -190,7 +190,7 @@ def test_readings_are_told_with_their_budget(tmp_path: Path) -> None:
     for each in ("scatter of 3 readings", "where the edge is", "zero error of the", "together", "95 %"):
         assert each in words(result.stdout)
     assert result.stdout.splitlines()[-1] == (
-        "otherhalf identify pitch=4.41,4.4,4.42/11@caliper --closed-jaws caliper=0.01,0.02"
+        "otherhalf identify pitch=4.41,4.4,4.42/11@caliper --closed-jaws=caliper=0.01,0.02"
     )
 
 
@@ -212,7 +212,7 @@ def test_a_file_gives_what_the_interface_answers(server: TestClient, tmp_path: P
     assert json.loads(run("--file", str(file), "--json").stdout) == server.post("/v1/measure", json=example).json()
     shown = run("--file", str(file))
     assert shown.exit_code == ExitCode.ANSWERED
-    said = parse_pieces([piece for piece in onward(shown) if "=" in piece and not piece.startswith("caliper=")])
+    said = parse_pieces([piece for piece in onward(shown) if "=" in piece and not piece.startswith("--closed-jaws=")])
     assert said == server.post("/v1/measure", json=example).json()["observations"]
 
 
