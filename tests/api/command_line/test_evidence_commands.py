@@ -67,7 +67,7 @@ def test_a_document_a_fit_and_a_place_are_evidence_too(run: Run) -> None:
     assert fitted.exit_code == 0, fitted.stderr
     seen = run("sight", HALF, "--device", "reed-bed recorder", "--as", PER)
     assert seen.exit_code == 0, seen.stderr
-    assert "sighted 1 times" in run("evidence", HALF).stdout
+    assert "sightings: 1" in run("evidence", HALF).stdout
 
 
 def test_a_dispute_shows_until_it_is_settled(run: Run) -> None:

@@ -10,6 +10,8 @@ from xml.etree import ElementTree
 
 import pytest
 
+from catalog.accounts import contributors
+from catalog.history.acts import operators
 from catalog.history.addition import add
 from catalog.history.documents import add_document
 from catalog.model.text_fields import plain_text
@@ -60,6 +62,15 @@ def test_the_journal_is_whole_in_order_and_the_same_in_pages_of_any_size(shop: W
     assert len(numbers) == len(set(numbers))
     moments = [row["at"] for row in whole]
     assert moments == sorted(moments, reverse=True)
+
+
+def test_a_page_may_hold_more_rows_than_the_usual_fifty(shop: Workshop) -> None:
+    with shop.catalogue.writing() as session:
+        for number in range(60):
+            contributors.add(session, operators(), f"Warbler {number}")
+    page = shop.server.get("/v1/journal", params={"limit": 60}).json()
+    assert len(page["items"]) == 60
+    assert page["next"] is not None
 
 
 def test_every_record_counts_its_revisions_from_one(shop: Workshop) -> None:
