@@ -15,7 +15,8 @@ from api.identification.triage import TRIAGE
 from api.schemas.answers import Answer, Ranking
 from api.service.dependencies import SnapshotDep
 from api.web.bench import answer_view, fields
-from api.web.bench.request import MOST_SHOWN, Bench, query_of, read, sentences, tidy
+from api.web.bench.parameters import query_of, tidy
+from api.web.bench.request import MOST_SHOWN, Bench, read, sentences
 from api.web.bench.sheets import drawable, from_above, from_end, voids
 from api.web.page.rendering import Visit, VisitDep, environment
 from catalog.snapshot.snapshot import Snapshot

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from api.schemas.problems import FieldProblem
-from api.web.bench.request import Bench, has_gaps
+from api.web.bench.parameters import has_gaps
+from api.web.bench.request import Bench
 from api.web.bench.sheets import ABOVE, FROM_END
 from matcher.features import FEATURES, Feature, Kind
 

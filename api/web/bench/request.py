@@ -7,33 +7,24 @@ be read keeps what was typed and says why; the others still count.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
-from urllib.parse import quote
 
 from api.identification.advising import readings_of
 from api.identification.answering import check_tried_halves
 from api.observations.checking import form_of
-from api.observations.short_form import ShortFormError, canonical_name, parse_pieces
+from api.observations.short_form import ShortFormError, parse_pieces
 from api.schemas.problems import FieldProblem
 from api.schemas.requests import AskRequest
 from api.service.problems import ApiError, problem_of
+from api.web.bench.parameters import AT_HAND, INSTRUMENT, LIMIT, PRIOR, SETTINGS, UNIT, has_gaps, query_of
 from catalog.snapshot.snapshot import Snapshot
-from matcher.decision.posterior import PRIOR_ABSENT
 from matcher.errors import ObservationError, ObservationErrors
-from matcher.features import FEATURES, PITCHES, Feature, Kind
+from matcher.features import FEATURES, Feature, Kind
 from matcher.observations import MAX_OBSERVATIONS, Reduced
 from matcher.uncertainty.instruments import BUILT_IN
 from matcher.vocabulary import PIXEL, canonical_unit, closest, remedy_for
-
-UNIT, INSTRUMENT, AT_HAND, PRIOR, LIMIT = "unit", "instrument", "at_hand", "prior_absent", "limit"
-SETTINGS = (UNIT, INSTRUMENT, AT_HAND, PRIOR, LIMIT)
-MORE = "more"
-"""Parameters that are no observations. `MORE` takes pieces of the short form; each becomes a parameter of its own."""
-
-GAPS = ".gaps"
-"""End of the name of a field that says over how many gaps a pitch was measured."""
 
 LONGEST_TEXT = 500
 """Most characters of one field: room for a hundred readings."""
@@ -50,9 +41,7 @@ _BOUNDS: tuple[tuple[str, re.Pattern[str]], ...] = (
 )
 """How people write bounds."""
 
-_BEFORE_TOOL = re.compile(r"(?=@|\+[a-z_]+=)|$")
 _WITH_GAPS = re.compile(r"(?P<length>[^/@]*)/\s*(?P<gaps>\d{1,4})\s*")
-_SEVERAL = re.compile(r"[;\s]+(?=[^\s;=<>≤≥]+(?:=|<=|>=|≤|≥))")
 _BARE_FRACTION = re.compile(r"(?:\d+[ -])?\d+/\d+")
 _PLACE = re.compile(r"observations\[(\d+)\]")
 
@@ -153,61 +142,6 @@ class Bench:
         pairs = [(entry.name, entry.text) for entry in kept if entry is not None]
         pairs += [(name, value) for name, value in self.settings.items()]
         return query_of(pairs)
-
-
-def query_of(pairs: Iterable[tuple[str, str]]) -> str:
-    """The address's part after the question mark."""
-    return "&".join(f"{quote(name, safe='.')}={quote(text, safe='/,:@.')}" for name, text in pairs)
-
-
-def has_gaps(name: str) -> bool:
-    """Whether the field takes a length that is measured over several gaps."""
-    return name.rpartition(".")[2] in PITCHES
-
-
-def tidy(pairs: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
-    """The address without what a form adds: empty fields are left out, gaps and several choices join their field."""
-    gaps = {name.removesuffix(GAPS): text.strip() for name, text in pairs if name.endswith(GAPS)}
-    found: dict[str, str] = {}
-    rest = []
-    for name, text in _spread(pairs):
-        kind = FEATURES[name].kind if name in FEATURES else None
-        if not text or name.endswith(GAPS) or (name, text) in ((UNIT, "mm"), (PRIOR, str(PRIOR_ABSENT))):
-            continue
-        if name in found and kind in (Kind.CATEGORY, Kind.LABELS):
-            found[name] = f"{found[name]},{text}"
-        elif name in found:
-            rest.append((name, text))
-        else:
-            counted = gaps.get(name, "") if "/" not in text else ""
-            found[name] = _BEFORE_TOOL.sub(f"/{counted}", text, count=1) if counted.isdecimal() else text
-    return [*found.items(), *rest]
-
-
-def _spread(pairs: Sequence[tuple[str, str]]) -> Iterator[tuple[str, str]]:
-    """Parameters under the features' own names, and pieces of the short form as parameters."""
-    for name, text in pairs:
-        if name == MORE:
-            yield from (_as_parameter(piece) for piece in _SEVERAL.split(text.strip()) if piece)
-        else:
-            yield (name if name.endswith(GAPS) else _known_name(name)), text.strip()
-
-
-def _as_parameter(piece: str) -> tuple[str, str]:
-    match = re.fullmatch(r"(?P<name>[^=<>≤≥]+)(?P<sign>=|<=|>=|≤|≥|<|>)(?P<text>.*)", piece, re.DOTALL)
-    if match is None:
-        return MORE, piece
-    sign = "" if match["sign"] == "=" else match["sign"]
-    return _known_name(match["name"]), f"{sign}{match['text'].strip()}"
-
-
-def _known_name(name: str) -> str:
-    if name in SETTINGS or name == MORE:
-        return name
-    try:
-        return canonical_name(name)
-    except ShortFormError:
-        return name
 
 
 def read(snapshot: Snapshot, pairs: Sequence[tuple[str, str]]) -> Bench:

@@ -16,7 +16,8 @@ from api.schemas.cases import CaseOut, case_item
 from api.service.dependencies import CatalogueDep, SnapshotDep
 from api.service.paging import Listing
 from api.service.settings import DEFAULT_PAGE
-from api.web.bench.request import Bench, query_of, read
+from api.web.bench.parameters import query_of
+from api.web.bench.request import Bench, read
 from api.web.contribute import entry_fields as fields
 from api.web.page.form_actions import REFUSED, act_once, refused, see_other
 from api.web.page.forms import Filled, Form, FormDep

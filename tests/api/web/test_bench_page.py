@@ -19,7 +19,8 @@ from api.schemas.requests import IdentifyRequest
 from api.service.settings import Settings
 from api.web.bench.answer_view import allowance
 from api.web.bench.fields import SHOWN
-from api.web.bench.request import Bench, query_of, read, sentences, tidy
+from api.web.bench.parameters import query_of, tidy
+from api.web.bench.request import Bench, read, sentences
 from api.web.bench.sheets import (
     ABOVE,
     ABOVE_HEIGHT,
