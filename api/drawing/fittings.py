@@ -48,7 +48,7 @@ def hold_downs(sizes: Sizes) -> Iterable[Part]:
 
 
 def _ends(sizes: Sizes) -> tuple[float, float]:
-    """Half the body's and half the overall length; metal that shows nowhere ends with the body."""
+    """Half the body's length and half the overall length."""
     body = sizes.mm("body_length") / 2
     return body, max(sizes.mm("overall_length") / 2, 0.0)
 
@@ -98,7 +98,7 @@ def _through(sizes: Sizes) -> list[Blocks | Polygon | Discs]:
 
 
 def power_contacts(sizes: Sizes, sites: Sequence[Site]) -> Iterable[Part]:
-    """Wide contacts beyond the field; where the hold-downs carry the power nothing is added."""
+    """Wide contacts beyond the field of contacts; none if the hold-downs carry the power."""
     count = sizes.counts.get("power_contact_count", 0)
     if count == 0 or count == sizes.counts.get("hold_down_count"):
         return
@@ -139,7 +139,7 @@ def latches(sizes: Sizes) -> Iterable[Part]:
 
 
 def pegs(sizes: Sizes) -> Iterable[Part]:
-    """Pegs at the back, dashed since the body hides them, where they are certain or their holes are known."""
+    """Pegs at the back, if they are certain or their holes are known; dashed, since the body hides them."""
     keys = sizes.categories.get("keying", frozenset())
     if not (sizes.only("pegs", "present") or sizes.known("peg_hole_span") or "unequal_pegs" in keys):
         return

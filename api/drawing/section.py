@@ -1,4 +1,4 @@
-"""A half cut across its rows and seen from the end: what stands on the board, and how high.
+"""A half cut across its rows and seen from the end, standing on its board.
 
 x runs across the rows, y down: the board's surface is y = 0 and a height z lies at y = −z. mm.
 """

@@ -21,7 +21,7 @@ BOARD_PX = 9.0
 """Drawn thickness of the board, px; the true one is unknown."""
 
 LEAST_CONTENT_PX = 40.0
-"""Least drawn width of the half itself, px; a view without room for it becomes wider than asked for."""
+"""Least drawn width of the half itself, px; a view with less room becomes wider than asked for."""
 
 BOARD_BEYOND = 1.12
 """How far the board is drawn to each side, as a share of the widest thing on it."""
@@ -33,7 +33,7 @@ ROUNDS = 4
 """Rounds of fitting the scale: the room for figures beside the content depends on it only a little."""
 
 MOST_LAYERS = 4
-"""Halves that can be told apart when they lie over each other."""
+"""Most halves that lie over each other: more cannot be told apart."""
 
 Line = tuple[Point, Point]
 
@@ -75,8 +75,8 @@ def top_view(sizes: Sizes, look: Look | None = None) -> View:
 
 
 def side_view(sizes: Sizes, look: Look | None = None) -> View:
-    """The half on its board, cut across the rows and seen from the end; unless others are asked for, with its height
-    alone."""
+    """The half on its board, cut across the rows and seen from the end; it shows the height alone unless ``look`` asks
+    for more."""
     look = look or Look()
     measures = section_measures(
         sizes, look.wanted(sizes, ("height",) if look.features is None else (*ACROSS, "height"))
@@ -109,8 +109,8 @@ def mated_view(mated: MatedShape, look: Look | None = None) -> View:
 
 
 def overlay_top(halves: Sequence[Sizes], look: Look) -> View:
-    """Two to four halves from above on one centre of the contacts, the first lowest; each of ``look.features`` gets a
-    line for every half that knows it."""
+    """Two to four halves from above, their contacts centred on one point, the first half lowest; each of
+    ``look.features`` has a line for every half that knows it."""
     shapes = [half_shape(half) for half in _checked(halves)]
     measures = [top_measures(shape, _known(shape.sizes, look)) for shape in shapes]
     return _overlaid([shape.parts for shape in shapes], measures, look, _title(halves, "from above"), "top")

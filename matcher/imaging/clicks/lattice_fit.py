@@ -2,7 +2,7 @@
 
 A row needs at least three points, in any order; contacts may be left out. In one dimension position = phase + pitch ×
 site, a straight line fitted by least squares: exactly the GUM's example H.3. In two dimensions both coordinates are
-fitted on the site, which is total least squares for clicks that err equally in all directions: deviations across the
+fitted on the site, which is total least squares for clicks with equal errors in all directions: deviations across the
 row count as clicking error too.
 
 The clicking error comes from the residuals with their degrees of freedom, and is never taken to be below the floor
@@ -52,8 +52,8 @@ def click_error(squares: float, degrees_of_freedom: int, floor_u: float = FLOOR_
 
     95 % intervals then hold the truth in 94.5 to 96 % of cases where the true error is at least 1.6 floors (0.8 px),
     for any ν ≥ 2 (by quadrature); for ν = 1, three positions along a line, in 94 to 98 %. At a true error of just the
-    floor it is 96 to 98 % and below it up to 100 %, on principle: the floor is not to be undercut, and residuals cannot
-    tell a true error at the floor from a larger one.
+    floor it is 96 to 98 % and below it up to 100 %, by design: the floor is never undercut, and residuals cannot tell a
+    true error at the floor from a larger one.
     """
     scatter = math.sqrt(squares / degrees_of_freedom)
     if scatter >= floor_u:

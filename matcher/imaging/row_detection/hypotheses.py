@@ -108,8 +108,8 @@ def _near(length: float, others: Iterable[float]) -> bool:
 
 @dataclass(frozen=True, kw_only=True)
 class Choice:
-    """The reading taken; ``other`` is the same period with what is bright and dark exchanged, where that is a row too,
-    and ``probability`` that of the one taken against it."""
+    """The chosen reading. ``other`` is the reading of the same period with bright and dark exchanged, if that is a row
+    too, and ``probability`` that of the chosen one against it."""
 
     taken: Hypothesis
     other: Hypothesis | None
@@ -117,7 +117,7 @@ class Choice:
 
 
 def chosen(found: list[Hypothesis]) -> Choice:
-    """The reading to use, of one or more, the strongest first."""
+    """The reading to use among ``found``: one or more, the strongest first."""
     period = _multiple(found)
     near = [reading for reading in found if _near(reading.sites.period, [period.sites.period])]
     bright = next((reading for reading in near if not reading.dark), None)
@@ -150,9 +150,9 @@ def _multiple(found: list[Hypothesis]) -> Hypothesis:
 
 
 def alternates(reading: Hypothesis) -> bool:
-    """Whether every second site is off the lattice by the same, clearly: pairs of lines, not contacts.
+    """Whether every second site is clearly off the lattice by the same amount: pairs of lines, not contacts.
 
-    Shifts are taken against the straight line through them, since the lattice itself may be a little off.
+    Shifts are compared with a straight line through them, since the lattice itself may be a little off.
     """
     index = np.flatnonzero(reading.run.ratios > 0.0)
     index = index[(index >= reading.run.first) & (index <= reading.run.last)]
@@ -168,16 +168,16 @@ def alternates(reading: Hypothesis) -> bool:
 
 
 def _polarity(bright: Hypothesis, dark: Hypothesis) -> float:
-    """Log of the odds for bright contacts that the evidence and both ends give."""
+    """Log of the odds for bright contacts, by the evidence and by both ends."""
     evidence = float(np.clip(bright.evidence - dark.evidence, -10.0, 10.0))
     ends = sum(_last_regular(bright, dark, side) for side in (-1, 1))
     return EVIDENCE_WEIGHT * evidence + ENDS_WEIGHT * float(np.clip(ends, -12.0, 12.0))
 
 
 def _last_regular(bright: Hypothesis, dark: Hypothesis, side: int) -> float:
-    """Which of both the last regular site at one end (-1: start, 1: end) speaks for: positive for bright contacts.
+    """What the last regular site at one end (-1: start, 1: end) says: positive for bright contacts, negative for dark.
 
-    Half a period beyond the last regular site the other kind has one: the worse it looks, the more it says.
+    The other kind has a site half a period further out: the less it looks like a contact, the more this says.
     """
     last = [_last_clear(reading, side) for reading in (bright, dark)]
     if last[0] is None or last[1] is None:
