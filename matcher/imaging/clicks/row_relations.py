@@ -102,13 +102,9 @@ def _opposite(rows: Rows, first: int, second: int) -> Neighbours:
 
 def distance(rows: Rows, pair: Neighbours) -> Callable[[Floats], Floats]:
     """Distance of two rows' lines in the first one's middle, across their mean direction, as a function of θ."""
-    fit = rows.fit
 
     def function(theta: Floats) -> Floats:
-        first, second = fit.step(theta, pair.first), fit.step(theta, pair.second)
-        apart = fit.origin(theta, pair.second) + pair.opposite * second
-        apart = apart - fit.origin(theta, pair.first) - pair.first_site * first
-        along = first + second
+        apart, along = _apart(rows, pair, pair.opposite, theta)
         cross = along[..., 0] * apart[..., 1] - along[..., 1] * apart[..., 0]
         return np.asarray(np.abs(cross) / np.linalg.norm(along, axis=-1))
 
@@ -117,16 +113,20 @@ def distance(rows: Rows, pair: Neighbours) -> Callable[[Floats], Floats]:
 
 def _offset(rows: Rows, pair: Neighbours) -> Callable[[Floats], Floats]:
     """Offset along the row of the second row's nearest contact, in pitches, as a function of θ."""
-    fit, site = rows.fit, round(pair.opposite)
 
     def function(theta: Floats) -> Floats:
-        first, second = fit.step(theta, pair.first), fit.step(theta, pair.second)
-        apart = fit.origin(theta, pair.second) + site * second
-        apart = apart - fit.origin(theta, pair.first) - pair.first_site * first
-        along = (first + second) / 2
+        apart, along = _apart(rows, pair, round(pair.opposite), theta)
         return np.asarray(np.sum(apart * along, axis=-1) / np.sum(along * along, axis=-1))
 
     return function
+
+
+def _apart(rows: Rows, pair: Neighbours, site: float, theta: Floats) -> tuple[Floats, Floats]:
+    """From the first row's middle to ``site`` of the second row, and the mean step of both rows, px."""
+    fit = rows.fit
+    first, second = fit.step(theta, pair.first), fit.step(theta, pair.second)
+    start = fit.origin(theta, pair.first) + pair.first_site * first
+    return fit.origin(theta, pair.second) + site * second - start, (first + second) / 2
 
 
 def layout_of(offset: float, offset_u: float) -> tuple[str, float]:
