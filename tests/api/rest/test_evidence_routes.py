@@ -217,3 +217,13 @@ def test_an_unknown_statement_is_told(shop: Workshop, record: str) -> None:
 
 def _tag(shop: Workshop, place: str) -> str:
     return f'"{shop.server.get(place).json()["etag"]}"'
+
+
+def test_a_cursor_of_a_list_of_statements_belongs_to_its_filters(shop: Workshop) -> None:
+    first, second = dispute(shop, IDA), dispute(shop, PER)
+    begun = shop.server.get("/v1/disputes", params={"limit": 1}).json()
+    assert [each["key"] for each in begun["items"]] == [first]
+    following = shop.server.get("/v1/disputes", params={"limit": 1, "cursor": begun["next"]}).json()
+    assert ([each["key"] for each in following["items"]], following["next"]) == ([second], None)
+    other = shop.server.get("/v1/disputes", params={"limit": 1, "cursor": begun["next"], "author": PER})
+    assert (other.status_code, problem(other)) == (422, "invalid-cursor")
