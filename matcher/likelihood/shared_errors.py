@@ -36,6 +36,11 @@ SLOW_OFFSETS = np.array([-20.0, -8.0, -3.0, -1.0, -0.3, 0.3, 1.0, 3.0, 8.0, 20.0
 """Further panel limits, in ln(scale), for a picture without a scale: a reading's blur grows with the scale there and
 has a long tail."""
 
+CROWDED = 0.2
+"""Panel limits closer together than this part of the finest reading's standard deviation count as one. Ten nodes are
+exact over such a short distance: log-likelihoods stay within 1e-12, and 200 readings of one size that contradict each
+other take two thirds of the time."""
+
 SMALLEST_EDGE = 1e-14
 """Panel limit, as a part of the reading, for a rectangle's edge at or below zero, which cannot pass a reading."""
 
@@ -180,10 +185,21 @@ class _Integrand:
         owner, limit = np.concatenate(owners), np.concatenate(limits)
         order = np.lexsort((limit, owner))
         owner, limit = owner[order], limit[order]
+        cell = np.floor(limit / (CROWDED * self._finest))
+        first = np.append(True, (cell[1:] != cell[:-1]) | (owner[1:] != owner[:-1]))
+        outermost = np.append(owner[1:] != owner[:-1], True)
+        owner, limit = owner[first | outermost], limit[first | outermost]
         half_width = np.diff(limit) / 2
         used = np.flatnonzero((half_width > 0) & (owner[1:] == owner[:-1]))
         half_widths = half_width[used]
         return _Panels(owners=owner[used], middles=limit[used] + half_widths, half_widths=half_widths)
+
+    @property
+    def _finest(self) -> float:
+        """Standard deviation of the finest reading, in z."""
+        scale = self.error.kind is SharedKind.SCALE
+        moved = [r.number if scale or not r.shared else r.shared.coefficient for r in self.readings]
+        return min(max(r.u, W_MIN) / each for r, each in zip(self.readings, moved, strict=True))
 
     def log_prior(self, z: Floats) -> Floats:
         """Log-density of z."""
