@@ -102,7 +102,7 @@ class NormalReadings:
 
     @cached_property
     def _most(self) -> Floats:
-        """Upper bound of the log-density by half with at most `MOST_WRONG` wrong, also without any one reading.
+        """Upper bound of the log-density by half of each choice of up to `MOST_WRONG` wrong, also without one reading.
 
         Two readings that contradict each other do so whatever the error; a wrong or missing reading affects one pair.
         """

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -58,10 +59,12 @@ def test_up_to_five_any_may_be_wrong_of_more_two_or_all(count: int, most_wrong: 
     assert readings.closed_form() == pytest.approx(slow(readings, most_wrong), abs=1e-9)
 
 
+@pytest.mark.parametrize("likelier_wrong", [0.0, 5.0])
 @pytest.mark.parametrize("apart", [0.0, 0.1, 2.0])
 @pytest.mark.parametrize("count", [2, 5, 6, 7, 9])
-def test_without_a_reading_it_is_the_closed_form_of_the_others(count: int, apart: float) -> None:
+def test_without_a_reading_it_is_the_closed_form_of_the_others(count: int, apart: float, likelier_wrong: float) -> None:
     readings = drawn(count, apart)
+    readings = replace(readings, wrong=readings.wrong + likelier_wrong)
     for dropped in range(count):
         kept = [j for j in range(count) if j != dropped]
         names = ("deviation", "variance", "right", "wrong", "coefficient")
@@ -127,18 +130,31 @@ def test_two_readings_far_off_do_not_hide_that_the_others_agree() -> None:
     assert readings.closed_form() == pytest.approx(slow(readings, 2), abs=1e-9)
 
 
-@pytest.mark.parametrize("apart", [0.0, 0.02, 0.1, 0.5])
-@pytest.mark.parametrize("count", [6, 7, 9])
-def test_what_counts_as_impossible_is_an_upper_bound(count: int, apart: float) -> None:
-    """Of the density with at most two readings wrong, also without any one of them; else halves would be lost."""
-    readings = drawn(count, apart)
-    bound = readings._most
+@pytest.mark.parametrize("likelier_wrong", [0.0, 4.0, 12.0])
+@pytest.mark.parametrize("unit", [1.0, 1000.0])
+@pytest.mark.parametrize("apart", [0.0, 0.01, 0.04, 0.5, "opposed"])
+@pytest.mark.parametrize("count", [6, 7, 9, 20])
+def test_what_counts_as_impossible_is_an_upper_bound(
+    count: int, apart: float | str, unit: float, likelier_wrong: float
+) -> None:
+    """Of the density of each choice of up to two wrong, also without any one reading; else halves would be lost."""
+    readings = drawn(count, 0.0 if isinstance(apart, str) else apart)
+    if apart == "opposed":
+        readings = replace(readings, deviation=0.3 * (-1.0) ** np.arange(count)[:, None] * np.ones(HALVES))
+    readings = replace(
+        readings,
+        deviation=unit * readings.deviation,
+        variance=unit**2 * readings.variance,
+        sd=unit * readings.sd,
+        right=readings.right - likelier_wrong,
+    )
     kept = [np.arange(count) != dropped for dropped in range(count)]
     names = ("deviation", "variance", "right", "wrong", "coefficient")
     fewer = [replace(readings, **{name: getattr(readings, name)[rows] for name in names}) for rows in kept]
     for some in (readings, *fewer):
         rest = readings.wrong.sum(axis=0) - some.wrong.sum(axis=0)
-        assert np.all(bound >= some.over_choices(2) + rest - 1e-9)
+        choices = sum(math.comb(len(some.wrong), wrong) for wrong in range(3))
+        assert np.all(readings._most + math.log(choices) >= some.over_choices(2) + rest - 1e-9)
 
 
 def test_readings_far_apart_are_seen_to_be_impossible() -> None:
@@ -151,20 +167,22 @@ def test_readings_far_apart_are_seen_to_be_impossible() -> None:
 def test_a_half_is_a_normal_of_the_rectangle_s_variance_or_a_gross_error(kind: SharedKind, unscaled: bool) -> None:
     columns = invented_columns(2)
     predicted = replace(columns.dimensions["body_width"], extra_u=np.full(len(columns), 0.2))
-    columns = replace(columns, dimensions={**columns.dimensions, "body_width": predicted})
+    over_tails = columns.dimensions["land_span"]
+    columns = replace(columns, dimensions={**columns.dimensions, "body_width": predicted, "tail_span": over_tails})
     shared = SharedError(group="g", kind=kind, sd=0.05, unscaled=unscaled)
-    width = Reduced(index=0, feature="body_width", value=4.0, u=0.3, total_u=0.31, shared=shared)
+    tails = float(over_tails.centre[0])
+    width = Reduced(index=0, feature="body_width", value=tails, u=0.3, total_u=0.31, shared=shared)
     evidence = DimensionEvidence(reading=width, columns=columns)
     found, centre = NormalReadings.of([evidence]), predicted.centre
     spread = predicted.half_width**2 / 3 + 0.2**2
     gross = evidence.feature.gross_share
     if kind is SharedKind.ZERO:
-        assert found.deviation[0] == pytest.approx(4.0 - centre)
+        assert found.deviation[0] == pytest.approx(tails - centre)
         assert found.variance[0] == pytest.approx(0.3**2 + spread, rel=1e-5)
         assert found.right[0] == pytest.approx(np.full(len(columns), np.log(1 - gross)))
     else:
-        assert found.deviation[0] == pytest.approx(np.log(4.0 / centre))
-        assert found.variance[0] == pytest.approx(0.3**2 / 16 + spread / centre**2, rel=1e-5)
-        assert found.right[0] == pytest.approx(np.full(len(columns), np.log((1 - gross) / 4.0)))
+        assert found.deviation[0] == pytest.approx(np.log(tails / centre))
+        assert found.variance[0] == pytest.approx((0.3 / tails) ** 2 + spread / centre**2, rel=1e-5)
+        assert found.right[0] == pytest.approx(np.full(len(columns), np.log((1 - gross) / tails)))
     slips = 0.0 if unscaled else evidence.densities[1:].sum(axis=0)
     assert np.exp(found.wrong[0]) == pytest.approx(evidence.mixture.floor + slips)
