@@ -215,7 +215,7 @@ def _shared_part(group: SharedGroup, log_likelihood: Floats, beside: Floats) -> 
             known.update(zip(wanted.tolist(), _over_both_orders(forward, backward).T, strict=True))
         return np.stack([known[half] for half in halves.tolist()], axis=1)
 
-    dropped_one = np.full((readings, len(log_likelihood)), np.nan)
+    dropped_one: dict[int, Floats] = {}
 
     def drop(dropped: int) -> Part:
         some = group.of_some([j for j in range(readings) if j != dropped])
@@ -223,10 +223,10 @@ def _shared_part(group: SharedGroup, log_likelihood: Floats, beside: Floats) -> 
             return _alone(some.evidence[0], np.log(some.evidence[0].of_halves()))
         smaller = group.normal.without(dropped)
         leaders = _leaders(beside + smaller, ROUGH_INEXACT_MASS)
-        missing = leaders[np.isnan(dropped_one[dropped, leaders])]
+        missing = np.setdiff1d(leaders, list(dropped_one))
         if len(missing):
-            dropped_one[:, missing] = without_each(group, missing)
-        smaller[leaders] = dropped_one[dropped, leaders]
+            dropped_one.update(zip(missing.tolist(), without_each(group, missing).T, strict=True))
+        smaller[leaders] = [dropped_one[half][dropped] for half in leaders.tolist()]
         return _shared_part(some, smaller, beside)
 
     return Part(evidence=group.evidence, log_likelihood=log_likelihood, shares=shares, drop=drop)
