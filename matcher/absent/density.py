@@ -18,7 +18,7 @@ import numpy as np
 from matcher.absent.hidden_deviations import Filtered, Line
 from matcher.absent.model import CLASSES, COUNT_SPREAD, AbsentModel, count_kernel
 from matcher.columns.columns import Columns, Floats, Ints
-from matcher.features import FEATURES, Kind
+from matcher.features import FEATURES
 from matcher.likelihood.evidence import log_sum
 from matcher.likelihood.gross_errors import floor_density
 from matcher.likelihood.likelihood import Likelihood, Part
@@ -189,7 +189,7 @@ def _kernels(model: AbsentModel, columns: Columns, readings: Sequence[Reduced]) 
 
 
 def _is_measured(reading: Reduced) -> bool:
-    return FEATURES[reading.feature].kind is Kind.DIMENSION and reading.of is Of.THIS and reading.value is not None
+    return reading.of is Of.THIS and reading.value is not None
 
 
 def _strange_term(part: Part, log_prior: Floats) -> float:
@@ -218,7 +218,7 @@ def plausible_density(reading: Reduced) -> float:
 def _says_nothing(part: Part) -> bool:
     """A single reading in a picture without a scale has one density under every half, and so under absent."""
     first = part.readings[0]
-    return len(part.readings) == 1 and first.unscaled and _is_measured(first)
+    return len(part.readings) == 1 and first.unscaled
 
 
 def _is_exact_count(reading: Reduced) -> bool:
