@@ -104,6 +104,7 @@ def test_a_count_fits_where_it_may_be_the_stated_one(bounds: dict[str, int]) -> 
 def test_any_other_count_is_a_miscount(bounds: dict[str, int]) -> None:
     found = against(Reduced(index=0, feature="contact_count", **bounds))  # type: ignore[arg-type]
     assert (found.expected, found.p_value, found.word, found.slip) == (20, 0.05, "likely slip", "miscounted")
+    assert found.slip_probability == 1.0
 
 
 def test_a_kind_fits_where_it_may_be_the_stated_one_and_is_else_as_likely_as_a_wrong_name() -> None:
@@ -135,6 +136,7 @@ def test_a_predicted_kind_is_not_held_against_what_is_seen(has: tuple[float, ...
     [
         ("mounting", 0.2, 5, True),
         ("mounting", 1 / 6, 6, False),
+        ("keying", 1.0, 2, True),
         ("keying", 0.5, 1, False),
         ("keying", 0.25, 3, False),
     ],
@@ -148,3 +150,17 @@ def test_a_stated_set_shares_the_probability_equally_and_labels_never_do(
     columns = replace(COLUMNS, categories={**COLUMNS.categories, feature: table})
     seen = Reduced(index=0, feature=feature, values=frozenset({next(iter(FEATURES[feature].values))}))
     assert (evidence_of(seen, columns).against(PLUG).expected is not None) is expected
+
+
+@pytest.mark.parametrize(
+    ("own", "mate"), [("plug", "receptacle"), ("receptacle", "plug"), ("hermaphroditic", "hermaphroditic")]
+)
+def test_an_unlisted_mate_is_of_the_kind_that_mates(own: str, mate: str) -> None:
+    kinds = list(FEATURES["half_kind"].values)
+    has = np.tile([float(kind == own) for kind in kinds], (len(COLUMNS), 1))
+    columns = replace(COLUMNS, categories={**COLUMNS.categories, "half_kind": has})
+    for kind in kinds:
+        seen = Reduced(index=0, feature="half_kind", of=Of.OTHER, values=frozenset({kind}))
+        right = FEATURES["half_kind"].right_share
+        expected = right if kind == mate else (1 - right) / (len(kinds) - 1)
+        assert evidence_of(seen, columns).of_unlisted_mates() == pytest.approx(np.full(len(COLUMNS), expected))

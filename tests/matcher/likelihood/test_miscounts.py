@@ -8,11 +8,14 @@ import math
 import numpy as np
 import pytest
 
-from matcher.likelihood.miscounts import contact_law, small_count_law
+from matcher.likelihood.kinds import evidence_of
+from matcher.likelihood.miscounts import contact_law, count_probability, small_count_law
+from matcher.observations import Of, Reduced
+from tests.matcher.invented import invented_columns
 from tests.matcher.reference_model import counts
 
 CASES = [
-    *itertools.product((24, 400), (2,), (-1, 0, 2, 4), (-1, 0, 2, 4)),
+    *itertools.product((24, 400), (2,), (-1, 0, 1, 2, 4), (-1, 0, 1, 2, 4)),
     *((stated, rows, 2, 2) for stated in (1, 7, 60) for rows in (1, 2, 3, 10)),
 ]
 
@@ -38,3 +41,9 @@ def test_a_few_things_are_counted_as_in_the_slow_model() -> None:
 def test_of_an_unknown_number_any_may_be_counted() -> None:
     law = small_count_law(np.array([-1]), 0.08)
     assert law.probability(3, 3)[0] == pytest.approx(counts.any_count(3), rel=1e-9)
+
+
+def test_an_unlisted_mate_has_as_many_rows_as_the_half_itself() -> None:
+    columns = invented_columns(6)
+    seen = evidence_of(Reduced(index=0, feature="rows", of=Of.OTHER, count=2), columns)
+    assert seen.of_unlisted_mates() == pytest.approx(count_probability("rows", 2, 2, columns), rel=1e-12)

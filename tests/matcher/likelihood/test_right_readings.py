@@ -69,3 +69,17 @@ def test_a_count_is_right_where_it_is_the_stated_one(feature: str, number: int, 
     expected = np.where(COLUMNS.counts[feature] == number, math.log(1 - wrong), -1e4)
     assert np.any(expected > -1)
     assert found == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(
+    "reading",
+    [
+        Reduced(index=0, feature="contact_count", at_least=12, at_most=40),
+        Reduced(index=0, feature="contact_count", of=Of.OTHER, count=20),
+        Reduced(index=0, feature="body_width", at_most=4.0, u=0.02, total_u=0.02),
+    ],
+    ids=["a bound on a count", "a count of the mate", "a bound on a size"],
+)
+def test_what_cannot_be_right_or_wrong_alone_counts_as_it_is(reading: Reduced) -> None:
+    evidence = evidence_of(reading, COLUMNS)
+    assert evidence.log_right(EVERYONE) == pytest.approx(np.log(evidence.of_halves()))
