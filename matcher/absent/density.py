@@ -189,6 +189,7 @@ def _kernels(model: AbsentModel, columns: Columns, readings: Sequence[Reduced]) 
 
 
 def _is_measured(reading: Reduced) -> bool:
+    """Whether it is a dimension of this half; nothing else has a value."""
     return reading.of is Of.THIS and reading.value is not None
 
 

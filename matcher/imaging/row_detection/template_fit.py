@@ -16,6 +16,7 @@ from scipy.interpolate import CubicSpline
 from scipy.ndimage import correlate1d, uniform_filter1d
 
 from matcher.columns.columns import Bools, Floats
+from matcher.columns.dimension_laws import median
 
 SAMPLES = (24, 48)
 """Least and greatest number of samples per period."""
@@ -334,14 +335,8 @@ def as_strong(amplitudes: Floats, alike: Bools) -> Bools:
     """Which of the sites that look ``alike`` are also about as strong as most of them."""
     if not alike.any():
         return alike
-    usual = _median(amplitudes[alike])
+    usual = median(amplitudes[alike])
     return np.asarray(alike & (amplitudes > 0.4 * usual) & (amplitudes < 2.0 * usual))
-
-
-def _median(values: Floats) -> float:
-    """The median; for few values NumPy's own takes ten times as long."""
-    ascending, half = np.sort(values), len(values) // 2
-    return float(ascending[half] if len(values) % 2 else (ascending[half - 1] + ascending[half]) / 2.0)
 
 
 def _line(fitted: _Fit, good: Bools, per: int) -> tuple[float, float, Bools]:
@@ -353,9 +348,9 @@ def _line(fitted: _Fit, good: Bools, per: int) -> tuple[float, float, Bools]:
     index = np.round((fitted.places - first) / per)
     gaps = index[good] - index[good][:, None]
     later = gaps > 0.0
-    step = _median((at - at[:, None])[later] / gaps[later])
+    step = median((at - at[:, None])[later] / gaps[later])
     step = float(np.clip(step, 0.9 * per, 1.1 * per))
-    phase = _median(at - index[good] * step)
+    phase = median(at - index[good] * step)
     return phase, step, good & (np.abs(found - phase - index * step) < OFF_LATTICE * per)
 
 
