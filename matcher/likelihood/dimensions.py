@@ -10,7 +10,7 @@ import numpy as np
 
 from matcher.columns.columns import Columns, DimensionColumn, Floats, Ints
 from matcher.columns.process_tolerance import over_gaps
-from matcher.features import FEATURES, Feature, Slip, Subject
+from matcher.features import Feature, Slip, Subject
 from matcher.likelihood.evidence import IMPOSSIBLE, SLIP_FROM, UNLISTED_MATE, Comparison, Evidence, bounds_in_words
 from matcher.likelihood.gross_errors import BOUND_GROSS, Mixture, Rectangle, folded, mixture, taken_for
 from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal, rectangle_normal_cdf
@@ -36,8 +36,7 @@ class DimensionEvidence(Evidence):
     @cached_property
     def mixture(self) -> Mixture:
         """The explanations of a measured dimension under each half."""
-        pairs = [slip for slip in self.feature.slips if FEATURES[slip.instead].subject is Subject.PAIR]
-        of_pairs = [slipped for slip in pairs for slipped in self._of_pairs(slip)]
+        of_pairs = [slipped for slip in self.feature.slips for slipped in self._of_pairs(slip)]
         columns = self.columns.dimensions
         return mixture(self.reading, columns[self.reading.feature], columns, of_pairs)
 
@@ -97,7 +96,7 @@ class DimensionEvidence(Evidence):
         return over_gaps(self.reading.feature, half_width, self.reading.spans)
 
     def _of_pairs(self, slip: Slip) -> list[Rectangle]:
-        """A dimension of the mated pair, as stated for the first, the second, … mating of each half."""
+        """The pair's dimension as stated for the first, the second, … mating of each half; none for one of a half."""
         columns = self.columns
         column = columns.matings.dimensions.get(slip.instead)
         if column is None:
@@ -105,7 +104,7 @@ class DimensionEvidence(Evidence):
         usable = np.flatnonzero(~np.isnan(column.centre))
         usable = usable[np.argsort(columns.matings.half[usable], kind="stable")]
         halves = columns.matings.half[usable]
-        number = np.bincount(halves, minlength=len(columns))
+        number = np.bincount(halves)
         if not len(usable):
             return []
         rank = np.arange(len(halves)) - np.concatenate(([0], np.cumsum(number)))[halves]

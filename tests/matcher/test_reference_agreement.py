@@ -11,7 +11,7 @@ import pytest
 
 from matcher.features import CATEGORIES, COUNTS, DIMENSIONS
 from matcher.likelihood.likelihood import log_likelihoods
-from matcher.observations import Reduced, SharedKind
+from matcher.observations import Of, Reduced, SharedError, SharedKind
 from tests.matcher.random_catalogues import Bench, random_columns
 from tests.matcher.reference_model.whole import log_likelihood, shared_groups
 
@@ -53,6 +53,10 @@ LONE: dict[str, Maker] = {
     "text": lambda bench: [bench.text(), bench.text()],
     "trial fits": lambda bench: [bench.fit(), bench.fit()],
     "the mate": lambda bench: [bench.of_mate() for _ in range(4)],
+    "a mate in a picture without a scale": lambda bench: [
+        bench.value(feature, of, SharedError(group="picture", kind=SharedKind.SCALE, sd=10.0, unscaled=True))
+        for feature, of in (("body_width", Of.OTHER), ("stack_height", Of.PAIR))
+    ],
     "one reading of a picture": lambda bench: bench.group(SharedKind.SCALE, size=1),
     "one reading of an unscaled picture": lambda bench: bench.group(SharedKind.SCALE, unscaled=True, size=1),
     "one reading with a zero error": lambda bench: bench.group(SharedKind.ZERO, size=1),

@@ -8,13 +8,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from matcher.columns.build import build_columns
+from matcher.columns.columns import Dim, DimensionColumn, MatingRow
 from matcher.features import FEATURES
+from matcher.likelihood.dimensions import DimensionEvidence
 from matcher.likelihood.evidence import Comparison
 from matcher.likelihood.kinds import evidence_of
 from matcher.observations import Of, Reduced, SharedError, SharedKind
-from tests.matcher.invented import invented_columns
+from tests.matcher.invented import invented_columns, invented_rows
 from tests.matcher.reference_model.bodies import ListedHalf
 from tests.matcher.reference_model.intervals import rectangle_cumulative
+from tests.matcher.reference_model.readings import build_reading
 
 COLUMNS = invented_columns(2)
 PLUG, RECEPTACLE = COLUMNS.keys.index("plug-0-20"), COLUMNS.keys.index("receptacle-0-20")
@@ -64,6 +68,45 @@ def test_the_p_value_is_two_sided_over_the_tolerance_and_all_errors(
     found = against(length(off, shared))
     assert found.p_value == pytest.approx(2 * min(below, 1 - below), rel=1e-6)
     assert (found.expected, found.tolerance) == (pytest.approx(LENGTH), pytest.approx(where.half))
+
+
+def test_the_p_value_takes_what_is_not_known_of_the_entry() -> None:
+    size, everyone = 0.2, np.ones(len(COLUMNS))
+    known = DimensionColumn(
+        stated=size * everyone, centre=size * everyone, half_width=0.01 * everyone, extra_u=0.03 * everyone
+    )
+    columns = replace(COLUMNS, dimensions={**COLUMNS.dimensions, "contact_width": known})
+    reading = Reduced(index=0, feature="contact_width", value=0.25, u=0.02, total_u=0.02)
+    above = 1 - rectangle_cumulative(0.25, size, 0.01, math.hypot(0.02, 0.03))
+    assert evidence_of(reading, columns).against(PLUG).p_value == pytest.approx(2 * above, rel=1e-6)
+
+
+def test_a_reading_is_as_probably_wrong_as_its_explanations_but_the_first() -> None:
+    halves, reading = [RECEPTACLE, PLUG, 3], length(0.23)
+    expected = []
+    for half in halves:
+        slow = build_reading(reading, ListedHalf(COLUMNS, half), folded=True)
+        right = replace(slow, pieces=slow.pieces[:1], background=0.0)
+        expected.append(1 - right.density() / slow.density())
+    assert 0.1 < expected[1] < 0.9
+    evidence = DimensionEvidence(reading=reading, columns=COLUMNS)
+    assert evidence.slip_probability(np.array(halves)) == pytest.approx(expected, rel=1e-9)
+
+
+def test_a_half_states_a_dimension_of_the_pair_where_its_matings_agree() -> None:
+    rows, _ = invented_rows(1)
+    heights = {"plug-0-10": [1.5], "plug-0-12": [1.5, 1.5], "plug-0-16": [1.5, 2.0], "plug-0-20": []}
+    mates = ["receptacle-0-10", "receptacle-0-12"]
+    matings = [
+        MatingRow(half=half, other=mate, dimensions={"stack_height": Dim(value=height)})
+        for half, stated in heights.items()
+        for mate, height in zip(mates, stated, strict=False)
+    ]
+    columns = build_columns(rows, matings)
+    found = {
+        half: DimensionEvidence.stated(FEATURES["stack_height"], columns, columns.position(half)) for half in heights
+    }
+    assert found == {"plug-0-10": 1.5, "plug-0-12": 1.5, "plug-0-16": None, "plug-0-20": None}
 
 
 def test_a_slip_is_named_from_one_half_of_probability() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -18,6 +19,7 @@ from tests.matcher.reference_model.intervals import rectangle_density
 COLUMNS = random_columns(np.random.default_rng(41), 40)
 EVERYONE = np.arange(40)
 ZERO = SharedError(group="caliper", kind=SharedKind.ZERO, sd=0.5, coefficient=0.5)
+SCALE = SharedError(group="picture", kind=SharedKind.SCALE, sd=0.1)
 
 
 def right(columns: dict[str, DimensionColumn], place: int, reading: Reduced) -> float:
@@ -25,12 +27,15 @@ def right(columns: dict[str, DimensionColumn], place: int, reading: Reduced) -> 
     where = interval_of(columns, reading.feature, place)
     if not where.known:
         return 1e-300
-    zero = 0.0 if reading.shared is None else reading.shared.sd * reading.shared.coefficient
-    density = rectangle_density(reading.number, where.centre, where.half, math.hypot(reading.u, where.extra, zero))
+    error = 0.0
+    if reading.shared is not None:
+        factor = reading.number if reading.shared.kind is SharedKind.SCALE else reading.shared.coefficient
+        error = factor * reading.shared.sd
+    density = rectangle_density(reading.number, where.centre, where.half, math.hypot(reading.u, where.extra, error))
     return max((1 - FEATURES[reading.feature].gross_share) * density, 1e-300)
 
 
-@pytest.mark.parametrize("shared", [None, ZERO], ids=["alone", "with a zero error"])
+@pytest.mark.parametrize("shared", [None, ZERO, SCALE], ids=["alone", "with a zero error", "with a scale's error"])
 def test_a_right_size_has_the_density_of_its_tolerance_and_all_errors(shared: SharedError | None) -> None:
     middle = float(np.nanmedian(COLUMNS.dimensions["body_length"].centre))
     reading = Reduced(index=0, feature="body_length", value=middle, u=1.0, total_u=1.0, shared=shared)
@@ -60,6 +65,18 @@ def test_a_right_size_of_a_mate_is_that_of_a_listed_one_or_of_an_unlisted_one_in
     near = np.array(expected) > -60
     assert np.count_nonzero(near) > 5
     assert evidence_of(reading, COLUMNS).log_right(EVERYONE)[near] == pytest.approx(np.array(expected)[near], abs=1e-6)
+
+
+def test_where_nobody_lists_a_mate_a_right_size_is_that_of_an_unlisted_one() -> None:
+    nobody, listed = np.zeros(0, dtype=np.int64), COLUMNS.matings
+    dimensions = {name: column.take(nobody) for name, column in listed.dimensions.items()}
+    columns = replace(COLUMNS, matings=replace(listed, half=nobody, other=nobody, dimensions=dimensions))
+    middle = float(np.nanmedian(columns.unlisted_mate["body_length"].centre))
+    reading = Reduced(index=0, feature="body_length", of=Of.OTHER, value=middle, u=3.0, total_u=3.0)
+    expected = np.array([math.log(right(dict(columns.unlisted_mate), half, reading)) for half in EVERYONE])
+    near = expected > -60
+    assert np.count_nonzero(near) > 5
+    assert evidence_of(reading, columns).log_right(EVERYONE)[near] == pytest.approx(expected[near], abs=1e-6)
 
 
 @pytest.mark.parametrize(("feature", "number", "wrong"), [("contact_count", 20, 0.028), ("contact_count", 400, 0.15)])
