@@ -1,4 +1,4 @@
-"""SQLite files of catalogues that are made once in each process of tests; a test copies what it writes to."""
+"""Catalogues as SQLite files, each made once per test process; a test that writes works on a copy."""
 
 from __future__ import annotations
 
@@ -24,12 +24,12 @@ def demo() -> bytes:
 
 
 def made(fill: Callable[[Catalogue], object], *, start: bytes) -> bytes:
-    """The file that comes of filling the catalogue that ``start`` holds."""
+    """The file made by filling a copy of ``start``."""
     with TemporaryDirectory() as folder:
         path = Path(folder) / "catalogue.sqlite3"
         with open_catalogue(placed(path, start)) as catalogue:
             fill(catalogue)
-        assert [each.name for each in path.parent.iterdir()] == [path.name], "a log was left beside the file"
+        assert [each.name for each in path.parent.iterdir()] == [path.name], "a log file was left beside it"
         return path.read_bytes()
 
 

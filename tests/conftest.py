@@ -1,4 +1,4 @@
-"""Databases for tests, on both engines, and the rule that a complete run skips nothing."""
+"""Databases for tests on both engines, and the rule that a complete run skips nothing."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ UNPRIVILEGED = "postgres"
 def pytest_runtest_makereport(
     item: pytest.Item, call: pytest.CallInfo[None]
 ) -> Generator[None, pytest.TestReport, pytest.TestReport]:
-    """With OTHERHALF_REQUIRE_ALL=1 a skipped test fails with its reason."""
+    """With OTHERHALF_REQUIRE_ALL=1, a skipped test fails and shows why it was skipped."""
     report = yield
     _refuse_skip(report)
     return report
@@ -38,7 +38,7 @@ def pytest_runtest_makereport(
 def pytest_make_collect_report(
     collector: pytest.Collector,
 ) -> Generator[None, pytest.CollectReport, pytest.CollectReport]:
-    """The same for whole modules that skip themselves."""
+    """The same for modules that skip as a whole."""
     report = yield
     _refuse_skip(report)
     return report
@@ -63,7 +63,7 @@ def postgresql_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[URL]
     if not programs:
         pytest.skip("no PostgreSQL: set OTHERHALF_TEST_POSTGRESQL to a server's address, or install the server")
     user = UNPRIVILEGED if os.geteuid() == 0 else getpass.getuser()
-    # A socket's path may have some 100 characters, which pytest's own folders can exceed.
+    # A socket's path is limited to about 100 characters; pytest's own folders can be longer.
     folder = Path("/tmp") / f"otherhalf-{uuid.uuid4().hex[:12]}"
     folder.mkdir(mode=0o700)
     try:
@@ -80,7 +80,7 @@ def _own_server(programs: Path, folder: Path, user: str) -> Iterator[URL]:
 
     data = str(folder / "data")
     run(str(programs / "initdb"), "-D", data, "-A", "trust", "-U", user, "-E", "UTF8", "--no-sync")
-    # No network, and no waiting for the disk: the data live as long as the tests.
+    # No network and no waiting for the disk: the data are not needed after the tests.
     options = f"-c listen_addresses='' -c fsync=off -c max_connections=60 -k {folder}"
     control = str(programs / "pg_ctl")
     run(control, "-D", data, "-w", "-l", str(folder / "log"), "-o", options, "start")
@@ -92,7 +92,7 @@ def _own_server(programs: Path, folder: Path, user: str) -> Iterator[URL]:
 
 @contextmanager
 def _database(server: URL) -> Iterator[URL]:
-    """A new database on the server, as long as it is needed."""
+    """A new database on the server, dropped afterwards."""
     name = f"otherhalf_test_{uuid.uuid4().hex[:12]}"
     engine = create_engine(server, isolation_level="AUTOCOMMIT")
     try:
@@ -107,16 +107,16 @@ def _database(server: URL) -> Iterator[URL]:
 
 @pytest.fixture
 def postgresql_url(postgresql_server: URL) -> Iterator[str]:
-    """Address of an empty database of its own on a PostgreSQL server."""
+    """Address of a new, empty database on a PostgreSQL server."""
     with _database(postgresql_server) as url:
         yield url.render_as_string(hide_password=False)
 
 
 @pytest.fixture(scope="session")
 def _postgresql_catalogue(postgresql_server: URL) -> Iterator[tuple[str, Callable[[], None]]]:
-    """Address of a database with the catalogue's tables, and how to empty it.
+    """Address of a database with the catalogue's tables, and a function that empties it.
 
-    Emptying takes a tenth of the time that a copy from a template takes.
+    Emptying takes a tenth of the time of a copy from a template.
     """
     with _database(postgresql_server) as url:
         address = url.render_as_string(hide_password=False)
@@ -130,7 +130,7 @@ def _postgresql_catalogue(postgresql_server: URL) -> Iterator[tuple[str, Callabl
 
         def empty() -> None:
             with engine.begin() as connection:
-                # Whoever is still connected could hold locks; a database of one's own would be dropped by force too.
+                # Connections left open could hold locks, so they are closed by force.
                 others = "datname = current_database() AND pid <> pg_backend_pid()"
                 connection.execute(text(f"SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE {others}"))
                 for name in reversed(tables):
@@ -146,7 +146,7 @@ def _postgresql_catalogue(postgresql_server: URL) -> Iterator[tuple[str, Callabl
 
 @pytest.fixture
 def postgresql_migrated_url(_postgresql_catalogue: tuple[str, Callable[[], None]]) -> Iterator[str]:
-    """Address of a PostgreSQL database that has the catalogue's tables and nothing in them."""
+    """Address of a PostgreSQL database with the catalogue's tables, all empty."""
     address, empty = _postgresql_catalogue
     yield address
     empty()
@@ -160,7 +160,7 @@ def sqlite_url(tmp_path: Path) -> str:
 
 @pytest.fixture
 def sqlite_migrated_url(tmp_path: Path) -> str:
-    """Address of a SQLite file that has the catalogue's tables."""
+    """Address of a SQLite file with the catalogue's tables, all empty."""
     return catalogues.placed(tmp_path / "catalogue.sqlite3", catalogues.empty())
 
 
@@ -169,20 +169,20 @@ ENGINES = ["sqlite", pytest.param("postgresql", marks=pytest.mark.postgresql)]
 
 @pytest.fixture(params=ENGINES)
 def database_url(request: pytest.FixtureRequest) -> str:
-    """Address of an empty database, once on each engine."""
+    """Address of an empty database; the test runs once on each engine."""
     url: str = request.getfixturevalue(f"{request.param}_url")
     return url
 
 
 @pytest.fixture(params=ENGINES)
 def migrated_url(request: pytest.FixtureRequest) -> str:
-    """Address of a database that has the catalogue's tables and nothing in them, once on each engine."""
+    """Address of a database with the catalogue's tables, all empty; the test runs once on each engine."""
     url: str = request.getfixturevalue(f"{request.param}_migrated_url")
     return url
 
 
 @pytest.fixture
 def catalogue(migrated_url: str) -> Iterator[Catalogue]:
-    """An empty catalogue, once on each engine."""
+    """An empty catalogue; the test runs once on each engine."""
     with open_catalogue(migrated_url) as opened:
         yield opened

@@ -1,4 +1,4 @@
-"""A complete run (OTHERHALF_REQUIRE_ALL=1) skips nothing: what would be skipped fails with its reason."""
+"""A complete run (OTHERHALF_REQUIRE_ALL=1) skips nothing: a test that would be skipped fails and shows the reason."""
 
 from __future__ import annotations
 
@@ -36,13 +36,13 @@ def _run(tmp_path: Path, require_all: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(command, capture_output=True, text=True, env=environment, cwd=tmp_path, timeout=120)
 
 
-def test_a_skip_is_a_skip_in_an_ordinary_run(tmp_path: Path) -> None:
+def test_an_ordinary_run_may_skip_tests(tmp_path: Path) -> None:
     run = _run(tmp_path, "")
     assert run.returncode == 0, run.stdout
     assert "1 passed, 2 skipped, 1 xfailed" in run.stdout
 
 
-def test_a_skip_of_a_test_or_a_module_fails_a_complete_run_with_its_reason(tmp_path: Path) -> None:
+def test_a_skipped_test_or_module_fails_a_complete_run_and_shows_the_reason(tmp_path: Path) -> None:
     run = _run(tmp_path, "1")
     assert run.returncode != 0
     for reason in ("no nest found", "no wood found"):

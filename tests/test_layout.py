@@ -1,4 +1,4 @@
-"""The layout shows the architecture, and import contracts hold it."""
+"""The folders at the top are the architecture, and import contracts hold it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ ROOT = Path(__file__).parents[1]
 VISIBLE = {"README.md", "DEVELOPERS.md", "pyproject.toml", "api", "catalog", "matcher", "seeds_demo", "tests"}
 
 
-def test_nothing_else_is_visible_at_the_top() -> None:
+def test_the_top_folder_holds_only_the_known_packages() -> None:
     tracked = subprocess.run(["git", "ls-files"], cwd=ROOT, check=False, capture_output=True, text=True)
     names = {line.split("/")[0] for line in tracked.stdout.splitlines()}
     assert {name for name in names if not name.startswith(".")} <= VISIBLE

@@ -1,4 +1,4 @@
-"""A small invented catalogue in the matcher's own rows: plugs and receptacles of a few series."""
+"""A small invented catalogue as the matcher's rows: plugs and receptacles of a few series."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
-"""Seeded random catalogues and observations: every kind of feature, what is missing, and extremes.
+"""Seeded random catalogues and observations: every kind of feature, missing values, and extremes.
 
-Nothing here is like a real part: the numbers are only to exercise every branch of the likelihood.
+Nothing here resembles a real part; the numbers only exercise every branch of the likelihood.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from matcher.observations import Of, Reduced, SharedError, SharedKind, TrialFit
 UNSCALED_SD = 10.0
 LEAST_RELATIVE_U = 1e-6
 LEAST_RELATIVE_U_UNSCALED = 1e-4
-"""Of readings that share a scale: finer, e^z itself is not known well enough in doubles to hold 1e-9 (z reaches 10)."""
+"""For readings that share a scale: any finer, and e^z is not known well enough in doubles for 1e-9 (z reaches 10)."""
 
 EXTREMES = (1e-3, 1e3)
 LETTERS = "ABCDEFGHKLMNPRSTUVXZ0123456789"
@@ -43,7 +43,7 @@ def _base(draw: Draw, feature: str) -> float:
 
 
 def _column(draw: Draw, feature: str, series: Ints, *, predicted: float) -> DimensionColumn:
-    """Return a dimension: siblings alike, a part of the cells predicted, some wholly unknown, few extreme."""
+    """Return a dimension: siblings alike, some cells predicted, some unknown, a few extreme."""
     bases = [_base(draw, feature) for _ in range(int(series.max()) + 1)]
     cells = [_cell(draw, bases[int(number)], predicted) for number in series]
     stated, centre, half_width, extra_u = (np.array(values, dtype=np.float64) for values in zip(*cells, strict=True))
@@ -64,7 +64,7 @@ def _cell(draw: Draw, base: float, predicted: float) -> tuple[float, float, floa
 
 
 ALWAYS_STATED = ("contact_count", "rows")
-"""No half enters the catalogue without these."""
+"""Every half in the catalogue has these."""
 
 
 def _counts(draw: Draw, feature: str, size: int) -> Ints:
@@ -100,7 +100,7 @@ def _word(draw: Draw) -> str:
 
 
 def _matings(draw: Draw, size: int) -> MatingColumns:
-    """Return random pairs in both directions, some with themselves, some halves with none."""
+    """Return random pairs in both directions: some halves mate with themselves, some with none."""
     wanted = int(draw.integers(0, 2 * size))
     found = {(int(draw.integers(size)), int(draw.integers(size))) for _ in range(wanted)}
     pairs = sorted(found | {(other, half) for half, other in found})
@@ -162,7 +162,7 @@ class Bench:
         return self.mate if of is Of.OTHER else self.half
 
     def _truth(self, feature: str, of: Of) -> float:
-        """Return a true value of the dimension; anything plausible where the catalogue knows nothing."""
+        """Return a true value of the dimension, or any plausible value where the catalogue knows nothing."""
         if feature in PAIR_DIMENSIONS:
             column = self.columns.unlisted_mate[feature]
             position = self.half
@@ -182,7 +182,7 @@ class Bench:
         return float(np.exp(self.draw.uniform(math.log(1e-3), math.log(0.2))))
 
     def value(self, feature: str, of: Of = Of.THIS, shared: SharedError | None = None, factor: float = 1.0) -> Reduced:
-        """Return a reading: near the truth, sometimes a slip, seldom an extreme; ``factor`` is the picture's scale."""
+        """Return a reading: near the truth, sometimes a slip, rarely an extreme; ``factor`` is the picture's scale."""
         draw = self.draw
         spans = int(_pick(draw, (1, 1, 2, 7, 19, 40))) if feature in ("pitch", "tail_pitch") else 1
         u = self._uncertainty()
@@ -196,7 +196,7 @@ class Bench:
         return Reduced(index=self._index(), feature=feature, of=of, value=x, u=u, total_u=u, spans=spans, shared=shared)
 
     def bound(self, feature: str, of: Of = Of.THIS) -> Reduced:
-        """Return a bound, or two, on a dimension."""
+        """Return one or two bounds on a dimension."""
         x, u = abs(self._truth(feature, of)), self._uncertainty()
         low, high = x * float(self.draw.uniform(0.7, 1.02)), x * float(self.draw.uniform(1.03, 1.4))
         at_least, at_most = self._one_or_both(low, high)
@@ -220,14 +220,14 @@ class Bench:
         return Reduced(index=self._index(), feature=feature, of=of, count=self._number(feature, of))
 
     def count_bound(self, feature: str, of: Of = Of.THIS) -> Reduced:
-        """Return a bound, or two, on a count; not always whole numbers."""
+        """Return one or two bounds on a count, not always whole numbers."""
         number = self._number(feature, of)
         low = max(0.0, number - _pick(self.draw, (0.0, 0.5, 2.0)))
         at_least, at_most = self._one_or_both(low, number + _pick(self.draw, (0.0, 0.5, 3.0, 5000.0)))
         return Reduced(index=self._index(), feature=feature, of=of, at_least=at_least, at_most=at_most)
 
     def category(self, feature: str, of: Of = Of.THIS) -> Reduced:
-        """Return the value seen, or several; of labels any number, none of them too."""
+        """Return one or several values seen; of labels any number, including none."""
         names = list(FEATURES[feature].values)
         row = self.columns.categories[feature][self._body(of)]
         seen = (
@@ -240,7 +240,7 @@ class Bench:
         return Reduced(index=self._index(), feature=feature, of=of, values=frozenset(str(name) for name in seen))
 
     def text(self, of: Of = Of.THIS) -> Reduced:
-        """Return letters read: a part of what the half carries with an error, or anything."""
+        """Return letters read: part of the half's marking with an error, or anything."""
         texts = self.columns.texts[self._body(of)]
         word = texts[int(self.draw.integers(len(texts)))] if texts and self.draw.random() < 0.8 else _word(self.draw)
         start = int(self.draw.integers(0, 2))

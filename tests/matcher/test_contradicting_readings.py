@@ -1,4 +1,4 @@
-"""Many readings of one size that contradict each other: an answer all the same, and the one of the slow models."""
+"""Many contradicting readings of one size still get an answer, and it agrees with the reference model."""
 
 from __future__ import annotations
 
@@ -18,20 +18,20 @@ from tests.matcher.reference_model import absence, whole
 COLUMNS = invented_columns(2)
 MODEL = fit_absent(COLUMNS)
 FEW = 9
-"""More than the closed form takes one by one, few enough for the slow models."""
+"""More than the closed form treats one by one, few enough for the reference model."""
 
 
 def contradicting(number: int, step: float = 0.3) -> list[Observation]:
-    """Lengths by one caliper, each of them far from the next; they share its zero error."""
+    """Lengths by one caliper, each far from the next; they share its zero error."""
     return [Observation(feature="body_length", value=5.0 + step * place) for place in range(number)]
 
 
 def readings(number: int) -> tuple[Reduced, ...]:
-    """Them as the likelihood uses them."""
+    """The observations as the likelihood uses them."""
     return reduction(contradicting(number)).readings
 
 
-def test_as_many_as_may_be_given_get_an_answer() -> None:
+def test_the_most_readings_allowed_get_an_answer() -> None:
     found = reduction(contradicting(MAX_OBSERVATIONS))
     answer = identify(COLUMNS, MODEL, found.readings)
     shown = answer.candidates[0]
@@ -46,14 +46,14 @@ def in_a_picture(number: int) -> list[Observation]:
     return [Observation(feature="body_length", value=500.0 + 30.0 * place, unit="px") for place in range(number)]
 
 
-def test_a_picture_without_a_scale_takes_as_many_as_can_be_weighed() -> None:
+def test_a_picture_without_a_scale_takes_as_many_readings_as_can_be_weighed() -> None:
     found = reduction(in_a_picture(MAX_UNSCALED)).readings
     assert len(found) == MAX_UNSCALED
     shown = identify(COLUMNS, MODEL, found).candidates[0]
     assert sum(line.log_odds for line in shown.evidence) == pytest.approx(shown.log_odds, rel=1e-9)
 
 
-def test_more_are_refused_with_the_first_one_too_many_and_the_remedy() -> None:
+def test_more_readings_are_refused_with_the_first_excess_reading_and_the_remedy() -> None:
     with pytest.raises(ObservationErrors) as refused:
         reduction(in_a_picture(MAX_UNSCALED + 2))
     (error,) = refused.value.errors
@@ -67,19 +67,19 @@ def test_repeats_in_one_observation_are_one_reading() -> None:
     assert len(reduction([repeats]).readings) == 1
 
 
-def test_every_half_has_the_log_likelihood_of_the_slow_model() -> None:
+def test_every_half_has_the_log_likelihood_of_the_reference_model() -> None:
     fast = posterior(COLUMNS, MODEL, readings(FEW)).weighed.total
     for half in (0, 7, 19, 33):
         assert fast[half] == pytest.approx(whole.log_likelihood(COLUMNS, half, readings(FEW)), rel=1e-9)
 
 
-def test_absent_has_the_density_of_the_slow_model() -> None:
+def test_absent_has_the_density_of_the_reference_model() -> None:
     result = posterior(COLUMNS, MODEL, readings(FEW))
-    slow = absence.log_density(MODEL, COLUMNS, readings(FEW), result.weighed.total.tolist(), [])
-    assert result.under_absent.log_density == pytest.approx(slow, rel=1e-9)
+    reference = absence.log_density(MODEL, COLUMNS, readings(FEW), result.weighed.total.tolist(), [])
+    assert result.under_absent.log_density == pytest.approx(reference, rel=1e-9)
 
 
-def test_without_one_reading_the_answer_is_that_of_the_others() -> None:
+def test_leaving_out_one_reading_gives_the_answer_of_the_others() -> None:
     given = readings(FEW)
     result = posterior(COLUMNS, MODEL, given)
     (part,) = result.weighed.parts

@@ -1,4 +1,4 @@
-"""Entries of the feature table fit one another: whatever one names exists, and what is stated for a kind is there."""
+"""Entries of the feature table are consistent: every name they refer to exists, and each kind has its fields."""
 
 from __future__ import annotations
 

@@ -19,7 +19,7 @@ from matcher.likelihood.likelihood import likelihood
 from matcher.observations import Of, Reduced, SharedError, SharedKind, TrialFit
 from matcher.results import Verdict
 from tests.matcher.invented import invented_columns, invented_rows
-from tests.matcher.reference_model.whole import posterior as slow_posterior
+from tests.matcher.reference_model.whole import posterior as reference_posterior
 
 COLUMNS = invented_columns(12)
 MODEL = fit_absent(COLUMNS)
@@ -28,7 +28,7 @@ ZERO = SharedError(group="caliper", kind=SharedKind.ZERO, sd=0.0115)
 
 
 def specimen(half: int = TRUE, shared: SharedError | None = None, **wrong: float) -> list[Reduced]:
-    """Readings of a half, each 0.02 mm off; ``wrong`` replaces some."""
+    """Readings of a half, each off by 0.02 mm; ``wrong`` replaces some."""
     sizes = {n: float(COLUMNS.dimensions[n].stated[half]) + 0.02 for n in ("body_length", "body_width", "land_span")}
     sizes |= wrong
     spans = 7
@@ -57,8 +57,8 @@ CASES = {
     "a caliper each": specimen(),
     "one caliper's zero error": specimen(shared=ZERO),
     "with the pair and the other half": [*specimen(), STACK, OTHER],
-    "a length taken wrong": specimen(body_length=30.0),
-    "nothing like it": specimen(body_length=40.0, body_width=15.0, land_span=22.0),
+    "one wrong length": specimen(body_length=30.0),
+    "unlike any entry": specimen(body_length=40.0, body_width=15.0, land_span=22.0),
     "two fitting counts": [
         *specimen(),
         Reduced(index=11, feature="hold_down_count", count=4),
@@ -96,17 +96,17 @@ def test_probabilities_of_geometries_and_absent_add_up_to_one(case: str) -> None
     assert total == pytest.approx(1.0, abs=1e-12)
 
 
-def test_the_posterior_agrees_with_the_slow_one() -> None:
+def test_the_posterior_agrees_with_the_reference_model() -> None:
     observations = CASES["one caliper's zero error"]
     fast = posterior(COLUMNS, MODEL, observations, 0.1)
     log_density = fast.log_absent - fast.log_prior_absent
-    slow, absent = slow_posterior(COLUMNS, observations, 0.1, log_density + _log_evidence(fast))
-    assert np.exp(fast.log_half) == pytest.approx(np.array(slow), abs=1e-9)
+    reference, absent = reference_posterior(COLUMNS, observations, 0.1, log_density + _log_evidence(fast))
+    assert np.exp(fast.log_half) == pytest.approx(np.array(reference), abs=1e-9)
     assert fast.probability_absent == pytest.approx(absent, abs=1e-9)
 
 
 def _log_evidence(result: object) -> float:
-    """The normalising constant of a posterior: what was taken from every joint log-probability."""
+    """The normalising constant of a posterior: what was subtracted from every joint log-probability."""
     joint = result.log_prior + result.weighed.total  # type: ignore[attr-defined]
     return float((joint - result.log_half)[0])  # type: ignore[attr-defined]
 
@@ -119,14 +119,14 @@ def test_the_right_half_is_identified() -> None:
     assert answer.credible_set.members == 1
 
 
-def test_a_specimen_like_nothing_listed_gives_no_match() -> None:
-    answer = identify(COLUMNS, MODEL, CASES["nothing like it"])
+def test_a_specimen_unlike_any_entry_gives_no_match() -> None:
+    answer = identify(COLUMNS, MODEL, CASES["unlike any entry"])
     assert answer.verdict is Verdict.NO_MATCH
     assert answer.probability_absent > 0.5
 
 
-def test_one_wrong_length_is_named_for_rechecking_and_loses_nothing() -> None:
-    answer = identify(COLUMNS, MODEL, CASES["a length taken wrong"])
+def test_one_wrong_length_is_named_for_rechecking_and_the_right_half_still_leads() -> None:
+    answer = identify(COLUMNS, MODEL, CASES["one wrong length"])
     assert answer.candidates[0].key == COLUMNS.keys[TRUE]
     assert answer.recheck[0].feature == "body_length"
     assert answer.recheck[0].likely_slip is not None
@@ -141,7 +141,7 @@ def test_inches_typed_as_millimetres_are_named() -> None:
     assert line.slip == "inches typed as mm"
 
 
-def test_halves_of_one_geometry_are_one_answer() -> None:
+def test_halves_with_the_same_geometry_are_one_answer() -> None:
     rows, matings = invented_rows(12)
     twin = replace(rows[TRUE], key="twin", series="another series")
     columns = build_columns([*rows, twin], matings)
@@ -163,7 +163,7 @@ def test_prior_of_absent_zero_leaves_no_probability_for_it() -> None:
     assert identify(COLUMNS, MODEL, specimen(), prior_absent=0.0).probability_absent == 0.0
 
 
-def test_a_generous_drawing_does_not_lose_to_an_honest_one() -> None:
+def test_an_entry_with_wide_tolerances_does_not_lose_to_one_with_narrow_tolerances() -> None:
     rows, matings = invented_rows(12)
     lazy = replace(
         rows[TRUE],
@@ -182,7 +182,7 @@ def test_a_length_shorter_than_its_contacts_is_noted() -> None:
     assert any("shorter than pitch" in note for note in answer.notes)
 
 
-def test_a_lone_reading_without_a_scale_says_nothing_and_that_is_said() -> None:
+def test_a_single_reading_without_a_scale_gives_no_information_and_says_so() -> None:
     unscaled = SharedError(group="picture", kind=SharedKind.SCALE, sd=10.0, unscaled=True)
     alone = Reduced(index=0, feature="body_length", value=512.0, u=1.0, total_u=1.0, shared=unscaled)
     answer = identify(COLUMNS, MODEL, [alone])
@@ -218,7 +218,7 @@ def test_extremes_stay_finite() -> None:
             assert all(np.isfinite(candidate.log_odds) for candidate in answer.candidates)
 
 
-def test_the_matcher_needs_neither_database_nor_web() -> None:
+def test_the_matcher_imports_neither_database_nor_web() -> None:
     code = (
         "import sys, matcher.identify, matcher.columns.build, matcher.absent.em_fit;"
         "bad = {'sqlalchemy', 'fastapi', 'starlette', 'pydantic', 'catalog', 'api'} & set(sys.modules);"
@@ -228,7 +228,7 @@ def test_the_matcher_needs_neither_database_nor_web() -> None:
 
 
 @pytest.mark.parametrize("case", CASES)
-def test_dropping_a_reading_leaves_what_the_others_give_alone(case: str) -> None:
+def test_leaving_out_a_reading_gives_the_result_of_the_others(case: str) -> None:
     observations = CASES[case]
     whole = likelihood(COLUMNS, observations)
     assert sum(len(part.readings) for part in whole.parts) >= 1

@@ -1,4 +1,4 @@
-"""The fast likelihood and the slow one, written independently from the same text, agree on random catalogues."""
+"""The likelihood and the reference model, written independently from the same text, agree on random catalogues."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ COMPARED_WITHIN = 30.0
 """Nats below the best within which a half must agree where readings share an error."""
 
 FAR_BELOW = 25.0
-"""Nats below the best that the fast code must keep the others."""
+"""Nats below the best half that the fast code must keep all other halves."""
 
 Maker = Callable[[Bench], list[Reduced]]
 
@@ -80,8 +80,8 @@ def _bench(subject: str, seed: int, largest: int) -> Bench:
     return Bench(draw, columns, int(draw.integers(len(columns))))
 
 
-def _agree(fast: float, slow: float) -> bool:
-    return math.isclose(fast, slow, rel_tol=TOLERANCE, abs_tol=TOLERANCE)
+def _agree(fast: float, reference: float) -> bool:
+    return math.isclose(fast, reference, rel_tol=TOLERANCE, abs_tol=TOLERANCE)
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -90,8 +90,10 @@ def test_every_half_has_the_same_log_likelihood(subject: str, seed: int) -> None
     bench = _bench(subject, seed, 60)
     observations = LONE[subject](bench)
     fast = log_likelihoods(bench.columns, observations)
-    slow = [log_likelihood(bench.columns, half, observations) for half in range(len(bench.columns))]
-    off = [(half, float(fast[half]), value) for half, value in enumerate(slow) if not _agree(float(fast[half]), value)]
+    reference = [log_likelihood(bench.columns, half, observations) for half in range(len(bench.columns))]
+    off = [
+        (half, float(fast[half]), value) for half, value in enumerate(reference) if not _agree(float(fast[half]), value)
+    ]
     assert fast.shape == (len(bench.columns),)
     assert not off
 
@@ -102,17 +104,17 @@ def test_leading_halves_agree_where_readings_share_an_error(subject: str, seed: 
     bench = _bench(subject, seed, 12)
     observations = SHARED[subject](bench)
     fast = [float(value) for value in log_likelihoods(bench.columns, observations)]
-    slow = [log_likelihood(bench.columns, half, observations) for half in range(len(bench.columns))]
-    best = max(slow)
-    near = [half for half, value in enumerate(slow) if value >= best - COMPARED_WITHIN]
-    off = [(half, fast[half], slow[half]) for half in near if not _agree(fast[half], slow[half])]
-    raised = [half for half in range(len(slow)) if half not in near and fast[half] > best - FAR_BELOW]
+    reference = [log_likelihood(bench.columns, half, observations) for half in range(len(bench.columns))]
+    best = max(reference)
+    near = [half for half, value in enumerate(reference) if value >= best - COMPARED_WITHIN]
+    off = [(half, fast[half], reference[half]) for half in near if not _agree(fast[half], reference[half])]
+    raised = [half for half in range(len(reference)) if half not in near and fast[half] > best - FAR_BELOW]
     assert not off
     assert not raised
 
 
 def test_the_random_observations_reach_groups_of_two_and_more() -> None:
-    """Guards the test above against a generator that never shares an error."""
+    """Without this, the test above could pass with a generator that never shares an error."""
     sizes = {len(group) for seed in range(8) for group in shared_groups(_everything_shared(_bench("sizes", seed, 12)))}
     assert {2, 3, 4, 5} & sizes
     assert 1 not in sizes

@@ -1,4 +1,4 @@
-"""The slow reference itself: densities and laws add up to one, limits join, closed forms come out.
+"""The reference model itself: densities and laws add up to one, limits agree, closed forms are reproduced.
 
 Numbers without another source here follow from the definitions; the quadratures are independent of the formulas.
 """
@@ -43,7 +43,7 @@ def _at(centre: float, half: float = 0.0, extra: float = 0.0) -> Interval:
     return Interval(centre=centre, half=half, extra=extra)
 
 
-def test_conformity_probability_of_jcgm_106_is_the_density_times_the_width() -> None:
+def test_the_conformity_probability_of_jcgm_106_is_the_density_times_the_width() -> None:
     """JCGM 106:2012, 7.4: y 13.6, u 1.8, limits 12.5 to 16.3 (secondary transcription; 0.66263 recomputed)."""
     assert rectangle_density(13.6, 14.4, 1.9, 1.8) * (16.3 - 12.5) == pytest.approx(0.66263, abs=5e-6)
 
@@ -57,7 +57,7 @@ def test_the_rectangle_density_integrates_to_one(half: float, w: float) -> None:
 
 @pytest.mark.parametrize(("half", "w"), SHAPES)
 @pytest.mark.parametrize("z", [0.0, 0.4, 1.0, 3.0, 9.0, 25.0])
-def test_the_rectangle_density_agrees_with_fifty_digits(half: float, w: float, z: float) -> None:
+def test_the_rectangle_density_agrees_with_a_fifty_digit_calculation(half: float, w: float, z: float) -> None:
     x = half + z * w
     with mpmath.workdps(50):
         t, s, d = mpmath.mpf(half), mpmath.mpf(w), mpmath.mpf(x)
@@ -68,7 +68,7 @@ def test_the_rectangle_density_agrees_with_fifty_digits(half: float, w: float, z
 
 
 @pytest.mark.parametrize("z", [0.0, 0.5, 1.0, 2.0, 4.0])
-def test_the_rectangle_density_is_continuous_where_the_series_takes_over(z: float) -> None:
+def test_the_rectangle_density_is_continuous_where_the_series_expansion_begins(z: float) -> None:
     below, above = (rectangle_density(z, 0.0, SERIES_BELOW * step, 1.0) for step in (1 - 1e-9, 1 + 1e-9))
     assert below == pytest.approx(above, rel=1e-9)
 
@@ -88,7 +88,7 @@ def test_the_distribution_keeps_its_digits_far_away() -> None:
 
 
 @pytest.mark.parametrize("feature", DIMENSIONS)
-def test_a_meaningless_reading_is_somewhere_in_the_widened_range(feature: str) -> None:
+def test_a_meaningless_reading_lies_in_the_widened_range(feature: str) -> None:
     row = FEATURES[feature]
     low, high = math.log(row.low / 1e3), math.log(row.high * 1e3)
     assert quad(lambda v: log_uniform_density(feature, math.exp(v)) * math.exp(v), low, high)[0] == pytest.approx(1.0)
@@ -107,7 +107,7 @@ def test_all_explanations_of_a_reading_add_up_to_one(feature: str, spans: int, u
         assert math.fsum(piece.weight for piece in reading.pieces) + nothing == pytest.approx(1.0, abs=1e-12)
 
 
-def test_a_slip_to_a_dimension_nobody_knows_counts_as_meaningless() -> None:
+def test_a_slip_to_an_unknown_dimension_counts_as_meaningless() -> None:
     columns = random_columns(np.random.default_rng(5), 200)
     body = [half for half in range(200) if math.isnan(columns.dimensions["body_width"].centre[half])]
     reduced = Reduced(index=0, feature="opening_width", value=3.0, u=0.1)
@@ -128,7 +128,7 @@ def test_the_contact_law_adds_up_to_what_can_be_counted(stated: int, rows: int, 
     assert total == pytest.approx(1.0 - wrong * lost, abs=1e-12)
 
 
-def test_fittings_are_counted_once_whichever_way_they_come() -> None:
+def test_fittings_are_counted_once_whatever_their_order() -> None:
     assert counted_besides(4, 2) == [2, 4, 6]
     assert counted_besides(2, 2) == [2, 4]
     assert counted_besides(0, 3) == [3]
@@ -172,7 +172,7 @@ def test_a_marking_is_bounded_by_its_length() -> None:
 
 
 def test_normal_readings_with_one_zero_error_are_jointly_normal() -> None:
-    """Against scipy's multivariate normal: covariance sd² a aᵀ + diag(u² + s²)."""
+    """Compared with scipy's multivariate normal: covariance sd² a aᵀ + diag(u² + s²)."""
     sd, a, u, s = 0.04, np.array([1.0, 0.1, 1.0]), np.array([0.01, 0.02, 0.03]), np.array([0.0, 0.01, 0.05])
     centre, x = np.array([2.0, 0.4, 5.0]), np.array([2.05, 0.41, 5.02])
     readings = [_reading(x[j], u[j], _at(centre[j], extra=s[j]), coefficient=a[j]) for j in range(3)]
@@ -213,7 +213,7 @@ def test_two_readings_of_a_picture_agree_with_a_plain_sum_over_a_fine_grid() -> 
     assert group_likelihood(readings, SharedKind.SCALE, 10.0) == pytest.approx(plain, rel=1e-9)
 
 
-def test_the_posterior_adds_up_to_one_and_answers_to_the_absent_density() -> None:
+def test_the_posterior_adds_up_to_one_and_follows_the_absent_density() -> None:
     columns = random_columns(np.random.default_rng(2), 15)
     bench = Bench(np.random.default_rng(4), columns, 6)
     observations = [bench.value("body_length"), bench.count("rows")]
@@ -223,7 +223,7 @@ def test_the_posterior_adds_up_to_one_and_answers_to_the_absent_density() -> Non
     assert math.log(likelier / (1 - likelier)) - math.log(absent / (1 - absent)) == pytest.approx(1.0, abs=1e-9)
 
 
-def test_a_single_unscaled_reading_says_the_same_of_every_half() -> None:
+def test_a_single_unscaled_reading_is_equally_likely_for_every_half() -> None:
     bench = Bench(np.random.default_rng(8), random_columns(np.random.default_rng(8), 20), 3)
     alone = bench.group(SharedKind.SCALE, unscaled=True, size=1)
     logs = {log_likelihood(bench.columns, half, alone) for half in range(20)}

@@ -27,12 +27,12 @@ from matcher.vocabulary import canonical_unit, to_mm
         ("pixels", "px"),
     ],
 )
-def test_what_people_type_for_a_unit_is_understood(typed: str, unit: str) -> None:
+def test_common_spellings_of_units_are_understood(typed: str, unit: str) -> None:
     assert canonical_unit(typed) == unit
 
 
 @pytest.mark.parametrize("typed", ["", "furlong", "m m", "cm", "m", "1"])
-def test_an_unknown_unit_is_refused_and_the_known_ones_listed(typed: str) -> None:
+def test_an_unknown_unit_is_refused_and_the_known_units_are_listed(typed: str) -> None:
     with pytest.raises(ObservationError) as caught:
         canonical_unit(typed, field="observations[2].unit")
     assert caught.value.field == "observations[2].unit"
@@ -46,13 +46,13 @@ def test_a_misspelt_unit_is_suggested() -> None:
     assert "did you mean 'mm'?" in caught.value.remedy
 
 
-def test_something_that_is_no_text_is_no_unit() -> None:
+def test_a_unit_that_is_not_text_is_refused() -> None:
     with pytest.raises(ObservationError):
         canonical_unit(None)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(("unit", "mm"), [("mm", 1.0), ("in", 25.4), ("mil", 0.0254), ("um", 0.001)])
-def test_units_have_their_exact_length(unit: str, mm: float) -> None:
+def test_units_have_their_exact_length_in_mm(unit: str, mm: float) -> None:
     """The international inch is 25.4 mm exactly (from memory); a mil is a thousandth of it."""
     assert to_mm(1.0, unit) == mm
 

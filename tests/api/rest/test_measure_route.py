@@ -163,7 +163,7 @@ def test_a_segment_is_divided_by_its_gaps(server: TestClient) -> None:
     assert answer["observations"][0]["spans"] == 11
 
 
-def test_a_known_rectangle_takes_the_perspective_out(server: TestClient) -> None:
+def test_a_known_rectangle_corrects_the_perspective(server: TestClient) -> None:
     seen = [[200.0, 200.0], [1000.0, 240.0], [980.0, 760.0], [220.0, 800.0]]
     known = {"corners": seen, "length": 30.0, "width": 22.0, "in_mm": True}
     outline = {"corners": seen, "along": "body_length", "across": "body_width"}

@@ -1,4 +1,4 @@
-"""Who may do what: a sentence per row, every role and state, and the table that DEVELOPERS.md carries."""
+"""Who may do what: one sentence per row, every role and state, and the table in DEVELOPERS.md."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ ALL_SCOPES = frozenset(Scope)
 
 
 class Reason(StrEnum):
-    """Why something is refused, by words that no other refusal says."""
+    """The reason for a refusal, recognised by words that occur in no other refusal."""
 
     NO_TOKEN = "this needs a token"
     UNKNOWN = "this token is not known here"
@@ -113,7 +113,7 @@ def test_who_may_do_what(who: Who, permission: Permission, expected: Reason | No
     assert reason(who, permission) is expected
 
 
-def test_the_rows_name_every_role_with_every_permission_and_every_scope_that_may_be_missing() -> None:
+def test_the_rows_cover_every_role_with_every_permission_and_every_missing_scope() -> None:
     named = {(who.role, permission) for _, who, permission, _ in ROWS}
     assert named == set(itertools.product(Role, Permission))
     lacking = {permission for _, _, permission, expected in ROWS if expected is Reason.SCOPE}
@@ -131,7 +131,7 @@ STATES = [
 @pytest.mark.parametrize("permission", Permission)
 @pytest.mark.parametrize("role", [Role.CONTRIBUTOR, Role.MAINTAINER])
 @pytest.mark.parametrize(("state", "expected", "error"), [row[1:] for row in STATES], ids=[row[0] for row in STATES])
-def test_whose_token_is_not_good_only_reads(
+def test_with_an_invalid_token_people_can_only_read(
     state: State, expected: Reason, error: type[Exception], role: Role, permission: Permission
 ) -> None:
     who = replace(WHO[role], state=state, told="on a Monday")
@@ -170,7 +170,9 @@ ABOUT = [
 @pytest.mark.parametrize(
     ("who", "permission", "about", "expected"), [row[1:] for row in ABOUT], ids=[row[0] for row in ABOUT]
 )
-def test_what_it_is_about_counts(who: Who, permission: Permission, about: About, expected: Reason | None) -> None:
+def test_the_object_of_a_permission_counts(
+    who: Who, permission: Permission, about: About, expected: Reason | None
+) -> None:
     assert reason(who, permission, about) is expected
 
 
@@ -211,18 +213,18 @@ def test_owners_revoke_their_own_tokens_and_maintainers_those_of_others() -> Non
         (THE_OPERATOR, True),
     ],
 )
-def test_an_act_is_a_maintainers_only_where_role_and_token_both_reach(who: Who, maintainer: bool) -> None:
+def test_a_maintainers_act_needs_both_the_role_and_the_scope(who: Who, maintainer: bool) -> None:
     act = act_of(who, reason="because")
     assert (act.actor, act.maintainer, act.reason) == (who.name, maintainer, "because")
 
 
 @pytest.mark.parametrize("who", [ANYBODY, replace(MAINTAINER, state=State.REVOKED)])
-def test_nobody_acts_unknown(who: Who) -> None:
+def test_every_act_needs_a_known_contributor(who: Who) -> None:
     with pytest.raises(UnauthorisedError):
         act_of(who)
 
 
-def test_a_refusal_is_raised_with_what_was_lacking_and_what_to_do() -> None:
+def test_a_refusal_names_what_is_missing_and_the_remedy() -> None:
     without = replace(WHO[Role.CONTRIBUTOR], scopes=frozenset({Scope.CONTRIBUTE}))
     with pytest.raises(ForbiddenError) as by_scope:
         require(without, Permission.GIVE_EVIDENCE)
@@ -232,14 +234,14 @@ def test_a_refusal_is_raised_with_what_was_lacking_and_what_to_do() -> None:
     assert (by_role.value.value, by_role.value.remedy) == ("contributor", "Ask a maintainer or operator")
 
 
-def test_where_a_permission_needs_no_scope_any_token_will_do(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_any_token_is_enough_where_a_permission_needs_no_scope(monkeypatch: pytest.MonkeyPatch) -> None:
     without_scope = {P.DISCUSS: replace(POLICY[P.DISCUSS], scope=None)}
     monkeypatch.setattr("catalog.accounts.access.POLICY", without_scope)
     assert allowed(without(CONTRIBUTOR, *Scope), P.DISCUSS) is None
     assert reason(ANYBODY, P.DISCUSS) is R.NO_TOKEN
 
 
-def test_the_documentation_carries_the_policy() -> None:
+def test_the_documentation_contains_the_policy() -> None:
     section = DEVELOPERS.read_text(encoding="utf-8").split(HEADING)[1].split("\n## ")[0]
     written = [
         tuple(cell.strip() for cell in line.strip("|").split("|"))
@@ -251,7 +253,7 @@ def test_the_documentation_carries_the_policy() -> None:
 
 
 def _row(permission: Permission) -> tuple[str, ...]:
-    """A permission as the documentation has it; roles by what `allowed` says of them."""
+    """The row of a permission in the documentation; the roles come from `allowed`."""
     rule = POLICY[permission]
     may = ("yes" if allowed(WHO[role], permission) is None else "–" for role in Role)
     conditions = ", ".join(f"`{condition.__name__}`" for condition in rule.conditions)

@@ -1,4 +1,4 @@
-"""Contributors: names, roles, suspension, and what the journal keeps of them."""
+"""Contributors: names, roles, suspension, and their entries in the journal."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ TOKEN = "oh_" + "k" * 43
 
 @pytest.fixture
 def local(sqlite_url: str) -> Iterator[Catalogue]:
-    """An empty catalogue on one engine, for rules of form that no engine has a part in."""
+    """An empty catalogue on one engine, for rules of form that do not depend on the engine."""
     with open_catalogue(sqlite_url) as opened:
         yield opened
 
@@ -32,7 +32,7 @@ def add(catalogue: Catalogue, name: str = NAME, role: Role = Role.CONTRIBUTOR) -
 
 
 def refused(catalogue: Catalogue, act: Callable[[Session], Any], error: type[Exception] = EntryError) -> Any:
-    """The error with which an act is refused, after which nothing has changed."""
+    """The error with which an act is refused; checks that nothing has changed."""
     with catalogue.reading() as session:
         before = contributors.listed(session), journal.page(session)
     with pytest.raises(error) as caught, catalogue.writing() as session:
@@ -42,7 +42,7 @@ def refused(catalogue: Catalogue, act: Callable[[Session], Any], error: type[Exc
     return caught.value
 
 
-def test_a_new_contributor_stands_with_role_and_moment(catalogue: Catalogue) -> None:
+def test_a_new_contributor_has_a_role_and_the_time_of_joining(catalogue: Catalogue) -> None:
     made = add(catalogue)
     assert (made.key, made.name, made.role, made.suspended_at) == ("wren-ashby", NAME, Role.CONTRIBUTOR, None)
     with catalogue.reading() as session:
@@ -50,7 +50,7 @@ def test_a_new_contributor_stands_with_role_and_moment(catalogue: Catalogue) -> 
         assert contributors.listed(session) == (made,)
 
 
-def test_a_catalogue_knows_whether_it_has_nobody_yet(catalogue: Catalogue) -> None:
+def test_a_catalogue_knows_whether_it_has_any_contributors(catalogue: Catalogue) -> None:
     with catalogue.reading() as session:
         assert contributors.nobody_yet(session)
     add(catalogue)
@@ -58,7 +58,7 @@ def test_a_catalogue_knows_whether_it_has_nobody_yet(catalogue: Catalogue) -> No
         assert not contributors.nobody_yet(session)
 
 
-def test_everybody_is_listed_in_the_order_of_keys(catalogue: Catalogue) -> None:
+def test_contributors_are_listed_in_order_of_their_keys(catalogue: Catalogue) -> None:
     for name in ("Zoe", "adam", "Mira"):
         add(catalogue, name)
     with catalogue.reading() as session:
@@ -68,7 +68,7 @@ def test_everybody_is_listed_in_the_order_of_keys(catalogue: Catalogue) -> None:
 @pytest.mark.parametrize(
     "name", [NAME, "WREN ASHBY", "wren-ashby", " Wren  Ashby ", "Ｗｒｅｎ Ashby", "Wren\u00a0Ashby"]
 )
-def test_a_name_that_reads_the_same_is_refused(local: Catalogue, name: str) -> None:
+def test_a_name_that_looks_the_same_as_another_is_refused(local: Catalogue, name: str) -> None:
     add(local)
     error = refused(local, lambda session: contributors.add(session, operators(), name), DuplicateError)
     assert error.field == "name"
@@ -113,22 +113,22 @@ def test_a_name_that_misleads_or_breaks_something_is_refused(local: Catalogue, n
 
 
 @pytest.mark.parametrize("name", ["x", "x" * 80, "José Ñandú", "Ωmega", "鳥の会", "3 finches", "O'Wren (club) & co."])
-def test_names_of_people_and_groups_are_taken(local: Catalogue, name: str) -> None:
+def test_names_of_people_and_groups_are_accepted(local: Catalogue, name: str) -> None:
     assert add(local, name).name == name
 
 
-def test_one_name_typed_in_two_ways_is_one_name(catalogue: Catalogue) -> None:
+def test_two_encodings_of_one_name_are_the_same_name(catalogue: Catalogue) -> None:
     assert add(catalogue, "Jose\u0301").name == "Jos\u00e9"
 
 
 @pytest.mark.parametrize("role", [Role.READER, Role.OPERATOR])
-def test_nobody_is_given_a_role_that_is_not_given(local: Catalogue, role: Role) -> None:
+def test_an_unknown_role_or_that_of_an_operator_cannot_be_given(local: Catalogue, role: Role) -> None:
     add(local)
     assert refused(local, lambda session: contributors.add(session, operators(), "Other", role)).field == "role"
     assert refused(local, lambda session: contributors.change_role(session, operators(), NAME, role)).field == "role"
 
 
-def test_a_role_is_changed_and_the_same_again_changes_nothing(catalogue: Catalogue) -> None:
+def test_a_role_is_changed_and_repeating_it_changes_nothing(catalogue: Catalogue) -> None:
     add(catalogue)
     with catalogue.writing() as session:
         assert contributors.change_role(session, operators(), NAME, Role.MAINTAINER).role is Role.MAINTAINER
@@ -145,11 +145,11 @@ def test_a_role_is_changed_and_the_same_again_changes_nothing(catalogue: Catalog
         lambda session: contributors.lift(session, operators(), "Nobody"),
     ],
 )
-def test_who_is_not_there_is_not_found(catalogue: Catalogue, act: Callable[[Session], Any]) -> None:
+def test_an_unknown_contributor_is_not_found(catalogue: Catalogue, act: Callable[[Session], Any]) -> None:
     assert "Nobody" in refused(catalogue, act, NotFoundError).message
 
 
-def test_a_suspension_tells_since_when_and_why_and_is_lifted_again(catalogue: Catalogue) -> None:
+def test_a_suspension_has_a_time_and_a_reason_and_can_be_lifted(catalogue: Catalogue) -> None:
     add(catalogue)
     with catalogue.writing() as session:
         suspended = contributors.suspend(session, Act(at="2026-11-25T10:00:00.000000Z", reason=" a slip "), NAME)
@@ -161,7 +161,7 @@ def test_a_suspension_tells_since_when_and_why_and_is_lifted_again(catalogue: Ca
     assert (lifted.suspended_at, lifted.suspended_for) == (None, "")
 
 
-def test_a_second_suspension_tells_its_own_reason(catalogue: Catalogue) -> None:
+def test_a_second_suspension_has_its_own_reason(catalogue: Catalogue) -> None:
     add(catalogue)
     with catalogue.writing() as session:
         contributors.suspend(session, operators("first"), NAME)
@@ -176,7 +176,7 @@ def test_a_suspension_needs_a_reason_in_one_plain_line(local: Catalogue, reason:
     assert error.field == "reason"
 
 
-def test_who_is_suspended_is_not_suspended_again_nor_lifted_twice(catalogue: Catalogue) -> None:
+def test_suspending_twice_or_lifting_twice_is_refused(catalogue: Catalogue) -> None:
     add(catalogue)
     refused(catalogue, lambda session: contributors.lift(session, operators(), NAME))
     with catalogue.writing() as session:

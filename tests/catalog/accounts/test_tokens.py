@@ -1,4 +1,4 @@
-"""Tokens: what is stored, how they are recognised, when they end, and that no secret is ever shown again."""
+"""Tokens: what is stored, how they are verified, when they end, and that no secret is ever shown again."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def people(catalogue: Catalogue) -> Catalogue:
 
 @pytest.fixture
 def local(sqlite_url: str) -> Iterator[Catalogue]:
-    """The same on one engine, for rules of form that no engine has a part in."""
+    """The same on one engine, for rules of form that do not depend on the engine."""
     with open_catalogue(sqlite_url) as opened:
         yield _with_people(opened)
 
@@ -87,7 +87,7 @@ def test_sha256_is_the_published_function() -> None:
     assert tokens.digest("abc") == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
 
 
-def test_a_secret_is_not_in_what_is_printed_of_a_token(local: Catalogue) -> None:
+def test_printing_a_token_does_not_show_its_secret(local: Catalogue) -> None:
     made = create(local)
     with local.reading() as session:
         listed = tokens.listed(session, at())
@@ -96,19 +96,19 @@ def test_a_secret_is_not_in_what_is_printed_of_a_token(local: Catalogue) -> None
     assert tokens.digest(made.secret) not in repr(listed)
 
 
-def test_a_token_tells_who_shows_it(people: Catalogue) -> None:
+def test_a_token_identifies_its_owner(people: Catalogue) -> None:
     made = create(people, KEEPER, scopes=[Scope.MAINTAIN])
     assert verify(people, made.secret) == Who(
         role=Role.MAINTAINER, name=KEEPER, scopes=frozenset((Scope.MAINTAIN,)), token=made.token.id
     )
 
 
-def test_a_token_is_good_for_the_usual_work_where_nothing_is_said(people: Catalogue) -> None:
+def test_a_token_has_the_usual_scopes_by_default(people: Catalogue) -> None:
     assert verify(people, create(people).secret).scopes == {Scope.CONTRIBUTE, Scope.EVIDENCE}
 
 
 @pytest.mark.parametrize("change", [str.upper, lambda secret: secret[:-1], lambda secret: f"{secret} ", lambda _: ""])
-def test_what_is_not_exactly_a_token_is_unknown(local: Catalogue, change: Callable[[str], str]) -> None:
+def test_a_token_with_any_change_is_unknown(local: Catalogue, change: Callable[[str], str]) -> None:
     who = verify(local, change(create(local).secret))
     assert (who.state, who.role, who.name, who.token) == (State.UNKNOWN, Role.READER, "", None)
 
@@ -119,11 +119,11 @@ def test_a_token_that_was_never_made_is_unknown(local: Catalogue, secret: str) -
     assert verify(local, secret).state is State.UNKNOWN
 
 
-def test_a_digest_is_no_token(local: Catalogue) -> None:
+def test_the_stored_digest_is_not_accepted_as_a_token(local: Catalogue) -> None:
     assert verify(local, tokens.digest(create(local).secret)).state is State.UNKNOWN
 
 
-def test_a_token_ends_at_its_moment(people: Catalogue) -> None:
+def test_a_token_ends_at_the_stated_time(people: Catalogue) -> None:
     secret = create(people, expires=NOW + timedelta(days=1)).secret
     assert verify(people, secret, hours=23.99).state is State.ACTIVE
     ended = verify(people, secret, days=1)
@@ -131,7 +131,7 @@ def test_a_token_ends_at_its_moment(people: Catalogue) -> None:
     assert at(days=1) in ended.told
 
 
-def test_a_revoked_token_is_refused_from_then_on_and_stays_so(people: Catalogue) -> None:
+def test_a_revoked_token_is_refused_and_stays_revoked(people: Catalogue) -> None:
     made = create(people)
     with people.writing() as session:
         gone = tokens.revoke(session, Act(actor=KEEPER, at=at(hours=1)), made.token.id)
@@ -141,7 +141,7 @@ def test_a_revoked_token_is_refused_from_then_on_and_stays_so(people: Catalogue)
     assert verify(people, made.secret).state is State.REVOKED
 
 
-def test_a_suspended_contributors_tokens_rest_until_it_is_lifted(people: Catalogue) -> None:
+def test_tokens_of_a_suspended_contributor_are_refused_until_the_suspension_is_lifted(people: Catalogue) -> None:
     secret = create(people).secret
     with people.writing() as session:
         contributors.suspend(session, operators("a slip"), NAME)
@@ -153,7 +153,7 @@ def test_a_suspended_contributors_tokens_rest_until_it_is_lifted(people: Catalog
     assert verify(people, secret).state is State.ACTIVE
 
 
-def test_who_waited_for_their_turn_is_looked_at_again_within_the_transaction(people: Catalogue) -> None:
+def test_a_contributor_is_checked_again_inside_the_writing_transaction(people: Catalogue) -> None:
     made = create(people, KEEPER, scopes=Scope)
     before = verify(people, made.secret)
     with people.writing() as session:
@@ -170,12 +170,12 @@ def test_who_waited_for_their_turn_is_looked_at_again_within_the_transaction(peo
 
 
 @pytest.mark.parametrize("who", [ANYBODY, THE_OPERATOR])
-def test_who_shows_no_token_stands_as_they_are(local: Catalogue, who: Who) -> None:
+def test_without_a_token_the_current_state_of_a_contributor_counts(local: Catalogue, who: Who) -> None:
     with local.reading() as session:
         assert tokens.as_they_stand(session, who, at()) == who
 
 
-def test_what_cannot_be_mended_is_told_first(people: Catalogue) -> None:
+def test_the_reason_that_cannot_be_remedied_is_reported_first(people: Catalogue) -> None:
     made = create(people, expires=NOW + timedelta(days=1))
     with people.writing() as session:
         contributors.suspend(session, operators("a slip"), NAME)
@@ -185,7 +185,7 @@ def test_what_cannot_be_mended_is_told_first(people: Catalogue) -> None:
     assert verify(people, made.secret, days=2).state is State.REVOKED
 
 
-def test_a_role_counts_as_it_is_when_the_token_is_shown(people: Catalogue) -> None:
+def test_the_current_role_counts_when_a_token_is_used(people: Catalogue) -> None:
     secret = create(people, KEEPER, scopes=Scope).secret
     with people.writing() as session:
         contributors.change_role(session, operators(), KEEPER, Role.CONTRIBUTOR)
@@ -206,7 +206,7 @@ def test_a_role_counts_as_it_is_when_the_token_is_shown(people: Catalogue) -> No
         ({"name": KEEPER, "scopes": Scope, "expires": None}, "expires"),
     ],
 )
-def test_a_token_that_should_not_be_is_refused(local: Catalogue, given: dict[str, Any], field: str) -> None:
+def test_an_invalid_request_for_a_token_is_refused(local: Catalogue, given: dict[str, Any], field: str) -> None:
     with pytest.raises(EntryError) as caught:
         create(local, **given)
     assert (caught.value.field, bool(caught.value.remedy)) == (field, True)
@@ -214,7 +214,7 @@ def test_a_token_that_should_not_be_is_refused(local: Catalogue, given: dict[str
         assert tokens.listed(session, at()) == ()
 
 
-def test_only_who_holds_the_database_makes_a_token_without_end(people: Catalogue) -> None:
+def test_only_an_operator_makes_a_token_without_an_end(people: Catalogue) -> None:
     secret = create(people, expires=None).secret
     assert verify(people, secret, days=100_000).state is State.ACTIVE
     with pytest.raises(EntryError, match="needs an end date"), people.writing() as session:
@@ -228,7 +228,7 @@ def test_a_suspended_contributor_gets_no_token(people: Catalogue) -> None:
         create(people)
 
 
-def test_who_is_not_there_gets_no_token_and_has_none(people: Catalogue) -> None:
+def test_an_unknown_contributor_gets_no_token_and_has_none(people: Catalogue) -> None:
     with pytest.raises(NotFoundError):
         create(people, "Nobody")
     with pytest.raises(NotFoundError), people.reading() as session:
@@ -237,14 +237,14 @@ def test_who_is_not_there_gets_no_token_and_has_none(people: Catalogue) -> None:
         tokens.revoke(session, by_operator(), 99)
 
 
-def test_tokens_are_listed_by_owner_in_the_order_in_which_they_were_made(people: Catalogue) -> None:
+def test_tokens_are_listed_by_owner_and_in_order_of_creation(people: Catalogue) -> None:
     made = [create(people, name).token for name in (NAME, KEEPER, NAME)]
     with people.reading() as session:
         assert tokens.listed(session, at()) == tuple(made)
         assert tokens.listed(session, at(), NAME) == (made[0], made[2])
 
 
-def test_the_last_use_is_noted_at_most_once_an_hour(people: Catalogue) -> None:
+def test_the_last_use_is_recorded_at_most_once_an_hour(people: Catalogue) -> None:
     made = create(people)
     noted = []
     for minutes in (0, 1, 59, 60, 61, 119, 121):
@@ -257,7 +257,7 @@ def test_the_last_use_is_noted_at_most_once_an_hour(people: Catalogue) -> None:
     assert noted == [0, 60, 121]
 
 
-def test_two_who_note_one_use_at_once_write_it_once(people: Catalogue) -> None:
+def test_two_simultaneous_uses_are_recorded_once(people: Catalogue) -> None:
     made = create(people)
     for minutes in (5, 6):
         with people.writing() as session:
@@ -266,7 +266,7 @@ def test_two_who_note_one_use_at_once_write_it_once(people: Catalogue) -> None:
         assert tokens.get(session, made.token.id, at()).last_used_at == at(minutes=5)
 
 
-def test_a_use_that_is_refused_is_not_noted(people: Catalogue) -> None:
+def test_a_refused_use_is_not_recorded(people: Catalogue) -> None:
     made = create(people)
     with people.writing() as session:
         tokens.revoke(session, by_operator(), made.token.id)
@@ -274,7 +274,7 @@ def test_a_use_that_is_refused_is_not_noted(people: Catalogue) -> None:
         assert not tokens.verify(session, made.secret, at(hours=5)).unnoted
 
 
-def test_noting_a_use_does_not_move_the_catalogues_version(people: Catalogue) -> None:
+def test_recording_a_use_does_not_change_the_version_of_the_catalogue(people: Catalogue) -> None:
     made = create(people)
     before = people.version()
     with people.writing() as session:
@@ -282,7 +282,7 @@ def test_noting_a_use_does_not_move_the_catalogues_version(people: Catalogue) ->
     assert people.version() == before
 
 
-def test_the_journal_tells_that_a_token_was_made_and_revoked_and_whose_but_nothing_of_it(people: Catalogue) -> None:
+def test_the_journal_records_whose_token_was_made_or_revoked_but_nothing_of_its_secret(people: Catalogue) -> None:
     made = create(people, label="laptop")
     with people.writing() as session:
         tokens.revoke(session, Act(actor=KEEPER, at=at(hours=1)), made.token.id)
@@ -331,5 +331,5 @@ TOKEN = "oh_" + "aZ0_-" * 8 + "xyz"
         ("nothing secret", "nothing secret"),
     ],
 )
-def test_a_token_is_masked_wherever_it_stands(text: str, shown: str) -> None:
+def test_a_token_is_masked_anywhere_in_a_text(text: str, shown: str) -> None:
     assert masked(text) == shown

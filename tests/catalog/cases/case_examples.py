@@ -16,13 +16,13 @@ OBSERVED: list[dict[str, Any]] = [
 
 
 def specimen(**changes: Any) -> Specimen:
-    """What was observed of it."""
+    """The observations of the receptacle."""
     described = {"title": "reed bed recorder", "observations": OBSERVED, "prior_absent": 0.1}
     return Specimen.model_validate(described | changes)
 
 
 def summary(*keys: str, **changes: Any) -> Summary:
-    """An answer that these halves lead."""
+    """An answer led by these halves."""
     described: dict[str, Any] = {
         "verdict": "shortlist",
         "probability_absent": 0.1,

@@ -1,4 +1,4 @@
-"""Which answers are news to whoever saved a case, and which say the same."""
+"""Which answers are news to the author of a case, and which say the same as before."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ A, B = "a:1", "b:2"
         "another improbable one",
     ],
 )
-def test_an_answer_that_says_the_same_is_no_news(before: Summary, after: Summary) -> None:
+def test_an_answer_that_says_the_same_is_not_news(before: Summary, after: Summary) -> None:
     assert changes(before, after) == ()
 
 
@@ -53,5 +53,5 @@ def test_an_answer_that_says_the_same_is_no_news(before: Summary, after: Summary
         ),
     ],
 )
-def test_another_verdict_leader_or_level_is_news(before: Summary, after: Summary, told: tuple[str, ...]) -> None:
+def test_a_different_verdict_leader_or_level_is_news(before: Summary, after: Summary, told: tuple[str, ...]) -> None:
     assert changes(before, after) == told

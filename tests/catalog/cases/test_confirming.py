@@ -1,4 +1,4 @@
-"""What of a case's observations is evidence about the half, and what is left out and told."""
+"""Which observations of a case count as evidence about the half, and which are left out and listed."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def seen(feature: str, **more: Any) -> Observation:
     ],
     ids=lambda each: each.feature if isinstance(each, Observation) else "",
 )
-def test_what_cannot_be_evidence_is_left_out_and_told(given: Observation, why: str) -> None:
+def test_observations_that_cannot_be_evidence_are_left_out_and_listed(given: Observation, why: str) -> None:
     found = evidence_of([given])
     assert found.values == ()
     assert not found.measured
@@ -47,14 +47,14 @@ def test_readings_of_one_size_that_contradict_are_both_left_out() -> None:
     ] * 2
 
 
-def test_a_length_keeps_its_figures_as_they_were_given() -> None:
+def test_a_length_keeps_its_original_figures() -> None:
     (value,) = evidence_of([seen("pitch", value=0.1775, unit="in", spans=9, instrument="caliper")]).values
     assert isinstance(value, MeasuredValue)
     assert (value.given, value.unit, value.spans, value.instrument) == (0.1775, "in", 9, "caliper")
     assert value.value == pytest.approx(0.1775 * 25.4 / 9)
 
 
-def test_ones_own_figures_of_an_instrument_count() -> None:
+def test_stated_figures_for_an_instrument_are_used() -> None:
     usual = evidence_of([seen("body_length", value=6.5, instrument="caliper")]).values[0]
     coarse = overridden({"caliper": {"feel_mm": 0.3}})
     own = evidence_of([seen("body_length", value=6.5, instrument="caliper")], coarse).values[0]
@@ -64,7 +64,7 @@ def test_ones_own_figures_of_an_instrument_count() -> None:
     assert own.u > 0.1 > usual.u
 
 
-def test_a_picture_with_a_scale_gives_millimetres_with_its_scales_doubt() -> None:
+def test_a_picture_with_a_scale_gives_millimetres_with_the_uncertainty_of_the_scale() -> None:
     given = seen("body_length", value=650.0, unit="px", px_per_mm=100.0, scale_rel=0.01, image="one")
     (value,) = evidence_of([given]).values
     assert isinstance(value, MeasuredValue)
@@ -80,7 +80,7 @@ def test_readings_that_agree_become_one_value() -> None:
     assert 0.02 / 2**0.5 <= value.u <= 0.02 * (1 + 1e-9)
 
 
-def test_counts_and_what_was_seen_come_along_but_measure_nothing_alone() -> None:
+def test_counts_and_categories_are_included_but_are_no_measurement_alone() -> None:
     found = evidence_of([seen("contact_count", value=20), seen("half_kind", value=("plug", "receptacle"))])
     counted, named = found.values
     assert isinstance(counted, CountedValue)
@@ -89,7 +89,7 @@ def test_counts_and_what_was_seen_come_along_but_measure_nothing_alone() -> None
     assert found.left_out == ()
 
 
-def test_what_was_given_twice_is_taken_once() -> None:
+def test_a_repeated_observation_is_used_once() -> None:
     found = evidence_of([seen("contact_count", value=20), seen("contact_count", value=22)])
     assert [value.value for value in found.values] == [20]
     assert found.left_out[0].endswith("it was already given")

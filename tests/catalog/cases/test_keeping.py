@@ -1,4 +1,4 @@
-"""Keeping cases: who sees one, what the journal and an export tell of it, and when its answer is another."""
+"""Stored cases: who sees one, what the journal and an export show of it, and when its answer has changed."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ def sees(session: Session, key: str, *seers: Seer) -> list[bool]:
     return found
 
 
-def test_a_private_case_is_seen_by_its_key_alone(catalogue: Catalogue) -> None:
+def test_a_private_case_is_visible_only_to_those_who_know_its_key(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         key = saved(session)
         assert sees(session, key, ANYBODY, AUTHOR, ANOTHER, KEEPER) == [True] * 4
@@ -76,7 +76,7 @@ def test_a_private_case_is_seen_by_its_key_alone(catalogue: Catalogue) -> None:
         assert [case.document.key for case in own_cases(session, IDA)] == [key]
 
 
-def test_made_private_again_a_case_is_its_authors_and_the_maintainers(catalogue: Catalogue) -> None:
+def test_a_case_made_private_again_is_visible_to_its_author_and_maintainers(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         key = saved(session, private=False)
         revised(session, key, private=True)
@@ -87,7 +87,7 @@ def test_made_private_again_a_case_is_its_authors_and_the_maintainers(catalogue:
         assert [row.action for row in told] == ["add"]
 
 
-def test_what_was_private_stays_so_when_the_case_becomes_public(catalogue: Catalogue) -> None:
+def test_the_private_history_stays_private_when_a_case_becomes_public(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         key = saved(session)
         revised(session, key, private=True, title="the address of my hut")
@@ -130,7 +130,7 @@ def test_only_the_author_revises_and_only_an_open_case(catalogue: Catalogue) -> 
             lifecycle.reopen(session, by(IDA), lifecycle.own_case(session, by(IDA), key))
 
 
-def test_a_case_takes_no_more_comments_than_can_be_read(catalogue: Catalogue, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_number_of_comments_on_a_case_is_limited(catalogue: Catalogue, monkeypatch: pytest.MonkeyPatch) -> None:
     assert MOST_COMMENTS >= 100
     monkeypatch.setattr(lifecycle, "MOST_COMMENTS", 2)
     with catalogue.writing() as session:
@@ -157,12 +157,12 @@ def test_a_case_takes_no_more_comments_than_can_be_read(catalogue: Catalogue, mo
     ],
     ids=lambda each: next(iter(each)),
 )
-def test_text_that_hides_something_and_too_much_of_it_is_no_specimen(changes: dict[str, object]) -> None:
+def test_a_specimen_with_invisible_or_too_much_text_is_refused(changes: dict[str, object]) -> None:
     with pytest.raises(ValidationError):
         specimen(**changes)
 
 
-def test_a_reading_in_the_catalogue_finds_cases_of_another_version_or_revision(catalogue: Catalogue) -> None:
+def test_cases_last_answered_for_another_version_or_revision_are_found(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         key, other = saved(session), saved(session, private=False)
         assert next_behind(session, 1) is None
@@ -186,7 +186,7 @@ def _unasked() -> NoReturn:
     raise AssertionError("no evidence was asked for")
 
 
-def test_an_answer_that_says_the_same_leaves_no_trace_but_is_the_last_one(catalogue: Catalogue) -> None:
+def test_an_unchanged_answer_is_not_recorded_but_becomes_the_last_answer(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         key = saved(session, private=False)
     before = catalogue.version()
@@ -199,7 +199,7 @@ def test_an_answer_that_says_the_same_leaves_no_trace_but_is_the_last_one(catalo
     assert catalogue.version() == before
 
 
-def test_another_answer_is_told_with_what_it_was_before(catalogue: Catalogue) -> None:
+def test_a_changed_answer_is_recorded_with_the_previous_one(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         key = saved(session, private=False)
         stale = case_now(session, key)
@@ -213,10 +213,10 @@ def test_another_answer_is_told_with_what_it_was_before(catalogue: Catalogue) ->
         assert public_cases(session, changed_since="2999-01-01", limit=9) == []
         row = page(session)[0]
         assert (row.record, row.about, row.actor, row.action) == ("case_answer", key, "operator", "rank")
-        assert renew_answer(session, case, summary(B, catalogue_version=6)) == (), "an older catalogue says nothing new"
+        assert renew_answer(session, case, summary(B, catalogue_version=6)) == (), "an older version is no news"
         revised(session, key, private=False)
         assert case_now(session, key).changed_since is None
-        assert renew_answer(session, stale, summary(B, catalogue_version=9)) == (), "it was written to meanwhile"
+        assert renew_answer(session, stale, summary(B, catalogue_version=9)) == (), "the case was changed meanwhile"
 
 
 def test_the_answer_of_a_private_case_is_as_private_as_the_case(catalogue: Catalogue) -> None:
@@ -227,7 +227,7 @@ def test_the_answer_of_a_private_case_is_as_private_as_the_case(catalogue: Catal
         assert public_cases(session, changed_since=since_ever(), limit=9) == []
 
 
-def test_an_undo_takes_a_contributors_cases_off_the_list(catalogue: Catalogue) -> None:
+def test_an_undo_removes_the_cases_of_the_contributor_from_the_list(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         public, kept = saved(session, private=False), saved(session, private=False, act=by(PER))
         undo(session, by("Mia Dunn", maintainer=True), IDA, since_ever())
@@ -235,7 +235,7 @@ def test_an_undo_takes_a_contributors_cases_off_the_list(catalogue: Catalogue) -
         assert case_now(session, public).document.state == "withdrawn"
 
 
-def test_an_export_for_others_tells_nothing_of_private_cases_and_can_be_taken_elsewhere(
+def test_a_publication_contains_no_private_cases_and_can_be_merged_elsewhere(
     catalogue: Catalogue, tmp_path: Path
 ) -> None:
     with catalogue.writing() as session:

@@ -1,6 +1,6 @@
-"""A catalogue of revision 0002, whose entries were stored in parts: its rows in plain SQL, and what they say.
+"""A catalogue at revision 0002, which stored entries in part tables: its rows in plain SQL, and the entries they hold.
 
-The rows are written out by hand, so that they depend on no code that reads or makes them.
+The rows are written by hand, so they depend on no code that reads or writes them.
 """
 
 from __future__ import annotations
@@ -281,7 +281,7 @@ ENTRIES: dict[str, tuple[Series | Half | Mating, Row, Row]] = {
 
 
 def fill(connection: Connection) -> None:
-    """Write the rows into tables of revision 0002."""
+    """Write the rows into the tables of revision 0002."""
     tables = MetaData()
     tables.reflect(connection)
     for name, rows in (ROWS | {"journal": JOURNAL}).items():

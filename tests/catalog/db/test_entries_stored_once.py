@@ -1,4 +1,4 @@
-"""A catalogue whose entries were stored in parts comes over without loss, and goes back; views answer in SQL."""
+"""A catalogue that stored entries in parts is migrated without loss, and back again; views answer SQL queries."""
 
 from __future__ import annotations
 
@@ -62,12 +62,12 @@ def _check_entries(url: str) -> None:
         assert {name: getattr(record, name) for name in own} == own, key
 
 
-def test_every_entry_comes_over_as_the_old_tables_had_it(old_url: str) -> None:
+def test_every_entry_is_migrated_as_the_old_tables_had_it(old_url: str) -> None:
     upgrade(old_url)
     _check_entries(old_url)
 
 
-def test_the_rows_are_of_every_kind() -> None:
+def test_the_old_catalogue_has_rows_of_every_kind() -> None:
     assert {name for name, rows in ROWS.items() if not rows} == set()
     assert {standing["state"] for _, standing, _ in ENTRIES.values()} == {"listed", "withdrawn", "merged"}
     assert CHANGED["substance_revision"] < CHANGED["revision"]
@@ -78,7 +78,7 @@ def test_an_old_catalogue_is_refused_until_it_is_upgraded(old_url: str) -> None:
         open_catalogue(old_url)
 
 
-def test_an_entry_that_the_journal_tells_otherwise_is_as_its_table_says(old_url: str) -> None:
+def test_the_tables_decide_where_the_journal_differs(old_url: str) -> None:
     upgrade(old_url)
     with open_catalogue(old_url) as catalogue, catalogue.reading() as session:
         (told,) = page(session, record="half", key="siskin-works:sk-1")
@@ -86,20 +86,20 @@ def test_an_entry_that_the_journal_tells_otherwise_is_as_its_table_says(old_url:
     assert _read(old_url)["siskin-works:sk-1"].content == ENTRIES["siskin-works:sk-1"][0]
 
 
-def test_entries_without_a_row_in_the_journal_get_their_first(old_url: str) -> None:
+def test_entries_without_a_row_in_the_journal_get_a_first_row(old_url: str) -> None:
     upgrade(old_url)
     with open_catalogue(old_url) as catalogue, catalogue.reading() as session:
         (told,) = page(session, record="half", key="dunnock-sons:dn40pa-010")
     assert (told.action, told.actor, told.new["from_law"]) == ("add", "operator", True)
 
 
-def test_an_upgraded_catalogue_takes_changes(old_url: str) -> None:
+def test_an_upgraded_catalogue_can_be_changed(old_url: str) -> None:
     upgrade(old_url)
     with open_catalogue(old_url) as catalogue:
         with catalogue.writing() as session:
             add(session, [half(part_number="SK-NEW", series="SK")], by(WREN))
             withdraw(session, by(WREN), "half", "siskin-works:sk-1")
-        assert catalogue.version() == 2  # upgrading gave the entries their rows
+        assert catalogue.version() == 2  # the upgrade wrote the entries' first rows
 
 
 def _structure(connection: Connection) -> dict[str, Any]:
@@ -116,7 +116,7 @@ def _structure(connection: Connection) -> dict[str, Any]:
     }
 
 
-def test_it_goes_back_to_the_old_tables_and_comes_again(old_url: str) -> None:
+def test_downgrading_restores_the_old_tables_and_upgrading_works_again(old_url: str) -> None:
     with connected(old_url) as connection:
         before = _structure(connection)
         config = migration_config(connection)
@@ -125,7 +125,7 @@ def test_it_goes_back_to_the_old_tables_and_comes_again(old_url: str) -> None:
         assert _structure(connection) == before
         counted = {name: connection.execute(text(f"SELECT count(*) FROM {name}")).scalar_one() for name in ROWS}
         assert counted == {name: len(rows) for name, rows in ROWS.items()}
-        connection.execute(text("INSERT INTO makers (key, name) VALUES ('pipit', 'Pipit')"))  # numbers go on
+        connection.execute(text("INSERT INTO makers (key, name) VALUES ('pipit', 'Pipit')"))  # the numbering continues
     upgrade(old_url)
     _check_entries(old_url)
 
@@ -148,7 +148,7 @@ def _rows(catalogue: Catalogue, query: str, **given: Any) -> list[tuple[Any, ...
         return [tuple(row) for row in session.execute(text(query), given)]
 
 
-def test_the_view_of_dimensions_has_those_of_listed_halves(filled: Catalogue) -> None:
+def test_the_view_of_dimensions_contains_listed_halves(filled: Catalogue) -> None:
     query = "SELECT feature, value, bound, tolerance FROM half_dimension WHERE half = :half ORDER BY feature"
     assert _rows(filled, query, half=HALF) == [
         ("body_length", 7.4, "nominal", 0.15),
@@ -158,14 +158,14 @@ def test_the_view_of_dimensions_has_those_of_listed_halves(filled: Catalogue) ->
     assert _rows(filled, query, half="siskin-works:gone") == []
 
 
-def test_the_view_of_counts_has_contacts_and_rows_too(filled: Catalogue) -> None:
+def test_the_view_of_counts_includes_contacts_and_rows(filled: Catalogue) -> None:
     query = "SELECT feature, value FROM half_count WHERE half = :half ORDER BY feature"
     counts = [("contact_count", 13), ("hold_down_count", 2), ("power_contact_count", 0), ("rows", 2)]
     assert _rows(filled, query, half=HALF) == counts
     assert _rows(filled, query, half="siskin-works:gone") == []
 
 
-def test_the_view_of_matings_has_those_whose_halves_are_both_listed(filled: Catalogue) -> None:
+def test_the_view_of_matings_contains_pairs_with_both_halves_listed(filled: Catalogue) -> None:
     query = "SELECT * FROM mating WHERE half = :half OR other = :half"
     assert _rows(filled, query, half=HALF) == [
         (mating().key, HALF, MEMBER, "trial_fit", "listed", 1.2, 0.1, 3.0),
@@ -184,5 +184,5 @@ def test_three_examples_are_documented() -> None:
 
 
 @pytest.mark.parametrize("example", EXAMPLES)
-def test_a_documented_example_finds_something(filled: Catalogue, example: str) -> None:
+def test_every_documented_example_returns_rows(filled: Catalogue, example: str) -> None:
     assert _rows(filled, example)

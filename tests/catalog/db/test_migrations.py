@@ -1,4 +1,4 @@
-"""The migrations make exactly the tables that the program declares, and can be taken back."""
+"""The migrations make exactly the tables that the program declares, and can be reversed."""
 
 from __future__ import annotations
 
@@ -34,13 +34,13 @@ def _checks(connection: Connection) -> set[tuple[str, str]]:
     }
 
 
-def test_from_empty_to_head_equals_the_declared_tables(connection: Connection) -> None:
+def test_migrating_an_empty_database_gives_the_declared_tables(connection: Connection) -> None:
     command.upgrade(migration_config(connection), "head")
     assert compare_metadata(MigrationContext.configure(connection), Base.metadata) == []
     assert _names(connection) == set(Base.metadata.tables)
 
 
-def test_every_declared_check_is_made(connection: Connection) -> None:
+def test_every_declared_check_constraint_is_created(connection: Connection) -> None:
     # Alembic's comparison leaves check constraints out.
     command.upgrade(migration_config(connection), "head")
     migrated = _checks(connection)
@@ -50,7 +50,7 @@ def test_every_declared_check_is_made(connection: Connection) -> None:
     assert len(migrated) > 20
 
 
-def test_down_to_nothing_and_up_again(connection: Connection) -> None:
+def test_downgrading_to_nothing_and_upgrading_again_works(connection: Connection) -> None:
     config = migration_config(connection)
     command.upgrade(config, "head")
     command.downgrade(config, "base")
@@ -59,7 +59,7 @@ def test_down_to_nothing_and_up_again(connection: Connection) -> None:
     assert MigrationContext.configure(connection).get_current_revision() == head_revision()
 
 
-def test_no_row_dies_with_another() -> None:
+def test_no_foreign_key_deletes_rows_by_cascade() -> None:
     for table in Base.metadata.tables.values():
         for key in table.foreign_keys:
             assert key.ondelete is None, f"{table.name}: {key}"

@@ -1,4 +1,4 @@
-"""Invented evidence for the catalogue's tests: people of the bird-song recorders' workshop and what they say."""
+"""Invented evidence for the catalogue's tests: people of the bird-song recorders' workshop and their statements."""
 
 from __future__ import annotations
 
@@ -80,7 +80,7 @@ def dispute(content: Half | Mating | Series, **changes: Any) -> Dispute:
 
 
 def said(statement: Confirmation | Dispute | Sighting, author: str, key: str = "c-1", **changes: Any) -> Said:
-    """The statement as a document of that author; a dispute is open, anything else counts."""
+    """The statement stored as a document of that author; a dispute is open, any other statement counts."""
     state = "open" if isinstance(statement, Dispute) else "listed"
     given = {"key": key, "author": author, "added_at": WHEN, "state": state, "statement": statement}
     return Said(**(given | changes))

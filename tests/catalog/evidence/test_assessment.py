@@ -1,4 +1,4 @@
-"""What everything said about an entry comes to, and what is refused before it is said."""
+"""The assessment that follows from all statements about an entry, and statements that are refused."""
 
 from __future__ import annotations
 
@@ -45,14 +45,14 @@ def by(author: str, *values: dict[str, Any], key: str | None = None, **changes: 
 # Standing
 
 
-def test_without_documents_an_entry_is_reported_or_by_its_own_citation_documented() -> None:
+def test_without_evidence_an_entry_is_reported_or_documented_by_its_own_citation() -> None:
     assert of(half()).standing == "reported"
     assert of(CITED).standing == "documented"
     assert of(CITED, clean=False).standing == "reported"
 
 
 @pytest.mark.parametrize("missing", ["revision", "page"])
-def test_a_citation_without_revision_or_page_documents_nothing(missing: str) -> None:
+def test_a_citation_without_revision_or_page_does_not_document_an_entry(missing: str) -> None:
     cited = half(datasheet={name: text for name, text in CITATION.items() if name != missing})
     assert of(cited).standing == "reported"
 
@@ -61,13 +61,13 @@ def test_entries_without_documents_share_one_assessment() -> None:
     assert of(half()) is of(half(part_number="SK-30"))
 
 
-def test_one_agreeing_measurement_confirms_what_is_documented() -> None:
+def test_one_agreeing_measurement_confirms_a_documented_entry() -> None:
     found = of(CITED, by(IDA, length(6.52)))
     assert found.standing == "confirmed"
     assert found.confirmations[0].words == "agrees in body length"
 
 
-def test_two_agreeing_measurements_confirm_what_is_not_documented() -> None:
+def test_two_agreeing_measurements_confirm_an_entry_without_document() -> None:
     assert of(half(), by(IDA, length(6.52))).standing == "reported"
     assert of(half(), by(IDA, length(6.52)), by(PER, length(6.47))).standing == "confirmed"
     assert of(half(), by(IDA, length(6.52)), by(IDA, length(6.47), key="c-2")).standing == "reported"
@@ -77,20 +77,20 @@ def test_the_authors_own_measurement_does_not_confirm() -> None:
     assert of(CITED, by(AUTHOR, length(6.52))).standing == "documented"
 
 
-def test_a_document_that_somebody_cites_documents_the_entry() -> None:
+def test_a_document_cited_by_another_person_documents_the_entry() -> None:
     found = of(half(), said(by_document(half()), IDA))
     assert found.standing == "documented"
     assert found.confirmations[0].words == "the document gives these figures"
 
 
-def test_a_document_with_other_figures_documents_nothing_and_disputes_nothing() -> None:
+def test_a_document_with_other_figures_neither_documents_nor_disputes() -> None:
     other = by_document(half(), stated={"body_length": {"value": 6.7}, "pitch": {"value": 0.5}})
     found = of(half(), said(other, IDA))
     assert found.standing == "reported"
     assert found.confirmations[0].words == "body length: the document gives 6.7 mm, the entry 6.5 mm"
 
 
-def test_a_measurement_far_off_disputes_and_says_whose_and_how_far() -> None:
+def test_a_measurement_far_off_disputes_and_names_the_person_and_the_difference() -> None:
     found = of(CITED, by(IDA, length(6.52)), by(PER, length(7.5)))
     assert found.standing == "disputed"
     assert any(
@@ -105,7 +105,7 @@ def test_a_measurement_a_little_off_neither_confirms_nor_disputes() -> None:
     assert not found.confirmations[0].contradicts
 
 
-def test_one_value_off_spoils_the_agreement_of_the_others() -> None:
+def test_one_value_off_prevents_confirmation_by_the_others() -> None:
     pitch = {"feature": "pitch", "value": 5.0, "u": 0.02, "spans": 10}
     assert of(CITED, by(IDA, length(6.52), pitch)).standing == "confirmed"
     assert of(CITED, by(IDA, length(6.63), pitch)).standing == "documented"
@@ -131,13 +131,15 @@ def test_small_differences_of_several_together_dispute() -> None:
     ],
     ids=["not stated", "too coarse", "far within a bound"],
 )
-def test_a_measurement_that_tells_nothing_of_the_figures_confirms_nothing(values: tuple[dict[str, Any], ...]) -> None:
+def test_a_measurement_that_settles_nothing_confirms_nothing(
+    values: tuple[dict[str, Any], ...],
+) -> None:
     found = of(CITED, by(IDA, *values))
     assert found.standing == "documented"
     assert found.confirmations[0].words.startswith("settles nothing")
 
 
-def test_evidence_of_earlier_figures_is_kept_and_counts_for_nothing() -> None:
+def test_evidence_about_earlier_figures_is_kept_but_does_not_count() -> None:
     documents = by(IDA, length(7.5)), by(PER, length(6.5), revision=2)
     found = of(CITED, *documents, revision=3, substance_revision=2)
     assert found.standing == "confirmed"
@@ -147,11 +149,11 @@ def test_evidence_of_earlier_figures_is_kept_and_counts_for_nothing() -> None:
     assert found.estimates["body_length"].measured.people == 1
 
 
-def test_a_change_of_the_note_leaves_evidence_in_force() -> None:
+def test_evidence_still_counts_after_a_change_of_the_note() -> None:
     assert of(CITED, by(IDA, length(6.5)), revision=5, substance_revision=1).standing == "confirmed"
 
 
-def test_withdrawn_evidence_counts_for_nothing() -> None:
+def test_withdrawn_evidence_does_not_count() -> None:
     off = by(IDA, length(7.5))
     assert of(CITED, replace(off, state="withdrawn")).standing == "documented"
     assert of(CITED, replace(by(IDA, length()), state="withdrawn")).estimates == {}
@@ -206,20 +208,20 @@ def test_a_trial_fit_confirms_a_cited_mating_or_disputes_it() -> None:
     assert of(cited, replace(fits, author=AUTHOR)).standing == "documented"
 
 
-def test_a_trial_fit_measures_nothing_of_a_half() -> None:
+def test_a_trial_fit_does_not_confirm_a_half() -> None:
     fit = said(tried(CITED, "siskin-works:sk-20p", "mates"), IDA)
     against = said(tried(CITED, "siskin-works:sk-20p", "does_not_mate"), IDA)
     assert of(CITED, fit).standing == of(CITED, against).standing == "documented"
     assert of(CITED, fit).confirmations[0].words == "mates with siskin-works:sk-20p; that does not measure the half"
 
 
-def test_a_matings_stack_height_is_measured() -> None:
+def test_measuring_the_stack_height_confirms_a_mating() -> None:
     cited = mating(citation=CITATION)
     stack = measured({"feature": "stack_height", "value": 1.53, "u": 0.04}, content=cited)
     assert of(cited, said(stack, IDA)).standing == "confirmed"
 
 
-def test_a_series_is_documented_by_a_document_and_goes_no_further() -> None:
+def test_a_series_can_be_documented_but_not_confirmed() -> None:
     plain = series(datasheet=None)
     assert assess(assessed(plain), ()).standing == "reported"
     found = assess(assessed(plain), [said(by_document(plain), IDA), said(by_document(plain), PER, "c-2")])
@@ -229,7 +231,7 @@ def test_a_series_is_documented_by_a_document_and_goes_no_further() -> None:
 # Estimates and documents
 
 
-def test_the_matcher_gets_what_is_better_known_by_measuring() -> None:
+def test_the_matcher_gets_dimensions_that_measurements_determine_better() -> None:
     wide = half(dimensions={"body_length": {"value": 6.5, "tolerance": 0.5}, "pitch": {"value": 0.5}})
     found = of(wide, by(IDA, length(6.6), {"feature": "pitch", "value": 0.5, "u": 0.005}))
     assert set(found.estimates) == {"body_length", "pitch"}
@@ -238,7 +240,7 @@ def test_the_matcher_gets_what_is_better_known_by_measuring() -> None:
     assert of(wide).better == {}
 
 
-def test_people_are_named_as_they_wrote_their_names_first() -> None:
+def test_people_are_named_in_the_spelling_they_used_first() -> None:
     found = of(half(), by(IDA, length(6.5)), by("ida-finch", length(6.4)))
     assert [part.person for part in found.estimates["body_length"].parts] == [IDA]
 
@@ -256,7 +258,7 @@ def test_documents_that_differ_are_kept_side_by_side_with_their_sources() -> Non
     assert [each.confirmation for each in found.values] == [None, "c-doc"]
 
 
-def test_of_documents_that_differ_the_completely_cited_one_is_ranked() -> None:
+def test_among_documents_that_differ_the_fully_cited_document_is_ranked() -> None:
     (found,) = competing_documents().competing
     assert found.ranked == 1
     assert found.explanation == (
@@ -264,7 +266,7 @@ def test_of_documents_that_differ_the_completely_cited_one_is_ranked() -> None:
     )
 
 
-def test_of_documents_that_differ_the_one_that_measurements_fit_is_ranked() -> None:
+def test_among_documents_that_differ_the_document_that_fits_measurements_is_ranked() -> None:
     (found,) = competing_documents(by(PER, length(6.5)), by(MIA, length(6.51))).competing
     assert found.ranked == 0
     assert (
@@ -273,14 +275,14 @@ def test_of_documents_that_differ_the_one_that_measurements_fit_is_ranked() -> N
     )
 
 
-def test_of_equally_cited_documents_the_entrys_own_is_ranked() -> None:
+def test_among_equally_cited_documents_that_of_the_entry_is_ranked() -> None:
     other = by_document(CITED, stated={"body_length": {"value": 6.8}})
     (found,) = of(CITED, said(other, IDA)).competing
     assert found.ranked == 0
     assert "it came first" in found.explanation
 
 
-def test_documents_that_give_one_figure_do_not_compete() -> None:
+def test_documents_with_the_same_figure_do_not_compete() -> None:
     same = by_document(
         CITED, stated={"body_length": {"value": 0.2559, "unit": "in"}, "height": {"value": 1.0, "bound": "max"}}
     )
@@ -288,15 +290,15 @@ def test_documents_that_give_one_figure_do_not_compete() -> None:
     assert (found.competing, found.confirmations[0].agrees) == ((), True)
 
 
-def test_a_maximum_and_a_nominal_are_two_figures() -> None:
+def test_a_maximum_and_a_nominal_value_are_different_figures() -> None:
     nominal = by_document(CITED, stated={"height": {"value": 1.0}})
     assert [each.feature for each in of(CITED, said(nominal, IDA)).competing] == ["height"]
 
 
-# What is refused
+# Refusals
 
 
-def test_evidence_of_an_earlier_substance_is_refused_with_both_revisions() -> None:
+def test_evidence_about_an_outdated_revision_is_refused_and_both_revisions_are_named() -> None:
     entry = assessed(half(), revision=4, substance_revision=3)
     check_confirmation(measured(length(), revision=3), entry, IDA)
     check_confirmation(measured(length(), revision=4), entry, IDA)
@@ -313,7 +315,7 @@ def test_evidence_of_an_earlier_substance_is_refused_with_both_revisions() -> No
     [(AUTHOR, AUTHOR), (AUTHOR, AUTHOR.upper()), (AUTHOR, "wren-olsen"), (OPERATOR, OPERATOR)],
     ids=["the author", "in capitals", "by the key", "whoever has the database, what was imported"],
 )
-def test_nobody_confirms_their_own_figures_by_measuring_or_fitting(author: str, actor: str) -> None:
+def test_an_author_cannot_confirm_their_own_figures_by_measurement_or_trial_fit(author: str, actor: str) -> None:
     for statement, content in ((measured(length()), half()), (tried(mating(), mating().other, "mates"), mating())):
         with pytest.raises(OwnEvidenceError, match="nobody can confirm their own") as caught:
             check_confirmation(statement, assessed(content, author=author), actor)
@@ -321,7 +323,7 @@ def test_nobody_confirms_their_own_figures_by_measuring_or_fitting(author: str, 
         check_confirmation(statement, assessed(content, author=author), IDA)
 
 
-def test_an_author_may_cite_a_document_try_a_fit_of_the_half_and_dispute_themselves() -> None:
+def test_an_author_may_cite_a_document_report_a_trial_fit_and_dispute_their_own_entry() -> None:
     check_confirmation(by_document(half()), assessed(half()), AUTHOR)
     check_confirmation(tried(half(), "siskin-works:sk-20p", "mates"), assessed(half()), AUTHOR)
     check_dispute(dispute(half()), assessed(half()))
@@ -337,7 +339,7 @@ def test_evidence_about_another_entry_is_refused() -> None:
 
 
 @pytest.mark.parametrize(("state", "successor"), [("withdrawn", None), ("merged", "siskin-works:sk-20a")])
-def test_nothing_is_said_of_an_entry_that_does_not_stand(state: str, successor: str | None) -> None:
+def test_statements_about_a_withdrawn_or_merged_entry_are_refused(state: str, successor: str | None) -> None:
     gone = assessed(half(), state=state, successor=successor)
     with pytest.raises(EntryError, match=f"is {state}.*{successor or 'restored'}"):
         check_confirmation(measured(length()), gone, IDA)
@@ -345,7 +347,7 @@ def test_nothing_is_said_of_an_entry_that_does_not_stand(state: str, successor: 
         check_dispute(dispute(half()), gone)
 
 
-def test_a_fit_of_a_mating_names_the_mating_or_one_of_its_halves() -> None:
+def test_a_trial_fit_about_a_mating_names_the_mating_or_one_of_its_halves() -> None:
     pair = mating()
     for mate in (pair.key, pair.half, pair.other):
         check_confirmation(tried(pair, mate, "mates"), assessed(pair), IDA)

@@ -1,4 +1,4 @@
-"""A figure noted in another unit than it was read in is asked about before it counts against an entry."""
+"""A figure that is probably in the wrong unit is queried before it counts against an entry."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from tests.catalog.history.changed_entries import HALF, IDA, by, fill
 
 
 def given(**value: Any) -> Confirmation:
-    """A measured body length of the half, which is 7.4 ± 0.15 mm."""
+    """A measured body length of the half, whose length is 7.4 ± 0.15 mm."""
     values = [{"feature": "body_length", **value}]
     return Confirmation.model_validate(
         {"of": "half", "key": HALF, "revision": 1, "basis": "measured", "values": values}
@@ -38,12 +38,12 @@ def confirmed(session: Session, **value: Any) -> tuple[str, ...]:
     ],
     ids=["inches with their u", "inches with their ±", "inches on a caliper", "millimetres converted again"],
 )
-def test_inches_noted_as_millimetres_are_refused(catalogue: Catalogue, value: dict[str, Any]) -> None:
+def test_inches_entered_as_millimetres_are_refused(catalogue: Catalogue, value: dict[str, Any]) -> None:
     with pytest.raises(ReviewRefusedError), catalogue.writing() as session:
         confirmed(session, **value)
 
 
 @pytest.mark.parametrize("length", [7.39, 5.1])
-def test_a_length_that_fits_or_is_merely_off_is_taken(catalogue: Catalogue, length: float) -> None:
+def test_a_length_that_fits_or_is_off_in_no_known_unit_is_accepted(catalogue: Catalogue, length: float) -> None:
     with catalogue.writing() as session:
         assert confirmed(session, readings=[length, length], instrument="caliper") == ()

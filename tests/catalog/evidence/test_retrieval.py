@@ -1,4 +1,4 @@
-"""Documents of the database to assessments, on both engines: the right ones, in order, in one query."""
+"""From documents in the database to assessments, on both engines: the right documents, in order, in one query."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ Keep = Callable[[Session], None]
 
 
 def document(statement: Confirmation | Dispute | Sighting, author: str, key: str, state: str = "") -> Keep:
-    """What keeps the statement as that author's document; a dispute is open, anything else counts."""
+    """A function that stores the statement as that author's document; a dispute is open, any other statement counts."""
     if isinstance(statement, Sighting):
         of, about = "half", statement.half
     else:
@@ -66,7 +66,7 @@ def keep(catalogue: Catalogue, *documents: Keep) -> None:
 
 @contextmanager
 def counted(session: Session) -> Iterator[list[str]]:
-    """The statements that a session sends."""
+    """Count the SQL statements that a session sends."""
     sent: list[str] = []
     bind = session.connection()
 
@@ -80,7 +80,7 @@ def counted(session: Session) -> Iterator[list[str]]:
         event.remove(bind, "before_cursor_execute", note)
 
 
-def test_documents_of_an_entry_are_assessed(catalogue: Catalogue) -> None:
+def test_the_documents_of_an_entry_are_assessed(catalogue: Catalogue) -> None:
     keep(
         catalogue,
         document(Sighting(half=CITED.key, device="Reed 4 recorder"), IDA, "s-1"),
@@ -147,13 +147,13 @@ def test_one_query_serves_any_number_of_entries(catalogue: Catalogue, number: in
     assert [key for key, each in found.items() if each.standing == "confirmed"] == ["siskin-works:sk-0"]
 
 
-def test_no_entries_need_no_query(catalogue: Catalogue) -> None:
+def test_without_entries_no_query_is_sent(catalogue: Catalogue) -> None:
     with catalogue.reading() as session, counted(session) as sent:
         assert assessments(session, []) == {}
     assert sent == []
 
 
-def test_entries_without_documents_share_what_is_said_of_them(catalogue: Catalogue) -> None:
+def test_entries_without_documents_share_one_empty_assessment(catalogue: Catalogue) -> None:
     with catalogue.reading() as session:
         found = assessments(session, many(CHUNK + 1))
     assert len({id(each) for each in found.values()}) == 1

@@ -1,4 +1,4 @@
-"""The truth table of an entry's standing: a sentence per row, and every combination of facts held to it."""
+"""The truth table of an entry's standing: one sentence per row, checked for every combination of facts."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from catalog.evidence.standing import Standing, StandingFacts, standing, why
 AUTHOR = "Wren Olsen"
 OTHERS = ("Ida Finch", "Per Crake", "Mia Dunn")
 
-# One value list per fact; a row of the table names the facts it looks at, the others may be anything.
+# One list of values per fact. A row of the table names the facts it depends on; the others may have any value.
 FACTS: Mapping[str, tuple[Any, ...]] = {
     "state": ("listed", "withdrawn", "merged"),
     "disputes": (0, 1, 2),
@@ -28,7 +28,7 @@ FACTS: Mapping[str, tuple[Any, ...]] = {
 
 Row = tuple[str, dict[str, tuple[Any, ...]], Standing]
 
-# The first row that fits decides.
+# The first matching row decides.
 TABLE: tuple[Row, ...] = (
     (
         "what was withdrawn or merged is withdrawn, whatever is said of it",
@@ -64,7 +64,7 @@ TABLE: tuple[Row, ...] = (
 
 
 def facts(given: Mapping[str, Any]) -> StandingFacts:
-    """Facts with so many other measurers, and perhaps the author among them."""
+    """Facts with that many other measurers, and optionally the author."""
     measurers = {*OTHERS[: given.get("others", 0)], *([AUTHOR] if given.get("author_measured") else [])}
     plain = {name: given[name] for name in ("state", "disputes", "cited", "clean", "stale") if name in given}
     contradictions = ("Ida Finch: body length: off",) * given.get("contradictions", 0)
@@ -82,13 +82,13 @@ def row_of(given: Mapping[str, Any]) -> Row:
 
 
 @pytest.mark.parametrize("row", TABLE, ids=[row[0] for row in TABLE])
-def test_row_of_the_truth_table(row: Row) -> None:
+def test_every_row_of_the_truth_table_holds(row: Row) -> None:
     combinations = [given for given in EVERY if row_of(given) is row]
     assert combinations, "the row is never reached"
     assert {standing(facts(given)) for given in combinations} == {row[2]}
 
 
-def test_the_table_knows_every_combination_of_facts() -> None:
+def test_the_table_covers_every_combination_of_facts() -> None:
     assert len(EVERY) == 1152
     assert all(row_of(given)[2] == standing(facts(given)) for given in EVERY)
 
@@ -98,7 +98,7 @@ def test_stale_evidence_and_the_authors_own_measurement_never_change_the_standin
         assert standing(facts(given)) == standing(facts({**given, "stale": 0, "author_measured": False}))
 
 
-def test_the_same_person_counts_once_however_the_name_is_spelt() -> None:
+def test_one_person_counts_once_whatever_the_spelling_of_the_name() -> None:
     twice = StandingFacts(author=AUTHOR, measurers=frozenset({"Ida Finch", "ida  finch", "IDA-FINCH"}))
     assert (standing(twice), len(twice.independent)) == ("reported", 1)
 
@@ -108,7 +108,7 @@ def test_the_author_under_another_spelling_is_still_the_author() -> None:
     assert standing(own) == "documented"
 
 
-def test_order_of_the_standings_from_strongest_reason() -> None:
+def test_the_order_of_the_standings_is_fixed() -> None:
     everything = facts({"disputes": 1, "cited": True, "clean": True, "others": 3, "state": "withdrawn"})
     assert standing(everything) == "withdrawn"
     assert standing(replace(everything, state="listed")) == "disputed"
@@ -206,11 +206,11 @@ REASONS: tuple[tuple[str, dict[str, Any], tuple[str, ...]], ...] = (
 
 
 @pytest.mark.parametrize(("given", "sentences"), [row[1:] for row in REASONS], ids=[row[0] for row in REASONS])
-def test_reasons_in_words(given: dict[str, Any], sentences: tuple[str, ...]) -> None:
+def test_the_reasons_are_given_in_words(given: dict[str, Any], sentences: tuple[str, ...]) -> None:
     assert why(facts(given)) == sentences
 
 
-def test_a_mating_may_be_measured_or_tried() -> None:
+def test_a_mating_can_be_confirmed_by_measurement_or_trial_fit() -> None:
     known = StandingFacts(of="mating", author=AUTHOR, cited=True, clean=True)
     told = why(known)
     assert told[-1] == "For confirmed it needs one agreeing measurement or trial fit by somebody other than Wren Olsen."
@@ -221,13 +221,13 @@ def test_a_mating_may_be_measured_or_tried() -> None:
     assert "two agreeing measurements or trial fits by different people, neither of them Wren Olsen" in told
 
 
-def test_a_series_is_never_told_to_be_measured() -> None:
+def test_measuring_is_never_suggested_for_a_series() -> None:
     told = why(StandingFacts(of="series", author=AUTHOR, cited=True, clean=True))
     assert told[-1] == "A series is not measured itself; its halves are confirmed one by one."
     assert not any("For confirmed" in sentence for sentence in told)
 
 
-def test_every_combination_has_reasons_and_only_the_confirmed_and_withdrawn_miss_nothing() -> None:
+def test_every_combination_has_reasons_and_all_but_confirmed_and_withdrawn_say_what_is_missing() -> None:
     for given in EVERY:
         told, reached = why(facts(given)), standing(facts(given))
         assert all(sentence.endswith(".") for sentence in told)

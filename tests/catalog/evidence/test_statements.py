@@ -1,4 +1,4 @@
-"""What people may say as evidence, in which forms, and what is refused with which words."""
+"""What people may give as evidence and in which form, and the wording of refusals."""
 
 from __future__ import annotations
 
@@ -39,29 +39,29 @@ def refused(match: str, **given: Any) -> None:
 # Measured values
 
 
-def test_a_value_with_its_standard_uncertainty_is_kept_as_given() -> None:
+def test_a_value_with_its_standard_uncertainty_is_kept_unchanged() -> None:
     kept = value(feature="body_length", value=6.52, u=0.03)
     assert (kept.value, kept.u, kept.given, kept.given_u, kept.unit) == (6.52, 0.03, 6.52, 0.03, "mm")
 
 
 @pytest.mark.parametrize("unit", ["in", "inch", '"'])
-def test_a_value_in_inches_becomes_mm_and_keeps_the_source_figures(unit: str) -> None:
+def test_a_value_in_inches_becomes_mm_and_the_original_figures_are_kept(unit: str) -> None:
     kept = value(feature="body_length", value=0.25, u=0.001, unit=unit)
     assert (kept.value, kept.u) == pytest.approx((6.35, 0.0254))  # the inch is 25.4 mm by definition
     assert (kept.given, kept.given_u, kept.unit) == (0.25, 0.001, "in")
 
 
 @pytest.mark.parametrize(("k", "u"), [(None, 0.03), (2.0, 0.03), (3.0, 0.02)])
-def test_an_expanded_uncertainty_is_divided_by_its_k_and_by_2_where_none_is_given(k: float | None, u: float) -> None:
+def test_an_expanded_uncertainty_is_divided_by_k_which_is_2_by_default(k: float | None, u: float) -> None:
     kept = value(feature="body_length", value=6.52, expanded_u=0.06, k=k)
     assert (kept.u, kept.expanded_u, kept.k) == (pytest.approx(u), 0.06, k)
 
 
-def test_a_limit_is_a_rectangle() -> None:
+def test_a_limit_is_the_half_width_of_a_rectangle() -> None:
     assert value(feature="body_length", value=6.52, plus_minus=0.05).u == pytest.approx(0.05 / math.sqrt(3))
 
 
-def test_readings_with_an_instrument_are_reduced_as_an_observation_is() -> None:
+def test_readings_with_an_instrument_are_reduced_like_an_observation() -> None:
     kept = value(feature="pitch", readings=[4.41, 4.40, 4.42], spans=11, instrument="caliper")
     observed = Observation(feature="pitch", readings=(4.41, 4.40, 4.42), spans=11, instrument="caliper")
     (expected,) = measure_readings([observed]).measured
@@ -83,14 +83,14 @@ FORMS = (
 
 
 @pytest.mark.parametrize("given", FORMS, ids=[str(number) for number in range(len(FORMS))])
-def test_the_kept_form_can_be_read_again_and_stays_the_same(given: dict[str, Any]) -> None:
+def test_the_stored_form_can_be_read_again_unchanged(given: dict[str, Any]) -> None:
     kept = value(**given)
     assert VALUE.validate_python(kept.model_dump(mode="json")) == kept
     assert VALUE.validate_python(kept.model_dump(mode="json", exclude_defaults=True)) == kept
     assert VALUE.validate_json(kept.model_dump_json()) == kept
 
 
-def test_a_kept_value_that_is_not_what_its_figures_come_to_is_refused() -> None:
+def test_a_stored_value_that_differs_from_its_original_figures_is_refused() -> None:
     refused("0.25 in is not 6.5 mm", feature="body_length", value=6.5, u=0.03, unit="in", given=0.25)
     refused("4.41 mm over 11 gaps is not 0.5 mm", feature="pitch", value=0.5, u=0.01, spans=11, readings=[4.41])
 
@@ -129,11 +129,11 @@ def test_a_kept_value_that_is_not_what_its_figures_come_to_is_refused() -> None:
     ],
     ids=str,
 )
-def test_a_length_is_refused_in_words(changes: dict[str, Any], match: str) -> None:
+def test_an_invalid_length_is_refused_with_a_clear_message(changes: dict[str, Any], match: str) -> None:
     refused(match, **({"feature": "body_length", "value": 6.5} | changes))
 
 
-def test_every_fault_of_a_length_is_named_at_once() -> None:
+def test_all_errors_of_a_length_are_reported_at_once() -> None:
     with pytest.raises(ValidationError, match=r"unit: .*spans: "):
         value(feature="body_length", value=6.5, u=0.1, unit="ell", spans=0.5)
 
@@ -154,11 +154,11 @@ def test_every_fault_of_a_length_is_named_at_once() -> None:
     ],
     ids=str,
 )
-def test_what_is_no_value_of_a_feature_is_refused(given: dict[str, Any], match: str) -> None:
+def test_a_value_of_the_wrong_type_is_refused(given: dict[str, Any], match: str) -> None:
     refused(match, **given)
 
 
-def test_names_of_a_category_are_taken_as_people_write_them() -> None:
+def test_common_spellings_of_category_values_are_accepted() -> None:
     assert value(feature="latch_style", value="Click felt").value == ("click_felt",)
     assert value(feature="centre_island", value=True).value == ("yes",)
 
@@ -203,17 +203,17 @@ def test_a_trial_fit_either_mates_or_does_not() -> None:
         ("result", "mates"),
     ],
 )
-def test_what_belongs_to_another_basis_is_refused(part: str, given: Any) -> None:
+def test_fields_of_another_basis_are_refused(part: str, given: Any) -> None:
     with pytest.raises(ValidationError, match=f"{part} belongs to basis"):
         measured(length(), **{part: given})
 
 
-def test_values_do_not_belong_to_a_document() -> None:
+def test_values_of_a_measurement_are_refused_with_a_document() -> None:
     with pytest.raises(ValidationError, match="values belongs to basis 'measured'"):
         by_document(half(), values=[length()])
 
 
-def test_features_are_those_that_the_record_has() -> None:
+def test_only_features_of_the_entry_are_accepted() -> None:
     stack = {"feature": "stack_height", "value": 1.5, "u": 0.03}
     assert measured(stack, content=mating()).values[0].feature == "stack_height"
     with pytest.raises(ValidationError, match="a half has no stack height"):
@@ -224,7 +224,7 @@ def test_features_are_those_that_the_record_has() -> None:
         by_document(half(), stated={"stack_height": {"value": 1.5}})
 
 
-def test_a_feature_is_given_once() -> None:
+def test_a_feature_given_twice_is_refused() -> None:
     with pytest.raises(ValidationError, match="body_length is given twice"):
         measured(length(), length(6.6))
 
@@ -243,12 +243,12 @@ def test_a_series_is_confirmed_by_documents_only(basis: str) -> None:
 @pytest.mark.parametrize(
     "changes", [{"revision": 0}, {"revision": None}, {"of": "specimen"}, {"basis": "vote"}, {"key": ""}, {"seen": 1}]
 )
-def test_a_confirmation_out_of_form_is_refused(changes: dict[str, Any]) -> None:
+def test_an_invalid_confirmation_is_refused(changes: dict[str, Any]) -> None:
     with pytest.raises(ValidationError):
         measured(length(), **changes)
 
 
-def test_document_values_may_be_given_in_the_documents_unit() -> None:
+def test_values_of_a_document_may_be_given_in_its_own_unit() -> None:
     given = by_document(half(), stated={"body_length": {"value": 0.256, "unit": "in", "tolerance": 0.004}})
     assert given.stated["body_length"].value == pytest.approx(6.5024)
 
@@ -265,7 +265,7 @@ def test_document_values_may_be_given_in_the_documents_unit() -> None:
     ],
     ids=lambda statement: f"{statement.record} {getattr(statement, 'basis', '')}",
 )
-def test_what_is_stored_is_what_was_said(statement: Any) -> None:
+def test_a_stored_statement_equals_the_original(statement: Any) -> None:
     kept = statement.model_dump(mode="json")
     assert type(statement).model_validate(kept) == statement
     assert type(statement).model_validate_json(statement.model_dump_json(exclude_defaults=True)) == statement
@@ -274,7 +274,7 @@ def test_what_is_stored_is_what_was_said(statement: Any) -> None:
 # Disputes and the rest
 
 
-def test_a_dispute_gives_a_reason_and_a_feature_that_the_record_has() -> None:
+def test_a_dispute_needs_a_reason_and_a_feature_of_the_entry() -> None:
     assert dispute(half(), feature="housing_colour").feature == "housing_colour"
     assert dispute(series(), feature="pitch").of == "series"
     with pytest.raises(ValidationError, match="at least 1 character"):
@@ -285,7 +285,7 @@ def test_a_dispute_gives_a_reason_and_a_feature_that_the_record_has() -> None:
         dispute(series(), feature="contact_count")
 
 
-def test_a_dispute_is_resolved_with_who_and_why() -> None:
+def test_a_resolution_states_who_resolved_the_dispute_and_why() -> None:
     resolution = Resolution(outcome="entry_stands", reason="measured over the tabs", set_aside=("c-4",))
     resolved = dispute(half()).resolved(resolution, "Mia Dunn")
     assert (resolved.resolution, resolved.resolved_by) == (resolution, "Mia Dunn")
@@ -295,7 +295,7 @@ def test_a_dispute_is_resolved_with_who_and_why() -> None:
             Dispute.model_validate({**dict(resolved), part: None if part == "resolution" else ""})
 
 
-def test_a_resolution_gives_a_reason() -> None:
+def test_a_resolution_needs_a_reason() -> None:
     with pytest.raises(ValidationError, match="at least 1 character"):
         Resolution(outcome="entry_changed", reason="")
 
@@ -321,6 +321,6 @@ def test_hostile_text_is_refused_in_every_field(text: str) -> None:
             model.model_validate(given)
 
 
-def test_markup_and_formulas_are_text_like_any_other() -> None:
+def test_markup_and_formulas_are_kept_as_plain_text() -> None:
     for text in ("<script>alert(1)</script>", "=HYPERLINK(1)", "@sum", "-1+1"):
         assert Answer(dispute="d-1", text=text).text == text

@@ -1,4 +1,4 @@
-"""Entries of exchange files, for tests that do not ask where they stand in the file."""
+"""Entries of exchange files, for tests that do not need their place in the file."""
 
 from __future__ import annotations
 

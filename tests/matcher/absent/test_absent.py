@@ -1,4 +1,4 @@
-"""Absent: the density agrees with a slow one, is fitted on the catalogue, and splits into shares that add up."""
+"""Absent: its density agrees with the reference model, fits the catalogue and splits into shares that add up."""
 
 from __future__ import annotations
 
@@ -55,14 +55,14 @@ KIND = Reduced(index=8, feature="half_kind", values=frozenset({"plug"}))
 CASES = {
     "dimensions alone": dimensions(None),
     "with an exact count": [*dimensions(None), count(5, "contact_count", 20), count(6, "rows", 2)],
-    "a count that nobody lists": [*dimensions(None), count(5, "contact_count", 26)],
+    "a count that no entry lists": [*dimensions(None), count(5, "contact_count", 26)],
     "one caliper's zero error": [*dimensions(ZERO), count(5, "contact_count", 20)],
     "a scaled picture": [*dimensions(PICTURE), count(5, "contact_count", 20)],
     "an unscaled picture": [*dimensions(UNSCALED, 40.0), count(5, "contact_count", 20)],
     "one reading of an unscaled picture": [reading(0, "pitch", 20.0, UNSCALED), count(5, "contact_count", 20)],
     "one reading of an unscaled picture among others": [reading(0, "pitch", 20.0, UNSCALED), *dimensions(None)[1:]],
     "two readings of an unscaled picture": dimensions(UNSCALED, 40.0)[:2],
-    "a feature that no half states": [*dimensions(None), reading(4, "contact_width", 0.2)],
+    "a feature that no entry states": [*dimensions(None), reading(4, "contact_width", 0.2)],
     "what is seen, and the pair": [*dimensions(None), KIND, STACK],
     "bounds": [*dimensions(None), Reduced(index=5, feature="height", at_most=2.0, u=0.02, total_u=0.02)],
     "a bound on the contacts": [*dimensions(None), Reduced(index=5, feature="contact_count", at_least=18)],
@@ -72,7 +72,7 @@ CASES = {
 
 
 @pytest.mark.parametrize("case", CASES)
-def test_the_density_agrees_with_the_slow_one(case: str) -> None:
+def test_the_density_agrees_with_the_reference_model(case: str) -> None:
     observations = CASES[case]
     weighed = likelihood(COLUMNS, observations)
     rest = [
@@ -80,8 +80,8 @@ def test_the_density_agrees_with_the_slow_one(case: str) -> None:
         for part in weighed.parts
         if not measured(part.readings[0]) and not is_exact_count(part.readings[0])
     ]
-    slow = log_density(MODEL, COLUMNS, observations, weighed.total.tolist(), rest)
-    assert under_absent(weighed).log_density == pytest.approx(slow, rel=1e-9, abs=1e-9)
+    reference = log_density(MODEL, COLUMNS, observations, weighed.total.tolist(), rest)
+    assert under_absent(weighed).log_density == pytest.approx(reference, rel=1e-9, abs=1e-9)
 
 
 @pytest.mark.parametrize("case", CASES)
@@ -104,13 +104,13 @@ def test_shares_are_the_mean_of_both_orders() -> None:
     assert under_absent(weighed).shares == pytest.approx(expected, abs=1e-9)
 
 
-def test_before_anything_is_observed_absent_has_its_prior() -> None:
+def test_without_observations_absent_has_its_prior() -> None:
     assert under_absent(likelihood(COLUMNS, [])).log_density == 0.0
     assert posterior(COLUMNS, MODEL, [], 0.2).probability_absent == pytest.approx(0.2)
 
 
 @pytest.mark.parametrize("case", CASES)
-def test_without_one_observation_the_density_is_that_of_the_others(case: str) -> None:
+def test_leaving_out_one_observation_gives_the_density_of_the_others(case: str) -> None:
     weighed = likelihood(COLUMNS, CASES[case])
     whole = under_absent(weighed)
     for part in weighed.parts:
@@ -137,17 +137,17 @@ def test_the_fit_is_deterministic_and_its_weights_add_up() -> None:
     assert MODEL.size.sum() == len(COLUMNS)
 
 
-def test_what_is_measured_speaks_at_most_twenty_to_one_for_the_catalogue() -> None:
-    """No series here resembles another, and the fit alone would come below; the floor is our own choice, no source."""
+def test_the_absent_share_has_a_floor_of_one_twentieth() -> None:
+    """No series here resembles another: the fit alone would be lower. The floor is our own choice, no source."""
     assert MODEL.present_share == 0.05
 
 
-def test_a_catalogue_of_any_number_of_halves_can_be_thinned_out() -> None:
-    """400 of 527: in floating point 400 steps of 527/400 once led beyond the last half."""
+def test_thinning_out_works_for_any_number_of_halves() -> None:
+    """400 of 527: in floating point, 400 steps of 527/400 once went past the last half."""
     model = fit_absent(build_columns(invented_rows(27)[0][:527], []))
     assert model.weights.sum() == pytest.approx(1.0)
 
 
-def test_a_catalogue_of_a_few_series_keeps_the_starting_values() -> None:
+def test_a_catalogue_with_few_series_keeps_the_starting_values() -> None:
     small = fit_absent(invented_columns(3))
     assert small.weights.tolist() == pytest.approx([1 / 3] * 3)

@@ -1,4 +1,4 @@
-"""The fit of *absent* is that of a slow one, written independently from the same text."""
+"""The fit of *absent* agrees with the reference model, which was written independently from the same text."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ from tests.matcher.reference_model import absence_fit
 
 
 def random_catalogue(seed: int) -> Columns:
-    """Halves of which much is missing or predicted, some inferred, some of one geometry in two series."""
+    """Halves with many missing or predicted sizes; some are inferred, some share one geometry across two series."""
     draw = np.random.default_rng([17, seed])
     columns = random_columns(draw, 70)
     return replace(columns, geometry=draw.integers(0, 50, 70).astype(np.int64))
 
 
 def repeated(columns: Columns, again: np.ndarray, series: np.ndarray, geometry: np.ndarray) -> Columns:
-    """The chosen halves, each time under the series and geometry given."""
+    """The chosen halves, repeated under each of the series and geometries given."""
     return replace(
         columns,
         keys=tuple(f"half-{number}" for number in range(len(again))),
@@ -38,7 +38,7 @@ def repeated(columns: Columns, again: np.ndarray, series: np.ndarray, geometry: 
 
 
 def twins() -> Columns:
-    """Half of the series have a twin of the same sizes, some of its halves in the same geometry; some are inferred."""
+    """Half of the series have a twin with the same sizes; some twins share a geometry, and some halves are inferred."""
     columns = invented_columns(8)
     again = np.concatenate([np.arange(160), np.arange(0, 120, 2)])
     series, geometry = columns.series[again], columns.geometry[again]
@@ -51,37 +51,37 @@ CATALOGUES = {"twins": twins(), "random 0": random_catalogue(0), "random 1": ran
 
 
 def fitted(model: AbsentModel) -> dict[str, list[float]]:
-    """All that is fitted, by name."""
+    """Every fitted quantity, by name."""
     widths = {"pitch": model.bandwidths.pitch, "allowance": model.bandwidths.allowance, **model.bandwidths.across}
     shares = {"weights": model.weights, "listed": model.listed_count, "other": model.other_kind}
     return {name: table.tolist() for name, table in (widths | shares).items()} | {"present": [model.present_share]}
 
 
 @pytest.mark.parametrize("name", CATALOGUES)
-def test_the_fit_agrees_with_the_slow_one(name: str) -> None:
-    slow = absence_fit.fit(CATALOGUES[name])
-    expected = slow.widths | {"weights": slow.weights, "listed": slow.listed, "other": slow.other}
+def test_the_fit_agrees_with_the_reference_model(name: str) -> None:
+    reference = absence_fit.fit(CATALOGUES[name])
+    expected = reference.widths | {"weights": reference.weights, "listed": reference.listed, "other": reference.other}
     found = fitted(fit_absent(CATALOGUES[name]))
     assert found.keys() == expected.keys() | {"present"}
-    for quantity, values in (expected | {"present": [slow.present]}).items():
+    for quantity, values in (expected | {"present": [reference.present]}).items():
         assert found[quantity] == pytest.approx(values, rel=1e-8), quantity
 
 
 @pytest.mark.parametrize("name", CATALOGUES)
-def test_profiles_are_halves_of_one_series_that_differ_by_rounding_alone(name: str) -> None:
+def test_halves_of_one_series_that_differ_only_by_rounding_share_a_profile(name: str) -> None:
     columns = CATALOGUES[name]
     model = start_model(columns)
-    slow = absence_fit.profiles(columns)
+    reference = absence_fit.profiles(columns)
     found = [np.flatnonzero(model.profile == number).tolist() for number in range(len(model.size))]
-    assert sorted(found) == sorted(slow)
+    assert sorted(found) == sorted(reference)
     assert model.size.tolist() == [len(members) for members in found]
     assert model.representative.tolist() == [members[0] for members in found]
     assert np.flatnonzero(model.profile < 0).tolist() == np.flatnonzero(columns.inferred).tolist()
 
 
 @pytest.mark.parametrize(("halves", "weighed"), [(400, 400), (540, 400), (900, 277), (2600, 100)])
-def test_at_most_400_halves_are_weighed_and_fewer_against_many_profiles(halves: int, weighed: int) -> None:
-    """250,000 pairs of a half and a profile, but never below 100 halves; each half has its own profile here."""
+def test_at_most_400_halves_are_weighed_and_fewer_with_many_profiles(halves: int, weighed: int) -> None:
+    """At most 250,000 pairs of half and profile, but at least 100 halves. Here each half has its own profile."""
     each = np.arange(halves)
     columns = repeated(invented_columns(2), each % 40, each, each)
     training = Training.of(columns, start_model(columns))
@@ -102,8 +102,8 @@ def test_a_fit_needs_twenty_halves_of_eight_series(halves: int, series: int, fit
     ("name", "near", "far"),
     [("pitch", 0.002, 0.02), ("body_width", 0.01, 0.06), ("land_span", 0.01, 0.06), ("height", 0.01, 0.06)],
 )
-def test_a_size_parts_profiles_where_it_differs_by_more_than_rounding(name: str, near: float, far: float) -> None:
-    """0.01 mm of pitch and 0.05 mm of other sizes: our own choice, no source. One position each: no span counts."""
+def test_a_size_separates_profiles_when_it_differs_by_more_than_rounding(name: str, near: float, far: float) -> None:
+    """0.01 mm for the pitch, 0.05 mm for other sizes: our own choice, no source. With one position, no span counts."""
     one = np.zeros(3, dtype=np.int64)
     columns = repeated(invented_columns(1), one, one, np.arange(3))
     counts = columns.counts | {"contact_count": columns.counts["rows"]}

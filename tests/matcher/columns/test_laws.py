@@ -1,4 +1,4 @@
-"""The robust law of a series, held against laws that are known because the members were made from them."""
+"""The robust law of a series, compared with the known law its members were made from."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def test_a_free_slope_agrees_with_scipy() -> None:
     assert law.intercept == pytest.approx(float(np.median(values - law.slope * np.array(SIZES))), abs=1e-12)
 
 
-def test_one_wild_member_changes_nothing() -> None:
+def test_one_outlier_changes_nothing() -> None:
     values = lengths(0.5, 3.0)
     values[4] += 7.0
     law = fit_law(SIZES, values, snap_slope_to=0.5)
@@ -45,7 +45,7 @@ def test_one_wild_member_changes_nothing() -> None:
 
 
 @pytest.mark.parametrize(("share", "snapped"), [(0.99, True), (1.01, False)])
-def test_a_slope_is_the_pitch_when_nothing_in_range_moves_by_the_limit(share: float, snapped: bool) -> None:
+def test_the_slope_is_the_pitch_when_no_value_moves_by_the_limit(share: float, snapped: bool) -> None:
     off = share * SMALL_CHANGE / (max(SIZES) - min(SIZES))
     law = fit_law(SIZES, lengths(0.5 + off, 3.0), snap_slope_to=0.5)
     assert law.snapped is snapped
@@ -71,15 +71,15 @@ def test_uncertainty_has_a_floor_and_grows_with_extrapolation() -> None:
     assert exact.u(60) > exact.u(15)
 
 
-def test_normal_scatter_is_estimated_about_right() -> None:
+def test_normal_scatter_is_estimated_correctly() -> None:
     draw = np.random.default_rng(8)
     sizes = list(range(2, 62))
     spreads = [fit_law(sizes, list(draw.normal(4.0, 0.05, 60))).spread for _ in range(40)]
     assert float(np.mean(spreads)) == pytest.approx(0.05, rel=0.1)
 
 
-def test_predictions_of_members_left_out_are_as_far_off_as_they_say() -> None:
-    """About two thirds of left-out members lie within one standard uncertainty, 95 % within two (normal scatter)."""
+def test_predictions_of_left_out_members_have_the_stated_uncertainty() -> None:
+    """With normal scatter, two thirds of left-out members lie within one standard uncertainty, 95 % within two."""
     draw = np.random.default_rng(11)
     ratios = []
     for _ in range(300):
@@ -99,6 +99,6 @@ def test_members_of_one_size_count_as_one_for_the_slope() -> None:
     ("positions", "values"),
     [([5, 5, 5], [1.0, 1.0, 1.0]), ([], []), ([5], [1.0]), ([5, 6], [1.0]), ([5, 6], [1.0, float("nan")])],
 )
-def test_members_that_make_no_law_are_refused(positions: list[int], values: list[float]) -> None:
+def test_members_without_a_law_are_refused(positions: list[int], values: list[float]) -> None:
     with pytest.raises(ValueError, match=r"two different sizes|equal length|finite"):
         fit_law(positions, values)

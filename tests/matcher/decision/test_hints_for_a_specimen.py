@@ -1,4 +1,4 @@
-"""Hints: each mistake's correction, words and effect; silence where nothing is wrong or nothing can be told."""
+"""Hints: correction, wording and effect for each mistake; no hint where nothing is wrong or nothing can be known."""
 
 from __future__ import annotations
 
@@ -40,12 +40,12 @@ DIMENSIONS = ("body_length", "body_width", "land_span", "height")
 
 
 def size(name: str) -> float:
-    """What the catalogue states of the true half."""
+    """The size that the catalogue states for the true half."""
     return float(COLUMNS.dimensions[name].stated[TRUE])
 
 
 def specimen(scale: float = 1.0, shared: SharedError | None = None) -> dict[str, Reduced]:
-    """Clean readings of the true half by feature, each a little off."""
+    """Readings of the true half by feature, without mistakes and each a little off."""
     given = [
         Reduced(index=0, feature="contact_count", count=30),
         Reduced(index=1, feature="rows", count=IN_ROWS),
@@ -64,7 +64,7 @@ def found(observations: Sequence[Reduced], prior_absent: float = 0.1) -> tuple[H
 
 
 def hints_with(name: str, /, **wrong: object) -> tuple[Hint, ...]:
-    """Hints where one observation is given otherwise."""
+    """Hints when one observation is replaced."""
     given = specimen()
     given[name] = replace(given[name], **wrong)  # type: ignore[arg-type]
     return found(list(given.values()))
@@ -119,7 +119,7 @@ MISTAKES: dict[str, tuple[str, dict[str, object], dict[str, object], str]] = {
 
 
 @pytest.mark.parametrize("kind", MISTAKES)
-def test_a_mistake_is_named_with_what_would_correct_it(kind: str) -> None:
+def test_a_mistake_is_named_with_its_correction(kind: str) -> None:
     feature, wrong, corrected, words = MISTAKES[kind]
     given = hints_with(feature, **wrong)
     hint = next((hint for hint in given[:2] if hint.kind == kind), None)
@@ -130,7 +130,7 @@ def test_a_mistake_is_named_with_what_would_correct_it(kind: str) -> None:
     assert hint.indices == (hint.index,)
 
 
-def test_a_height_given_as_the_stack_is_named() -> None:
+def test_a_height_that_is_really_the_stacking_height_is_named() -> None:
     stack = Reduced(index=9, feature="stack_height", of=Of.PAIR, value=size("height"), u=U, total_u=U)
     (hint, *_) = found([*specimen().values(), stack])
     assert hint.kind == "height_for_stack_height"
@@ -158,7 +158,7 @@ def test_every_length_in_one_unit_is_one_hint(factor: float, unit: str) -> None:
     assert hint.first == COLUMNS.keys[TRUE]
 
 
-def test_tails_are_told_by_the_lands_where_no_span_over_them_is_stated() -> None:
+def test_tails_are_recognised_by_the_land_pattern_where_no_span_over_them_is_stated() -> None:
     rows, matings = invented_rows(12)
     columns = build_columns(rows, matings)
     given = specimen()
@@ -170,7 +170,7 @@ def test_tails_are_told_by_the_lands_where_no_span_over_them_is_stated() -> None
     assert hint.kind == "tail_span_for_body_width"
 
 
-def test_hold_downs_are_told_by_the_moulding_where_no_overall_length_is_stated() -> None:
+def test_hold_downs_are_recognised_by_the_housing_where_no_overall_length_is_stated() -> None:
     rows, matings = invented_rows(12)
     columns = build_columns(rows, matings)
     given = specimen()
@@ -201,7 +201,7 @@ def test_a_hint_says_what_it_would_change() -> None:
     assert "identified" in hint.change
 
 
-def test_the_stated_answer_is_that_of_the_corrected_observations() -> None:
+def test_the_answer_in_a_hint_is_that_of_the_corrected_observations() -> None:
     given = specimen()
     counted = replace(given["contact_count"], count=34)
     hint = found([counted, *(o for name, o in given.items() if name != "contact_count")])[0]
@@ -212,7 +212,7 @@ def test_the_stated_answer_is_that_of_the_corrected_observations() -> None:
     assert hint.probability_absent == pytest.approx(answer.probability_absent, abs=1e-9)
 
 
-def test_a_unit_hint_states_the_answer_of_the_length_in_inches_with_its_zero_error_shared() -> None:
+def test_the_answer_of_a_unit_hint_keeps_the_shared_zero_error() -> None:
     zero = SharedError(group="caliper", kind=SharedKind.ZERO, sd=0.0115)
     given = specimen(shared=zero)
     typed = replace(given["body_length"], value=given["body_length"].number / 25.4)
@@ -222,7 +222,7 @@ def test_a_unit_hint_states_the_answer_of_the_length_in_inches_with_its_zero_err
     assert hint.first_probability == pytest.approx(float(np.exp(answer.log_geometry[answer.order[0]])), abs=1e-3)
 
 
-def test_a_pitch_off_by_a_factor_shows_in_a_picture_without_scale() -> None:
+def test_a_pitch_wrong_by_a_factor_is_found_in_a_picture_without_scale() -> None:
     picture = SharedError(group="picture", kind=SharedKind.SCALE, sd=UNSCALED_SD, unscaled=True)
     given = specimen(scale=80.0, shared=picture)
     given["pitch"] = replace(given["pitch"], value=given["pitch"].number * 2)
@@ -232,8 +232,8 @@ def test_a_pitch_off_by_a_factor_shows_in_a_picture_without_scale() -> None:
 
 
 @pytest.mark.parametrize(("kind", "spans"), [("contacts_for_gaps", 15), ("gap_missed", 13)])
-def test_a_gap_miscounted_among_many_shows_in_a_picture_without_scale(kind: str, spans: int) -> None:
-    """7 % of the pitch: less than its tolerance over one gap, far more than over fourteen."""
+def test_one_gap_miscounted_among_many_is_found_in_a_picture_without_scale(kind: str, spans: int) -> None:
+    """7 % of the pitch: less than the tolerance of one gap, but far more than that of fourteen."""
     picture = SharedError(group="picture", kind=SharedKind.SCALE, sd=UNSCALED_SD, unscaled=True)
     given = specimen(scale=80.0, shared=picture)
     wrong = PITCH * 80.0 * 14 / spans
@@ -242,8 +242,8 @@ def test_a_gap_miscounted_among_many_shows_in_a_picture_without_scale(kind: str,
     assert (hint.kind, hint.corrected["spans"]) == (kind, 14)
 
 
-def test_a_gap_miscounted_in_a_picture_of_the_pitch_alone_cannot_be_told() -> None:
-    """Any scale explains one length."""
+def test_a_miscounted_gap_cannot_be_found_in_a_picture_of_the_pitch_alone() -> None:
+    """One length fits with some scale."""
     picture = SharedError(group="picture", kind=SharedKind.SCALE, sd=UNSCALED_SD, unscaled=True)
     given = specimen(scale=80.0, shared=picture)
     wrong = replace(given["pitch"], value=PITCH * 80.0 * 14 / 15, spans=15)
@@ -259,11 +259,11 @@ def test_units_are_never_blamed_in_a_picture_without_scale() -> None:
     assert not kinds & {"inches", "mils", "unit_mixed_up", "everything_in_inches", "everything_in_mils"}
 
 
-def test_a_clean_specimen_gets_no_hint() -> None:
+def test_a_specimen_without_mistakes_gets_no_hint() -> None:
     assert found(list(specimen().values())) == ()
 
 
-def test_a_clean_specimen_gets_no_hint_where_absent_is_ruled_out() -> None:
+def test_a_specimen_without_mistakes_gets_no_hint_where_absent_is_ruled_out() -> None:
     assert found(list(specimen().values()), prior_absent=0.0) == ()
 
 
@@ -273,7 +273,7 @@ def test_a_mistake_is_named_where_absent_is_ruled_out() -> None:
     assert found(list(given.values()), prior_absent=0.0)[0].kind == "hold_downs_counted"
 
 
-def test_a_clean_picture_of_any_scale_gets_no_hint() -> None:
+def test_a_picture_without_mistakes_gets_no_hint_whatever_its_scale() -> None:
     picture = SharedError(group="picture", kind=SharedKind.SCALE, sd=UNSCALED_SD, unscaled=True)
     assert found(list(specimen(scale=80.0, shared=picture).values())) == ()
 
@@ -283,11 +283,11 @@ def test_a_fitting_stack_gets_no_hint() -> None:
     assert found([*specimen().values(), stack]) == ()
 
 
-def test_one_reading_alone_gets_no_hint() -> None:
+def test_a_single_reading_gets_no_hint() -> None:
     assert found([specimen()["body_length"]]) == ()
 
 
-def test_a_specimen_like_nothing_listed_gets_no_hint_that_names_a_half_for_certain() -> None:
+def test_a_specimen_unlike_any_entry_gets_no_hint_that_is_certain_of_a_half() -> None:
     given = specimen()
     for name, wrong in (("body_length", 41.3), ("body_width", 15.7), ("land_span", 22.9), ("height", 11.1)):
         given[name] = replace(given[name], value=wrong)
@@ -302,7 +302,7 @@ def test_bounds_and_sets_of_values_are_not_blamed() -> None:
     assert not {2, 4} & {hint.index for hint in found([*rest, bound, either])}
 
 
-def test_hints_come_likeliest_first_and_each_mistake_once() -> None:
+def test_hints_are_sorted_by_probability_and_each_mistake_appears_once() -> None:
     given = hints_with("contact_count", count=30 + IN_ROWS)
     probabilities = [hint.probability for hint in given]
     assert probabilities == sorted(probabilities, reverse=True)
@@ -310,7 +310,7 @@ def test_hints_come_likeliest_first_and_each_mistake_once() -> None:
     assert len({(hint.kind, hint.indices) for hint in given}) == len(given)
 
 
-def test_only_what_reaches_the_threshold_is_shown() -> None:
+def test_only_hints_above_the_threshold_are_shown() -> None:
     given = specimen()
     given["contact_count"] = replace(given["contact_count"], count=34)
     observations = list(given.values())

@@ -1,4 +1,4 @@
-"""A judgement is a part of an identification at a part of its cost: the two never differ."""
+"""A judgement gives part of an identification's result at less cost; the two must agree."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ MODEL = fit_absent(COLUMNS)
 
 
 def readings(half: int, off_mm: float) -> list[Reduced]:
-    """Count and two lengths of a half, each the same amount off."""
+    """The count and two lengths of a half, the lengths off by the same amount."""
     count = Reduced(index=0, feature="contact_count", count=int(COLUMNS.counts["contact_count"][half]))
     lengths = [
         Reduced(
@@ -28,7 +28,7 @@ def readings(half: int, off_mm: float) -> list[Reduced]:
 
 @pytest.mark.parametrize("half", range(0, len(COLUMNS.keys), 29))
 @pytest.mark.parametrize("off_mm", [0.0, 0.05, 3.0])
-def test_it_says_what_identification_and_explanation_say(half: int, off_mm: float) -> None:
+def test_a_judgement_agrees_with_identification_and_explanation(half: int, off_mm: float) -> None:
     observed, keys = readings(half, off_mm), [COLUMNS.keys[half], COLUMNS.keys[0]]
     whole = identify(COLUMNS, MODEL, observed, prior_absent=0.2)
     judged = judge(COLUMNS, MODEL, observed, keys, prior_absent=0.2)

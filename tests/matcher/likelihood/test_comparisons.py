@@ -1,4 +1,4 @@
-"""One observation against one entry: what is expected, how likely a right reading is as far off, and the bench word."""
+"""One observation against one entry: the expected value, the p-value of a right reading, and the word shown for it."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def against(reading: Reduced, half: int = PLUG) -> Comparison:
 
 
 def length(off: float, shared: SharedError | None = None) -> Reduced:
-    """A reading of the length that is so much off, mm."""
+    """A reading of the length that is off by that much, mm."""
     return Reduced(index=0, feature="body_length", value=LENGTH + off, u=0.02, total_u=0.02, shared=shared)
 
 
@@ -117,7 +117,7 @@ def test_a_slip_is_named_from_one_half_of_probability() -> None:
     assert against(length(1.0)).slip == "measured wrong"
 
 
-def test_without_a_scale_or_with_a_bound_only_what_is_expected_is_said() -> None:
+def test_without_a_scale_or_with_a_bound_only_the_expected_value_is_given() -> None:
     unscaled = SharedError(group="p", kind=SharedKind.SCALE, sd=10.0, unscaled=True)
     bound = Reduced(index=0, feature="body_length", at_least=3.0, at_most=4.5, u=0.02, total_u=0.02)
     for found in (against(length(0.0, unscaled)), against(bound)):
@@ -128,17 +128,17 @@ def test_without_a_scale_or_with_a_bound_only_what_is_expected_is_said() -> None
     assert evidence_of(length(0.0), COLUMNS).words == LENGTH
 
 
-def test_an_entry_that_states_no_size_or_count_says_nothing() -> None:
+def test_an_entry_that_states_no_size_or_count_gives_no_comparison() -> None:
     assert against(Reduced(index=0, feature="contact_width", value=0.2, u=0.02, total_u=0.02)) == Comparison()
     assert against(Reduced(index=0, feature="power_contact_count", count=2)) == Comparison()
 
 
-def test_what_is_seen_of_the_other_half_is_not_compared() -> None:
+def test_observations_of_the_other_half_are_not_compared() -> None:
     assert against(Reduced(index=0, feature="contact_count", of=Of.OTHER, count=20)) == Comparison()
 
 
 @pytest.mark.parametrize("bounds", [{"count": 20}, {"at_least": 20}, {"at_most": 20}, {"at_least": 3, "at_most": 21}])
-def test_a_count_fits_where_it_may_be_the_stated_one(bounds: dict[str, int]) -> None:
+def test_a_count_fits_where_it_may_be_the_stated_count(bounds: dict[str, int]) -> None:
     found = against(Reduced(index=0, feature="contact_count", **bounds))  # type: ignore[arg-type]
     assert (found.expected, found.p_value, found.word) == (20, 1.0, "fits")
 
@@ -150,7 +150,7 @@ def test_any_other_count_is_a_miscount(bounds: dict[str, int]) -> None:
     assert found.slip_probability == 1.0
 
 
-def test_a_kind_fits_where_it_may_be_the_stated_one_and_is_else_as_likely_as_a_wrong_name() -> None:
+def test_a_kind_fits_where_it_may_be_the_stated_kind_and_is_otherwise_as_likely_as_a_wrong_name() -> None:
     seen = Reduced(index=0, feature="half_kind", values=frozenset({"plug"}))
     fits, wrong = against(seen), against(seen, RECEPTACLE)
     assert (fits.expected, fits.p_value) == ("plug", 1.0)
@@ -167,7 +167,7 @@ def test_a_kind_fits_where_it_may_be_the_stated_one_and_is_else_as_likely_as_a_w
         ((0.0, 1.0, 0.0), "receptacle"),
     ],
 )
-def test_a_predicted_kind_is_not_held_against_what_is_seen(has: tuple[float, ...], expected: str | None) -> None:
+def test_a_predicted_kind_is_not_compared_with_the_observed_kind(has: tuple[float, ...], expected: str | None) -> None:
     kinds = np.tile(np.array(has), (len(COLUMNS), 1))
     columns = replace(COLUMNS, categories={**COLUMNS.categories, "half_kind": kinds})
     seen = Reduced(index=0, feature="half_kind", values=frozenset({"plug"}))

@@ -1,4 +1,4 @@
-"""The laws of counted numbers are those of the slow model, number by number."""
+"""The laws of counted numbers agree with the reference model, number by number."""
 
 from __future__ import annotations
 
@@ -20,25 +20,25 @@ CASES = [
 ]
 
 
-def test_contacts_are_counted_as_in_the_slow_model() -> None:
+def test_the_law_of_contacts_agrees_with_the_reference_model() -> None:
     stated, rows, hold_downs, power = (np.array(column) for column in zip(*CASES, strict=True))
     law = contact_law(stated, rows, hold_downs, power)
     for number in (*range(90), *range(380, 420), 2000):
-        slow = [counts.contact_law(number, *case) for case in CASES]
-        assert law.probability(number, number) == pytest.approx(slow, rel=1e-9), number
+        reference = [counts.contact_law(number, *case) for case in CASES]
+        assert law.probability(number, number) == pytest.approx(reference, rel=1e-9), number
     several = [math.fsum(counts.contact_law(number, *case) for number in range(20, 31)) for case in CASES]
     assert law.probability(20, 30) == pytest.approx(several, rel=1e-9)
 
 
-def test_a_few_things_are_counted_as_in_the_slow_model() -> None:
+def test_the_law_of_small_counts_agrees_with_the_reference_model() -> None:
     stated = np.array([0, 1, 2, 4, 10])
     law = small_count_law(stated, 0.08)
     for number in range(14):
-        slow = [counts.other_law(number, int(true), 0.08) for true in stated]
-        assert law.probability(number, number) == pytest.approx(slow, rel=1e-9), number
+        reference = [counts.other_law(number, int(true), 0.08) for true in stated]
+        assert law.probability(number, number) == pytest.approx(reference, rel=1e-9), number
 
 
-def test_of_an_unknown_number_any_may_be_counted() -> None:
+def test_any_count_is_possible_where_the_number_is_unknown() -> None:
     law = small_count_law(np.array([-1]), 0.08)
     assert law.probability(3, 3)[0] == pytest.approx(counts.any_count(3), rel=1e-9)
 

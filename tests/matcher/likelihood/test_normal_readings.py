@@ -1,4 +1,4 @@
-"""The closed form for readings that share an error is the sum over which of them are grossly wrong."""
+"""The closed form for readings that share an error is the sum over every choice of grossly wrong readings."""
 
 from __future__ import annotations
 
@@ -33,8 +33,8 @@ def drawn(count: int, apart: float) -> NormalReadings:
     )
 
 
-def slow(readings: NormalReadings, most_wrong: int) -> np.ndarray:
-    """One half, one choice at a time, by scipy's multivariate normal; all may be wrong at once, too."""
+def one_by_one(readings: NormalReadings, most_wrong: int) -> np.ndarray:
+    """One half and one choice at a time, by scipy's multivariate normal; all may be wrong at once, too."""
     count, a = len(readings.wrong), readings.coefficient[:, 0]
     sizes = sorted({*range(min(most_wrong, count) + 1), count})
     choices = [set(wrong) for size in sizes for wrong in itertools.combinations(range(count), size)]
@@ -54,15 +54,17 @@ def slow(readings: NormalReadings, most_wrong: int) -> np.ndarray:
 
 @pytest.mark.parametrize("apart", [0.0, 0.1, 2.0])
 @pytest.mark.parametrize(("count", "most_wrong"), [(1, 1), (3, 3), (5, 5), (6, 2), (8, 2)])
-def test_up_to_five_any_may_be_wrong_of_more_two_or_all(count: int, most_wrong: int, apart: float) -> None:
+def test_up_to_five_readings_any_may_be_wrong_and_of_more_two_or_all(count: int, most_wrong: int, apart: float) -> None:
     readings = drawn(count, apart)
-    assert readings.closed_form() == pytest.approx(slow(readings, most_wrong), abs=1e-9)
+    assert readings.closed_form() == pytest.approx(one_by_one(readings, most_wrong), abs=1e-9)
 
 
 @pytest.mark.parametrize("likelier_wrong", [0.0, 5.0])
 @pytest.mark.parametrize("apart", [0.0, 0.1, 2.0])
 @pytest.mark.parametrize("count", [2, 5, 6, 7, 9])
-def test_without_a_reading_it_is_the_closed_form_of_the_others(count: int, apart: float, likelier_wrong: float) -> None:
+def test_leaving_out_a_reading_gives_the_closed_form_of_the_others(
+    count: int, apart: float, likelier_wrong: float
+) -> None:
     readings = drawn(count, apart)
     readings = replace(readings, wrong=readings.wrong + likelier_wrong)
     for dropped in range(count):
@@ -106,7 +108,7 @@ def test_the_closed_form_is_right_to_two_nats_for_the_likeliest_halves(shared: S
 
 
 @pytest.mark.parametrize(("kind", "moved"), [(SharedKind.ZERO, [1.0, 0.1]), (SharedKind.SCALE, [1.0, 1.0])])
-def test_a_zero_error_moves_a_reading_by_its_coefficient_and_a_scale_all_alike(
+def test_a_zero_error_moves_each_reading_by_its_coefficient_and_a_scale_error_moves_all_alike(
     kind: SharedKind, moved: list[float]
 ) -> None:
     columns = invented_columns(2)
@@ -127,17 +129,17 @@ def test_two_readings_far_off_do_not_hide_that_the_others_agree() -> None:
     deviation = readings.deviation.copy()
     deviation[[2, 5]] += np.array([[3.0], [-5.0]])
     readings = replace(readings, deviation=deviation, wrong=readings.wrong - 10.0)
-    assert readings.closed_form() == pytest.approx(slow(readings, 2), abs=1e-9)
+    assert readings.closed_form() == pytest.approx(one_by_one(readings, 2), abs=1e-9)
 
 
 @pytest.mark.parametrize("likelier_wrong", [0.0, 4.0, 12.0])
 @pytest.mark.parametrize("unit", [1.0, 1000.0])
 @pytest.mark.parametrize("apart", [0.0, 0.01, 0.04, 0.5, "opposed"])
 @pytest.mark.parametrize("count", [6, 7, 9, 20])
-def test_what_counts_as_impossible_is_an_upper_bound(
+def test_the_density_used_to_rule_halves_out_is_an_upper_bound(
     count: int, apart: float | str, unit: float, likelier_wrong: float
 ) -> None:
-    """Of the density of each choice of up to two wrong, also without any one reading; else halves would be lost."""
+    """It bounds every choice of up to two wrong readings, also with one left out; otherwise halves would be lost."""
     readings = drawn(count, 0.0 if isinstance(apart, str) else apart)
     if apart == "opposed":
         readings = replace(readings, deviation=0.3 * (-1.0) ** np.arange(count)[:, None] * np.ones(HALVES))
@@ -157,7 +159,7 @@ def test_what_counts_as_impossible_is_an_upper_bound(
         assert np.all(readings._most + math.log(choices) >= some.over_choices(2) + rest - 1e-9)
 
 
-def test_readings_far_apart_are_seen_to_be_impossible() -> None:
+def test_readings_far_apart_are_recognised_as_impossible() -> None:
     readings = drawn(9, 2.0)
     assert np.all(readings._most < readings.wrong.sum(axis=0) - 100.0)
 

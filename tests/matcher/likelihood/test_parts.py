@@ -1,4 +1,4 @@
-"""How observations fall into parts: what each part's reading shares are, what is left without one, what is exact."""
+"""How observations split into independent parts: each reading's share, the rest without it, and what is exact."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ JOINT: dict[str, Callable[[Bench], list[Reduced]]] = {
 
 
 def together(part: Part, chosen: slice) -> np.ndarray:
-    """Log-likelihood of some of a part's readings; one that shares an error is not folded here, as beside others."""
+    """Log-likelihood of some of a part's readings; a shared error is not folded in, just as beside other readings."""
     evidence = part.evidence[chosen]
     dimensions = tuple(each for each in evidence if isinstance(each, DimensionEvidence) and each.reading.shared)
     if dimensions:
@@ -51,7 +51,7 @@ def together(part: Part, chosen: slice) -> np.ndarray:
 
 
 @pytest.mark.parametrize("case", JOINT)
-def test_a_share_is_what_the_reading_adds_to_those_before_it_in_both_orders(case: str) -> None:
+def test_a_share_is_what_the_reading_adds_to_those_before_it_averaged_over_both_orders(case: str) -> None:
     (part,) = likelihood(COLUMNS, JOINT[case](bench())).parts
     expected = np.array(
         [
@@ -67,7 +67,7 @@ def test_a_share_is_what_the_reading_adds_to_those_before_it_in_both_orders(case
 
 
 @pytest.mark.parametrize("case", JOINT)
-def test_without_a_reading_a_part_is_the_likelihood_of_the_others(case: str) -> None:
+def test_leaving_out_a_reading_gives_the_likelihood_of_the_others(case: str) -> None:
     extra = [replace(bench().value("height"), index=100), replace(bench().category("mounting"), index=101)]
     whole = likelihood(COLUMNS, [*JOINT[case](bench()), *extra])
     assert len(whole.parts) == 3
@@ -85,8 +85,8 @@ def test_a_bound_shares_no_error_with_a_value() -> None:
     bound = Reduced(index=1, feature="body_width", at_most=4.0, u=0.02, total_u=math.hypot(0.02, 0.05), shared=ZERO)
     weighed = likelihood(COLUMNS, [value, bound])
     assert [len(part.readings) for part in weighed.parts] == [1, 1]
-    slow = [log_likelihood(COLUMNS, half, [value, bound]) for half in range(len(COLUMNS))]
-    assert weighed.total == pytest.approx(np.array(slow), abs=1e-9)
+    reference = [log_likelihood(COLUMNS, half, [value, bound]) for half in range(len(COLUMNS))]
+    assert weighed.total == pytest.approx(np.array(reference), abs=1e-9)
 
 
 SIZES = {"body_length": 9.0, "body_width": 4.0, "land_span": 5.0}
@@ -104,7 +104,7 @@ VAGUE = [
 
 
 def vague_groups(columns: Columns) -> list[SharedGroup]:
-    """Those of the caliper, and those from the picture."""
+    """The group of the caliper and the group of the picture."""
     evidence = tuple(DimensionEvidence(reading=reading, columns=columns) for reading in VAGUE)
     return [SharedGroup(evidence=evidence[:3]), SharedGroup(evidence=evidence[3:])]
 
@@ -116,7 +116,7 @@ def closed_forms(columns: Columns) -> np.ndarray:
 
 @pytest.mark.parametrize("weighed_beside", [False, True])
 def test_all_but_a_millionth_of_the_probability_is_integrated_exactly(weighed_beside: bool) -> None:
-    """A millionth by the closed forms, which are right to a few nats; and no more halves than that takes."""
+    """A millionth by the closed forms, which are right to a few nats; no more halves than needed are integrated."""
     columns = invented_columns(12)
     draw = np.random.default_rng(23)
     columns = replace(columns, prior_weight=np.exp(draw.uniform(-12, 0, len(columns))))
@@ -133,7 +133,7 @@ def test_all_but_a_millionth_of_the_probability_is_integrated_exactly(weighed_be
     assert probability[in_closed_form].sum() + probability[~in_closed_form].min() > 1e-6
 
 
-def test_the_32_likeliest_are_integrated_exactly_however_unlikely() -> None:
+def test_the_32_likeliest_halves_are_always_integrated_exactly() -> None:
     columns = invented_columns(12)
     beside = np.arange(len(columns)) * -20.0
     found = likelihood(columns, VAGUE, beside=beside).total
@@ -142,15 +142,15 @@ def test_the_32_likeliest_are_integrated_exactly_however_unlikely() -> None:
 
 
 def with_matings(columns: Columns, chosen: np.ndarray) -> Columns:
-    """The catalogue with some of its matings only."""
+    """The catalogue with only some of its matings."""
     listed = columns.matings
     dimensions = {name: column.take(chosen) for name, column in listed.dimensions.items()}
     matings = replace(listed, half=listed.half[chosen], other=listed.other[chosen], dimensions=dimensions)
     return replace(columns, matings=matings)
 
 
-def test_the_mate_at_hand_is_each_listed_one_or_none_by_what_was_seen_of_it() -> None:
-    """By the slow model: the likelihood with one mating alone, and with none, tells what each mate adds."""
+def test_observations_of_the_mate_weigh_each_listed_mate_and_an_unlisted_one() -> None:
+    """By the reference model: the likelihood with one mating alone, and with none, shows what each mate adds."""
     seen = [
         Reduced(index=0, feature="body_width", of=Of.OTHER, value=4.0, u=1.0, total_u=1.0),
         Reduced(index=1, feature="hold_down_count", of=Of.OTHER, count=2),

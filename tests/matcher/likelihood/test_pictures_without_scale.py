@@ -1,4 +1,4 @@
-"""The quick way with pictures without a scale: equal to the slow model and to the careful quadrature."""
+"""The fast method for pictures without a scale agrees with the reference model and with the full quadrature."""
 
 from __future__ import annotations
 
@@ -48,18 +48,18 @@ def group_of(columns: Columns, readings: list[Reduced]) -> SharedGroup:
 
 
 def fine_pictures(number: int) -> list[SharedGroup]:
-    """Groups of readings fine enough for the quick way."""
+    """Groups of readings fine enough for the fast method."""
     found = [group_of(*random_picture(seed)) for seed in range(3 * number)]
     return [group for group in found if scale_free_ratios.within_reach(group.readings)][:number]
 
 
 def largest_part(group: SharedGroup) -> np.ndarray:
-    """By half, the largest u of an explanation as a part of its size."""
+    """For each half, the largest relative u among its explanations."""
     parts = [np.where(m.weight > 0, m.entry_u / np.maximum(m.centre, 1e-300), 0.0) for m in group.mixtures]
     return np.asarray(np.max(np.concatenate(parts), axis=0))
 
 
-def test_the_quick_way_equals_the_panels_where_sizes_are_known() -> None:
+def test_the_fast_method_equals_the_panels_where_sizes_are_known() -> None:
     groups = fine_pictures(30)
     assert len(groups) == 30
     for group in groups:
@@ -73,7 +73,7 @@ def test_the_quick_way_equals_the_panels_where_sizes_are_known() -> None:
 
 
 @pytest.mark.parametrize("seed", VAGUE_SEEDS)
-def test_entries_that_may_be_near_zero_agree_with_the_slow_model(seed: int) -> None:
+def test_entries_that_may_be_near_zero_agree_with_the_reference_model(seed: int) -> None:
     columns, readings = random_picture(seed)
     group = group_of(columns, readings)
     quick, trusted = scale_free_ratios.log_density(group.readings, group.mixtures, UNSCALED_SD)
@@ -83,7 +83,7 @@ def test_entries_that_may_be_near_zero_agree_with_the_slow_model(seed: int) -> N
         assert quick[half] == pytest.approx(log_likelihood(columns, int(half), readings), abs=RIGHT)
 
 
-def test_the_posterior_is_that_of_the_panels(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_posterior_agrees_with_that_of_the_panels(monkeypatch: pytest.MonkeyPatch) -> None:
     columns = invented_columns(60)
     model = fit_absent(columns)
     names = ("body_length", "body_width", "land_span")
@@ -123,7 +123,7 @@ def test_a_tolerance_nearly_as_wide_as_the_size_is_left_to_the_panels() -> None:
     assert exact(group, halves).tolist() == by_panels(group, halves).tolist()
 
 
-def test_shares_do_not_depend_on_what_was_asked_before() -> None:
+def test_shares_do_not_depend_on_earlier_calls() -> None:
     columns, readings = random_picture(VAGUE_SEEDS[1])
     (first,), (again,) = likelihood(columns, readings).parts, likelihood(columns, readings).parts
     everyone = np.arange(len(columns))

@@ -1,4 +1,4 @@
-"""Log-probability of a right reading, by which the mistakes that are weighed in full are chosen."""
+"""Log-probability of a right reading, which decides which mistakes are weighed in full."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ SCALE = SharedError(group="picture", kind=SharedKind.SCALE, sd=0.1)
 
 
 def right(columns: dict[str, DimensionColumn], place: int, reading: Reduced) -> float:
-    """Density of a right reading, by the slow model; 1e-300 where nothing is known."""
+    """Density of a right reading by the reference model; 1e-300 where nothing is known."""
     where = interval_of(columns, reading.feature, place)
     if not where.known:
         return 1e-300
@@ -47,7 +47,7 @@ def test_a_right_size_has_the_density_of_its_tolerance_and_all_errors(shared: Sh
 
 
 @pytest.mark.parametrize("of", [Of.OTHER, Of.PAIR])
-def test_a_right_size_of_a_mate_is_that_of_a_listed_one_or_of_an_unlisted_one_in_ten(of: Of) -> None:
+def test_a_right_size_of_a_mate_counts_listed_mates_and_an_unlisted_mate_at_one_in_ten(of: Of) -> None:
     feature = "stack_height" if of is Of.PAIR else "body_length"
     matings = COLUMNS.matings
     middle = float(np.nanmedian(COLUMNS.unlisted_mate[feature].centre))
@@ -80,7 +80,7 @@ def test_where_nobody_lists_a_mate_a_right_size_is_that_of_an_unlisted_one() -> 
 
 
 @pytest.mark.parametrize(("feature", "number", "wrong"), [("contact_count", 20, 0.028), ("contact_count", 400, 0.15)])
-def test_a_count_is_right_where_it_is_the_stated_one(feature: str, number: int, wrong: float) -> None:
+def test_a_count_is_right_where_it_equals_the_stated_count(feature: str, number: int, wrong: float) -> None:
     """0.02 and 0.0004 a contact, at most 0.15: our own choices, no source."""
     found = evidence_of(Reduced(index=0, feature=feature, count=number), COLUMNS).log_right(EVERYONE)
     expected = np.where(COLUMNS.counts[feature] == number, math.log(1 - wrong), -1e4)
@@ -97,6 +97,6 @@ def test_a_count_is_right_where_it_is_the_stated_one(feature: str, number: int, 
     ],
     ids=["a bound on a count", "a count of the mate", "a bound on a size"],
 )
-def test_what_cannot_be_right_or_wrong_alone_counts_as_it_is(reading: Reduced) -> None:
+def test_an_observation_without_mistakes_keeps_its_likelihood(reading: Reduced) -> None:
     evidence = evidence_of(reading, COLUMNS)
     assert evidence.log_right(EVERYONE) == pytest.approx(np.log(evidence.of_halves()))

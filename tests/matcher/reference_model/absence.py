@@ -1,4 +1,4 @@
-"""Density of the observations if the catalogue does not have the half: one profile, one class at a time.
+"""Density of the observations if the half is not in the catalogue, one profile and one class at a time.
 
 q(y) = w·p(y | listed) + s·p(y | unlike anything)
      + (1 − w − s)·Σ_j π_j Σ_k (n_k/N)·p_j(count | k)·N(ln of the measured dimensions)·Π p(the rest | k, j).
@@ -23,7 +23,7 @@ STRANGE_SHARE = 0.02
 CLASSES = 3
 COUNT_SPREAD = (0.3, 0.6, 1.0)
 ON_GRID = 0.95
-"""Our own choices, no source; the fast code has figures of its own."""
+"""Our own choices, no source; the fast code keeps its own copy of these figures."""
 
 
 def measured(reading: Reduced) -> bool:

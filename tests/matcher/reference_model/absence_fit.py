@@ -1,7 +1,7 @@
-"""Profiles of a catalogue and the fit of *absent* on them: one half, one profile, one class at a time.
+"""Profiles of a catalogue and the fit of *absent* to them, one half, one profile and one class at a time.
 
 Expectation–maximisation on each listed half given the profiles of other series and other geometry. Figures are our own
-choices, no source; they stand here a second time so that none of them changes unnoticed.
+choices, no source; they are repeated here so that none of them changes unnoticed.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ class Fit:
 
 
 def profiles(columns: Columns) -> list[list[int]]:
-    """Members of each profile: listed halves of one series and rows that differ by no more than rounding."""
+    """Members of each profile: listed halves of one series and one number of rows that differ only by rounding."""
     found: dict[tuple[object, ...], list[int]] = {}
     for half in range(len(columns)):
         if columns.inferred[half]:
@@ -79,7 +79,7 @@ def trained_on(columns: Columns) -> list[int]:
 
 
 def fit(columns: Columns) -> Fit:
-    """The fit after as many steps as it takes; for catalogues of up to 400 halves and some hundred profiles."""
+    """The fit after as many steps as it needs; for catalogues of up to 400 halves and a few hundred profiles."""
     found, halves = profiles(columns), trained_on(columns)
     now = Fit(
         present=START_PRESENT,
@@ -153,7 +153,7 @@ def _pairs(columns: Columns, found: list[list[int]], halves: list[int]) -> list[
 
 
 def _measured(columns: Columns, halves: list[int]) -> tuple[dict[str, list[float]], dict[str, list[float]]]:
-    """What a caliper would read of each half, always with the same errors: ln(size), or mm of allowance; variances."""
+    """What a caliper would read on each half, always with the same errors: ln(size), or mm of allowance; variances."""
     draw, measured, variances = np.random.default_rng(0), {}, {}
     for name in ("pitch", "allowance", *FITTED):
         column = columns.dimensions["body_length" if name == "allowance" else name]
@@ -206,7 +206,7 @@ def _step(now: Fit, pairs: list[list[Pair]]) -> Fit:
 
 
 def _exact(now: Fit, pair: Pair) -> float:
-    """A half that measures as the profile's: nothing but errors of measuring between them, a count that it lists."""
+    """A half that measures like the profile: only errors of measurement between them, and a count that it lists."""
     return now.present * pair.share * _normal(pair, dict.fromkeys(now.widths, 0.0)) * pair.listed * pair.same_kind
 
 

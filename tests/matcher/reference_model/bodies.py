@@ -1,4 +1,4 @@
-"""What is known of one body: a half of the catalogue, or the mate of a half that nobody listed."""
+"""What is known of one body: a half of the catalogue, or an unlisted mate of a half."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ KNOWN_KIND = 0.999
 
 
 def interval_of(columns: Mapping[str, DimensionColumn], feature: str, position: int) -> Interval:
-    """Return one cell of dimension columns; a feature without a column is one of which nothing is known."""
+    """Return one cell of the dimension columns; nothing is known of a feature without a column."""
     if feature not in columns:
         return NOTHING_KNOWN
     column = columns[feature]
@@ -42,7 +42,7 @@ def _relative(values: list[int]) -> dict[int, float]:
 
 
 def catalogue_frequency(columns: Columns, feature: str) -> dict[int, float]:
-    """Return the relative frequency of each stated count over all halves, inferred ones included, unweighted."""
+    """Return the relative frequency of each stated count over all halves, unweighted and including inferred halves."""
     found = [stated_count(columns, feature, half) for half in range(len(columns))]
     return _relative([value for value in found if value >= 0])
 
@@ -63,13 +63,13 @@ def known_kind(columns: Columns, half: int) -> str | None:
 
 
 class Body(Protocol):
-    """Everything that observations of one body are held against."""
+    """Everything that observations of one body are compared with."""
 
     def interval(self, feature: str) -> Interval:
         """Return where a dimension lies."""
 
     def stack_heights(self) -> list[Interval]:
-        """Return the stack heights of the listed matings, those of which nothing is known left out."""
+        """Return the known stack heights of the listed matings."""
 
     def possible_counts(self, feature: str) -> dict[int, float]:
         """Return each count the body may have with its probability; empty if nothing is known."""
@@ -115,7 +115,7 @@ class ListedHalf:
 
 @dataclass(frozen=True)
 class UnlistedMate:
-    """The mate of a half that nobody listed.
+    """An unlisted mate of a half.
 
     Readings chosen where the text leaves a choice: its height's slip to a stack height is unresolved, since it has no
     listed mating; contact count and rows follow the half's own possible values, by series, where none is stated.
@@ -133,12 +133,12 @@ class UnlistedMate:
         return []
 
     def known_count(self, feature: str) -> int:
-        """Return the half's own contact count or rows; nothing is stated of the other counts."""
+        """Return the half's own contact count or rows; no other count is stated."""
         own = feature in ("contact_count", "rows")
         return stated_count(self.columns, feature, self.mate_of) if own else -1
 
     def possible_counts(self, feature: str) -> dict[int, float]:
-        """Return what the half itself may have of contacts and rows, the catalogue's frequencies of the rest."""
+        """Return the half's own possible contacts and rows, and the catalogue's frequencies for other counts."""
         if feature in ("contact_count", "rows"):
             return ListedHalf(self.columns, self.mate_of).possible_counts(feature)
         return catalogue_frequency(self.columns, feature)

@@ -36,7 +36,7 @@ def _both_sides(n: int, stated: int, step: int) -> float:
 
 
 def counted_besides(hold_downs: int, power: int) -> list[int]:
-    """Return the distinct positive numbers of fittings that may be counted in; −1 stands for unknown."""
+    """Return the distinct positive numbers of fittings that may be counted too; −1 means unknown."""
     both = hold_downs + power if hold_downs >= 0 and power >= 0 else -1
     return sorted({number for number in (hold_downs, power, both) if number > 0})
 
@@ -75,7 +75,7 @@ def other_law(n: int, stated: int, gross: float) -> float:
 
 
 def exact_count(feature: str, n: int, body: Body) -> float:
-    """Return P(n counted | body), mixed over what the body may have where it states nothing.
+    """Return P(n counted | body), mixed over the body's possible counts where none is stated.
 
     The text states the mixture after the smaller counts; it is taken to hold for contacts as well, with the body's own
     rows, hold-downs and power contacts.
@@ -107,7 +107,7 @@ def count(reduced: Reduced, body: Body) -> float:
 
 
 def power_and_hold_downs(power: int, hold_downs: int, body: Body) -> float:
-    """Return the probability of both counts, of which end fittings may belong to either."""
+    """Return the probability of both counts; end fittings may belong to either."""
     apart = exact_count("power_contact_count", power, body) * exact_count("hold_down_count", hold_downs, body)
     stated_power, stated_hold_downs = body.known_count("power_contact_count"), body.known_count("hold_down_count")
     if stated_power < 0 or stated_hold_downs < 0:

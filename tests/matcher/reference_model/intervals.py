@@ -1,7 +1,7 @@
-"""Densities of one number: rectangle convolved with a normal, and the log-uniform of a reading that means nothing.
+"""Densities of one number: rectangle convolved with a normal, and the log-uniform of a meaningless reading.
 
-Written from the likelihood's text alone, one number at a time. The fast code is held against this; it must
-therefore never import anything of it beyond the agreed types.
+Written from the text of the likelihood alone, one number at a time. The fast code is compared with this, so it must
+not import anything from the fast code beyond the agreed types.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ def normal_cumulative(z: float) -> float:
 
 
 def normal_between(low: float, high: float) -> float:
-    """Return Φ(high) − Φ(low) for low < high without cancellation in either tail or around nought."""
+    """Return Φ(high) − Φ(low) for low < high without cancellation in either tail or around zero."""
     if low < 0.0 < high:
         return 0.5 * (math.erf(high / SQRT2) + math.erf(-low / SQRT2))
     if high <= 0.0:
@@ -75,7 +75,7 @@ def rectangle_density(x: float, centre: float, half: float, w: float) -> float:
 
 
 def rectangle_cumulative(value: float, centre: float, half: float, w: float) -> float:
-    """Return F(value), the distribution function that belongs to `rectangle_density`; value may be infinite.
+    """Return F(value), the distribution function of `rectangle_density`; value may be infinite.
 
     Above the centre it is one minus its mirror image: far away, differences of z Φ(z) would lose every digit.
     """

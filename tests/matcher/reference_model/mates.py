@@ -1,4 +1,4 @@
-"""Readings of the pair and of the other half: a mixture over the listed matings and a mate nobody listed."""
+"""Readings of the pair and of the other half: a mixture over the listed matings and an unlisted mate."""
 
 from __future__ import annotations
 
@@ -21,14 +21,14 @@ FITS_UNLISTED = 0.1
 
 @dataclass(frozen=True)
 class Pair:
-    """The dimensions of a pair: of a listed mating, or (``mating`` None) with a mate nobody listed."""
+    """The dimensions of a pair: of a listed mating, or (``mating`` None) with an unlisted mate."""
 
     columns: Columns
     half: int
     mating: int | None
 
     def interval(self, feature: str) -> Interval:
-        """Return the mating's dimension, or what would be expected of an unlisted mate where it states nothing."""
+        """Return the mating's dimension; where it states none, the value expected with an unlisted mate."""
         if self.mating is not None:
             listed = interval_of(self.columns.matings.dimensions, feature, self.mating)
             if listed.known:
@@ -53,7 +53,7 @@ class Pair:
 
 
 def observed_of_body(reduced: Reduced, body: Body) -> float:
-    """Return the probability of a lone dimension, bound, count or category of one body."""
+    """Return the probability of a single dimension, bound, count or category of one body."""
     kind = FEATURES[reduced.feature].kind
     if kind is Kind.COUNT:
         return count(reduced, body)
@@ -63,7 +63,7 @@ def observed_of_body(reduced: Reduced, body: Body) -> float:
 
 
 def observed_of_half(reduced: Reduced, columns: Columns, half: int) -> float:
-    """Return the probability of any lone observation of a half of the catalogue."""
+    """Return the probability of any single observation of a half of the catalogue."""
     if reduced.text is not None:
         return marking(reduced.text, columns.texts[half])
     if reduced.fit is not None:

@@ -1,4 +1,4 @@
-"""One reading of a dimension as a list of weighted pieces: right, slipped, in wrong units, or meaning nothing."""
+"""One reading of a dimension as a list of weighted pieces: right, a slip, in wrong units, or meaningless."""
 
 from __future__ import annotations
 
@@ -34,8 +34,8 @@ BOARD_HALF = 1.0
 class Folded:
     """A shared error that no other reading shares, as a standard deviation of this reading alone, mm.
 
-    The text gives the sum of squares for the right value only. For wrong units the sum is taken here that agrees with
-    the text's own integral over the hidden error: a zero error was read in the same wrong units and grows with them
+    The text gives the sum of squares for the right value only. For wrong units, the sum used here agrees with
+    the text's own integral over the hidden error: a zero error is read in the same wrong units and grows with them
     (exactly so); a scale error acts on the number read, whatever its units.
     """
 
@@ -48,7 +48,7 @@ NOT_FOLDED = Folded()
 
 @dataclass(frozen=True, kw_only=True)
 class Piece:
-    """One way a reading comes about: ``factor`` times the interval; wrong units enlarge the reading's error as well."""
+    """One explanation of a reading: ``factor`` times the interval; wrong units enlarge the reading's error too."""
 
     weight: float
     where: Interval
@@ -76,7 +76,7 @@ class Piece:
 
 @dataclass(frozen=True, kw_only=True)
 class Reading:
-    """A reading with the pieces of one body, and a background that no shared error moves."""
+    """A reading with the pieces of one body and a background that shared errors do not move."""
 
     x: float
     u: float
@@ -98,7 +98,7 @@ class Reading:
 def own_interval(body: Body, feature: str, spans: int) -> Interval:
     """Return a dimension's interval; a pitch's tolerance is that of one pitch averaged over the spans.
 
-    The text states the rule for pitch readings; it is taken to hold as well where a pitch is what was really measured
+    The text states the rule for pitch readings; it is taken to hold as well where a pitch was really measured
     in place of a tail pitch, because that reading was divided by the spans too.
     """
     where = body.interval(feature)
@@ -187,14 +187,14 @@ def _folded(reduced: Reduced) -> Folded:
 
 
 def lone_reading(reduced: Reduced, body: Body, *, this: Body | None = None) -> float:
-    """Return p(x | body) of a reading that shares its error with no other; unscaled alone it says nothing."""
+    """Return p(x | body) of a reading that shares no error; alone and unscaled it gives no information."""
     if reduced.shared is not None and reduced.shared.unscaled:
         return 1.0 / reduced.number
     return build_reading(reduced, body, this=this, folded=True).density()
 
 
 def bound(reduced: Reduced, body: Body) -> float:
-    """Return the probability that a dimension observed only as a bound lies where it was seen to lie."""
+    """Return the probability that a dimension observed only as a bound lies within it."""
     where = own_interval(body, reduced.feature, reduced.spans)
     if not where.known:
         return 0.5

@@ -1,4 +1,4 @@
-"""Readings of one instrument share an error: the hidden error is integrated out, half by half, by quadrature."""
+"""Readings of one instrument share a hidden error, which is integrated out for each half by quadrature."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def group_likelihood(readings: Sequence[Reading], kind: SharedKind, sd: float) -
 
 
 def _integral(integrand: Callable[[float], float], edges: Sequence[float]) -> float:
-    """Return the integral over adjoining parts, each to a share of what a first coarse pass gives for the whole."""
+    """Return the integral over adjoining parts, each to a fraction of the coarse estimate for the whole."""
     parts = list(pairwise(edges))
     coarse = math.fsum(quad(integrand, low, high, limit=1, full_output=1)[0] for low, high in parts)
     allowed = RELATIVE * coarse / len(parts)

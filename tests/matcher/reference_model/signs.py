@@ -1,4 +1,4 @@
-"""What is seen or tried rather than measured: categories, labels, letters, trial fits."""
+"""What is seen or tried, not measured: categories, labels, letters and trial fits."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def _label(present: float, seen: bool, right: float) -> float:
 
 
 def stripped(text: str) -> str:
-    """Return letters and figures alone, in capitals."""
+    """Return only letters and digits, in capitals."""
     return "".join(character for character in text if character.isalnum()).upper()
 
 
@@ -81,7 +81,7 @@ def _mates(columns: Columns, half: int, known: int) -> float:
 
 
 def _same_face(columns: Columns, half: int, known: int) -> bool:
-    """Return whether rows, contacts and pitch agree; what neither states does not agree."""
+    """Return whether rows, contacts and pitch agree; a value that neither states does not agree."""
     for feature in ("rows", "contact_count"):
         stated = stated_count(columns, feature, half)
         if stated < 0 or stated != stated_count(columns, feature, known):

@@ -1,4 +1,4 @@
-"""Several readings of one size: combined where they agree, apart where they contradict."""
+"""Several readings of one size: combined where they agree, kept apart where they contradict each other."""
 
 from __future__ import annotations
 
@@ -19,48 +19,48 @@ from matcher.uncertainty.weighted_mean import DISAGREEMENT_LEVEL, agreeing_group
 
 
 def by(instrument: str | None, value: float, **parts: object) -> Observation:
-    """A length by some instrument."""
+    """A length measured by an instrument."""
     return Observation(**{"feature": "body_length", "value": value, "instrument": instrument, **parts})  # type: ignore[arg-type]
 
 
 def single(*observations: Observation) -> Reduced:
-    """What readings that agree come to; fails when they stay apart."""
+    """The single result of readings that agree; fails when they stay apart."""
     (reduced,) = reduce(observations)
     return reduced
 
 
-# One tool twice
+# One instrument twice
 
 
-def test_one_tool_twice_is_the_same_as_repeats_in_one_observation() -> None:
+def test_one_instrument_used_twice_equals_repeats_in_one_observation() -> None:
     twice = single(by(None, 6.50), by("caliper", 6.54))
     once = single(Observation(feature="body_length", readings=(6.50, 6.54)))
     assert twice.also == (1,)
     assert replace(twice, also=()) == once
 
 
-def test_one_hand_repeats_the_same_wrong_edge() -> None:
+def test_repeats_by_one_person_share_the_error_of_the_edge() -> None:
     assert single(by(None, 6.5), by("caliper", 6.5)).u == pytest.approx(single(by("caliper", 6.5)).u, rel=1e-12)
     pictures = single(by("photo", 6.5, image="a"), by("photo", 6.51, image="b"))
     feel = [line for line in pictures.budget if line.source.startswith("where the edge is")]
     assert [line.contribution for line in feel] == pytest.approx([0.05], rel=1e-9)
 
 
-def test_a_statement_without_instrument_is_not_taken_for_another_tools() -> None:
+def test_a_stated_value_without_instrument_does_not_count_as_another_instrument() -> None:
     both = single(by(None, 6.50, u=0.02), by(None, 6.52, u=0.03))
     assert 0.02 < both.u < 0.03
     assert single(by(None, 6.50, u=0.02), by(None, 6.52, u=0.02)).u == pytest.approx(0.02, rel=1e-12)
 
 
-def test_units_make_no_difference_to_what_is_a_repeat() -> None:
+def test_readings_in_different_units_may_be_repeats() -> None:
     inch, metric = by(None, 0.25, unit="in", u=0.001), by(None, 6.36, u=0.0254)
     assert single(inch, metric).u == pytest.approx(0.0254, rel=1e-9)
 
 
-# Different tools
+# Different instruments
 
 
-def test_tools_that_share_nothing_are_weighted_by_their_variance() -> None:
+def test_instruments_without_a_shared_error_are_weighted_by_their_variance() -> None:
     both = single(by("loupe", 6.55), by("caliper", 6.50))
     loupe, caliper = (single(one) for one in (by("loupe", 6.55), by("caliper", 6.50)))
     weights = np.array([loupe.total_u**-2, caliper.total_u**-2])
@@ -78,7 +78,7 @@ def test_the_budget_of_a_mean_adds_up() -> None:
     assert len({line.source for line in both.budget}) == len(both.budget)
 
 
-def test_the_mean_goes_on_sharing_its_weightiest_zero_error_by_its_weight() -> None:
+def test_the_mean_shares_the_zero_error_of_largest_weight_by_that_weight() -> None:
     both = single(by("caliper", 6.50), by("vernier", 6.55))
     caliper, vernier = (single(one) for one in (by("caliper", 6.50), by("vernier", 6.55)))
     weight = vernier.total_u**-2 / (caliper.total_u**-2 + vernier.total_u**-2)
@@ -90,7 +90,7 @@ def test_the_mean_goes_on_sharing_its_weightiest_zero_error_by_its_weight() -> N
     assert [line.contribution for line in folded] == pytest.approx([weight * 0.05 / math.sqrt(3)], rel=1e-9)
 
 
-def test_one_tool_on_and_off_the_board_keeps_its_zero_error_whole() -> None:
+def test_one_instrument_on_and_off_the_board_keeps_its_whole_zero_error() -> None:
     both = single(by("caliper", 6.50), by("caliper_on_board", 6.55))
     alone = single(by("caliper", 6.5)).shared
     assert both.shared is not None
@@ -110,7 +110,7 @@ def test_readings_over_gaps_keep_the_gaps() -> None:
     assert both.shared.coefficient < 1 / 11
 
 
-def test_a_scale_is_kept_where_all_have_it_and_folded_otherwise() -> None:
+def test_a_scale_error_is_kept_where_all_readings_share_it_and_is_folded_in_otherwise() -> None:
     scanned = single(by("scanner", 6.50), by("scanner", 6.52, plane="lands"))
     assert scanned.shared is not None
     assert (scanned.shared.kind, scanned.shared.sd) == (SharedKind.SCALE, 0.003)
@@ -119,7 +119,7 @@ def test_a_scale_is_kept_where_all_have_it_and_folded_otherwise() -> None:
     assert mixed.shared.kind is SharedKind.ZERO
 
 
-def test_a_reading_that_tells_a_pictures_scale_stays_apart() -> None:
+def test_a_reading_that_determines_the_scale_of_a_picture_stays_apart() -> None:
     width = Observation(feature="body_width", value=2.5, instrument="photo")
     assert [r.index for r in reduce([by("caliper", 6.5), by("photo", 6.55), width])] == [0, 1, 2]
     assert [r.also for r in reduce([by("caliper", 6.5), by("photo", 6.55)])] == [(1,)]
@@ -136,7 +136,7 @@ def test_a_reading_that_tells_a_pictures_scale_stays_apart() -> None:
         Observation(feature="overall_length", value=6.5, instrument="vernier"),
     ],
 )
-def test_what_is_not_the_same_size_stays_apart(second: Observation) -> None:
+def test_readings_of_different_sizes_stay_apart(second: Observation) -> None:
     assert [r.also for r in reduce([by("caliper", 6.5), second])] == [(), ()]
 
 
@@ -163,17 +163,17 @@ def test_readings_that_contradict_stay_apart_and_are_named() -> None:
     assert "observations[0]: 6.5 mm; observations[1]: 6.9 mm" in found.message
 
 
-def test_those_that_agree_are_combined_beside_one_that_does_not() -> None:
+def test_readings_that_agree_are_combined_beside_one_that_does_not() -> None:
     given_list = [by("caliper", 6.50), by("vernier", 7.9), by("micrometer", 6.52)]
     assert [(r.index, r.also) for r in reduce(given_list)] == [(0, (2,)), (1, ())]
     assert reduction(given_list).contradictions[0].groups == ((0, 2), (1,))
 
 
-def test_readings_that_agree_contradict_nothing() -> None:
+def test_readings_that_agree_are_not_called_contradictory() -> None:
     assert reduction([by("caliper", 6.50), by("vernier", 6.55)]).contradictions == ()
 
 
-def test_chance_alone_contradicts_about_as_often_as_the_level_says() -> None:
+def test_chance_alone_causes_contradictions_about_as_often_as_the_level() -> None:
     rng = np.random.default_rng(3)
     u = np.array([0.02, 0.03, 0.05])
     apart = [not weighted_mean(x.tolist(), u).agree for x in 6.5 + u * rng.normal(size=(20_000, 3))]
@@ -205,7 +205,7 @@ def test_the_order_of_readings_does_not_matter(order: list[int]) -> None:
     assert np.array(shuffled) == pytest.approx(np.array(straight), rel=1e-9)
 
 
-# What is refused
+# Refusals
 
 
 @pytest.mark.parametrize(
@@ -218,16 +218,16 @@ def test_the_order_of_readings_does_not_matter(order: list[int]) -> None:
         ([1.0, 2.0], [[1.0, 1.0], [1.0, 1.0]], "no inverse"),
     ],
 )
-def test_what_has_no_mean_is_refused(values: list[float], u: object, message: str) -> None:
+def test_readings_without_a_mean_are_refused(values: list[float], u: object, message: str) -> None:
     with pytest.raises(ValueError, match=message):
         weighted_mean(values, u)  # type: ignore[arg-type]
 
 
-# Truth from simulation
+# Compared with simulated readings
 
 
-def test_the_stated_uncertainty_and_shared_part_are_those_of_simulated_readings() -> None:
-    """Spread of the mean about the size, and its covariance with another reading by the caliper."""
+def test_the_stated_uncertainty_and_shared_part_agree_with_simulated_readings() -> None:
+    """Spread of the mean around the size, and its covariance with another reading by the caliper."""
     rng, size = np.random.default_rng(5), 20_000
     tools = (("caliper", 0.02, 0.01, 0.02), ("vernier", 0.03, 0.05, 0.05), ("loupe", 0.03, 0.1, 0.02))
     readings = [by(name, 6.5) for name, *_ in tools]
@@ -247,7 +247,7 @@ def _matrix(readings: list[Observation]) -> np.ndarray:
     return covariance([single(one) for one in readings])
 
 
-def test_what_nearly_everything_is_shared_of_keeps_its_weights() -> None:
+def test_readings_that_share_nearly_all_of_their_error_keep_their_weights() -> None:
     own, common = np.array([1e-4, 2e-4]), 1.0
     mean = weighted_mean([6.5, 6.5003], np.diag(own**2) + common)
     assert mean.weights == pytest.approx((0.8, 0.2), rel=1e-6)

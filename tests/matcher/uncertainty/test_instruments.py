@@ -12,18 +12,18 @@ from matcher.uncertainty.instruments import BUILT_IN, MAGNITUDES, Instrument, Sc
 from matcher.uncertainty.reduce import reduce
 
 
-def test_every_instrument_of_the_feature_table_is_built_in() -> None:
+def test_every_instrument_in_the_feature_table_is_built_in() -> None:
     named = {name for feature in FEATURES.values() for name in feature.instruments}
     assert named == set(BUILT_IN)
 
 
-def test_what_an_instrument_can_take_is_what_the_feature_table_says() -> None:
+def test_an_instrument_measures_the_features_that_the_feature_table_lists() -> None:
     for instrument in BUILT_IN.values():
         assert instrument.can == {f.name for f in FEATURES.values() if instrument.name in f.instruments}
         assert instrument.can
 
 
-def test_only_a_microscope_or_lens_takes_a_contact_width() -> None:
+def test_only_a_microscope_or_magnifier_measures_a_contact_width() -> None:
     assert {n for n, tool in BUILT_IN.items() if "contact_width" in tool.can} == {
         "microscope",
         "usb_microscope",
@@ -46,24 +46,24 @@ def test_pictures_share_a_scale_and_calipers_a_zero_error() -> None:
 @pytest.mark.parametrize(
     ("name", "scale_rel"), [("microscope", 0.005), ("usb_microscope", 0.02), ("scanner", 0.003), ("photo", 0.02)]
 )
-def test_scales_are_as_good_as_the_design_says(name: str, scale_rel: float) -> None:
+def test_scales_have_the_chosen_relative_uncertainty(name: str, scale_rel: float) -> None:
     assert BUILT_IN[name].scale_rel == scale_rel
 
 
-def test_an_override_replaces_one_magnitude_and_leaves_the_rest() -> None:
+def test_an_override_replaces_one_magnitude_and_keeps_the_rest() -> None:
     changed = overridden({"caliper": {"feel_mm": 0.005}})
     assert changed["caliper"] == replace(BUILT_IN["caliper"], feel_mm=0.005)
     assert changed["vernier"] is BUILT_IN["vernier"]
     assert BUILT_IN["caliper"].feel_mm == 0.02
 
 
-def test_an_override_changes_what_a_reading_is_worth() -> None:
+def test_an_override_changes_the_uncertainty_of_a_reading() -> None:
     reading = Observation(feature="body_length", value=6.5)
     (usual,), (better,) = reduce([reading]), reduce([reading], overridden({"caliper": {"feel_mm": 0.005}}))
     assert better.u < usual.u
 
 
-def test_an_instrument_of_ones_own_is_used_beside_the_built_in_ones() -> None:
+def test_a_user_defined_instrument_is_used_beside_the_built_in_instruments() -> None:
     own = Instrument(name="projector", label="profile projector", feel_mm=0.004, can=frozenset({"body_length"}))
     (reduced,) = reduce(
         [Observation(feature="body_length", value=6.5, instrument="projector")], {**BUILT_IN, own.name: own}
@@ -73,7 +73,7 @@ def test_an_instrument_of_ones_own_is_used_beside_the_built_in_ones() -> None:
 
 @pytest.mark.parametrize("name", MAGNITUDES)
 @pytest.mark.parametrize("value", [-0.01, math.nan, math.inf, "wide", True])
-def test_a_magnitude_that_is_no_size_is_refused(name: str, value: float) -> None:
+def test_a_magnitude_that_is_not_a_size_is_refused(name: str, value: float) -> None:
     with pytest.raises(ObservationError) as caught:
         overridden({"photo": {name: value}})
     assert caught.value.field == f"instruments.photo.{name}"
@@ -87,7 +87,7 @@ def test_an_unknown_instrument_is_refused_with_a_suggestion() -> None:
 
 
 @pytest.mark.parametrize("magnitude", ["feel", "name", "can", "scale"])
-def test_what_is_no_magnitude_cannot_be_overridden(magnitude: str) -> None:
+def test_only_magnitudes_can_be_overridden(magnitude: str) -> None:
     with pytest.raises(ObservationError) as caught:
         overridden({"caliper": {magnitude: 0.1}})
     assert caught.value.field == f"instruments.caliper.{magnitude}"

@@ -1,4 +1,4 @@
-"""Readings to value and standard uncertainty."""
+"""From readings to a value and its standard uncertainty."""
 
 from __future__ import annotations
 
@@ -24,17 +24,17 @@ def one(feature: str = "body_length", **parts: object) -> Reduced:
 
 
 def own_type_b(name: str) -> float:
-    """Feel and step of an instrument, which repeats do not make smaller."""
+    """The type B uncertainty from an instrument's feel and step, which repeats do not reduce."""
     return combine([BUILT_IN[name].feel_mm, resolution(BUILT_IN[name].step_mm)])
 
 
-def test_one_caliper_reading_has_the_feel_and_the_step_to_itself() -> None:
+def test_the_own_uncertainty_of_a_caliper_reading_is_feel_and_step() -> None:
     reduced = one(value=6.52)
     assert reduced.value == 6.52
     assert reduced.u == pytest.approx(math.hypot(0.02, 0.01 / math.sqrt(12)), rel=1e-12)
 
 
-def test_the_tools_limit_is_a_shared_zero_error_and_only_in_the_total() -> None:
+def test_the_limit_of_an_instrument_is_a_shared_zero_error_and_counts_only_in_the_total() -> None:
     reduced = one(value=6.52)
     assert reduced.shared is not None
     assert (reduced.shared.kind, reduced.shared.coefficient) == (SharedKind.ZERO, 1.0)
@@ -42,7 +42,7 @@ def test_the_tools_limit_is_a_shared_zero_error_and_only_in_the_total() -> None:
     assert reduced.total_u == pytest.approx(math.hypot(reduced.u, reduced.shared.sd), rel=1e-12)
 
 
-def test_one_caliper_shares_its_zero_on_and_off_the_board_and_another_tool_does_not() -> None:
+def test_one_caliper_shares_its_zero_error_on_and_off_the_board_and_another_instrument_does_not() -> None:
     names = ("caliper", "caliper_on_board", "vernier", "steel_rule")
     features = ("body_length", "overall_length", "body_width", "tail_span")
     loose, on_board, vernier, rule = reduce(
@@ -64,7 +64,7 @@ def test_gaps_divide_the_value_and_every_contribution() -> None:
     assert spanned.spans == 11
 
 
-def test_repeats_add_their_scatter_to_the_feel_and_hold_the_rounding_already() -> None:
+def test_repeats_add_their_scatter_to_the_feel_and_already_contain_the_rounding() -> None:
     readings = (6.40, 6.50, 6.60)
     reduced, scatter = one(readings=readings), type_a(readings)
     assert reduced.number == pytest.approx(6.5, rel=1e-15)
@@ -85,7 +85,7 @@ def test_units_are_converted_with_their_uncertainty() -> None:
     assert (inch.number, inch.u) == pytest.approx((metric.number, metric.u), rel=1e-12)
 
 
-def test_a_stated_standard_uncertainty_wins_and_takes_no_zero_error() -> None:
+def test_a_stated_standard_uncertainty_is_used_without_a_zero_error() -> None:
     reduced = one(readings=(6.3, 6.7), u=0.03, instrument="caliper")
     assert (reduced.number, reduced.u, reduced.total_u) == pytest.approx((6.5, 0.03, 0.03), rel=1e-12)
     assert reduced.shared is None
@@ -97,18 +97,18 @@ def test_a_stated_limit_is_a_rectangle() -> None:
 
 
 @pytest.mark.parametrize("feature", ["opening_length", "opening_width", "height"])
-def test_inside_jaws_and_depth_rods_are_worse(feature: str) -> None:
+def test_inside_jaws_and_depth_rods_are_less_certain(feature: str) -> None:
     assert one(feature, value=3.0).u == pytest.approx(combine([own_type_b("caliper"), rectangular(0.02)]), rel=1e-12)
     assert one("body_width", value=3.0).u == pytest.approx(own_type_b("caliper"), rel=1e-12)
 
 
-def test_height_over_the_board_has_its_whole_uncertainty_to_itself() -> None:
+def test_height_over_the_board_shares_no_error() -> None:
     reduced = one("height", value=3.0, instrument="height_over_board")
     assert reduced.u == pytest.approx(0.04, abs=2e-4)
     assert reduced.shared is None
 
 
-def test_a_tool_not_made_for_a_feature_still_measures_and_the_budget_says_so() -> None:
+def test_an_instrument_not_meant_for_a_feature_is_accepted_and_the_budget_says_so() -> None:
     sources = [line.source for line in one("contact_width", value=0.2).budget]
     assert any("not made for contact width" in source for source in sources)
     assert not any("not made" in line.source for line in one("contact_width", value=0.2, instrument="loupe").budget)
@@ -150,7 +150,7 @@ def test_a_scanner_has_a_scale_for_each_direction() -> None:
     assert width.shared != length.shared
 
 
-def test_a_reading_in_another_plane_than_most_has_more_of_its_own() -> None:
+def test_a_reading_in_another_plane_than_most_has_a_larger_own_uncertainty() -> None:
     features = ("body_length", "body_width", "land_span")
     length, width, lands = reduce([Observation(feature=n, value=4.0, instrument="photo", u=0.01) for n in features])
     assert (length.u, width.u) == (0.01, 0.01)
@@ -158,7 +158,7 @@ def test_a_reading_in_another_plane_than_most_has_more_of_its_own() -> None:
     assert lands.shared == length.shared
 
 
-def test_a_reading_said_to_lie_in_the_picture_plane_has_nothing_added() -> None:
+def test_a_reading_stated_to_lie_in_the_plane_of_the_scale_gets_no_addition() -> None:
     *_, lands = reduce(
         [
             Observation(feature="body_length", value=6.0, instrument="photo", u=0.01),
@@ -168,7 +168,7 @@ def test_a_reading_said_to_lie_in_the_picture_plane_has_nothing_added() -> None:
     assert lands.u == 0.01
 
 
-def test_the_plane_of_most_readings_is_found_in_each_picture_by_itself() -> None:
+def test_the_plane_of_most_readings_is_found_for_each_picture_separately() -> None:
     a, b = reduce(
         [
             Observation(feature="body_length", value=6.0, instrument="photo", u=0.01, image="a"),
@@ -178,7 +178,7 @@ def test_the_plane_of_most_readings_is_found_in_each_picture_by_itself() -> None
     assert (a.u, b.u) == (0.01, 0.01)
 
 
-def test_pixels_without_more_are_an_unscaled_photo() -> None:
+def test_pixels_without_a_scale_are_an_unscaled_photo() -> None:
     reduced = one(value=450, unit="px")
     assert reduced.number == 450
     assert reduced.shared == SharedError(
@@ -194,7 +194,7 @@ def test_pixels_with_a_scale_become_millimetres() -> None:
     assert (reduced.shared.sd, reduced.shared.unscaled) == (0.02, False)
 
 
-def test_a_scale_read_off_anew_for_each_reading_of_a_picture_is_still_shared() -> None:
+def test_a_scale_stated_with_each_reading_of_a_picture_is_still_shared() -> None:
     length, width = reduce(
         [
             Observation(feature="body_length", value=650, unit="px", px_per_mm=100.0, image="a"),
@@ -205,7 +205,7 @@ def test_a_scale_read_off_anew_for_each_reading_of_a_picture_is_still_shared() -
 
 
 @pytest.mark.parametrize(("name", "unscaled"), [("photo", False), ("unscaled_photo", True)])
-def test_a_stated_uncertainty_does_not_unshare_a_pictures_scale(name: str, unscaled: bool) -> None:
+def test_readings_with_a_stated_uncertainty_still_share_the_scale_of_their_picture(name: str, unscaled: bool) -> None:
     reduced = one(value=6.5, u=0.02, instrument=name)
     assert reduced.u == 0.02
     assert reduced.shared is not None
@@ -219,7 +219,7 @@ def test_a_named_picture_without_instrument_is_a_scaled_photo() -> None:
 # Other kinds of observation
 
 
-def test_bounds_carry_the_instruments_uncertainty_and_share_nothing() -> None:
+def test_bounds_have_the_uncertainty_of_the_instrument_and_share_no_error() -> None:
     bound, value = one(min=6.0, max=7.0), one(value=6.5)
     assert (bound.at_least, bound.at_most, bound.value, bound.shared) == (6.0, 7.0, None, None)
     assert (bound.u, bound.total_u) == pytest.approx((value.u, value.total_u), rel=1e-12)
@@ -230,7 +230,7 @@ def test_bounds_are_converted_and_divided_like_readings() -> None:
     assert (bound.at_least, bound.at_most) == (None, pytest.approx(0.508, rel=1e-12))
 
 
-def test_counts_pass_as_whole_numbers() -> None:
+def test_counts_become_whole_numbers() -> None:
     assert one("contact_count", value=24.0).count == 24
     assert one("contact_count", min=20, max=30).count_range == (20, 30)
 
@@ -244,22 +244,22 @@ def test_counts_pass_as_whole_numbers() -> None:
         (("none_visible", "click_felt"), {"none_visible", "click_felt"}),
     ],
 )
-def test_names_of_categories_are_taken_as_written_by_hand(value: object, expected: set[str]) -> None:
+def test_common_spellings_of_categories_are_accepted(value: object, expected: set[str]) -> None:
     assert one("latch_style", value=value).values == expected
 
 
 @pytest.mark.parametrize(("value", "expected"), [(True, "yes"), (False, "no"), ("Yes", "yes"), ("false", "no")])
-def test_yes_or_no_may_be_a_truth_value(value: object, expected: str) -> None:
+def test_yes_or_no_may_be_a_boolean(value: object, expected: str) -> None:
     assert one("centre_island", value=value).values == {expected}
 
 
-def test_text_and_fits_pass() -> None:
+def test_text_and_trial_fits_are_kept() -> None:
     assert one("marking", value="  K7 ").text == "K7"
     fit = TrialFit(half="invented:a-1", mates=False)
     assert one("trial_fit", value=fit).fit == fit
 
 
-def test_the_pairs_own_dimensions_belong_to_the_pair_even_if_nothing_is_said() -> None:
+def test_the_dimensions_of_the_pair_belong_to_the_pair_by_default() -> None:
     assert one("stack_height", value=1.5).of is Of.PAIR
     assert one("body_width", value=1.5, of="other").of is Of.OTHER
 
@@ -269,17 +269,17 @@ def test_positions_in_the_list_are_kept() -> None:
     assert [r.index for r in reduce(given_list)] == [0, 1]
 
 
-# Rules over all inputs
+# Rules for all inputs
 
 
 @given(value=LENGTHS, spans=st.integers(min_value=1, max_value=200))
-def test_spans_scale_everything(value: float, spans: int) -> None:
+def test_value_and_uncertainty_are_divided_by_the_spans(value: float, spans: int) -> None:
     reduced, whole = one("pitch", value=value, spans=spans), one("pitch", value=value)
     assert (reduced.number * spans, reduced.total_u * spans) == pytest.approx((value, whole.total_u), rel=1e-12)
 
 
 @given(readings=REPEATS, times=st.integers(min_value=2, max_value=5))
-def test_more_readings_of_the_same_scatter_never_make_it_worse_nor_better_than_one_hand(
+def test_more_readings_with_the_same_scatter_never_raise_u_nor_bring_it_below_the_feel(
     readings: list[float], times: int
 ) -> None:
     few, many = one(readings=tuple(readings)), one(readings=tuple(readings * times))

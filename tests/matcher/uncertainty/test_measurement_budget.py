@@ -1,4 +1,4 @@
-"""The budget functions by themselves: what they refuse, and what holds for all inputs."""
+"""The budget functions alone: refusals, and rules for all inputs."""
 
 from __future__ import annotations
 
@@ -20,19 +20,19 @@ def test_scatter_needs_two_readings(readings: tuple[float, ...]) -> None:
 
 
 @pytest.mark.parametrize("bad", [math.nan, math.inf])
-def test_scatter_of_what_is_not_finite_is_refused(bad: float) -> None:
+def test_scatter_of_values_that_are_not_finite_is_refused(bad: float) -> None:
     with pytest.raises(ValueError, match="finite"):
         gum.type_a((1.0, bad))
 
 
 @pytest.mark.parametrize("function", [gum.rectangular, gum.resolution])
 @pytest.mark.parametrize("bad", [-0.1, math.nan, math.inf])
-def test_a_width_that_is_no_size_is_refused(function, bad: float) -> None:  # type: ignore[no-untyped-def]
+def test_a_half_width_that_is_not_a_size_is_refused(function, bad: float) -> None:  # type: ignore[no-untyped-def]
     with pytest.raises(ValueError, match="width"):
         function(bad)
 
 
-def test_nothing_combined_is_nothing() -> None:
+def test_an_empty_sum_of_uncertainties_is_zero() -> None:
     assert gum.combine([]) == 0.0
     assert gum.effective_dof([0.0], [3.0]) == math.inf
 
@@ -43,7 +43,7 @@ def test_effective_degrees_of_freedom_lie_between_the_least_and_the_sum(parts: l
     assert dof * (1 - 1e-9) <= effective <= dof * len(parts) * (1 + 1e-9)
 
 
-def test_degrees_of_freedom_must_be_as_many_as_contributions() -> None:
+def test_each_contribution_needs_its_degrees_of_freedom() -> None:
     with pytest.raises(ValueError, match="zip"):
         gum.effective_dof([1.0, 2.0], [3.0])
 
@@ -55,6 +55,6 @@ def test_a_level_outside_zero_to_one_is_refused(level: float) -> None:
 
 
 @pytest.mark.parametrize("dof", [0.0, -1.0, math.nan])
-def test_degrees_of_freedom_not_above_zero_are_refused(dof: float) -> None:
+def test_degrees_of_freedom_must_be_above_zero(dof: float) -> None:
     with pytest.raises(ValueError, match="degrees of freedom"):
         gum.coverage_factor(dof)

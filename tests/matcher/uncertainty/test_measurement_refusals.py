@@ -1,4 +1,4 @@
-"""What cannot be meant is refused, at its place and with what to do instead."""
+"""Invalid observations are refused; the error names the field and the remedy."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from matcher.uncertainty.reduce import reduce
 
 
 def refused(*observations: Observation) -> tuple[ObservationError, ...]:
-    """The faults found; fails when the observations are accepted."""
+    """The errors found; fails when the observations are accepted."""
     with pytest.raises(ObservationErrors) as caught:
         reduce(list(observations))
     assert all(error.remedy and error.message for error in caught.value.errors)
@@ -20,7 +20,7 @@ def refused(*observations: Observation) -> tuple[ObservationError, ...]:
 
 
 def only(feature: str = "body_length", **parts: object) -> ObservationError:
-    """The single fault of a single observation."""
+    """The single error of a single observation."""
     (error,) = refused(Observation(feature=feature, **parts))  # type: ignore[arg-type]
     return error
 
@@ -35,13 +35,13 @@ def test_too_many_observations_are_refused_at_once() -> None:
     assert (error.field, error.value) == ("observations", 10_000)
 
 
-def test_as_many_observations_as_allowed_are_accepted() -> None:
+def test_the_maximum_of_observations_is_accepted() -> None:
     most = [Observation(feature="body_length", value=5 + 0.01 * i) for i in range(MAX_OBSERVATIONS)]
     assert sorted(i for r in reduce(most) for i in (r.index, *r.also)) == list(range(MAX_OBSERVATIONS))
     assert len(refused(*most, Observation(feature="rows", value=2))) == 1
 
 
-def test_too_many_readings_are_refused_and_the_most_allowed_accepted() -> None:
+def test_more_readings_than_allowed_are_refused_and_the_maximum_is_accepted() -> None:
     assert only(readings=(6.5,) * (MAX_READINGS + 1)).field == "observations[0].readings"
     assert reduce([Observation(feature="body_length", readings=(6.5,) * MAX_READINGS)])[0].value == pytest.approx(6.5)
 
@@ -57,18 +57,18 @@ def test_an_unknown_feature_is_refused_with_a_suggestion(typed: str, meant: str)
 
 
 @pytest.mark.parametrize("name", ["", "zzzzzzzz", "x" * 100_000])
-def test_an_unknown_feature_like_nothing_gets_the_list(name: str) -> None:
+def test_an_unknown_feature_that_resembles_no_other_gets_the_list(name: str) -> None:
     error = only(name, value=3)
     assert error.remedy.startswith("known: contact_count")
     assert len(error.message) < 300
 
 
 @pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf, "6.5", True, (6.5,), 10**400])
-def test_what_is_no_finite_number_is_no_length(value: object) -> None:
+def test_a_length_that_is_not_a_finite_number_is_refused(value: object) -> None:
     assert only(value=value).field == "observations[0].value"
 
 
-def test_a_reading_that_is_no_finite_number_is_named() -> None:
+def test_a_reading_that_is_not_a_finite_number_is_named() -> None:
     assert only(readings=(6.5, math.nan, 6.4)).field == "observations[0].readings[1]"
 
 
@@ -86,12 +86,12 @@ def test_a_length_far_outside_its_range_is_refused(value: float) -> None:
 
 
 @pytest.mark.parametrize("value", [6.5 * 1000, 6.5 / 1000, 6.5 / 25.4, 6.5 / 0.0254])
-def test_a_length_in_the_wrong_unit_still_passes_for_the_likelihood_to_judge(value: float) -> None:
+def test_a_length_that_may_be_in_the_wrong_unit_is_left_to_the_likelihood(value: float) -> None:
     assert reduce([Observation(feature="body_length", value=value)])[0].value == value
 
 
 @pytest.mark.parametrize("name", [None, 3, ("pitch",), ["pitch"]])
-def test_a_feature_that_is_no_name_is_refused(name: object) -> None:
+def test_a_feature_that_is_not_a_name_is_refused(name: object) -> None:
     assert only(name, value=3).field == "observations[0].feature"  # type: ignore[arg-type]
 
 
@@ -103,19 +103,19 @@ def test_value_and_bound_together_are_refused() -> None:
     assert only(value=6.5, max=7.0).field == "observations[0].value"
 
 
-def test_nothing_said_is_refused() -> None:
+def test_an_empty_observation_is_refused() -> None:
     assert only().field == "observations[0].value"
     assert only("latch_style").field == "observations[0].value"
 
 
 @pytest.mark.parametrize("feature", ["body_length", "contact_count"])
-def test_bounds_the_wrong_way_round_are_refused(feature: str) -> None:
+def test_a_lower_bound_above_the_upper_bound_is_refused(feature: str) -> None:
     assert only(feature, min=30, max=20).field == "observations[0].min"
 
 
 @pytest.mark.parametrize("part", ["u", "plus_minus"])
 @pytest.mark.parametrize("value", [0.0, -0.1, math.nan, math.inf, "small", 1e-9, 6.5, 100.0])
-def test_an_uncertainty_that_cannot_be_meant_is_refused(part: str, value: object) -> None:
+def test_an_invalid_uncertainty_is_refused(part: str, value: object) -> None:
     assert only(value=6.5, **{part: value}).field == f"observations[0].{part}"
 
 
@@ -124,11 +124,11 @@ def test_an_uncertainty_stated_twice_is_refused() -> None:
 
 
 @pytest.mark.parametrize("spans", [0, -1, 1.5, True, 10_000, None])
-def test_gaps_that_are_no_whole_number_are_refused(spans: object) -> None:
+def test_gaps_that_are_not_a_whole_number_are_refused(spans: object) -> None:
     assert only("pitch", value=4.4, spans=spans).field == "observations[0].spans"
 
 
-def test_gaps_of_what_does_not_repeat_are_refused() -> None:
+def test_gaps_of_a_feature_that_does_not_repeat_are_refused() -> None:
     assert only(value=6.5, spans=3).field == "observations[0].spans"
 
 
@@ -156,7 +156,7 @@ def test_pixels_of_a_scaled_photo_without_its_scale_are_refused() -> None:
 
 
 @pytest.mark.parametrize("scale", [0.0, -5.0, math.nan, math.inf, "fine"])
-def test_a_pictures_scale_that_is_no_positive_number_is_refused(scale: object) -> None:
+def test_a_picture_scale_that_is_not_a_positive_number_is_refused(scale: object) -> None:
     assert only(value=450, unit="px", px_per_mm=scale).field == "observations[0].px_per_mm"
 
 
@@ -178,7 +178,7 @@ def test_a_picture_without_scale_read_in_two_units_is_refused() -> None:
 
 
 @pytest.mark.parametrize("value", [0.0, 1e-4, 1e7])
-def test_pixels_that_no_picture_has_are_refused(value: float) -> None:
+def test_more_pixels_than_any_picture_has_are_refused(value: float) -> None:
     assert only(value=value, unit="px").field == "observations[0].value"
 
 
@@ -188,17 +188,17 @@ def test_an_unknown_plane_is_refused(plane: object) -> None:
 
 
 @pytest.mark.parametrize("image", ["", "  ", "x" * 300, 5])
-def test_a_picture_without_a_proper_name_is_refused(image: object) -> None:
+def test_a_picture_without_a_valid_name_is_refused(image: object) -> None:
     assert only(value=6.5, image=image).field == "observations[0].image"
 
 
 @pytest.mark.parametrize("value", [2.5, math.nan, "24", True, 0, -2, 2001])
-def test_a_count_that_is_no_plausible_whole_number_is_refused(value: object) -> None:
+def test_a_count_that_is_not_a_plausible_whole_number_is_refused(value: object) -> None:
     assert only("contact_count", value=value).field == "observations[0].value"
     assert only("contact_count", min=value).field == "observations[0].min"
 
 
-def test_none_of_a_fitting_is_a_count() -> None:
+def test_zero_is_a_count_of_a_fitting() -> None:
     assert reduce([Observation(feature="hold_down_count", value=0)])[0].count == 0
 
 
@@ -223,7 +223,7 @@ def test_readings_of_a_count_are_refused() -> None:
 
 
 @pytest.mark.parametrize("feature", ["mounting", "marking", "trial_fit"])
-def test_bounds_on_what_has_no_order_are_refused(feature: str) -> None:
+def test_bounds_on_a_feature_without_order_are_refused(feature: str) -> None:
     assert only(feature, min=3).field == "observations[0].min"
 
 
@@ -234,16 +234,16 @@ def test_an_unknown_value_of_a_category_is_refused_with_a_suggestion() -> None:
 
 
 @pytest.mark.parametrize("value", [3, (), "", ("plug", 3), True, tuple("abcdefgh")])
-def test_what_is_no_name_is_no_category(value: object) -> None:
+def test_a_category_value_that_is_not_a_name_is_refused(value: object) -> None:
     assert refused(Observation(feature="half_kind", value=value))[0].field == "observations[0].value"  # type: ignore[arg-type]
 
 
-def test_no_key_and_a_key_together_are_refused() -> None:
+def test_the_value_no_key_together_with_a_key_is_refused() -> None:
     assert only("keying", value=("none", "offset_rib")).field == "observations[0].value"
 
 
 @pytest.mark.parametrize("value", ["", "  ", "--", "x" * 500, 7])
-def test_a_marking_without_anything_to_read_is_refused(value: object) -> None:
+def test_a_marking_without_letters_or_digits_is_refused(value: object) -> None:
     assert only("marking", value=value).field == "observations[0].value"
 
 
@@ -259,13 +259,13 @@ def test_a_body_that_a_feature_does_not_belong_to_is_refused(feature: str, of: s
     assert only(feature, value=3, of=of).field == "observations[0].of"
 
 
-def test_the_same_observation_twice_is_refused() -> None:
+def test_a_repeated_observation_is_refused() -> None:
     (error,) = refused(*[Observation(feature="body_length", value=6.5)] * 2)
     assert error.field == "observations[1]"
     assert "readings" in error.remedy
 
 
-def test_every_fault_of_a_list_is_told_at_once() -> None:
+def test_all_errors_of_a_list_are_reported_at_once() -> None:
     errors = refused(
         Observation(feature="pitch", value=math.nan, unit="furlong"),
         Observation(feature="rows", value=2),
@@ -278,12 +278,12 @@ def test_every_fault_of_a_list_is_told_at_once() -> None:
     }
 
 
-def test_errors_cannot_be_empty() -> None:
+def test_an_observation_error_needs_at_least_one_problem() -> None:
     with pytest.raises(TypeError):
         ObservationErrors([])
 
 
-def test_many_errors_are_told_in_one_short_sentence() -> None:
+def test_many_errors_are_summed_up_in_one_short_sentence() -> None:
     with pytest.raises(ObservationErrors) as caught:
         reduce([Observation(feature="pitch", readings=(math.nan,) * 500)])
     assert len(caught.value.errors) == 500

@@ -1,7 +1,7 @@
-"""95 % intervals hold the truth in 94 to 96 % of simulated reductions; and the coverage factor against quadrature.
+"""95 % intervals hold the truth in 94 to 96 % of simulated reductions; the coverage factor agrees with quadrature.
 
-Every simulated reading has just the errors that its instrument's entry states: limit, step, feel; repeats scatter by a
-standard deviation that nobody tells the program, from half the feel to five times it.
+Every simulated reading has the errors stated for its instrument: limit, step and feel. Repeats scatter by a
+standard deviation that the program does not know, from half the feel to five times it.
 """
 
 from __future__ import annotations
@@ -21,19 +21,19 @@ from matcher.uncertainty.reduce import measure_readings
 from matcher.uncertainty.zero_error import with_closed_jaws
 
 SIMULATED = 5_000
-"""A share of as many has a standard deviation of 0.3 %. Intervals that are a tenth too narrow hold the truth in 92.2 %,
+"""A share of this many has a standard deviation of 0.3 %. Intervals a tenth too narrow hold the truth in 92.2 %,
 and a share of 5,000 of them is below 94 % for practically every seed."""
 
 Case = tuple[float, list[Observation], Mapping[str, Instrument]]
 
 
 def shown(value: float, step: float) -> float:
-    """What a display with that step shows."""
+    """The values that a display with that step shows."""
     return float(round(value / step) * step)
 
 
 def held(make: Callable[[np.random.Generator], Case], seed: int, simulated: int = SIMULATED) -> tuple[float, float]:
-    """Share of first results whose 95 % interval holds the truth, and share of cases that were called contradictory."""
+    """Share of first results whose 95 % interval holds the truth, and share of cases called contradictory."""
     rng, hits, apart = np.random.default_rng(seed), 0, 0
     for _ in range(simulated):
         truth, observations, instruments = make(rng)
@@ -45,7 +45,7 @@ def held(make: Callable[[np.random.Generator], Case], seed: int, simulated: int 
 
 
 def repeats(count: int, sd: float) -> Callable[[np.random.Generator], Case]:
-    """A length by caliper: one zero error and one hand's edge for all repeats, scatter for each, then the display."""
+    """A length by caliper: repeats share one zero error and one edge; each scatters, and the display rounds."""
 
     def make(rng: np.random.Generator) -> Case:
         truth = rng.uniform(6, 7)
@@ -69,7 +69,7 @@ def zero_corrected(count: int, sd: float) -> Callable[[np.random.Generator], Cas
     return make
 
 
-def three_tools(rng: np.random.Generator) -> Case:
+def three_instruments(rng: np.random.Generator) -> Case:
     """A length by caliper, vernier caliper and microscope, each with the errors its entry states."""
     truth = rng.uniform(6, 7)
     by_caliper = shown(rng.normal(truth + rng.uniform(-0.02, 0.02), 0.02), 0.01)
@@ -88,7 +88,7 @@ def outer_minus_width(rng: np.random.Generator) -> Case:
 
 
 def on_steel_rule(rng: np.random.Generator) -> Case:
-    """A reading that its display's step dominates: the rectangle's own factor is needed."""
+    """A reading dominated by the step of its display: the rectangle's own factor is needed."""
     truth = rng.uniform(6, 9)
     reading = shown(rng.normal(truth + rng.uniform(-0.1, 0.1), 0.02), 0.5)
     sharp = {**BUILT_IN, "steel_rule": _sharp(BUILT_IN["steel_rule"])}
@@ -104,13 +104,15 @@ def _sharp(rule: Instrument) -> Instrument:
     [
         (repeats(10, 0.01), 2),
         (zero_corrected(5, 0.01), 3),
-        (three_tools, 4),
+        (three_instruments, 4),
         (outer_minus_width, 5),
         (on_steel_rule, 6),
     ],
-    ids=["ten_close_repeats", "zero_corrected", "three_tools", "outer_minus_width", "rectangle_rules"],
+    ids=["ten_close_repeats", "zero_corrected", "three_instruments", "outer_minus_width", "rectangle_rules"],
 )
-def test_intervals_hold_the_truth_as_often_as_they_say(make: Callable[[np.random.Generator], Case], seed: int) -> None:
+def test_95_percent_intervals_hold_the_truth_in_94_to_96_percent(
+    make: Callable[[np.random.Generator], Case], seed: int
+) -> None:
     share, apart = held(make, seed)
     assert 0.94 <= share <= 0.96
     assert apart <= 0.015
@@ -118,20 +120,20 @@ def test_intervals_hold_the_truth_as_often_as_they_say(make: Callable[[np.random
 
 @pytest.mark.parametrize("sd", [0.03, 0.1])
 @pytest.mark.parametrize("count", [2, 4, 5])
-def test_repeats_hold_the_truth_however_few_and_however_they_scatter(count: int, sd: float) -> None:
-    """Up to four readings take the factor of few, five the first that take Student's; more are `ten_close_repeats`."""
+def test_intervals_of_repeats_hold_the_truth_for_any_number_and_scatter(count: int, sd: float) -> None:
+    """Up to four readings use the factor for few readings, five or more Student's; ten are in `ten_close_repeats`."""
     share, _ = held(repeats(count, sd), seed=100 * count + round(1000 * sd))
     assert 0.94 <= share <= 0.96
 
 
 @pytest.mark.parametrize("count", [2, 3, 4])
-def test_closed_jaws_hold_the_truth_however_few(count: int) -> None:
+def test_intervals_corrected_by_closed_jaws_hold_the_truth_for_any_number_of_readings(count: int) -> None:
     share, _ = held(zero_corrected(count, 0.03), seed=50 + count)
     assert 0.94 <= share <= 0.96
 
 
-def two_tools_twice(rng: np.random.Generator) -> Case:
-    """Two readings by caliper and two by vernier caliper, each tool with scatter of its own."""
+def two_instruments_twice(rng: np.random.Generator) -> Case:
+    """Two readings by caliper and two by vernier caliper, each instrument with its own scatter."""
     truth = rng.uniform(6, 7)
     by_caliper = rng.normal(truth + rng.uniform(-0.02, 0.02) + rng.normal(0, 0.02), 0.04, 2)
     by_vernier = rng.normal(truth + rng.uniform(-0.05, 0.05) + rng.normal(0, 0.03), 0.06, 2)
@@ -140,9 +142,9 @@ def two_tools_twice(rng: np.random.Generator) -> Case:
     return truth, given, BUILT_IN
 
 
-def test_readings_weighted_by_the_scatter_of_two_hold_the_truth_less_often() -> None:
-    """Weights follow the scatter, so that a pair which lies close by chance counts too much: no factor mends that."""
-    share, _ = held(two_tools_twice, seed=60)
+def test_intervals_weighted_by_the_scatter_of_pairs_hold_the_truth_less_often() -> None:
+    """Weights follow the scatter, so a pair that is close by chance counts too much; no factor corrects that."""
+    share, _ = held(two_instruments_twice, seed=60)
     assert 0.90 <= share <= 0.96
 
 
@@ -150,7 +152,7 @@ def test_readings_weighted_by_the_scatter_of_two_hold_the_truth_less_often() -> 
 
 
 def lines(*parts: tuple[str, float, float]) -> list[BudgetLine]:
-    """Budget lines of given distribution, contribution and degrees of freedom."""
+    """Budget lines with the given distribution, contribution and degrees of freedom."""
     return [
         BudgetLine(source="any", distribution=d, u=u, sensitivity=1.0, contribution=u, degrees_of_freedom=dof)
         for d, u, dof in parts
@@ -162,7 +164,7 @@ def lines(*parts: tuple[str, float, float]) -> list[BudgetLine]:
     ("wide", "narrow"), [(0.1, 0.0), (3.0, 0.0), (100.0, 0.0), (0.1, 0.05), (3.0, 1.0), (30.0, 29.0)]
 )
 @pytest.mark.parametrize("limit", [0.5, 2.0, 40.0])
-def test_the_probability_of_a_sum_with_rectangles_is_that_of_quadrature(
+def test_the_probability_of_a_sum_with_rectangles_agrees_with_quadrature(
     dof: float, wide: float, narrow: float, limit: float
 ) -> None:
     spread = Spread(rest=1.0, degrees_of_freedom=dof, wide=wide, narrow=narrow)
@@ -180,7 +182,7 @@ def test_the_probability_of_a_sum_with_rectangles_is_that_of_quadrature(
     assert spread.probability_within(limit) == pytest.approx(within, abs=1e-7)
 
 
-def test_a_rectangle_alone_is_held_by_its_own_width() -> None:
+def test_a_rectangle_alone_gets_its_own_width() -> None:
     assert coverage(lines(("rectangular", 1.0, math.inf))).k == pytest.approx(0.95 * math.sqrt(3), rel=1e-6)
 
 
@@ -194,7 +196,7 @@ def held_by_few(degrees_of_freedom: float, true_ratio: float) -> float:
 
 @pytest.mark.parametrize(("dof", "off"), [(1.0, 0.0105), (1.3, 0.007), (1.5, 0.006), (2.0, 0.005), (3.0, 0.004)])
 @pytest.mark.parametrize("true_ratio", [0.05, 0.2, 0.5, 1.0, 1.5, 2.0, 4.0, 10.0, 60.0])
-def test_the_factor_of_few_readings_holds_the_truth_whatever_the_true_scatter(
+def test_the_factor_for_few_readings_holds_the_truth_whatever_the_true_scatter(
     dof: float, off: float, true_ratio: float
 ) -> None:
     assert held_by_few(dof, true_ratio) == pytest.approx(0.95, abs=off)

@@ -1,4 +1,4 @@
-"""The zero error of a tool from its closed jaws."""
+"""The zero error of an instrument from readings with its jaws closed."""
 
 from __future__ import annotations
 
@@ -17,14 +17,14 @@ JAWS = (0.03, 0.05, 0.04)
 
 
 def one(*jaws: float, unit: str = "mm", **parts: object) -> Reduced:
-    """A single length by a caliper whose closed jaws showed something."""
+    """A single length by a caliper with closed-jaws readings."""
     instruments = with_closed_jaws(BUILT_IN, {"caliper": jaws}, unit=unit)
     given = {"feature": "body_length", "value": 6.5, **parts}
     return reduce([Observation(**given)], instruments)[0]  # type: ignore[arg-type]
 
 
 def refused(jaws: object, unit: str = "mm") -> tuple[ObservationError, ...]:
-    """Faults of closed-jaws readings; fails when they are taken."""
+    """The errors of closed-jaws readings; fails when they are accepted."""
     with pytest.raises(ObservationErrors) as caught:
         with_closed_jaws(BUILT_IN, jaws, unit=unit)  # type: ignore[arg-type]
     assert all(error.remedy and error.message for error in caught.value.errors)
@@ -36,7 +36,7 @@ def test_readings_are_corrected_by_what_closed_jaws_show() -> None:
     assert one(-0.02).number == pytest.approx(6.52, rel=1e-12)
 
 
-def test_the_shared_zero_error_is_that_of_the_estimate() -> None:
+def test_the_shared_zero_error_has_the_uncertainty_of_the_estimate() -> None:
     shared, usual = one(*JAWS).shared, one(*JAWS, instrument="vernier").shared
     assert shared is not None
     assert usual is not None
@@ -52,11 +52,11 @@ def test_closed_jaws_that_hardly_scatter_are_known_to_the_step(jaws: tuple[float
     assert reduced.budget[-1].distribution == "rectangular"
 
 
-def test_few_closed_jaws_readings_show_in_the_degrees_of_freedom() -> None:
+def test_the_number_of_closed_jaws_readings_sets_the_degrees_of_freedom() -> None:
     assert one(*JAWS).budget[-1].degrees_of_freedom == 2
 
 
-def test_one_tool_is_corrected_on_and_off_the_board_and_others_are_not() -> None:
+def test_one_instrument_is_corrected_on_and_off_the_board_and_others_are_not() -> None:
     instruments = with_closed_jaws(BUILT_IN, {"caliper": JAWS})
     given = [
         Observation(feature="body_length", value=6.5, instrument="caliper_on_board"),
@@ -89,12 +89,12 @@ def test_closed_jaws_may_be_read_in_inches() -> None:
     assert one(0.001, unit="in").number == pytest.approx(6.5 - 0.0254, rel=1e-12)
 
 
-def test_nothing_said_changes_nothing() -> None:
+def test_without_closed_jaws_readings_nothing_changes() -> None:
     assert with_closed_jaws(BUILT_IN, {}) == BUILT_IN
     assert with_closed_jaws() == BUILT_IN
 
 
-def test_the_largest_zero_is_corrected_and_a_larger_one_refused() -> None:
+def test_the_largest_zero_error_is_corrected_and_a_larger_one_is_refused() -> None:
     assert one(LARGEST_ZERO_MM).number == pytest.approx(5.5)
     (error,) = refused({"caliper": (0.01, -1.01)})
     assert error.field == "closed_jaws.caliper[1]"
@@ -103,7 +103,7 @@ def test_the_largest_zero_is_corrected_and_a_larger_one_refused() -> None:
 @pytest.mark.parametrize(
     ("largest", "larger", "unit"), [(0.039, 0.04, "in"), (39.0, 40.0, "mil"), (999.0, 1001.0, "um")]
 )
-def test_the_largest_zero_is_the_same_length_in_every_unit(largest: float, larger: float, unit: str) -> None:
+def test_the_largest_zero_error_is_the_same_length_in_every_unit(largest: float, larger: float, unit: str) -> None:
     """1 mm is 0.03937 in."""
     assert with_closed_jaws(BUILT_IN, {"caliper": (largest,)}, unit=unit)["caliper"].zero is not None
     (error,) = refused({"caliper": (larger,)}, unit)
@@ -111,7 +111,7 @@ def test_the_largest_zero_is_the_same_length_in_every_unit(largest: float, large
 
 
 @pytest.mark.parametrize("bad", [math.nan, math.inf, "0.01", None, True])
-def test_a_closed_jaws_reading_that_is_no_number_is_named(bad: object) -> None:
+def test_a_closed_jaws_reading_that_is_not_a_number_is_named(bad: object) -> None:
     (error,) = refused({"caliper": (0.01, 0.02, bad)})
     assert error.field == "closed_jaws.caliper[2]"
 
@@ -121,19 +121,19 @@ def test_no_closed_jaws_readings_and_too_many_are_refused(readings: tuple[float,
     assert [error.field for error in refused({"caliper": readings})] == ["closed_jaws.caliper"]
 
 
-def test_an_unknown_tool_is_refused_with_a_suggestion() -> None:
+def test_an_unknown_instrument_for_closed_jaws_is_refused_with_a_suggestion() -> None:
     (error,) = refused({"calliper": (0.01,)})
     assert error.field == "closed_jaws.calliper"
     assert "did you mean 'caliper'?" in error.remedy
 
 
-def test_a_tool_without_jaws_is_refused() -> None:
+def test_an_instrument_without_jaws_is_refused() -> None:
     (error,) = refused({"photo": (0.01,)})
     assert "no jaws" in error.message
     assert "micrometer" in error.remedy
 
 
-def test_one_tool_given_under_two_names_is_refused() -> None:
+def test_one_instrument_under_two_names_is_refused() -> None:
     (error,) = refused({"caliper": (0.01,), "caliper_on_board": (0.02,)})
     assert error.field == "closed_jaws.caliper_on_board"
 
@@ -143,7 +143,7 @@ def test_a_unit_that_closed_jaws_cannot_have_is_refused(unit: str) -> None:
     assert refused({"caliper": (0.01,)}, unit)[0].field == "closed_jaws_unit"
 
 
-def test_a_reading_that_the_correction_leaves_nothing_of_is_refused() -> None:
+def test_a_reading_not_above_zero_after_correction_is_refused() -> None:
     with pytest.raises(ObservationErrors) as caught:
         one(0.9, value=0.5)
     assert caught.value.errors[0].field == "observations[0].value"

@@ -1,4 +1,4 @@
-"""Expected information against published numbers and against plain sums over all outcomes."""
+"""Expected information agrees with published numbers and with plain sums over all outcomes."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def weighing(on_a_side: int) -> np.ndarray:
 @pytest.mark.parametrize(
     ("on_a_side", "bits"), [(1, 0.8167), (2, 1.2516), (3, 1.5), (4, 1.58496), (5, 1.4834), (6, 1.0)]
 )
-def test_the_weighings_of_twelve_balls_tell_what_mackay_prints(on_a_side: int, bits: float) -> None:
+def test_weighing_twelve_balls_gives_the_information_mackay_prints(on_a_side: int, bits: float) -> None:
     # MacKay, Information Theory, Inference, and Learning Algorithms, exercise 4.1; numbers recomputed.
     prior = np.full(2 * BALLS, 1 / (2 * BALLS))
     assert expected_information(prior, Outcomes.table(weighing(on_a_side))) == pytest.approx(bits, abs=5e-5)
@@ -57,7 +57,7 @@ def random_table(draw: np.random.Generator, answers: int, outcomes: int) -> np.n
 
 
 def plain_information(prior: np.ndarray, table: np.ndarray, action: np.ndarray) -> float:
-    """H(action) − Σ p(outcome)·H(action | outcome), by loops: the other way round from the program's."""
+    """H(action) − Σ p(outcome)·H(action | outcome), by loops; the program computes it from the other side."""
     actions = range(int(action.max()) + 1)
 
     def bits(weights: list[float]) -> float:
@@ -84,7 +84,7 @@ def test_information_is_the_expected_fall_of_entropy(seed: int) -> None:
 
 
 @pytest.mark.parametrize("seed", range(20))
-def test_two_experiments_tell_what_one_experiment_with_all_pairs_of_outcomes_tells(seed: int) -> None:
+def test_two_experiments_give_as_much_as_one_with_all_pairs_of_outcomes(seed: int) -> None:
     draw = np.random.default_rng(seed)
     prior = draw.dirichlet(np.ones(6))
     a, b = random_table(draw, 6, 4), random_table(draw, 6, 3)
@@ -93,7 +93,7 @@ def test_two_experiments_tell_what_one_experiment_with_all_pairs_of_outcomes_tel
     assert joint_information(action, prior, a, b) == pytest.approx(plain_information(prior, pairs, action), abs=1e-12)
 
 
-def test_two_features_that_help_only_together() -> None:
+def test_two_features_that_help_only_together_give_information_only_together() -> None:
     first, second = np.array([[1.0, 0], [1, 0], [0, 1], [0, 1]]), np.array([[1.0, 0], [0, 1], [1, 0], [0, 1]])
     prior, action = np.full(4, 0.25), np.array([0, 1, 1, 0])
     assert information_about(action, prior, first) == 0.0
@@ -109,7 +109,7 @@ def banded(draw: np.random.Generator) -> Outcomes:
 
 
 @pytest.mark.parametrize("seed", range(10))
-def test_a_band_and_its_table_tell_the_same(seed: int) -> None:
+def test_a_band_gives_the_same_information_as_its_full_table(seed: int) -> None:
     draw = np.random.default_rng(seed)
     outcomes, prior = banded(draw), draw.dirichlet(np.ones(6))
     told = expected_information(prior, outcomes)
@@ -119,13 +119,13 @@ def test_a_band_and_its_table_tell_the_same(seed: int) -> None:
     assert expected_information(prior, Outcomes.table(outcomes.condensed())) == pytest.approx(told, abs=1e-12)
 
 
-def test_the_gain_is_how_much_likelier_the_best_order_becomes() -> None:
-    # Two orders at 0.6 and 0.4; a test that is right in nine of ten: best after it is right in 0.54 + 0.36.
+def test_the_gain_is_the_rise_in_probability_of_the_best_order() -> None:
+    # Two orders at 0.6 and 0.4; a test that is right nine times in ten: the best order is then right in 0.54 + 0.36.
     prior, table = np.array([0.6, 0.4]), np.array([[0.9, 0.1], [0.1, 0.9]])
     assert expected_gain(np.array([0, 1]), prior, table) == pytest.approx(0.3)
     assert expected_gain(np.array([0, 0]), prior, table) == 0.0
 
 
-def test_an_experiment_that_shows_the_same_under_every_answer_tells_nothing() -> None:
+def test_an_experiment_with_the_same_outcomes_for_every_answer_gives_no_information() -> None:
     prior, table = np.array([0.2, 0.3, 0.5]), np.tile([0.25, 0.75], (3, 1))
     assert expected_information(prior, Outcomes.table(table)) == pytest.approx(0.0, abs=1e-12)

@@ -1,4 +1,4 @@
-"""What is advised: the order of measurements, two that help only together, and when to stop."""
+"""Advice: the order of measurements, two that help only together, and when to stop."""
 
 from __future__ import annotations
 
@@ -30,8 +30,8 @@ def row(key: str, kind: str, **sizes: float) -> HalfRow:
 
 
 def only_together() -> Columns:
-    """Four plugs of two lengths and two widths. Long-and-wide and short-and-narrow take one receptacle, the others
-    another one: neither size alone tells anything of the receptacle. The height tells a little."""
+    """Four plugs of two lengths and two widths. Long-and-wide and short-and-narrow mate with one receptacle, the others
+    with another: neither size alone says anything about the receptacle. The height says a little."""
     plugs = [
         row("long wide", "plug", body_length=12.0, body_width=7.0, height=1.00),
         row("short narrow", "plug", body_length=10.0, body_width=5.0, height=1.00),
@@ -62,7 +62,7 @@ KNOWN = [
 ]
 
 
-def test_two_features_that_help_only_together_are_asked_for_and_settle_it_in_two() -> None:
+def test_two_features_that_help_only_together_are_asked_for_and_settle_the_order() -> None:
     columns, observed = only_together(), list(KNOWN)
     sizes = {"body_length": 12.0, "body_width": 5.0, "height": 1.06}
     first = advice_on(columns, observed)
@@ -79,7 +79,7 @@ def test_two_features_that_help_only_together_are_asked_for_and_settle_it_in_two
     assert advice_on(columns, observed).reason is Reason.ORDER_SETTLED
 
 
-def test_halves_that_take_the_same_mate_need_not_be_told_apart() -> None:
+def test_halves_with_the_same_mate_need_not_be_told_apart() -> None:
     plugs = [row(f"plug {i}", "plug", body_length=10.0 + i, body_width=5.0) for i in range(3)]
     mate = row("mate", "receptacle", body_length=20.0, body_width=9.0)
     matings = [MatingRow(half=plug.key, other="mate", dimensions={}) for plug in plugs]
@@ -90,7 +90,7 @@ def test_halves_that_take_the_same_mate_need_not_be_told_apart() -> None:
     assert advice_on(alone, [*KNOWN, Observation(feature="body_width", value=5.0)]).reason is Reason.KEEP_MEASURING
 
 
-def test_twins_cannot_be_told_apart_with_what_is_at_hand_and_that_is_said() -> None:
+def test_advice_says_that_twins_cannot_be_told_apart_with_the_instruments_at_hand() -> None:
     twins = [
         row("a", "plug", body_length=10.0, body_width=5.0, row_spacing=1.0),
         row("b", "plug", body_length=10.0, body_width=5.0, row_spacing=1.5),
@@ -106,7 +106,7 @@ def test_twins_cannot_be_told_apart_with_what_is_at_hand_and_that_is_said() -> N
     assert {each.key: each.value for each in seeing.measurements[0].predicted} == {"a": 1.0, "b": 1.5}
 
 
-def test_how_fine_to_read_follows_from_how_far_the_candidates_are_apart() -> None:
+def test_the_resolution_asked_for_follows_from_the_distance_between_candidates() -> None:
     limits: dict[float, float | None] = {}
     for apart in (0.3, 1.0, 3.0):
         pair = [
@@ -115,13 +115,13 @@ def test_how_fine_to_read_follows_from_how_far_the_candidates_are_apart() -> Non
         ]
         advice = advice_on(build_columns(pair, []), list(KNOWN))
         limits[apart] = next(m for m in advice.measurements if m.feature == "body_length").measure_to_within_mm
-    assert limits[3.0] is None  # half a millimetre will do
+    assert limits[3.0] is None  # half a millimetre is enough
     assert limits[0.3] is not None
     assert limits[1.0] is None or limits[1.0] > limits[0.3]
     assert limits[0.3] <= 0.1
 
 
-def test_what_is_like_nothing_listed_is_settled_as_absent() -> None:
+def test_a_specimen_unlike_any_entry_is_settled_as_absent() -> None:
     columns = invented_columns(6)
     strange = {"pitch": 3.1, "body_length": 91.0, "body_width": 17.0, "height": 9.0, "land_span": 31.0}
     observed = [Observation(feature=name, value=value) for name, value in strange.items()]
@@ -129,7 +129,7 @@ def test_what_is_like_nothing_listed_is_settled_as_absent() -> None:
     assert advice.reason is Reason.ABSENT_SETTLED
 
 
-def test_before_anything_was_measured_the_advice_is_about_the_whole_catalogue() -> None:
+def test_without_observations_the_advice_covers_the_whole_catalogue() -> None:
     columns = invented_columns(6)
     advice = advice_on(columns, [], prior_absent=0.1)
     assert not advice.settled
@@ -138,19 +138,19 @@ def test_before_anything_was_measured_the_advice_is_about_the_whole_catalogue() 
     assert all(not each.again for each in advice.measurements)
 
 
-def test_features_left_out_are_not_asked_for() -> None:
+def test_features_the_person_excluded_are_not_asked_for() -> None:
     columns = invented_columns(6)
     advice = advice_on(columns, [], features=("rows", "height"))
     assert {each.feature for each in advice.measurements} <= {"rows", "height"}
 
 
-def test_only_eyes_at_hand_ask_for_counts_and_signs_only() -> None:
+def test_without_instruments_only_counts_and_categories_are_asked_for() -> None:
     advice = advice_on(invented_columns(6), [], at_hand=())
     assert advice.measurements
     assert all(each.instrument is None for each in advice.measurements)
 
 
-def test_a_pitch_is_asked_for_over_the_gaps_of_a_whole_row() -> None:
+def test_the_pitch_is_asked_for_over_all_gaps_of_a_row() -> None:
     pair = [row("a", "plug"), HalfRow(**{**vars(row("b", "plug")), "dimensions": {"pitch": Dim(value=0.52)}})]
     advice = advice_on(build_columns(pair, []), list(KNOWN))
     pitch = next(each for each in advice.measurements if each.feature == "pitch")
@@ -158,7 +158,7 @@ def test_a_pitch_is_asked_for_over_the_gaps_of_a_whole_row() -> None:
 
 
 def follow(columns: Columns, true: int, sizes: Mapping[str, float]) -> int:
-    """Readings taken on advice until the order is settled."""
+    """Readings taken as advised until the order is settled."""
     taken: list[Observation] = []
     while not (advice := advice_on(columns, taken, prior_absent=0.05)).settled and advice.measurements:
         name = advice.measurements[0].feature
@@ -167,7 +167,7 @@ def follow(columns: Columns, true: int, sizes: Mapping[str, float]) -> int:
     return len(taken)
 
 
-def test_following_the_advice_ends() -> None:
+def test_following_the_advice_comes_to_an_end() -> None:
     columns = invented_columns(5)
     names = ("pitch", "body_length", "body_width", "land_span", "height")
     for true in (0, 31, 77):
@@ -175,7 +175,7 @@ def test_following_the_advice_ends() -> None:
         assert 2 <= follow(columns, true, sizes) <= 8
 
 
-def test_a_likely_slip_is_worth_taking_again() -> None:
+def test_a_reading_that_is_probably_a_slip_is_worth_repeating() -> None:
     columns = build_columns(
         [
             row("a", "plug", body_length=10.0, body_width=5.0),
@@ -193,7 +193,7 @@ def test_a_likely_slip_is_worth_taking_again() -> None:
 
 
 def stacked() -> Columns:
-    """Two plugs alike to any caliper, whose pairs stand 1.5 and 2.0 mm high."""
+    """Two plugs that no caliper tells apart, with stacking heights of 1.5 and 2.0 mm."""
     plugs = [row(f"plug {i}", "plug", body_length=10.0, body_width=5.0, height=1.0 + 0.03 * i) for i in range(2)]
     mates = [row(f"mate {i}", "receptacle", body_length=12.0 + i, body_width=7.0 + i) for i in range(2)]
     matings = [
@@ -203,7 +203,7 @@ def stacked() -> Columns:
     return build_columns([*plugs, *mates], matings)
 
 
-def test_the_pair_is_measured_only_where_it_is_at_hand() -> None:
+def test_the_mated_pair_is_asked_for_only_when_it_is_at_hand() -> None:
     alone = [*KNOWN, Observation(feature="body_length", value=10.0), Observation(feature="body_width", value=5.0)]
     assert all(each.feature != "stack_height" for each in advice_on(stacked(), alone).measurements)
     at_hand = Observation(feature="contact_count", value=20, of=Of.OTHER)

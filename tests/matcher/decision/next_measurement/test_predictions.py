@@ -1,4 +1,4 @@
-"""Predicted outcomes, and their bits against a plain Monte Carlo estimate that asks the ranking itself."""
+"""Predicted outcomes, and their information against a plain Monte Carlo estimate that uses the ranking itself."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def reading(feature: str, value: float, u: float = U, index: int = 0) -> Reduced
 
 
 def three_halves(tolerance: float = 0.06) -> Columns:
-    """Lengths 10.0, 10.1 and 12; widths 4.0, 4.3 and 4.0; equal otherwise."""
+    """Lengths 10.0, 10.1 and 12; widths 4.0, 4.3 and 4.0; otherwise equal."""
     sizes = [(10.0, 4.0), (10.1, 4.3), (12.0, 4.0)]
     rows = [
         HalfRow(
@@ -71,8 +71,8 @@ def entropy_of(result: Posterior) -> float:
 
 
 def simulated_bits(columns: Columns, before: list[Reduced], feature: str, draws: int) -> tuple[float, float]:
-    """Mean fall of the posterior's entropy over readings drawn from the ranking's own beliefs, and its standard error:
-    no line of the advice is used."""
+    """Mean fall of the posterior's entropy over readings drawn from the ranking's posterior, and its standard error:
+    no code of the advice is used."""
     draw, model = np.random.default_rng(5), fit_absent(columns)
     now = posterior(columns, model, before, 0.0)
     probability = np.exp(now.log_half)
@@ -85,15 +85,15 @@ def simulated_bits(columns: Columns, before: list[Reduced], feature: str, draws:
 
 
 @pytest.mark.parametrize("feature", ["body_length", "body_width"])
-def test_bits_are_the_mean_fall_of_the_rankings_own_entropy(feature: str) -> None:
+def test_the_information_is_the_mean_fall_of_the_rankings_entropy(feature: str) -> None:
     columns = three_halves()
     mean, error = simulated_bits(columns, [], feature, 800)
-    # Gross readings are told as elsewhere and tell nothing between listed halves; drawn ones are all right.
+    # A gross error is equally likely for every listed half and gives no information; the drawn readings have none.
     right = 1.0 - FEATURES[feature].gross_share
     assert predicted(columns, [], feature).bits == pytest.approx(right * mean, abs=3.5 * error + 0.02)
 
 
-def test_bits_after_a_reading_are_those_that_are_left() -> None:
+def test_after_a_reading_only_the_remaining_information_counts() -> None:
     columns = three_halves()
     before = [reading("body_width", 4.0)]
     mean, error = simulated_bits(columns, before, "body_length", 800)
@@ -101,7 +101,7 @@ def test_bits_after_a_reading_are_those_that_are_left() -> None:
     assert predicted(columns, before, "body_length").bits == pytest.approx(right * mean, abs=3.5 * error + 0.02)
 
 
-def test_every_answers_outcomes_add_up_to_one() -> None:
+def test_the_outcomes_of_every_answer_add_up_to_one() -> None:
     columns = invented_columns(6)
     result, outlook = situation(columns, [reading("pitch", 0.5)], 0.1)
     seen = [f for f in FEATURES.values() if f.subject is Subject.HALF and f.kind not in (Kind.TEXT, Kind.FIT)]
@@ -114,7 +114,7 @@ def test_every_answers_outcomes_add_up_to_one() -> None:
             assert found.prior.sum() == pytest.approx(1.0)
 
 
-def test_merging_what_predicts_the_same_changes_the_bits_by_less_than_a_fiftieth(
+def test_merging_equal_predictions_changes_the_information_by_less_than_2_percent(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     columns = invented_columns(12)
@@ -124,7 +124,7 @@ def test_merging_what_predicts_the_same_changes_the_bits_by_less_than_a_fiftieth
         assert bits == pytest.approx(predicted(columns, [], name).bits, rel=0.02)
 
 
-def test_a_finer_reading_never_tells_less() -> None:
+def test_a_finer_reading_never_gives_less_information() -> None:
     columns = three_halves()
     result, outlook = situation(columns, [], 0.1)
     bits = [
@@ -136,12 +136,12 @@ def test_a_finer_reading_never_tells_less() -> None:
     assert bits == sorted(bits)
 
 
-def test_what_no_entry_states_is_not_asked_for() -> None:
+def test_a_feature_that_no_entry_states_is_not_asked_for() -> None:
     result, outlook = situation(three_halves(), [])
     assert predict(leaders(result), FEATURES["height"], TOOL, outlook) is None
 
 
-def test_without_an_instrument_for_it_a_length_is_not_asked_for() -> None:
+def test_a_length_is_not_asked_for_without_an_instrument_for_it() -> None:
     result, outlook = situation(three_halves(), [])
     assert predict(leaders(result), FEATURES["body_length"], None, outlook) is None
 
@@ -153,29 +153,29 @@ def again(columns: Columns, first: Reduced) -> Prediction:
     return found
 
 
-def test_a_reading_that_fits_is_hardly_worth_repeating_with_the_same_tool() -> None:
+def test_a_reading_that_fits_is_hardly_worth_repeating_with_the_same_instrument() -> None:
     columns = three_halves()
     first = reading("body_length", 12.0)
     assert again(columns, first).bits < 0.1 * predicted(columns, [], "body_length").bits
 
 
-def test_a_coarse_reading_is_worth_repeating_with_a_fine_tool() -> None:
+def test_a_coarse_reading_is_worth_repeating_with_a_finer_instrument() -> None:
     columns = three_halves(tolerance=0.02)
     coarse = reading("body_length", 10.05, u=0.2)
     assert again(columns, coarse).bits > 0.4
 
 
-def test_a_second_reading_scatters_around_the_parts_own_size_not_anew_over_the_tolerance() -> None:
-    # Part at the upper end of its tolerance, read finely: the second reading will be found there again.
+def test_a_second_reading_scatters_around_the_size_of_the_part_not_over_the_whole_tolerance() -> None:
+    # A part at the upper end of its tolerance, read finely: the second reading will lie there too.
     columns = three_halves(tolerance=0.3)
     first = reading("body_length", 12.28, u=0.005)
     found = again(columns, first)
     row = found.outcomes.rows()[0]
-    assert row.max() > 0.05  # over the whole ± 0.3 mm no single step would reach that
+    assert row.max() > 0.05  # spread over the whole ± 0.3 mm, no single step would reach that
     assert np.count_nonzero(row > 1e-3) < 60
 
 
-def test_a_count_seen_again_is_mostly_the_same_once_more() -> None:
+def test_a_repeated_count_is_mostly_the_same() -> None:
     columns = invented_columns(4)
     counted = Reduced(index=0, feature="contact_count", count=24)
     result, outlook = situation(columns, [counted])
@@ -186,7 +186,7 @@ def test_a_count_seen_again_is_mostly_the_same_once_more() -> None:
     assert found.outcomes.rows()[:, place].min() > 0.49
 
 
-def test_a_bound_is_no_reading_to_repeat() -> None:
+def test_a_bound_is_not_asked_for_again() -> None:
     columns = three_halves()
     bound = Reduced(index=0, feature="body_length", at_least=9.0, u=U, total_u=U)
     result, outlook = situation(columns, [bound])

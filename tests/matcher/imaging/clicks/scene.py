@@ -1,4 +1,4 @@
-"""An invented connector half as a pinhole camera sees it, and the pictures that a person would click of it."""
+"""An invented connector half seen by a pinhole camera, and the points a person would click in its pictures."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def corners_mm(length: float, width: float) -> np.ndarray:
 
 
 def fit_row(points: Any) -> RowFit:
-    """One row as the program fits it, without the rest of a picture."""
+    """One row fitted by the program, without the rest of the picture."""
     clicked = clicked_row(points)
     return row_through(clicked, *sites_of(clicked))
 

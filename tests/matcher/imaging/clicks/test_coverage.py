@@ -49,7 +49,7 @@ def clicked(rng: np.random.Generator | None, kind: str) -> Picture:
     known = KnownRectangle(corners=points(FRAME), length=16.0, width=10.0, in_mm=True)
     return Picture(
         name="tilted",
-        instrument="scanner",  # nothing but the clicks: no unseen tilt, no lens
+        instrument="scanner",  # clicks only: no unseen tilt, no lens error
         rows=tuple(ClickedRow(points=points(row)) for row in ROWS),
         outlines=(Outline(corners=points(BODY), along="body_length", across="body_width"),),
         perspective=known if kind == "rectangle" else ContactLattice(),
@@ -64,7 +64,7 @@ def scale_holds(result: PictureResult, truth: float) -> bool:
 
 
 def test_with_a_known_rectangle_millimetres_hold_the_truth_in_94_to_96_percent() -> None:
-    """Reading and scale together, though both stem from the same corners: their correlation is small."""
+    """Reading and scale both come from the same corners, but their correlation is small."""
     rng, held = np.random.default_rng(31), defaultdict(list)
     exact = measure_picture(clicked(None, "rectangle")).scale
     assert exact is not None
@@ -85,7 +85,7 @@ def test_with_a_known_rectangle_millimetres_hold_the_truth_in_94_to_96_percent()
 
 
 def test_with_the_contacts_own_lattice_pixels_hold_the_truth_in_94_to_96_percent() -> None:
-    """The truth is what clicks without error give: foreshortening, which no lattice shows, left aside."""
+    """The truth is what clicks without error give. Foreshortening, which no lattice shows, is not counted."""
     rng, held = np.random.default_rng(32), defaultdict(list)
     exact = measure_picture(clicked(None, "lattice"))
     assert exact.scale is not None

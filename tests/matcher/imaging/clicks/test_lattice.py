@@ -1,4 +1,4 @@
-"""Rows of clicked contacts: sites with gaps and strays, what is refused, and how often intervals hold the truth."""
+"""Rows of clicked contacts: sites with gaps and strays, refusals, and how often intervals contain the truth."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from matcher.uncertainty.gum import coverage_factor
 from tests.matcher.imaging.clicks.scene import fit_row
 
 RUNS = 4_000
-"""Simulated rows: a share of as many has a standard deviation of 0.35 %. Intervals that are a tenth too narrow hold the
+"""Simulated rows: a share of this many has a standard deviation of 0.35 %. Intervals a tenth too narrow hold the
 truth in 92.2 %, and a share of 4,000 of them is below 94 % for practically every seed."""
 
 
@@ -44,14 +44,14 @@ def test_contacts_may_be_clicked_in_any_order() -> None:
     assert shuffled.pitch == pytest.approx(fit_lattice(sorted([44.8, 105.2, 5.0, 124.9, 25.4])).pitch, rel=1e-12)
 
 
-def test_neighbours_that_were_never_clicked_still_show_the_pitch() -> None:
+def test_the_pitch_is_found_though_no_neighbours_were_clicked() -> None:
     """Sites 0, 2, 5, 7, 10: no two neighbours, steps of 2 and 3."""
     lattice = fit_lattice([0.0, 60.3, 149.8, 210.1, 299.7])
     assert lattice.indices == (0, 2, 5, 7, 10)
 
 
-def test_every_second_contact_alone_passes_for_the_whole_row() -> None:
-    """Nothing in the clicks can tell; the pitch reading's slips in the likelihood allow for twice the pitch."""
+def test_clicking_every_second_contact_only_looks_like_a_whole_row() -> None:
+    """The clicks cannot show it; the slips of a pitch reading in the likelihood allow for twice the pitch."""
     assert fit_lattice([0.0, 40.0, 80.0, 120.0]).missing == ()
 
 
@@ -73,7 +73,7 @@ def test_a_speck_between_two_contacts_is_a_stray() -> None:
     assert lattice.indices[:8] == tuple(range(8))
 
 
-def test_a_point_beside_the_row_is_a_stray_of_the_row() -> None:
+def test_a_point_beside_the_row_is_a_stray() -> None:
     points = [(30.0 * site, 5.0 * site) for site in range(8)]
     points[5] = (points[5][0] - 2.0, points[5][1] + 12.0)
     row = fit_row(points)
@@ -101,7 +101,9 @@ def test_a_row_may_lie_in_any_direction(turn: float) -> None:
     skipped=st.sets(st.integers(1, 38), max_size=6),
     seed=st.integers(0, 10_000),
 )
-def test_sites_are_found_whatever_is_left_out(count: int, pitch: float, skipped: set[int], seed: int) -> None:
+def test_sites_are_found_whichever_contacts_are_left_out(
+    count: int, pitch: float, skipped: set[int], seed: int
+) -> None:
     sites = np.array([site for site in range(count) if site not in skipped])
     if len(sites) < 4 or np.gcd.reduce(np.diff(sites)) > 1 or np.sum(np.diff(sites) == 1) < 2:
         return
@@ -119,7 +121,7 @@ def test_strays_are_found_among_noisy_rows_with_gaps() -> None:
         positions[stray] += rng.choice([-1.0, 1.0]) * rng.uniform(10.0, 18.0)
         try:
             lattice = fit_lattice(positions)
-        except ObservationError:  # nearly all sites even: twice the pitch and more strays would do as well
+        except ObservationError:  # nearly all sites even: twice the pitch with more strays would fit as well
             doubtful += 1
             continue
         steps = np.delete(np.array(lattice.indices), stray) - np.delete(sites, stray)
@@ -128,7 +130,7 @@ def test_strays_are_found_among_noisy_rows_with_gaps() -> None:
     assert doubtful <= 0.03 * 300
 
 
-# What is refused
+# Refusals
 
 
 @pytest.mark.parametrize("positions", [[], [3.0], [3.0, 23.0]])
@@ -137,7 +139,7 @@ def test_fewer_than_three_points_are_refused(positions: list[float]) -> None:
 
 
 @pytest.mark.parametrize("bad", [math.nan, math.inf, "20", None, True, (1.0, 2.0), 1e7, 10**400])
-def test_what_is_no_place_is_refused_by_name(bad: object) -> None:
+def test_a_point_that_is_not_a_position_is_refused_by_name(bad: object) -> None:
     assert refused(fit_lattice, [0.0, 20.0, bad, 60.0]).field == "positions[2]"
     assert refused(fit_row, [(0.0, 0.0), (20.0, 0.0), (40.0, bad), (60.0, 0.0)]).field == "points[2]"
 

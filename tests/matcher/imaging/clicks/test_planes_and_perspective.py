@@ -1,4 +1,4 @@
-"""Perspective taken out by a rectangle or by the contacts' own lattice, and the scales of other planes."""
+"""Perspective corrected by a rectangle or by the contacts' own lattice, and the scales of other planes."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ from tests.matcher.imaging.clicks.scene import (
 # Perspective
 
 
-def test_a_known_rectangle_takes_the_perspective_out() -> None:
+def test_a_known_rectangle_corrects_the_perspective() -> None:
     tilt = (0.25, -0.2)
     given = picture(tilt=tilt, perspective=rectangle(tilt=tilt), instrument="photo")
     found = reduced(given)
@@ -44,7 +44,7 @@ def test_a_known_rectangle_takes_the_perspective_out() -> None:
         assert found[name].value == pytest.approx(expected, rel=1e-9)
 
 
-def test_without_it_the_same_picture_is_off_and_says_so() -> None:
+def test_without_a_rectangle_the_same_picture_is_off_and_says_so() -> None:
     tilt = (0.25, -0.2)
     found = measure_picture(picture(tilt=tilt, scale=ruler(plane="housing_top")))
     length = next(one for one in found.readings if one.observation.feature == "body_length")
@@ -63,7 +63,7 @@ def test_the_rectangles_proportions_are_enough_for_ratios() -> None:
 
 
 def test_parallel_planes_are_straightened_by_one_map() -> None:
-    """What the module claims: one vanishing line for all parallel planes; a plane below is only smaller."""
+    """All parallel planes share one vanishing line; a lower plane only looks smaller."""
     tilt = (0.2, 0.15)
     straight = from_rectangle(rectangle(tilt=tilt), 0.5)
     below = straight.now(camera(corners_mm(LENGTH, WIDTH), tilt=tilt, below=3.0))
@@ -78,7 +78,7 @@ def test_two_rows_of_contacts_show_lengths_along_them_in_pitches() -> None:
     found = {one.feature: one for one in reduce(result.observations)}
     assert found["body_length"].number / found["pitch"].number == pytest.approx(LENGTH / PITCH, rel=1e-3)
     assert result.click_u == 0.5
-    # across against along: off by the cosine of the tilt, which no lattice shows
+    # across compared with along: off by the cosine of the tilt, which no lattice shows
     ratio = found["row_spacing"].number / found["pitch"].number / (SPACING / PITCH)
     assert ratio == pytest.approx(math.cos(0.12) / math.cos(0.2), rel=5e-3)
 
@@ -105,7 +105,7 @@ def test_a_scanner_held_square_has_no_foreshortening() -> None:
 
 @pytest.mark.parametrize("kind", ["none", "rectangle", "two rows", "one row"])
 def test_uncertainty_through_the_perspective_agrees_with_monte_carlo(kind: str) -> None:
-    """The scatter of each reading over 400 clicked pictures is its u, within 12 % (400 runs show it to 3.5 %)."""
+    """The scatter of each reading over 400 clicked pictures equals its u within 12 % (400 runs give it to 3.5 %)."""
     tilt, sd = (0.2, -0.15), 1.5
     rng = np.random.default_rng(100)
     runs: dict[str, list[tuple[float, float]]] = {}
@@ -155,7 +155,7 @@ def test_a_stated_depth_corrects_an_unscaled_picture_to_its_reference_plane() ->
     assert any("plane" in line.source for line in found["pitch"].budget)
 
 
-def test_without_any_depth_an_unscaled_picture_keeps_the_majoritys_plane() -> None:
+def test_without_a_stated_depth_an_unscaled_picture_keeps_the_plane_of_most_readings() -> None:
     result = measure_picture(picture())
     assert {one.plane_rel for one in result.observations} == {None}
 
@@ -167,14 +167,14 @@ def test_a_planes_relative_uncertainty_may_be_stated_itself() -> None:
 
 
 @pytest.mark.parametrize("turned", [False, True])
-def test_corners_may_go_round_either_way_and_start_anywhere(turned: bool) -> None:
+def test_corners_may_be_given_in_either_direction_from_any_corner(turned: bool) -> None:
     corners = SQUARE[::-1] if turned else SQUARE
     for first in range(4):
         found = reduced(outlined((*corners[first:], *corners[:first])))
         assert (found["body_length"].value, found["body_width"].value) == pytest.approx((400.0, 200.0))
 
 
-def test_maps_of_many_quadrilaterals_are_those_of_each() -> None:
+def test_mapping_many_quadrilaterals_at_once_equals_mapping_each() -> None:
     rng = np.random.default_rng(4)
     many = np.array(SQUARE) + rng.normal(0.0, 20.0, (5, 4, 2))
     together = mapped(homographies(many, np.array(SQUARE)), many)

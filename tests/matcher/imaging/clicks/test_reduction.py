@@ -1,4 +1,4 @@
-"""From a whole picture's clicks to what the likelihood uses: values, uncertainties, scale, rows and segments."""
+"""From the clicks of a whole picture to the values, uncertainties, scale, rows and segments the likelihood uses."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ from tests.matcher.imaging.clicks.scene import (
     ruler,
 )
 
-# The whole way
+# From clicks to readings
 
 
 def test_a_scaled_picture_gives_millimetres() -> None:
@@ -41,7 +41,7 @@ def test_a_scaled_picture_gives_millimetres() -> None:
     assert found["contact_layout"].values == {"aligned"}
 
 
-def test_readings_of_a_picture_share_its_scale_and_that_alone() -> None:
+def test_readings_of_a_picture_share_its_scale_and_nothing_else() -> None:
     found = reduced(picture(scale=ruler(plane="mating_face")))
     shares = {found[name].shared for name in ("pitch", "row_spacing", "body_length", "body_width")}
     (share,) = shares
@@ -52,7 +52,7 @@ def test_readings_of_a_picture_share_its_scale_and_that_alone() -> None:
 
 
 def test_own_and_total_uncertainty_of_the_pitch() -> None:
-    """Two rows of twelve perfect clicks: the floor rules; sums of squared sites 143 each."""
+    """Two rows of twelve perfect clicks: the floor decides; the sum of squared sites is 143 for each row."""
     pitch = reduced(picture(scale=ruler(plane="mating_face")))["pitch"]
     assert pitch.u == pytest.approx(0.5 / math.sqrt(286.0) / PX_PER_MM, rel=1e-6)
     assert pitch.shared is not None
@@ -96,7 +96,7 @@ def test_the_budget_adds_up_to_the_uncertainty() -> None:
     assert len(result.budgets) == len(result.observations)
 
 
-def test_the_other_half_and_tails_are_told_apart() -> None:
+def test_the_other_half_and_tails_are_distinguished() -> None:
     rows = (
         ClickedRow(points=clicks(camera(row_mm(-1.0))), of=Of.OTHER),
         ClickedRow(points=clicks(camera(row_mm(2.0))), feature="tail_pitch"),
@@ -115,7 +115,7 @@ def test_the_other_half_and_tails_are_told_apart() -> None:
 # Rows
 
 
-def test_staggered_rows_are_told_from_aligned_ones_and_from_neither() -> None:
+def test_staggered_aligned_and_other_rows_are_distinguished() -> None:
     def layout(start: float) -> tuple[str, float]:
         rows = tuple(ClickedRow(points=clicks(camera(row_mm(y, start=x)))) for y, x in ((-1.0, 0.0), (1.0, start)))
         (relation,) = measure_picture(picture(rows=rows)).relations
@@ -127,7 +127,7 @@ def test_staggered_rows_are_told_from_aligned_ones_and_from_neither() -> None:
     assert layout(PITCH / 4) == ("unclear", pytest.approx(0.25))
 
 
-def test_a_layout_that_is_unclear_is_no_observation_but_a_note() -> None:
+def test_an_unclear_layout_gives_a_note_and_no_observation() -> None:
     rows = tuple(ClickedRow(points=clicks(camera(row_mm(y, start=y * PITCH / 8)))) for y in (-1.0, 1.0))
     result = measure_picture(picture(rows=rows))
     assert result.layouts == ()
@@ -135,7 +135,7 @@ def test_a_layout_that_is_unclear_is_no_observation_but_a_note() -> None:
 
 
 @pytest.mark.parametrize("offset", [-0.5, -0.49, 0.0, 0.02, 0.5])
-def test_the_layout_goes_round_the_pitch(offset: float) -> None:
+def test_the_layout_is_counted_modulo_the_pitch(offset: float) -> None:
     assert layout_of(offset, 0.01) == pytest.approx(layout_of(-offset, 0.01))
     assert layout_of(offset, 0.01)[0] == ("aligned" if abs(offset) < 0.25 else "staggered")
 
@@ -155,7 +155,7 @@ def test_unequal_row_spacings_stay_apart() -> None:
     assert spacings == pytest.approx([1.0, 1.5])
 
 
-def test_rows_that_differ_in_pitch_are_kept_apart_and_it_is_said() -> None:
+def test_rows_that_differ_in_pitch_are_kept_apart_with_a_note() -> None:
     wide = np.column_stack([(np.arange(12) - 5.5) * 0.52, np.ones(12)])
     rows = (ClickedRow(points=clicks(camera(row_mm(-1.0)))), ClickedRow(points=clicks(camera(wide))))
     result = measure_picture(picture(rows=rows, scale=ruler(plane="mating_face")))
@@ -190,13 +190,13 @@ def test_a_segment_counts_along_or_across_the_rows() -> None:
     assert reduced(given)["body_length"].value == pytest.approx(LENGTH)
 
 
-def test_a_segment_without_rows_counts_as_drawn_and_spans_divide() -> None:
+def test_a_segment_without_rows_counts_as_drawn_and_is_divided_by_its_spans() -> None:
     segment = Segment(start=(0.0, 0.0), end=(300.0, 400.0), feature="pitch", spans=10)
     pitch = reduced(picture(rows=(), outlines=(), segments=(segment,)))["pitch"]
     assert (pitch.value, pitch.spans) == (pytest.approx(50.0), 10)
 
 
-def test_edges_are_no_sharper_than_the_instrument_shows_them() -> None:
+def test_edges_are_as_uncertain_as_the_instrument_shows_them() -> None:
     segment = Segment(start=(100.0, 0.0), end=(500.0, 0.0), feature="body_length")
     reading = measure_picture(picture(rows=(), outlines=(), segments=(segment,), instrument="scanner")).readings[0]
     assert reading.budget[0].contribution == pytest.approx(BUILT_IN["unscaled_photo"].feel_px)

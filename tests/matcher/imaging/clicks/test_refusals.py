@@ -1,4 +1,4 @@
-"""What cannot be measured in a picture is refused by name; whatever else is clicked gives finite readings."""
+"""Clicks that cannot be measured are refused by name; all others give finite readings."""
 
 from __future__ import annotations
 
@@ -108,13 +108,13 @@ def with_points(points: tuple[Any, ...]) -> Picture:
         (picture(reference_plane="moon", planes=(PlaneDepth(plane="lands", rel=0.1),)), "reference_plane"),
     ],
 )
-def test_what_cannot_be_measured_is_refused_at_its_place(given: Picture, field: str) -> None:
+def test_clicks_that_cannot_be_measured_are_refused_by_field(given: Picture, field: str) -> None:
     assert refused(given).field == field
 
 
 @settings(max_examples=150, deadline=None)
 @drawn(seed=st.integers(0, 10**6))
-def test_whatever_is_clicked_is_refused_by_name_or_measured_for_the_likelihood(seed: int) -> None:
+def test_any_clicks_are_refused_by_name_or_measured(seed: int) -> None:
     rng = np.random.default_rng(seed)
 
     def anywhere() -> tuple[float, float]:
@@ -152,7 +152,7 @@ def test_whatever_is_clicked_is_refused_by_name_or_measured_for_the_likelihood(s
 
 
 def outcome(given: Picture) -> tuple[PictureResult | None, list[ObservationError]]:
-    """What a picture gives, and what is refused of it: by the picture, or by the reduction of its observations."""
+    """What a picture gives, and the refusals: by the picture itself or by the reduction of its observations."""
     try:
         result = measure_picture(given)
     except ObservationError as error:

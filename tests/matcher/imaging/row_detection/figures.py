@@ -1,5 +1,5 @@
-"""``python -m tests.matcher.imaging.row_detection.figures 1000`` prints the figures of as many pictures of the tests'
-family; with a number behind it, those of that family of seeds; with ``harsh`` behind it, those of harsh ones."""
+"""``python -m tests.matcher.imaging.row_detection.figures 1000`` prints the figures for 1000 pictures of the tests'
+family of seeds. A number after it selects another family of seeds; ``harsh`` selects the harsh pictures."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from tests.matcher.imaging.row_detection.test_found_contacts import FAMILY, Outc
 
 
 def outcome(number: int, *, family: int, harsh: bool) -> Outcome:
-    """What comes of one picture of a family; of the tests' family, the same as the tests'."""
+    """The outcome of one picture of a family of seeds."""
     rng = np.random.default_rng([family, 1, number] if harsh else [family, number])
     return outcome_of(rendered(rng, drawn_difficulty(rng, harsh=harsh)))
 

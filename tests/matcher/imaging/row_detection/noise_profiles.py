@@ -1,7 +1,7 @@
 """Profiles without contacts: noise of eight kinds, 40 to 2,000 levels long, drawn by a seeded generator.
 
-``python -m tests.matcher.imaging.row_detection.noise_profiles 400 SEED`` prints of each kind how many of so many
-profiles are answered with a row, and how many of these are called sure.
+``python -m tests.matcher.imaging.row_detection.noise_profiles 400 SEED`` prints for each kind how many of 400
+profiles are answered with a row, and how many of those rows are called sure.
 """
 
 from __future__ import annotations
@@ -66,7 +66,7 @@ def bars(rng: np.random.Generator, length: int) -> Floats:
 
 
 def jpeg(rng: np.random.Generator, length: int) -> Floats:
-    """White noise, half of it on a ramp, through a JPEG of quality 5 to 59: blocks, and what they leave."""
+    """White noise, half of it on a ramp, saved as a JPEG of quality 5 to 59: its blocks remain visible."""
     levels = 0.5 + rng.uniform(0.01, 0.1) * rng.normal(0.0, 1.0, (16, length))
     if rng.random() < 0.5:
         levels += rng.uniform(-0.3, 0.3) * np.linspace(0.0, 1.0, length)
@@ -90,7 +90,7 @@ def noise(kind: str, seed: int, number: int) -> Floats:
 
 
 def found_in(values: Floats) -> FoundRow | None:
-    """The row that is answered, None where the profile is refused as it should be."""
+    """The row found, or None where the profile is refused, as it should be."""
     try:
         return find_contacts(values)
     except ObservationError:

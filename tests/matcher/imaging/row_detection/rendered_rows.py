@@ -1,7 +1,7 @@
-"""Rendered pictures of contact rows whose truth is known: difficulty drawn by a seeded generator.
+"""Rendered pictures of contact rows with a known truth; a seeded generator draws the difficulty.
 
 Own renderer, NumPy only (Pillow for the JPEG round trip). The distributions are invented, wide enough to hold every
-difficulty that bench photos have shown. Two mixes: ``harsh``, stated before anything was tuned, with four or five
+difficulty that bench photos have shown. Two mixes: ``harsh``, fixed before anything was tuned, with four or five
 difficulties in a picture at once; and the usual one, with the same ranges of pitch, count, light, wide ends, margins,
 tilt and JPEG quality, but each of dirt, glare, double lines, missing contacts rarer, and noise and blur up to three
 quarters. The usual one was stated when the harsh one had shown a right count in 92 of 100 pictures. Lengths are px,
@@ -20,7 +20,7 @@ from scipy.fft import next_fast_len
 from matcher.columns.columns import Floats
 
 SUPERSAMPLED = 3
-"""Points per pixel along each axis that a pixel's level is the mean of."""
+"""Sampled points per pixel along each axis; a pixel's level is their mean."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,7 +51,7 @@ class Difficulty:
     jpeg: int | None
 
     def kinds(self) -> list[str]:
-        """Names of the difficulties that this picture has."""
+        """Names of this picture's difficulties."""
         has = {
             "blurred (sigma above 0.12 pitch)": self.blur > 0.12 * self.pitch,
             "noisy (above 0.15 of contrast)": self.noise > 0.15,
@@ -74,7 +74,7 @@ class Difficulty:
 
 @dataclass(frozen=True, kw_only=True)
 class Rendered:
-    """A picture (8 bit), the line drawn along its row, and what is true of it: ``first`` is the position of the first
+    """A picture (8 bit), the line drawn along its row, and its truth: ``first`` is the position of the first
     contact's centre along the line."""
 
     image: np.ndarray
@@ -84,7 +84,7 @@ class Rendered:
 
 
 def drawn_difficulty(rng: np.random.Generator, *, harsh: bool = False) -> Difficulty:
-    """One picture's difficulty. Probabilities and ranges are what this function says, nothing else."""
+    """One picture's difficulty. Its probabilities and ranges are defined here and nowhere else."""
     pitch = float(np.exp(rng.uniform(np.log(6.0), np.log(80.0))))
     longest = min(60.0, 4000.0 / pitch)
     count = round(float(np.exp(rng.uniform(np.log(4.0), np.log(longest)))))
@@ -161,7 +161,7 @@ def rendered(rng: np.random.Generator, difficulty: Difficulty | None = None) -> 
 
 
 def _points(pixels: int) -> Floats:
-    """Places of the points within so many pixels, px."""
+    """Positions of the sampled points within that many pixels, px."""
     return (np.arange(pixels * SUPERSAMPLED) + 0.5) / SUPERSAMPLED - 0.5
 
 
@@ -237,7 +237,7 @@ def _jpeg(grey: np.ndarray, quality: int | None) -> np.ndarray:
 
 
 def easy(**changes: object) -> Difficulty:
-    """A plain picture: 12 bright contacts at 20 px, clear of everything; ``changes`` make it difficult."""
+    """A plain picture: 12 bright contacts at 20 px and nothing else; ``changes`` make it harder."""
     plain = Difficulty(
         count=12,
         pitch=20.0,

@@ -1,6 +1,6 @@
-"""Profiles of rows in one dimension, fast to make, moderately difficult: for how often the pitch's interval holds it.
+"""One-dimensional profiles of rows, fast to make and moderately difficult: how often is the pitch in its interval?
 
-``python -m tests.matcher.imaging.row_detection.simulated_profiles 10000`` prints the share for as many profiles.
+``python -m tests.matcher.imaging.row_detection.simulated_profiles 10000`` prints the share for 10000 profiles.
 """
 
 from __future__ import annotations
@@ -44,14 +44,14 @@ def simulated(rng: np.random.Generator) -> Simulated:
 
 @dataclass(frozen=True, kw_only=True)
 class Shares:
-    """Shares of profiles in which the count is right, and the pitch's 95 % interval holds it."""
+    """Shares of profiles with the right count, and with the pitch inside its 95 % interval."""
 
     right: float
     held: float
 
 
 def shares(profiles: int, seed: int) -> Shares:
-    """What comes of so many profiles; one that is refused counts as neither right nor held."""
+    """The shares over a number of profiles; a refused profile counts as neither right nor held."""
     right = held = 0
     for number in range(profiles):
         made = simulated(np.random.default_rng([seed, number]))

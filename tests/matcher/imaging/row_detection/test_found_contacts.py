@@ -1,4 +1,4 @@
-"""Rendered rows of a family of seeds on which nothing was tuned: the figures to hold, by difficulty."""
+"""Rendered rows from seeds on which nothing was tuned: the figures that must hold, by difficulty."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from tests.matcher.imaging.row_detection.rendered_rows import Difficulty, Render
 from tests.matcher.imaging.row_detection.simulated_profiles import shares
 
 FAMILY = 20261125
-"""Seed family of the figures; tuning used families 1 to 4 and 31. Settled after figures of this family were seen, by
+"""Seed family of the figures; tuning used families 1 to 4 and 31. Set after figures of this family were seen, by
 others and without looking at its pictures: `DRIFT`, and what makes a count unsure (family 31).
 ``python -m tests.matcher.imaging.row_detection.figures 1000`` prints what comes of its first 1,000 pictures: right in
 97.6 %, pitch held in 94.8 %, 20 of 21 wrong counts unsure, some 73 % of the right ones sure."""
@@ -79,7 +79,7 @@ def test_the_count_is_right_in_97_of_100_pictures(outcomes: list[Outcome]) -> No
 
 
 def test_the_pitch_lies_in_its_own_95_percent_interval_in_94_of_100_pictures(outcomes: list[Outcome]) -> None:
-    # A picture that is refused has no interval; it counts as a wrong count above. Nor may intervals be needlessly wide.
+    # A refused picture has no interval; it counts as a wrong count above. Intervals must not be needlessly wide either.
     held = [outcome.held for outcome in outcomes if outcome.row is not None]
     print(f"pitch held in {np.mean(held):.3f}")
     assert 0.94 <= np.mean(held) < 0.98
@@ -94,7 +94,7 @@ def test_a_wrong_count_in_a_harsh_picture_is_called_unsure_in_nine_of_ten(harsh_
 
 
 def check_unsure(outcomes: list[Outcome]) -> None:
-    """Of the wrong counts that are answered; what is refused says so itself and is not among them."""
+    """Check the wrong counts among the answers; refused pictures are not among them."""
     wrong = [outcome.row for outcome in outcomes if outcome.row is not None and not outcome.right]
     print(f"{len(wrong)} wrong, sure of them: {sum(row.sure for row in wrong)}")
     assert len(wrong) >= 5
@@ -117,7 +117,7 @@ def test_the_probability_of_the_count_is_calibrated(outcomes: list[Outcome]) -> 
     assert abs(said.mean() - true.mean()) < 0.05
 
 
-def test_an_unsure_row_says_why_and_names_another_count_and_a_sure_one_gives_no_reason(
+def test_an_unsure_row_gives_a_reason_and_another_count_and_a_sure_row_gives_none(
     outcomes: list[Outcome],
 ) -> None:
     for outcome in outcomes:
@@ -128,13 +128,13 @@ def test_an_unsure_row_says_why_and_names_another_count_and_a_sure_one_gives_no_
                 assert outcome.row.count not in dict(outcome.row.alternatives)
 
 
-def test_contacts_and_empty_places_together_are_the_count(outcomes: list[Outcome]) -> None:
+def test_contacts_and_empty_positions_together_make_the_count(outcomes: list[Outcome]) -> None:
     for row in (outcome.row for outcome in outcomes if outcome.row is not None):
         places = sorted([*(contact.index for contact in row.centres), *row.missing])
         assert places == list(range(row.count))
 
 
-def test_the_interval_of_the_pitch_holds_it_in_95_of_100_simulated_profiles() -> None:
+def test_the_pitch_lies_in_its_interval_in_95_of_100_simulated_profiles() -> None:
     # 10,000 take minutes: python -m tests.matcher.imaging.row_detection.simulated_profiles 10000. The bounds here are
     # 94-96 % and three standard deviations of a share of 400.
     share = shares(PROFILES, seed=FAMILY)
@@ -153,18 +153,18 @@ def test_a_plain_row_is_found_to_a_twentieth_of_a_pixel() -> None:
     assert 0.3 < row.contrast <= 1.0
 
 
-def test_dark_contacts_on_bright_plastic_are_counted_as_such() -> None:
+def test_dark_contacts_on_bright_plastic_are_counted() -> None:
     row = of(2, contrast=-0.4)[1]
     assert (row.count, row.dark) == (12, True)
 
 
-def test_a_missing_contact_is_named_and_its_place_counted() -> None:
+def test_a_missing_contact_is_named_and_its_position_counted() -> None:
     row = of(3, missing=4)[1]
     assert (row.count, row.missing) == (12, (4,))
     assert 4 not in {contact.index for contact in row.centres}
 
 
-def test_two_lines_each_are_one_contact() -> None:
+def test_a_double_line_is_one_contact() -> None:
     row = of(4, double_p=0.4, width_p=0.14)[1]
     assert row.count == 12
     assert abs(row.pitch_px - 20.0) < 0.1
@@ -198,7 +198,7 @@ def test_a_line_from_centre_to_centre_counts_both_ends() -> None:
     assert row.count == 12
 
 
-def test_what_lies_ahead_of_the_line_is_not_counted() -> None:
+def test_contacts_beyond_the_start_of_the_line_are_not_counted() -> None:
     picture, whole = of(13)
     x0, y0, x1, y1 = picture.line
     cut = profile_along(picture.image, (x0 + 1.7 * 20.0 + 3 * 20.0 - 10.0, y0, x1, y1))

@@ -48,7 +48,7 @@ def test_less_than_one_in_a_hundred_profiles_of_noise_is_answered_and_hardly_any
     rows = [row for kind in KINDS for number in range(EACH) if (row := found_in(noise(kind, NOISE_FAMILY, number)))]
     print(f"{len(rows)} of {EACH * len(KINDS)} answered, {sum(row.sure for row in rows)} sure")
     assert len(rows) < 0.01 * EACH * len(KINDS)
-    # A JPEG's blocks on a ramp are a staircase, which does repeat.
+    # The blocks of a JPEG on a ramp form a staircase, which does repeat.
     assert sum(row.sure for row in rows) <= 0.001 * EACH * len(KINDS)
 
 
@@ -72,26 +72,26 @@ def test_noise_is_refused_at_the_profile(kind: str) -> None:
         (np.where(np.arange(100) == 5, 1e300, 0.5), "profile[5]"),
     ],
 )
-def test_what_is_no_profile_is_refused_where_it_is_wrong(values: Floats, field: str) -> None:
+def test_an_invalid_profile_is_refused_and_the_error_names_the_fault(values: Floats, field: str) -> None:
     with pytest.raises(ObservationError) as refused:
         find_contacts(values)
     assert refused.value.field == field
 
 
-def test_words_are_no_profile() -> None:
+def test_text_is_refused_as_a_profile() -> None:
     with pytest.raises(ObservationError) as refused:
         find_contacts(["dark", "bright"] * 10)  # type: ignore[arg-type]
     assert refused.value.field == "profile"
 
 
-def test_levels_beside_the_profile_are_checked_too() -> None:
+def test_the_levels_beside_the_profile_are_checked_too() -> None:
     with pytest.raises(ObservationError) as refused:
         find_contacts(0.5 + 0.2 * np.sin(np.arange(200.0)), ahead=[0.1, np.nan])
     assert refused.value.field == "ahead[1]"
 
 
 @pytest.mark.parametrize("step", [0.0, -1.0, np.nan, np.inf])
-def test_a_step_that_is_no_length_is_refused(step: float) -> None:
+def test_a_step_that_is_not_a_length_is_refused(step: float) -> None:
     with pytest.raises(ObservationError) as refused:
         find_contacts(0.5 + 0.2 * np.sin(np.arange(200.0)), step=step)
     assert refused.value.field == "step"

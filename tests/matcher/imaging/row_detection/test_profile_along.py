@@ -18,7 +18,7 @@ def stripes(angle: float, pitch: float, size: int) -> np.ndarray:
     return np.asarray(0.3 + 0.3 * np.cos(2 * np.pi * along / pitch))
 
 
-def test_a_profile_shows_the_levels_at_the_places_along_the_line() -> None:
+def test_a_profile_gives_the_levels_along_the_line() -> None:
     profile = profile_along(RAMP, (20.0, 30.0, 120.0, 30.0), 3.0)
     assert profile.values == pytest.approx(np.linspace(0.1, 0.6, 101))
     assert (profile.step, profile.width) == (1.0, 3.0)
@@ -26,7 +26,7 @@ def test_a_profile_shows_the_levels_at_the_places_along_the_line() -> None:
     assert profile.behind[0] == pytest.approx(121 / 200)
 
 
-def test_a_line_drawn_backwards_gives_the_profile_backwards() -> None:
+def test_a_line_drawn_backwards_gives_the_reversed_profile() -> None:
     there = profile_along(RAMP, (20.0, 30.0, 120.0, 30.0), 3.0)
     back = profile_along(RAMP, (120.0, 30.0, 20.0, 30.0), 3.0)
     assert back.values == pytest.approx(there.values[::-1])
@@ -45,12 +45,12 @@ def test_a_line_at_any_angle_sees_the_pitch_along_it(angle: float) -> None:
     assert row.pitch_px == pytest.approx(14.0, abs=0.02)
 
 
-def test_the_band_goes_as_far_as_the_contacts_do() -> None:
+def test_the_band_reaches_as_far_as_the_contacts() -> None:
     image = np.where((np.abs(Y - 30) <= 6) & (X % 16 < 8), 0.7, 0.2)
     assert profile_along(image, (4.0, 30.0, 190.0, 30.0)).width == pytest.approx(13.0, abs=2.5)
 
 
-def test_a_speck_on_the_band_does_not_show() -> None:
+def test_a_speck_in_the_band_does_not_show() -> None:
     image = np.full((60, 200), 0.5)
     image[29:32, 100:104] = 0.0
     assert profile_along(image, (10.0, 30.0, 190.0, 30.0), 15.0).values == pytest.approx(0.5)
@@ -73,7 +73,7 @@ def test_whole_numbers_are_scaled_to_white(dtype: type, white: int) -> None:
         ((10.0, 20.0, 100.0), "four"),
     ],
 )
-def test_a_line_that_shows_nothing_is_refused(line: tuple[float, ...], words: str) -> None:
+def test_a_line_without_contrast_is_refused(line: tuple[float, ...], words: str) -> None:
     with pytest.raises(ObservationError, match=words) as refused:
         profile_along(RAMP, line)  # type: ignore[arg-type]
     assert refused.value.field == "line"
@@ -90,13 +90,13 @@ def test_an_absurd_band_is_refused(width: float) -> None:
 @pytest.mark.parametrize(
     "image", [np.zeros((40, 100, 3)), np.zeros((0, 100)), np.zeros((40, 100), dtype=np.int32), [[0.1, 0.2]]]
 )
-def test_what_is_no_grey_image_is_refused(image: np.ndarray) -> None:
+def test_an_array_that_is_not_a_grey_image_is_refused(image: np.ndarray) -> None:
     with pytest.raises(ObservationError) as refused:
         profile_along(image, (5.0, 20.0, 90.0, 20.0))
     assert refused.value.field == "image"
 
 
-def test_levels_that_are_no_numbers_are_refused_where_the_line_meets_them_only() -> None:
+def test_levels_that_are_not_numbers_are_refused_only_on_the_line() -> None:
     image = RAMP.copy()
     image[55, 50] = np.nan
     profile_along(image, (10.0, 20.0, 150.0, 20.0), 5.0)
@@ -106,7 +106,7 @@ def test_levels_that_are_no_numbers_are_refused_where_the_line_meets_them_only()
 
 
 @pytest.mark.parametrize("width", [None, 7.5])
-def test_levels_outside_the_rows_that_are_read_do_not_matter(width: float | None) -> None:
+def test_levels_outside_the_rows_read_do_not_matter(width: float | None) -> None:
     rng = np.random.default_rng(8)
     image = rng.uniform(0.0, 1.0, (200, 260))
     for _ in range(100):
