@@ -126,7 +126,10 @@ def floor_density(feature: str, x: float) -> float:
 
 @dataclass(frozen=True, kw_only=True)
 class Rectangle:
-    """A size that may have been measured, centre ± half_width, mm, with its share (0 where it does not exist)."""
+    """A size that may have been measured, centre ± half_width, mm, with its share.
+
+    The share is 0 where the size does not exist; where the reading's own dimension is unknown it does not count.
+    """
 
     words: str
     share: Floats
@@ -146,7 +149,7 @@ def mixture(
     known = ~np.isnan(own.centre)
     right = Rectangle(
         words="",
-        share=np.where(known, 1.0, 0.0),
+        share=np.ones(len(known)),
         centre=own.centre,
         half_width=over_gaps(reading.feature, own.half_width, reading.spans),
         entry_u=own.extra_u,
@@ -162,8 +165,9 @@ def mixture(
     units = UNIT_FACTORS if unit_share else {}
     factors = np.array([[1.0], *([1.0] for _ in slips), *([factor] for factor in units)])
     rectangles = [right, *slips, *(right for _ in units)]
-    shares = [SLIP_SHARE * slip.share for slip in slips] + [unit_share * share for share in units.values()]
-    weight = np.stack([np.full(len(known), 1.0 - gross), *(gross * share * np.ones(len(known)) for share in shares)])
+    shares = [SLIP_SHARE * slip.share for slip in slips]
+    shares += [unit_share * share * right.share for share in units.values()]
+    weight = np.stack([(1.0 - gross) * right.share, *(gross * share for share in shares)])
     return Mixture(
         words=("", *(slip.words for slip in slips), *(UNIT_WORDS[factor] for factor in units)),
         weight=np.where(known, weight, 0.0),
@@ -196,11 +200,10 @@ def _pitch_slips(spans: int, own: Rectangle, share: float) -> list[Rectangle]:
     if spans > 1:
         slips.append(((spans - 1) / spans, "contacts counted instead of gaps", PITCH_OFF_BY_A_GAP[0]))
     slips += [(factor, words, part) for factor, (words, part) in factors.items()]
-    exists = np.where(np.isnan(own.centre), 0.0, 1.0)
     return [
         Rectangle(
             words=words,
-            share=share * part * exists,
+            share=share * part * own.share,
             centre=factor * own.centre,
             half_width=factor * own.half_width,
             entry_u=factor * own.entry_u,
@@ -212,9 +215,9 @@ def _pitch_slips(spans: int, own: Rectangle, share: float) -> list[Rectangle]:
 def _other_features(reading: Reduced, others: Mapping[str, DimensionColumn], share: float) -> list[Rectangle]:
     feature, slips = reading.feature, []
     for slip in FEATURES[feature].slips:
-        column, instead = others.get(slip.instead), FEATURES[slip.instead]
-        if column is None or instead.subject is Subject.PAIR:
+        if FEATURES[slip.instead].subject is Subject.PAIR:
             continue
+        column = others[slip.instead]
         slips.append(
             Rectangle(
                 words=taken_for(slip.instead, feature),
@@ -235,7 +238,7 @@ def taken_for(instead: str, feature: str) -> str:
 def _board_slip(own: Rectangle) -> Rectangle:
     return Rectangle(
         words="board thickness not subtracted",
-        share=np.where(np.isnan(own.centre), 0.0, BOARD_SHARE),
+        share=BOARD_SHARE * own.share,
         centre=own.centre + BOARD_MIDDLE,
         half_width=np.full(len(own.centre), BOARD_HALF_RANGE),
         entry_u=own.entry_u,

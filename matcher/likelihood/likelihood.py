@@ -195,7 +195,7 @@ def _leaders(approximate: Floats, inexact_mass: float) -> Ints:
     if len(order) <= EXACT_AT_LEAST:
         return order
     probability = np.exp(approximate[order] - log_sum(approximate))
-    remaining = np.cumsum(probability[::-1])[::-1]
+    remaining = np.cumsum(probability[::-1])
     number = max(EXACT_AT_LEAST, int(np.count_nonzero(remaining > inexact_mass)))
     return order[:number]
 

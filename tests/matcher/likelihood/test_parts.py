@@ -31,6 +31,7 @@ def bench() -> Bench:
 
 
 JOINT: dict[str, Callable[[Bench], list[Reduced]]] = {
+    "one reading": lambda bench: [bench.value("body_length")],
     "two readings with a zero error": lambda bench: bench.group(SharedKind.ZERO, size=2),
     "three readings with a zero error": lambda bench: bench.group(SharedKind.ZERO, size=3),
     "two readings of a picture": lambda bench: bench.group(SharedKind.SCALE, size=2),
@@ -131,6 +132,29 @@ def test_all_but_a_millionth_of_the_probability_is_integrated_exactly(weighed_be
     assert found[~in_closed_form] == pytest.approx(precise[~in_closed_form], abs=1e-9)
     assert probability[in_closed_form].sum() <= 1e-6
     assert probability[in_closed_form].sum() + probability[~in_closed_form].min() > 1e-6
+
+
+def falling_off(columns: Columns) -> np.ndarray:
+    """Log-probabilities of the halves: in a random order, each is less probable than the one before by a tenth."""
+    return -0.1 * np.random.default_rng(24).permutation(len(columns))
+
+
+def integrated(found: np.ndarray, closed: np.ndarray) -> list[int]:
+    """The halves whose log-likelihood is not that of the closed form."""
+    return np.flatnonzero(np.abs(found - closed) > 1e-9).tolist()
+
+
+def test_exact_are_the_halves_from_which_on_more_than_the_limit_remains() -> None:
+    """e^(−0.1 k) remains from the k-th on: more than 1e-6 to k = 138; without a reading more than 1e-4 to k = 92."""
+    columns = invented_columns(12)
+    columns = replace(columns, prior_weight=np.exp(np.random.default_rng(25).uniform(-3, 0, len(columns))))
+    log_probability, caliper = falling_off(columns), vague_groups(columns)[0]
+    for dropped, group, last in ((False, caliper, 138), (True, caliper.of_some([1, 2]), 92)):
+        closed = group.normal.closed_form()
+        (part,) = likelihood(columns, VAGUE[:3], beside=log_probability - closed - columns.log_prior).parts
+        found = part.drop(0) if dropped else part
+        assert found is not None
+        assert integrated(found.log_likelihood, closed) == np.flatnonzero(log_probability > -0.1 * last - 0.05).tolist()
 
 
 def test_the_32_likeliest_halves_are_always_integrated_exactly() -> None:

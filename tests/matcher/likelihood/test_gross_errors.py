@@ -1,0 +1,33 @@
+"""Explanations of a reading that no catalogue of today reaches, and their words."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from matcher.columns.columns import DimensionColumn
+from matcher.likelihood.gross_errors import Folded, Rectangle, mixture
+from matcher.likelihood.kinds import evidence_of
+from matcher.observations import Reduced
+from tests.matcher.invented import invented_columns
+from tests.matcher.reference_model.intervals import log_uniform_density, rectangle_density
+
+
+def test_a_size_of_the_pair_may_be_measured_instead_of_any_size_of_the_half() -> None:
+    """A contact's width has no slips of its own; of its gross errors (0.05) 0.6 are slips and 0.3 may be anything."""
+    own = DimensionColumn(stated=np.array([0.5]), centre=np.array([0.5]), half_width=np.zeros(1), extra_u=np.zeros(1))
+    share, centre, half_width = np.array([0.25]), np.array([2.0]), np.array([0.1])
+    pair = Rectangle(words="of the pair", share=share, centre=centre, half_width=half_width, entry_u=np.zeros(1))
+    found = mixture(Reduced(index=0, feature="contact_width", value=2.05, u=0.05, total_u=0.05), own, {}, [pair])
+    slip = 0.6 * 0.25 * rectangle_density(2.05, 2.0, 0.1, 0.05)
+    anything = (0.3 + 0.6 * 0.75) * log_uniform_density("contact_width", 2.05)
+    assert found.words[:2] == ("", "of the pair")
+    assert found.density(2.05, Folded()) == pytest.approx([0.05 * (slip + anything)], rel=1e-9)
+
+
+def test_a_slip_is_told_by_the_names_of_both_features() -> None:
+    columns = invented_columns(1)
+    lands = Reduced(
+        index=0, feature="body_width", value=float(columns.dimensions["land_span"].stated[0]), u=0.02, total_u=0.02
+    )
+    assert evidence_of(lands, columns).against(0).slip == "span over the lands taken for body width"
