@@ -168,7 +168,7 @@ def test_a_refused_request_does_not_use_up_its_key(shop: Workshop) -> None:
 
 
 @pytest.mark.parametrize("key", ["", "ü", "a" * 201])
-def test_a_key_that_is_none_is_refused(shop: Workshop, key: str) -> None:
+def test_an_invalid_idempotency_key_is_refused(shop: Workshop, key: str) -> None:
     headers = {"Authorization": f"Bearer {shop.tokens[IDA]}", b"Idempotency-Key": key.encode()}
     refused = shop.server.post("/v1/halves", headers=headers, json={"entry": written(NEW)})  # type: ignore[arg-type]
     assert (refused.status_code, problem(refused)) == (422, "invalid-entry")

@@ -35,4 +35,4 @@ def summary(*keys: str, **changes: Any) -> Summary:
 
 
 NONE = summary(verdict="no_match", probability_absent=0.99)
-"""Nothing in the catalogue is like it."""
+"""An answer for a specimen unlike anything in the catalogue."""

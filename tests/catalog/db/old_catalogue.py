@@ -82,7 +82,7 @@ NO_LAWS: Row = {"kinds": [], "stack": [], "stack_tolerance": None, "corresponden
 MM: Row = {"bound": "nominal", "tolerance": None, "extra_u": 0.0, "doubt": "", "unit": "mm", "given": None}
 INCHES: Row = {"bound": "max", "tolerance": 0.0254, "extra_u": 0.04, "doubt": "may include tabs", "unit": "in"}
 SIZES = {name: 1.0 + place / 8 for place, name in enumerate(DIMENSIONS)}
-"""Every dimension that a half may have, mm; the body's length stands in inches in its source."""
+"""Every dimension that a half may have, mm; the body length is in inches in its source."""
 
 INCH = {"given": 0.3, "given_tolerance": 0.001}
 SIZES["body_length"] = 7.62
@@ -177,7 +177,7 @@ ROWS: dict[str, list[Row]] = {
         {"mating_id": 21, "ordinal": 0, "contact": "1", "other_contact": "10"},
     ],
 }
-"""Rows of the old tables, what others refer to first; parts stand in another order than their ordinals'."""
+"""Rows of the old tables in order of dependence; parts are not in the order of their ordinals."""
 
 JOURNAL: list[Row] = [
     {"at": AT, "actor": "operator", "action": "add", "record": "half", "key": "siskin-works:sk-1", "of": None}
@@ -189,7 +189,7 @@ JOURNAL: list[Row] = [
         }
     }
 ]
-"""A row that differs from the tables, which are what counts; the other entries have none."""
+"""A journal row that differs from the tables, which decide; the other entries have no row."""
 
 ENTRIES: dict[str, tuple[Series | Half | Mating, Row, Row]] = {
     "siskin-works:sk": (Series(maker="Siskin Works", name="SK"), LISTED, {"stated": False}),
@@ -277,7 +277,7 @@ ENTRIES: dict[str, tuple[Series | Half | Mating, Row, Row]] = {
         {"from_law": False},
     ),
 }
-"""What the rows say: each entry by its key, whose it is and how it stands, and what belongs to its kind alone."""
+"""The entries that the rows hold: by key, with author, state and the fields of their kind."""
 
 
 def fill(connection: Connection) -> None:

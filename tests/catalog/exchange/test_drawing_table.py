@@ -57,7 +57,7 @@ def test_the_series_expands_to_the_numbers_of_the_table() -> None:
     assert [half.dimensions["body_length"].value for half in halves] == [3.8, 5.8, 7.8]
 
 
-def test_the_residual_of_every_number_is_told() -> None:
+def test_the_residual_of_every_number_is_reported() -> None:
     residuals = _fit(TABLE).residuals
     assert len(residuals) == 6
     assert [each.line for each in residuals[:3]] == [4, 5, 6]
@@ -77,23 +77,23 @@ def test_the_residual_of_every_number_is_told() -> None:
         "positions A B\n5 3.8 2.0\n10 5.8 2.0",
     ],
 )
-def test_tables_are_read_however_their_cells_are_parted(text: str) -> None:
+def test_tables_are_read_with_any_separator_of_cells(text: str) -> None:
     laws = _laws(text)
     assert laws["body_length"] == DimensionLaw(intercept=1.8, slope=0.4)
     assert laws["body_width"] == DimensionLaw(intercept=2.0)
 
 
-def test_tolerances_stand_in_the_header() -> None:
+def test_tolerances_may_be_in_the_header() -> None:
     laws = _laws("contacts | A ±0.1 | B +/- 0,05\n10 | 3.8 | 2.0\n20 | 5.8 | 2.0")
     assert (laws["body_length"].tolerance, laws["body_width"].tolerance) == (0.1, 0.05)
 
 
-def test_tolerances_stand_in_a_row_of_their_own() -> None:
+def test_tolerances_may_be_in_a_separate_row() -> None:
     laws = _laws("contacts | A | B\n± | 0.15 | -\n10 | 3.8 | 2.0\n20 | 5.8 | 2.0")
     assert (laws["body_length"].tolerance, laws["body_width"].tolerance) == (0.15, None)
 
 
-def test_the_header_may_say_that_a_dimension_is_a_limit_or_for_reference() -> None:
+def test_the_header_may_mark_a_dimension_as_a_limit_or_reference() -> None:
     laws = _laws("contacts | A max. | B (ref)\n10 | 3.8 | 2.0\n20 | 5.8 | 2.0")
     assert (laws["body_length"].bound, laws["body_width"].bound) == ("max", "reference")
 
@@ -122,13 +122,13 @@ def test_a_length_rounded_in_print_still_agrees_with_its_law() -> None:
 WRONG = TABLE.replace("5.80", "5.90")
 
 
-def test_a_row_that_disagrees_is_an_error_that_names_the_row_and_what_was_expected() -> None:
+def test_a_row_that_disagrees_is_refused_with_its_number_and_the_expected_value() -> None:
     (error,) = _errors(WRONG)
     assert (error.line, error.column, error.field, error.value) == (5, 2, "body_length", "5.90")
     assert "5.8 mm is expected" in error.message
 
 
-def test_a_row_that_disagrees_passes_where_that_much_is_tolerated() -> None:
+def test_a_row_that_disagrees_is_accepted_within_the_allowed_residual() -> None:
     fitted = _fit(WRONG, tolerate=0.1)
     assert [round(each.residual, 9) for each in fitted.residuals[:3]] == [0, 0.1, 0]
     assert _errors(WRONG, tolerate=0.09)
@@ -159,7 +159,7 @@ def test_a_row_that_disagrees_passes_where_that_much_is_tolerated() -> None:
         ("contacts|A\n±|1\ntol|1\n10|3.8\n20|5.8", 3, 1),
     ],
 )
-def test_a_table_that_cannot_be_used_is_told_with_its_place(text: str, line: int, column: int) -> None:
+def test_an_unusable_table_is_refused_with_the_place_of_the_fault(text: str, line: int, column: int) -> None:
     error = _errors(text)[0]
     assert (error.line, error.column) == (line, column)
     assert error.remedy
@@ -169,16 +169,16 @@ def test_a_pitch_given_twice_is_refused() -> None:
     assert "twice" in _errors("contacts P\n10 0.4\n20 0.4", letters={"P": "pitch"})[0].message
 
 
-def test_a_letter_that_means_no_dimension_of_a_half_is_refused() -> None:
+def test_a_letter_with_an_unknown_dimension_is_refused() -> None:
     error = _errors("contacts A\n10 3.8\n20 5.8", letters={"A": "stack_height"})[0]
     assert error.value == "stack_height"
 
 
-def test_a_pasted_book_is_refused() -> None:
+def test_a_very_long_text_is_refused() -> None:
     assert "characters" in _errors("x" * (LONGEST_TABLE + 1))[0].message
 
 
-def test_a_law_that_leaves_all_bounds_is_refused() -> None:
+def test_a_law_outside_all_bounds_is_refused() -> None:
     # From 1 mm at 498 positions to 999 mm at 500: the intercept lies beyond what a law may have.
     errors = _errors("positions A\n498 1\n500 999", rows=1)
     assert errors[0].field == "intercept"

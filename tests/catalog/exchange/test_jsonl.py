@@ -1,4 +1,4 @@
-"""JSON Lines in and out: lossless, and every fault with line and column."""
+"""JSON Lines in and out without loss; every error names line and column."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ def test_a_round_trip_loses_nothing(tmp_path: Path) -> None:
     assert read_entries(_file(tmp_path, _lines(*_everything()))) == _everything()
 
 
-def test_what_is_not_stated_is_not_written() -> None:
+def test_fields_that_are_not_stated_are_not_written() -> None:
     assert _lines(half(note="")).count("note") == 0
 
 
@@ -71,14 +71,14 @@ def test_an_empty_file_has_no_entries(tmp_path: Path) -> None:
     assert read_entries(_file(tmp_path, "")) == []
 
 
-def test_separators_of_lines_within_a_text_part_no_lines_and_are_refused_in_their_own(tmp_path: Path) -> None:
+def test_line_separators_inside_a_text_do_not_split_lines_and_are_refused(tmp_path: Path) -> None:
     odd = json.dumps(json.loads(HALF) | {"note": "a\u2028b\u0085c"}, ensure_ascii=False)
     (error,) = _errors(tmp_path, f"{HALF}\n{odd}\n")
     assert (error.line, error.field) == (2, "note")
     assert "U+2028" in str(error)
 
 
-def test_a_wrong_value_is_told_at_its_column(tmp_path: Path) -> None:
+def test_an_invalid_value_is_reported_at_its_column(tmp_path: Path) -> None:
     line = HALF.replace("10", '"ten"')
     error = _errors(tmp_path, f"{HALF}\n{line}\n")[0]
     assert (error.line, error.column) == (2, line.index('"contact_count"') + 1)
@@ -87,7 +87,7 @@ def test_a_wrong_value_is_told_at_its_column(tmp_path: Path) -> None:
     assert error.remedy
 
 
-def test_a_wrong_value_deep_inside_is_told_at_its_own_column(tmp_path: Path) -> None:
+def test_an_invalid_nested_value_is_reported_at_its_own_column(tmp_path: Path) -> None:
     line = _lines(series(stack_tolerance=0.25)).replace('"slope":0.4', '"slope":"x"', 1)
     error = _errors(tmp_path, line)[0]
     assert error.column == line.index('"slope":"x"') + 1
@@ -99,12 +99,12 @@ def test_columns_count_characters_and_not_bytes(tmp_path: Path) -> None:
     assert _places(tmp_path, line) == [(1, line.index('"contact_count"') + 1)]
 
 
-def test_every_fault_of_a_file_is_told(tmp_path: Path) -> None:
+def test_all_errors_of_a_file_are_reported(tmp_path: Path) -> None:
     bad = HALF.replace("10", "0").replace('"rows": 2', '"rows": 0')
     assert len(_errors(tmp_path, f"{bad}\n{HALF}\n{{\n")) == 3
 
 
-def test_telling_stops_at_a_stated_number_and_says_so(tmp_path: Path) -> None:
+def test_the_list_of_errors_stops_at_a_limit_and_says_so(tmp_path: Path) -> None:
     with pytest.raises(FileRefusedError, match="there may be more errors") as caught:
         read_entries(_file(tmp_path, "{\n" * (MOST_ERRORS + 50)))
     assert caught.value.more
@@ -130,7 +130,7 @@ def test_telling_stops_at_a_stated_number_and_says_so(tmp_path: Path) -> None:
         ('{"record": "half", "note": "a\tb"}', 30),
     ],
 )
-def test_a_line_that_is_no_entry_is_told_with_its_column(tmp_path: Path, line: str, column: int) -> None:
+def test_a_line_that_is_not_an_entry_is_reported_with_its_column(tmp_path: Path, line: str, column: int) -> None:
     errors = _errors(tmp_path, f"{HALF}\n{line}\n")
     assert (errors[0].line, errors[0].column) == (2, column)
     assert errors[0].remedy
@@ -147,14 +147,14 @@ def test_missing_fields_are_all_named(tmp_path: Path) -> None:
     assert fields == {"series", "part_number", "rows", "contact_count"}
 
 
-def test_bytes_that_are_no_utf_8_are_told_with_their_place(tmp_path: Path) -> None:
+def test_bytes_that_are_not_utf_8_are_reported_with_their_position(tmp_path: Path) -> None:
     with pytest.raises(FileError, match="0xfc") as caught:
         read_entries(_file(tmp_path, HALF.encode() + b'\n{"maker": "M\xfcller"}'))
     assert (caught.value.line, caught.value.column) == (2, 13)
     assert "UTF-8" in caught.value.remedy
 
 
-def test_utf_16_is_told_as_such(tmp_path: Path) -> None:
+def test_utf_16_is_recognised_and_named(tmp_path: Path) -> None:
     with pytest.raises(FileError, match="UTF-16"):
         read_entries(_file(tmp_path, HALF.encode("utf-16")))
 
@@ -170,7 +170,7 @@ def test_a_huge_line_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch)
     assert _places(tmp_path, f"{HALF}\n" + " " * 1000 + "{\n") == [(2, 1001)]
 
 
-def test_a_missing_file_a_folder_and_an_unknown_kind_are_told(tmp_path: Path) -> None:
+def test_a_missing_file_a_folder_and_an_unknown_kind_are_refused(tmp_path: Path) -> None:
     (tmp_path / "notes.txt").write_text("x")
     for path in (tmp_path / "gone.jsonl", tmp_path, tmp_path / "notes.txt"):
         with pytest.raises(FileError) as caught:
@@ -188,7 +188,7 @@ def test_exchange_files_are_known_by_their_names(tmp_path: Path) -> None:
     assert is_exchange(tmp_path)
 
 
-def test_a_file_of_which_one_entry_is_refused_adds_nothing_and_tells_the_line(
+def test_a_file_with_one_refused_entry_adds_nothing_and_the_error_names_the_line(
     catalogue: Catalogue, tmp_path: Path
 ) -> None:
     path = _file(tmp_path, _lines(half(), mating(other="nobody:x"), series()))
@@ -200,7 +200,9 @@ def test_a_file_of_which_one_entry_is_refused_adds_nothing_and_tells_the_line(
         assert list(stored_entries(session)) == []
 
 
-def test_the_whole_catalogue_goes_out_and_comes_in_again(catalogue: Catalogue, sqlite_url: str, tmp_path: Path) -> None:
+def test_the_whole_catalogue_can_be_exported_and_imported_again(
+    catalogue: Catalogue, sqlite_url: str, tmp_path: Path
+) -> None:
     with catalogue.writing() as session:
         add(session, [series(), half(), mating()])
     with catalogue.reading() as session:
@@ -214,11 +216,11 @@ def test_the_whole_catalogue_goes_out_and_comes_in_again(catalogue: Catalogue, s
 
 
 def _unmoved(record: Record) -> Record:
-    """The record without the moment at which it came into its catalogue."""
+    """The record without the time at which it was added."""
     return record.model_copy(update={"changed_at": ""})
 
 
-def test_places_know_every_value_of_a_line() -> None:
+def test_the_position_of_every_value_of_a_line_is_known() -> None:
     text = ' {"a": [1, {"b\\u0041": "}"}], "c" : {} }'
     assert places(text) == {
         (): 1,
@@ -230,7 +232,7 @@ def test_places_know_every_value_of_a_line() -> None:
     }
 
 
-def test_a_half_corrected_by_hand_comes_in_again_beside_its_series(
+def test_a_half_corrected_by_hand_is_imported_beside_its_series(
     catalogue: Catalogue, sqlite_url: str, tmp_path: Path
 ) -> None:
     with catalogue.writing() as session:

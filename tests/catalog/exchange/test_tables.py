@@ -1,4 +1,4 @@
-"""CSV in and out: lossless, safe in spreadsheets, and every fault with line and cell number."""
+"""CSV in and out without loss and safe in spreadsheets; every error names line and cell."""
 
 from __future__ import annotations
 
@@ -69,17 +69,17 @@ def test_no_cell_of_text_begins_as_a_formula(tmp_path: Path) -> None:
 
 
 @given(st.text())
-def test_guarding_is_undone_exactly(text: str) -> None:
+def test_the_guard_against_formulas_is_removed_exactly(text: str) -> None:
     assert unguarded(guarded(text)) == text
     assert not guarded(text).startswith(FORMULA_STARTS)
 
 
-def test_an_apostrophe_that_guards_nothing_stays() -> None:
+def test_an_apostrophe_that_is_not_a_guard_is_kept() -> None:
     assert unguarded("'s morgens") == "'s morgens"
 
 
 @given(st.lists(st.text().map(str.strip).filter(bool)))
-def test_lists_in_a_cell_are_parted_exactly(texts: list[str]) -> None:
+def test_lists_in_a_cell_are_split_exactly(texts: list[str]) -> None:
     assert separated(joined(texts)) == texts
 
 
@@ -97,22 +97,22 @@ def test_the_delimiter_is_read_from_the_header(tmp_path: Path, delimiter: str) -
     assert read_entries(_file(tmp_path, "\ufeff" + text.replace("\n", "\r\n")))[0].key == "siskin:sk1"
 
 
-def test_rows_of_empty_cells_are_passed_over(tmp_path: Path) -> None:
+def test_rows_of_empty_cells_are_skipped(tmp_path: Path) -> None:
     assert len(read_entries(_file(tmp_path, f"{HEADER}\n,,,,\n{ROW}\n\n"))) == 1
 
 
-def test_a_wrong_cell_is_told_with_line_and_number(tmp_path: Path) -> None:
+def test_an_invalid_cell_is_reported_with_line_and_number(tmp_path: Path) -> None:
     (error,) = _errors(tmp_path, f"{HEADER},pitch\n{ROW},0.4\n{ROW},wide\n")
     assert (error.line, error.column, error.field, error.value) == (3, 6, "dimensions.pitch.value", "wide")
 
 
-def test_lines_are_counted_through_cells_of_several_lines(tmp_path: Path) -> None:
+def test_line_numbers_are_right_after_cells_of_several_lines(tmp_path: Path) -> None:
     text = f'{HEADER},note\n{ROW},"one\ntwo\nthree"\nSiskin,SK,SK2,0,10,\n'
     assert [(error.line, error.column) for error in _errors(tmp_path, text)] == [(5, 4)]
 
 
 @pytest.mark.parametrize("cell", ["nan", "inf", "-0.4", "0", "0.4 mm", '"0,4"', "1e9"])
-def test_a_dimension_that_cannot_be_is_refused(tmp_path: Path, cell: str) -> None:
+def test_an_impossible_dimension_is_refused(tmp_path: Path, cell: str) -> None:
     (error,) = _errors(tmp_path, f"{HEADER},pitch\n{ROW},{cell}\n")
     assert (error.line, error.column) == (2, 6)
 
@@ -122,62 +122,62 @@ def test_a_tolerance_without_its_dimension_is_refused(tmp_path: Path) -> None:
     assert error.column == 6
 
 
-def test_an_unknown_column_is_told_with_a_likely_one(tmp_path: Path) -> None:
+def test_an_unknown_column_is_refused_with_a_suggestion(tmp_path: Path) -> None:
     (error,) = _errors(tmp_path, f"{HEADER},body_lenght\n{ROW},4\n")
     assert (error.line, error.column) == (1, 6)
     assert "body_length" in error.remedy
 
 
-def test_a_column_twice_and_a_missing_one_are_told(tmp_path: Path) -> None:
+def test_a_repeated_and_a_missing_column_are_refused(tmp_path: Path) -> None:
     errors = _errors(tmp_path, "maker,part_number,rows,rows,contact_count\n")
     assert [error.column for error in errors] == [4, 5]
     assert errors[1].field == "series"
 
 
-def test_a_missing_cell_of_a_required_column_is_told(tmp_path: Path) -> None:
+def test_a_missing_cell_of_a_required_column_is_refused(tmp_path: Path) -> None:
     (error,) = _errors(tmp_path, f"{HEADER}\nSiskin,SK,,2,10\n")
     assert (error.line, error.column, error.field) == (2, 3, "part_number")
 
 
 @pytest.mark.parametrize(("row", "column"), [("Siskin,SK,SK1,2", 5), (ROW + ",7", 6)])
-def test_a_row_of_another_length_is_refused(tmp_path: Path, row: str, column: int) -> None:
+def test_a_row_with_the_wrong_number_of_cells_is_refused(tmp_path: Path, row: str, column: int) -> None:
     (error,) = _errors(tmp_path, f"{HEADER}\n{row}\n")
     assert (error.line, error.column) == (2, column)
 
 
 @pytest.mark.parametrize("text", ["", "\n\n", "birds,songs\nwren,loud\n"])
-def test_a_table_of_nothing_known_is_refused(tmp_path: Path, text: str) -> None:
+def test_a_table_of_unknown_kind_is_refused(tmp_path: Path, text: str) -> None:
     assert _errors(tmp_path, text)[0].line == 1
 
 
-def test_an_open_quote_is_told_where_it_begins(tmp_path: Path) -> None:
+def test_an_unclosed_quote_is_reported_where_it_begins(tmp_path: Path) -> None:
     assert _errors(tmp_path, f'{HEADER}\n{ROW}\nSiskin,SK,"SK2,2,10\n{ROW}\n')[0].line == 3
 
 
-def test_a_cell_of_unbounded_size_is_refused(tmp_path: Path) -> None:
+def test_an_oversized_cell_is_refused(tmp_path: Path) -> None:
     text = f"{HEADER},note\n{ROW},{'x' * (csv.field_size_limit() + 1)}\n"
     assert _errors(tmp_path, text)[0].line == 2
 
 
-def test_json_in_a_cell_is_told_with_its_cell_and_character(tmp_path: Path) -> None:
+def test_invalid_json_in_a_cell_is_reported_with_cell_and_character(tmp_path: Path) -> None:
     (error,) = _errors(tmp_path, 'maker,name,kinds\nSiskin,SK,"[{]"\n')
     assert (error.line, error.column) == (2, 3)
     assert "character 3" in error.message
 
 
-def test_a_wrong_law_in_a_cell_is_told_with_its_path(tmp_path: Path) -> None:
+def test_an_invalid_law_in_a_cell_is_reported_with_its_path(tmp_path: Path) -> None:
     kinds = '[{""half_kind"":""plug"",""part_number"":""P"",""rows"":0,""contact_counts"":[2],""dimensions"":{}}]'
     (error,) = _errors(tmp_path, f'maker,name,kinds\nSiskin,SK,"{kinds}"\n')
     assert (error.line, error.column, error.field) == (2, 3, "kinds.0.rows")
 
 
 @pytest.mark.parametrize("cell", ["1", "1/x", "0/1", "1/2/3"])
-def test_a_blocked_site_that_is_none_is_refused(tmp_path: Path, cell: str) -> None:
+def test_an_invalid_blocked_site_is_refused(tmp_path: Path, cell: str) -> None:
     errors = _errors(tmp_path, f"{HEADER},blocked\n{ROW},{cell}\n")
     assert {error.column for error in errors} == {6}
 
 
-def test_a_whole_row_that_contradicts_itself_is_told(tmp_path: Path) -> None:
+def test_a_row_that_contradicts_itself_is_refused(tmp_path: Path) -> None:
     (error,) = _errors(tmp_path, f"{HEADER},positions\n{ROW},2\n")
     assert "larger than rows" in error.message
 

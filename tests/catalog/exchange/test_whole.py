@@ -1,4 +1,4 @@
-"""The whole catalogue goes out with its history and comes in the same; a publication is merged, nothing overwritten."""
+"""The whole catalogue is exported and imported with its history; merging a publication overwrites nothing."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def _by(name: str, **more: Any) -> Act:
 
 @pytest.fixture
 def lived_in(catalogue: Catalogue) -> Catalogue:
-    """A catalogue in which people worked."""
+    """A catalogue that people have worked on."""
     with catalogue.writing() as session:
         contributors.add(session, operators(), "Wren", Role.MAINTAINER)
         contributors.add(session, operators(), "Robin")
@@ -94,7 +94,7 @@ def _everything(catalogue: Catalogue) -> tuple[object, ...]:
         return *entries, *said, page(session, limit=500), contributors.listed(session), take_snapshot(session).version
 
 
-def test_the_same_entries_evidence_people_and_history_come_in(
+def test_entries_evidence_people_and_history_are_imported_unchanged(
     lived_in: Catalogue, another: Catalogue, tmp_path: Path
 ) -> None:
     path = _written(lived_in, tmp_path)
@@ -107,7 +107,7 @@ def test_the_same_entries_evidence_people_and_history_come_in(
         assert get_record(session, "mating", MATING.key).state == "withdrawn"
 
 
-def test_work_goes_on_where_it_was(lived_in: Catalogue, another: Catalogue, tmp_path: Path) -> None:
+def test_work_continues_after_the_import(lived_in: Catalogue, another: Catalogue, tmp_path: Path) -> None:
     path = _written(lived_in, tmp_path)
     with another.writing() as session:
         import_whole(session, path)
@@ -119,7 +119,9 @@ def test_work_goes_on_where_it_was(lived_in: Catalogue, another: Catalogue, tmp_
     assert last.id > before.id
 
 
-def test_private_records_stay_at_home_unless_asked_for(lived_in: Catalogue, another: Catalogue, tmp_path: Path) -> None:
+def test_private_records_are_not_exported_unless_asked_for(
+    lived_in: Catalogue, another: Catalogue, tmp_path: Path
+) -> None:
     path = _written(lived_in, tmp_path)
     assert '"record":"specimen"' not in path.read_text(encoding="utf-8")
     with another.writing() as session:
@@ -129,7 +131,7 @@ def test_private_records_stay_at_home_unless_asked_for(lived_in: Catalogue, anot
         assert len(documents(session, "specimen", private=True)) == 1
 
 
-def test_a_catalogue_that_holds_anything_takes_no_whole_one(lived_in: Catalogue, tmp_path: Path) -> None:
+def test_a_whole_catalogue_is_imported_only_into_an_empty_one(lived_in: Catalogue, tmp_path: Path) -> None:
     path = _written(lived_in, tmp_path)
     before = _everything(lived_in)
     with pytest.raises(EntryError, match="empty") as caught, lived_in.writing() as session:
@@ -163,7 +165,7 @@ def _another_form(lines: list[str]) -> list[str]:
 
 
 @pytest.mark.parametrize("spoil", [_without_end, _altered, _one_left_out, _something_after, _turned, _another_form])
-def test_a_damaged_file_is_refused_and_nothing_of_it_is_kept(
+def test_a_damaged_file_is_refused_as_a_whole(
     lived_in: Catalogue, another: Catalogue, tmp_path: Path, spoil: Any
 ) -> None:
     path = _written(lived_in, tmp_path)
@@ -176,12 +178,12 @@ def test_a_damaged_file_is_refused_and_nothing_of_it_is_kept(
         assert (load_halves(session), page(session)) == ([], [])
 
 
-def test_a_file_that_nobody_signed_off_is_not_merged(lived_in: Catalogue, another: Catalogue, tmp_path: Path) -> None:
+def test_a_file_without_its_closing_line_is_not_merged(lived_in: Catalogue, another: Catalogue, tmp_path: Path) -> None:
     with pytest.raises(EntryError, match="signed"):
         _merge(another, _written(lived_in, tmp_path))
 
 
-def test_new_entries_are_added_with_their_evidence_as_somebody_elses(
+def test_new_entries_are_added_with_their_evidence_as_work_of_others(
     lived_in: Catalogue, another: Catalogue, tmp_path: Path
 ) -> None:
     merged = _merge(another, _published(lived_in, tmp_path))
@@ -210,7 +212,7 @@ def test_merging_again_changes_nothing(lived_in: Catalogue, another: Catalogue, 
     assert _everything(another) == before
 
 
-def test_what_is_described_otherwise_is_listed_and_left_as_it_is(
+def test_entries_with_other_content_are_listed_and_left_unchanged(
     lived_in: Catalogue, another: Catalogue, tmp_path: Path
 ) -> None:
     ours = _with_pitch(HALF, 0.6)
@@ -227,7 +229,7 @@ def test_what_is_described_otherwise_is_listed_and_left_as_it_is(
         assert get_record(session, "half", HALF.key).content == ours
 
 
-def test_evidence_is_united_where_only_the_words_differ(
+def test_evidence_is_merged_where_only_the_wording_differs(
     lived_in: Catalogue, another: Catalogue, tmp_path: Path
 ) -> None:
     with another.writing() as session:
@@ -240,7 +242,7 @@ def test_evidence_is_united_where_only_the_words_differ(
     assert assessed.confirmations[0].confirmation.revision == 1
 
 
-def test_what_was_taken_away_on_one_side_is_told_and_stays(
+def test_entries_withdrawn_on_one_side_are_reported_and_kept(
     lived_in: Catalogue, another: Catalogue, tmp_path: Path
 ) -> None:
     with another.writing() as session:
@@ -258,9 +260,7 @@ def test_private_cases_are_not_merged(lived_in: Catalogue, another: Catalogue, t
         assert documents(session, "specimen", private=True) == []
 
 
-def test_revisions_that_do_not_follow_each_other_are_refused(
-    lived_in: Catalogue, another: Catalogue, tmp_path: Path
-) -> None:
+def test_revisions_out_of_sequence_are_refused(lived_in: Catalogue, another: Catalogue, tmp_path: Path) -> None:
     path = _written(lived_in, tmp_path)
     heading, *rows, _ = path.read_text(encoding="utf-8").splitlines()
     told = [json.loads(row) for row in rows]

@@ -38,7 +38,7 @@ def line(x1: float, y1: float, x2: float, y2: float, layer: str = "F.Fab") -> st
 
 
 def rectangle(left: float, top: float, right: float, bottom: float, layer: str = "F.Fab") -> str:
-    """Four strokes around."""
+    """A rectangle of four strokes."""
     corners = [(left, top), (right, top), (right, bottom), (left, bottom), (left, top)]
     return "\n".join(line(*a, *b, layer) for a, b in pairwise(corners))
 

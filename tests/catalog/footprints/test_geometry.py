@@ -1,4 +1,4 @@
-"""What footprints of all shapes tell of a half. Drawings and names are invented; numbers follow from the drawing."""
+"""What footprints of all shapes say about a half. Drawings and names are invented; numbers follow from the drawing."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ def test_a_body_a_little_beside_its_lands_leaves_the_direction_open() -> None:
     assert read.categories["orientation"] == ("vertical", "right_angle")
 
 
-def test_words_of_the_name_win_over_the_place_of_the_body() -> None:
+def test_words_in_the_name_take_precedence_over_the_position_of_the_body() -> None:
     lands = [pad(str(n + 1), n * 1.25, 0) for n in range(4)]
     read = half(drawing("Wren_Vertical", *lands, rectangle(-2, 0, 5.75, 6)))
     assert read.categories["orientation"] == ("vertical",)
@@ -121,7 +121,7 @@ def test_an_outline_that_ends_before_the_hold_down_lands_is_not_doubtful() -> No
     assert "overall_length" not in read.dimensions
 
 
-def test_hold_downs_drawn_apart_give_the_overall_length() -> None:
+def test_separately_drawn_hold_downs_give_the_overall_length() -> None:
     read = hold_down_half(1.5, rectangle(-3.4, 1, -1.6, 2), rectangle(5.6, 1, 7.4, 2))
     assert sizes(read)["body_length"] == pytest.approx(7.0)
     assert sizes(read)["overall_length"] == pytest.approx(10.8)
@@ -134,7 +134,7 @@ def test_touching_hold_down_copper_is_one_conductor() -> None:
     assert half(drawing("Wren_HE", *lands, *downs, rectangle(-2, -1, 4, 1))).counts["hold_down_count"] == 2
 
 
-def test_unnumbered_paste_is_no_hold_down() -> None:
+def test_unnumbered_paste_is_not_a_hold_down() -> None:
     lands = [pad(str(n + 1), n * 1.0, 0) for n in range(3)]
     read = half(drawing("Wren_PA", *lands, pad("", -3, 0, layers='"F.Paste"'), rectangle(-2, -1, 4, 1)))
     assert read.counts["hold_down_count"] == 0
@@ -182,7 +182,7 @@ def test_both_sides_of_a_board_edge_are_two_rows() -> None:
     assert (read.rows, read.contact_count) == (2, 10)
 
 
-def test_second_lands_of_a_contact_add_no_contact_and_no_row() -> None:
+def test_a_second_land_of_a_contact_adds_no_contact_and_no_row() -> None:
     lands = [pad(str(n + 1), n * 2.0, row * 5.0) for n in range(4) for row in (0, 1)]
     read = half(drawing("Wren_DB", *lands, rectangle(-1, -1, 7, 6)))
     assert (read.rows, read.contact_count) == (1, 4)
@@ -256,5 +256,5 @@ def test_a_half_needs_a_usable_name(name: str) -> None:
         ("Wren_2x05_Pin1Left", None),
     ],
 )
-def test_kind_comes_from_plain_words_only(name: str, kind: str | None) -> None:
+def test_the_kind_comes_only_from_whole_words(name: str, kind: str | None) -> None:
     assert half(two_rows(name, 5)).half_kind == kind

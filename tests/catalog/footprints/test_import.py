@@ -42,19 +42,19 @@ def test_sizes_in_names_are_left_open(tmp_path: Path) -> None:
     assert set(series_of(import_folder(folder)).values()) == {"Wren_SB3-*D-4_2x*"}
 
 
-def test_sizes_inside_longer_numbers_are_found(tmp_path: Path) -> None:
+def test_sizes_inside_longer_part_numbers_are_found(tmp_path: Path) -> None:
     folder = write(tmp_path, family("Wren_7301{n:02d}-9{p:02d}1", (5, 6, 8)))
     assert set(series_of(import_folder(folder)).values()) == {"Wren_7301*-9051", "Wren_7301*-9061", "Wren_7301*-9081"}
     plain = write(tmp_path / "plain", family("Wren_73{n:03d}-77", (5, 6, 8)))
     assert set(series_of(import_folder(plain)).values()) == {"Wren_73*-77"}
 
 
-def test_other_figures_keep_series_apart(tmp_path: Path) -> None:
+def test_other_digits_separate_series(tmp_path: Path) -> None:
     files = family("Wren_T15-{n}", (5, 6, 8)) + family("Wren_T20-{n}", (5, 6, 8))
     assert set(series_of(import_folder(write(tmp_path, files))).values()) == {"Wren_T15-*", "Wren_T20-*"}
 
 
-def test_another_pitch_is_another_series_of_another_name(tmp_path: Path) -> None:
+def test_a_different_pitch_makes_a_different_series_with_its_own_name(tmp_path: Path) -> None:
     files = family("Wren_T-{n}", (5, 6)) + family("Wren_T-{n}", (8, 9), pitch=0.8)
     assert sorted(set(series_of(import_folder(write(tmp_path, files))).values())) == ["Wren_T-*", "Wren_T-* (2)"]
 
@@ -66,8 +66,8 @@ def test_every_half_names_a_series_of_the_import(tmp_path: Path) -> None:
     assert imported.report.series == len(stated)
 
 
-def test_a_square_of_four_lands_lies_as_its_siblings_do(tmp_path: Path) -> None:
-    """Two rows of two, pitch equal to row spacing: only the siblings tell which way the rows run."""
+def test_a_square_of_four_lands_has_the_orientation_of_its_siblings(tmp_path: Path) -> None:
+    """Two rows of two with the pitch equal to the row spacing: only the siblings show the direction of the rows."""
 
     def body(name: str, positions: int) -> tuple[str, str]:
         lands = [pad(str(2 * n + r + 1), r * 2.0, n * 2.0) for n in range(positions) for r in (0, 1)]
@@ -92,7 +92,7 @@ def test_matings_need_opposite_kinds_of_one_family_count_and_pitch(tmp_path: Pat
     assert imported.report.without_mate == imported.report.imported - 2
 
 
-def test_letters_behind_the_count_tell_kinds_only_where_both_exist(tmp_path: Path) -> None:
+def test_letters_after_the_count_give_the_kind_only_where_both_exist(tmp_path: Path) -> None:
     files = family("Wren_R3-{n}DP-A", (5, 6)) + family("Wren_R3-{n}DS-A", (5,))
     imported = import_folder(write(tmp_path, files))
     kinds = {name: half.half_kind for name, half in halves(imported).items()}
@@ -100,7 +100,7 @@ def test_letters_behind_the_count_tell_kinds_only_where_both_exist(tmp_path: Pat
     assert matings(imported) == {("wren:wren_r3-10dp-a", "wren:wren_r3-10ds-a")}
 
 
-def test_matings_reach_across_folders_of_one_import(tmp_path: Path) -> None:
+def test_matings_are_found_across_folders_of_one_import(tmp_path: Path) -> None:
     plugs = write(tmp_path / "plugs.pretty", [("Wren_Male_1x06", one_row("Wren_Male_1x06", 6))])
     receptacles = write(tmp_path / "recs.pretty", [("Wren_Female_1x06", one_row("Wren_Female_1x06", 6))])
     assert import_folders([plugs, receptacles]).report.matings == 1
@@ -119,7 +119,7 @@ def test_the_report_names_each_skipped_file_and_groups_the_reasons(tmp_path: Pat
     assert "Recorders.pretty/binary.kicad_mod" in {item.file for item in report.skipped}
 
 
-def test_a_name_that_is_taken_is_skipped_and_told(tmp_path: Path) -> None:
+def test_a_name_already_taken_is_skipped_and_reported(tmp_path: Path) -> None:
     write(tmp_path / "a", [("Wren_T-10", two_rows("Wren_T-10", 5))])
     write(tmp_path / "b", [("Wren_T-10", two_rows("Wren_t 10", 5).replace("Wren_t 10", "WREN_T 10"))])
     report = import_folder(tmp_path).report
@@ -144,13 +144,13 @@ def test_an_empty_folder_imports_nothing(tmp_path: Path) -> None:
     assert imported.report.read == 0
 
 
-def test_a_folder_that_is_not_there_is_an_error_with_a_remedy(tmp_path: Path) -> None:
+def test_a_missing_folder_is_an_error_with_a_remedy(tmp_path: Path) -> None:
     with pytest.raises(FileError, match="cannot be read") as refusal:
         import_folder(tmp_path / "nowhere")
     assert ".kicad_mod" in refusal.value.remedy
 
 
-def test_a_maker_written_in_two_ways_is_one_maker_written_in_the_commoner_way(tmp_path: Path) -> None:
+def test_two_spellings_of_a_maker_become_the_more_common_one(tmp_path: Path) -> None:
     files = family("Wren_T15-{n}", (5, 6)) + family("WREN_T20-{n}", (5,))
     imported = import_folder(write(tmp_path / "files", files))
     assert {half.maker for half in halves(imported).values()} == {"Wren"}
@@ -158,7 +158,7 @@ def test_a_maker_written_in_two_ways_is_one_maker_written_in_the_commoner_way(tm
         assert add(session, imported.entries).added["half"] == 3
 
 
-def test_series_whose_names_give_one_key_are_numbered_apart(tmp_path: Path) -> None:
+def test_series_whose_names_give_the_same_key_are_numbered(tmp_path: Path) -> None:
     files = [*family("Wren_T15-{n}", (5, 6)), ("Wren_T15", two_rows("Wren_T15", 7))]
     imported = import_folder(write(tmp_path / "files", files))
     keys = [entry.key for entry in imported.entries if isinstance(entry, Series)]

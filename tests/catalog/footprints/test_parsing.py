@@ -1,4 +1,4 @@
-"""Hostile, damaged and odd footprint files: each gives its reason, none gets out of hand."""
+"""Hostile, damaged and odd footprint files: each is refused with a reason and in bounded time."""
 
 from __future__ import annotations
 
@@ -30,24 +30,24 @@ def test_an_old_head_reads_like_a_new_one() -> None:
     assert new.name == "Wren_A_1x02"
 
 
-def test_the_library_is_no_part_of_the_name() -> None:
+def test_the_library_is_not_part_of_the_name() -> None:
     assert parse_footprint(drawing("Recorders:Wren_A")).name == "Wren_A"
 
 
-def test_a_turned_land_is_measured_as_it_lies() -> None:
+def test_a_rotated_land_is_measured_as_it_lies() -> None:
     (land,) = parse_footprint(drawing("Wren", pad("1", 5, 1, size=(0.4, 2.0), turn=90))).pads
     assert land.box.width == pytest.approx(2.0)
     assert land.box.height == pytest.approx(0.4)
 
 
-def test_copper_set_off_its_hole_is_where_the_copper_is() -> None:
+def test_a_land_with_an_offset_is_measured_at_its_copper() -> None:
     text = '(footprint "W" (pad "1" thru_hole oval (at 2 3) (size 1 2) (drill 0.6 (offset 0 0.5)) (layers *.Cu)))'
     (land,) = parse_footprint(text).pads
     assert (land.x, land.y) == (2, 3)
     assert land.box == Box(left=1.5, top=2.5, right=2.5, bottom=4.5)
 
 
-def test_paste_alone_is_no_land_and_the_back_is_told_apart() -> None:
+def test_paste_alone_is_not_a_land_and_the_back_is_distinguished() -> None:
     parts = (pad("", 0, 0, layers='"F.Paste"'), pad("2", 0, 0, layers='"B.Cu" "B.Mask"', kind="connect"))
     paste, back = parse_footprint(drawing("Wren", *parts)).pads
     assert not paste.copper
@@ -60,7 +60,7 @@ def test_only_the_fabrication_layer_is_the_outline() -> None:
     assert [stroke.box.width for stroke in read.outline] == [3]
 
 
-def test_circles_arcs_and_polygons_have_their_extent() -> None:
+def test_circles_arcs_and_polygons_have_the_right_extent() -> None:
     circle = '(fp_circle (center 1 1) (end 1 3) (layer "F.Fab") (width 0.1))'
     new_arc = '(fp_arc (start 0 0) (mid 1 1) (end 2 0) (layer "F.Fab") (width 0.1))'
     old_arc = '(fp_arc (start 0 0) (end 1 0) (angle 90) (layer "F.Fab") (width 0.1))'
@@ -73,11 +73,11 @@ def test_circles_arcs_and_polygons_have_their_extent() -> None:
 
 
 @pytest.mark.parametrize("cut", [60, 200, 500])
-def test_a_truncated_file_is_told(cut: int) -> None:
+def test_a_truncated_file_is_reported(cut: int) -> None:
     assert reason(two_rows("Wren_A_2x05", 5)[:cut]) in ("cut off or damaged", "no well-formed expression")
 
 
-def test_a_file_cut_inside_a_string_is_told() -> None:
+def test_a_file_cut_off_inside_a_string_is_reported() -> None:
     assert reason('(footprint "Wren') == "cut off or damaged"
 
 
@@ -94,7 +94,7 @@ def test_brackets_inside_strings_do_not_count() -> None:
     assert parse_footprint(drawing("Wren", '(descr "' + "(" * 500 + '")')).name == "Wren"
 
 
-def test_too_large_a_file_is_not_read(tmp_path: Path) -> None:
+def test_an_oversized_file_is_not_read(tmp_path: Path) -> None:
     path = tmp_path / "large.kicad_mod"
     with path.open("wb") as stream:
         stream.truncate(50_000_000)
@@ -104,19 +104,19 @@ def test_too_large_a_file_is_not_read(tmp_path: Path) -> None:
     assert f"{LARGEST_FILE:,}" in refusal.value.detail
 
 
-def test_binary_and_empty_files_are_told(tmp_path: Path) -> None:
+def test_binary_and_empty_files_are_reported(tmp_path: Path) -> None:
     assert file_reason(tmp_path / "a", bytes(range(256)) * 8) == "no text"
     assert file_reason(tmp_path / "b", b"") == "empty"
     assert file_reason(tmp_path / "c", b" \n\t ") == "empty"
 
 
-def test_a_missing_file_is_told(tmp_path: Path) -> None:
+def test_a_missing_file_is_reported(tmp_path: Path) -> None:
     with pytest.raises(UnusableFootprint, match="cannot be opened"):
         read_footprint(tmp_path / "nobody.kicad_mod")
 
 
 @pytest.mark.parametrize("text", ["42", "()", "(symbol A)", "just words", '"a string"', "(footprint)"])
-def test_other_text_is_no_footprint(text: str) -> None:
+def test_other_text_is_not_a_footprint(text: str) -> None:
     assert reason(text) == "no footprint"
 
 
@@ -139,14 +139,14 @@ def test_a_stroke_without_its_end_is_refused() -> None:
 
 
 @pytest.mark.parametrize("part", ['"\\', '("', '("\\" ', "(a", '("a" ', "[a"])
-def test_no_text_takes_longer_than_its_length_allows(part: str) -> None:
-    """A pattern that tried such a text from every quote again would take hours."""
+def test_parsing_time_is_proportional_to_the_length_of_the_text(part: str) -> None:
+    """A pattern that started again at every quote would take hours on such a text."""
     text = f"(footprint A {part * (LARGEST_FILE // 10)}"
     assert reason(text) in ("cut off or damaged", "nested deeper than a footprint can be")
 
 
 @pytest.mark.parametrize(("text", "name"), [(r'(footprint "W\"1\" \\a")', r'W"1" \a'), ("[module  W;1'2\n]", "W;1'2")])
-def test_a_name_is_read_as_it_is_quoted(text: str, name: str) -> None:
+def test_a_name_is_read_with_its_quoting(text: str, name: str) -> None:
     assert parse_footprint(text).name == name
 
 

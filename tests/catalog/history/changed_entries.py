@@ -1,4 +1,4 @@
-"""Invented people and entries for the tests of changes, with the acts that make them."""
+"""Invented people and entries for the tests of changes, and functions that change them."""
 
 from __future__ import annotations
 
@@ -24,17 +24,17 @@ MATE = "dunnock-sons:dn40r-010"
 
 
 def by(actor: str, reason: str = "", **more: Any) -> Act:
-    """An act of a contributor, now."""
+    """An act of a contributor at the present time."""
     return Act(actor=actor, reason=reason, **more)
 
 
 def fill(session: Session, actor: str = WREN) -> None:
-    """The series, a half one by one, and a mating of that with one of the series'."""
+    """Add the series, a half listed by itself, and a mating of that half with one of the series."""
     add(session, [series(), half(), mating()], by(actor))
 
 
 def longer(entry: Half | None = None, by_mm: float = 0.5) -> Half:
-    """The half with another body length."""
+    """The half with a different body length."""
     given = entry or half()
     old = given.dimensions["body_length"]
     new = Dimension(value=round(old.value + by_mm, 3), tolerance=old.tolerance)
@@ -42,7 +42,7 @@ def longer(entry: Half | None = None, by_mm: float = 0.5) -> Half:
 
 
 def wider_laws(**changes: Any) -> Series:
-    """The series with plugs 0.1 mm longer and without the size of 40."""
+    """The series with plugs 0.1 mm longer and without the 40-contact size."""
     laws = series().model_dump(mode="json")
     plug = laws["kinds"][0]
     plug["dimensions"]["body_length"]["intercept"] = 1.9
@@ -52,7 +52,7 @@ def wider_laws(**changes: Any) -> Series:
 
 
 def confirm(session: Session, entry: AnyEntry, *people: str, revision: int = 1) -> None:
-    """Each of the people measures the half and finds what it says."""
+    """Each person measures the half and finds the stated value."""
     if not isinstance(entry, Half):
         raise TypeError("only halves are measured here")
     length = entry.dimensions["body_length"].value
@@ -62,10 +62,10 @@ def confirm(session: Session, entry: AnyEntry, *people: str, revision: int = 1) 
 
 
 def rows(session: Session, record: str, key: str) -> list[JournalEntry]:
-    """The journal's rows of one record itself, oldest first."""
+    """The journal's rows about one record, oldest first."""
     return [each for each in page(session, after=0, limit=500, record=record, key=key) if each.record == record]
 
 
 def since_ever() -> str:
-    """A moment before everything."""
+    """A time before all changes."""
     return written(datetime(2020, 1, 1, tzinfo=UTC))

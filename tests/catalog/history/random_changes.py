@@ -1,4 +1,4 @@
-"""Changes of every sort at random, for tests of what has to hold after any of them."""
+"""Random changes of every kind, for tests of rules that hold after any change."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def plain_half(maker: str, name: str, positions: int, pitch: float) -> Half:
 
 
 def a_catalogue(session: Session) -> None:
-    """A series with laws, and nine of which only halves are listed: their laws are fitted, and absence is."""
+    """A series with stated laws, and nine with listed halves only: enough to fit laws and the density of absent."""
     fill(session)
     for number in range(9):
         name, pitch = f"TW{number}", 0.4 + 0.05 * number
@@ -51,7 +51,7 @@ def a_catalogue(session: Session) -> None:
 
 
 class RandomChanges:
-    """Changes of every sort, at random; one that contradicts what stands is refused and leaves nothing behind."""
+    """Random changes of every kind; a change that conflicts with the catalogue is refused and leaves no trace."""
 
     def __init__(self, catalogue: Catalogue, seed: int, *, undoing: bool = False) -> None:
         self._catalogue = catalogue

@@ -1,4 +1,4 @@
-"""Changing what stands: revisions, series and their members, withdrawing, restoring, merging, going back."""
+"""Changing entries: revisions, series and their members, withdrawing, restoring, merging, reverting."""
 
 from __future__ import annotations
 
@@ -38,7 +38,9 @@ def of_half(session: Session, key: str) -> HalfRecord:
     return record
 
 
-def test_a_revision_has_the_new_content_its_author_and_the_old_one_in_the_journal(catalogue: Catalogue) -> None:
+def test_a_revision_stores_the_new_content_and_its_author_and_keeps_the_old_in_the_journal(
+    catalogue: Catalogue,
+) -> None:
     with catalogue.writing() as session:
         fill(session)
         changed = revise(session, by(IDA, "measured on the drawing"), HALF, longer())
@@ -53,7 +55,7 @@ def test_a_revision_has_the_new_content_its_author_and_the_old_one_in_the_journa
     assert entry_state(last.new).content == longer()
 
 
-def test_a_note_does_not_take_over_the_authorship_of_the_figures(catalogue: Catalogue) -> None:
+def test_changing_a_note_does_not_change_the_author_of_the_figures(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         revise(session, by(IDA), HALF, half(note="seen on two boards"))
@@ -81,7 +83,7 @@ def test_a_mating_is_revised_with_its_contact_list(catalogue: Catalogue) -> None
     assert record.mating == turned
 
 
-def test_the_same_content_again_makes_no_revision(catalogue: Catalogue) -> None:
+def test_unchanged_content_makes_no_revision(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         version = len(rows(session, "half", HALF))
@@ -97,7 +99,7 @@ def test_the_same_content_again_makes_no_revision(catalogue: Catalogue) -> None:
         (mating(stack_height={"value": 1.4}), "half"),
     ],
 )
-def test_content_of_another_key_is_refused(catalogue: Catalogue, entry: Half | Series | Mating, field: str) -> None:
+def test_content_with_another_key_is_refused(catalogue: Catalogue, entry: Half | Series | Mating, field: str) -> None:
     keys = {"half": HALF, "series": SERIES, "mating": mating().key}
     with catalogue.writing() as session:
         fill(session)
@@ -112,7 +114,7 @@ def test_an_unknown_key_cannot_be_changed(catalogue: Catalogue) -> None:
         revise(session, by(IDA), HALF, half())
 
 
-def test_a_half_of_a_series_that_nobody_named_is_refused_and_nothing_changes(catalogue: Catalogue) -> None:
+def test_a_half_of_an_unknown_series_is_refused_and_nothing_changes(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
     with pytest.raises(EntryError) as caught, catalogue.writing() as session:
@@ -122,7 +124,7 @@ def test_a_half_of_a_series_that_nobody_named_is_refused_and_nothing_changes(cat
         assert of_half(session, HALF).revision == 1
 
 
-def test_a_withdrawn_entry_stays_readable_leaves_the_lists_and_cannot_be_revised(catalogue: Catalogue) -> None:
+def test_a_withdrawn_entry_is_readable_but_not_listed_and_cannot_be_revised(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         withdraw(session, by(IDA, "no such part"), "half", HALF)
@@ -139,7 +141,7 @@ def test_a_withdrawn_entry_stays_readable_leaves_the_lists_and_cannot_be_revised
     assert caught.value.field == "state"
 
 
-def test_a_withdrawn_entry_comes_back_with_its_matings(catalogue: Catalogue) -> None:
+def test_restoring_an_entry_restores_its_matings(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         withdraw(session, by(IDA), "half", HALF)
@@ -148,7 +150,7 @@ def test_a_withdrawn_entry_comes_back_with_its_matings(catalogue: Catalogue) -> 
         assert HALF in [each.key for _, each in mates_of(session, MEMBER)]
 
 
-def test_what_stands_is_not_restored(catalogue: Catalogue) -> None:
+def test_an_entry_in_force_cannot_be_restored(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
     with pytest.raises(EntryError) as caught, catalogue.writing() as session:
@@ -156,7 +158,7 @@ def test_what_stands_is_not_restored(catalogue: Catalogue) -> None:
     assert caught.value.field == "state"
 
 
-def test_members_follow_their_series_laws(catalogue: Catalogue) -> None:
+def test_members_follow_the_laws_of_their_series(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         changed = revise(session, by(IDA), SERIES, wider_laws())
@@ -187,7 +189,7 @@ def test_a_half_corrected_by_hand_no_longer_follows_its_law(catalogue: Catalogue
     assert MEMBER not in changed.changed
 
 
-def test_a_half_corrected_by_hand_to_what_the_law_says_follows_it_again(catalogue: Catalogue) -> None:
+def test_a_half_corrected_by_hand_to_the_value_of_the_law_follows_the_law_again(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         lawful = of_half(session, MEMBER).half
@@ -197,7 +199,7 @@ def test_a_half_corrected_by_hand_to_what_the_law_says_follows_it_again(catalogu
         assert of_half(session, MEMBER).from_law
 
 
-def test_a_law_does_not_overwrite_a_half_that_was_listed_by_itself(catalogue: Catalogue) -> None:
+def test_a_law_does_not_overwrite_a_half_listed_by_itself(catalogue: Catalogue) -> None:
     own = half(maker="Dunnock & Sons", series="DN40", part_number="DN40PA-030")
     with catalogue.writing() as session:
         fill(session)
@@ -220,7 +222,7 @@ def test_a_series_that_is_only_named_can_be_described_by_a_revision(catalogue: C
     assert record.content.note == "two rows"
 
 
-def test_a_merge_names_its_successor_and_hands_the_matings_on(catalogue: Catalogue) -> None:
+def test_a_merged_entry_names_its_successor_which_takes_over_the_matings(catalogue: Catalogue) -> None:
     twin = half(part_number="SK-7/13-OLD")
     with catalogue.writing() as session:
         fill(session)
@@ -233,7 +235,7 @@ def test_a_merge_names_its_successor_and_hands_the_matings_on(catalogue: Catalog
     assert {half.key for _, half in mates} == {MEMBER}
 
 
-def test_a_mating_that_was_withdrawn_does_not_come_back_by_a_merge(catalogue: Catalogue) -> None:
+def test_a_merge_does_not_restore_a_withdrawn_mating(catalogue: Catalogue) -> None:
     twin = half(part_number="SK-7/13-OLD")
     with catalogue.writing() as session:
         fill(session)
@@ -244,7 +246,7 @@ def test_a_mating_that_was_withdrawn_does_not_come_back_by_a_merge(catalogue: Ca
         assert mates_of(session, HALF) == []
 
 
-def test_halves_that_mate_are_merged_without_a_mating_with_itself(catalogue: Catalogue) -> None:
+def test_merging_halves_that_mate_makes_no_mating_of_a_half_with_itself(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         merge(session, by(PER), HALF, MEMBER)
@@ -252,7 +254,7 @@ def test_halves_that_mate_are_merged_without_a_mating_with_itself(catalogue: Cat
 
 
 @pytest.mark.parametrize("into", [HALF, "no:such", "withdrawn"])
-def test_a_half_is_not_merged_into_itself_nothing_or_what_is_gone(catalogue: Catalogue, into: str) -> None:
+def test_a_half_cannot_be_merged_into_itself_or_a_missing_or_withdrawn_half(catalogue: Catalogue, into: str) -> None:
     with catalogue.writing() as session:
         fill(session)
         withdraw(session, by(IDA), "half", MATE)
@@ -262,7 +264,7 @@ def test_a_half_is_not_merged_into_itself_nothing_or_what_is_gone(catalogue: Cat
         assert of_half(session, HALF).state == "listed"
 
 
-def test_going_back_makes_a_new_revision_and_brings_back_the_author_of_the_figures(catalogue: Catalogue) -> None:
+def test_reverting_makes_a_new_revision_and_restores_the_author_of_the_figures(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         revise(session, by(IDA), HALF, longer())
@@ -273,7 +275,7 @@ def test_going_back_makes_a_new_revision_and_brings_back_the_author_of_the_figur
     assert (record.half, record.author, record.substance_revision) == (half(), WREN, 1)
 
 
-def test_going_back_takes_a_series_members_along(catalogue: Catalogue) -> None:
+def test_reverting_a_series_reverts_its_members(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         before = of_half(session, MEMBER).half
@@ -284,7 +286,7 @@ def test_going_back_takes_a_series_members_along(catalogue: Catalogue) -> None:
         assert not of_half(session, "dunnock-sons:dn40pa-030").from_law
 
 
-def test_going_back_to_a_laws_half_after_the_law_changed_leaves_it_outside_of_the_law(catalogue: Catalogue) -> None:
+def test_a_half_reverted_to_an_old_law_no_longer_follows_the_law(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         revise(session, by(IDA), SERIES, wider_laws())
@@ -294,7 +296,7 @@ def test_going_back_to_a_laws_half_after_the_law_changed_leaves_it_outside_of_th
         assert of_half(session, MEMBER).from_law
 
 
-def test_nobody_goes_back_to_what_was_withdrawn_or_never_was(catalogue: Catalogue) -> None:
+def test_reverting_to_a_withdrawn_or_missing_revision_is_refused(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         withdraw(session, by(IDA), "half", HALF)

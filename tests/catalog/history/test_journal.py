@@ -1,4 +1,4 @@
-"""The journal: only ever added to, in the transaction of the change, in order, and whole."""
+"""The journal is append-only, ordered, complete, and written in the transaction of the change."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from tests.catalog.history.changed_entries import HALF, IDA, MEMBER, PER, SERIES
 from tests.catalog.model.entry_examples import half
 
 
-def test_whatever_is_added_has_its_first_row(catalogue: Catalogue) -> None:
+def test_every_added_entry_has_a_first_row(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         found = page(session, after=0, limit=LARGEST_PAGE)
@@ -27,7 +27,7 @@ def test_whatever_is_added_has_its_first_row(catalogue: Catalogue) -> None:
     assert len({(row.record, row.key) for row in found}) == len(found)
 
 
-def test_pages_from_either_end_give_every_row_once(catalogue: Catalogue) -> None:
+def test_pages_in_either_direction_give_every_row_once(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         whole = page(session, after=0, limit=LARGEST_PAGE)
@@ -43,7 +43,7 @@ def test_pages_from_either_end_give_every_row_once(catalogue: Catalogue) -> None
     assert all(earlier.id < later.id for earlier, later in pairwise(whole))
 
 
-def test_a_page_since_a_moment_begins_with_the_row_of_that_moment(catalogue: Catalogue) -> None:
+def test_a_page_since_a_time_includes_the_row_of_that_time(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         revise(session, by(IDA), HALF, longer(by_mm=0.1))
@@ -55,12 +55,12 @@ def test_a_page_since_a_moment_begins_with_the_row_of_that_moment(catalogue: Cat
 
 
 @pytest.mark.parametrize("limit", [0, LARGEST_PAGE + 1])
-def test_a_page_has_bounds(catalogue: Catalogue, limit: int) -> None:
+def test_the_size_of_a_page_is_limited(catalogue: Catalogue, limit: int) -> None:
     with catalogue.reading() as session, pytest.raises(ValueError, match="limit"):
         page(session, limit=limit)
 
 
-def test_a_change_that_fails_leaves_no_row_and_no_version(catalogue: Catalogue) -> None:
+def test_a_failed_change_leaves_no_row_and_does_not_change_the_version(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
     version = catalogue.version()
@@ -72,7 +72,7 @@ def test_a_change_that_fails_leaves_no_row_and_no_version(catalogue: Catalogue) 
     assert catalogue.version() == version
 
 
-def test_every_change_moves_the_version_once(catalogue: Catalogue) -> None:
+def test_every_change_raises_the_version_once(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
     version = catalogue.version()
@@ -82,7 +82,7 @@ def test_every_change_moves_the_version_once(catalogue: Catalogue) -> None:
     assert catalogue.version() == version + 1
 
 
-def test_a_state_is_written_and_read_back_whole(catalogue: Catalogue) -> None:
+def test_a_state_is_written_and_read_back_completely(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         withdraw(session, by(IDA), "half", MEMBER)
@@ -92,7 +92,7 @@ def test_a_state_is_written_and_read_back_whole(catalogue: Catalogue) -> None:
     assert (last.state, last.from_law, first.state, first.content) == ("withdrawn", True, "listed", last.content)
 
 
-def test_a_document_has_revisions_as_entries_have(catalogue: Catalogue) -> None:
+def test_documents_have_revisions_like_entries(catalogue: Catalogue) -> None:
     said = measured({"feature": "body_length", "value": 7.4, "u": 0.01}, content=half())
     with catalogue.writing() as session:
         fill(session)
@@ -107,7 +107,7 @@ def test_a_document_has_revisions_as_entries_have(catalogue: Catalogue) -> None:
     assert [row.record for row in of_half] == ["confirmation", "confirmation", "half"]
 
 
-def test_a_document_that_was_public_and_one_that_becomes_it_keep_their_private_rows(catalogue: Catalogue) -> None:
+def test_private_rows_stay_private_whether_a_document_was_or_becomes_public(catalogue: Catalogue) -> None:
     said = measured({"feature": "body_length", "value": 7.4, "u": 0.01}, content=half())
     with catalogue.writing() as session:
         made = add_document(session, by(IDA), "specimen", said, private=True)
@@ -116,7 +116,7 @@ def test_a_document_that_was_public_and_one_that_becomes_it_keep_their_private_r
         assert len(page(session, private=True)) == 2
 
 
-def test_the_tag_moves_with_every_change_and_with_what_is_said(catalogue: Catalogue) -> None:
+def test_the_etag_changes_with_every_change_and_every_statement(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         tags = [tag_of(session, "half", HALF)]
@@ -130,7 +130,7 @@ def test_the_tag_moves_with_every_change_and_with_what_is_said(catalogue: Catalo
     assert [tag.partition("-")[0] for tag in tags] == ["1", "2", "2"]
 
 
-def test_a_series_tag_moves_with_its_members(catalogue: Catalogue) -> None:
+def test_the_etag_of_a_series_changes_with_its_members(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         before = tag_of(session, "series", SERIES)
@@ -138,7 +138,7 @@ def test_a_series_tag_moves_with_its_members(catalogue: Catalogue) -> None:
         assert tag_of(session, "series", SERIES) != before
 
 
-def test_a_change_from_no_state_or_an_old_one_is_refused(catalogue: Catalogue) -> None:
+def test_a_change_without_a_state_or_from_an_old_state_is_refused(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         old = tag_of(session, "half", HALF)

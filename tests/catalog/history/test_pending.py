@@ -1,4 +1,4 @@
-"""Slow to destroy: what waits, what takes effect when it is due, and who can hasten, stop or outdate it."""
+"""Destructive changes wait: which ones, when they take effect, and what hastens, stops or lapses them."""
 
 from __future__ import annotations
 
@@ -83,7 +83,7 @@ def test_a_merge_waits(catalogue: Catalogue) -> None:
         assert get_record(session, "half", twin.key).successor == HALF
 
 
-def test_nothing_is_left_of_the_trial_by_which_a_change_is_checked(catalogue: Catalogue) -> None:
+def test_checking_a_pending_change_leaves_no_trace(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         submit_withdrawal(session, by(IDA), "half", HALF)
@@ -112,7 +112,7 @@ def test_new_values_of_a_confirmed_entry_wait_but_a_note_does_not(catalogue: Cat
         assert get_document(session, RECORD, pending.key).state == "done"
 
 
-def test_laws_that_change_a_confirmed_half_wait_with_all_they_change(catalogue: Catalogue) -> None:
+def test_laws_that_change_a_confirmed_half_wait_with_all_their_changes(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         member = get_record(session, "half", MEMBER).content
@@ -122,7 +122,7 @@ def test_laws_that_change_a_confirmed_half_wait_with_all_they_change(catalogue: 
         assert get_record(session, "series", SERIES).revision == 1
 
 
-def test_going_back_behind_what_was_confirmed_waits(catalogue: Catalogue) -> None:
+def test_reverting_to_before_a_confirmation_waits(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         revise(session, by(WREN), HALF, longer())
@@ -133,7 +133,7 @@ def test_going_back_behind_what_was_confirmed_waits(catalogue: Catalogue) -> Non
         assert get_record(session, "half", HALF).content == half()
 
 
-def test_what_could_not_be_done_is_refused_at_once(catalogue: Catalogue) -> None:
+def test_an_impossible_change_is_refused_at_once(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         with pytest.raises(NotFoundError):
@@ -143,7 +143,7 @@ def test_what_could_not_be_done_is_refused_at_once(catalogue: Catalogue) -> None
         assert [each.record for each in page(session, limit=500) if each.record == RECORD] == []
 
 
-def test_one_withdrawal_waits_at_a_time(catalogue: Catalogue) -> None:
+def test_only_one_withdrawal_of_an_entry_waits_at_a_time(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         submit_withdrawal(session, by(IDA), "half", HALF)
@@ -152,7 +152,7 @@ def test_one_withdrawal_waits_at_a_time(catalogue: Catalogue) -> None:
     assert "is already waiting" in caught.value.message
 
 
-def test_a_hastened_change_is_its_authors_and_the_decision_is_the_maintainers(catalogue: Catalogue) -> None:
+def test_a_hastened_change_names_its_author_and_the_maintainer_who_decided(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         pending = waiting(submit_withdrawal(session, by(IDA, "no such part"), "half", HALF))
@@ -177,7 +177,7 @@ def test_a_stopped_change_never_happens(catalogue: Catalogue) -> None:
                 decide(session, by(PER), pending.key)
 
 
-def test_a_change_lapses_where_somebody_changed_the_entry_meanwhile(catalogue: Catalogue) -> None:
+def test_a_change_lapses_if_the_entry_changed_meanwhile(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         submit_withdrawal(session, by(IDA), "half", HALF)
@@ -187,7 +187,7 @@ def test_a_change_lapses_where_somebody_changed_the_entry_meanwhile(catalogue: C
     assert (lapsed.state, lapsed.content["decision"]) == ("lapsed", "the entry was changed in the meantime")
 
 
-def test_a_merge_lapses_where_its_successor_is_gone(catalogue: Catalogue) -> None:
+def test_a_merge_lapses_if_its_successor_is_withdrawn(catalogue: Catalogue) -> None:
     twin = half(part_number="SK-7/13-OLD")
     with catalogue.writing() as session:
         fill(session)
@@ -200,7 +200,7 @@ def test_a_merge_lapses_where_its_successor_is_gone(catalogue: Catalogue) -> Non
     assert "withdrawn" in lapsed.content["decision"]
 
 
-def test_changes_of_a_suspended_contributor_wait_on(catalogue: Catalogue) -> None:
+def test_changes_of_a_suspended_contributor_keep_waiting(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         contributors.add(session, by(PER), IDA)
@@ -211,7 +211,7 @@ def test_changes_of_a_suspended_contributor_wait_on(catalogue: Catalogue) -> Non
         assert [each.state for each in carry_out_due(session, in_(DELAY * 2))] == ["done"]
 
 
-def test_a_catalogue_is_not_moved_by_looking_for_what_is_due(catalogue: Catalogue) -> None:
+def test_looking_for_due_changes_does_not_change_the_version(catalogue: Catalogue) -> None:
     def look(session: Session) -> list[DocumentRecord]:
         return carry_out_due(session, in_(DELAY * 2))
 

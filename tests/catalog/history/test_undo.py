@@ -1,4 +1,4 @@
-"""One call undoes a contributor: what it takes back, what it keeps and says why, and that it finds nothing twice."""
+"""Undoing a contributor in one call: what is reverted, what is kept and why, and that a second call finds nothing."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def undone(session: Session, since: str | None = None) -> Undone:
     return undo(session, by(KEEPER, "a spree", maintainer=True), VANDAL, since or since_ever())
 
 
-def test_what_they_added_is_withdrawn_and_what_they_changed_is_as_before(catalogue: Catalogue) -> None:
+def test_added_entries_are_withdrawn_and_changed_entries_are_reverted(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         add(session, [half(part_number="FAKE-1", order_codes=[], aliases=[])], by(VANDAL))
@@ -75,7 +75,7 @@ def test_a_second_undo_finds_nothing(catalogue: Catalogue) -> None:
     assert catalogue.version() == version
 
 
-def test_only_what_was_changed_since_the_moment_is_taken_back(catalogue: Catalogue) -> None:
+def test_only_changes_since_the_given_time_are_undone(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         revise(session, by(VANDAL), HALF, longer(by_mm=0.1))
@@ -85,7 +85,7 @@ def test_only_what_was_changed_since_the_moment_is_taken_back(catalogue: Catalog
         assert get_record(session, "half", HALF).content == longer(by_mm=0.1)
 
 
-def test_what_was_changed_at_the_very_moment_is_taken_back_too(catalogue: Catalogue) -> None:
+def test_changes_at_exactly_the_given_time_are_undone_too(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         revise(session, by(VANDAL), HALF, longer(by_mm=0.1))
@@ -97,7 +97,7 @@ def test_what_was_changed_at_the_very_moment_is_taken_back_too(catalogue: Catalo
     assert answer.taken_back == (("half", HALF),)
 
 
-def test_what_they_said_is_withdrawn_and_what_they_revised_of_it_is_as_before(catalogue: Catalogue) -> None:
+def test_statements_are_withdrawn_and_revised_statements_are_reverted(catalogue: Catalogue) -> None:
     first, second = Sighting(half=HALF, device="Recorder 3"), Sighting(half=HALF, device="Recorder 4")
     with catalogue.writing() as session:
         fill(session)
@@ -112,7 +112,7 @@ def test_what_they_said_is_withdrawn_and_what_they_revised_of_it_is_as_before(ca
     assert set(answer.taken_back) == {("sighting", revised_key), ("sighting", said.key)}
 
 
-def test_what_was_changed_last_is_taken_back_first(catalogue: Catalogue) -> None:
+def test_the_last_change_is_undone_first(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         made = [half(part_number=f"FAKE-{n}", order_codes=[], aliases=[]) for n in (2, 3, 1)]
@@ -122,7 +122,7 @@ def test_what_was_changed_last_is_taken_back_first(catalogue: Catalogue) -> None
     assert answer.taken_back == tuple(("half", each.key) for each in reversed(made))
 
 
-def test_the_order_is_that_of_their_own_changes_whatever_others_changed_later(catalogue: Catalogue) -> None:
+def test_the_order_follows_the_contributors_own_changes_not_later_changes_by_others(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         for number, key in enumerate((HALF, MEMBER, MEMBER, HALF)):
@@ -144,7 +144,7 @@ def test_a_revision_by_others_is_kept_and_reported(catalogue: Catalogue) -> None
     assert (kept.key, kept.by) == (HALF, (IDA,))
 
 
-def test_everybody_who_revised_it_afterwards_is_named(catalogue: Catalogue) -> None:
+def test_everyone_who_revised_an_entry_afterwards_is_named(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         for number, who in enumerate((VANDAL, IDA, PER, IDA), start=1):
@@ -153,7 +153,7 @@ def test_everybody_who_revised_it_afterwards_is_named(catalogue: Catalogue) -> N
     assert (kept.key, kept.by) == (HALF, (IDA, PER))
 
 
-def test_their_run_after_a_revision_by_others_is_taken_back_to_that(catalogue: Catalogue) -> None:
+def test_changes_after_a_revision_by_others_are_reverted_to_that_revision(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         revise(session, by(VANDAL), HALF, longer(by_mm=0.1))
@@ -165,7 +165,7 @@ def test_their_run_after_a_revision_by_others_is_taken_back_to_that(catalogue: C
     assert [kept.by for kept in answer.kept] == [(IDA,)]
 
 
-def test_what_others_bear_out_is_kept(catalogue: Catalogue) -> None:
+def test_changes_confirmed_by_others_are_kept(catalogue: Catalogue) -> None:
     found = half(part_number="SK-TRUE")
     with catalogue.writing() as session:
         add(session, [found], by(VANDAL))
@@ -175,7 +175,7 @@ def test_what_others_bear_out_is_kept(catalogue: Catalogue) -> None:
     assert [(kept.key, kept.by) for kept in answer.kept if kept.record == "half"] == [(found.key, (IDA,))]
 
 
-def test_a_half_that_others_sighted_or_mated_is_kept(catalogue: Catalogue) -> None:
+def test_an_added_half_that_others_sighted_or_mated_is_kept(catalogue: Catalogue) -> None:
     seen, mated = half(part_number="SK-SEEN"), half(part_number="SK-MATED")
     with catalogue.writing() as session:
         fill(session)
@@ -188,8 +188,8 @@ def test_a_half_that_others_sighted_or_mated_is_kept(catalogue: Catalogue) -> No
     assert kept == {seen.key: (IDA,), mated.key: (PER,)}
 
 
-def test_a_changed_half_that_others_sighted_or_mated_is_as_before(catalogue: Catalogue) -> None:
-    """They may have used what it was before the change as well."""
+def test_a_changed_half_that_others_sighted_or_mated_is_reverted(catalogue: Catalogue) -> None:
+    """They may have used the half as it was before the change."""
     with catalogue.writing() as session:
         fill(session)
         revise(session, by(VANDAL), HALF, longer())
@@ -200,7 +200,7 @@ def test_a_changed_half_that_others_sighted_or_mated_is_as_before(catalogue: Cat
     assert (answer.taken_back, answer.kept) == ((("half", HALF),), ())
 
 
-def test_an_added_series_is_withdrawn_although_others_sighted_a_half_of_the_same_key(catalogue: Catalogue) -> None:
+def test_a_sighting_of_a_half_does_not_keep_a_series_with_the_same_key(catalogue: Catalogue) -> None:
     named = series(maker="Siskin Works", name="SK-7-13", kinds=[], stack=[])
     with catalogue.writing() as session:
         fill(session)
@@ -223,8 +223,8 @@ def test_a_half_that_they_added_and_merged_is_withdrawn_without_a_successor(cata
 
 
 @pytest.mark.parametrize("maker", ["Avocet", "Siskin Works"], ids=["first in the mating's key", "second"])
-def test_a_mating_of_a_half_whose_key_is_only_alike_keeps_nothing(catalogue: Catalogue, maker: str) -> None:
-    """A low line stands for any one character in SQL's LIKE, and may stand in a key."""
+def test_a_mating_of_a_half_with_a_similar_key_does_not_keep_the_half(catalogue: Catalogue, maker: str) -> None:
+    """An underscore matches any character in SQL's LIKE, and a key may contain one."""
     added, alike = half(maker=maker, part_number="SK_7"), half(maker=maker, part_number="SKX7")
     with catalogue.writing() as session:
         fill(session)
@@ -235,7 +235,7 @@ def test_a_mating_of_a_half_whose_key_is_only_alike_keeps_nothing(catalogue: Cat
     assert (answer.taken_back, answer.kept) == ((("half", added.key),), ())
 
 
-def test_their_evidence_and_proposals_count_no_more(catalogue: Catalogue) -> None:
+def test_evidence_and_proposals_of_the_contributor_no_longer_count(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         confirm(session, half(), VANDAL)
@@ -248,7 +248,7 @@ def test_their_evidence_and_proposals_count_no_more(catalogue: Catalogue) -> Non
         assert get_document(session, RECORD, pending.key).state == "stopped"
 
 
-def test_others_proposals_to_withdraw_do_not_protect_what_they_added(catalogue: Catalogue) -> None:
+def test_proposals_by_others_to_withdraw_an_entry_do_not_keep_it(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         add(session, [half(part_number="FAKE-1")], by(VANDAL))
@@ -256,7 +256,7 @@ def test_others_proposals_to_withdraw_do_not_protect_what_they_added(catalogue: 
         assert undone(session).taken_back == (("half", "siskin-works:fake-1"),)
 
 
-def test_laws_and_all_members_are_taken_back_together(catalogue: Catalogue) -> None:
+def test_laws_and_all_members_are_reverted_together(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         before = get_record(session, "half", MEMBER).content
@@ -268,7 +268,7 @@ def test_laws_and_all_members_are_taken_back_together(catalogue: Catalogue) -> N
         assert get_record(session, "half", "dunnock-sons:dn40pa-040").model_dump()["from_law"]
 
 
-def test_a_merge_is_taken_back_with_the_matings_it_handed_on(catalogue: Catalogue) -> None:
+def test_undoing_a_merge_returns_the_matings_it_moved(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         add(session, [half(part_number="OTHER")], by(PER))
@@ -291,7 +291,7 @@ def test_a_series_in_which_others_listed_halves_keeps_its_name_and_loses_its_law
     assert record.content == Series(maker="Dunnock & Sons", name="DN40")
 
 
-def test_people_and_tokens_are_left_to_their_own_commands(catalogue: Catalogue) -> None:
+def test_people_and_tokens_are_not_undone(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         contributors.add(session, operators(), VANDAL)
         tokens.create(session, operators(), VANDAL, scopes=[Scope.CONTRIBUTE], expires=None)

@@ -1,4 +1,4 @@
-"""What of a contributor's changes others bear out, what an undo gives back to others, and what it does not wait for."""
+"""Which changes count as confirmed by others, what an undo restores for others, and what it does not wait for."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def undone(session: Session) -> Undone:
 
 
 def two_lengths(**values: float) -> Half:
-    """The half with length and width, either changed."""
+    """The half with its length and width, either of them changed."""
     lengths = {"pitch": 0.635, "body_length": 7.4, "body_width": 3.0} | values
     return half(dimensions={name: Dimension(value=value, tolerance=0.1) for name, value in lengths.items()})
 
@@ -41,14 +41,14 @@ def measure(session: Session, who: str, entry: Half, revision: int, **values: fl
 
 
 def spoil(session: Session, **values: float) -> Half:
-    """Somebody's half, of which the vandal changes lengths."""
+    """A half added by another person; the vandal changes its lengths."""
     contribute(session, by(WREN), two_lengths(), {})
     spoilt = two_lengths(**values)
     revise(session, by(VANDAL), KEY, spoilt)
     return spoilt
 
 
-def test_a_confirmed_half_that_was_withdrawn_comes_back(catalogue: Catalogue) -> None:
+def test_a_confirmed_half_that_was_withdrawn_is_restored(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         confirm(session, half(), IDA, PER)
@@ -58,7 +58,7 @@ def test_a_confirmed_half_that_was_withdrawn_comes_back(catalogue: Catalogue) ->
     assert (answer.taken_back, answer.kept) == ((("half", KEY),), ())
 
 
-def test_a_confirmed_half_that_was_merged_away_comes_back(catalogue: Catalogue) -> None:
+def test_a_confirmed_half_that_was_merged_away_is_restored(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         fill(session)
         confirm(session, half(), IDA, PER)
@@ -67,7 +67,7 @@ def test_a_confirmed_half_that_was_merged_away_comes_back(catalogue: Catalogue) 
         assert get_record(session, "half", KEY).state == "listed"
 
 
-def test_a_measurement_of_another_length_does_not_bear_a_change_out(catalogue: Catalogue) -> None:
+def test_a_measurement_of_another_length_does_not_confirm_a_change(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         spoilt = spoil(session, body_length=9.0)
         measure(session, IDA, spoilt, 2, body_width=3.0)
@@ -75,14 +75,14 @@ def test_a_measurement_of_another_length_does_not_bear_a_change_out(catalogue: C
         assert get_record(session, "half", KEY).content == two_lengths()
 
 
-def test_a_measurement_that_fits_old_and_new_figures_does_not_bear_a_change_out(catalogue: Catalogue) -> None:
+def test_a_measurement_that_fits_old_and_new_figures_does_not_confirm_a_change(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         spoilt = spoil(session, body_length=7.45)
         measure(session, IDA, spoilt, 2, body_length=7.42)
         assert undone(session).kept == ()
 
 
-def test_a_measurement_of_what_was_changed_bears_it_out(catalogue: Catalogue) -> None:
+def test_a_measurement_of_the_changed_value_confirms_the_change(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         better = spoil(session, body_length=9.0)
         measure(session, IDA, better, 2, body_length=9.02)
@@ -91,7 +91,7 @@ def test_a_measurement_of_what_was_changed_bears_it_out(catalogue: Catalogue) ->
     assert [(kept.key, kept.by) for kept in answer.kept] == [(KEY, (IDA,))]
 
 
-def test_a_change_is_not_borne_out_where_as_many_measure_what_stood_before(catalogue: Catalogue) -> None:
+def test_a_change_is_not_confirmed_if_as_many_people_measured_the_old_figures_before_it(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         contribute(session, by(WREN), two_lengths(), {})
         measure(session, PER, two_lengths(), 1, body_length=7.41)
@@ -102,7 +102,7 @@ def test_a_change_is_not_borne_out_where_as_many_measure_what_stood_before(catal
         assert get_record(session, "half", KEY).content == two_lengths()
 
 
-def test_a_change_is_not_borne_out_where_as_many_measure_the_old_figures_after_it(catalogue: Catalogue) -> None:
+def test_a_change_is_not_confirmed_if_as_many_people_measured_the_old_figures_after_it(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         spoilt = spoil(session, body_length=9.0)
         measure(session, IDA, spoilt, 2, body_length=9.02)
@@ -123,7 +123,7 @@ def test_a_withdrawn_measurement_of_the_old_figures_does_not_count_against_a_cha
 
 
 @pytest.mark.parametrize("other", [{"body_length": 8.2}, {"body_width": 3.0}], ids=["fits neither", "fits both"])
-def test_a_measurement_that_does_not_tell_old_and_new_figures_apart_does_not_count_against_a_change(
+def test_a_measurement_that_fits_old_and_new_figures_does_not_count_against_a_change(
     catalogue: Catalogue, other: dict[str, float]
 ) -> None:
     with catalogue.writing() as session:
@@ -134,7 +134,7 @@ def test_a_measurement_that_does_not_tell_old_and_new_figures_apart_does_not_cou
         assert [(kept.key, kept.by) for kept in undone(session).kept] == [(KEY, (IDA,))]
 
 
-def test_a_measurement_that_contradicts_an_added_half_does_not_bear_it_out(catalogue: Catalogue) -> None:
+def test_a_measurement_that_contradicts_an_added_half_does_not_confirm_it(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         contribute(session, by(VANDAL), two_lengths(), {})
         measure(session, IDA, two_lengths(), 1, body_length=9.0)
@@ -142,7 +142,7 @@ def test_a_measurement_that_contradicts_an_added_half_does_not_bear_it_out(catal
         assert get_record(session, "half", KEY).state == "withdrawn"
 
 
-def test_their_own_evidence_does_not_bear_their_change_out(catalogue: Catalogue) -> None:
+def test_the_contributors_own_evidence_does_not_confirm_their_change(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         spoilt = spoil(session, body_length=9.0)
         add_document(session, by(VANDAL), "confirmation", by_document(spoilt, revision=2), of="half", about=KEY)
@@ -150,7 +150,7 @@ def test_their_own_evidence_does_not_bear_their_change_out(catalogue: Catalogue)
         assert get_record(session, "half", KEY).content == two_lengths()
 
 
-def test_a_document_that_gives_the_new_figures_bears_a_change_out(catalogue: Catalogue) -> None:
+def test_a_document_with_the_new_figures_confirms_a_change(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         better = spoil(session, body_length=9.0)
         add_document(session, by(IDA), "confirmation", by_document(better, revision=2), of="half", about=KEY)
@@ -159,7 +159,7 @@ def test_a_document_that_gives_the_new_figures_bears_a_change_out(catalogue: Cat
     assert [(kept.key, kept.by) for kept in answer.kept] == [(KEY, (IDA,))]
 
 
-def test_a_document_bears_new_laws_of_a_series_out_and_one_for_the_old_laws_does_not_count_against(
+def test_a_document_confirms_new_laws_of_a_series_and_one_for_the_old_laws_does_not_count_against_them(
     catalogue: Catalogue,
 ) -> None:
     with catalogue.writing() as session:
@@ -174,7 +174,7 @@ def test_a_document_bears_new_laws_of_a_series_out_and_one_for_the_old_laws_does
     assert [(kept.key, kept.by) for kept in answer.kept if kept.record == "series"] == [(SERIES, (IDA,))]
 
 
-def test_a_measurement_taken_while_other_figures_stood_counts_for_those_that_stand_again(catalogue: Catalogue) -> None:
+def test_a_measurement_made_under_other_figures_counts_once_its_own_figures_are_restored(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         spoilt = spoil(session, body_length=9.0)
         measure(session, IDA, spoilt, 2, body_length=7.39)
@@ -193,14 +193,14 @@ def test_a_measurement_older_than_the_figures_in_force_does_not_count(catalogue:
 
 
 def false_twin() -> Half:
-    """Looks like the half in everything, and has its name but for a sign."""
+    """The same sizes as the half, and its name except for one character."""
     return two_lengths().model_copy(update={"part_number": "SK-713"})
 
 
 OTHER = {"part_number": "QX-5", "order_codes": (), "aliases": ()}
 
 
-def test_what_the_review_found_because_of_the_vandals_entry_falls_with_it(catalogue: Catalogue) -> None:
+def test_findings_caused_by_the_vandals_entry_are_removed_with_it(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         contribute(session, by(VANDAL), false_twin(), {})
         contribute(session, by(WREN), two_lengths(), {"same-name": "the other one is made up"})
@@ -210,7 +210,7 @@ def test_what_the_review_found_because_of_the_vandals_entry_falls_with_it(catalo
     assert answer.reviewed == (("half", KEY),)
 
 
-def test_what_the_review_finds_without_the_vandals_entry_too_stays(catalogue: Catalogue) -> None:
+def test_findings_that_do_not_depend_on_the_vandals_entry_stay(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         contribute(session, by(PER), false_twin(), {})
         contribute(session, by(VANDAL), two_lengths(body_length=12.0).model_copy(update=OTHER), {})

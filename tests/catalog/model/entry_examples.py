@@ -8,7 +8,7 @@ from catalog.model.entries import Half, Mating, Series
 
 
 def series(**changes: Any) -> Series:
-    """A low series: plugs in two heights, one receptacle, three sizes, with everything a series can say."""
+    """A low series with plugs in two heights, one receptacle and three sizes, and every field of a series."""
     plug = {
         "half_kind": "plug",
         "part_number": "DN40P{class}-{contacts:3}",
@@ -55,7 +55,7 @@ def series(**changes: Any) -> Series:
 
 
 def half(**changes: Any) -> Half:
-    """A half given one by one, with everything a half can say."""
+    """A half listed by itself, with every field of a half."""
     described = {
         "maker": "Siskin Works",
         "series": "SK",
@@ -85,7 +85,7 @@ def half(**changes: Any) -> Half:
 
 
 def mating(**changes: Any) -> Mating:
-    """A mating across makers, of the half above with one of the series, contacts listed."""
+    """A mating across makers: the half above with one of the series, with a contact list."""
     described = {
         "half": "siskin-works:sk-7-13",
         "other": "dunnock-sons:dn40pa-010",

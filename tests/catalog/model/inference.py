@@ -1,4 +1,4 @@
-"""What may be inferred from halves and series by themselves, and members of a series predicted from the others."""
+"""Variants inferred from halves and series, and members of a series predicted from the others."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ from catalog.model.inferred_variants import (
 
 
 def inferred_halves(halves: Sequence[Half], series: Sequence[Series]) -> tuple[InferredHalf, ...]:
-    """Everything that may be inferred: by the laws of ``series`` where stated, else by laws fitted to ``halves``.
+    """All inferred halves: by the laws of ``series`` where stated, else by laws fitted to ``halves``.
 
-    No key of a listed half is used again.
+    Keys of listed halves are not used again.
     """
     members: dict[str, list[Half]] = defaultdict(list)
     for half in halves:
@@ -32,14 +32,14 @@ def inferred_halves(halves: Sequence[Half], series: Sequence[Series]) -> tuple[I
 
 @dataclass(frozen=True, kw_only=True)
 class LeftOut:
-    """One member predicted from its siblings: the member, and what they say of its size (None: nothing)."""
+    """A member and its size as predicted from its siblings (None: no prediction)."""
 
     half: Half
     predicted: Half | None
 
 
 def leave_one_out(group: Members) -> Iterator[LeftOut]:
-    """Each member that leaves at least three other sizes behind, predicted from the others."""
+    """Predict each member from the others where at least three other sizes remain."""
     for half in group.halves:
         rest = [other for other in group.halves if other.contacts_per_row != half.contacts_per_row]
         siblings = Members.of(rest)

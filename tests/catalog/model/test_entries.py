@@ -1,4 +1,4 @@
-"""What entries refuse, whoever gives them."""
+"""What entries refuse, whatever their origin."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from catalog.model.entries import Ratings, half_key
 from tests.catalog.model.entry_examples import half, mating, series
 
 
-def test_keys_are_blind_to_case_and_punctuation() -> None:
+def test_keys_ignore_case_and_punctuation() -> None:
     assert half_key("Dunnock & Sons", "SK-7/13") == half_key("dunnock sons", "sk 7 13") == "dunnock-sons:sk-7-13"
     assert half_key("A", "1.5+2") == "a:1.5+2"
     assert half_key("!", "?") == "-:-"
@@ -52,7 +52,7 @@ def test_keys_are_blind_to_case_and_punctuation() -> None:
         {"colour": "black"},
     ],
 )
-def test_a_half_that_cannot_be_is_refused(changes: dict[str, Any]) -> None:
+def test_an_impossible_half_is_refused(changes: dict[str, Any]) -> None:
     with pytest.raises(ValidationError):
         half(**changes)
 
@@ -66,7 +66,7 @@ def test_a_half_that_cannot_be_is_refused(changes: dict[str, Any]) -> None:
         {"stack_height": {"value": -1}},
     ],
 )
-def test_a_mating_that_cannot_be_is_refused(changes: dict[str, Any]) -> None:
+def test_an_impossible_mating_is_refused(changes: dict[str, Any]) -> None:
     with pytest.raises(ValidationError):
         mating(**changes)
 
@@ -78,19 +78,19 @@ def test_a_class_gives_only_dimensions_of_a_half() -> None:
         )
 
 
-def test_ratings_that_state_nothing_are_refused() -> None:
+def test_empty_ratings_are_refused() -> None:
     with pytest.raises(ValidationError, match="state nothing"):
         Ratings()
 
 
-def test_a_mating_turned_round_is_the_same_mating() -> None:
+def test_a_mating_with_its_halves_swapped_is_the_same_mating() -> None:
     one = mating()
     other = mating(half=one.other, other=one.half, contact_map=[["10", "1"], ["9", "2"]])
     assert one.key == other.key
     assert one.faced() == other.faced()
 
 
-def test_one_pair_may_have_a_mating_for_each_height_and_basis() -> None:
+def test_a_pair_may_have_one_mating_for_each_height_and_basis() -> None:
     # 96Boards CE v2.0 gives 8.0 mm where boards to v1.0 use 7 mm: two matings of one pair.
     keys = {mating(stack_height={"value": h}, basis=b).key for h in (7.0, 8.0) for b in ("maker", "other_maker")}
     assert len(keys) == 4

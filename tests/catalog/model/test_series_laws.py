@@ -1,4 +1,4 @@
-"""Series expand by their laws, and laws that cannot be carried out are refused with what to change."""
+"""Series expand by their laws; laws that cannot be applied are refused with what to change."""
 
 from __future__ import annotations
 
@@ -44,18 +44,18 @@ def test_every_count_of_every_class_is_a_half() -> None:
 def test_dimensions_follow_intercept_slope_and_positions_per_row() -> None:
     half = expand(series()).halves[1]  # 20 contacts in 2 rows: 10 positions
     assert half.contacts_per_row == 10
-    assert half.dimensions["body_length"].value == 5.8  # 1.8 + 0.4 × 10, without the noise of binary fractions
+    assert half.dimensions["body_length"].value == 5.8  # 1.8 + 0.4 × 10, without rounding errors of binary fractions
     assert half.dimensions["body_length"].tolerance == 0.1
     assert half.dimensions["body_width"].bound == "max"
 
 
-def test_a_class_brings_its_own_dimensions() -> None:
+def test_a_height_class_adds_its_own_dimensions() -> None:
     low, high = expand(series()).halves[0], expand(series()).halves[3]
     assert (low.dimensions["height"].value, high.dimensions["height"].value) == (0.65, 1.15)
     assert high.dimensions["height"].tolerance == 0.05
 
 
-def test_a_class_overrides_the_dimension_of_its_kind() -> None:
+def test_a_height_class_overrides_the_dimension_of_its_kind() -> None:
     entry = _series(
         _kind(
             contact_counts=[10],
@@ -67,7 +67,7 @@ def test_a_class_overrides_the_dimension_of_its_kind() -> None:
     assert [half.dimensions["height"].value for half in expand(entry).halves] == [1.0, 2.0]
 
 
-def test_what_the_series_says_holds_for_every_half() -> None:
+def test_common_fields_of_the_series_apply_to_every_half() -> None:
     halves = expand(series()).halves
     assert len(halves) == 9
     for half in halves:
@@ -80,13 +80,13 @@ def test_order_codes_may_use_the_part_number_and_padded_counts() -> None:
     assert expand(series()).halves[1].order_codes == ("DN40PA-020-TR", "DN40PA-020-10")
 
 
-def test_blocked_sites_add_to_positions_and_not_to_contacts() -> None:
+def test_blocked_sites_count_as_positions_and_not_as_contacts() -> None:
     blocked = [{"row": 1, "position": 3}]
     half = expand(_series(_kind(contact_counts=[39], blocked=blocked))).halves[0]
     assert (half.contact_count, half.positions) == (39, 20)
 
 
-def test_contacts_that_fill_no_whole_row_round_positions_up() -> None:
+def test_positions_are_rounded_up_where_contacts_do_not_fill_a_row() -> None:
     assert expand(_series(_kind(contact_counts=[11]))).halves[0].positions == 6
 
 
@@ -98,19 +98,19 @@ def test_the_stack_height_is_the_sum_of_both_shares_with_the_series_tolerance() 
     assert (low.value, low.tolerance, high.value) == (0.8, 0.1, 1.3)
 
 
-def test_a_stated_stack_height_wins_over_the_sum() -> None:
+def test_a_stated_stack_height_replaces_the_sum() -> None:
     entry = series(stack=[{"plug": "A", "receptacle": "-", "stack_height": {"value": 0.75}}])
     assert {m.stack_height.value for m in expand(entry).matings if m.stack_height} == {0.75}
 
 
-def test_only_halves_of_equal_counts_mate() -> None:
+def test_only_halves_with_equal_counts_mate() -> None:
     plug, receptacle = _kind(), _kind(half_kind="receptacle", part_number="WS-{contacts}", contact_counts=[20, 30])
     matings = expand(_series(plug, receptacle, stack=[{}])).matings
     assert [(m.half, m.other) for m in matings] == [("wryneck:wr-20", "wryneck:ws-20")]
     assert matings[0].basis == "maker"
 
 
-def test_a_mating_without_any_height_stands_without_one() -> None:
+def test_a_mating_without_heights_has_no_stack_height() -> None:
     receptacle = _kind(half_kind="receptacle", part_number="WS-{contacts}")
     matings = expand(_series(_kind(), receptacle, stack=[{}])).matings
     assert matings
@@ -132,7 +132,7 @@ def test_hermaphroditic_halves_mate_with_their_own_class_and_with_others_once() 
     ]
 
 
-def test_two_hermaphroditic_kinds_of_one_class_meet_once() -> None:
+def test_two_hermaphroditic_kinds_of_one_class_mate_once() -> None:
     upright = _kind(half_kind="hermaphroditic", contact_counts=[20])
     lying = upright | {"part_number": "WL-{contacts}"}
     pairs = {tuple(sorted((m.half, m.other))) for m in expand(_series(upright, lying, stack=[{}])).matings}
@@ -151,17 +151,17 @@ def test_kinds_that_share_a_part_number_are_refused() -> None:
 @pytest.mark.parametrize(
     "pattern", ["WR-{pins}", "WR-{contacts", "WR}", "WR-{contacts:0}", "WR-{contacts:12}", "WR-{part}"]
 )
-def test_a_place_nothing_fills_is_refused(pattern: str) -> None:
+def test_a_placeholder_without_a_value_is_refused(pattern: str) -> None:
     error = _refused(_series(_kind(part_number=pattern)))
     assert error.field == "kinds[0].part_number"
     assert "{contacts}" in error.remedy
 
 
-def test_a_place_nothing_fills_in_an_order_code_is_refused() -> None:
+def test_a_placeholder_without_a_value_in_an_order_code_is_refused() -> None:
     assert _refused(_series(_kind(order_codes=["{part}-{reel}"]))).field == "kinds[0].order_codes"
 
 
-def test_a_law_that_gives_no_length_is_refused_naming_the_count() -> None:
+def test_a_law_that_gives_an_invalid_length_is_refused_with_the_count() -> None:
     error = _refused(_series(_kind(dimensions={"body_length": {"intercept": -3, "slope": 0.5}})))
     assert error.field == "kinds[0].dimensions.body_length"
     assert "10 contacts" in error.message
@@ -173,7 +173,7 @@ def test_a_law_that_gives_more_than_a_metre_is_refused() -> None:
     assert _refused(entry).field == "kinds[0].classes[0].dimensions.body_length"
 
 
-def test_a_pair_of_an_unknown_class_is_refused_naming_those_known() -> None:
+def test_a_pair_with_an_unknown_class_is_refused_with_the_known_classes() -> None:
     error = _refused(series(stack=[{"plug": "C", "receptacle": "-"}]))
     assert error.field == "stack[0].plug"
     assert "A, B" in error.remedy
@@ -183,7 +183,7 @@ def test_a_pair_whose_kind_has_no_law_is_refused() -> None:
     assert "receptacle" in _refused(_series(_kind(), stack=[{}])).remedy
 
 
-def test_a_pair_that_shares_no_count_is_refused() -> None:
+def test_a_pair_without_a_common_count_is_refused() -> None:
     receptacle = _kind(half_kind="receptacle", part_number="WS-{contacts}", contact_counts=[30])
     assert _refused(_series(_kind(), receptacle, stack=[{}])).field == "stack[0]"
 
@@ -199,7 +199,7 @@ def test_a_pair_listed_twice_is_refused() -> None:
     assert _refused(series(stack=[pair, pair])).field == "stack"
 
 
-def test_hermaphroditic_and_handed_kinds_do_not_share_a_series() -> None:
+def test_hermaphroditic_and_gendered_kinds_cannot_share_a_series() -> None:
     other = _kind(half_kind="hermaphroditic", part_number="WH-{contacts}")
     assert _refused(_series(_kind(), other, stack=[{}])).field == "kinds"
 
@@ -209,6 +209,6 @@ def test_a_blocked_site_outside_the_half_is_refused() -> None:
     assert "10 contacts" in _refused(_series(_kind(blocked=[{"row": 1, "position": 7}]))).message
 
 
-def test_a_series_of_too_many_halves_is_refused_before_it_is_made() -> None:
+def test_a_series_of_too_many_halves_is_refused_before_it_is_expanded() -> None:
     classes = [{"code": str(n)} for n in range(MOST_HALVES // 2 + 1)]
     assert _refused(_series(_kind(classes=classes))).value == MOST_HALVES + 2

@@ -1,4 +1,4 @@
-"""Sizes that nobody listed: which are inferred, with what dimensions, and which are not. Series are invented."""
+"""Unlisted sizes: which are inferred, with which dimensions, and which are not. Series are invented."""
 
 from __future__ import annotations
 
@@ -77,13 +77,13 @@ def test_three_members_of_two_sizes_are_too_few() -> None:
     assert inferred_halves(halves, []) == ()
 
 
-def test_kinds_are_fitted_apart() -> None:
+def test_kinds_are_fitted_separately() -> None:
     others = [member(n, half_kind="receptacle", part_number=f"DW5-{2 * n:03d}S-2") for n in (10, 12)]
     found = inferred_halves([*(member(n) for n in (10, 12, 16)), *others], [])
     assert {item.half.half_kind for item in found} == {"plug"}
 
 
-def test_height_classes_in_the_names_are_fitted_apart() -> None:
+def test_height_classes_in_the_names_are_fitted_separately() -> None:
     def tall(n: int) -> Half:
         length = {**member(n).dimensions, "body_length": Dimension(value=9 + PITCH * n)}
         return member(n, part_number=f"DW5-{2 * n:03d}P-7", dimensions=length)
@@ -92,7 +92,7 @@ def test_height_classes_in_the_names_are_fitted_apart() -> None:
     assert sorted(group.variant(14).dimensions["body_length"].value for group in groups) == [10.0, 16.0]  # type: ignore[union-attr]
 
 
-def test_part_numbers_without_a_pattern_give_a_telling_name() -> None:
+def test_part_numbers_without_a_pattern_give_a_descriptive_name() -> None:
     names = {10: "QA77", 12: "ZB-4", 16: "M9/1", 20: "TT"}
     found = inferred_halves([member(n, part_number=name) for n, name in names.items()], [])
     assert by_contacts(found)[28].half.part_number == "Dawn, 28 contacts (not listed)"
@@ -125,7 +125,7 @@ def test_contacts_that_follow_no_rule_are_not_fitted() -> None:
     assert inferred_halves(halves, []) == ()
 
 
-def test_a_size_at_which_the_body_would_vanish_is_not_made() -> None:
+def test_a_size_with_a_body_length_not_above_zero_is_not_inferred() -> None:
     def small(n: int) -> Half:
         return member(n, dimensions={**member(n).dimensions, "body_length": Dimension(value=0.5 * n - 1.0)})
 
@@ -133,7 +133,7 @@ def test_a_size_at_which_the_body_would_vanish_is_not_made() -> None:
     assert min(item.half.contacts_per_row for item in found) >= 4
 
 
-def test_a_size_without_the_blocked_position_is_not_made() -> None:
+def test_a_size_without_the_blocked_position_is_not_inferred() -> None:
     site = (BlockedPosition(row=1, position=5),)
     halves = [member(n, contact_count=2 * n - 1, blocked=site, part_number=f"DW5-{n}") for n in (6, 7, 8)]
     sizes = {item.half.contacts_per_row for item in inferred_halves(halves, [])}
@@ -141,12 +141,12 @@ def test_a_size_without_the_blocked_position_is_not_made() -> None:
     assert min(sizes) == 5
 
 
-def test_more_contacts_than_an_entry_may_have_are_not_made() -> None:
+def test_more_contacts_than_an_entry_may_have_are_not_inferred() -> None:
     halves = [member(n) for n in (480, 490, 500)]
     assert max(item.half.contact_count for item in inferred_halves(halves, [])) <= 1000
 
 
-def test_every_variant_is_a_whole_entry() -> None:
+def test_every_variant_is_a_complete_entry() -> None:
     halves = [member(n, series="D" * 200, part_number=name) for n, name in ((10, "QA77"), (12, "ZB-4"), (16, "M9/1"))]
     variants = inferred_halves(halves, [])
     assert variants
@@ -154,7 +154,7 @@ def test_every_variant_is_a_whole_entry() -> None:
         assert Half.model_validate(item.half.model_dump()) == item.half
 
 
-def test_a_doubt_of_the_members_goes_with_the_variant() -> None:
+def test_a_variant_inherits_the_stated_doubt_of_its_members() -> None:
     doubtful = Dimension(value=1, extra_u=0.05, doubt="may include hold-downs")
     halves = [
         member(
@@ -171,8 +171,8 @@ def test_a_doubt_of_the_members_goes_with_the_variant() -> None:
     assert length.extra_u > 0.05
 
 
-def test_plausible_sizes_follow_the_step_and_go_a_few_steps_beyond() -> None:
-    """Off the step of four only commonly offered counts appear (60 contacts in three rows are 20 positions)."""
+def test_plausible_sizes_follow_the_step_and_extend_a_few_steps_beyond() -> None:
+    """Besides multiples of four, only commonly offered counts appear (60 contacts in three rows are 20 positions)."""
     sizes = set(plausible_positions([10, 14, 22], 3))
     assert {18, 26, 30, 34} <= sizes
     assert {2, 6} <= sizes
@@ -225,7 +225,7 @@ def test_members_outside_the_stated_laws_are_fitted() -> None:
     assert bases == {"plug": "stated law", "receptacle": "fitted law"}
 
 
-def test_a_stated_law_that_cannot_be_carried_out_so_far_gives_nothing_there() -> None:
+def test_a_stated_law_gives_no_variant_where_it_cannot_be_applied() -> None:
     falling = {"body_length": DimensionLaw(intercept=12, slope=-0.5)}
     sizes = {item.half.contacts_per_row for item in inferred_halves([], [series(dimensions=falling)])}
     assert sizes
@@ -242,6 +242,6 @@ def test_each_member_is_predicted_from_the_others() -> None:
         assert item.predicted.dimensions["body_length"].value == item.half.dimensions["body_length"].value
 
 
-def test_no_member_is_left_out_of_three() -> None:
+def test_three_members_are_too_few_to_leave_one_out() -> None:
     (group,) = member_groups([member(n) for n in (10, 12, 16)])
     assert list(leave_one_out(group)) == []

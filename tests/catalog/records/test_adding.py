@@ -52,7 +52,7 @@ def test_a_series_is_added_with_the_halves_and_matings_of_its_laws(catalogue: Ca
     assert catalogue.version() == 1
 
 
-def test_everything_comes_back_as_it_was_given(filled: Catalogue) -> None:
+def test_entries_are_read_back_unchanged(filled: Catalogue) -> None:
     made = expand(series())
     with filled.reading() as session:
         halves = {record.key: record.half for record in load_halves(session)}
@@ -62,24 +62,24 @@ def test_everything_comes_back_as_it_was_given(filled: Catalogue) -> None:
     assert matings == {each.key: each for each in (mating(), *made.matings)}
 
 
-def test_the_catalogue_gives_the_series_back_and_not_what_its_laws_made(filled: Catalogue) -> None:
+def test_the_series_is_exported_and_not_the_halves_of_its_laws(filled: Catalogue) -> None:
     with filled.reading() as session:
         assert list(stored_entries(session)) == [series(), half(), mating()]
 
 
-def test_identical_entries_are_unchanged_and_move_no_version(filled: Catalogue) -> None:
+def test_identical_entries_change_nothing_and_keep_the_version(filled: Catalogue) -> None:
     report = _add(filled, series(), half(), mating())
     assert report.unchanged == {"series": 1, "half": 10, "mating": 7}
     assert sum(report.added.values()) == 0
     assert filled.version() == 1
 
 
-def test_a_mating_turned_round_is_unchanged(filled: Catalogue) -> None:
+def test_a_mating_with_its_halves_swapped_is_unchanged(filled: Catalogue) -> None:
     turned = mating(half=mating().other, other=mating().half, contact_map=[["10", "1"], ["9", "2"]])
     assert _add(filled, turned).unchanged["mating"] == 1
 
 
-def test_another_content_under_a_key_is_refused_and_names_what_differs(filled: Catalogue) -> None:
+def test_different_content_under_a_key_is_refused_with_the_differences(filled: Catalogue) -> None:
     with pytest.raises(DuplicateError, match="rows") as caught:
         _add(filled, half(rows=3, row_contacts=[]))
     assert caught.value.field == "entries[0].rows"
@@ -93,24 +93,24 @@ def test_a_part_number_that_differs_in_punctuation_only_is_refused(filled: Catal
         _add(filled, half(part_number="SK 7-13"))
 
 
-def test_another_content_of_a_series_is_refused(filled: Catalogue) -> None:
+def test_different_content_of_a_series_is_refused(filled: Catalogue) -> None:
     with pytest.raises(DuplicateError, match="stack_tolerance"):
         _add(filled, series(stack_tolerance=0.2))
 
 
-def test_another_content_of_a_mating_is_refused(filled: Catalogue) -> None:
+def test_different_content_of_a_mating_is_refused(filled: Catalogue) -> None:
     with pytest.raises(DuplicateError, match="note"):
         _add(filled, mating(note="another"))
 
 
-def test_one_key_twice_in_a_batch_must_agree(catalogue: Catalogue) -> None:
+def test_repeated_keys_in_a_batch_must_agree(catalogue: Catalogue) -> None:
     assert _add(catalogue, half(), half()).added["half"] == 1
     with pytest.raises(DuplicateError, match="same batch") as caught:
         _add(catalogue, half(part_number="N1"), half(part_number="N1", note="x"))
     assert caught.value.entry == 1
 
 
-def test_a_refused_batch_leaves_nothing(catalogue: Catalogue) -> None:
+def test_a_refused_batch_leaves_no_trace(catalogue: Catalogue) -> None:
     with pytest.raises(EntryError):
         _add(catalogue, half(), series(), mating(other="nobody:nothing"))
     assert catalogue.version() == 0
@@ -126,7 +126,7 @@ def test_a_mating_of_an_unknown_half_is_refused(catalogue: Catalogue) -> None:
     assert caught.value.entry == 1
 
 
-def test_a_law_that_fails_names_the_entry(catalogue: Catalogue) -> None:
+def test_the_error_of_a_failing_law_names_the_entry(catalogue: Catalogue) -> None:
     with pytest.raises(EntryError, match="dunnock-sons:dn40") as caught:
         _add(catalogue, half(), series(stack=[{"plug": "Z", "receptacle": "-"}]))
     assert caught.value.field == "entries[1].stack[0].plug"
@@ -160,7 +160,7 @@ def test_a_half_listed_before_its_law_stays_listed(catalogue: Catalogue) -> None
         assert list(stored_entries(session)) == [series(), listed]
 
 
-def test_every_entry_is_reported_for_now(filled: Catalogue) -> None:
+def test_every_added_entry_has_the_standing_reported(filled: Catalogue) -> None:
     with filled.reading() as session:
         records = [*load_halves(session), *load_series(session), *load_matings(session)]
     assert {record.standing for record in records} == {"reported"}
@@ -185,7 +185,7 @@ def test_threads_that_add_the_same_half_add_it_once(catalogue: Catalogue) -> Non
     assert catalogue.version() == 1
 
 
-def test_more_halves_than_one_list_of_values_holds(catalogue: Catalogue) -> None:
+def test_more_halves_can_be_added_than_one_sql_statement_holds(catalogue: Catalogue) -> None:
     entries = [half(part_number=f"N{number}") for number in range(1203)]
     _add(catalogue, *entries)
     assert _add(catalogue, *entries).unchanged["half"] == 1203
@@ -197,17 +197,17 @@ def _row(**other: object) -> dict[str, object]:
 
 
 @pytest.mark.parametrize("name", ["pitch", "body_length", "body_width"])
-def test_the_database_itself_refuses_a_dimension_of_no_length(filled: Catalogue, name: str) -> None:
+def test_the_database_itself_refuses_an_invalid_length(filled: Catalogue, name: str) -> None:
     with pytest.raises(IntegrityError), filled.writing() as session:
         session.execute(insert(HalfTable), [_row(**{name: 0.0})])
 
 
-def test_the_database_itself_refuses_a_half_of_no_series(filled: Catalogue) -> None:
+def test_the_database_itself_refuses_a_half_without_its_series(filled: Catalogue) -> None:
     with pytest.raises(IntegrityError), filled.writing() as session:
         session.execute(insert(HalfTable), [_row(series="nobody:nothing")])
 
 
-def test_the_database_itself_refuses_a_mating_of_no_half(filled: Catalogue) -> None:
+def test_the_database_itself_refuses_a_mating_without_its_halves(filled: Catalogue) -> None:
     standing = {"revision": 1, "substance_revision": 1, "author": "Wren", "changed_at": now()}
     row = columns_of(EntryState(content=mating(other="nobody:nothing"))) | standing
     with pytest.raises(IntegrityError), filled.writing() as session:
@@ -218,7 +218,7 @@ def test_the_database_itself_refuses_a_mating_of_no_half(filled: Catalogue) -> N
 
 
 @pytest.mark.parametrize("get", [get_half, get_series, get_mating])
-def test_an_unknown_key_is_told(filled: Catalogue, get: object) -> None:
+def test_an_unknown_key_is_an_error(filled: Catalogue, get: object) -> None:
     with filled.reading() as session, pytest.raises(NotFoundError) as caught:
         get(session, "nobody:nothing")  # type: ignore[operator]
     assert caught.value.value == "nobody:nothing"
@@ -230,7 +230,7 @@ def test_a_mating_is_found_by_its_key(filled: Catalogue) -> None:
         assert get_mating(session, mating().key).mating == mating()
 
 
-def test_pages_follow_each_other_without_gap_or_repeat(filled: Catalogue) -> None:
+def test_pages_have_no_gaps_and_no_repeats(filled: Catalogue) -> None:
     keys: list[str] = []
     after: str | None = None
     with filled.reading() as session:
@@ -245,18 +245,18 @@ def test_pages_follow_each_other_without_gap_or_repeat(filled: Catalogue) -> Non
     assert len(keys) == 10
 
 
-def test_an_exactly_full_last_page_promises_nothing_more(filled: Catalogue) -> None:
+def test_a_full_last_page_has_no_next_page(filled: Catalogue) -> None:
     with filled.reading() as session:
         assert halves_page(session, limit=10).next is None
 
 
 @pytest.mark.parametrize("limit", [0, -1, LARGEST_PAGE + 1])
-def test_a_page_of_no_size_is_refused(filled: Catalogue, limit: int) -> None:
+def test_an_invalid_page_size_is_refused(filled: Catalogue, limit: int) -> None:
     with filled.reading() as session, pytest.raises(ValueError, match="limit"):
         halves_page(session, limit=limit)
 
 
-def test_halves_are_filtered(filled: Catalogue) -> None:
+def test_halves_can_be_filtered(filled: Catalogue) -> None:
     with filled.reading() as session:
 
         def count(**wanted: object) -> int:
@@ -273,7 +273,7 @@ def test_halves_are_filtered(filled: Catalogue) -> None:
         assert count(maker="nobody") == 0
 
 
-def test_series_are_filtered(filled: Catalogue) -> None:
+def test_series_can_be_filtered(filled: Catalogue) -> None:
     with filled.reading() as session:
         assert [record.key for record in series_page(session, maker="siskin works").items] == ["siskin-works:sk"]
         assert [record.key for record in series_page(session, text="n4").items] == ["dunnock-sons:dn40"]
@@ -287,7 +287,7 @@ def test_matings_are_found_from_either_half(filled: Catalogue) -> None:
         assert matings_page(session, basis="inferred").items == ()
 
 
-def test_mates_are_the_halves_at_the_other_end(filled: Catalogue) -> None:
+def test_mates_are_the_other_halves_of_the_matings(filled: Catalogue) -> None:
     with filled.reading() as session:
         found = mates_of(session, "dunnock-sons:dn40pa-010")
         assert [record.key for _, record in found] == ["dunnock-sons:dn40r-010", "siskin-works:sk-7-13"]
@@ -296,7 +296,7 @@ def test_mates_are_the_halves_at_the_other_end(filled: Catalogue) -> None:
             mates_of(session, "nobody:nothing")
 
 
-def test_a_withdrawn_mate_is_no_mate_and_neither_is_one_of_a_withdrawn_mating(filled: Catalogue) -> None:
+def test_a_withdrawn_half_and_the_half_of_a_withdrawn_mating_are_not_mates(filled: Catalogue) -> None:
     member, first, second = "dunnock-sons:dn40pa-010", "dunnock-sons:dn40r-010", "siskin-works:sk-7-13"
     with filled.writing() as session:
         withdraw(session, Act(actor=""), "half", second)

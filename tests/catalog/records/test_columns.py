@@ -1,4 +1,4 @@
-"""An entry is stored once: what stands beside its document follows from it, after any change."""
+"""An entry is stored once: after any change, the columns beside its document follow from the document."""
 
 from __future__ import annotations
 
@@ -17,17 +17,17 @@ from tests.catalog.history.random_changes import RandomChanges, a_catalogue
 
 STEPS = 60
 OUTSIDE = {"revision", "substance_revision", "author", "changed_at"}
-"""Columns that no document and no state gives: who changed the entry when, and how often."""
+"""Columns that neither the document nor the state gives: who changed the entry, when, and how often."""
 
 
 def _last(session: Session) -> dict[tuple[str, str], tuple[int, EntryState]]:
-    """Every entry as the journal's last row about it left it."""
+    """Every entry as given by the journal's last row about it."""
     rows = session.execute(select(JournalTable).where(JournalTable.record.in_(ENTRIES)).order_by(JournalTable.id))
     return {(row.record, row.key): (row.revision, entry_state(row.new)) for row in rows.scalars()}
 
 
 def _stated(row: Any) -> EntryState:
-    """The entry as its row's document and state tell it."""
+    """The entry as given by the document and state of its row."""
     own = {name: row[name] for name in ("from_law", "stated") if name in row}
     content = ENTRY.validate_python(row["content"])
     return EntryState(content=content, state=row["state"], successor=row["successor"], clean=row["clean"], **own)
@@ -52,7 +52,7 @@ def test_columns_documents_journal_and_spelling_agree_after_any_changes(catalogu
 
 
 def _check_spelling(session: Session) -> None:
-    """One maker, and one series, is written in one way."""
+    """Check that each maker and each series has one spelling."""
     series = {row.key: row.content for row in session.scalars(select(SeriesTable))}
     for half in session.scalars(select(HalfTable)):
         written = series[half.series]

@@ -1,4 +1,4 @@
-"""Halves for the tests of the machine review, all of one invented series in which everything fits."""
+"""Halves for the tests of the machine review, all from one consistent invented series."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ SIZES = (10, 12, 16, 20, 24, 30)
 
 
 def member(contacts: int = 20, **changes: Any) -> Half:
-    """A two-row plug at 0.8 mm pitch. Changes of ``dimensions`` come on top; None takes one away."""
+    """A two-row plug at 0.8 mm pitch. ``dimensions`` replaces some dimensions; None removes one."""
     positions = contacts // 2
     lengths = {
         "pitch": 0.8,
@@ -48,7 +48,7 @@ def member(contacts: int = 20, **changes: Any) -> Half:
 
 
 def sized(name: str, value: float | None, contacts: int = 20, **more: Any) -> Half:
-    """The member with one dimension changed, or taken away."""
+    """The member with one dimension changed or removed."""
     return member(contacts, dimensions={name: None if value is None else {"value": value, "tolerance": 0.05}}, **more)
 
 
@@ -58,5 +58,5 @@ def family(*without: int) -> tuple[Half, ...]:
 
 
 def codes(findings: Iterable[Finding]) -> set[tuple[str, str, str]]:
-    """What was found: code, severity and field of everything that is no notice of a missing tolerance."""
+    """Code, severity and field of all findings except missing tolerances."""
     return {(f.code.value, f.severity, f.field) for f in findings if f.code is not Code.NO_TOLERANCE}

@@ -1,4 +1,4 @@
-"""The demo catalogue is right: the review finds nothing in it that an experienced reader would call a false alarm."""
+"""The demo catalogue is correct: the review raises no false alarm in it."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from catalog.review.names import known_as, stem
 from tests.seeds_demo.demo_world import world
 
 EVERY = 7
-"""Every seventh half is held against all others; their number is prime to the sizes of the series."""
+"""Every seventh half is compared with all others; seven has no common factor with the sizes of the series."""
 
 
 @cache
@@ -49,17 +49,17 @@ def _above_notice(findings: Iterable[Finding]) -> Counter[tuple[str, str]]:
 
 
 @pytest.mark.parametrize("with_laws", [True, False], ids=["stated laws", "fitted to siblings"])
-def test_no_half_is_questioned(*, with_laws: bool) -> None:
+def test_the_review_questions_no_half_of_the_demo(*, with_laws: bool) -> None:
     assert _above_notice(_of_halves(with_laws=with_laws)) == Counter()
 
 
-def test_no_mating_is_questioned() -> None:
+def test_the_review_questions_no_mating_of_the_demo() -> None:
     halves = world().halves
     found = (f for m in world().matings for f in review(m, among(m, (halves[m.half], halves[m.other]))))
     assert _above_notice(found) == Counter()
 
 
-def test_no_series_is_questioned() -> None:
+def test_the_review_questions_no_series_of_the_demo() -> None:
     found = (f for series in world().series for f in review(series, among(series, ())))
     assert _above_notice(found) == Counter()
 

@@ -1,4 +1,4 @@
-"""The same part under another name is found by its sizes and by its part numbers; different parts are left alone."""
+"""The same part under another name is found by its sizes and part numbers; different parts are not reported."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ def test_without_heights_the_same_sizes_are_a_notice_only() -> None:
     ],
     ids=["height", "width", "length", "contacts", "kind", "groups", "mounting", "no width is known"],
 )
-def test_halves_that_differ_in_something_stated_are_no_duplicates(changes: dict[str, Any]) -> None:
+def test_halves_that_differ_in_a_stated_value_are_not_duplicates(changes: dict[str, Any]) -> None:
     assert _found(member(), member(**OTHER_NAME, **changes)) == set()
 
 
@@ -77,18 +77,18 @@ def test_two_sources_of_one_part_may_differ_a_little(changes: dict[str, Any]) ->
 
 
 @pytest.mark.parametrize("name", ["REEDP20", "reed.p-20", "REED/P20-TR", "REED-P20-AU-TR", "Reed P20 reel"])
-def test_one_part_number_written_otherwise_is_severe(name: str) -> None:
+def test_one_part_number_in_another_spelling_is_severe(name: str) -> None:
     assert _found(member(), member(part_number=name)) == {("same-name", "severe", "part_number")}
 
 
 @pytest.mark.parametrize("field", ["order_codes", "aliases"])
-def test_an_order_code_or_alias_of_a_listed_half_is_its_name_too(field: str) -> None:
+def test_order_codes_and_aliases_of_listed_halves_count_as_names(field: str) -> None:
     named: dict[str, Any] = {field: ["REED.P20"]}
     listed = member(part_number="WW-77415", **named)
     assert _found(member(), listed) == {("same-name", "severe", "part_number")}
 
 
-def test_our_order_code_may_be_the_part_number_of_a_listed_half() -> None:
+def test_an_order_code_equal_to_the_part_number_of_a_listed_half_is_found() -> None:
     entry = member(order_codes=["REED-P20-76-LF"])
     assert _found(entry, member(part_number="REED.P20.76.LF")) == {("same-name", "severe", "part_number")}
 
@@ -98,7 +98,7 @@ def test_another_maker_with_the_same_part_number_is_a_warning() -> None:
     assert _found(member(), listed) == {("same-name", "warning", "part_number")}
 
 
-def test_one_part_number_with_two_geometries_is_a_warning_to_correct_one() -> None:
+def test_one_part_number_with_two_geometries_is_a_warning_to_correct_the_listed_half() -> None:
     listed = member(24, part_number="REED.P20")
     assert _found(member(), listed) == {("same-name", "warning", "part_number")}
 
@@ -117,7 +117,7 @@ def test_part_numbers_of_other_parts_are_not_taken_for_this_one(name: str, chang
     assert _found(member(), member(part_number=name, **changes)) == set()
 
 
-def test_a_word_that_many_halves_are_called_by_is_no_part_number() -> None:
+def test_a_word_shared_by_many_halves_is_not_a_part_number() -> None:
     entry = member(part_number="header", dimensions={"body_width": {"value": 5.4}})
     assert _found(entry, member(aliases=["header"])) == set()
 
@@ -126,11 +126,11 @@ def test_a_part_number_one_letter_off_a_part_of_the_same_sizes_is_a_warning() ->
     assert _found(member(), member(part_number="RED-P20")) == {("similar-name", "warning", "part_number")}
 
 
-def test_a_part_number_one_letter_off_another_part_is_no_finding() -> None:
+def test_a_part_number_one_letter_off_a_different_part_is_not_reported() -> None:
     assert _found(member(), member(24, part_number="RED-P20", contact_count=24)) == set()
 
 
-def test_the_entry_itself_at_an_earlier_revision_is_no_duplicate() -> None:
+def test_an_earlier_revision_of_the_entry_is_not_a_duplicate() -> None:
     assert _found(member(), member(note="as it was")) == set()
 
 
@@ -147,7 +147,7 @@ def test_the_entry_itself_at_an_earlier_revision_is_no_duplicate() -> None:
         ("reedp20", "sedgep20", False),
     ],
 )
-def test_one_slip_of_the_keyboard_is_no_other_size(first: str, second: str, near: bool) -> None:
+def test_a_typing_error_is_not_mistaken_for_another_size(first: str, second: str, near: bool) -> None:
     assert one_slip_apart(first, second) is near
 
 
@@ -155,11 +155,11 @@ def test_one_slip_of_the_keyboard_is_no_other_size(first: str, second: str, near
     ("name", "expected"),
     [("SK-20/G/R/T", "sk20"), ("WW-9-TR", "ww9tr"), ("WW-900-TR", "ww900"), ("WW-900-X", "ww900x"), ("TR", "tr")],
 )
-def test_packing_words_are_taken_off_the_end_only_where_a_number_remains(name: str, expected: str) -> None:
+def test_packaging_words_are_removed_from_the_end_only_if_a_number_remains(name: str, expected: str) -> None:
     assert stem(name) == expected
 
 
 @given(st.text(max_size=30))
-def test_names_are_compared_without_case_accents_and_signs_the_fast_way_too(text: str) -> None:
+def test_the_fast_comparison_of_names_ignores_case_accents_and_punctuation_too(text: str) -> None:
     decomposed = unicodedata.normalize("NFKD", text.casefold())
     assert comparable(text) == "".join(character for character in decomposed if character.isalnum())

@@ -1,4 +1,4 @@
-"""What stands around an entry is read from the catalogue: all of it, and little more."""
+"""The entries that the review compares with are read from the catalogue: all of them and few others."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def _keys(halves: tuple[Half, ...]) -> set[str]:
     return {half.key for half in halves}
 
 
-def test_siblings_are_of_the_same_rows_and_kind_without_the_entry_itself(catalogue: Catalogue) -> None:
+def test_siblings_have_the_same_rows_and_kind_and_exclude_the_entry_itself(catalogue: Catalogue) -> None:
     assert _keys(_around(catalogue, member()).siblings) == {m.key for m in family(20)}
     single = member(rows=1, contact_count=10, positions=10, part_number="REED-1")
     assert _around(catalogue, single).siblings == ()
@@ -70,28 +70,28 @@ def test_a_new_member_off_the_law_is_found_through_the_database(catalogue: Catal
     assert ("off-law", "severe", "dimensions.body_length") in codes(review(wrong, _around(catalogue, wrong)))
 
 
-def test_halves_of_like_size_are_found_whoever_makes_them(catalogue: Catalogue) -> None:
+def test_halves_of_similar_size_are_found_for_every_maker(catalogue: Catalogue) -> None:
     alike = _keys(_around(catalogue, member(part_number="NEW-1")).alike)
     assert alike >= {"pipit-parts:pp-20k", "wagtail-works:ww-77415", "wagtail-works:reed-p20"}
     assert "wagtail-works:reed-p24" not in alike
 
 
 @pytest.mark.parametrize("name", ["ww.77415", "WW77415-TR", "WW-77415-REEL"])
-def test_names_are_found_blind_to_signs_and_packing(catalogue: Catalogue, name: str) -> None:
+def test_names_are_found_regardless_of_punctuation_and_packaging(catalogue: Catalogue, name: str) -> None:
     entry = member(30, part_number=name, series="Sedgelin")
     assert "wagtail-works:ww-77415" in _keys(_around(catalogue, entry).namesakes)
 
 
-def test_a_name_one_slip_away_is_found(catalogue: Catalogue) -> None:
+def test_a_name_with_one_typing_error_is_found(catalogue: Catalogue) -> None:
     entry = member(part_number="WV-77415", series="Sedgelin")
     assert ("similar-name", "warning", "part_number") in codes(review(entry, _around(catalogue, entry)))
 
 
-def test_a_name_like_no_other_has_no_namesakes(catalogue: Catalogue) -> None:
+def test_a_unique_name_finds_no_similar_names(catalogue: Catalogue) -> None:
     assert _around(catalogue, member(part_number="QUITE-ANOTHER-5")).namesakes == ()
 
 
-def test_a_stated_law_stands_in_for_siblings(catalogue: Catalogue) -> None:
+def test_a_stated_law_is_used_instead_of_siblings(catalogue: Catalogue) -> None:
     entry = member(20, series="Lapwingle", part_number="TWELVE-9", contact_count=12, positions=6)
     around = _around(catalogue, entry)
     assert around.series is not None
@@ -102,19 +102,19 @@ def test_a_series_that_only_halves_name_has_no_stated_law(catalogue: Catalogue) 
     assert _around(catalogue, member()).series is None
 
 
-def test_a_stated_law_for_another_kind_says_nothing(catalogue: Catalogue) -> None:
+def test_a_stated_law_for_another_kind_is_not_used(catalogue: Catalogue) -> None:
     other = member(series="Lapwingle", part_number="LAP-R20", half_kind="receptacle")
     assert _around(catalogue, other).series is None
 
 
-def test_a_mating_gets_both_its_halves(catalogue: Catalogue) -> None:
+def test_a_mating_is_reviewed_with_both_its_halves(catalogue: Catalogue) -> None:
     mating = Mating.model_validate(
         {"half": "wagtail-works:reed-p20", "other": "wagtail-works:ww-90-r", "basis": "maker"}
     )
     assert set(_around(catalogue, mating).mates) == {"wagtail-works:reed-p20", "wagtail-works:ww-90-r"}
 
 
-def test_a_series_gets_the_halves_listed_one_by_one_and_those_like_its_own(catalogue: Catalogue) -> None:
+def test_a_series_is_reviewed_with_halves_listed_by_themselves_and_similar_halves(catalogue: Catalogue) -> None:
     law = {
         "half_kind": "plug",
         "part_number": "REED-P{contacts:2}-X",
@@ -132,7 +132,7 @@ def test_a_series_gets_the_halves_listed_one_by_one_and_those_like_its_own(catal
     assert "pipit-parts:pp-20k" in _keys(around.alike)
 
 
-def test_the_laws_of_a_withdrawn_series_say_nothing(tmp_path: Path) -> None:
+def test_the_laws_of_a_withdrawn_series_are_not_used(tmp_path: Path) -> None:
     entry = member(series="Lapwingle", part_number="TWELVE-9")
     with open_catalogue(f"sqlite:///{tmp_path / 'withdrawn.sqlite3'}") as opened:
         with opened.writing() as session:
@@ -150,7 +150,7 @@ def test_withdrawn_halves_are_left_out(tmp_path: Path) -> None:
     assert (around.siblings, around.alike, around.namesakes) == ((), (), ())
 
 
-def test_only_few_halves_are_loaded_and_in_few_statements(catalogue: Catalogue) -> None:
+def test_few_halves_are_loaded_with_few_sql_statements(catalogue: Catalogue) -> None:
     seen: list[str] = []
     entry = sized("body_width", 4.8, part_number="NEW-1", series="Unheard")
     with catalogue.reading() as session:

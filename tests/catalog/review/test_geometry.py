@@ -1,4 +1,4 @@
-"""Impossible geometry is found, and what is merely unusual is not called impossible."""
+"""Impossible geometry is found; unusual geometry is not called impossible."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ def _opening(length: float, width: float) -> Half:
     return member(half_kind="receptacle", dimensions=dimensions)
 
 
-def test_a_half_in_which_everything_fits_is_clean_without_any_finding() -> None:
+def test_a_consistent_half_has_no_findings() -> None:
     assert review(member(), ALONE) == ()
 
 
@@ -162,18 +162,18 @@ CASES: list[tuple[str, Half, Half, tuple[str, str, str]]] = [
 @pytest.mark.parametrize(
     ("wrong", "found"), [(wrong, found) for _, wrong, _, found in CASES], ids=[c[0] for c in CASES]
 )
-def test_is_found(wrong: Half, found: tuple[str, str, str]) -> None:
+def test_impossible_geometry_is_found(wrong: Half, found: tuple[str, str, str]) -> None:
     assert found in codes(review(wrong, ALONE))
 
 
 @pytest.mark.parametrize(
     ("right", "found"), [(right, found) for _, _, right, found in CASES], ids=[c[0] for c in CASES]
 )
-def test_is_not_found_where_it_is_possible(right: Half, found: tuple[str, str, str]) -> None:
+def test_possible_geometry_is_not_reported(right: Half, found: tuple[str, str, str]) -> None:
     assert (found[0], found[2]) not in {(code, field) for code, _, field in codes(review(right, ALONE))}
 
 
-def test_a_half_of_several_rows_without_a_row_spacing_is_no_finding() -> None:
+def test_a_missing_row_spacing_of_several_rows_is_not_reported() -> None:
     assert review(sized("row_spacing", None), ALONE) == ()
 
 
@@ -192,7 +192,7 @@ def test_the_span_of_the_contacts(changes: dict[str, Any], span: float | None) -
     assert found == (None if span is None else pytest.approx(span))
 
 
-def test_a_body_that_holds_its_groups_but_not_their_gap_is_found() -> None:
+def test_a_body_too_short_for_the_gap_between_groups_is_found() -> None:
     grouped: dict[str, Any] = {"counts": {"bank_count": 2}, "contact_count": 20}
     gap = {"bank_gap": {"value": 9.0}}
     assert ("contacts-outside", "severe", "dimensions.body_length") in codes(
@@ -201,14 +201,14 @@ def test_a_body_that_holds_its_groups_but_not_their_gap_is_found() -> None:
     assert codes(review(member(dimensions={"bank_gap": {"value": 4.0}}, **grouped), ALONE)) == set()
 
 
-def test_a_maximum_may_stand_for_a_smaller_part() -> None:
+def test_a_maximum_allows_a_smaller_part() -> None:
     widest = member(dimensions={"row_spacing": {"value": 4.85, "bound": "max", "tolerance": 0.1}})
     assert all(finding.severity != "severe" or finding.code != "contacts-outside" for finding in review(widest, ALONE))
     shortest = member(dimensions={"overall_length": {"value": 12.95, "bound": "max"}})
     assert codes(review(shortest, ALONE)) == set()
 
 
-def test_a_finding_says_where_what_and_what_to_do() -> None:
+def test_a_finding_names_the_field_the_fault_and_the_remedy() -> None:
     (finding,) = review(sized("body_length", 7.0), ALONE)
     assert (finding.value, finding.expected, finding.concerns) == (7.0, 7.2, 1)
     assert finding.message == "10 contacts at 0.8 mm pitch span 7.2 mm, the body length is 7 mm"

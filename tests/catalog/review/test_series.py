@@ -1,4 +1,4 @@
-"""A series is reviewed by all that its laws make, and each fault of a law is told once."""
+"""A series is reviewed through the halves its laws make, and each fault of a law is reported once."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ def _found(entry: Series, around: Neighbours | None = None) -> list[Finding]:
     return list(review(entry, around or Neighbours()))
 
 
-def test_laws_in_which_everything_fits_give_no_finding() -> None:
+def test_consistent_laws_have_no_findings() -> None:
     assert _found(_series()) == []
 
 
@@ -67,18 +67,18 @@ def test_a_fault_of_one_law_is_one_finding_with_the_number_of_halves() -> None:
     assert "(6 of 9 halves; this is one of them)" in found.message
 
 
-def test_a_fault_of_a_height_class_points_into_the_class() -> None:
+def test_a_fault_of_a_height_class_points_to_the_class() -> None:
     found = _found(_series(low=90.0))
     assert ("implausible-size", "severe", "kinds[0].classes[0].dimensions.height") in codes(found)
 
 
-def test_only_the_sizes_that_are_concerned_are_counted() -> None:
+def test_only_the_affected_sizes_are_counted() -> None:
     found = _found(_series({"peg_hole_span": {"intercept": 3.0, "slope": 1.0, "tolerance": 0.1}}))
     (pegs,) = [each for each in found if each.code is Code.PEGS_OUTSIDE]
     assert pegs.concerns == 2  # 20 positions of both heights: 23 mm in a body of 21 mm
 
 
-def test_missing_tolerances_are_told_once_per_law_with_the_default_of_the_largest_size() -> None:
+def test_missing_tolerances_are_reported_once_per_law_with_the_default_of_the_largest_size() -> None:
     (found,) = _found(_series({"body_length": {"intercept": 5.0, "slope": 0.8}}))
     assert (found.severity, found.field) == ("notice", "kinds[0].dimensions.body_length.tolerance")
     assert (found.expected, found.concerns) == (0.15, 6)
@@ -105,30 +105,30 @@ def test_a_slope_that_changes_nothing_over_the_sizes_is_the_pitch() -> None:
     assert found == []
 
 
-def test_matings_point_to_the_pair_that_makes_them() -> None:
+def test_findings_about_matings_point_to_their_pair() -> None:
     (found,) = _found(_series(low=5.4))
     assert (found.code, found.field, found.concerns) == (Code.HALF_ABOVE_STACK, "stack[0].stack_height", 3)
     assert "(3 of 6 matings; this is one of them)" in found.message
 
 
-def test_a_stack_without_tolerance_points_to_the_series_tolerance_of_sums() -> None:
+def test_a_stack_height_without_tolerance_points_to_the_series_tolerance_of_sums() -> None:
     entry = _series().model_copy(update={"stack_tolerance": None})
     (found,) = _found(entry)
     assert (found.field, found.expected, found.concerns) == ("stack_tolerance", 0.25, 6)
 
 
-def test_two_classes_that_differ_in_nothing_are_found_within_the_series() -> None:
+def test_two_identical_classes_are_found_within_the_series() -> None:
     entry = _series(low=5.25)
     assert ("same-geometry", "warning", "kinds[0].dimensions") in codes(_found(entry))
 
 
-def test_a_half_of_the_series_that_stands_under_another_name_is_found() -> None:
+def test_a_half_of_the_series_listed_under_another_name_is_found() -> None:
     listed = member(part_number="P20.L", dimensions=dict.fromkeys(("row_spacing", "peg_hole_span")))
     found = codes(_found(_series(), among(_series(), (listed,))))
     assert ("same-name", "severe", "kinds[0].part_number") in found
 
 
-def test_its_own_halves_as_they_are_listed_already_are_no_duplicates() -> None:
+def test_the_listed_halves_of_the_series_itself_are_not_duplicates() -> None:
     own = member(part_number="P20-L")
     assert _found(_series(), among(_series(), (own,))) == []
 
@@ -139,12 +139,12 @@ def test_listed_halves_that_a_new_law_contradicts_are_named() -> None:
     assert (found.severity, found.field, found.others) == ("warning", "kinds.dimensions.body_width", (odd.key,))
 
 
-def test_listed_halves_that_obey_a_new_law_are_not() -> None:
+def test_listed_halves_that_follow_a_new_law_are_not_named() -> None:
     fitting = member(part_number="ODD-1", dimensions={"body_width": {"value": 4.82}, "height": None})
     assert Code.OFF_LAW not in {each.code for each in _found(_series(), among(_series(), (fitting,)))}
 
 
-def test_laws_that_cannot_be_carried_out_are_refused() -> None:
+def test_laws_that_cannot_be_applied_are_refused() -> None:
     entry = _series()
     kinds = (entry.kinds[0].model_copy(update={"part_number": "{colour}"}), entry.kinds[1])
     with pytest.raises(EntryError, match="colour"):
@@ -155,5 +155,5 @@ def test_a_series_that_only_has_a_name_is_clean() -> None:
     assert _found(Series(maker="Wagtail Works", name="Reedling")) == []
 
 
-def test_the_catalogue_tests_own_series_is_clean() -> None:
+def test_the_example_series_of_the_tests_is_clean() -> None:
     assert codes(_found(example())) == set()

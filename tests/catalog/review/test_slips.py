@@ -1,4 +1,4 @@
-"""Slips of unit and decimal point are told from a half's own proportions where no series is at hand."""
+"""Slips of unit and decimal point are recognised from a half's own proportions if there is no series."""
 
 from __future__ import annotations
 
@@ -36,18 +36,18 @@ def test_millimetres_taken_for_inches_are_severe_with_the_probable_value(name: s
     assert found.expected == pytest.approx(right, abs=0.01)
 
 
-def test_mils_entered_as_millimetres() -> None:
+def test_mils_entered_as_millimetres_are_found() -> None:
     found = _slips(sized("body_width", 189.0))["dimensions.body_width"]
     assert found.expected == pytest.approx(4.8, abs=0.01)
 
 
-def test_a_decimal_point_one_place_off() -> None:
+def test_a_decimal_point_one_place_off_is_found() -> None:
     found = _slips(sized("contact_width", 3.0))["dimensions.contact_width"]
     assert found.expected == pytest.approx(0.3)
 
 
 @pytest.mark.parametrize(("pitch", "right"), [(0.0315, 0.8), (31.5, 0.8), (800.0, 0.8), (0.1, 2.54)])
-def test_a_pitch_that_only_another_unit_makes_usual(pitch: float, right: float) -> None:
+def test_a_pitch_that_is_common_only_in_another_unit_is_found(pitch: float, right: float) -> None:
     bare = Half.model_validate(
         {
             "maker": "Wagtail Works",
@@ -62,7 +62,7 @@ def test_a_pitch_that_only_another_unit_makes_usual(pitch: float, right: float) 
 
 
 @pytest.mark.parametrize("pitch", [0.3, 0.8, 5.08, 10.16, 15.24])
-def test_a_pitch_that_is_made_is_no_slip(pitch: float) -> None:
+def test_a_common_pitch_is_not_a_slip(pitch: float) -> None:
     bare = Half.model_validate(
         {
             "maker": "Wagtail Works",
@@ -82,29 +82,29 @@ def test_a_whole_entry_in_inches_is_found() -> None:
     assert "dimensions.pitch" in _slips(member(dimensions=inches))
 
 
-def test_one_slip_gives_one_finding_not_one_per_length_it_disagrees_with() -> None:
+def test_one_slip_gives_one_finding() -> None:
     assert set(_slips(sized("body_width", 4.8 / 25.4))) == {"dimensions.body_width"}
 
 
-def test_inches_given_as_inches_are_no_slip() -> None:
+def test_inches_entered_as_inches_are_not_a_slip() -> None:
     inches = {"body_length": {"value": 0.512, "unit": "in", "tolerance": 0.004}}
     assert _slips(member(dimensions=inches)) == {}
 
 
-def test_a_lesser_mistake_is_no_slip_of_a_unit() -> None:
+def test_a_smaller_mistake_is_not_a_unit_slip() -> None:
     assert _slips(sized("contact_width", 0.9)) == {}
 
 
-def test_figures_are_swapped_across_the_decimal_point_too() -> None:
+def test_digits_are_swapped_across_the_decimal_point_too() -> None:
     assert set(swapped_figures(12.3)) == {21.3, 13.2}
 
 
-def test_equal_figures_swap_into_nothing_new() -> None:
+def test_swapping_equal_digits_gives_no_new_value() -> None:
     assert list(swapped_figures(11.0)) == []
 
 
 @given(st.integers(min_value=1, max_value=9_999_999))
-def test_swapping_twice_comes_back(thousandths: int) -> None:
+def test_swapping_twice_gives_the_original_value(thousandths: int) -> None:
     value = thousandths / 1000
     for other in swapped_figures(value):
         assert other != value

@@ -1,4 +1,4 @@
-"""Matings: heights against stacks, and what two halves must have in common; what was tried is doubted less."""
+"""Matings: heights compared with stack heights, and what two halves must share; trial fits are doubted less."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ def _high(value: float, **more: Any) -> dict[str, Any]:
     return {"dimensions": {"height": {"value": value, "tolerance": 0.1, **more}}}
 
 
-def test_halves_that_mate_give_no_finding() -> None:
+def test_halves_that_mate_have_no_findings() -> None:
     assert _mated(member(), _receptacle()) == set()
 
 
@@ -58,7 +58,7 @@ def test_a_half_taller_than_its_stack_is_a_warning(height: float, found: bool) -
     assert _mated(member(), _receptacle(**_high(height))) == expected
 
 
-def test_a_maximum_height_may_reach_above_the_stack_by_its_tolerance() -> None:
+def test_a_maximum_height_may_exceed_the_stack_height_by_its_tolerance() -> None:
     assert _mated(member(), _receptacle(**_high(5.1, bound="max"))) == set()
 
 
@@ -80,7 +80,7 @@ def test_two_plugs_do_not_mate(basis: str, severity: str) -> None:
 
 
 @pytest.mark.parametrize(("first", "second"), [("hermaphroditic", "hermaphroditic"), (None, "plug"), ("plug", None)])
-def test_like_and_unknown_kinds_may_mate(first: str | None, second: str | None) -> None:
+def test_hermaphroditic_and_unknown_kinds_may_mate(first: str | None, second: str | None) -> None:
     found = _mated(member(half_kind=first), member(half_kind=second, part_number="REED-Q20"))
     assert "like-kinds" not in {code for code, _, _ in found}
 
@@ -94,12 +94,12 @@ def test_different_contact_counts_do_not_mate() -> None:
     assert ("unlike-contacts", "severe", "other") in _mated(member(), _receptacle(24))
 
 
-def test_a_listed_map_of_contacts_says_itself_which_stay_open() -> None:
+def test_with_a_contact_list_contacts_may_stay_open() -> None:
     listed = {"correspondence": "listed", "contact_map": [["1", "1"]], "basis": "trial_fit"}
     assert _mated(member(), _receptacle(20, contact_count=19), **listed) == {("unlike-contacts", "notice", "other")}
 
 
-def test_a_blocked_site_accounts_for_a_contact_less() -> None:
+def test_a_blocked_site_explains_a_missing_contact() -> None:
     plug = member(contact_count=19, positions=10, blocked=[{"row": 2, "position": 3}])
     assert _mated(plug, _receptacle()) == set()
 
@@ -110,24 +110,24 @@ def test_different_rows_do_not_mate() -> None:
 
 
 @pytest.mark.parametrize(("pitch", "found"), [(0.8, False), (0.83, False), (0.85, True)])
-def test_pitches_that_add_up_to_a_miss_at_the_ends_do_not_mate(pitch: float, found: bool) -> None:
+def test_pitches_whose_difference_adds_up_over_the_row_do_not_mate(pitch: float, found: bool) -> None:
     other = _receptacle(dimensions={"pitch": {"value": pitch, "tolerance": 0.02}})
     assert _mated(member(), other) == ({("unlike-pitch", "severe", "other")} if found else set())
 
 
 @pytest.mark.parametrize(("width", "found"), [(6.9, False), (6.7, True)])
-def test_a_pair_is_as_wide_as_its_wider_half(width: float, found: bool) -> None:
+def test_a_pair_is_at_least_as_wide_as_its_wider_half(width: float, found: bool) -> None:
     expected = {("mated-width", "warning", "mated_width")} if found else set()
     assert _mated(member(), _receptacle(), mated_width={"value": width, "tolerance": 0.2}) == expected
 
 
 @pytest.mark.parametrize(("width", "found"), [(4.9, False), (4.5, True)])
-def test_a_plug_goes_into_the_opening(width: float, found: bool) -> None:
+def test_a_plug_must_fit_into_the_opening(width: float, found: bool) -> None:
     other = _receptacle(dimensions={"opening_width": {"value": width, "tolerance": 0.1}})
     assert _mated(member(), other) == ({("plug-above-opening", "warning", "other")} if found else set())
 
 
-def test_the_width_of_a_sideways_plug_does_not_go_into_the_opening() -> None:
+def test_the_width_of_a_side_mating_plug_need_not_fit_into_the_opening() -> None:
     sideways = member(categories=BOTH | {"orientation": ["right_angle"]})
     narrow = _receptacle(dimensions={"opening_width": {"value": 4.0, "tolerance": 0.1}})
     assert _mated(sideways, narrow) == set()
@@ -142,6 +142,6 @@ def test_a_hermaphroditic_half_mates_with_itself_and_is_named_once() -> None:
     assert (found.code.value, found.others) == ("half-above-stack", (tall.key,))
 
 
-def test_a_mating_whose_halves_are_not_known_is_not_judged() -> None:
+def test_a_mating_of_unknown_halves_is_not_judged() -> None:
     mating = Mating.model_validate({"half": "a:1", "other": "b:2", "basis": "maker"})
     assert review(mating, Neighbours()) == ()

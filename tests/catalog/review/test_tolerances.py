@@ -1,4 +1,4 @@
-"""Missing tolerances are noticed with the usual one offered; tolerances that say nothing are questioned."""
+"""Missing tolerances are reported with a usual value; tolerances too wide to be useful are questioned."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def test_a_missing_tolerance_offers_the_default_of_its_feature_and_size(
     assert (found.severity, found.field, found.expected) == ("notice", f"dimensions.{name}.tolerance", default)
 
 
-def test_narrow_bodies_at_fine_pitch_are_held_more_closely() -> None:
+def test_narrow_bodies_at_fine_pitch_get_smaller_default_tolerances() -> None:
     fine = member(dimensions={"pitch": {"value": 0.4, "tolerance": 0.02}, "body_width": {"value": 4.8}})
     assert [found.expected for found in _of(fine, Code.NO_TOLERANCE)] == [0.10]
 
@@ -53,7 +53,7 @@ def test_narrow_bodies_at_fine_pitch_are_held_more_closely() -> None:
     ],
     ids=["a tolerance of 0 is stated", "a maximum", "a reference dimension", "recommended lands"],
 )
-def test_what_needs_no_tolerance_is_not_asked_for_one(dimension: dict[str, Any]) -> None:
+def test_no_tolerance_is_requested_where_none_is_needed(dimension: dict[str, Any]) -> None:
     assert _of(member(dimensions=dimension), Code.NO_TOLERANCE) == []
 
 
@@ -65,13 +65,13 @@ def test_missing_tolerances_leave_an_entry_clean() -> None:
     ("value", "tolerance", "severity"),
     [(4.8, 0.75, None), (4.8, 0.8, "warning"), (4.8, 4.8, "severe"), (0.6, 0.3, None), (4.8, 4.7, "warning")],
 )
-def test_a_tolerance_too_wide_to_mean_anything(value: float, tolerance: float, severity: str | None) -> None:
+def test_a_tolerance_too_wide_to_be_useful_is_questioned(value: float, tolerance: float, severity: str | None) -> None:
     half = member(dimensions={"height": None, "body_width": {"value": value, "tolerance": tolerance}})
     found = [each.severity for each in _of(half, Code.WIDE_TOLERANCE)]
     assert found == ([] if severity is None else [severity])
 
 
-def test_the_stack_height_of_a_pair_is_offered_a_tolerance_too() -> None:
+def test_a_tolerance_is_suggested_for_the_stack_height_of_a_pair_too() -> None:
     halves = (member(), member(half_kind="receptacle", part_number="REED-R20"))
     mating = Mating.model_validate(
         {"half": halves[0].key, "other": halves[1].key, "basis": "maker", "stack_height": {"value": 5.0}}

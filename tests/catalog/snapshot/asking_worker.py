@@ -1,4 +1,4 @@
-"""A worker process, as the service has several, with its own snapshot: `python -m tests.catalog.snapshot.asking_worker
+"""A worker process with its own snapshot, like those of the service: `python -m tests.catalog.snapshot.asking_worker
 URL`.
 
 For each line with a half's key it prints a line: the snapshot's version, the half's stated body length, mm, in the

@@ -1,4 +1,4 @@
-"""Starting worker processes that answer from snapshots of their own."""
+"""Starts worker processes that answer from their own snapshots."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[3]
 PATIENCE = 60.0
-"""Seconds in which a worker that was told that nothing more comes has to end."""
+"""Seconds within which a worker must end after its input was closed."""
 
 
 class Worker:
@@ -22,7 +22,7 @@ class Worker:
         self._process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, cwd=ROOT)
 
     def ask(self, key: str) -> tuple[int, float | None, float]:
-        """Version, the half's body length there (None: not listed), and the seconds that it took."""
+        """Return the version, the half's body length in it (None: not listed), and the seconds it took."""
         if self._process.stdin is None or self._process.stdout is None:
             raise RuntimeError("the worker was started without pipes")
         self._process.stdin.write(key + "\n")
@@ -31,13 +31,13 @@ class Worker:
         return version, stated, seconds
 
     def end(self) -> None:
-        """Tell it that nothing more comes, and wait."""
+        """Close the worker's input and wait for it to end."""
         self._process.communicate(timeout=PATIENCE)
 
 
 @contextmanager
 def two_workers(url: str) -> Iterator[tuple[Worker, Worker]]:
-    """Two processes on one catalogue."""
+    """Two worker processes on one catalogue."""
     workers = Worker(url), Worker(url)
     try:
         yield workers

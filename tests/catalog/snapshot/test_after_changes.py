@@ -1,4 +1,4 @@
-"""After a change a snapshot reads only what changed, and is the same as one that is taken anew."""
+"""After a change, a snapshot reads only what changed and equals a snapshot read from scratch."""
 
 from __future__ import annotations
 
@@ -30,14 +30,14 @@ from tests.catalog.snapshot.asking_workers import two_workers
 
 STEPS = 30
 LEAST_CARRIED_OUT = 20
-"""Of the random changes; others contradict what stands, and are refused."""
+"""Of the random changes; the others conflict with the catalogue and are refused."""
 
 
 # --- equality ----------------------------------------------------------------------------------------------------
 
 
 def same(one: object, other: object, where: str = "") -> None:
-    """Fail where two snapshots, or parts of them, differ in anything, order included."""
+    """Fail if two snapshots, or parts of them, differ in anything, including order."""
     assert type(one) is type(other), where
     if isinstance(one, np.ndarray) and isinstance(other, np.ndarray):
         assert one.dtype == other.dtype, where
@@ -57,14 +57,14 @@ def same(one: object, other: object, where: str = "") -> None:
 
 
 def anew(catalogue: Catalogue) -> Snapshot:
-    """The whole snapshot, read without anything kept."""
+    """The whole snapshot, read from scratch."""
     with catalogue.reading() as session:
         return take_snapshot(session)
 
 
 @pytest.fixture
 def whole_reads(monkeypatch: pytest.MonkeyPatch) -> list[int]:
-    """Grows by one for each time that a source reads everything."""
+    """A list that grows by one each time a source reads everything."""
     reads: list[int] = []
     whole = cache_module.read_cache
 
@@ -80,7 +80,7 @@ def whole_reads(monkeypatch: pytest.MonkeyPatch) -> list[int]:
 
 
 @pytest.mark.parametrize("seed", range(2))
-def test_after_any_changes_the_snapshot_is_the_same_as_one_taken_anew(
+def test_after_any_changes_the_snapshot_equals_one_read_from_scratch(
     catalogue: Catalogue, seed: int, monkeypatch: pytest.MonkeyPatch, whole_reads: list[int]
 ) -> None:
     monkeypatch.setattr(cache_module, "MOST_CHANGED_SHARE", 1.0)
@@ -98,7 +98,7 @@ def test_after_any_changes_the_snapshot_is_the_same_as_one_taken_anew(
     assert len(changes.carried_out) >= LEAST_CARRIED_OUT
 
 
-# --- what is read and worked out ---------------------------------------------------------------------------------
+# --- what is read and computed -----------------------------------------------------------------------------------
 
 
 @pytest.fixture
@@ -113,7 +113,7 @@ def _change(catalogue: Catalogue, change: Callable[[Session], Any]) -> None:
         change(session)
 
 
-def test_what_is_said_of_a_half_leaves_columns_and_absence_as_they_were(filled: Catalogue) -> None:
+def test_statements_about_a_half_leave_columns_and_absent_unchanged(filled: Catalogue) -> None:
     source = SnapshotSource(filled)
     first = source.current()
     said = Sighting.model_validate({"half": HALF, "device": "field recorder"})
@@ -124,7 +124,7 @@ def test_what_is_said_of_a_half_leaves_columns_and_absence_as_they_were(filled: 
     assert second.absent is first.absent
 
 
-def test_a_withdrawn_half_takes_its_matings_along_and_brings_them_back(filled: Catalogue) -> None:
+def test_withdrawing_and_restoring_a_half_includes_its_matings(filled: Catalogue) -> None:
     source = SnapshotSource(filled)
     first = source.current()
     of_mate = [record.id for record in first.matings if MATE in (record.mating.half, record.mating.other)]
@@ -137,7 +137,9 @@ def test_a_withdrawn_half_takes_its_matings_along_and_brings_them_back(filled: C
     assert source.current().matings == first.matings
 
 
-def test_a_change_that_no_row_tells_of_is_seen_by_reading_everything(filled: Catalogue, whole_reads: list[int]) -> None:
+def test_a_change_missing_from_the_journal_is_found_by_reading_everything(
+    filled: Catalogue, whole_reads: list[int]
+) -> None:
     source = SnapshotSource(filled)
     source.current()
 
@@ -154,9 +156,7 @@ def test_a_change_that_no_row_tells_of_is_seen_by_reading_everything(filled: Cat
     assert len(whole_reads) == 2
 
 
-def test_a_hidden_change_among_told_ones_is_seen_by_reading_everything(
-    filled: Catalogue, whole_reads: list[int]
-) -> None:
+def test_a_change_missing_from_the_journal_is_found_among_others_too(filled: Catalogue, whole_reads: list[int]) -> None:
     source = SnapshotSource(filled)
     source.current()
     _change(filled, mark_changed)
@@ -166,7 +166,7 @@ def test_a_hidden_change_among_told_ones_is_seen_by_reading_everything(
     same(seen, anew(filled), "snapshot")
 
 
-def test_very_many_changes_are_read_in_one_go(filled: Catalogue, whole_reads: list[int]) -> None:
+def test_very_many_changes_make_the_snapshot_read_everything(filled: Catalogue, whole_reads: list[int]) -> None:
     source = SnapshotSource(filled)
     source.current()
     more = [half(part_number=f"N{number}") for number in range(100)]
@@ -176,7 +176,7 @@ def test_very_many_changes_are_read_in_one_go(filled: Catalogue, whole_reads: li
     same(seen, anew(filled), "snapshot")
 
 
-def test_few_changes_are_read_by_themselves(filled: Catalogue, whole_reads: list[int]) -> None:
+def test_few_changes_are_read_one_by_one(filled: Catalogue, whole_reads: list[int]) -> None:
     source = SnapshotSource(filled)
     source.current()
     _change(filled, lambda session: revise(session, by(WREN), HALF, longer()))
@@ -184,8 +184,8 @@ def test_few_changes_are_read_by_themselves(filled: Catalogue, whole_reads: list
     assert len(whole_reads) == 1
 
 
-def test_a_cache_that_is_ahead_of_the_catalogue_is_not_built_on(filled: Catalogue) -> None:
-    """As when a copy of yesterday is put back in the place of the file."""
+def test_a_cache_newer_than_the_catalogue_is_not_used(filled: Catalogue) -> None:
+    """As when yesterday's copy of the file is put back."""
     with filled.reading() as session:
         cache = cache_module.read_cache(session)
         ahead = dataclasses.replace(cache, version=cache.version + 5, journal=cache.journal + 5)

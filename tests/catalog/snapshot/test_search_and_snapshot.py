@@ -1,4 +1,4 @@
-"""Text search, and the snapshot that hands the catalogue to the matcher."""
+"""Text search, and the snapshot that gives the catalogue to the matcher."""
 
 from __future__ import annotations
 
@@ -69,11 +69,11 @@ def _first(index: SearchIndex, text: str) -> tuple[str, str]:
         ("dunnock pb 040", ("half", "dunnock-sons:dn40pb-040")),
     ],
 )
-def test_what_is_meant_comes_first(index: SearchIndex, text: str, expected: tuple[str, str]) -> None:
+def test_the_intended_entry_comes_first(index: SearchIndex, text: str, expected: tuple[str, str]) -> None:
     assert _first(index, text) == expected
 
 
-def test_exact_before_beginning_before_fragment_before_similar() -> None:
+def test_exact_matches_precede_prefixes_then_fragments_then_similar_texts() -> None:
     parts = ["WREN20", "WREN200", "XWREN20", "WREM20"]
     index = SearchIndex(_searchable(half(part_number=part, order_codes=[], markings=[], aliases=[])) for part in parts)
     hits = index.search("wren-20")
@@ -82,18 +82,18 @@ def test_exact_before_beginning_before_fragment_before_similar() -> None:
     assert sorted((hit.score for hit in hits), reverse=True) == [hit.score for hit in hits]
 
 
-def test_each_thing_is_found_once_by_its_best_text(index: SearchIndex) -> None:
+def test_each_entry_is_found_once_by_its_best_text(index: SearchIndex) -> None:
     hits = index.search("dn40pb-020", 100)
     assert len({(hit.kind, hit.key) for hit in hits}) == len(hits)
     assert hits[0].matched == "DN40PB-020"
 
 
-def test_the_limit_is_kept(index: SearchIndex) -> None:
+def test_the_limit_of_results_is_kept(index: SearchIndex) -> None:
     assert len(index.search("dn40", 4)) == 4
 
 
 @pytest.mark.parametrize("text", ["", "  ", "-/-", "qqqqqqqq", "zz"])
-def test_what_resembles_nothing_finds_nothing(index: SearchIndex, text: str) -> None:
+def test_a_query_that_resembles_nothing_finds_nothing(index: SearchIndex, text: str) -> None:
     assert index.search(text) == []
 
 
@@ -132,7 +132,7 @@ def test_the_snapshot_holds_listed_and_inferred_halves_in_the_order_of_the_colum
     assert all(record.inferred_by == "stated law" and record.revision == 0 for record in inferred)
 
 
-def test_the_snapshot_gives_the_matcher_what_the_entries_say(filled: Catalogue) -> None:
+def test_the_snapshot_gives_the_matcher_the_values_of_the_entries(filled: Catalogue) -> None:
     columns = SnapshotSource(filled).current().columns
     at = columns.keys.index("siskin-works:sk-7-13")
     assert columns.dimensions["body_length"].stated[at] == 7.4
@@ -144,7 +144,7 @@ def test_the_snapshot_gives_the_matcher_what_the_entries_say(filled: Catalogue) 
     assert set(columns.texts[at]) >= {"SK 7", "SK-7/13", "SK-7/13-T\\R", "=seven"}
 
 
-def test_matings_stand_in_the_order_of_the_columns(filled: Catalogue) -> None:
+def test_matings_are_in_the_order_of_the_columns(filled: Catalogue) -> None:
     snapshot = SnapshotSource(filled).current()
     pairs = snapshot.columns.matings
     assert snapshot.matings
@@ -157,7 +157,7 @@ def test_the_snapshot_is_searchable(filled: Catalogue) -> None:
     assert SnapshotSource(filled).current().search.search("sk713")[0].key == "siskin-works:sk-7-13"
 
 
-def test_an_unchanged_catalogue_is_built_once_and_a_changed_one_anew(filled: Catalogue) -> None:
+def test_the_snapshot_is_rebuilt_only_after_a_change(filled: Catalogue) -> None:
     source = SnapshotSource(filled)
     first = source.current()
     assert source.current() is first
