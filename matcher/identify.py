@@ -81,8 +81,7 @@ def rank(
 
 
 def _ranking(result: Posterior, limit: int) -> Ranking:
-    shown = result.order[:limit]
-    candidates = tuple(_candidate(result, int(geometry), place) for place, geometry in enumerate(shown, start=1))
+    candidates = _candidates(result, result.order[:limit].tolist())
     return Ranking(
         verdict=_verdict(result, candidates),
         probability_absent=result.probability_absent,
@@ -119,7 +118,7 @@ def judge(
     """
     halves = [columns.position(key) for key in keys]
     result = posterior(columns, absent, observations, prior_absent)
-    first = tuple(_candidate(result, int(geometry), 1) for geometry in result.order[:1])
+    first = _candidates(result, result.order[:1].tolist())
     return Judgement(
         verdict=_verdict(result, first),
         probability_absent=result.probability_absent,
@@ -131,26 +130,27 @@ def judge(
 def _named(result: Posterior, half: int) -> Candidate:
     geometry = int(result.columns.geometry[half])
     rank = int(np.flatnonzero(result.order == geometry)[0]) + 1
-    return _candidate(result, geometry, rank, half)
+    (compared,) = result.weighed.against([half])
+    return _candidate(result, rank, half, compared)
 
 
-def _candidate(
-    result: Posterior,
-    geometry: int,
-    rank: int,
-    named: int | None = None,
-) -> Candidate:
-    members = result.members(geometry)
-    half = int(members[0]) if named is None else named
+def _candidates(result: Posterior, first: Sequence[int]) -> tuple[Candidate, ...]:
+    """The first geometries, each with its likeliest half."""
+    halves = [int(result.members(geometry)[0]) for geometry in first]
+    compared = zip(halves, result.weighed.against(halves), strict=True)
+    return tuple(_candidate(result, rank, half, each) for rank, (half, each) in enumerate(compared, start=1))
+
+
+def _candidate(result: Posterior, rank: int, half: int, compared: Mapping[int, Comparison]) -> Candidate:
+    geometry = int(result.columns.geometry[half])
     opponent = opponent_of(result, geometry)
-    compared = result.weighed.against(half)
     return Candidate(
         rank=rank,
         key=result.columns.keys[half],
         probability=float(np.exp(result.log_geometry[geometry])),
         inferred=bool(result.columns.inferred[half]),
         fit_p_value=fit_p_value(compared.values()),
-        same_geometry=tuple(result.columns.keys[i] for i in members if i != half),
+        same_geometry=tuple(result.columns.keys[i] for i in result.members(geometry) if i != half),
         against=ABSENT if opponent is None else result.columns.keys[opponent],
         log_odds=log_odds(result, geometry, opponent),
         evidence=evidence_lines(result, half, opponent, compared),
@@ -202,7 +202,7 @@ def _rechecks(result: Posterior) -> tuple[Recheck, ...]:
     found = []
     for part in result.weighed.parts:
         for place, each in enumerate(part.evidence):
-            shift, against = _shift_without(result, part, place), each.against(half)
+            shift, (against,) = _shift_without(result, part, place), each.against([half])
             if shift >= RECHECK_SHIFT or against.slip is not None:
                 found.append(_recheck(each.reading, against, shift))
     return tuple(sorted(found, key=lambda recheck: (-(recheck.slip_probability >= SLIP_FROM), -recheck.shift)))

@@ -6,7 +6,6 @@ The JSON interface, the pages and the command line all use these functions.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict
 from typing import Any, Literal
 
 from api.identification.advising import further_measuring, next_measurements, readings_of, reduction_of
@@ -153,7 +152,7 @@ def _candidate(snapshot: Snapshot, found: Candidate, readings: Sequence[Reduced]
         log_odds=found.log_odds,
         evidence=tuple(
             answers.EvidenceLine(
-                **asdict(line),
+                **vars(line),
                 unit=None if line.index is None else units[line.index],
                 expected_from=_measured_by(record, line),
             )

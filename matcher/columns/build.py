@@ -29,7 +29,7 @@ from matcher.features import CATEGORIES, COUNTS, DIMENSIONS, FEATURES, PAIR_DIME
 VALUES = {name: tuple(FEATURES[name].values) for name in CATEGORIES}
 """The values of each category, in the order of their columns."""
 
-_NOT_STATED = (np.nan, np.nan, np.nan, np.nan)
+_NOT_STATED = (np.nan, np.nan, 0.0, 0.0)
 _START = dict(zip(VALUES, np.cumsum([0, *map(len, VALUES.values())]).tolist(), strict=False))
 _PLACES = {(name, value): _START[name] + n for name, values in VALUES.items() for n, value in enumerate(values)}
 

@@ -64,7 +64,7 @@ class DimensionColumn:
 
     ``stated`` is the catalogue's value (NaN: not stated). Where a value is not stated, ``centre`` is predicted from
     pitch, positions and siblings, ``half_width`` is 0 and ``extra_u`` is the prediction's standard uncertainty. NaN in
-    ``centre`` means that there is no prediction either.
+    ``centre`` means that there is no prediction either; then ``half_width`` and ``extra_u`` are 0.
     """
 
     stated: Floats

@@ -115,8 +115,8 @@ def predict_pair_dimension(column: DimensionColumn, halves: Ints, layout: Layout
 
 
 def _empty(size: int) -> DimensionColumn:
-    nothing = np.full(size, np.nan)
-    return DimensionColumn(stated=nothing, centre=nothing, half_width=nothing, extra_u=nothing)
+    nothing, zero = np.full(size, np.nan), np.zeros(size)
+    return DimensionColumn(stated=nothing, centre=nothing, half_width=zero, extra_u=zero)
 
 
 def _target(values: Floats, layout: Layout, along: bool) -> Floats:

@@ -41,5 +41,6 @@ def verdict(probability_absent: float, first: float, p_value: float | None) -> V
 def verdict_of(result: Posterior) -> Verdict:
     """The verdict of a posterior."""
     geometry = int(result.order[0])
-    p_value = fit_p_value(result.weighed.against(int(result.members(geometry)[0])).values())
-    return verdict(result.probability_absent, float(np.exp(result.log_geometry[geometry])), p_value)
+    (compared,) = result.weighed.against([int(result.members(geometry)[0])])
+    probability = float(np.exp(result.log_geometry[geometry]))
+    return verdict(result.probability_absent, probability, fit_p_value(compared.values()))

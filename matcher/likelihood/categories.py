@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -71,7 +72,10 @@ class CategoryEvidence(Evidence):
             has = np.broadcast_to(has.mean(axis=0), has.shape)
         return naming_probability(self.feature, self.seen, has)
 
-    def _against(self, half: int) -> Comparison:
+    def _against(self, halves: Sequence[int]) -> list[Comparison]:
+        return [self._compared(half) for half in halves]
+
+    def _compared(self, half: int) -> Comparison:
         values, has = self.feature.values, self.columns.categories[self.reading.feature][half]
         names = [name for name, there in zip(values, has, strict=True) if there >= 1 / len(values)]
         shared = np.isclose(has.sum(), 1.0) and bool(np.all((has == 0) | (has >= SHARED_STATED)))

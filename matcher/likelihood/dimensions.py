@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -81,8 +81,8 @@ class DimensionEvidence(Evidence):
     def _within_bounds(self, own: DimensionColumn) -> Floats:
         reading, gross = self.reading, self.feature.gross_share
         known = ~np.isnan(own.centre)
-        centre, half_width = np.nan_to_num(own.centre), np.nan_to_num(self._half_width(own.half_width))
-        w = np.maximum(np.hypot(reading.total_u, np.nan_to_num(own.extra_u)), W_MIN)
+        centre, half_width = np.where(known, own.centre, 0.0), self._half_width(own.half_width)
+        w = np.maximum(np.hypot(reading.total_u, own.extra_u), W_MIN)
         below = np.ones(len(centre))
         if reading.at_most is not None:
             below = rectangle_normal_cdf(reading.at_most - centre, half_width, w)
@@ -108,8 +108,8 @@ class DimensionEvidence(Evidence):
         if not len(usable):
             return []
         rank = np.arange(len(halves)) - np.concatenate(([0], np.cumsum(number)))[halves]
-        table = np.full((4, int(number.max()), len(columns)), np.nan)
-        table[3] = 0.0
+        table = np.zeros((4, int(number.max()), len(columns)))
+        table[0] = np.nan
         table[:3, rank, halves] = column.centre[usable], column.half_width[usable], column.extra_u[usable]
         table[3, rank, halves] = slip.share / number[halves]
         words = taken_for(slip.instead, self.reading.feature)
@@ -144,44 +144,43 @@ class DimensionEvidence(Evidence):
         """Density of a right reading under the given rows of a column."""
         centre, half_width, extra_u = (a[rows] for a in (column.centre, column.half_width, column.extra_u))
         shared = folded(self.reading)
-        variance = self.reading.u**2 + np.nan_to_num(extra_u) ** 2 + shared.scale + shared.zero
+        variance = self.reading.u**2 + extra_u**2 + shared.scale + shared.zero
         distance = np.where(np.isnan(centre), np.inf, self.reading.number - centre)
         w = np.maximum(np.sqrt(variance), W_MIN)
-        density = rectangle_normal(distance, np.nan_to_num(self._half_width(half_width)), w)
+        density = rectangle_normal(distance, self._half_width(half_width), w)
         return np.maximum((1.0 - self.feature.gross_share) * density, IMPOSSIBLE)
 
-    def _against(self, half: int) -> Comparison:
-        expected = self.stated(self.feature, self.columns, half)
-        if expected is None:
-            return Comparison()
-        tolerance = float(self._half_width(self.columns.dimensions[self.reading.feature].half_width[half]))
+    def _against(self, halves: Sequence[int]) -> list[Comparison]:
+        at = np.asarray(halves, dtype=np.int64)
+        tolerances = self._half_width(self.columns.dimensions[self.reading.feature].half_width[at]).tolist()
+        stated = [self.stated(self.feature, self.columns, half) for half in halves]
         if self.reading.value is None or self.reading.unscaled:
-            return Comparison(expected=expected, tolerance=tolerance)
-        slip_probability, slip = self._likeliest_slip(half)
-        return Comparison(
-            expected=expected,
-            tolerance=tolerance,
-            p_value=self._p_value(half),
-            slip_probability=slip_probability,
-            slip=slip,
-        )
+            found = [Comparison(expected=e, tolerance=t) for e, t in zip(stated, tolerances, strict=True)]
+        else:
+            found = [
+                Comparison(expected=e, tolerance=t, p_value=p, slip_probability=wrong, slip=words)
+                for e, t, p, (wrong, words) in zip(
+                    stated, tolerances, self._p_values(at).tolist(), self._likeliest_slips(at), strict=True
+                )
+            ]
+        return [Comparison() if each.expected is None else each for each in found]
 
-    def _p_value(self, half: int) -> float:
-        """Two-sided p-value of a right reading."""
-        right, shared = self.mixture.take(np.array([half])), folded(self.reading)
-        w = np.sqrt(right.own_u[0] ** 2 + right.entry_u[0] ** 2 + shared.scale + shared.zero)
-        offset = self.reading.number - right.centre[0]
-        below = float(rectangle_normal_cdf(offset, right.half_width[0], np.maximum(w, W_MIN))[0])
-        return 2.0 * min(below, 1.0 - below)
+    def _p_values(self, halves: Ints) -> Floats:
+        """Two-sided p-value of a right reading under each of some halves."""
+        mix, shared = self.mixture, folded(self.reading)
+        w = np.sqrt(mix.own_u[0] ** 2 + mix.entry_u[0, halves] ** 2 + shared.scale + shared.zero)
+        offset = self.reading.number - mix.centre[0, halves]
+        below = rectangle_normal_cdf(offset, mix.half_width[0, halves], np.maximum(w, W_MIN))
+        return np.asarray(2.0 * np.minimum(below, 1.0 - below))
 
     def slip_probability(self, halves: Ints) -> Floats:
         """Probability under each of some halves that the reading is grossly wrong."""
         total = self.densities[:, halves].sum(axis=0) + self.mixture.floor[halves]
         return np.asarray(1.0 - self.densities[0, halves] / np.maximum(total, IMPOSSIBLE))
 
-    def _likeliest_slip(self, half: int) -> tuple[float, str | None]:
-        """Probability that the reading is grossly wrong under this half, and the likeliest slip in bench words."""
-        wrong = float(self.slip_probability(np.array([half]))[0])
-        ways = np.append(self.densities[1:, half], self.mixture.floor[half])
-        words = (*self.mixture.words[1:], "measured wrong")[int(np.argmax(ways))]
-        return wrong, words if wrong >= SLIP_FROM else None
+    def _likeliest_slips(self, halves: Ints) -> list[tuple[float, str | None]]:
+        """By half, the probability that the reading is grossly wrong and, where it is likely, the slip in words."""
+        wrong = self.slip_probability(halves).tolist()
+        words = (*self.mixture.words[1:], "measured wrong")
+        ways = np.vstack([self.densities[1:, halves], self.mixture.floor[halves]]).argmax(axis=0).tolist()
+        return [(each, words[way] if each >= SLIP_FROM else None) for each, way in zip(wrong, ways, strict=True)]

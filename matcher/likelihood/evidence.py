@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -87,12 +88,12 @@ class Evidence(ABC):
         """Log-probability of the observation for some halves if it is right: helps choose what is computed in full."""
         return np.asarray(np.log(self.of_halves()[halves]))
 
-    def against(self, half: int) -> Comparison:
-        """Compare the observation with a half's entry; observations of the other half or the pair are not compared."""
-        return self._against(half) if self.reading.of is Of.THIS else Comparison()
+    def against(self, halves: Sequence[int]) -> list[Comparison]:
+        """Compare the observation with some halves' entries; one of the other half or the pair is not compared."""
+        return self._against(halves) if self.reading.of is Of.THIS else [Comparison()] * len(halves)
 
-    def _against(self, half: int) -> Comparison:
-        return Comparison()
+    def _against(self, halves: Sequence[int]) -> list[Comparison]:
+        return [Comparison()] * len(halves)
 
 
 def log_sum(logs: Floats, axis: int | tuple[int, ...] | None = None) -> Floats:

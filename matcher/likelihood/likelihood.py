@@ -6,9 +6,10 @@ instrument's error, the two counts that may confuse an end fitting, and everythi
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 
@@ -74,9 +75,10 @@ class Likelihood:
         """The parts in the reverse order."""
         return replace(self, parts=self.parts[::-1])
 
-    def against(self, half: int) -> dict[int, Comparison]:
-        """Every observation compared with one half's entry, by its index."""
-        return {each.reading.index: each.against(half) for each in self.evidence}
+    def against(self, halves: Sequence[int]) -> list[dict[int, Comparison]]:
+        """Every observation compared with the entry of each of some halves, by the observation's index."""
+        compared = {each.reading.index: each.against(halves) for each in self.evidence}
+        return [{index: of_halves[i] for index, of_halves in compared.items()} for i in range(len(halves))]
 
     def without(self, part: Part, reading: int) -> Likelihood:
         """The likelihood without one reading of one part."""
@@ -191,13 +193,15 @@ def _shared_parts(groups: list[SharedGroup], base: Floats, inexact_mass: float) 
 
 def _leaders(approximate: Floats, inexact_mass: float) -> Ints:
     """The likeliest halves by approximate probability, the likeliest first: all but ``inexact_mass``."""
-    order = np.argsort(-approximate, kind="stable")
-    if len(order) <= EXACT_AT_LEAST:
-        return order
+    far = approximate.max() - math.log(len(approximate) / inexact_mass)
+    near = np.flatnonzero(approximate > far)  # all others together have less than the mass
+    if len(near) < EXACT_AT_LEAST:
+        likeliest = range(min(EXACT_AT_LEAST, len(approximate)))
+        near = np.argpartition(-approximate, likeliest)[likeliest]
+    order = near[np.argsort(-approximate[near], kind="stable")]
     probability = np.exp(approximate[order] - log_sum(approximate))
-    remaining = np.cumsum(probability[::-1])
-    number = max(EXACT_AT_LEAST, int(np.count_nonzero(remaining > inexact_mass)))
-    return order[:number]
+    remaining = 1.0 - np.cumsum(probability) + probability
+    return order[: max(EXACT_AT_LEAST, int(np.count_nonzero(remaining > inexact_mass)))]
 
 
 def _shared_part(group: SharedGroup, log_likelihood: Floats, beside: Floats) -> Part:
@@ -215,18 +219,19 @@ def _shared_part(group: SharedGroup, log_likelihood: Floats, beside: Floats) -> 
             known.update(zip(wanted.tolist(), _over_both_orders(forward, backward).T, strict=True))
         return np.stack([known[half] for half in halves.tolist()], axis=1)
 
-    dropped_one: dict[int, Floats] = {}
+    @cache
+    def without_one() -> tuple[list[Ints], Ints, Floats]:
+        """The likely halves without each reading, all of these halves, and their exact log-likelihoods by reading."""
+        leaders = [_leaders(beside + group.normal.without(j), ROUGH_INEXACT_MASS) for j in range(readings)]
+        halves = np.unique(np.concatenate(leaders))
+        return leaders, halves, without_each(group, halves)
 
     def drop(dropped: int) -> Part:
         some = group.of_some([j for j in range(readings) if j != dropped])
         if len(some.evidence) == 1:
             return _alone(some.evidence[0], np.log(some.evidence[0].of_halves()))
-        smaller = group.normal.without(dropped)
-        leaders = _leaders(beside + smaller, ROUGH_INEXACT_MASS)
-        missing = np.setdiff1d(leaders, list(dropped_one))
-        if len(missing):
-            dropped_one.update(zip(missing.tolist(), without_each(group, missing).T, strict=True))
-        smaller[leaders] = [dropped_one[half][dropped] for half in leaders.tolist()]
+        smaller, (leaders, halves, log_exact) = group.normal.without(dropped), without_one()
+        smaller[leaders[dropped]] = log_exact[dropped, np.searchsorted(halves, leaders[dropped])]
         return _shared_part(some, smaller, beside)
 
     return Part(evidence=group.evidence, log_likelihood=log_likelihood, shares=shares, drop=drop)

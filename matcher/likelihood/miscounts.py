@@ -5,6 +5,7 @@ Shares are common practice, no source.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -189,7 +190,10 @@ class CountEvidence(Evidence):
         right = self.columns.counts[self.reading.feature][halves] == number
         return np.where(right, np.log1p(-wrong), NEVER)
 
-    def _against(self, half: int) -> Comparison:
+    def _against(self, halves: Sequence[int]) -> list[Comparison]:
+        return [self._compared(half) for half in halves]
+
+    def _compared(self, half: int) -> Comparison:
         true = self.stated(self.feature, self.columns, half)
         if true is None:
             return Comparison()

@@ -68,7 +68,7 @@ class NormalReadings:
         count = len(self.wrong)
         if count <= ALL_SUBSETS_UP_TO:
             return self.over_choices(count)
-        result = self.wrong.sum(axis=0)
+        result = self._all_wrong.copy()
         possible = np.flatnonzero(self._most > result - VANISHING)
         if len(possible):
             some = self._take(possible).over_choices(MOST_WRONG)
@@ -77,10 +77,8 @@ class NormalReadings:
 
     def without(self, reading: int) -> Floats:
         """The closed form without one reading."""
-        if len(self.wrong) > ALL_SUBSETS_UP_TO + 1:
-            rest = self.wrong.sum(axis=0)
-            if np.all(self._most <= rest - VANISHING):
-                return np.asarray(rest - self.wrong[reading])
+        if len(self.wrong) > ALL_SUBSETS_UP_TO + 1 and np.all(self._most <= self._all_wrong - VANISHING):
+            return np.asarray(self._all_wrong - self.wrong[reading])
         tables = {name: np.delete(getattr(self, name), reading, axis=0) for name in (*TABLES, "coefficient")}
         return replace(self, **tables).closed_form()
 
@@ -99,6 +97,11 @@ class NormalReadings:
 
     def _take(self, halves: Ints) -> NormalReadings:
         return replace(self, **{name: getattr(self, name)[:, halves] for name in TABLES})
+
+    @cached_property
+    def _all_wrong(self) -> Floats:
+        """Log-density by half if every reading is grossly wrong."""
+        return np.asarray(self.wrong.sum(axis=0))
 
     @cached_property
     def _most(self) -> Floats:

@@ -48,7 +48,7 @@ def all_explained(result: Posterior) -> bool:
 
 
 def _explained(evidence: Evidence, half: int) -> bool:
-    against = evidence.against(half)
+    (against,) = evidence.against([half])
     limit = 1.0 if evidence.feature.kind is Kind.CATEGORY else DOUBTED_P
     strains = against.p_value is not None and against.p_value < limit
     return not strains and against.slip_probability < DOUBTED_SLIP

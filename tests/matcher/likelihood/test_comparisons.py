@@ -29,7 +29,7 @@ SCALE = SharedError(group="picture", kind=SharedKind.SCALE, sd=0.01)
 
 def against(reading: Reduced, half: int = PLUG) -> Comparison:
     """The observation against a half of the catalogue."""
-    return evidence_of(reading, COLUMNS).against(half)
+    return evidence_of(reading, COLUMNS).against([half])[0]
 
 
 def length(off: float, shared: SharedError | None = None) -> Reduced:
@@ -171,7 +171,7 @@ def test_a_predicted_kind_is_not_compared_with_the_observed_kind(has: tuple[floa
     kinds = np.tile(np.array(has), (len(COLUMNS), 1))
     columns = replace(COLUMNS, categories={**COLUMNS.categories, "half_kind": kinds})
     seen = Reduced(index=0, feature="half_kind", values=frozenset({"plug"}))
-    assert evidence_of(seen, columns).against(PLUG).expected == expected
+    assert evidence_of(seen, columns).against([PLUG])[0].expected == expected
 
 
 @pytest.mark.parametrize(
@@ -192,7 +192,7 @@ def test_a_stated_set_shares_the_probability_equally_and_labels_never_do(
     table = np.tile(has, (len(COLUMNS), 1))
     columns = replace(COLUMNS, categories={**COLUMNS.categories, feature: table})
     seen = Reduced(index=0, feature=feature, values=frozenset({next(iter(FEATURES[feature].values))}))
-    assert (evidence_of(seen, columns).against(PLUG).expected is not None) is expected
+    assert (evidence_of(seen, columns).against([PLUG])[0].expected is not None) is expected
 
 
 @pytest.mark.parametrize(
