@@ -168,10 +168,11 @@ def mixture(
     shares = [SLIP_SHARE * slip.share for slip in slips]
     shares += [unit_share * share * right.share for share in units.values()]
     weight = np.stack([(1.0 - gross) * right.share, *(gross * share for share in shares)])
+    centre = np.stack([each.centre for each in rectangles]) * factors
     return Mixture(
         words=("", *(slip.words for slip in slips), *(UNIT_WORDS[factor] for factor in units)),
         weight=np.where(known, weight, 0.0),
-        centre=np.nan_to_num([each.centre for each in rectangles]) * factors,
+        centre=np.where(np.isnan(centre), 0.0, centre),
         half_width=np.stack([each.half_width for each in rectangles]) * factors,
         entry_u=np.stack([each.entry_u for each in rectangles]) * factors,
         own_u=reading.u * factors,
