@@ -78,7 +78,7 @@ def test_the_p_value_takes_what_is_not_known_of_the_entry() -> None:
     columns = replace(COLUMNS, dimensions={**COLUMNS.dimensions, "contact_width": known})
     reading = Reduced(index=0, feature="contact_width", value=0.25, u=0.02, total_u=0.02)
     above = 1 - rectangle_cumulative(0.25, size, 0.01, math.hypot(0.02, 0.03))
-    assert evidence_of(reading, columns).against(PLUG).p_value == pytest.approx(2 * above, rel=1e-6)
+    assert evidence_of(reading, columns).against([PLUG])[0].p_value == pytest.approx(2 * above, rel=1e-6)
 
 
 def test_a_reading_is_as_probably_wrong_as_its_explanations_but_the_first() -> None:

@@ -30,4 +30,4 @@ def test_a_slip_is_told_by_the_names_of_both_features() -> None:
     lands = Reduced(
         index=0, feature="body_width", value=float(columns.dimensions["land_span"].stated[0]), u=0.02, total_u=0.02
     )
-    assert evidence_of(lands, columns).against(0).slip == "span over the lands taken for body width"
+    assert evidence_of(lands, columns).against([0])[0].slip == "span over the lands taken for body width"
