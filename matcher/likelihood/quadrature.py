@@ -21,7 +21,7 @@ Nodes = tuple[Floats, Floats]
 
 @dataclass(frozen=True, kw_only=True)
 class QuadratureRule:
-    """A quadrature rule, right to 1e-10 where it ``applies`` (half-width and u as parts of the centre).
+    """A quadrature rule, right to 1e-9 where it ``applies`` (half-width and u as parts of the centre).
 
     ``nodes`` takes centre, half-width and u, each a column.
     """

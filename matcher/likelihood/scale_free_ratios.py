@@ -109,7 +109,7 @@ def within_reach(readings: Sequence[Reduced]) -> bool:
 
 
 def log_density(readings: Sequence[Reduced], mixtures: Sequence[Mixture], sd: float) -> tuple[Floats, Bools]:
-    """Log-likelihood of a picture's readings by half, right to 1e-10, and whether it is that accurate.
+    """Log-likelihood of a picture's readings by half, right to 1e-9, and whether it is that accurate.
 
     ``mixtures`` and the result are over the same halves.
     """

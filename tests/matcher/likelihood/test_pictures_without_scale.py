@@ -111,6 +111,16 @@ def test_a_coarse_reading_is_left_to_the_panels() -> None:
     assert exact(group, halves).tolist() == by_panels(group, halves).tolist()
 
 
+@pytest.mark.parametrize(
+    ("size", "u", "fine"), [(100.0, 6.0, True), (100.0, 6.001, False), (0.1, 1e-5, True), (0.1, 0.999e-5, False)]
+)
+def test_readings_are_fine_enough_between_ten_nanometres_and_six_per_cent(size: float, u: float, fine: bool) -> None:
+    """The error's nodes hold to 6 %; ten nanometres are ten times what counts as no uncertainty: our own choices."""
+    coarse = Reduced(index=0, feature="body_length", value=size, u=u, total_u=u, shared=PICTURE)
+    middling = Reduced(index=1, feature="body_width", value=10.0, u=0.1, total_u=0.1, shared=PICTURE)
+    assert scale_free_ratios.within_reach([middling, coarse]) is fine
+
+
 def test_a_tolerance_nearly_as_wide_as_the_size_is_left_to_the_panels() -> None:
     columns = invented_columns(4)
     wide = replace(columns.dimensions["body_width"], half_width=0.9 * columns.dimensions["body_width"].centre)
@@ -132,7 +142,12 @@ def test_shares_do_not_depend_on_earlier_calls() -> None:
 
 
 @pytest.mark.parametrize(
-    ("t", "s"), [(0.0, 0.0), (0.02, 0.0), (0.0, 0.02), (0.2, 0.1), (0.6, 0.0), (0.5, 0.12), (0.0, 0.3), (0.1, 2.0)]
+    ("t", "s"),
+    [
+        *((0.0, 0.0), (0.02, 0.0), (0.0, 0.02), (0.2, 0.1)),
+        *((0.35, 0.05), (0.0, 0.15), (0.5, 0.05), (0.6, 0.0)),
+        *((0.5, 0.12), (0.0, 0.3), (0.1, 2.0)),
+    ],
 )
 def test_nodes_give_the_mean_over_true_sizes(t: float, s: float) -> None:
     c, x = 2.0, 400.0
