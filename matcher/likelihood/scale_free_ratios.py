@@ -88,7 +88,7 @@ class Bumps:
             half_width=t,
             entry_u=s,
             low=np.where(exists, low, np.inf),
-            high=np.where(exists, high, -np.inf),
+            high=high,
             sd=np.hypot((own_u / number)[:, None], s / (c + t)),
         )
 
@@ -128,7 +128,7 @@ def _reach(x: Floats, u: Floats, c: Floats, t: Floats, s: Floats, strength: Floa
     with np.errstate(divide="ignore", invalid="ignore"):
         peak = strength / np.maximum(2.0 * t * x / c, SQRT_2PI * np.hypot(u, s * x / c))
         height = np.maximum(np.log(peak), 2.0)
-        k = np.minimum(np.sqrt(2.0 * height), 0.95 * x / u)
+        k = np.sqrt(2.0 * height)
         far, near = c + t, c - t
         below = (x * x - (k * u) ** 2) / (x * far + k * np.sqrt(_under_root(x, u, far, s, k)))
         denominator = near * near - (k * s) ** 2

@@ -121,6 +121,27 @@ def test_readings_are_fine_enough_between_ten_nanometres_and_six_per_cent(size: 
     assert scale_free_ratios.within_reach([middling, coarse]) is fine
 
 
+@pytest.mark.parametrize("extra_u", [0.0, 0.05])
+@pytest.mark.parametrize("relative_u", [1e-3, 0.01, 0.05])
+@pytest.mark.parametrize("pixel", [0.01, 1.0, 1e3])
+def test_a_bump_ends_where_it_is_negligible_beside_its_floor(pixel: float, relative_u: float, extra_u: float) -> None:
+    """Below 1e-14 of the floor, and no further: the tails of a normal are a few hundredths of what bounds them."""
+    columns = invented_columns(2)
+    vague = replace(columns.dimensions["land_span"], extra_u=np.full(len(columns), extra_u))
+    columns = replace(columns, dimensions={**columns.dimensions, "land_span": vague})
+    sizes = {"pitch": 30.0, "body_length": 700.0, "body_width": 200.0, "land_span": 260.0}
+    readings = [
+        Reduced(index=0, feature=name, value=pixel * x, u=pixel * x * relative_u, total_u=1.0, shared=PICTURE)
+        for name, x in sizes.items()
+    ]
+    bumps = scale_free_ratios.Bumps.of(readings, group_of(columns, readings).mixtures)
+    which, halves = np.nonzero(bumps.strength)
+    assert len(which) > 5 * len(columns)
+    for end in (bumps.low, bumps.high):
+        there = bumps.added(which, halves, np.ones_like(which), end[which, halves])
+        assert np.all((there > 1e-16) & (there < 1e-14))
+
+
 def test_a_tolerance_nearly_as_wide_as_the_size_is_left_to_the_panels() -> None:
     columns = invented_columns(4)
     wide = replace(columns.dimensions["body_width"], half_width=0.9 * columns.dimensions["body_width"].centre)
