@@ -12,7 +12,7 @@ import pytest
 from scipy.integrate import quad
 
 from matcher.absent.em_fit import fit_absent
-from matcher.columns.columns import Columns
+from matcher.columns.columns import Columns, DimensionColumn
 from matcher.decision.posterior import posterior
 from matcher.likelihood import scale_free_ratios
 from matcher.likelihood.dimensions import DimensionEvidence
@@ -70,6 +70,36 @@ def test_the_fast_method_equals_the_panels_where_sizes_are_known() -> None:
         careful = by_panels(group, everyone)
         assert quick[trusted] == pytest.approx(careful[trusted], abs=RIGHT)
         assert trusted.mean() > 0.8
+
+
+def test_the_last_size_may_be_right_or_mean_nothing_only() -> None:
+    """A contact's width has no slips, and without a scale no wrong units either."""
+    columns = invented_columns(1)
+    wide = DimensionColumn(
+        **{name: np.full(len(columns), x) for name, x in (("stated", 0.2), ("centre", 0.2), ("half_width", 0.01))},
+        extra_u=np.zeros(len(columns)),
+    )
+    columns = replace(columns, dimensions={**columns.dimensions, "contact_width": wide})
+    sizes = {"body_length": 90.0 * float(columns.dimensions["body_length"].stated[0]), "contact_width": 18.0}
+    readings = [
+        Reduced(index=0, feature=name, value=x, u=0.3, total_u=0.3, shared=PICTURE) for name, x in sizes.items()
+    ]
+    group, halves = group_of(columns, readings), np.arange(3)
+    assert [len(mixture.words) for mixture in group.mixtures][1] == 1
+    assert exact(group, halves) == pytest.approx(by_panels(group, halves), abs=RIGHT)
+
+
+def test_readings_equally_fine_are_each_taken_together_once() -> None:
+    columns = invented_columns(1)
+    sizes = {name: float(columns.dimensions[name].stated[0]) for name in ("body_length", "body_width", "land_span")}
+    readings = [
+        Reduced(index=0, feature=name, value=90.0 * size, u=0.9 * size, total_u=0.9 * size, shared=PICTURE)
+        for name, size in sizes.items()
+    ]
+    group, halves = group_of(columns, readings), np.arange(3)
+    bumps = scale_free_ratios.Bumps.of(readings, group.mixtures)
+    assert len(np.unique(bumps.sd[:, 0])) < len(bumps.sd) - 2
+    assert exact(group, halves) == pytest.approx(by_panels(group, halves), abs=RIGHT)
 
 
 @pytest.mark.parametrize("seed", VAGUE_SEEDS)
