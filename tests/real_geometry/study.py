@@ -3,13 +3,18 @@
 Prints, for both readings of the body's outline, how often the right geometry comes first and among five, the
 calibration error and its noise floor, what a filter and a nearest neighbour do with the same queries, and how honest
 "not in this catalogue" is.
+
+With --noise it prints instead whether probabilities hold under noises of other kinds, and with --held-out how honest
+"not in this catalogue" is on series that the catalogue lacks.
 """
 
 from __future__ import annotations
 
 import argparse
+import textwrap
 import time
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from multiprocessing import get_context
 
 import numpy as np
@@ -19,11 +24,17 @@ from catalog.model.entries import Half
 from matcher.absent.em_fit import fit_absent
 from matcher.columns.build import build_columns
 from matcher.columns.columns import Columns, HalfRow, Ints
+from matcher.decision.posterior import PRIOR_ABSENT
+from tests.matcher.invented import invented_rows
 from tests.real_geometry.conftest import FOOTPRINTS
-from tests.real_geometry.simulated.absence import Ratios, ratios
+from tests.real_geometry.noise_study import LEGEND, bar, report_noise
+from tests.real_geometry.simulated.absence import Batch, Ratios, batches, put_together, ratios
 from tests.real_geometry.simulated.baselines import run_filter, run_nearest
-from tests.real_geometry.simulated.outlines import as_drawn, rows_of
+from tests.real_geometry.simulated.left_out import LeftOut, left_out_pairs
+from tests.real_geometry.simulated.noises import NOISES, with_heights
+from tests.real_geometry.simulated.outlines import as_drawn, row_of, rows_of
 from tests.real_geometry.simulated.simulation import BASIC, PHOTO, Scenario, Tally, joined, run, with_process_tolerance
+from tests.seeds_demo.demo_world import world
 
 SCENARIOS = {
     "count, rows, pitch, length, width": Scenario(features=BASIC),
@@ -39,10 +50,14 @@ FINE_PITCH = 0.8
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the study and print its tables."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = argparse.ArgumentParser(
+        description=__doc__, epilog=_epilog(), formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--queries", type=int, default=20000, help="specimens for each scenario")
     parser.add_argument("--absence", type=int, default=1500, help="left-out specimens; 0 leaves this part out")
-    parser.add_argument("--outline", choices=("moulding", "drawn", "both"), default="both")
+    parser.add_argument("--outline", choices=("moulding", "drawn", "both"), default="both", help="what a body is")
+    parser.add_argument("--noise", nargs="+", choices=("all", *NOISES), metavar="NAME", help="a noise below, or all")
+    parser.add_argument("--held-out", type=int, default=0, metavar="N", help="specimens of series that are left out")
     options = parser.parse_args(arguments)
     folders = sorted(FOOTPRINTS.glob("Connector*.pretty"))
     started = time.perf_counter()
@@ -50,13 +65,103 @@ def main(arguments: Sequence[str] | None = None) -> None:
     print(f"{len(halves)} halves imported in {time.perf_counter() - started:.1f} s")
     readings = {"moulding": halves, "drawn": as_drawn(halves, folders) if options.outline != "moulding" else []}
     for outline in ("moulding", "drawn") if options.outline == "both" else (options.outline,):
-        study(outline, rows_of(readings[outline]), options.queries, options.absence)
+        rows = rows_of(readings[outline])
+        print(f"\nbody outline: {outline}; {len(rows)} halves, {len({row.series for row in rows})} series")
+        if options.noise:
+            study_noises(rows, NOISES if "all" in options.noise else options.noise, options.queries)
+        if options.held_out:
+            study_held_out(outline, with_heights(rows), options.held_out)
+        if not (options.noise or options.held_out):
+            study(rows, options.queries, options.absence)
+            if options.absence:
+                study_variants(readings[outline], options.absence)
+    if options.held_out:
+        demo = demo_rows()
+        study_held_out("demo", demo, options.held_out)
+        study_held_out("10 series of it", of_ten_series(demo), options.held_out)
+        study_held_out("10 other series", invented_rows(10)[0], options.held_out)
 
 
-def study(outline: str, rows: list[HalfRow], queries: int, absence: int) -> None:
+def _epilog() -> str:
+    noises = "\n".join(f"  {noise.name:16} {noise.says}" for noise in NOISES.values())
+    return f"""\
+examples:
+  python -m tests.real_geometry.study                               the whole study, both outlines
+  python -m tests.real_geometry.study --noise bias --queries 5000   one noise, a table of six lines
+  python -m tests.real_geometry.study --noise all --outline drawn   all noises, one outline
+  python -m tests.real_geometry.study --held-out 1500               absent: series left out by both rules
+
+noises (each has its seed; one specimen in ten is of a half that is not listed):
+{noises}
+
+what the columns of a noise's table mean:
+{textwrap.indent(LEGEND, "  ")}
+"""
+
+
+def study_noises(rows: list[HalfRow], names: Iterable[str], queries: int) -> None:
+    """A table for each noise."""
+    print(f"\n{LEGEND}")
+    for name in names:
+        report_noise(rows, NOISES[name], queries)
+
+
+HELD_OUT_HEADER = (
+    f"{'':16}{'left out':12}{'E[L]':>7}{'95 % of E[L]':>16}{'L≥10':>8}{'L≥20':>8}{'L≥100':>8}"
+    f"{'AUROC':>8}{'cal.err':>9}{'floor':>8}{'P(absent)':>11}"
+)
+
+
+def study_held_out(name: str, rows: Sequence[HalfRow], specimens: int) -> None:
+    """Whether L = p(y | listed) / q(y) is honest on series that the fit did not see, by both rules of leaving out."""
+    columns = build_columns([with_process_tolerance(row) for row in rows], [])
+    parts = batches(rows, columns, specimens)
+    with get_context("fork").Pool(PROCESSES) as pool:
+        found = put_together(bar(pool.imap(_ratios_of, parts), len(parts), name))
+    print(f"\nabsent, {name}: {len(rows)} halves; series left out in {len(parts)} batches, ", end="")
+    print(f"{parts[0].specimens} absent and as many listed specimens of each")
+    print(HELD_OUT_HEADER)
+    for (features, rule), result in found.items():
+        mean, low, high = result.mean_ratio()
+        shares = "".join(f"{result.share_from(t):8.4f}" for t in (10, 20, 100))
+        error, floor = result.calibration(PRIOR_ABSENT)
+        print(f"{features:16}{rule:12}{mean:7.3f}{low:9.3f}–{high:.3f} {shares}{result.auroc():8.3f}", end="")
+        print(f"{error:9.4f}{floor:8.4f}{result.doubt(PRIOR_ABSENT):11.4f}", flush=True)
+
+
+def _ratios_of(batch: Batch) -> dict[tuple[str, str], Ratios]:
+    return batch.ratios(NOISES["standing"])
+
+
+def demo_rows() -> list[HalfRow]:
+    """The demo catalogue with every law expanded; what its drawings print counts as nominal."""
+    rows = [row_of(half) for half in world().halves.values()]
+    return [
+        replace(row, dimensions={name: replace(dim, bound="nominal") for name, dim in row.dimensions.items()})
+        for row in rows
+    ]
+
+
+def of_ten_series(rows: Sequence[HalfRow]) -> list[HalfRow]:
+    """The halves of ten of the series."""
+    chosen = np.random.default_rng(10).choice(sorted({row.series for row in rows}), size=10, replace=False)
+    return [row for row in rows if row.series in chosen]
+
+
+def study_variants(halves: Sequence[Half], most: int) -> None:
+    """How often a variant that no entry lists is among the first five, predicted from its siblings."""
+    usable = [half for half in halves if "pitch" in half.dimensions and 0.2 <= half.dimensions["pitch"].value <= 2.54]
+    left_out = LeftOut(usable, min(most, len(left_out_pairs(usable))))
+    shares = [f"{name} {left_out.named_in_five(SCENARIOS[name]):.3f}" for name in VARIANT_SCENARIOS]
+    print(f"{len(left_out.entries)} variants left out, inferred and among the first five: {'; '.join(shares)}")
+
+
+VARIANT_SCENARIOS = ("count, rows, pitch, length, width", "and land span")
+
+
+def study(rows: list[HalfRow], queries: int, absence: int) -> None:
     """All scenarios on one catalogue."""
     stated = [with_process_tolerance(row) for row in rows]
-    print(f"\nbody outline: {outline}; {len(rows)} halves, {len({row.series for row in rows})} series")
     columns = build_columns(stated, [])
     found = build_columns([with_process_tolerance(row, lands=False) for row in rows], [])
     subset = fine_pitch_subset(columns)

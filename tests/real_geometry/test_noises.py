@@ -16,12 +16,11 @@ from tests.real_geometry.simulated.noises import (
     FEATURE_SETS,
     NOISES,
     Noise,
-    camera,
     even_part,
-    rotation,
     with_heights,
 )
 from tests.real_geometry.simulated.simulation import CALIPER_U
+from tests.real_geometry.simulated.tools import camera, rotation
 
 SIZES = {"pitch": 0.5, "body_length": 12.0, "body_width": 4.0, "land_span": 5.2, "height": 2.0}
 HALF = HalfRow(

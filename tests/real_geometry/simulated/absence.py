@@ -1,11 +1,11 @@
-"""How honest "not in this catalogue" is: whole series and every half of the same geometry are left out in turn.
+"""How honest "not in this catalogue" is: series, or series and every half of the same geometry, are left out in turn.
 
-Parameters are fitted on half of the series and tried on specimens of the other half.
+Parameters are fitted on some of the series and tried on specimens of the others.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,8 +13,11 @@ import numpy as np
 from matcher.absent.density import UnderAbsent
 from matcher.absent.em_fit import fit_absent
 from matcher.absent.model import AbsentModel
-from matcher.columns.columns import Columns, Floats, Ints
+from matcher.columns.columns import Bools, Columns, Floats, HalfRow, Ints
 from matcher.likelihood.likelihood import likelihood
+from matcher.uncertainty.reduce import reduce
+from tests.real_geometry.simulated.calibration import calibration_error, calibration_floor
+from tests.real_geometry.simulated.noises import FEATURE_SETS, Noise
 from tests.real_geometry.simulated.simulation import Bench, Scenario, same
 
 GONE = 1e-290
@@ -58,21 +61,34 @@ class Ratios:
 
     def mean_probability_absent(self, prior: float) -> float:
         """Mean stated P(absent) where a share ``prior`` of specimens is absent: equals it when calibrated."""
-        odds = (1 - prior) / prior
-
-        def stated(log_ratios: Floats) -> float:
-            return float(np.mean(1 / (1 + odds * np.exp(log_ratios))))
-
-        return prior * stated(self.absent) + (1 - prior) * stated(self.present)
+        absent, present = probability_absent(self.absent, prior), probability_absent(self.present, prior)
+        return float(prior * np.mean(absent) + (1 - prior) * np.mean(present))
 
     def calibration_error(self, prior: float, bins: int = 10) -> float:
         """Expected calibration error of P(absent) where a share ``prior`` of specimens is absent, equal-width bins."""
-        ratios = np.concatenate([self.absent, self.present])
-        truth = np.arange(len(ratios)) < len(self.absent)
-        weight = np.where(truth, prior / len(self.absent), (1 - prior) / len(self.present))
-        stated = 1 / (1 + (1 - prior) / prior * np.exp(ratios))
+        stated, truth, weight = self._weighed(prior)
         number = np.minimum((stated * bins).astype(int), bins - 1)
         return float(np.abs(np.bincount(number, weights=weight * (truth - stated), minlength=bins)).sum())
+
+    def calibration(self, prior: float) -> tuple[float, float]:
+        """The same error over equal-count bins, and its floor."""
+        stated, truth, weight = self._weighed(prior)
+        return calibration_error(stated, truth, weight), calibration_floor(stated, weight)
+
+    def _weighed(self, prior: float) -> tuple[Floats, Bools, Floats]:
+        """Stated P(absent), whether the specimen is absent, and its weight where a share ``prior`` is."""
+        stated = probability_absent(np.concatenate([self.absent, self.present]), prior)
+        truth = np.arange(len(stated)) < len(self.absent)
+        return stated, truth, np.where(truth, prior / len(self.absent), (1 - prior) / len(self.present))
+
+    def doubt(self, prior: float) -> float:
+        """Median P(absent) of listed specimens."""
+        return float(np.median(probability_absent(self.present, prior)))
+
+
+def probability_absent(log_ratios: Floats, prior: float) -> Floats:
+    """P(absent) stated for these log-ratios present : absent."""
+    return np.asarray(1 / (1 + (1 - prior) / prior * np.exp(log_ratios)))
 
 
 def fitted_on_half(columns: Columns, seed: int = 0) -> tuple[AbsentModel, Ints]:
@@ -80,11 +96,13 @@ def fitted_on_half(columns: Columns, seed: int = 0) -> tuple[AbsentModel, Ints]:
     draw = np.random.default_rng(seed)
     order = draw.permutation(int(columns.series.max()) + 1)
     fitting, trying = order[::2], order[1::2]
-    of_fitting = np.flatnonzero(np.isin(columns.series, fitting))
-    parameters = fit_absent(taken(columns, of_fitting))
-    whole = fit_absent(columns)
-    model = replace(parameters, profile=whole.profile, representative=whole.representative, size=whole.size)
-    return model, trying
+    return fitted_on(columns, fitting, fit_absent(columns)), trying
+
+
+def fitted_on(columns: Columns, series: Ints, whole: AbsentModel) -> AbsentModel:
+    """Parameters fitted on these series, put on the profiles of ``whole``, the whole catalogue's."""
+    parameters = fit_absent(taken(columns, np.flatnonzero(np.isin(columns.series, series))))
+    return replace(parameters, profile=whole.profile, representative=whole.representative, size=whole.size)
 
 
 def taken(columns: Columns, halves: Ints) -> Columns:
@@ -112,9 +130,16 @@ def taken(columns: Columns, halves: Ints) -> Columns:
     )
 
 
-def without(columns: Columns, model: AbsentModel, half: int, features: Sequence[str]) -> tuple[Columns, AbsentModel]:
-    """Catalogue and density without the half's series and all halves of its geometry, as far as ``features`` tell."""
-    gone = (columns.series == columns.series[half]) | same(columns, half, np.arange(len(columns)), features)
+def without(
+    columns: Columns, model: AbsentModel, half: int, features: Sequence[str] | None
+) -> tuple[Columns, AbsentModel]:
+    """Catalogue and density without the half's series and all halves of its geometry, as far as ``features`` tell.
+
+    With None only the series is left out.
+    """
+    gone = columns.series == columns.series[half]
+    if features is not None:
+        gone = gone | same(columns, half, np.arange(len(columns)), features)
     profile = np.where(gone, -1, model.profile)
     size = np.bincount(profile[profile >= 0], minlength=len(model.size))
     kept = np.flatnonzero(size)
@@ -146,3 +171,89 @@ def ratios(columns: Columns, scenario: Scenario, specimens: int, seed: int = 0) 
     ]
     present = [log_ratio(columns, model, bench.specimen(int(half), scenario)) for half in chosen]
     return Ratios(absent=np.array(absent), present=np.array(present), series=columns.series[chosen])
+
+
+RULES: Mapping[str, tuple[str, ...] | None] = {"series": None, "and twins": FEATURE_SETS["all"]}
+"""What is left out for a specimen: its series; also all halves that are the same in everything that can be observed."""
+
+BATCHES = 38
+"""Parts into which the series are divided: each is left out of the fit once, and specimens of it are tried."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Batch:
+    """Series that the parameters were not fitted on; ``rows`` are the true halves of the columns."""
+
+    rows: Sequence[HalfRow]
+    columns: Columns
+    model: AbsentModel
+    series: Ints
+    specimens: int
+    seed: int
+
+    def ratios(self, noise: Noise) -> dict[tuple[str, str], Ratios]:
+        """Ratios by feature set and rule of leaving out; listed specimens are of series that were fitted on."""
+        draw = np.random.default_rng(self.seed)
+        held_out = np.isin(self.columns.series, self.series)
+        absent = draw.choice(np.flatnonzero(held_out), size=self.specimens)
+        present = draw.choice(np.flatnonzero(~held_out), size=self.specimens)
+        numbers = self.seed * 2 * self.specimens + np.arange(2 * self.specimens)
+        listed = self._log_ratios(noise, present, numbers[: self.specimens], dict.fromkeys(present, self._whole))
+        found = {}
+        for rule, features in RULES.items():
+            left = {half: without(self.columns, self.model, int(half), features) for half in absent}
+            for name, values in self._log_ratios(noise, absent, numbers[self.specimens :], left).items():
+                series = self.columns.series[absent]
+                found[name, rule] = Ratios(absent=values, present=listed[name], series=series)
+        return found
+
+    @property
+    def _whole(self) -> tuple[Columns, AbsentModel]:
+        return self.columns, self.model
+
+    def _log_ratios(
+        self, noise: Noise, halves: Ints, numbers: Ints, left: Mapping[int, tuple[Columns, AbsentModel]]
+    ) -> dict[str, Floats]:
+        """Log-ratios of the halves' specimens by feature set, weighed against the catalogue that is left for each."""
+        seen = [noise.specimen(self.rows[half], int(number)) for half, number in zip(halves, numbers, strict=True)]
+        return {
+            name: np.array(
+                [
+                    log_ratio(*left[half], list(reduce([o for o in specimen if o.feature in features])))
+                    for half, specimen in zip(halves, seen, strict=True)
+                ]
+            )
+            for name, features in FEATURE_SETS.items()
+            if name != "well measured"
+        }
+
+
+def batches(rows: Sequence[HalfRow], columns: Columns, specimens: int, seed: int = 0) -> list[Batch]:
+    """All series in batches, with about ``specimens`` specimens in all; in small catalogues each series by itself."""
+    whole, number = fit_absent(columns), int(columns.series.max()) + 1
+    order = np.random.default_rng(seed).permutation(number)
+    parts = np.array_split(order, min(BATCHES, number))
+    return [
+        Batch(
+            rows=rows,
+            columns=columns,
+            model=fitted_on(columns, np.setdiff1d(order, part), whole),
+            series=part,
+            specimens=-(-specimens // len(parts)),
+            seed=place,
+        )
+        for place, part in enumerate(parts)
+    ]
+
+
+def put_together(found: Iterable[Mapping[tuple[str, str], Ratios]]) -> dict[tuple[str, str], Ratios]:
+    """The ratios of several batches as one."""
+    each = list(found)
+    return {
+        key: Ratios(
+            absent=np.concatenate([one[key].absent for one in each]),
+            present=np.concatenate([one[key].present for one in each]),
+            series=np.concatenate([one[key].series for one in each]),
+        )
+        for key in each[0]
+    }

@@ -24,7 +24,10 @@ MISCOUNTS = 0.04
 SAME, SAME_PITCH = 0.05, 0.02
 BASIC = ("contact_count", "rows", "pitch", "body_length", "body_width")
 PHOTO = ("contact_count", "rows", "pitch", "body_length", "body_width", "land_span")
-COMPARED = ("body_length", "body_width", "land_span", "land_row_spacing")
+COMPARED = (
+    *("body_length", "body_width", "land_span", "land_row_spacing"),
+    *("height", "overall_length", "hold_down_land_span", "peg_hole_span"),
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -145,9 +148,9 @@ def same(
     """
     halves = np.asarray(halves, dtype=np.int64)
     ok = np.ones(len(halves), dtype=bool)
-    for name in ("contact_count", "rows"):
+    for name in ("contact_count", "rows", *({"hold_down_count"} & set(features))):
         ok &= columns.counts[name][halves] == columns.counts[name][a]
-    for name in ("mounting", "orientation"):
+    for name in ("mounting", "orientation", "half_kind"):
         if name in features:
             ok &= columns.categories[name][halves].argmax(axis=1) == columns.categories[name][a].argmax()
     for name, limit in [("pitch", SAME_PITCH), *((name, SAME) for name in COMPARED if name in features)]:
