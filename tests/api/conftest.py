@@ -1,4 +1,4 @@
-"""A server over the demo catalogue, in this process, with a real database file."""
+"""A server for the demo catalogue in this process, with a real database file."""
 
 from __future__ import annotations
 
@@ -20,13 +20,13 @@ from tests import catalogues
 
 @pytest.fixture(scope="session")
 def demo_url(tmp_path_factory: pytest.TempPathFactory) -> str:
-    """Address of a database that holds the demo catalogue; tests only read it."""
+    """Address of a database with the demo catalogue; tests only read it."""
     return catalogues.placed(tmp_path_factory.mktemp("demo") / "demo.sqlite3", catalogues.demo())
 
 
 @pytest.fixture(scope="session", autouse=True)
 def _demo_is_read_once(demo_url: str) -> Iterator[None]:
-    """Whoever opens the demo's database anew, a command or an app, is handed what the first worked out of it."""
+    """A command or app that opens the demo's database again gets the snapshot computed by the first."""
     built: dict[int, Build] = {}
     build = snapshots.build
 
@@ -65,5 +65,5 @@ def server(app: FastAPI) -> Iterator[TestClient]:
 
 @pytest.fixture
 def empty_url(tmp_path: Path) -> str:
-    """Address of a catalogue that holds nothing yet."""
+    """Address of an empty catalogue."""
     return catalogues.placed(tmp_path / "empty.sqlite3", catalogues.empty())

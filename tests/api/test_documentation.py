@@ -1,4 +1,4 @@
-"""The documentation that the code makes: OpenAPI, pages, help. None of it may lag behind the feature table."""
+"""Documentation made from the code: OpenAPI, pages and help. All of it must agree with the feature table."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ def test_openapi_names_every_instrument(description: dict[str, Any]) -> None:
     assert [name for name in enum if name is not None] == list(BUILT_IN)
 
 
-def test_every_reference_in_openapi_leads_somewhere(description: dict[str, Any]) -> None:
+def test_every_reference_in_openapi_resolves(description: dict[str, Any]) -> None:
     schemas = description["components"]["schemas"]
     references = set(re.findall(r"#/components/schemas/([^'\"]+)", str(description)))
     assert references <= set(schemas)
@@ -154,18 +154,18 @@ def test_every_address_of_the_interface_is_described_and_every_kind_of_problem_i
 
 
 @pytest.mark.parametrize(("path", "least"), [("/v1/identify", 3), ("/v1/measure", 2), ("/v1/measure/row", 1)])
-def test_the_examples_are_offered_by_the_documentation(description: dict[str, Any], path: str, least: int) -> None:
+def test_the_documentation_contains_the_examples(description: dict[str, Any], path: str, least: int) -> None:
     body = description["paths"][path]["post"]["requestBody"]["content"]["application/json"]
     assert len(body["examples"]) >= least
     assert all(example["summary"] for example in body["examples"].values())
 
 
-def test_the_documentation_says_that_a_bare_picture_does(description: dict[str, Any]) -> None:
+def test_the_documentation_says_that_a_bare_picture_is_accepted(description: dict[str, Any]) -> None:
     body = description["paths"]["/v1/measure/row"]["post"]["requestBody"]["content"]
     assert set(body) == {"application/json", "image/png", "image/jpeg"}
 
 
-def test_features_are_listed_as_the_table_has_them(server: TestClient) -> None:
+def test_features_are_listed_as_in_the_feature_table(server: TestClient) -> None:
     listed = server.get("/v1/features").json()
     assert [item["name"] for item in listed["items"]] == list(FEATURES)
     for item in listed["items"]:
@@ -185,7 +185,7 @@ def test_instruments_are_listed_with_their_figures(server: TestClient) -> None:
 
 
 class Links(HTMLParser):
-    """Addresses that a page loads or leads to, and whether it has script or style of its own."""
+    """Addresses that a page loads or links to, and whether it has inline script or style."""
 
     def __init__(self, text: str) -> None:
         super().__init__()
@@ -213,7 +213,7 @@ def test_a_page_loads_only_from_this_server_and_has_no_script_of_its_own(server:
 
 
 @pytest.mark.parametrize("policy", [PAGE_POLICY, DOCS_POLICY])
-def test_a_policy_starts_from_nothing_and_allows_no_inline_code(policy: str) -> None:
+def test_the_content_security_policy_starts_from_none_and_allows_no_inline_code(policy: str) -> None:
     assert policy.startswith("default-src 'none'")
     assert "unsafe" not in policy
     assert "http" not in policy
@@ -227,7 +227,7 @@ def test_every_answer_carries_the_security_headers(server: TestClient, path: str
     assert headers["content-security-policy"].startswith("default-src 'none'")
 
 
-def test_the_example_on_the_front_page_is_what_the_demo_catalogue_answers(server: TestClient, demo_url: str) -> None:
+def test_the_example_on_the_front_page_is_the_answer_of_the_demo_catalogue(server: TestClient, demo_url: str) -> None:
     text = (files("api.web.page") / "templates" / "example.txt").read_text(encoding="utf-8")
     asked, _, answered = text.replace("\\\n", " ").partition("\n\n")
     result = CliRunner().invoke(command, [*asked.split()[1:], "--database", demo_url])
@@ -237,7 +237,9 @@ def test_the_example_on_the_front_page_is_what_the_demo_catalogue_answers(server
     for line in (line for line in shown if re.search(r"\d %", line)):
         alike = next(other for other in printed if other.split(" ")[:3] == line.split(" ")[:3])
         numbers = [[float(n) for n in re.findall(r"([\d.]+) %", each)] for each in (line, alike)]
-        assert numbers[0] == pytest.approx(numbers[1], abs=3), "the page's figures have moved: copy the new ones"
+        assert numbers[0] == pytest.approx(numbers[1], abs=3), (
+            "the figures have changed: copy the new ones into the page"
+        )
     assert "Identified" in server.get("/about").text
 
 
@@ -252,13 +254,13 @@ def test_the_help_names_every_command(app: FastAPI) -> None:
         assert CliRunner().invoke(command, [name, "--help"]).exit_code == 0
 
 
-def test_the_help_tells_the_exit_codes() -> None:
+def test_the_help_lists_the_exit_codes() -> None:
     told = " ".join(CliRunner().invoke(command, ["identify", "--help"]).output.split())
     for words in ("0 success", "2 bad input", "3 no match", "4 the catalogue cannot be used"):
         assert words in told
 
 
-def test_every_command_and_feature_that_the_readme_types_exists() -> None:
+def test_every_command_and_feature_in_the_readme_exists() -> None:
     text = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
     typed = re.findall(r"^\s*(?:\$ )?otherhalf ([a-z]+)(.*)$", text, re.MULTILINE)
     assert {name for name, _ in typed} >= {"demo", "identify"}

@@ -1,4 +1,4 @@
-"""A server over a small catalogue of its own, and the people of the bird-song recorders' workshop who ask it."""
+"""A server with its own small catalogue, and the people of the bird-song recorders' workshop who use it."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ PEOPLE = {WREN: Role.CONTRIBUTOR, IDA: Role.CONTRIBUTOR, PER: Role.CONTRIBUTOR, 
 
 
 def written(entry: Entry, **changes: Any) -> dict[str, Any]:
-    """An entry as it goes over the wire."""
+    """An entry as JSON for a request."""
     return entry.model_dump(mode="json", exclude_defaults=True) | changes
 
 
@@ -46,7 +46,7 @@ class Workshop:
     def ask(
         self, method: str, path: str, who: str | None = None, *, key: str = "", tag: str = "", **sent: Any
     ) -> Response:
-        """A request of somebody, with an Idempotency-Key and an If-Match where given."""
+        """Send a person's request, with an Idempotency-Key and an If-Match where given."""
         headers = {"Authorization": f"Bearer {self.tokens[who]}"} if who else {}
         headers |= {"Idempotency-Key": key} if key else {}
         headers |= {"If-Match": tag} if tag else {}
@@ -57,14 +57,14 @@ class Workshop:
         return str(self.server.get(path).headers["etag"])
 
     def change(self, method: str, path: str, who: str, **body: Any) -> Response:
-        """A change made from what stands now."""
+        """Send a change made from the current state."""
         action = path.rsplit("/", 1)
         at = path if method == "PUT" else action[0]
         return self.ask(method, path, who, tag=self.tag(at), json=body)
 
 
 def stock(catalogue: Catalogue) -> dict[str, str]:
-    """Let Wren fill the catalogue for the people; returns a token of each."""
+    """Let Wren fill the catalogue and add the people; returns a token for each person."""
     made = {}
     with catalogue.writing() as session:
         act = operators("a test")
@@ -79,7 +79,7 @@ def stock(catalogue: Catalogue) -> dict[str, str]:
 
 @cache
 def _stocked() -> tuple[bytes, dict[str, str]]:
-    """The file of such a catalogue, with the tokens."""
+    """The file of a filled catalogue, with the tokens."""
     made: dict[str, str] = {}
     content = catalogues.made(lambda catalogue: made.update(stock(catalogue)), start=catalogues.empty())
     return content, made
@@ -87,7 +87,7 @@ def _stocked() -> tuple[bytes, dict[str, str]]:
 
 @contextmanager
 def workshop(url: str, delay: timedelta = DELAY, looked_every_s: float = 3600.0) -> Iterator[Workshop]:
-    """The app over a catalogue that Wren filled; nothing that is due is looked for unless it is asked for."""
+    """The app with a catalogue filled by Wren; due changes are not looked for unless requested."""
     if url.startswith("sqlite:///"):
         content, made = _stocked()
         catalogues.placed(Path(url.removeprefix("sqlite:///")), content)

@@ -1,4 +1,4 @@
-"""The typed client that changes things: tags, keys of its own, and one repetition where the connection broke."""
+"""The typed client for changes: ETags, its own idempotency keys, and one retry after a broken connection."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def of(shop: Workshop, who: str) -> Client:
     return Client(http=shop.server, token=shop.tokens[who])
 
 
-def test_an_entry_is_reviewed_contributed_revised_and_taken_back(shop: Workshop) -> None:
+def test_an_entry_can_be_reviewed_contributed_revised_and_withdrawn(shop: Workshop) -> None:
     ida, per = of(shop, IDA), of(shop, PER)
     assert ida.review(NEW).clean
     made = ida.contribute(NEW, reason="from the leaflet")
@@ -57,14 +57,14 @@ def test_an_entry_is_reviewed_contributed_revised_and_taken_back(shop: Workshop)
     assert per.revision("half", NEW.key, 1).actor == IDA
 
 
-def test_a_series_is_revised_with_what_follows(shop: Workshop) -> None:
+def test_revising_a_series_lists_the_changes_that_follow(shop: Workshop) -> None:
     ida = of(shop, IDA)
     assert ida.review(series(), page_size=3).next is not None
     changed = ida.revise(SERIES, wider_laws(), tag=ida.read("series", SERIES).tag)
     assert MEMBER in changed.changed
 
 
-def test_a_half_is_merged_and_the_merge_stopped(shop: Workshop) -> None:
+def test_a_merge_can_be_proposed_and_stopped(shop: Workshop) -> None:
     ida = of(shop, IDA)
     ida.contribute(NEW)
     waits = ida.merge(NEW.key, HALF, tag=ida.read("half", NEW.key).tag, reason="one part")
@@ -72,7 +72,7 @@ def test_a_half_is_merged_and_the_merge_stopped(shop: Workshop) -> None:
     assert ida.stop(waits.pending.key, reason="two parts").state == "stopped"
 
 
-def test_what_is_severe_is_raised_with_the_code_to_acknowledge(shop: Workshop) -> None:
+def test_a_severe_finding_is_raised_with_the_code_to_acknowledge(shop: Workshop) -> None:
     ida = of(shop, IDA)
     entry = {"record": "half", **IMPOSSIBLE}
     with pytest.raises(ProblemError) as caught:
@@ -83,7 +83,7 @@ def test_what_is_severe_is_raised_with_the_code_to_acknowledge(shop: Workshop) -
     assert made.findings
 
 
-def test_people_and_tokens_are_reached(shop: Workshop) -> None:
+def test_people_and_tokens_can_be_managed(shop: Workshop) -> None:
     ida, keeper = of(shop, IDA), of(shop, KEEPER)
     assert ida.me().name == IDA
     made = ida.make_token(label="laptop", scopes=["contribute"], expires_days=3)
@@ -106,13 +106,13 @@ def test_without_a_token_nothing_changes(shop: Workshop) -> None:
     assert caught.value.problem.status == 401
 
 
-def test_a_kind_of_entry_that_is_none_is_refused_before_anything_is_sent(shop: Workshop) -> None:
+def test_an_unknown_kind_of_entry_is_refused_before_anything_is_sent(shop: Workshop) -> None:
     with pytest.raises(ValueError, match="half, series, mating"):
         of(shop, IDA).withdraw("plug", HALF, tag="1-1", reason="r")
 
 
 class Flaky(httpx2.BaseTransport):
-    """Breaks the first requests, after or before they reach the server, or says that it is busy."""
+    """Fails the first requests: breaks the connection before or after reaching the server, or says that it is busy."""
 
     def __init__(self, shop: Workshop, *faults: str) -> None:
         self.shop, self.faults, self.keys = shop, list(faults), list[str]()
@@ -135,7 +135,7 @@ class Flaky(httpx2.BaseTransport):
 
 
 @pytest.mark.parametrize("fault", ["before", "after", "busy"])
-def test_a_broken_or_busy_connection_is_tried_once_more_with_the_same_key(shop: Workshop, fault: str) -> None:
+def test_a_broken_or_busy_connection_is_retried_once_with_the_same_key(shop: Workshop, fault: str) -> None:
     transport = Flaky(shop, fault)
     with httpx2.Client(transport=transport, base_url="http://server") as http:
         made = Client(http=http, token=shop.tokens[IDA]).contribute(NEW)
@@ -145,14 +145,14 @@ def test_a_broken_or_busy_connection_is_tried_once_more_with_the_same_key(shop: 
     assert len(list(of(shop, IDA).history("half", NEW.key))) == 1
 
 
-def test_two_breaks_are_told(shop: Workshop) -> None:
+def test_two_broken_connections_are_an_error(shop: Workshop) -> None:
     transport = Flaky(shop, "before", "before")
     with httpx2.Client(transport=transport, base_url="http://server") as http, pytest.raises(httpx2.ConnectError):
         Client(http=http, token=shop.tokens[IDA]).contribute(NEW)
     assert len(transport.keys) == 2
 
 
-def test_every_change_has_a_key_of_its_own(shop: Workshop) -> None:
+def test_every_change_has_its_own_idempotency_key(shop: Workshop) -> None:
     transport = Flaky(shop)
     with httpx2.Client(transport=transport, base_url="http://server") as http:
         client = Client(http=http, token=shop.tokens[IDA])

@@ -1,4 +1,4 @@
-"""The typed client, against the app in this process."""
+"""The typed client, run against the app in this process."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def test_an_explanation_comes_back_typed(client: Client) -> None:
     assert explained.candidate.half.part_number == "MOSSIPET-P24"
 
 
-def test_clicks_and_readings_come_back_typed_and_go_on_as_they_are(client: Client) -> None:
+def test_measured_clicks_and_readings_come_back_typed_and_can_be_identified_unchanged(client: Client) -> None:
     row = {"points": [[100 + 50 * site, 200.0] for site in range(12)]}
     measured = client.measure(
         pictures=[{"name": "top", "rows": [row], "scale": {"px_per_mm": 125.0}}],
@@ -59,7 +59,7 @@ def test_a_row_comes_back_typed_from_a_picture_and_from_a_profile(client: Client
     assert client.measure_row(profile=ROW_EXAMPLES[0]["profile"]).rows[0].pitch_px == pytest.approx(12.5, abs=0.1)
 
 
-def test_iterators_go_over_all_pages(client: Client, snapshot: Snapshot) -> None:
+def test_iterators_follow_all_pages(client: Client, snapshot: Snapshot) -> None:
     listed = sum(record.origin == "listed" for record in snapshot.halves.values())
     assert sum(1 for _ in client.halves(page_size=500)) == listed
     assert sum(1 for _ in client.matings(page_size=500)) == len(snapshot.matings)
@@ -89,13 +89,13 @@ def test_an_unknown_key_is_raised_as_a_problem(client: Client) -> None:
     assert caught.value.problem.status == 404
 
 
-def test_an_answer_that_is_no_problem_document_is_raised_as_what_it_is() -> None:
+def test_an_error_without_a_problem_document_is_raised_as_an_http_error() -> None:
     transport = httpx2.MockTransport(lambda request: httpx2.Response(502, text="<html>gateway</html>"))
     with httpx2.Client(transport=transport, base_url="http://localhost") as http, pytest.raises(httpx2.HTTPStatusError):
         Client(http=http).health()
 
 
-def test_closing_leaves_a_lent_connection_open(server: TestClient) -> None:
+def test_closing_the_client_leaves_a_borrowed_connection_open(server: TestClient) -> None:
     with Client(http=server):
         pass
     assert server.get("/health").status_code == 200

@@ -1,4 +1,4 @@
-"""Contributors and tokens on the command line, and how an empty catalogue says how to begin."""
+"""Contributors and tokens on the command line, and the first steps shown for an empty catalogue."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ Run = Callable[..., Result]
 
 @pytest.fixture
 def run(empty_url: str) -> Run:
-    """Run a command on a catalogue of its own."""
+    """Run a command on its own catalogue."""
 
     def run_command(*arguments: str, **environment: str) -> Result:
         result = CliRunner(env={"OTHERHALF_DATABASE": empty_url, **environment}).invoke(app, list(arguments))
@@ -38,7 +38,7 @@ def run(empty_url: str) -> Run:
 
 
 def text(printed: str) -> str:
-    """Printed text with its line breaks taken back."""
+    """Printed text without its line breaks."""
     return " ".join(printed.split())
 
 
@@ -48,7 +48,7 @@ def done(result: Result) -> str:
 
 
 def refused(result: Result) -> str:
-    """What a refused command tells; nothing is printed as an answer."""
+    """The error message of a refused command, which prints no answer."""
     assert (result.exit_code, result.stdout) == (ExitCode.BAD_INPUT, "")
     return text(result.stderr)
 
@@ -63,7 +63,7 @@ def who(url: str, secret: str) -> Who:
         return tokens.verify(session, secret, timestamps.now()).who
 
 
-def test_a_contributor_is_added_listed_suspended_and_taken_back(run: Run) -> None:
+def test_a_contributor_can_be_added_listed_suspended_and_readmitted(run: Run) -> None:
     assert NAME in done(run("contributor", "add", NAME))
     assert [(each["name"], each["role"], each["suspended_at"]) for each in listed(run, "contributor")] == [
         (NAME, "contributor", None)
@@ -107,7 +107,7 @@ def test_a_contributor_is_added_listed_suspended_and_taken_back(run: Run) -> Non
     ],
     ids=lambda value: " ".join(value)[:50] if isinstance(value, tuple) else "",
 )
-def test_what_cannot_be_is_told_with_its_remedy(run: Run, arguments: tuple[str, ...], told: str) -> None:
+def test_an_invalid_command_is_refused_with_a_remedy(run: Run, arguments: tuple[str, ...], told: str) -> None:
     done(run("contributor", "add", NAME))
     said = refused(run(*arguments, COLUMNS="200"))
     assert told in said
@@ -115,7 +115,7 @@ def test_what_cannot_be_is_told_with_its_remedy(run: Run, arguments: tuple[str, 
     assert listed(run, "token") == []
 
 
-def test_a_new_token_stands_alone_on_the_output_and_works(run: Run, empty_url: str) -> None:
+def test_a_new_token_is_the_only_output_and_works(run: Run, empty_url: str) -> None:
     done(run("contributor", "add", NAME))
     result = run("token", "create", NAME, "--label", "laptop")
     assert re.fullmatch(r"oh_[A-Za-z0-9_-]{43}\n", done(result))
@@ -138,7 +138,7 @@ def test_tokens_are_listed_without_their_secrets(run: Run) -> None:
     assert (told["contributor"], told["state"], told["scopes"]) == (NAME, "active", ["contribute", "evidence"])
 
 
-def test_a_revoked_token_is_listed_as_such_and_good_for_nothing(run: Run, empty_url: str) -> None:
+def test_a_revoked_token_is_listed_as_revoked_and_refused(run: Run, empty_url: str) -> None:
     done(run("contributor", "add", NAME))
     secret = done(run("token", "create", NAME)).strip()
     number = str(listed(run, "token")[0]["id"])
@@ -151,13 +151,13 @@ def test_a_revoked_token_is_listed_as_such_and_good_for_nothing(run: Run, empty_
 @pytest.mark.parametrize(
     ("role", "scopes"), [("contributor", {"contribute", "evidence", "account"}), ("maintainer", set(Scope))]
 )
-def test_all_scopes_are_those_that_the_role_can_use(run: Run, role: str, scopes: set[str]) -> None:
+def test_all_scopes_means_those_that_the_role_can_use(run: Run, role: str, scopes: set[str]) -> None:
     done(run("contributor", "add", NAME, "--role", role))
     done(run("token", "create", NAME, "--scopes", "all"))
     assert set(listed(run, "token")[0]["scopes"]) == scopes
 
 
-def test_a_token_without_end_is_made_on_request_but_not_for_maintaining(run: Run) -> None:
+def test_a_token_without_end_is_made_on_request_but_not_with_the_scope_maintain(run: Run) -> None:
     done(run("contributor", "add", NAME, "--role", "maintainer"))
     done(run("token", "create", NAME, "--expires", "none"))
     assert listed(run, "token")[0]["expires_at"] is None
@@ -171,7 +171,7 @@ def test_a_suspended_contributor_gets_no_token(run: Run) -> None:
     assert "Lift the suspension first" in refused(run("token", "create", NAME))
 
 
-def test_a_name_is_never_taken_for_markup(run: Run) -> None:
+def test_a_name_is_never_interpreted_as_markup(run: Run) -> None:
     done(run("contributor", "add", "W[red]ren[bold]"))
     assert "W[red]ren[bold]" in done(run("contributor", "list"))
 
@@ -191,7 +191,7 @@ def test_no_line_of_the_lists_is_wider_than_the_terminal(run: Run, columns: str)
     ("group", "commands"),
     [("contributor", ("add", "list", "suspend", "lift", "role")), ("token", ("create", "list", "revoke"))],
 )
-def test_the_help_teaches_every_command(run: Run, group: str, commands: tuple[str, ...]) -> None:
+def test_the_help_explains_every_command(run: Run, group: str, commands: tuple[str, ...]) -> None:
     told = done(run(group, "--help"))
     for name in commands:
         assert re.search(rf"^\W*{name}\s", told, re.MULTILINE), name
@@ -206,7 +206,7 @@ def test_the_help_names_every_scope(run: Run) -> None:
 
 @pytest.fixture
 def started(monkeypatch: pytest.MonkeyPatch) -> list[dict[str, Any]]:
-    """With what the server was started; none runs. The server puts its database into the environment, which this
+    """The arguments the server was started with; none runs. The server sets its database in the environment, which this
     takes back."""
     monkeypatch.setenv("OTHERHALF_DATABASE", "taken back after the test")
     calls: list[dict[str, Any]] = []
@@ -218,7 +218,7 @@ def commands_in(said: str) -> list[list[str]]:
     return [shlex.split(line)[1:] for line in said.splitlines() if line.strip().startswith("otherhalf ")]
 
 
-def test_serving_an_empty_catalogue_tells_how_to_make_the_first_maintainer_and_that_works(
+def test_serving_an_empty_catalogue_shows_commands_that_make_the_first_maintainer(
     run: Run, empty_url: str, started: list[dict[str, Any]]
 ) -> None:
     result = run("serve", "--database", empty_url, COLUMNS="300")
@@ -238,14 +238,14 @@ def test_serving_the_usual_catalogue_names_no_database_in_the_commands(run: Run,
     assert "--database" not in said
 
 
-def test_once_there_is_a_contributor_serving_says_nothing_of_it(run: Run, started: list[dict[str, Any]]) -> None:
+def test_serving_shows_no_first_steps_once_there_is_a_contributor(run: Run, started: list[dict[str, Any]]) -> None:
     done(run("contributor", "add", NAME))
     said = run("serve").stderr
     assert len(started) == 1
     assert commands_in(said) == []
 
 
-def test_listing_nobody_tells_how_to_begin(run: Run) -> None:
+def test_listing_no_contributors_shows_the_first_steps(run: Run) -> None:
     assert len(commands_in(done(run("contributor", "list")))) == 2
     assert "otherhalf token create" in done(run("token", "list"))
 

@@ -79,12 +79,12 @@ def come(url: str) -> None:
         (("list", "--changed-since", "lately"), "not a date or time"),
     ],
 )
-def test_what_makes_no_sense_is_refused_in_words(run: Run, arguments: tuple[str, ...], told: str) -> None:
+def test_invalid_commands_are_refused_with_a_message(run: Run, arguments: tuple[str, ...], told: str) -> None:
     assert told in refused(run(*arguments))
     assert own(run) == []
 
 
-def test_a_saved_case_prints_its_key_and_stays_off_the_list(run: Run) -> None:
+def test_saving_a_case_prints_its_key_and_a_private_case_is_not_listed(run: Run) -> None:
     printed = done(run("save", *PIECES, "--title", "reed bed recorder"))
     (case,) = own(run)
     assert f"otherhalf case show {case['key']}" in printed
@@ -93,19 +93,19 @@ def test_a_saved_case_prints_its_key_and_stays_off_the_list(run: Run) -> None:
     assert "reed bed recorder" in done(run("list", "--own"))
 
 
-def test_show_prints_how_to_rank_it_in_full(run: Run) -> None:
+def test_show_prints_the_command_for_the_full_ranking(run: Run) -> None:
     printed = done(run("show", saved(run)))
     assert "otherhalf identify contact_count=20 pitch=4.51/9@caliper 'body_length=6.5±0.03'" in printed
 
 
-def test_refresh_tells_whose_answer_changed_and_then_has_nothing_to_do(run: Run, empty_url: str) -> None:
+def test_refresh_lists_changed_answers_and_then_has_nothing_to_do(run: Run, empty_url: str) -> None:
     key = saved(run, "--public")
     come(empty_url)
     printed = done(run("refresh"))
     assert "1 open case ranked again; 1 changed." in printed
     assert f"reed bed recorder ({key})" in printed
     assert "was no match, is " in printed
-    assert "0 changed." in done(run("refresh")), "the change itself moved the version"
+    assert "0 changed." in done(run("refresh")), "the change itself raised the version"
     assert "0 open cases ranked again" in done(run("refresh"))
     assert key in done(run("list", "--changed-since", "2026-01-01"))
     assert "No case is open." in done(run("list", "--changed-since", "2999-01-01"))
@@ -126,7 +126,7 @@ def test_a_suggestion_is_judged_and_accepted_as_evidence(run: Run, empty_url: st
     assert "is solved" in refused(run("accept", key, NEW.key))
 
 
-def test_the_operators_own_figures_are_not_confirmed_by_the_operator(run: Run, empty_url: str) -> None:
+def test_an_operator_cannot_confirm_their_own_figures(run: Run, empty_url: str) -> None:
     key = saved(run)
     with open_catalogue(empty_url) as catalogue, catalogue.writing() as session:
         add(session, [NEW])
@@ -134,14 +134,14 @@ def test_the_operators_own_figures_are_not_confirmed_by_the_operator(run: Run, e
     assert "nothing became evidence" in done(run("accept", key, NEW.key))
 
 
-def test_whoever_holds_the_database_withdraws_anybodys_case(run: Run, empty_url: str) -> None:
+def test_an_operator_can_withdraw_any_case(run: Run, empty_url: str) -> None:
     with open_catalogue(empty_url) as catalogue, catalogue.writing() as session:
         key = lifecycle.save(session, by(IDA), specimen(), NONE, private=False).key
     assert "Withdrawn: reed bed recorder" in done(run("withdraw", key, "--reason", "spam"))
     assert "No case is open." in done(run("list"))
 
 
-def test_a_file_is_a_specimen_too(run: Run, tmp_path: Any) -> None:
+def test_a_specimen_can_be_given_as_a_file(run: Run, tmp_path: Any) -> None:
     file = tmp_path / "specimen.json"
     file.write_text(json.dumps({"observations": [{"feature": "contact_count", "value": 20}]}))
     done(run("save", "--file", str(file), "pitch=0.5@caliper", "--title", "from a file"))

@@ -1,4 +1,4 @@
-"""The command line: what it prints, how it ends, and that it answers as the JSON interface does."""
+"""The command line: its output, its exit codes, and that it answers like the JSON interface."""
 
 from __future__ import annotations
 
@@ -43,18 +43,18 @@ def run_command(*arguments: str, stdin: str | None = None, **environment: str) -
 
 @pytest.fixture
 def run(demo_url: str, snapshot: Snapshot, monkeypatch: pytest.MonkeyPatch) -> Run:
-    """Run a command on the demo catalogue, which is read once for all tests: it takes seconds."""
+    """Run a command on the demo catalogue, which is read once for all tests because reading takes seconds."""
     take = identification.snapshot_of
     monkeypatch.setattr(identification, "snapshot_of", lambda url: take(url) if url else snapshot)
     return lambda *arguments, **given: run_command(*arguments, OTHERHALF_DATABASE=demo_url, **given)
 
 
 def lines(text: str) -> str:
-    """Printed text with its line breaks taken back."""
+    """Printed text without its line breaks."""
     return " ".join(text.split())
 
 
-def test_identify_names_the_half_its_mate_and_the_doubt(run: Run) -> None:
+def test_identify_names_the_half_its_mate_and_the_remaining_doubt(run: Run) -> None:
     result = run("identify", *PLUG, "hold_down_form=end_tab")
     assert result.exit_code == ExitCode.ANSWERED
     assert "MOSSIPET-P24" in result.stdout
@@ -63,13 +63,13 @@ def test_identify_names_the_half_its_mate_and_the_doubt(run: Run) -> None:
     assert "not in this catalogue:" in result.stdout
 
 
-def test_the_first_cautions_stand_under_every_answer_and_all_on_request(run: Run) -> None:
+def test_every_answer_ends_with_the_first_cautions_and_all_are_shown_on_request(run: Run) -> None:
     short, full = (lines(run("identify", *PLUG, *more).stdout) for more in ((), ("--cautions",)))
     assert all(caution in short for caution in SHORT_CAUTIONS)
     assert all(caution in full for caution in CAUTIONS)
 
 
-def test_json_is_exactly_what_the_interface_answers(run: Run, server: TestClient, tmp_path: Path) -> None:
+def test_json_output_equals_the_answer_of_the_interface(run: Run, server: TestClient, tmp_path: Path) -> None:
     for specimen in demo_specimens()[:6]:
         body = {"observations": [dict(given) for given in specimen.observations]}
         file = tmp_path / "specimen.json"
@@ -78,7 +78,7 @@ def test_json_is_exactly_what_the_interface_answers(run: Run, server: TestClient
         assert printed == server.post("/v1/identify", json=body).json()
 
 
-def test_the_short_form_asks_what_the_json_form_asks(run: Run) -> None:
+def test_the_short_form_gives_the_same_request_as_the_json_form(run: Run) -> None:
     body = {
         "observations": [
             {"feature": "contact_count", "value": 24},
@@ -91,7 +91,7 @@ def test_the_short_form_asks_what_the_json_form_asks(run: Run) -> None:
     assert json.loads(short.stdout) == json.loads(long.stdout)
 
 
-def test_pieces_add_to_a_file_and_options_win_over_it(run: Run) -> None:
+def test_pieces_add_to_a_file_and_options_override_it(run: Run) -> None:
     body = {"observations": [{"feature": "contact_count", "value": 24}], "limit": 7}
     both = run("identify", "pitch=4.4/11", "--file", "-", "--limit", "2", "--json", stdin=json.dumps(body))
     answer = json.loads(both.stdout)
@@ -99,13 +99,13 @@ def test_pieces_add_to_a_file_and_options_win_over_it(run: Run) -> None:
     assert [line["feature"] for line in answer["candidates"][0]["evidence"]] == ["prior", "contact_count", "pitch"]
 
 
-def test_a_specimen_that_is_not_in_the_catalogue_ends_with_its_own_code(run: Run) -> None:
+def test_a_specimen_that_is_not_in_the_catalogue_has_its_own_exit_code(run: Run) -> None:
     result = run("identify", "contact_count=37", "rows=1", "pitch=9.1", "body_length=200", "body_width=44")
     assert result.exit_code == ExitCode.NO_MATCH
     assert "probably not in this catalogue" in lines(result.stdout)
 
 
-def test_no_half_is_said_to_lead_where_absence_is_likelier(run: Run) -> None:
+def test_no_half_is_called_leading_where_absent_is_likelier(run: Run) -> None:
     contradictory = ("contact_count=24", "rows=2", "pitch=0.4", "body_length=3.0")
     answer = json.loads(run("identify", *contradictory, "--json").stdout)
     assert answer["probability_absent"] > answer["candidates"][0]["probability"]
@@ -133,7 +133,9 @@ def test_an_empty_catalogue_says_so_and_how_to_fill_it(empty_url: str) -> None:
         (("pins=24", "--limit", "0"), ("limit", "1 or more")),
     ],
 )
-def test_bad_input_is_told_at_the_offending_piece(run: Run, pieces: tuple[str, ...], told: tuple[str, ...]) -> None:
+def test_the_error_about_bad_input_names_the_offending_piece(
+    run: Run, pieces: tuple[str, ...], told: tuple[str, ...]
+) -> None:
     result = run("identify", *pieces)
     assert result.exit_code == ExitCode.BAD_INPUT
     assert result.stdout == ""
@@ -159,32 +161,32 @@ def test_nothing_observed_is_bad_input(run: Run) -> None:
     ],
     ids=lambda value: str(value)[:40].strip(),
 )
-def test_a_file_that_is_no_specimen_is_bad_input(run: Run, content: str, told: str) -> None:
+def test_a_file_that_is_not_a_specimen_is_bad_input(run: Run, content: str, told: str) -> None:
     result = run("identify", "--file", "-", stdin=content)
     assert result.exit_code == ExitCode.BAD_INPUT
     assert told in lines(result.stderr)
 
 
-def test_a_file_that_is_not_there_is_bad_input(run: Run, tmp_path: Path) -> None:
+def test_a_missing_file_is_bad_input(run: Run, tmp_path: Path) -> None:
     result = run("identify", "--file", str(tmp_path / "none.json"))
     assert result.exit_code == ExitCode.BAD_INPUT
     assert "name a file that can be read" in lines(result.stderr)
 
 
-def test_explain_tells_what_speaks_against_a_half(run: Run) -> None:
+def test_explain_shows_the_evidence_against_a_half(run: Run) -> None:
     result = run("explain", "pipitholt:seeplet-p24", *PLUG)
     assert result.exit_code == ExitCode.ANSWERED
     assert "SEEPLET-P24" in result.stdout
     assert "off by" in result.stdout
 
 
-def test_explain_prints_what_the_interface_answers(run: Run, server: TestClient) -> None:
+def test_explain_as_json_equals_the_answer_of_the_interface(run: Run, server: TestClient) -> None:
     body = {"observations": [{"feature": "contact_count", "value": 24}], "half": "ouzelby:mossipet-p24"}
     printed = json.loads(run("explain", "ouzelby:mossipet-p24", "contact_count=24", "--json").stdout)
     assert printed == server.post("/v1/identify/explain", json=body).json()
 
 
-def test_a_half_that_nobody_knows_cannot_be_explained(run: Run) -> None:
+def test_an_unknown_half_is_refused_by_explain(run: Run) -> None:
     result = run("explain", "no:such", *PLUG)
     assert result.exit_code == ExitCode.BAD_INPUT
     assert "no half has the key 'no:such'" in lines(result.stderr)
@@ -209,11 +211,11 @@ def test_a_feature_that_does_not_exist_is_bad_input(run: Run) -> None:
     assert run("features", "pich").exit_code == ExitCode.BAD_INPUT
 
 
-def test_triage_tells_what_is_out_of_scope(run: Run) -> None:
+def test_triage_shows_what_is_out_of_scope(run: Run) -> None:
     assert "flex clamp" in run("features", "--triage").stdout
 
 
-def test_search_finds_and_says_when_it_does_not(run: Run, server: TestClient) -> None:
+def test_search_lists_matches_and_says_when_there_are_none(run: Run, server: TestClient) -> None:
     found = run("search", "mosipet", "--json")
     assert json.loads(found.stdout) == server.get("/v1/search", params={"q": "mosipet"}).json()
     assert "MOSSIPET" in run("search", "mossipet").stdout
@@ -230,7 +232,7 @@ def in_order(entries: Iterable[AnyEntry]) -> list[AnyEntry]:
 
 
 @pytest.mark.parametrize("name", ["all.jsonl", "tables"])
-def test_what_is_exported_is_imported_again_without_loss(
+def test_an_export_can_be_imported_again_without_loss(
     run: Run, demo_url: str, empty_url: str, tmp_path: Path, name: str
 ) -> None:
     path = str(tmp_path / name)
@@ -248,7 +250,7 @@ def test_export_to_standard_output_is_json_lines(run: Run, tmp_path: Path, demo_
     assert in_order(read_entries(file)) == entries_of(demo_url)
 
 
-def test_a_file_with_a_wrong_line_is_refused_whole_with_its_place(empty_url: str, tmp_path: Path) -> None:
+def test_a_file_with_an_invalid_line_is_refused_as_a_whole_with_the_position(empty_url: str, tmp_path: Path) -> None:
     file = tmp_path / "bad.jsonl"
     good = {"record": "half", "maker": "Ouzelby", "series": "S", "part_number": "P", "rows": 1, "contact_count": 4}
     bad = {**good, "part_number": "Q", "rows": 0}
@@ -259,7 +261,7 @@ def test_a_file_with_a_wrong_line_is_refused_whole_with_its_place(empty_url: str
     assert entries_of(empty_url) == []
 
 
-def test_footprint_files_without_a_single_half_end_with_their_own_code(empty_url: str, tmp_path: Path) -> None:
+def test_footprint_files_without_any_half_have_their_own_exit_code(empty_url: str, tmp_path: Path) -> None:
     (tmp_path / "cut.kicad_mod").write_text('(footprint "cut" (pad "1" smd rect', encoding="utf-8")
     result = run_command("import", str(tmp_path), "--database", empty_url)
     assert result.exit_code == ExitCode.NO_MATCH
@@ -267,7 +269,7 @@ def test_footprint_files_without_a_single_half_end_with_their_own_code(empty_url
     assert entries_of(empty_url) == []
 
 
-def test_a_path_that_is_not_there_stops_the_import_before_it_starts(empty_url: str, tmp_path: Path) -> None:
+def test_a_missing_path_stops_the_import_before_it_starts(empty_url: str, tmp_path: Path) -> None:
     good = tmp_path / "good.jsonl"
     good.write_text("", encoding="utf-8")
     result = run_command("import", str(good), str(tmp_path / "none.jsonl"), "--database", empty_url)
@@ -280,12 +282,12 @@ def test_an_export_that_cannot_be_written_is_bad_input(run: Run, tmp_path: Path)
     assert result.exit_code == ExitCode.BAD_INPUT
 
 
-def test_a_catalogue_that_cannot_be_opened_ends_with_its_own_code(tmp_path: Path) -> None:
+def test_a_catalogue_that_cannot_be_opened_has_its_own_exit_code(tmp_path: Path) -> None:
     result = run_command("search", "x", "--database", f"sqlite:///{tmp_path}/none/catalogue.sqlite3")
     assert result.exit_code == ExitCode.CATALOGUE
 
 
-def test_a_catalogue_of_a_newer_schema_ends_with_its_own_code(tmp_path: Path) -> None:
+def test_a_catalogue_of_a_newer_schema_has_its_own_exit_code(tmp_path: Path) -> None:
     file = tmp_path / "catalogue.sqlite3"
     open_catalogue(f"sqlite:///{file}").close()
     with closing(sqlite3.connect(file, isolation_level=None)) as other:
@@ -293,7 +295,7 @@ def test_a_catalogue_of_a_newer_schema_ends_with_its_own_code(tmp_path: Path) ->
     assert run_command("identify", *PLUG, "--database", f"sqlite:///{file}").exit_code == ExitCode.CATALOGUE
 
 
-def test_a_file_that_is_no_database_ends_with_its_own_code_and_is_left_alone(tmp_path: Path) -> None:
+def test_a_file_that_is_not_a_database_has_its_own_exit_code_and_is_left_unchanged(tmp_path: Path) -> None:
     file = tmp_path / "notes.txt"
     file.write_text("not a database, but somebody's notes " * 100, encoding="utf-8")
     before = file.read_bytes()
@@ -301,7 +303,7 @@ def test_a_file_that_is_no_database_ends_with_its_own_code_and_is_left_alone(tmp
     assert file.read_bytes() == before
 
 
-def test_a_read_only_catalogue_still_answers_but_takes_no_import(demo_url: str, tmp_path: Path) -> None:
+def test_a_read_only_catalogue_can_be_queried_but_refuses_an_import(demo_url: str, tmp_path: Path) -> None:
     source = Path(demo_url.removeprefix("sqlite:///"))
     folder = tmp_path / "read-only"
     folder.mkdir()
@@ -318,7 +320,7 @@ def test_a_read_only_catalogue_still_answers_but_takes_no_import(demo_url: str, 
     shutil.rmtree(folder)
 
 
-def test_a_catalogue_in_a_folder_that_cannot_be_written_still_answers_but_takes_no_import(
+def test_a_catalogue_in_a_read_only_folder_can_be_queried_but_refuses_an_import(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     half = {"record": "half", "maker": "Ouzelby", "series": "S", "part_number": "P", "rows": 1, "contact_count": 4}
@@ -327,7 +329,7 @@ def test_a_catalogue_in_a_folder_that_cannot_be_written_still_answers_but_takes_
     url = f"sqlite:///{folder / 'mine.db'}"
     entries.write_text(json.dumps(half), encoding="utf-8")
     assert run_command("import", str(entries), "--database", url).exit_code == ExitCode.ANSWERED
-    # Rights do not bind the superuser, under whom tests may run; the question to the system is answered for it.
+    # Tests may run as the superuser, whom permissions do not bind, so the system's answer about them is replaced.
     allowed = os.access
     monkeypatch.setattr(os, "access", lambda path, mode: Path(path) != folder and allowed(path, mode))
     found = run_command("search", "P", "--database", url)
@@ -344,13 +346,13 @@ def test_no_line_is_wider_than_the_terminal(run: Run, columns: str) -> None:
         assert max(len(line) for line in printed.splitlines()) <= int(columns)
 
 
-def test_no_colour_is_printed_where_none_is_wanted(run: Run) -> None:
+def test_no_colour_is_printed_where_it_is_switched_off(run: Run) -> None:
     colour = re.compile(r"\x1b\[[0-9;]*(3[0-7]|38|4[0-7]|48|9[0-7])[0-9;]*m")
     assert not colour.search(run("identify", *PLUG, FORCE_COLOR="1", NO_COLOR="1").stdout)
-    assert "\x1b" not in run("identify", *PLUG).stdout, "nor any escape where the output is no terminal"
+    assert "\x1b" not in run("identify", *PLUG).stdout, "no escape sequences where the output is not a terminal"
 
 
-def test_what_is_read_from_the_catalogue_is_never_taken_for_markup(empty_url: str, tmp_path: Path) -> None:
+def test_text_from_the_catalogue_is_never_interpreted_as_markup(empty_url: str, tmp_path: Path) -> None:
     half = {
         "record": "half",
         "maker": "[bold]Ouzelby[/]",
@@ -368,7 +370,7 @@ def test_what_is_read_from_the_catalogue_is_never_taken_for_markup(empty_url: st
     )
 
 
-def test_upgrade_leaves_a_current_catalogue_as_it_is(tmp_path: Path) -> None:
+def test_upgrade_leaves_a_current_catalogue_unchanged(tmp_path: Path) -> None:
     url = f"sqlite:///{tmp_path / 'mine.db'}"
     assert run_command("upgrade", "--database", url).exit_code == ExitCode.ANSWERED
     with closing(open_catalogue(url)) as catalogue:
@@ -378,7 +380,7 @@ def test_upgrade_leaves_a_current_catalogue_as_it_is(tmp_path: Path) -> None:
         assert catalogue.version() == version
 
 
-def test_upgrade_refuses_the_tables_of_a_newer_program(tmp_path: Path) -> None:
+def test_upgrade_refuses_the_tables_of_a_newer_version(tmp_path: Path) -> None:
     file = tmp_path / "newer.db"
     run_command("upgrade", "--database", f"sqlite:///{file}")
     with closing(sqlite3.connect(file)) as connection:

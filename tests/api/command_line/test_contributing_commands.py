@@ -27,7 +27,7 @@ Run = Callable[..., Result]
 
 @pytest.fixture
 def run(empty_url: str) -> Run:
-    """Run a command on a small catalogue of its own."""
+    """Run a command on its own small catalogue."""
     with open_catalogue(empty_url) as catalogue, catalogue.writing() as session:
         fill(session)
         contributors.add(session, operators(), IDA)
@@ -54,7 +54,7 @@ GOOD = {"record": "half", **written(NEW)}
 BAD = {"record": "half", **IMPOSSIBLE}
 
 
-def test_entries_are_added_in_whatever_order_the_file_has_them_as_a_contributor(run: Run, tmp_path: Path) -> None:
+def test_a_contributor_adds_entries_from_a_file_in_any_order(run: Run, tmp_path: Path) -> None:
     pair = {"record": "mating", "half": NEW.key, "other": MEMBER, "basis": "trial_fit"}
     file = tmp_path / "new.jsonl"
     file.write_text(lines(pair, GOOD), encoding="utf-8")
@@ -73,7 +73,7 @@ def test_the_operator_adds_from_the_standard_input(run: Run) -> None:
     assert [row["actor"] for row in rows(run, NEW.key)] == ["operator"]
 
 
-def test_what_must_be_looked_at_is_told_with_the_way_on_and_nothing_is_saved(run: Run) -> None:
+def test_severe_findings_are_listed_with_the_next_step_and_nothing_is_saved(run: Run) -> None:
     other = GOOD | {"part_number": "SK-91", "contact_count": 30}
     result = run("add", "-", stdin=lines(BAD, other))
     assert result.exit_code == ExitCode.BAD_INPUT
@@ -84,7 +84,7 @@ def test_what_must_be_looked_at_is_told_with_the_way_on_and_nothing_is_saved(run
         assert run("history", key).exit_code == ExitCode.BAD_INPUT
 
 
-def test_what_is_right_as_it_is_goes_in_with_its_reason(run: Run) -> None:
+def test_an_entry_with_acknowledged_findings_is_added_with_the_reason(run: Run) -> None:
     told = run("add", "-", stdin=lines(BAD)).stderr
     codes = [part.split("=")[0] for part in told.split("--acknowledge '")[1:]]
     given = [word for code in codes for word in ("--acknowledge", f"{code}=two of them measured so")]
@@ -115,7 +115,7 @@ def test_what_is_right_as_it_is_goes_in_with_its_reason(run: Run) -> None:
     ],
     ids=lambda value: " ".join(value)[:40] if isinstance(value, tuple) else "",
 )
-def test_what_cannot_be_is_told_and_changes_nothing(
+def test_invalid_commands_are_refused_and_change_nothing(
     run: Run, arguments: tuple[str, ...], stdin: str | None, told: str
 ) -> None:
     before = run("journal", "--json").stdout
@@ -132,7 +132,7 @@ def test_a_suspended_contributor_adds_nothing(run: Run) -> None:
     assert "a slip" in result.stderr
 
 
-def test_history_and_journal_tell_the_newest_first_with_old_and_new(run: Run, empty_url: str) -> None:
+def test_history_and_journal_list_the_newest_first_with_old_and_new_values(run: Run, empty_url: str) -> None:
     with open_catalogue(empty_url) as catalogue, catalogue.writing() as session:
         revise(session, by(IDA, "measured again"), HALF, longer())
     printed = run("history", HALF).stdout
@@ -147,7 +147,7 @@ def test_history_and_journal_tell_the_newest_first_with_old_and_new(run: Run, em
     assert second["items"][0]["id"] < first["items"][0]["id"]
 
 
-def test_what_waits_is_listed_hastened_and_stopped(run: Run, empty_url: str) -> None:
+def test_pending_changes_can_be_listed_hastened_and_stopped(run: Run, empty_url: str) -> None:
     assert "There are no pending changes." in run("pending").stdout
     with open_catalogue(empty_url) as catalogue, catalogue.writing() as session:
         first = submit_withdrawal(session, by(IDA, "no such part"), "half", HALF).pending
@@ -175,13 +175,13 @@ def test_one_command_undoes_a_contributor(run: Run) -> None:
 
 
 @pytest.mark.parametrize("command", [("add",), ("history",), ("journal",), ("pending",), ("contributor", "undo")])
-def test_the_help_teaches(run: Run, command: tuple[str, ...]) -> None:
+def test_the_help_explains_the_commands(run: Run, command: tuple[str, ...]) -> None:
     told = run(*command, "--help").stdout
     assert f"otherhalf {' '.join(command)}" in told
     assert "0 success" in " ".join(told.split())
 
 
-def test_an_entry_of_a_file_passes_the_review_later(run: Run) -> None:
+def test_an_acknowledged_entry_of_a_file_passes_the_review(run: Run) -> None:
     reviewed = run("review", HALF)
     assert reviewed.exit_code in (ExitCode.ANSWERED, ExitCode.NO_MATCH)
     clean = "passes the machine review" in reviewed.stdout

@@ -1,4 +1,4 @@
-"""``otherhalf table``: what it takes, prints, keeps and refuses. All makers, series and drawings are invented."""
+"""``otherhalf table``: input, output, what it stores and what it refuses. Makers, series and drawings are invented."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def read(*more: str, stdin: str | bytes = TABLE) -> Result:
 
 
 def refusal(*more: str, stdin: str | bytes = TABLE) -> str:
-    """What is told of input that must be refused, without the line breaks and frames of the terminal."""
+    """The error message about refused input, without line breaks and frames of the terminal."""
     return told(read(*more, stdin=stdin))
 
 
@@ -78,20 +78,20 @@ def test_the_laws_and_the_residual_of_every_row_are_printed() -> None:
     assert "TWL-P10 to TWL-P30" in result.stdout
 
 
-def test_a_law_that_falls_is_printed_with_its_sign() -> None:
+def test_a_decreasing_law_is_printed_with_its_sign() -> None:
     falling = TABLE.replace("10       | 3.80   | 2.0", "10 | 3.80 | 2.6").replace(
         "30       | 7.80   | 2.0", "30|7.80|1.4"
     )
     assert "3.2 - 0.12 × positions" in read(stdin=falling).stdout
 
 
-def test_a_row_that_disagrees_is_refused_with_the_row_and_the_value_expected() -> None:
+def test_a_row_that_disagrees_is_refused_with_the_row_and_the_expected_value() -> None:
     words = refusal(stdin=WRONG)
     assert "line 3, column 2: body_length is 5.9 mm, but 5.8 mm is expected from the other rows" in words
     assert "tolerate 0.1 mm" in words
 
 
-def test_a_row_that_disagrees_passes_where_that_is_tolerated_and_its_residual_is_shown() -> None:
+def test_a_row_that_disagrees_is_accepted_within_the_limit_and_its_residual_is_shown() -> None:
     result = read("--tolerate", "0.1", stdin=WRONG)
     assert result.exit_code == ExitCode.ANSWERED, result.stderr
     rows = [line.split() for line in result.stdout.splitlines()]
@@ -101,7 +101,7 @@ def test_a_row_that_disagrees_passes_where_that_is_tolerated_and_its_residual_is
 
 
 @pytest.mark.parametrize("limit", ["nan", "inf", "-0.1"])
-def test_a_limit_that_is_none_is_refused(limit: str) -> None:
+def test_an_invalid_limit_is_refused(limit: str) -> None:
     assert "give 0 or more" in refusal("--tolerate", limit, stdin=WRONG)
 
 
@@ -112,11 +112,11 @@ def test_a_letter_of_the_table_without_a_meaning_is_refused() -> None:
     assert "ignore" in words
 
 
-def test_a_letter_that_the_table_does_not_have_is_refused() -> None:
+def test_a_letter_missing_from_the_table_is_refused() -> None:
     assert "no column has the heading 'Q'" in refusal("--letter", "Q=tail_span")
 
 
-def test_a_meaning_that_is_no_dimension_of_a_half_is_refused() -> None:
+def test_a_letter_must_mean_a_dimension_of_a_half() -> None:
     assert "'stack_height' is not a dimension of a half" in told(run("-", *DESCRIBED, "--letter", "A=stack_height"))
 
 
@@ -143,11 +143,11 @@ def test_a_meaning_that_is_no_dimension_of_a_half_is_refused() -> None:
         (("--output", "twitlet.txt"), "name it .jsonl"),
     ],
 )
-def test_an_option_that_cannot_be_used_is_told(options: tuple[str, ...], words: str) -> None:
+def test_an_unusable_option_is_refused(options: tuple[str, ...], words: str) -> None:
     assert words in refusal(*options)
 
 
-def test_a_table_that_is_not_there_is_bad_input(tmp_path: Path) -> None:
+def test_a_missing_table_is_bad_input(tmp_path: Path) -> None:
     assert "cannot be read" in told(run(str(tmp_path / "none.txt"), *DESCRIBED, *LETTERS))
 
 
@@ -162,11 +162,11 @@ def test_a_table_that_is_not_there_is_bad_input(tmp_path: Path) -> None:
     ],
     ids=["empty", "long", "longer than is read", "Latin-1", "UTF-16"],
 )
-def test_standard_input_that_is_no_table_is_bad_input(text: str | bytes, words: str) -> None:
+def test_standard_input_that_is_not_a_table_is_bad_input(text: str | bytes, words: str) -> None:
     assert words in refusal(stdin=text)
 
 
-def test_a_byte_order_mark_is_passed_over() -> None:
+def test_a_byte_order_mark_is_ignored() -> None:
     assert read(stdin=TABLE.encode("utf-8-sig")).stdout == read().stdout
 
 
@@ -176,7 +176,7 @@ def test_a_file_and_standard_input_are_read_alike(tmp_path: Path) -> None:
     assert run(str(file), *DESCRIBED, *LETTERS).stdout == read().stdout
 
 
-def test_json_is_the_series_only_with_all_that_the_options_say() -> None:
+def test_json_output_is_the_series_alone_with_the_values_of_all_options() -> None:
     given = ("--category", "mounting=surface_mount", "--category", "tail_form=gull_out,flush", "--count")
     result = read(
         *given, "hold_down_count=2", "--order-code", "{part}-R", "--datasheet", "TW 7", "--page", "3", "--json"
@@ -192,7 +192,7 @@ def test_json_is_the_series_only_with_all_that_the_options_say() -> None:
     assert series.datasheet == Citation(title="TW 7", page="3")
 
 
-def test_size_and_unit_hold_where_the_table_is_silent() -> None:
+def test_the_options_for_size_and_unit_apply_where_the_table_states_none() -> None:
     # 25.4 mm to the inch, exactly: 150 mil are 3.81 mm, 250 mil 6.35 mm.
     options = ("--letter", "A=body_length", "--size", "positions", "--unit", "mil", "--json")
     result = run("-", *DESCRIBED[:-2], *options, stdin="pos. A\n5 150\n10 250")
@@ -201,14 +201,14 @@ def test_size_and_unit_hold_where_the_table_is_silent() -> None:
     assert law.dimensions["body_length"] == DimensionLaw(intercept=1.27, slope=0.508)
 
 
-def test_output_to_standard_output_is_the_record_and_the_report_goes_aside() -> None:
+def test_standard_output_carries_the_record_and_standard_error_the_report() -> None:
     result = read("--output", "-")
     assert result.stdout == read("--json").stdout
     assert "1.8 + 0.4 × positions" in result.stderr
     assert read("--output", "-", "--json").stderr == ""
 
 
-def test_the_file_written_is_what_import_takes(tmp_path: Path, empty_url: str) -> None:
+def test_the_written_file_can_be_imported(tmp_path: Path, empty_url: str) -> None:
     file = tmp_path / "twitlet.jsonl"
     result = read("--output", str(file))
     assert "written to" in result.stdout
@@ -217,7 +217,7 @@ def test_the_file_written_is_what_import_takes(tmp_path: Path, empty_url: str) -
     assert stored(empty_url) == read_entries(file) == [series_of(read("--json").stdout)]
 
 
-def test_a_file_that_is_there_is_not_written_over(tmp_path: Path) -> None:
+def test_an_existing_file_is_not_overwritten(tmp_path: Path) -> None:
     file = tmp_path / "twitlet.jsonl"
     file.write_text("kept", encoding="utf-8")
     assert "exists already" in refusal("--output", str(file))
@@ -231,19 +231,19 @@ def test_a_table_that_is_refused_writes_and_adds_nothing(tmp_path: Path, empty_u
     assert stored(empty_url) == []
 
 
-def test_what_is_added_stands_in_the_catalogue_once(empty_url: str) -> None:
+def test_an_added_series_is_in_the_catalogue_once(empty_url: str) -> None:
     first, again = (read("--add", "--database", empty_url) for _ in range(2))
     assert "halves: 3 added" in first.stdout
     assert "0 added, 3 already there" in again.stdout
     assert stored(empty_url) == [series_of(read("--json").stdout)]
 
 
-def test_without_add_the_catalogue_is_left_alone(empty_url: str) -> None:
+def test_without_add_the_catalogue_is_unchanged(empty_url: str) -> None:
     assert read("--database", empty_url).exit_code == ExitCode.ANSWERED
     assert stored(empty_url) == []
 
 
-def test_a_series_that_stands_with_other_content_is_refused_and_no_file_written(tmp_path: Path, empty_url: str) -> None:
+def test_a_listed_series_with_other_content_is_refused_and_no_file_is_written(tmp_path: Path, empty_url: str) -> None:
     read("--add", "--database", empty_url)
     file = tmp_path / "twitlet.jsonl"
     words = refusal("--pitch", "0.5", "--add", "--database", empty_url, "--output", str(file))
@@ -251,12 +251,12 @@ def test_a_series_that_stands_with_other_content_is_refused_and_no_file_written(
     assert not file.exists()
 
 
-def test_where_the_file_cannot_be_written_nothing_is_added(tmp_path: Path, empty_url: str) -> None:
+def test_nothing_is_added_if_the_file_cannot_be_written(tmp_path: Path, empty_url: str) -> None:
     refusal("--output", str(tmp_path / "nowhere" / "twitlet.jsonl"), "--add", "--database", empty_url)
     assert stored(empty_url) == []
 
 
-def test_a_catalogue_that_cannot_be_opened_ends_with_its_own_code(tmp_path: Path) -> None:
+def test_a_catalogue_that_cannot_be_opened_has_its_own_exit_code(tmp_path: Path) -> None:
     result = read("--add", "--database", f"sqlite:///{tmp_path}/none/catalogue.sqlite3")
     assert result.exit_code == ExitCode.CATALOGUE
 

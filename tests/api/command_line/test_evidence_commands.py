@@ -26,7 +26,7 @@ CLOSE = f"body_length={LENGTH}±0.02"
 
 @pytest.fixture
 def run(empty_url: str) -> Run:
-    """Run a command on a small catalogue of its own."""
+    """Run a command on its own small catalogue."""
     with open_catalogue(empty_url) as catalogue, catalogue.writing() as session:
         fill(session)
         for name in (WREN, IDA, PER):
@@ -47,7 +47,7 @@ def shop(tmp_path: Path) -> Iterator[Workshop]:
         yield made
 
 
-def test_measuring_confirms_in_the_words_of_the_bench(run: Run) -> None:
+def test_a_measured_confirmation_takes_the_short_form_of_the_bench(run: Run) -> None:
     first = run("confirm", HALF, CLOSE, "pitch=6.985/11@caliper", "--as", IDA)
     assert first.exit_code == 0, first.stderr
     assert "Standing: reported" in first.stdout
@@ -60,7 +60,7 @@ def test_measuring_confirms_in_the_words_of_the_bench(run: Run) -> None:
     assert (told["standing"], len(told["confirmations"])) == ("confirmed", 2)
 
 
-def test_a_document_a_fit_and_a_place_are_evidence_too(run: Run) -> None:
+def test_documents_trial_fits_and_sightings_are_evidence_too(run: Run) -> None:
     cited = run("confirm", HALF, "--document", "SK leaflet", "--document-revision", "B", "--page", "4", "--as", WREN)
     assert cited.exit_code == 0, cited.stderr
     fitted = run("confirm", mating().key, "--of", "mating", "--fits", HALF, "--as", IDA)
@@ -70,7 +70,7 @@ def test_a_document_a_fit_and_a_place_are_evidence_too(run: Run) -> None:
     assert "sightings: 1" in run("evidence", HALF).stdout
 
 
-def test_a_dispute_shows_until_it_is_settled(run: Run) -> None:
+def test_a_dispute_is_shown_until_it_is_resolved(run: Run) -> None:
     assert run("dispute", HALF, "--reason", "it has two rows more", "--as", IDA).exit_code == 0
     assert "Standing: disputed" in run("evidence", HALF).stdout
 
@@ -94,14 +94,14 @@ def test_a_dispute_shows_until_it_is_settled(run: Run) -> None:
         (("dispute", HALF, "--reason", "x", "--feature", "colour", "--as", IDA), "colour"),
     ],
 )
-def test_what_cannot_be_evidence_is_refused_with_the_remedy(run: Run, arguments: tuple[str, ...], told: str) -> None:
+def test_invalid_evidence_is_refused_with_a_remedy(run: Run, arguments: tuple[str, ...], told: str) -> None:
     refused = run(*arguments)
     assert refused.exit_code == ExitCode.BAD_INPUT
     assert told in refused.stderr
     assert json.loads(run("evidence", HALF, "--json").stdout)["confirmations"] == []
 
 
-def test_the_client_confirms_disputes_answers_settles_and_takes_back(shop: Workshop) -> None:
+def test_the_client_confirms_disputes_answers_resolves_and_withdraws(shop: Workshop) -> None:
     ida, per = (Client(http=shop.server, token=shop.tokens[who]) for who in (IDA, PER))
     keeper = Client(http=shop.server, token=shop.tokens[KEEPER])
     values = [{"feature": "body_length", "value": LENGTH, "u": 0.02}]

@@ -1,4 +1,4 @@
-"""``otherhalf measure``: pictures and readings at the command line, and the line that is printed to go on with."""
+"""``otherhalf measure``: pictures and readings on the command line, and the command printed as the next step."""
 
 from __future__ import annotations
 
@@ -35,12 +35,12 @@ def rows_of(rows: Rows) -> list[str]:
 
 
 def words(text: str) -> str:
-    """Printed text with its line breaks taken back."""
+    """Printed text without its line breaks."""
     return " ".join(text.split())
 
 
 def onward(result: Result) -> list[str]:
-    """The pieces of the line that is printed to go on with."""
+    """The pieces of the command printed as the next step."""
     command, identify, *pieces = shlex.split(
         result.stdout.rpartition("otherhalf identify")[2].join(["x identify ", ""])
     )
@@ -63,7 +63,7 @@ def test_a_row_is_counted_and_measured(photo: Path) -> None:
     assert "contact_count=12.." in result.stdout
 
 
-def test_json_is_exactly_what_the_interface_answers(photo: Path, server: TestClient) -> None:
+def test_json_output_equals_the_answer_of_the_interface(photo: Path, server: TestClient) -> None:
     printed = json.loads(run(str(photo), *rows_of(ONE), "--name", "photo", "--rows", "2", "--json").stdout)
     params: dict[str, Any] = {"line": rows_of(ONE)[1], "row_count": 2}
     headers = {"Content-Type": "image/png"}
@@ -73,7 +73,7 @@ def test_json_is_exactly_what_the_interface_answers(photo: Path, server: TestCli
 
 @pytest.mark.parametrize("scale", [(), ("--px-per-mm", "61.75"), ("--scale", "20,190,267,190=10mm+-0.02")])
 @pytest.mark.parametrize("rows", [ONE, TWO])
-def test_the_line_to_go_on_with_is_understood_and_says_the_same(
+def test_the_printed_next_command_is_understood_and_has_the_same_meaning(
     tmp_path: Path, rows: Rows, scale: tuple[str, ...]
 ) -> None:
     path = tmp_path / "a plug.jpg"
@@ -84,8 +84,8 @@ def test_the_line_to_go_on_with_is_understood_and_says_the_same(
     assert any(piece.startswith("pitch=") for piece in pieces)
 
 
-def test_the_line_can_be_copied_from_the_narrowest_terminal(photo: Path) -> None:
-    """A line that is broken by the program rather than by the terminal would be copied with its breaks."""
+def test_the_printed_command_can_be_copied_from_the_narrowest_terminal(photo: Path) -> None:
+    """If the program and not the terminal broke the line, it would be copied with line breaks."""
     wide, narrow = (run(str(photo), *rows_of(ONE), columns=columns).stdout for columns in (200, 60))
     assert wide.splitlines()[-1] == narrow.splitlines()[-1]
     assert narrow.splitlines()[-1].startswith("otherhalf identify ")
@@ -102,7 +102,7 @@ def test_a_picture_comes_from_standard_input_too(photo: Path) -> None:
     assert f"{ONE.count} contacts" in result.stdout
 
 
-def test_a_turned_picture_is_measured_upright_and_says_so(tmp_path: Path) -> None:
+def test_a_rotated_picture_is_measured_upright_with_a_note(tmp_path: Path) -> None:
     path = tmp_path / "turned.jpg"
     path.write_bytes(held(photographed(ONE), 6))
     result = run(str(path), *rows_of(ONE))
@@ -154,7 +154,7 @@ BAD: list[tuple[tuple[str, ...], tuple[str, ...]]] = [
 
 
 @pytest.mark.parametrize(("arguments", "told"), BAD, ids=[" ".join(arguments) for arguments, _ in BAD])
-def test_bad_input_is_told_at_the_option_with_a_remedy(
+def test_the_error_about_bad_input_names_the_option_and_a_remedy(
     photo: Path, arguments: tuple[str, ...], told: tuple[str, ...]
 ) -> None:
     result = run(*(str(photo) if each == "PHOTO" else each for each in arguments))
@@ -175,7 +175,7 @@ def test_bad_input_is_told_at_the_option_with_a_remedy(
     ],
     ids=["a bomb", "broken off", "no picture", "nothing in it"],
 )
-def test_a_picture_that_cannot_be_used_is_bad_input(tmp_path: Path, data: bytes, told: str) -> None:
+def test_an_unusable_picture_is_bad_input(tmp_path: Path, data: bytes, told: str) -> None:
     path = tmp_path / "wrong.png"
     path.write_bytes(data)
     result = run(str(path), *ROW)
@@ -184,7 +184,7 @@ def test_a_picture_that_cannot_be_used_is_bad_input(tmp_path: Path, data: bytes,
     assert result.stdout == ""
 
 
-def test_readings_are_told_with_their_budget(tmp_path: Path) -> None:
+def test_readings_are_shown_with_their_budget(tmp_path: Path) -> None:
     result = run("--readings", "4.41,4.40,4.42/11@caliper", "--closed-jaws", "caliper=0.01,0.02")
     assert result.exit_code == ExitCode.ANSWERED, result.stderr
     for each in ("scatter of 3 readings", "where the edge is", "zero error of the", "together", "95 %"):
@@ -194,19 +194,19 @@ def test_readings_are_told_with_their_budget(tmp_path: Path) -> None:
     )
 
 
-def test_readings_that_disagree_are_told(tmp_path: Path) -> None:
+def test_contradicting_readings_are_reported(tmp_path: Path) -> None:
     result = run("--readings", "body_length=6.54@caliper", "--readings", "body_length=7.3@vernier")
     assert "contradict each other" in words(result.stdout)
 
 
-def test_readings_give_what_the_interface_answers(server: TestClient) -> None:
+def test_readings_give_the_answer_of_the_interface(server: TestClient) -> None:
     printed = json.loads(run("--readings", "4.41,4.40/11@caliper", "--json").stdout)
     reading = {"feature": "pitch", "readings": [4.41, 4.40], "spans": 11, "instrument": "caliper"}
     assert printed == server.post("/v1/measure", json={"readings": [reading]}).json()
 
 
 @pytest.mark.parametrize("example", MEASURE_EXAMPLES)
-def test_a_file_gives_what_the_interface_answers(server: TestClient, tmp_path: Path, example: dict[str, Any]) -> None:
+def test_a_file_gives_the_answer_of_the_interface(server: TestClient, tmp_path: Path, example: dict[str, Any]) -> None:
     file = tmp_path / "measure.json"
     file.write_text(json.dumps(example), encoding="utf-8")
     assert json.loads(run("--file", str(file), "--json").stdout) == server.post("/v1/measure", json=example).json()
@@ -216,13 +216,13 @@ def test_a_file_gives_what_the_interface_answers(server: TestClient, tmp_path: P
     assert said == server.post("/v1/measure", json=example).json()["observations"]
 
 
-def test_the_option_for_closed_jaws_can_be_repeated_for_one_tool() -> None:
+def test_the_option_for_closed_jaws_can_be_repeated_for_one_instrument() -> None:
     apart = run("--readings", "4.41/11", "--closed-jaws", "caliper=0.01", "--closed-jaws", "caliper=0.03", "--json")
     assert apart.exit_code == ExitCode.ANSWERED
     assert apart.stdout == run("--readings", "4.41/11", "--closed-jaws", "caliper=0.01,0.03", "--json").stdout
 
 
-def test_a_fault_of_a_file_is_told_at_the_file_s_own_field(tmp_path: Path) -> None:
+def test_an_error_in_a_file_names_the_field_of_the_file(tmp_path: Path) -> None:
     path = tmp_path / "measure.json"
     path.write_text('{"readings": {"feature": "pitch"}}', encoding="utf-8")
     result = run("--file", str(path))
@@ -235,14 +235,14 @@ def test_readings_add_to_a_file(server: TestClient) -> None:
     assert [each["feature"] for each in json.loads(result.stdout)["observations"]][-1] == "height"
 
 
-def test_an_outlier_is_named_by_its_place(tmp_path: Path) -> None:
+def test_an_outlier_is_named_by_its_position(tmp_path: Path) -> None:
     points = [[100.0 + 50 * site, 200.0] for site in range(10)]
     points[4][0] += 15
     body = {"pictures": [{"name": "top", "rows": [{"points": points}]}]}
     assert "pictures[0].rows[0].points[4]" in words(run("--file", "-", stdin=json.dumps(body)).stdout)
 
 
-def test_the_help_teaches_by_examples_that_are_understood() -> None:
+def test_the_examples_in_the_help_work() -> None:
     told = run("--help").stdout
     examples = [line.strip() for line in told.splitlines() if line.strip().startswith("otherhalf measure --readings")]
     assert len(examples) >= 2

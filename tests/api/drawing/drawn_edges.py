@@ -1,4 +1,4 @@
-"""Checks a half's drawings against its sizes: every stated dimension, read back between its edges."""
+"""Checks a half's drawings against its sizes: every stated dimension is read back between its edges."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ from api.drawing.views import Look, side_view, top_view
 from tests.api.drawing.reading_back import ReadDrawing
 
 NOT_ALL_APPLY = {"row_spacing", "land_row_spacing", "bank_gap", "pitch", "tail_pitch"}
-"""What cannot be drawn where there is only one row, one group or one contact."""
+"""Dimensions that cannot be drawn with only one row, one group or one contact."""
 
 MICROMETRE = 0.001
-"""Edges read back from a drawing stand within this of the dimension, mm: finer than any dimension is stated."""
+"""Largest difference between edges in a drawing and the dimension, mm: finer than any dimension is stated."""
 
 
 def assert_edges_are_true(sizes: Sizes) -> int:
-    """Every stated dimension of the half stands in a view with its edges that far apart; returns how many."""
+    """Check that a view shows every stated dimension with its edges that far apart; return the number of them."""
     top = ReadDrawing(top_view(sizes).svg).between_edges()
     side = ReadDrawing(side_view(sizes, Look(features=(*ACROSS, "height"))).svg).between_edges()
     checked = 0

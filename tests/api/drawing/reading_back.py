@@ -1,6 +1,6 @@
-"""Reads a drawing back from the coordinates in its SVG, as a ruler laid on it would.
+"""Reads a drawing back from the coordinates in its SVG, like a ruler laid on it.
 
-Data attributes other than the feature's name are not looked at.
+Of the data attributes, only the feature's name is used.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ _NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
 
 @dataclass(frozen=True, kw_only=True)
 class Extent:
-    """The box of one closed or open piece of a path."""
+    """The bounding box of one closed or open piece of a path."""
 
     left: float
     top: float
@@ -53,11 +53,11 @@ class ReadDrawing:
         return [group for group in self.root.iter(f"{SVG}g") if name in _classes(group)]
 
     def pieces(self, *classes: str, within: str | None = None) -> list[Extent]:
-        """The boxes of all pieces of such paths."""
+        """The boxes of all pieces of these paths."""
         return [_extent(piece) for path in self.paths(*classes, within=within) for piece in subpaths(path.attrib["d"])]
 
     def extent(self, *classes: str, within: str | None = None) -> Extent:
-        """The box of all of them."""
+        """The bounding box of all of them."""
         found = self.pieces(*classes, within=within)
         return Extent(
             left=min(p.left for p in found),
@@ -67,7 +67,7 @@ class ReadDrawing:
         )
 
     def between_edges(self) -> dict[str, float]:
-        """By feature: the distance of its two edge lines, mm."""
+        """For each feature, the distance between its two edge lines, mm."""
         found = {}
         for dimension in self.groups("dimension"):
             feature = dimension.attrib["data-feature"]
@@ -78,7 +78,7 @@ class ReadDrawing:
         return found
 
     def words(self) -> list[str]:
-        """Everything that is written."""
+        """All text of the drawing."""
         return [text.text or "" for text in self.root.iter(f"{SVG}text")]
 
 
@@ -102,7 +102,7 @@ def subpaths(data: str) -> Iterator[list[tuple[float, float]]]:
             points.append((points[-1][0], numbers[0]))
         elif command == "A":
             radius, end = numbers[0], (numbers[5], numbers[6])
-            # Half circles: their top and bottom lie a radius over and under the middle.
+            # Half circles: their top and bottom lie a radius above and below the middle.
             middle = ((points[-1][0] + end[0]) / 2, (points[-1][1] + end[1]) / 2)
             points += [(middle[0], middle[1] - radius), (middle[0], middle[1] + radius), end]
     yield points

@@ -16,11 +16,11 @@ from tests.api.drawing.reading_back import ReadDrawing
 from tests.seeds_demo.demo_world import world
 
 EVERY = 13
-"""Each how many-th half of a long list is drawn: a prime, so that no series' own rhythm is followed."""
+"""Step between the drawn halves of a long list: a prime, so that it does not follow the pattern of a series."""
 
 
 def sampled() -> list[Half]:
-    """Halves of the demo catalogue, and every series' first and last."""
+    """A sample of halves of the demo catalogue, including the first and last of every series."""
     halves = list(world().halves.values())
     ends = [half for before, half in pairwise(halves) if before.series != half.series]
     return [*halves[::EVERY], *ends, halves[-1]]
@@ -32,7 +32,7 @@ def test_every_dimension_of_the_demo_catalogue_can_be_read_back_between_its_edge
     assert sum(assert_edges_are_true(sizes_of(half)) for half in halves) > 8 * len(halves)
 
 
-def test_body_pocket_tails_and_height_themselves_have_the_catalogue_s_size() -> None:
+def test_body_pocket_tails_and_height_are_drawn_at_their_size() -> None:
     for half in sampled():
         sizes = sizes_of(half)
         drawn = ReadDrawing(top_view(sizes).svg)
@@ -60,7 +60,7 @@ def assert_height_is_true(sizes: Sizes) -> None:
     assert cut.extent("plastic").width == pytest.approx(sizes.mm("body_width"), abs=MICROMETRE)
 
 
-def test_contacts_stand_where_pitch_row_spacing_and_count_say() -> None:
+def test_contacts_are_drawn_according_to_pitch_row_spacing_and_count() -> None:
     for half in sampled():
         sizes = sizes_of(half)
         contacts = ReadDrawing(top_view(sizes).svg).pieces("metal")
@@ -79,7 +79,7 @@ def test_contacts_stand_where_pitch_row_spacing_and_count_say() -> None:
 
 def assert_on_datum(centres: list[tuple[float, float]], half: Half) -> None:
     if half.blocked:
-        return  # the datum counts the sites left out
+        return  # the datum includes the blocked sites
     across, down = [x for x, _ in centres], [y for _, y in centres]
     assert (min(across) + max(across), min(down) + max(down)) == pytest.approx((0, 0), abs=MICROMETRE)
 
@@ -90,7 +90,7 @@ def assert_rows_apart(rows: list[float], sizes: Sizes) -> None:
 
 
 def assert_pitch(places: list[float], sizes: Sizes) -> None:
-    """Neighbours are a pitch apart, or several where sites are blocked, and a gap only between groups."""
+    """Neighbours are one pitch apart, several where sites are blocked, and a gap apart between groups."""
     pitch, gaps = sizes.mm("pitch"), 0
     for before, after in pairwise(sorted(places)):
         steps = (after - before) / pitch
@@ -106,7 +106,7 @@ def known(**lengths: float) -> dict[str, Length]:
     return {name: Length(value=value, source=Source.STATED) for name, value in lengths.items()}
 
 
-def test_a_staggered_row_stands_half_a_pitch_aside_and_the_datum_stays_in_the_middle() -> None:
+def test_a_staggered_row_is_shifted_by_half_a_pitch_and_the_datum_stays_in_the_middle() -> None:
     sizes = make_sizes(
         half_kind="plug",
         row_contacts=(10, 10),
@@ -127,7 +127,7 @@ def test_unequal_rows_of_an_aligned_half_keep_to_one_grid() -> None:
     assert {round(piece.centre[0], 3) for piece in contacts if piece.centre[1] > 0} < upper
 
 
-def test_a_blocked_site_is_drawn_as_missing_in_its_place() -> None:
+def test_a_blocked_site_is_drawn_as_missing_at_its_position() -> None:
     sizes = make_sizes(half_kind="plug", row_contacts=(5, 5), blocked=[(2, 3)], lengths=known(pitch=1.0))
     drawn = ReadDrawing(top_view(sizes).svg)
     (missing,) = drawn.pieces("blocked")
@@ -135,7 +135,7 @@ def test_a_blocked_site_is_drawn_as_missing_in_its_place() -> None:
     assert missing.centre == pytest.approx((0.0, sizes.mm("row_spacing") / 2), abs=MICROMETRE)
 
 
-def test_tails_of_a_pitch_of_their_own_stand_at_it() -> None:
+def test_tails_are_drawn_at_their_own_pitch() -> None:
     sizes = make_sizes(
         half_kind="plug",
         row_contacts=(12,),
@@ -150,7 +150,7 @@ def test_tails_of_a_pitch_of_their_own_stand_at_it() -> None:
     assert drawn.between_edges()["tail_pitch"] == pytest.approx(1.02, abs=MICROMETRE)
 
 
-def test_lands_and_pegs_have_their_spans() -> None:
+def test_lands_and_pegs_are_drawn_at_their_spans() -> None:
     lengths = known(land_span=4.4, hold_down_land_span=9.0, peg_hole_span=6.5, land_row_spacing=3.6)
     sizes = make_sizes(half_kind="plug", row_contacts=(10, 10), lengths=lengths)
     (sheet,) = print_sheets([sizes], with_lands=True)

@@ -1,4 +1,4 @@
-"""What is seen by eye changes the drawing: keys, hold-downs, pegs, latches, shield, power contacts, tails."""
+"""Features seen by eye change the drawing: keys, hold-downs, pegs, latches, shield, power contacts, tails."""
 
 from __future__ import annotations
 
@@ -43,41 +43,41 @@ def test_a_cut_corner_is_the_upper_left_one_and_the_body_keeps_its_size() -> Non
     assert {(4.0, -1.5), (4.0, 1.5), (-4.0, 1.5)} <= cut
 
 
-def test_a_shaped_end_is_the_right_one() -> None:
+def test_a_shaped_end_is_drawn_at_the_right() -> None:
     shaped = corners(half(keying="end_shape"))
     assert {(-4.0, -1.5), (-4.0, 1.5)} <= shaped
     assert not {(4.0, -1.5), (4.0, 1.5)} & shaped
     assert max(x for x, _ in shaped) == 4.0
 
 
-def test_an_offset_rib_stands_off_the_middle_line() -> None:
+def test_an_offset_rib_is_drawn_beside_the_middle_line() -> None:
     (rib,) = seen(half("receptacle", keying="offset_rib")).pieces("key")
     assert abs(rib.centre[1]) > 0.3
 
 
 @pytest.mark.parametrize("form", ["end_tab", "side_tab", "wrap_round", "through_board"])
-def test_each_form_of_hold_downs_is_drawn_and_known_ones_full(form: str) -> None:
+def test_each_form_of_hold_downs_is_drawn_with_full_lines_where_known(form: str) -> None:
     drawn = seen(half(hold_down_form=form))
     assert drawn.pieces("hold-down")
     assert not drawn.paths("hold-down", "assumed")
 
 
-def test_no_hold_downs_where_there_are_none_and_dashed_ones_where_nobody_knows() -> None:
+def test_hold_downs_are_dashed_where_unknown_and_not_drawn_where_there_are_none() -> None:
     assert seen(half(hold_down_form="none")).pieces("hold-down") == []
     assert seen(half()).paths("hold-down", "assumed")
 
 
-def test_two_end_tabs_stand_in_the_middle_and_four_beside_it() -> None:
+def test_two_end_tabs_are_drawn_in_the_middle_and_four_beside_it() -> None:
     assert len(seen(half(counts={"hold_down_count": 2}, hold_down_form="end_tab")).pieces("hold-down")) == 2
     assert len(seen(half(counts={"hold_down_count": 4}, hold_down_form="end_tab")).pieces("hold-down")) == 4
 
 
-def test_pegs_are_drawn_where_they_are_certain_alone() -> None:
+def test_pegs_are_drawn_only_where_they_are_certain() -> None:
     assert len(seen(half(pegs="present")).pieces("peg")) == 2
     assert seen(half()).pieces("peg") == []
 
 
-def test_unequal_pegs_are_unequal() -> None:
+def test_unequal_pegs_are_drawn_unequal() -> None:
     one, two = seen(half(keying="unequal_pegs")).pieces("peg")
     assert one.width > two.width
 
@@ -87,7 +87,7 @@ def test_power_contacts_are_drawn_once() -> None:
     assert seen(half(counts={"power_contact_count": 2, "hold_down_count": 2})).pieces("power") == []
 
 
-def test_shield_and_latches_show() -> None:
+def test_shield_and_latches_are_drawn() -> None:
     assert len(seen(half(shield="partial")).pieces("shield")) == 2
     assert len(seen(half(shield="full")).pieces("shield")) == 4
     assert seen(half(shield="none")).pieces("shield") == []
@@ -96,7 +96,7 @@ def test_shield_and_latches_show() -> None:
     assert seen(half(latch_style="click_felt")).pieces("latch") == []
 
 
-def test_tails_under_the_body_are_hidden_and_gull_tails_stand_out() -> None:
+def test_tails_under_the_body_are_hidden_lines_and_gull_wing_tails_extend_beyond_it() -> None:
     assert seen(half(tail_form="under_body")).paths("tail", "hidden")
     out = seen(half(tail_form="gull_out"))
     assert not out.paths("tail", "hidden")
@@ -111,7 +111,7 @@ def test_pins_go_through_the_board_and_balls_stand_on_it() -> None:
     assert balls.extent("plastic").bottom < 0
 
 
-def test_plug_and_receptacle_differ_from_above_and_in_section() -> None:
+def test_plug_and_receptacle_differ_in_top_view_and_section() -> None:
     plug, receptacle = seen(half("plug")), seen(half("receptacle"))
     assert len(receptacle.pieces("raised")) == 1
     assert receptacle.extent("well").height > 2 * plug.extent("well").height
@@ -120,12 +120,12 @@ def test_plug_and_receptacle_differ_from_above_and_in_section() -> None:
     assert len(sections[1].pieces("wire")) == 4
 
 
-def test_a_hermaphroditic_face_is_half_rail_half_pocket() -> None:
+def test_a_hermaphroditic_face_is_half_tongue_and_half_pocket() -> None:
     drawn = seen(half("hermaphroditic"))
     assert drawn.extent("raised").bottom < 0 < drawn.extent("well").top
 
 
-def test_a_record_s_sizes_are_its_own_and_predictions_are_marked() -> None:
+def test_the_sizes_of_a_record_are_drawn_and_predictions_are_marked() -> None:
     entry = Half(
         maker="Fenwick Invented",
         series="Wren",

@@ -1,4 +1,4 @@
-"""What a page gets: well-formed, escaped, without style or script, small, and readable at any size."""
+"""The markup of drawings: well-formed, escaped, without style or script, small, and readable at any size."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from api.drawing.views import Look, View, mated_view, overlay_top, side_view, to
 from tests.api.drawing.reading_back import SVG, ReadDrawing
 
 LIMIT_BYTES = 40_000
-"""Most bytes of a drawing of a half with 200 contacts: pages show dozens of drawings at once."""
+"""Largest size in bytes of the drawing of a half with 200 contacts: pages show dozens of drawings at once."""
 
 HOSTILE = (
     "</svg><script>alert(1)</script>",
@@ -79,7 +79,7 @@ def test_a_half_of_200_contacts_stays_under_40_kb() -> None:
     assert len(side_view(big, Look(features=names)).svg.encode()) < LIMIT_BYTES / 4
 
 
-def test_what_is_not_known_is_dashed_and_has_no_figure() -> None:
+def test_unknown_sizes_are_dashed_and_have_no_figure() -> None:
     drawn = ReadDrawing(top_view(half(body_width=2.0), Look(features=(*ALONG, *ACROSS))).svg)
     assert [word for word in drawn.words() if word] == ["2 ±0.1"]
     assumed = {group.attrib["data-feature"] for group in drawn.groups("assumed")}
@@ -89,13 +89,13 @@ def test_what_is_not_known_is_dashed_and_has_no_figure() -> None:
     assert not [group for group in drawn.groups("assumed") if "data-mm" in group.attrib]
 
 
-def test_what_is_known_is_drawn_full() -> None:
+def test_known_sizes_are_drawn_with_full_lines() -> None:
     drawn = ReadDrawing(top_view(half(body_width=2.0, body_length=6.6, pitch=0.4, row_spacing=1.2)).svg)
     assert not drawn.paths("plastic", "assumed")
     assert not drawn.paths("metal", "assumed")
 
 
-def test_figures_are_written_as_drawings_do() -> None:
+def test_figures_are_written_as_in_technical_drawings() -> None:
     lengths = {
         "body_length": Length(value=6.6, source=Source.STATED, tolerance=0.15),
         "overall_length": Length(value=7.04, source=Source.STATED, bound="max"),
@@ -118,7 +118,7 @@ def test_letters_keep_their_size_on_screen_and_the_view_its_width(width: float, 
 
 
 def boxes_of_figures(view: View) -> list[tuple[float, float, float, float]]:
-    """Where words stand, px; a figure is taken 0.55 of its height wide on average, as tabular numerals are."""
+    """Boxes of the texts, px; a digit is taken to be 0.55 of its height wide, like tabular numerals."""
     root, scale = ElementTree.fromstring(view.svg), view.px_per_mm
     found = []
     for text in root.iter(f"{SVG}text"):
@@ -131,7 +131,7 @@ def boxes_of_figures(view: View) -> list[tuple[float, float, float, float]]:
 
 
 @pytest.mark.parametrize("width", [340.0, 700.0])
-def test_no_figure_runs_into_another(width: float) -> None:
+def test_figures_do_not_overlap(width: float) -> None:
     sizes = half(**{name: 2.0 + index / 3 for index, name in enumerate((*ALONG[3:], *ACROSS))}, pitch=0.4)
     boxes = boxes_of_figures(top_view(sizes, Look(width_px=width)))
     assert len(boxes) >= 12
@@ -141,7 +141,7 @@ def test_no_figure_runs_into_another(width: float) -> None:
             assert apart, (one, other)
 
 
-def test_the_edge_that_counts_can_be_found_by_its_feature() -> None:
+def test_edges_can_be_found_by_their_feature() -> None:
     drawn = ReadDrawing(top_view(half(body_length=6.6)).svg)
     (dimension,) = drawn.groups("dimension")
     assert dimension.attrib["id"] == "dim-body_length"
@@ -149,7 +149,7 @@ def test_the_edge_that_counts_can_be_found_by_its_feature() -> None:
 
 
 @pytest.mark.parametrize("value", [float("nan"), float("inf"), 0.0, -1.0, 1e9])
-def test_a_length_that_is_none_is_refused_with_its_field(value: float) -> None:
+def test_an_invalid_length_is_refused_with_its_field(value: float) -> None:
     with pytest.raises(DrawingError) as refused:
         half(body_length=value)
     assert refused.value.field == "body_length"
@@ -195,5 +195,5 @@ def test_absurd_sizes_still_give_a_drawing(
     assert len(ReadDrawing(top_view(sizes).svg).pieces("metal")) == sum(rows)
 
 
-def test_an_attribute_that_is_nothing_is_left_out() -> None:
+def test_an_attribute_without_a_value_is_left_out() -> None:
     assert element("g", {"id": None}) == "<g/>"

@@ -1,4 +1,4 @@
-"""Halves laid over each other share one datum; a printed sheet is in real millimetres."""
+"""Overlaid halves share one datum; a printed sheet is in real millimetres."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def test_contacts_of_equal_halves_coincide_exactly() -> None:
         assert len(one) == known.contact_count
 
 
-def test_bodies_of_different_halves_lie_around_one_centre() -> None:
+def test_bodies_of_different_halves_share_one_centre() -> None:
     drawn = ReadDrawing(
         overlay_top([half(body_length=6.6, body_width=2.0), half(body_length=7.0, body_width=2.4)], Look()).svg
     )
@@ -42,14 +42,14 @@ def test_bodies_of_different_halves_lie_around_one_centre() -> None:
     assert two.width - one.width == pytest.approx(0.4, abs=MICROMETRE)
 
 
-def test_sections_stand_on_one_board() -> None:
+def test_sections_share_one_board() -> None:
     drawn = ReadDrawing(overlay_side([half(height=0.7), half(height=0.9)], Look()).svg)
     one, two = (drawn.extent("plastic", within=f"layer-{number}") for number in (1, 2))
     assert one.bottom == two.bottom == 0
     assert one.top - two.top == pytest.approx(0.2, abs=MICROMETRE)
 
 
-def test_a_dimension_is_marked_once_per_half_that_knows_it_and_others_not() -> None:
+def test_a_dimension_is_marked_once_for_each_half_that_states_it() -> None:
     pair = [half(body_length=6.6, body_width=2.0), half(body_length=7.0, body_width=2.0, tail_span=2.6)]
     drawn = ReadDrawing(overlay_top(pair, Look(features=("body_length", "opening_length"))).svg)
     assert sorted(group.attrib["id"] for group in drawn.groups("differs")) == ["dim-body_length-1", "dim-body_length-2"]
@@ -62,7 +62,7 @@ def test_too_few_and_too_many_halves_are_refused(number: int) -> None:
         overlay_top([half()] * number, Look())
 
 
-def test_a_mated_pair_s_boards_stand_the_stack_height_apart() -> None:
+def test_the_boards_of_a_mated_pair_are_the_stack_height_apart() -> None:
     stack = Length(value=0.8, source=Source.STATED)
     pair = mated(half(kind="plug", height=0.7), half(height=0.75), stack_height=stack)
     assert pair.lower.half_kind == "receptacle"
@@ -85,7 +85,7 @@ def test_halves_that_mate_sideways_have_no_stack_height() -> None:
     assert boards[0].top == boards[1].top
 
 
-def test_a_motion_mirrors_then_turns_then_shifts() -> None:
+def test_a_motion_mirrors_then_rotates_then_shifts() -> None:
     assert Motion(x=10.0, y=1.0, quarter_turns=1, mirrored=True).of((1.0, 2.0)) == (8.0, 0.0)
     assert Polygon(points=((0.0, 1.0),)).moved(Motion(quarter_turns=2)).points == ((0.0, -1.0),)
 
@@ -140,12 +140,12 @@ def _box_of_group(group: ElementTree.Element) -> tuple[float, float, float, floa
     return min(across), min(down), max(across), max(down)
 
 
-def test_a_half_longer_than_the_paper_is_wide_stands_upright() -> None:
+def test_a_half_longer_than_the_width_of_the_paper_is_printed_upright() -> None:
     drawn = ReadDrawing(print_sheets([half(body_length=200.0, overall_length=200.0, hold_down_land_span=200.0)])[0])
     assert drawn.extent("plastic").height == pytest.approx(200.0, abs=MICROMETRE)
 
 
-def test_what_does_not_fit_on_paper_an_unknown_paper_and_nothing_are_refused() -> None:
+def test_halves_too_large_for_the_paper_an_unknown_paper_and_an_empty_list_are_refused() -> None:
     with pytest.raises(DrawingError, match="larger than the paper"):
         print_sheets([half(body_length=260.0)])
     with pytest.raises(DrawingError, match="paper"):

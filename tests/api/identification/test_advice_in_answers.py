@@ -23,7 +23,7 @@ def identify(server: TestClient, observations: list[dict[str, Any]], **more: Any
     return answer
 
 
-def test_the_answer_names_what_to_measure_next_and_what_the_leaders_would_show(server: TestClient) -> None:
+def test_the_answer_names_the_next_measurement_and_its_expected_values(server: TestClient) -> None:
     answer = identify(server, PLUG)
     first = answer["next_measurements"][0]
     assert answer["further_measuring"]["settled"] is False
@@ -33,7 +33,7 @@ def test_the_answer_names_what_to_measure_next_and_what_the_leaders_would_show(s
     assert bits == sorted(bits, reverse=True)
 
 
-def test_only_what_is_at_hand_is_advised(server: TestClient) -> None:
+def test_only_measurements_with_instruments_at_hand_are_advised(server: TestClient) -> None:
     by_eye = identify(server, PLUG, at_hand=[])["next_measurements"]
     assert by_eye
     assert all(each["instrument"] is None for each in by_eye)
@@ -41,7 +41,7 @@ def test_only_what_is_at_hand_is_advised(server: TestClient) -> None:
     assert {each["instrument"] for each in fine} <= {None, "micrometer"}
 
 
-def test_once_it_is_settled_the_answer_says_so(server: TestClient) -> None:
+def test_a_settled_answer_says_so(server: TestClient) -> None:
     more = [
         {"feature": "hold_down_count", "value": 4},
         {"feature": "hold_down_form", "value": "end_tab"},
@@ -56,13 +56,13 @@ def test_once_it_is_settled_the_answer_says_so(server: TestClient) -> None:
 
 
 @pytest.mark.parametrize("name", ["calliper", ""])
-def test_an_unknown_instrument_at_hand_is_refused_at_its_place(server: TestClient, name: str) -> None:
+def test_an_unknown_instrument_at_hand_is_refused_with_its_field(server: TestClient, name: str) -> None:
     response = server.post("/v1/identify", json={"observations": PLUG, "at_hand": ["caliper", name]})
     assert response.status_code == 422
     assert response.json()["errors"][0]["field"] == "at_hand[1]"
 
 
-def test_contacts_counted_instead_of_gaps_is_hinted_at_with_what_it_would_change(server: TestClient) -> None:
+def test_a_hint_says_that_contacts_were_counted_as_gaps_and_what_this_changes(server: TestClient) -> None:
     slipped = [{**each, "spans": 12} if each["feature"] == "pitch" else each for each in PLUG]
     hint = identify(server, slipped)["hints"][0]
     assert hint["corrected"] == {"spans": 11}
@@ -79,5 +79,5 @@ def test_readings_that_contradict_each_other_are_named(server: TestClient) -> No
     assert any("contradict" in message for message in messages)
 
 
-def test_clean_readings_get_no_hint(server: TestClient) -> None:
+def test_readings_without_mistakes_get_no_hint(server: TestClient) -> None:
     assert identify(server, PLUG)["hints"] == []

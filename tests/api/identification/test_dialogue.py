@@ -1,4 +1,4 @@
-"""The dialogue: it asks for what tells most, loses nothing that was taken, and ends settled on the right half."""
+"""The dialogue asks for the most informative measurement, loses no reading, and settles on the right half."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def pieces_of(dialogue: Dialogue) -> list[str]:
 
 
 def reading_of(half: Half, feature: str) -> str:
-    """What a person would type who measures the half perfectly; empty where it cannot be told."""
+    """The reply of a person who measures the half perfectly; empty where the value is unknown."""
     kind = FEATURES[feature].kind
     if kind is Kind.DIMENSION:
         return str(half.dimensions[feature].value) if feature in half.dimensions else ""
@@ -52,7 +52,7 @@ def reading_of(half: Half, feature: str) -> str:
 
 
 @pytest.mark.parametrize("key", ["ouzelby:mossipet-p24", "wrenstubble:chifferel-r60-c"])
-def test_answering_truly_ends_settled_on_the_half(snapshot: Snapshot, key: str) -> None:
+def test_true_answers_settle_on_the_half(snapshot: Snapshot, key: str) -> None:
     half, dialogue = snapshot.halves[key].half, begun(snapshot)
     for _ in range(25):
         question = dialogue.question()
@@ -68,7 +68,7 @@ def test_answering_truly_ends_settled_on_the_half(snapshot: Snapshot, key: str) 
     assert len(dialogue.request.observations) <= 8
 
 
-def test_a_reading_is_taken_with_the_instrument_that_was_asked_for(snapshot: Snapshot) -> None:
+def test_a_reading_is_recorded_with_the_instrument_of_the_question(snapshot: Snapshot) -> None:
     dialogue = begun(snapshot, at_hand=["microscope"])
     question = asked_by(dialogue)
     while FEATURES[question.advised.feature].kind is not Kind.DIMENSION:
@@ -79,7 +79,7 @@ def test_a_reading_is_taken_with_the_instrument_that_was_asked_for(snapshot: Sna
     assert pieces_of(dialogue.answered(question, "6.6@photo")) == [f"{question.advised.feature}=6.6@photo"]
 
 
-def test_a_reading_in_pixels_is_not_put_down_to_an_instrument_that_reads_none(snapshot: Snapshot) -> None:
+def test_a_reading_in_pixels_is_not_recorded_with_an_instrument_that_cannot_read_pixels(snapshot: Snapshot) -> None:
     dialogue = begun(snapshot, at_hand=["vernier"], observations=[{"feature": "contact_count", "value": 24}])
     assert pieces_of(dialogue.answered(dimension_asked_by(dialogue), "612px"))[1].endswith("=612.0px")
 
@@ -102,11 +102,11 @@ def dimension_asked_by(dialogue: Dialogue) -> Question:
         ("marking=T2 A", ["marking=T2 A"]),
     ],
 )
-def test_a_line_is_a_bare_reading_or_one_or_several_whole_pieces(line: str, pieces: list[str]) -> None:
+def test_a_line_is_a_bare_reading_or_one_or_more_complete_pieces(line: str, pieces: list[str]) -> None:
     assert pieces_in(FEATURES["height"], line) == pieces
 
 
-def test_a_length_that_reads_the_same_again_is_a_repeat_and_is_not_asked_a_third_time(snapshot: Snapshot) -> None:
+def test_a_length_with_the_same_second_reading_is_not_asked_for_a_third_time(snapshot: Snapshot) -> None:
     dialogue = begun(snapshot, observations=[{"feature": "height", "value": 0.9}, {"feature": "rows", "value": 2}])
     question = asked_by(dialogue)
     again = replace(question, advised=question.advised.model_copy(update={"feature": "height", "again": True}))
@@ -115,7 +115,7 @@ def test_a_length_that_reads_the_same_again_is_a_repeat_and_is_not_asked_a_third
     assert "height" in taken.skipped
 
 
-def test_a_count_that_was_told_already_changes_nothing_and_is_not_asked_again(snapshot: Snapshot) -> None:
+def test_a_repeated_count_changes_nothing_and_is_not_asked_for_again(snapshot: Snapshot) -> None:
     dialogue = begun(snapshot, observations=[{"feature": "rows", "value": 2}])
     same = dialogue.answered(asked_by(dialogue), "rows=2")
     assert same.request == dialogue.request
@@ -123,14 +123,14 @@ def test_a_count_that_was_told_already_changes_nothing_and_is_not_asked_again(sn
     assert same.skipped == {"rows"}
 
 
-def test_anything_else_may_be_told_at_any_time(snapshot: Snapshot) -> None:
+def test_any_other_observation_may_be_given_at_any_time(snapshot: Snapshot) -> None:
     dialogue = begun(snapshot)
     taken = dialogue.answered(asked_by(dialogue), "height<=0.9")
     assert [given.feature for given in taken.request.observations] == ["height"]
 
 
 @pytest.mark.parametrize("line", ["six", "-3", "rows=many", "nonsense=3", "rows=2 rows=many", "trial_fit=mates:NOBODY"])
-def test_what_makes_no_sense_is_refused_and_nothing_is_lost(snapshot: Snapshot, line: str) -> None:
+def test_invalid_input_is_refused_and_nothing_is_lost(snapshot: Snapshot, line: str) -> None:
     dialogue = begun(snapshot)
     kept = dialogue.answered(asked_by(dialogue), "rows=2")
     with pytest.raises((ShortFormError, ApiError, ObservationErrors)) as refused:
@@ -139,27 +139,27 @@ def test_what_makes_no_sense_is_refused_and_nothing_is_lost(snapshot: Snapshot, 
     assert pieces_of(kept) == ["rows=2"]
 
 
-def test_what_cannot_be_told_is_not_asked_again(snapshot: Snapshot) -> None:
+def test_a_feature_marked_as_unknown_is_not_asked_for_again(snapshot: Snapshot) -> None:
     dialogue = begun(snapshot)
     feature = asked_by(dialogue).advised.feature
     assert asked_by(dialogue.without(feature)).advised.feature != feature
 
 
-def test_the_last_reading_can_be_taken_back_but_not_what_was_known_before(snapshot: Snapshot) -> None:
+def test_the_last_reading_can_be_taken_back_but_not_the_initial_observations(snapshot: Snapshot) -> None:
     dialogue = begun(snapshot, observations=[{"feature": "rows", "value": 2}])
     taken = dialogue.answered(asked_by(dialogue), "contact_count=24")
     assert taken.undone().request == dialogue.request
     assert taken.undone().undone() == taken.undone()
 
 
-def test_what_could_not_be_told_can_be_taken_back_too(snapshot: Snapshot) -> None:
+def test_marking_a_feature_as_unknown_can_be_taken_back(snapshot: Snapshot) -> None:
     dialogue = begun(snapshot)
     skipped = dialogue.without("body_length")
     assert skipped.steps == 1
     assert skipped.undone() == dialogue
 
 
-def test_what_cannot_be_told_is_not_advised_in_the_answer(snapshot: Snapshot) -> None:
+def test_a_feature_marked_as_unknown_is_not_advised_in_the_answer(snapshot: Snapshot) -> None:
     dialogue = begun(snapshot, observations=[{"feature": "contact_count", "value": 24}])
     feature = asked_by(dialogue).feature.name
     before, after = dialogue.answer(), dialogue.without(feature).answer()
@@ -171,7 +171,7 @@ def test_what_cannot_be_told_is_not_advised_in_the_answer(snapshot: Snapshot) ->
 
 @pytest.fixture
 def talk(demo_url: str) -> Callable[..., tuple[int, str]]:
-    """Run the command with lines on standard input: exit code and what was printed."""
+    """Run the command with lines on standard input; returns the exit code and the output."""
 
     def run(lines: str, *arguments: str) -> tuple[int, str]:
         result = CliRunner(env={"OTHERHALF_DATABASE": demo_url}).invoke(
@@ -182,7 +182,9 @@ def talk(demo_url: str) -> Callable[..., tuple[int, str]]:
     return run
 
 
-def test_the_terminal_asks_helps_takes_back_and_prints_the_way_back(talk: Callable[..., tuple[int, str]]) -> None:
+def test_the_terminal_asks_explains_takes_back_and_prints_the_command_to_resume(
+    talk: Callable[..., tuple[int, str]],
+) -> None:
     code, printed = talk("?\nbody_length=6.63\nback\nrows=2\nstop\n", "contact_count=24")
     assert code in (0, 3)
     assert "gives about" in printed
@@ -190,7 +192,9 @@ def test_the_terminal_asks_helps_takes_back_and_prints_the_way_back(talk: Callab
     assert "otherhalf identify contact_count=24 rows=2" in " ".join(printed.split())
 
 
-def test_the_terminal_tells_what_it_took_back_and_counts_on_from_there(talk: Callable[..., tuple[int, str]]) -> None:
+def test_the_terminal_names_the_reading_taken_back_and_continues_the_numbering(
+    talk: Callable[..., tuple[int, str]],
+) -> None:
     _, printed = talk("back\n\nback\nstop\n", "contact_count=24")
     assert "nothing to undo" in printed
     assert "not told" in printed
@@ -206,7 +210,7 @@ def test_a_slip_that_seems_to_settle_it_can_be_taken_back(talk: Callable[..., tu
 
 
 @pytest.mark.parametrize("word", ["don't know", "don’t know", "-", "skip", ""])
-def test_not_knowing_has_several_words(talk: Callable[..., tuple[int, str]], word: str) -> None:
+def test_several_words_mean_unknown(talk: Callable[..., tuple[int, str]], word: str) -> None:
     _, printed = talk(f"{word}\nstop\n", "contact_count=24")
     assert "cannot be" not in printed
     assert "\n2. " in printed
@@ -218,7 +222,7 @@ def test_an_error_shows_what_was_typed(talk: Callable[..., tuple[int, str]]) -> 
     assert "observations[" not in printed
 
 
-def test_a_reading_that_hardly_fits_is_doubted_at_once(talk: Callable[..., tuple[int, str]]) -> None:
+def test_a_reading_that_hardly_fits_is_questioned_at_once(talk: Callable[..., tuple[int, str]]) -> None:
     _, printed = talk("body_length=663\nstop\n", "contact_count=24", "rows=2", "pitch=4.41/11")
     assert "'back' undoes it" in printed
 
@@ -233,7 +237,7 @@ def test_an_interruption_loses_nothing(talk: Callable[..., tuple[int, str]], mon
     assert "otherhalf identify contact_count=24" in printed
 
 
-def test_the_way_back_is_one_line_with_all_that_was_said(
+def test_the_command_to_resume_is_one_line_with_all_observations(
     talk: Callable[..., tuple[int, str]], tmp_path: Path, demo_url: str
 ) -> None:
     specimen = tmp_path / "specimen.json"
@@ -253,20 +257,20 @@ def test_the_end_of_input_ends_the_dialogue_with_an_answer(talk: Callable[..., t
     assert "probability" in printed
 
 
-def test_nothing_observed_is_no_answer(talk: Callable[..., tuple[int, str]]) -> None:
+def test_without_observations_there_is_no_answer(talk: Callable[..., tuple[int, str]]) -> None:
     code, printed = talk("stop\n")
     assert code == 3
     assert "Nothing was observed" in printed
 
 
-def test_the_dialogue_needs_the_terminal_for_itself(talk: Callable[..., tuple[int, str]]) -> None:
+def test_the_dialogue_refuses_options_that_use_the_terminal(talk: Callable[..., tuple[int, str]]) -> None:
     for arguments in (["--json"], ["--file", "-"]):
         code, printed = talk("", *arguments)
         assert code == 2
         assert "--ask" in printed
 
 
-def test_an_instrument_that_nobody_knows_is_refused(talk: Callable[..., tuple[int, str]]) -> None:
+def test_an_unknown_instrument_is_refused_by_the_dialogue(talk: Callable[..., tuple[int, str]]) -> None:
     code, printed = talk("", "--at-hand", "calliper")
     assert code == 2
     assert "caliper" in printed

@@ -1,4 +1,4 @@
-"""What measurements know better than an entry states takes its place in identification, and says so."""
+"""Identification uses a measured dimension where it is better known than the stated one, and says so."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def _measure(catalogue: Catalogue, name: str, value: float) -> None:
         submission.confirm(session, Act(actor=name), said, {})
 
 
-def test_a_doubted_length_gives_way_to_what_several_people_measured(catalogue: Catalogue) -> None:
+def test_a_doubtful_length_is_replaced_by_measurements_of_several_people(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         add(session, [_half()], Act(actor="Robin"))
     source = SnapshotSource(catalogue)
@@ -60,7 +60,7 @@ def test_a_doubted_length_gives_way_to_what_several_people_measured(catalogue: C
     assert lines["contact_count"].expected_from is None
 
 
-def test_a_drawing_that_is_known_well_keeps_its_place(catalogue: Catalogue) -> None:
+def test_a_well_known_stated_length_is_kept(catalogue: Catalogue) -> None:
     exact = _half().model_copy(update={"dimensions": half().dimensions})
     with catalogue.writing() as session:
         add(session, [exact], Act(actor="Robin"))

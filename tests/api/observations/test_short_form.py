@@ -1,4 +1,4 @@
-"""The short form of observations: what each piece means, and where a wrong one is wrong."""
+"""The short form of observations: the meaning of each piece, and the position of each error."""
 
 from __future__ import annotations
 
@@ -113,31 +113,31 @@ REFUSED = [
 
 
 @pytest.mark.parametrize(("piece", "meant"), READ)
-def test_a_piece_means_what_the_manual_says(piece: str, meant: dict[str, Any]) -> None:
+def test_a_piece_has_the_documented_meaning(piece: str, meant: dict[str, Any]) -> None:
     assert parse_pieces([piece]) == [meant]
 
 
 @pytest.mark.parametrize("piece", [piece for piece, _ in READ])
-def test_what_a_piece_gives_is_a_request_of_the_interface(piece: str) -> None:
+def test_a_piece_gives_a_valid_observation_of_the_interface(piece: str) -> None:
     IdentifyRequest.model_validate({"observations": parse_pieces([piece])})
 
 
 @pytest.mark.parametrize("piece", [piece for piece, _ in READ])
-def test_what_a_piece_gives_is_written_as_a_piece_that_gives_the_same(piece: str) -> None:
+def test_writing_an_observation_as_a_piece_and_reading_it_gives_the_same_observation(piece: str) -> None:
     (meant,) = parse_pieces([piece])
     (again,) = parse_pieces([piece_of(meant)])
     assert {"unit": "mm", **again} == {"unit": "mm", **meant}
 
 
 @pytest.mark.parametrize("number", [561.2, 1e-7, 12345678.125, 3, 4.0, 0.1 + 0.2])
-def test_a_number_is_written_with_all_its_figures_and_no_exponent(number: float) -> None:
+def test_a_number_is_written_with_all_its_digits_and_without_exponent(number: float) -> None:
     piece = piece_of({"feature": "body_length", "value": number})
     assert parse_pieces([piece])[0]["value"] == number
     assert "e" not in piece.partition("=")[2]
 
 
 @pytest.mark.parametrize(("piece", "part", "message"), REFUSED)
-def test_a_wrong_piece_is_refused_at_the_part_that_is_wrong(piece: str, part: str, message: str) -> None:
+def test_an_invalid_piece_is_refused_and_the_invalid_part_is_named(piece: str, part: str, message: str) -> None:
     with pytest.raises(ShortFormError) as caught:
         parse_pieces([piece])
     (error,) = caught.value.errors
@@ -148,14 +148,14 @@ def test_a_wrong_piece_is_refused_at_the_part_that_is_wrong(piece: str, part: st
     assert error.remedy
 
 
-def test_every_wrong_piece_is_told_at_once() -> None:
+def test_all_invalid_pieces_are_reported_at_once() -> None:
     with pytest.raises(ShortFormError) as caught:
         parse_pieces(["pich=1", "contact_count=24", "height=tall"])
     assert [error.piece for error in caught.value.errors] == ["pich=1", "height=tall"]
 
 
 @pytest.mark.parametrize("name", FEATURES)
-def test_a_feature_answers_to_its_name_and_label(name: str) -> None:
+def test_a_feature_is_found_by_its_name_and_label(name: str) -> None:
     feature = FEATURES[name]
     what = {"category": "x", "labels": "x", "fit": "mates:a:b"}.get(feature.kind, "1")
     if feature.values:
@@ -164,7 +164,7 @@ def test_a_feature_answers_to_its_name_and_label(name: str) -> None:
         assert parse_pieces([f"{word}={what}"])[0]["feature"] == name
 
 
-def test_a_misspelt_feature_is_answered_with_the_one_meant() -> None:
+def test_a_misspelt_feature_is_refused_with_a_suggestion() -> None:
     with pytest.raises(ShortFormError) as caught:
         parse_pieces(["bodylenght=6.5"])
     assert "'body_length'" in caught.value.errors[0].remedy

@@ -1,4 +1,4 @@
-"""Every change of the catalogue is one operation of the table, whoever asks for it."""
+"""Every change of the catalogue is one operation of the table, whether a route, page or command asks for it."""
 
 from __future__ import annotations
 
@@ -37,11 +37,11 @@ NO_OPERATION = {
     "api/command_line/commands/catalogue.py": "takes whole files in, and upgrades the tables",
     "api/command_line/commands/drawing.py": "takes a table in, as an import does",
 }
-"""Modules that write for another reason than somebody's act."""
+"""Modules that write for a reason other than a person's act."""
 
 
 def operations_in(dependant: Dependant) -> Iterator[Operation[Any, Any]]:
-    """The operations that a tree of dependencies names."""
+    """The operations named in a tree of dependencies."""
     if isinstance(dependant.call, CarriesOut):
         yield dependant.call.operation
     for inner in dependant.dependencies:
@@ -49,7 +49,7 @@ def operations_in(dependant: Dependant) -> Iterator[Operation[Any, Any]]:
 
 
 def by_route(routes: Sequence[BaseRoute]) -> dict[tuple[str, str], list[Operation[Any, Any]]]:
-    """What each unsafe address of the JSON interface carries out."""
+    """The operation of each unsafe address of the JSON interface."""
     found = {}
     for route in iter_route_contexts(routes):
         dependant = getattr(route, "dependant", None)
@@ -66,7 +66,7 @@ def sources() -> Iterator[tuple[str, ast.Module]]:
         yield path.relative_to(folder.parent).as_posix(), ast.parse(path.read_text(encoding="utf-8"))
 
 
-def test_every_operation_of_a_subject_is_in_the_table_under_a_name_of_its_own() -> None:
+def test_every_operation_is_in_the_table_under_a_unique_name() -> None:
     described = [each for subject in SUBJECTS for each in vars(subject).values() if isinstance(each, Operation)]
     assert len(OPERATIONS) == len(described)
     assert {id(each) for each in OPERATIONS.values()} == {id(each) for each in described}
@@ -74,7 +74,7 @@ def test_every_operation_of_a_subject_is_in_the_table_under_a_name_of_its_own() 
 
 
 @pytest.mark.parametrize("operation", OPERATIONS.values(), ids=OPERATIONS)
-def test_an_operation_is_done_by_a_documented_function_that_takes_its_body_and_gives_its_result(
+def test_an_operation_has_a_documented_function_with_its_body_and_result_types(
     operation: Operation[Any, Any],
 ) -> None:
     taken, given = _types(operation.run)
@@ -100,14 +100,14 @@ def _arguments(function: Any) -> tuple[Any, Any]:
 
 
 @pytest.mark.parametrize("operation", OPERATIONS.values(), ids=OPERATIONS)
-def test_no_operation_is_open_to_readers_and_its_refusals_are_known(operation: Operation[Any, Any]) -> None:
+def test_no_operation_is_open_to_readers_and_all_refusals_are_known(operation: Operation[Any, Any]) -> None:
     assert Role.READER not in POLICY[operation.permission].roles
     assert set(operation.problems) <= set(PROBLEMS)
     assert set(operation.told_once) <= set(operation.result.model_fields)
     assert "pending" in operation.result.model_fields or not operation.may_wait
 
 
-def test_every_route_that_changes_something_carries_out_one_operation_of_the_table(app: FastAPI) -> None:
+def test_every_unsafe_route_carries_out_one_operation_of_the_table(app: FastAPI) -> None:
     found = by_route(app.routes)
     assert {path for (_, path), named in found.items() if not named} == COMPUTING
     for address, named in found.items():
@@ -115,7 +115,7 @@ def test_every_route_that_changes_something_carries_out_one_operation_of_the_tab
         assert all(OPERATIONS[each.name] is each for each in named), address
 
 
-def test_a_routes_status_answer_and_refusals_are_its_operations(app: FastAPI) -> None:
+def test_status_answer_and_refusals_of_a_route_are_those_of_its_operation(app: FastAPI) -> None:
     paths = app.openapi()["paths"]
     for (method, path), named in by_route(app.routes).items():
         for operation in named:
@@ -125,7 +125,7 @@ def test_a_routes_status_answer_and_refusals_are_its_operations(app: FastAPI) ->
             assert all(f"/problems/{name}" in documented for name in operation.problems), path
 
 
-def test_nobody_but_the_transaction_writes_for_somebody() -> None:
+def test_only_the_transaction_of_an_operation_writes_for_a_person() -> None:
     writing = {
         name
         for name, module in sources()
@@ -135,7 +135,7 @@ def test_nobody_but_the_transaction_writes_for_somebody() -> None:
     assert writing == set(NO_OPERATION)
 
 
-def test_the_unsafe_routes_are_those_that_operations_name_each_at_its_own_address(app: FastAPI) -> None:
+def test_the_unsafe_routes_are_exactly_those_named_by_operations(app: FastAPI) -> None:
     served = {address: named[0].name for address, named in by_route(app.routes).items() if named}
     named = [
         ((method, f"/v1{path}"), operation.name)
@@ -147,7 +147,7 @@ def test_the_unsafe_routes_are_those_that_operations_name_each_at_its_own_addres
 
 
 @pytest.mark.parametrize("operation", OPERATIONS.values(), ids=OPERATIONS)
-def test_a_route_of_an_operation_that_needs_a_state_says_of_which_record_and_every_route_is_explained(
+def test_every_route_is_described_and_names_the_record_whose_state_it_needs(
     operation: Operation[Any, Any], app: FastAPI
 ) -> None:
     for route in operation.routes:
@@ -161,7 +161,7 @@ def test_a_route_of_an_operation_that_needs_a_state_says_of_which_record_and_eve
         assert route.record or not operation.needs_tag
 
 
-def test_every_operation_is_asked_for_by_a_route_a_page_or_a_command() -> None:
+def test_every_operation_is_used_by_a_route_a_page_or_a_command() -> None:
     used = {
         node.id
         for name, module in sources()

@@ -1,4 +1,4 @@
-"""Which permission each act on the catalogue takes: routes, page forms and commands all ask the operation."""
+"""The permission that each operation needs; routes, page forms and commands all ask the operation."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ CONTRIBUTING = {
     "withdraw sighting",
     "stop",
 }
-"""Who proposed a change may stop it; for others' it takes `maintain`, which the act itself asks for."""
+"""The author of a change may stop it; stopping another person's change needs `maintain`, which the function checks."""
 
 GIVING_EVIDENCE = {"confirm", "dispute", "resolve", "withdraw confirmation"}
-"""Whoever opened a dispute may resolve it; for others' it takes `maintain`."""
+"""The person who opened a dispute may resolve it; resolving another person's dispute needs `maintain`."""
 
 DISCUSSING = {"answer", "comment", "withdraw comment"}
 SAVING_SPECIMENS = {"save case", "revise case", "accept", "withdraw case", "reopen case"}
@@ -44,12 +44,12 @@ TABLE = {
 }
 
 
-def test_each_act_takes_the_permission_of_its_kind() -> None:
+def test_each_operation_needs_its_permission() -> None:
     expected = {name: permission for permission, names in TABLE.items() for name in names}
     assert {name: str(operation.permission) for name, operation in OPERATIONS.items()} == expected
 
 
-def test_whatever_changes_something_that_stands_names_the_state_it_was_made_from() -> None:
+def test_every_change_of_an_existing_record_names_the_state_it_was_made_from() -> None:
     tagged = {name for name, operation in OPERATIONS.items() if operation.needs_tag}
     assert tagged == {
         *("revise", "withdraw", "merge", "restore", "revert"),

@@ -1,4 +1,4 @@
-"""Decoding pictures: what comes out, and everything that is refused before or instead of it."""
+"""Decoding pictures: the grey levels, and pictures refused before or during decoding."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def read(data: bytes, **options: object) -> decoding.GreyPicture:
     return read_picture(data, field="body", **options)  # type: ignore[arg-type]
 
 
-def test_a_grey_png_comes_out_as_it_went_in() -> None:
+def test_a_grey_png_is_decoded_unchanged() -> None:
     assert np.array_equal(read(encoded(GREY)).levels, GREY)
     assert read(encoded(GREY)).notes == ()
 
@@ -33,7 +33,7 @@ def test_sixteen_bits_stay_sixteen_bits() -> None:
 
 
 @pytest.mark.parametrize("mode", ["RGB", "RGBA", "LA", "P", "L"])
-def test_colours_become_their_grey(mode: str) -> None:
+def test_colours_become_grey_levels(mode: str) -> None:
     found = read(encoded(Image.fromarray(GREY).convert(mode)))
     assert np.array_equal(found.levels, GREY)
     assert found.notes == ()
@@ -50,7 +50,7 @@ def test_black_and_white_has_two_levels() -> None:
     assert set(np.unique(read(encoded(Image.fromarray(GREY).convert("1"))).levels)) == {0, 255}
 
 
-def test_transparent_parts_are_white_and_said_to_be() -> None:
+def test_transparent_parts_become_white_with_a_note() -> None:
     clear = Image.fromarray(GREY).convert("RGBA")
     clear.paste((0, 0, 0, 0), (0, 0, 50, 50))
     found = read(encoded(clear))
@@ -61,19 +61,19 @@ def test_transparent_parts_are_white_and_said_to_be() -> None:
 
 @pytest.mark.parametrize("form", ["PNG", "JPEG"])
 @pytest.mark.parametrize("orientation", [3, 6, 8])
-def test_a_picture_is_turned_upright_as_its_camera_noted_and_says_so(orientation: int, form: str) -> None:
+def test_a_picture_is_rotated_upright_as_its_camera_recorded_with_a_note(orientation: int, form: str) -> None:
     found = read(held(GREY, orientation, form))
     assert found.levels.shape == GREY.shape
     assert np.abs(found.levels.astype(int) - GREY).mean() < 3
     assert found.notes == (TURNED,)
 
 
-def test_an_upright_camera_changes_nothing() -> None:
+def test_a_picture_recorded_as_upright_is_not_rotated() -> None:
     assert read(held(GREY, 1)).notes == ()
 
 
 @pytest.mark.parametrize("name", UNUSABLE)
-def test_a_picture_that_cannot_be_used_is_refused_with_a_remedy(name: str) -> None:
+def test_an_unusable_picture_is_refused_with_a_remedy(name: str) -> None:
     data, told = UNUSABLE[name]
     with pytest.raises(ApiError) as caught:
         read(data)
@@ -84,12 +84,12 @@ def test_a_picture_that_cannot_be_used_is_refused_with_a_remedy(name: str) -> No
     assert field.remedy
 
 
-def test_a_picture_of_another_kind_than_declared_is_refused() -> None:
+def test_a_picture_that_differs_from_its_declared_kind_is_refused() -> None:
     with pytest.raises(ApiError, match="not a JPEG picture"):
         read(WHOLE, media_type="image/jpeg")
 
 
-def test_no_pixel_of_a_bomb_is_decoded(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_no_pixel_of_a_decompression_bomb_is_decoded(monkeypatch: pytest.MonkeyPatch) -> None:
     def decoded(picture: Image.Image) -> None:
         raise AssertionError("it was decoded")
 
@@ -99,17 +99,17 @@ def test_no_pixel_of_a_bomb_is_decoded(monkeypatch: pytest.MonkeyPatch) -> None:
             read(data)
 
 
-def test_the_bound_of_pixels_is_exact() -> None:
+def test_the_limit_of_pixels_is_exact() -> None:
     assert read(encoded(np.zeros((40, 50), np.uint8)), max_pixels=2_000).levels.size == 2_000
     with pytest.raises(ApiError, match="too many pixels"):
         read(encoded(np.zeros((40, 50), np.uint8)), max_pixels=1_999)
 
 
-def test_twelve_million_pixels_are_within_the_bound() -> None:
+def test_twelve_million_pixels_are_within_the_limit() -> None:
     assert read(encoded(np.zeros((3_000, 4_000), np.uint8))).levels.shape == (3_000, 4_000)
 
 
-def test_a_jpeg_that_breaks_off_is_not_filled_up_with_grey() -> None:
+def test_a_truncated_jpeg_is_not_filled_up_with_grey() -> None:
     whole = encoded(GREY, "JPEG", quality=95)
     with pytest.raises(ApiError, match="damaged"):
         read(whole[: len(whole) // 2])
@@ -117,7 +117,7 @@ def test_a_jpeg_that_breaks_off_is_not_filled_up_with_grey() -> None:
 
 @pytest.mark.filterwarnings("ignore:.*EXIF:UserWarning", "ignore:Tag data larger:UserWarning")
 def test_any_single_wrong_byte_is_refused_or_harmless() -> None:
-    """Never an error of another kind, whatever a byte is turned into."""
+    """No value of a byte may cause any other kind of error."""
     draw = np.random.default_rng(3)
     small = GREY[40:70, 50:90]
     for whole in (encoded(small), held(small, 6), encoded(Image.fromarray(small).convert("P"))):
@@ -131,7 +131,7 @@ ROWS = (60, 90)
 
 
 @pytest.mark.parametrize("mode", ["RGB", "P", "L", "1"])
-def test_of_a_png_the_rows_that_are_looked_at_are_as_in_the_whole(mode: str) -> None:
+def test_the_decoded_rows_of_a_png_equal_those_of_the_whole_picture(mode: str) -> None:
     data = encoded(Image.fromarray(GREY).convert(mode))
     whole, part = read(data), read(data, rows=ROWS)
     assert part.levels.shape == whole.levels.shape
@@ -139,19 +139,19 @@ def test_of_a_png_the_rows_that_are_looked_at_are_as_in_the_whole(mode: str) -> 
 
 
 @pytest.mark.parametrize("rows", [(-50, 5000), (-9, -3), (900, 950), (80, 80)])
-def test_rows_beyond_the_picture_are_no_error(rows: tuple[int, int]) -> None:
+def test_rows_beyond_the_picture_are_not_an_error(rows: tuple[int, int]) -> None:
     assert np.array_equal(read(encoded(GREY), rows=rows).levels, GREY)
     seen = slice(max(0, rows[0]), max(0, rows[1]))
     colour = read(encoded(Image.fromarray(GREY).convert("RGB")), rows=rows)
     assert np.array_equal(colour.levels[seen], GREY[seen])
 
 
-def test_sixteen_bits_stay_so_in_some_rows() -> None:
+def test_sixteen_bits_stay_sixteen_bits_when_only_some_rows_are_decoded() -> None:
     fine = GREY.astype(np.uint16) * 257
     assert np.array_equal(read(encoded(fine), rows=ROWS).levels[slice(*ROWS)], fine[slice(*ROWS)])
 
 
-def test_a_turned_or_transparent_png_is_decoded_whole() -> None:
+def test_a_rotated_or_transparent_png_is_decoded_completely() -> None:
     turned = read(held(GREY, 6, "PNG"), rows=ROWS)
     assert np.array_equal(turned.levels, GREY)
     assert turned.notes == (TURNED,)
@@ -161,13 +161,13 @@ def test_a_turned_or_transparent_png_is_decoded_whole() -> None:
 
 
 @pytest.mark.parametrize("name", sorted(UNUSABLE.keys() - {"fewer pixels than promised"}))
-def test_what_cannot_be_used_is_refused_whichever_rows_are_looked_at(name: str) -> None:
+def test_an_unusable_picture_is_refused_whichever_rows_are_decoded(name: str) -> None:
     data, told = UNUSABLE[name]
     with pytest.raises(ApiError, match=told):
         read(data, rows=(0, 1))
 
 
-def test_a_second_header_lets_no_more_pixels_in() -> None:
+def test_a_second_header_does_not_raise_the_limit_of_pixels() -> None:
     large = encoded(np.zeros((400, 400), np.uint8))
     second = large[8:33]
     with pytest.raises(ApiError):
@@ -182,7 +182,7 @@ def test_any_single_wrong_byte_below_the_rows_is_refused() -> None:
             read(wrong, rows=(0, 2))
 
 
-def test_rows_of_a_picture_in_colour_are_grey_as_the_whole_picture_is() -> None:
+def test_rows_of_a_colour_picture_have_the_grey_levels_of_the_whole_picture() -> None:
     colour = np.random.default_rng(5).integers(0, 256, (*GREY.shape, 3), dtype=np.uint8)
     picture = Image.fromarray(colour)
     part = read(encoded(picture), rows=ROWS).levels

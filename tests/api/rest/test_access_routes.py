@@ -1,4 +1,4 @@
-"""Every route is held to the policy: which permission it names, and what each role and state gets there."""
+"""Every route follows the policy: the permission it names, and what each role and state gets there."""
 
 from __future__ import annotations
 
@@ -27,10 +27,10 @@ from catalog.history.acts import Act
 from catalog.model import timestamps
 
 COMPUTING = {"/v1/identify", "/v1/identify/explain", "/v1/measure", "/v1/measure/row", "/v1/review"}
-"""Addresses that take a body and store nothing: reading by another method."""
+"""Addresses that take a body and store nothing: reads by another method."""
 
 SESSIONS = {"/sign-in", "/sign-out"}
-"""Forms that anybody may send."""
+"""Forms that anyone may send."""
 
 STATES = (State.ACTIVE, State.SUSPENDED, State.EXPIRED, State.REVOKED)
 
@@ -53,11 +53,11 @@ def named_in(dependant: Dependant) -> Iterator[Permission]:
 
 
 def addresses(routes: Sequence[BaseRoute]) -> list[Address]:
-    """Every address that the routes answer at; files alone are left out, which are only read."""
+    """Every address of the routes, except static files, which are only read."""
     found = []
     for route in iter_route_contexts(routes):
         if isinstance(route.original_route, Mount):
-            assert isinstance(route.original_route.app, StaticFiles), f"what is mounted at {route.path} is not walked"
+            assert isinstance(route.original_route.app, StaticFiles), f"the mount at {route.path} is not covered"
             continue
         dependant = getattr(route, "dependant", None)
         permissions = frozenset(named_in(dependant)) if dependant is not None else frozenset()
@@ -68,7 +68,7 @@ def addresses(routes: Sequence[BaseRoute]) -> list[Address]:
 
 
 def unguarded(routes: Sequence[BaseRoute]) -> list[Address]:
-    """Addresses at which something may be changed without a permission."""
+    """Unsafe addresses without a permission."""
     return [
         address
         for address in addresses(routes)
@@ -77,7 +77,7 @@ def unguarded(routes: Sequence[BaseRoute]) -> list[Address]:
 
 
 def forms(routes: Sequence[BaseRoute]) -> list[Address]:
-    """Addresses of pages that take a form. They ask for their permission themselves, so that what was typed is kept."""
+    """Addresses of pages that take a form. They check the permission themselves, so that what was typed is kept."""
     return [
         address
         for address in addresses(routes)
@@ -96,18 +96,18 @@ def test_no_route_that_changes_something_is_open_to_readers(app: FastAPI) -> Non
             assert all(Role.READER not in POLICY[each].roles for each in address.permissions), address
 
 
-def test_what_only_computes_is_there_and_names_none(app: FastAPI) -> None:
+def test_routes_that_only_compute_exist_and_name_no_permission(app: FastAPI) -> None:
     found = {address.path: address for address in addresses(app.routes) if address.method not in SAFE_METHODS}
     assert set(found) >= COMPUTING
     assert all(not found[path].permissions for path in COMPUTING)
 
 
-def test_the_walk_finds_every_address_that_is_described(app: FastAPI) -> None:
+def test_every_described_address_is_covered(app: FastAPI) -> None:
     described = {(method.upper(), path) for path, each in app.openapi()["paths"].items() for method in each}
     assert described <= {(address.method, address.path) for address in addresses(app.routes)}
 
 
-def test_the_walk_finds_a_route_that_names_no_permission_however_deep_it_is() -> None:
+def test_a_route_without_permission_is_found_at_any_depth() -> None:
     made, inner, outer = FastAPI(), APIRouter(), APIRouter()
 
     @inner.post("/open")
@@ -129,7 +129,7 @@ def indirectly(who: Annotated[Who, needs(Permission.DISCUSS)]) -> str:
     return who.name
 
 
-def test_the_walk_sees_a_permission_in_an_argument_in_a_dependency_and_on_the_router() -> None:
+def test_a_permission_is_found_in_an_argument_a_dependency_and_on_the_router() -> None:
     made, router = FastAPI(), APIRouter(dependencies=[needs(Permission.MAINTAIN)])
 
     @router.put("/all")
@@ -143,7 +143,7 @@ def test_the_walk_sees_a_permission_in_an_argument_in_a_dependency_and_on_the_ro
 
 @dataclass(frozen=True)
 class Asker:
-    """Somebody who asks, and the policy's view of them."""
+    """A person who sends requests, as the policy sees them."""
 
     who: Who
     headers: Mapping[str, str]
@@ -189,7 +189,7 @@ def _asker(catalogue: Catalogue, role: Role, state: State, scopes: Sequence[Scop
 
 @pytest.fixture(scope="module")
 def everybody(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, dict[str, Asker]]:
-    """Address of a catalogue with somebody of each kind, and how they ask."""
+    """Address of a catalogue with a person of each kind, and their request headers."""
     url = f"sqlite:///{tmp_path_factory.mktemp('people') / 'people.sqlite3'}"
     with open_catalogue(url) as catalogue:
         return url, askers_of(catalogue)
@@ -197,7 +197,7 @@ def everybody(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, dict[str, 
 
 @pytest.fixture(scope="module")
 def people_app(everybody: tuple[str, dict[str, Asker]]) -> FastAPI:
-    """The app, with a route of its own for each permission beside all others."""
+    """The app with an additional route for each permission."""
     made = create_app(Settings(database_url=everybody[0]))
     for permission in Permission:
         path = f"/held/{permission}"
@@ -215,13 +215,13 @@ def people_server(people_app: FastAPI) -> Iterator[TestClient]:
         yield client
 
 
-def test_every_role_in_every_state_gets_at_every_route_what_the_policy_says(
+def test_every_role_in_every_state_gets_at_every_route_what_the_policy_allows(
     people_app: FastAPI, people_server: TestClient, everybody: tuple[str, dict[str, Asker]]
 ) -> None:
     held = [address for address in addresses(people_app.routes) if address.permissions]
     assert {f"/held/{permission}" for permission in Permission} <= {address.path for address in held}
     for address in held:
-        # No key and no body that any route takes: who is let through gets as far as that, and changes nothing.
+        # No idempotency key and no valid body: whoever is allowed gets an error about those, and nothing changes.
         path = re.sub(r"\{[^}]*\}", "none", address.path)
         for kind, asker in everybody[1].items():
             answer = people_server.request(address.method, path, json=[], headers=asker.headers)
@@ -246,7 +246,7 @@ def test_a_form_changes_nothing_for_those_who_may_only_read(
             if asker.who.role is not Role.READER and asker.who.state is State.ACTIVE:
                 continue
             answer = people_server.post(path, content="once=a-form&reason=because", headers={**here, **asker.headers})
-            # An entry that is not there is told to anybody; for all that is, each page has tests of its own.
+            # Anyone is told that an entry does not exist; the tests of each page cover existing entries.
             assert answer.status_code in (401, 403, 404), f"{path} answers {kind} with {answer.status_code}"
     assert catalogue.version() == before
 
@@ -281,19 +281,21 @@ def test_a_refusal_is_a_problem_that_says_what_to_do(
     assert answer.headers.get("www-authenticate") == ('Bearer realm="otherhalf"' if status == 401 else None)
 
 
-def test_the_route_learns_who_asks(people_server: TestClient, everybody: tuple[str, dict[str, Asker]]) -> None:
+def test_a_route_knows_the_person_who_asks(people_server: TestClient, everybody: tuple[str, dict[str, Asker]]) -> None:
     asker = everybody[1]["active maintainer"]
     assert people_server.post("/held/maintain", headers=asker.headers).json() == asker.who.name
     assert people_server.post("/held/read").json() == ""
 
 
-def test_the_scheme_is_read_in_any_case(people_server: TestClient, everybody: tuple[str, dict[str, Asker]]) -> None:
+def test_the_scheme_of_authentication_may_have_any_case(
+    people_server: TestClient, everybody: tuple[str, dict[str, Asker]]
+) -> None:
     # RFC 9110, 11.1: the name of a scheme has no case.
     token = everybody[1]["active contributor"].headers["Authorization"].removeprefix("Bearer ")
     assert people_server.post("/held/contribute", headers={"Authorization": f"bEARER {token}"}).status_code == 200
 
 
-def test_who_is_refused_is_refused_before_the_body_is_looked_at(people_server: TestClient, people_app: FastAPI) -> None:
+def test_permission_is_checked_before_the_body_is_read(people_server: TestClient, people_app: FastAPI) -> None:
     def takes(body: dict[str, int], who: Annotated[Who, needs(Permission.CONTRIBUTE)]) -> None:
         del body, who
 
@@ -301,7 +303,7 @@ def test_who_is_refused_is_refused_before_the_body_is_looked_at(people_server: T
     assert people_server.post("/held-body", json={"a": "banana"}).status_code == 401
 
 
-def test_a_suspension_counts_from_the_next_request_on(tmp_path: Path) -> None:
+def test_a_suspension_takes_effect_with_the_next_request(tmp_path: Path) -> None:
     url = f"sqlite:///{tmp_path / 'one.sqlite3'}"
     made = create_app(Settings(database_url=url))
     made.add_api_route("/held", _name, methods=["POST"], dependencies=[needs(Permission.CONTRIBUTE)])
@@ -315,7 +317,7 @@ def test_a_suspension_counts_from_the_next_request_on(tmp_path: Path) -> None:
         assert "a slip" in refused.json()["detail"]
 
 
-def test_openapi_tells_how_a_token_is_sent(people_app: FastAPI) -> None:
+def test_openapi_states_how_a_token_is_sent(people_app: FastAPI) -> None:
     description = people_app.openapi()
     scheme = description["components"]["securitySchemes"]["token"]
     assert scheme["scheme"] == "bearer"

@@ -36,7 +36,7 @@ OF_MEMBER = [
     {"feature": "body_length", "value": 3.8, "plus_minus": 0.03},
     {"feature": "height", "max": 0.8},
 ]
-"""Read off the plug of ten contacts, with a bound that is no measurement."""
+"""Observations of the plug with ten contacts, with a bound, which is not a measurement."""
 
 
 @pytest.fixture
@@ -78,7 +78,7 @@ def shown(shop: Workshop, key: str, who: str | None = None) -> dict[str, Any]:
 
 
 def everything_public(shop: Workshop) -> str:
-    """Whatever anybody can list."""
+    """Everything on public lists."""
     lists = [CASES, f"{CASES}?limit=1", f"{CASES}?changed_since=2020-01-01", f"{CASES}.atom", "/v1/search?q=reed"]
     journals = [
         "/v1/journal?limit=500",
@@ -91,7 +91,7 @@ def everything_public(shop: Workshop) -> str:
 
 
 @pytest.mark.parametrize("who", [None, "a bad token"])
-def test_nobody_saves_a_case_without_a_token(shop: Workshop, who: str | None) -> None:
+def test_saving_a_case_needs_a_token(shop: Workshop, who: str | None) -> None:
     headers = {"Authorization": f"Bearer oh_{'k' * 43}"} if who else {}
     version = shop.catalogue.version()
     response = shop.server.post(CASES, json=body(), headers=headers)
@@ -125,7 +125,7 @@ def test_a_cursor_leads_to_public_cases_only(shop: Workshop) -> None:
     assert refused(other) == (422, "invalid-cursor")
 
 
-def test_whoever_has_its_key_reads_a_private_case_and_its_journal(shop: Workshop) -> None:
+def test_the_key_of_a_private_case_gives_access_to_it_and_its_journal(shop: Workshop) -> None:
     key = saved(shop)["key"]
     assert len(key) >= 22
     found = shop.server.get(f"{CASES}/{key}")
@@ -135,7 +135,7 @@ def test_whoever_has_its_key_reads_a_private_case_and_its_journal(shop: Workshop
     assert {row["record"] for row in told} == {"specimen", "case_answer"}
 
 
-def test_a_wrong_key_and_a_case_that_is_hidden_are_refused_alike(shop: Workshop) -> None:
+def test_a_wrong_key_and_a_hidden_case_get_the_same_refusal(shop: Workshop) -> None:
     key = saved(shop, visibility="public")["key"]
     hidden = shop.ask("PUT", f"{CASES}/{key}", IDA, tag=shop.tag(f"{CASES}/{key}"), json=body(visibility="private"))
     assert hidden.status_code == 200, hidden.text
@@ -148,7 +148,7 @@ def test_a_wrong_key_and_a_case_that_is_hidden_are_refused_alike(shop: Workshop)
     assert shop.ask("POST", f"{CASES}/{key}/comments", PER, json={"text": "hello"}).status_code == 404
 
 
-def test_only_the_key_of_a_private_case_itself_opens_a_journal_not_that_of_a_comment_on_it(shop: Workshop) -> None:
+def test_the_journal_of_a_private_case_needs_its_own_key_not_that_of_a_comment(shop: Workshop) -> None:
     key = saved(shop)["key"]
     said = shop.ask("POST", f"{CASES}/{key}/comments", IDA, json={"text": "hut seen"}).json()["key"]
     found = shop.server.get("/v1/journal", params={"record": "comment", "key": said})
@@ -157,7 +157,7 @@ def test_only_the_key_of_a_private_case_itself_opens_a_journal_not_that_of_a_com
     assert said in [row["key"] for row in told]
 
 
-def test_what_came_before_a_case_was_public_is_not_told_by_its_journal_either(shop: Workshop) -> None:
+def test_the_journal_of_a_public_case_does_not_show_its_private_past(shop: Workshop) -> None:
     key = saved(shop, title="my hut in the reeds")["key"]
     place = f"{CASES}/{key}"
     assert shop.ask("PUT", place, IDA, tag=shop.tag(place), json=body(visibility="public")).status_code == 200
@@ -168,7 +168,7 @@ def test_what_came_before_a_case_was_public_is_not_told_by_its_journal_either(sh
 
 
 @pytest.mark.parametrize("tag", ["", "0-0", '"1-1"', "banana"])
-def test_a_revision_says_what_it_was_made_from(shop: Workshop, tag: str) -> None:
+def test_revising_a_case_needs_the_state_it_was_made_from(shop: Workshop, tag: str) -> None:
     key = saved(shop)["key"]
     response = shop.ask("PUT", f"{CASES}/{key}", IDA, tag=tag, json=body(title="another"))
     assert refused(response) == ((412, "stale-revision") if tag else (428, "precondition-missing"))
@@ -176,7 +176,7 @@ def test_a_revision_says_what_it_was_made_from(shop: Workshop, tag: str) -> None
 
 
 @pytest.mark.parametrize("action", ["accept", "withdraw"])
-def test_closing_says_what_it_was_made_from(shop: Workshop, action: str) -> None:
+def test_closing_a_case_needs_the_state_it_was_made_from(shop: Workshop, action: str) -> None:
     key = saved(shop)["key"]
     sent = {"half": HALF} if action == "accept" else {"reason": "a slip"}
     assert refused(shop.ask("POST", f"{CASES}/{key}/{action}", IDA, json=sent)) == (428, "precondition-missing")
@@ -186,14 +186,14 @@ def test_closing_says_what_it_was_made_from(shop: Workshop, action: str) -> None
 
 
 @pytest.mark.parametrize("who", [PER, KEEPER])
-def test_nobody_else_revises_a_case(shop: Workshop, who: str) -> None:
+def test_only_the_author_revises_a_case(shop: Workshop, who: str) -> None:
     key = saved(shop, visibility="public")["key"]
     response = shop.ask("PUT", f"{CASES}/{key}", who, tag=shop.tag(f"{CASES}/{key}"), json=body(title="mine now"))
     assert refused(response) == (403, "forbidden")
 
 
 @pytest.mark.parametrize("action", ["accept", "withdraw", "reopen"])
-def test_a_stranger_closes_no_case(shop: Workshop, action: str) -> None:
+def test_others_cannot_close_a_case(shop: Workshop, action: str) -> None:
     key = saved(shop, visibility="public")["key"]
     sent = {"half": HALF} if action == "accept" else {"reason": "because"}
     response = shop.ask("POST", f"{CASES}/{key}/{action}", PER, tag=shop.tag(f"{CASES}/{key}"), json=sent)
@@ -210,7 +210,7 @@ def test_a_stranger_closes_no_case(shop: Workshop, action: str) -> None:
         ({"text": "x" * 2001}, "text"),
     ],
 )
-def test_a_suggestion_needs_a_reason_that_can_be_read(shop: Workshop, sent: dict[str, str], field: str) -> None:
+def test_a_suggestion_needs_a_visible_reason(shop: Workshop, sent: dict[str, str], field: str) -> None:
     key = saved(shop)["key"]
     response = shop.ask("POST", f"{CASES}/{key}/comments", PER, json=sent)
     assert refused(response) == (422, "invalid-request")
@@ -218,7 +218,7 @@ def test_a_suggestion_needs_a_reason_that_can_be_read(shop: Workshop, sent: dict
     assert shown(shop, key)["comments"] == []
 
 
-def test_a_half_that_the_catalogue_lacks_is_not_suggested_nor_accepted(shop: Workshop) -> None:
+def test_a_half_missing_from_the_catalogue_cannot_be_suggested_or_accepted(shop: Workshop) -> None:
     key = saved(shop)["key"]
     response = shop.ask("POST", f"{CASES}/{key}/comments", PER, json={"text": "it is", "half": "no:such"})
     assert refused(response) == (422, "unknown-half")
@@ -226,7 +226,7 @@ def test_a_half_that_the_catalogue_lacks_is_not_suggested_nor_accepted(shop: Wor
     assert refused(accepted) == (422, "unknown-half")
 
 
-def test_a_comment_of_10_mb_is_refused_at_the_door(shop: Workshop) -> None:
+def test_a_comment_of_10_mb_is_refused_before_it_is_read(shop: Workshop) -> None:
     key = saved(shop)["key"]
     response = shop.ask("POST", f"{CASES}/{key}/comments", PER, json={"text": "x" * 10_000_000})
     assert refused(response) == (413, "body-too-large")
@@ -254,7 +254,7 @@ def test_a_comment_of_10_mb_is_refused_at_the_door(shop: Workshop) -> None:
     ],
     ids=lambda each: next(iter(each)) if isinstance(each, dict) else "",
 )
-def test_what_makes_no_sense_is_not_saved(shop: Workshop, changes: dict[str, Any], kind: str) -> None:
+def test_an_invalid_case_is_not_saved(shop: Workshop, changes: dict[str, Any], kind: str) -> None:
     version = shop.catalogue.version()
     response = shop.ask("POST", CASES, IDA, json=body(**changes))
     assert refused(response) == (422, kind)
@@ -263,7 +263,7 @@ def test_what_makes_no_sense_is_not_saved(shop: Workshop, changes: dict[str, Any
 
 
 @pytest.mark.parametrize("text", ["<script>alert(1)</script>", "=1+1", "{{7*7}}", "Kohlmeise – größer"])
-def test_markup_and_formulas_are_text(shop: Workshop, text: str) -> None:
+def test_markup_and_formulas_in_a_case_are_plain_text(shop: Workshop, text: str) -> None:
     case = saved(shop, title=text, note=text, visibility="public")
     shop.ask("POST", f"{CASES}/{case['key']}/comments", PER, json={"text": text})
     found = shown(shop, case["key"])
@@ -273,7 +273,7 @@ def test_markup_and_formulas_are_text(shop: Workshop, text: str) -> None:
     assert feed.find(".//script") is None
 
 
-def test_a_case_comes_back_as_it_was_saved_with_the_answer_of_an_identification(shop: Workshop) -> None:
+def test_a_saved_case_is_read_back_unchanged_with_its_identification(shop: Workshop) -> None:
     points = [[10.0 * site, 5.0] for site in range(8)]
     given = body(
         observations=OF_MEMBER,
@@ -298,14 +298,14 @@ def test_a_case_comes_back_as_it_was_saved_with_the_answer_of_an_identification(
     assert asked_of(Specimen.model_validate(case["specimen"])).closed_jaws == {"caliper": (0.01, 0.02)}
 
 
-def test_saving_twice_under_one_key_saves_once(shop: Workshop) -> None:
+def test_saving_twice_with_one_idempotency_key_saves_once(shop: Workshop) -> None:
     one, two = (shop.ask("POST", CASES, IDA, key="k1", json=body(visibility="public")) for _ in range(2))
     assert one.json()["key"] == two.json()["key"]
     assert len(shop.server.get(CASES).json()["items"]) == 1
     assert refused(shop.ask("POST", CASES, IDA, key="k1", json=body(title="another"))) == (422, "key-reused")
 
 
-def test_a_suggestion_shows_how_the_ranking_judges_it_now(shop: Workshop) -> None:
+def test_a_suggestion_shows_its_current_rank(shop: Workshop) -> None:
     case = saved(shop, observations=OF_MEMBER, visibility="public")
     place = f"{CASES}/{case['key']}"
     said = shop.ask("POST", f"{place}/comments", PER, json={"text": "same keys", "half": MEMBER}).json()
@@ -318,7 +318,7 @@ def test_a_suggestion_shows_how_the_ranking_judges_it_now(shop: Workshop) -> Non
     assert judged["probability"] < said["judged"]["probability"] / 10
 
 
-def test_a_comment_is_taken_back_by_its_author_or_a_maintainer(shop: Workshop) -> None:
+def test_a_comment_can_be_withdrawn_by_its_author_or_a_maintainer(shop: Workshop) -> None:
     place = f"{CASES}/{saved(shop, visibility='public')['key']}"
     said = shop.ask("POST", f"{place}/comments", PER, json={"text": "nonsense"}).json()
     back = f"{place}/comments/{said['key']}/withdraw"
@@ -333,7 +333,7 @@ def accepted(shop: Workshop, key: str, who: str = IDA, **sent: Any) -> Any:
     return shop.ask("POST", f"{CASES}/{key}/accept", who, tag=shop.tag(f"{CASES}/{key}"), json=sent)
 
 
-def test_an_accepted_half_is_confirmed_by_what_was_measured_in_one_step(shop: Workshop) -> None:
+def test_accepting_a_half_confirms_it_with_the_measurements_in_one_step(shop: Workshop) -> None:
     key = saved(shop, observations=OF_MEMBER, visibility="public")["key"]
     done = accepted(shop, key, half=MEMBER, reason="the same keys", confirm=True)
     assert done.status_code == 200, done.text
@@ -351,7 +351,7 @@ def test_an_accepted_half_is_confirmed_by_what_was_measured_in_one_step(shop: Wo
     assert shop.server.get(CASES).json()["items"] == []
 
 
-def test_evidence_of_a_private_case_does_not_lead_to_it(shop: Workshop) -> None:
+def test_evidence_from_a_private_case_does_not_link_to_it(shop: Workshop) -> None:
     key = saved(shop, observations=OF_MEMBER, title="my hut")["key"]
     assert accepted(shop, key, half=MEMBER, reason="as in my hut").json()["solution"]["confirmation"]
     public = everything_public(shop) + shop.server.get(f"/v1/halves/{MEMBER}/evidence").text
@@ -359,7 +359,7 @@ def test_evidence_of_a_private_case_does_not_lead_to_it(shop: Workshop) -> None:
     assert "hut" not in public
 
 
-def test_nobody_confirms_their_own_figures_by_a_case_of_their_own(shop: Workshop) -> None:
+def test_authors_cannot_confirm_their_own_figures_with_their_own_case(shop: Workshop) -> None:
     key = saved(shop, WREN, observations=OF_MEMBER)["key"]
     insisting = accepted(shop, key, WREN, half=MEMBER, confirm=True)
     assert refused(insisting) == (403, "own-evidence")
@@ -370,7 +370,7 @@ def test_nobody_confirms_their_own_figures_by_a_case_of_their_own(shop: Workshop
     assert shop.server.get(f"/v1/halves/{MEMBER}/evidence").json()["confirmations"] == []
 
 
-def test_a_stale_revision_of_the_half_confirms_nothing(shop: Workshop) -> None:
+def test_an_outdated_revision_of_the_half_is_not_confirmed(shop: Workshop) -> None:
     key = saved(shop, observations=OF_MEMBER)["key"]
     assert refused(accepted(shop, key, half=MEMBER, confirm=True, revision=9)) == (412, "stale-revision")
     done = accepted(shop, key, half=MEMBER, revision=9).json()
@@ -378,7 +378,7 @@ def test_a_stale_revision_of_the_half_confirms_nothing(shop: Workshop) -> None:
     assert "changed since revision 9" in done["solution"]["left_out"][0]
 
 
-def test_evidence_that_is_insisted_on_needs_a_revision_and_a_length(shop: Workshop) -> None:
+def test_requested_evidence_needs_a_revision_and_a_length(shop: Workshop) -> None:
     key = saved(shop, observations=OF_MEMBER)["key"]
     assert refused(accepted(shop, key, half=HALF, confirm=True)) == (422, "invalid-entry")
     counted = saved(shop, observations=OF_MEMBER[:2])["key"]
@@ -387,14 +387,14 @@ def test_evidence_that_is_insisted_on_needs_a_revision_and_a_length(shop: Worksh
     assert "no length" in response.json()["detail"]
 
 
-def test_a_maintainer_who_accepts_puts_nobodys_name_to_measurements(shop: Workshop) -> None:
+def test_accepting_by_a_maintainer_records_no_measurement_under_another_name(shop: Workshop) -> None:
     key = saved(shop, observations=OF_MEMBER)["key"]
     done = accepted(shop, key, KEEPER, half=MEMBER).json()
     assert (done["state"], done["solution"]["confirmation"]) == ("solved", None)
     assert "Ida Finch's, and only they" in done["solution"]["left_out"][0]
 
 
-def test_a_slip_of_units_is_refused_until_it_is_acknowledged(shop: Workshop) -> None:
+def test_a_probable_unit_slip_is_refused_until_it_is_acknowledged(shop: Workshop) -> None:
     inches = {"feature": "body_length", "value": 3.8, "unit": "in", "u": 0.001}
     key = saved(shop, observations=[*OF_MEMBER[:3], inches])["key"]
     response = accepted(shop, key, half=MEMBER, revision=1)
@@ -405,7 +405,7 @@ def test_a_slip_of_units_is_refused_until_it_is_acknowledged(shop: Workshop) -> 
     assert done.json()["solution"]["confirmation"]
 
 
-def test_only_a_suggestion_of_this_half_on_this_case_is_accepted(shop: Workshop) -> None:
+def test_only_a_suggestion_for_this_half_and_case_can_be_accepted(shop: Workshop) -> None:
     key, other = saved(shop)["key"], saved(shop)["key"]
     said = shop.ask("POST", f"{CASES}/{other}/comments", PER, json={"text": "it is", "half": HALF}).json()["key"]
     assert refused(accepted(shop, key, half=HALF, comment=said)) == (422, "invalid-entry")
@@ -413,7 +413,7 @@ def test_only_a_suggestion_of_this_half_on_this_case_is_accepted(shop: Workshop)
     assert accepted(shop, other, half=HALF, comment=said).json()["solution"]["comment"] == said
 
 
-def test_a_solved_case_is_opened_again_and_ranked_anew(shop: Workshop) -> None:
+def test_a_solved_case_can_be_reopened_and_is_ranked_again(shop: Workshop) -> None:
     key = saved(shop, visibility="public")["key"]
     accepted(shop, key, half=HALF, confirm=False)
     response = shop.ask("PUT", f"{CASES}/{key}", IDA, tag=shop.tag(f"{CASES}/{key}"), json=body())
@@ -429,7 +429,7 @@ def add_new(shop: Workshop) -> None:
         add(session, [SK20], by(WREN))
 
 
-def test_a_half_that_comes_changes_the_answer_and_the_case_says_so(shop: Workshop) -> None:
+def test_a_new_half_changes_the_answer_and_the_case_says_so(shop: Workshop) -> None:
     key = saved(shop, visibility="public")["key"]
     before = shown(shop, key)
     assert (before["answer"]["verdict"], before["changed_since"], before["changes"]) == ("no_match", None, [])
@@ -447,10 +447,10 @@ def test_a_half_that_comes_changes_the_answer_and_the_case_says_so(shop: Worksho
     titles = [each.text for each in feed.iter(f"{ATOM}title")]
     assert titles == ["otherhalf: open cases", "answer changed: reed bed recorder"]
     stale = shop.ask("PUT", f"{CASES}/{key}", IDA, tag=tag, json=body())
-    assert refused(stale) == (412, "stale-revision"), "the author has not seen that the answer changed"
+    assert refused(stale) == (412, "stale-revision"), "the author has not yet seen the changed answer"
 
 
-def test_what_leaves_the_halves_as_they_are_ranks_nothing_again(shop: Workshop) -> None:
+def test_changes_that_leave_the_halves_unchanged_rank_no_case_again(shop: Workshop) -> None:
     saved(shop, visibility="public")
     watch = Watch(catalogue=shop.catalogue, source=SnapshotSource(shop.catalogue))
     assert watch.step()
@@ -465,7 +465,7 @@ def test_what_leaves_the_halves_as_they_are_ranks_nothing_again(shop: Workshop) 
     assert shop.server.get(CASES).json()["items"][0]["answer"]["catalogue_version"] > ranked
 
 
-def test_a_fit_with_a_half_that_is_gone_is_passed_over_and_told(shop: Workshop) -> None:
+def test_a_trial_fit_with_a_missing_half_is_skipped_with_a_note(shop: Workshop) -> None:
     fit = {"feature": "trial_fit", "value": {"half": HALF, "mates": False}}
     key = saved(shop, observations=[*OBSERVED, fit], visibility="public")["key"]
     with shop.catalogue.writing() as session:
@@ -474,7 +474,7 @@ def test_a_fit_with_a_half_that_is_gone_is_passed_over_and_told(shop: Workshop) 
     assert HALF in shown(shop, key)["answer"]["passed_over"][0]
 
 
-def test_a_case_that_cannot_be_ranked_any_more_keeps_its_answer(
+def test_a_case_that_can_no_longer_be_ranked_keeps_its_answer(
     shop: Workshop, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     key = saved(shop, visibility="public")["key"]
@@ -502,27 +502,27 @@ def test_a_forged_cursor_is_refused(shop: Workshop, after: str) -> None:
 
 
 @pytest.mark.parametrize("moment", ["lately", "0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-14:00", "x" * 41])
-def test_a_moment_that_is_none_is_refused(shop: Workshop, moment: str) -> None:
+def test_an_invalid_time_is_refused(shop: Workshop, moment: str) -> None:
     response = shop.server.get(CASES, params={"changed_since": moment})
     assert response.status_code == 422
     assert problem(response) in ("invalid-entry", "invalid-request")
 
 
 @pytest.mark.parametrize("number", ["0", "-1", "9" * 30, "first"])
-def test_a_revision_has_a_number(shop: Workshop, number: str) -> None:
+def test_an_invalid_revision_number_is_refused(shop: Workshop, number: str) -> None:
     key = saved(shop)["key"]
     assert refused(shop.server.get(f"{CASES}/{key}/revisions/{number}")) == (422, "invalid-request")
     assert refused(shop.server.get(f"{CASES}/{key}/revisions/99")) == (404, "unknown-entry")
 
 
 @pytest.mark.parametrize("path", ["", "/KEY/comments", "/KEY/accept", "/KEY/withdraw"])
-def test_what_is_no_json_is_refused(shop: Workshop, path: str) -> None:
+def test_a_body_that_is_not_valid_json_is_refused(shop: Workshop, path: str) -> None:
     place = CASES + path.replace("KEY", saved(shop)["key"])
     headers = {"Authorization": f"Bearer {shop.tokens[IDA]}", "Content-Type": "text/plain"}
     assert refused(shop.server.post(place, content=b"{}", headers=headers)) == (415, "unsupported-content")
 
 
-def test_two_workers_that_rank_at_once_tell_a_change_once(shop: Workshop) -> None:
+def test_two_workers_that_rank_at_once_record_a_change_once(shop: Workshop) -> None:
     keys = [saved(shop, visibility="public")["key"] for _ in range(6)]
     add_new(shop)
     with ThreadPoolExecutor(4) as workers:
@@ -532,7 +532,7 @@ def test_two_workers_that_rank_at_once_tell_a_change_once(shop: Workshop) -> Non
     assert sorted(row["about"] for row in told if row["action"] == "rank") == sorted(keys)
 
 
-def test_an_author_who_revises_while_cases_are_ranked_loses_nothing(shop: Workshop) -> None:
+def test_a_revision_made_while_cases_are_ranked_is_not_lost(shop: Workshop) -> None:
     key = saved(shop, visibility="public")["key"]
     place = f"{CASES}/{key}"
     add_new(shop)

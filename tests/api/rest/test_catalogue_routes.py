@@ -1,4 +1,4 @@
-"""Reading the catalogue over HTTP: pages, filters, entity tags, HEAD, search."""
+"""Reading the catalogue over HTTP: pages, filters, ETags, HEAD, search."""
 
 from __future__ import annotations
 
@@ -37,20 +37,20 @@ def test_following_next_gives_every_mating_once(server: TestClient, snapshot: Sn
     assert len(set(ids)) == len(ids)
 
 
-def test_small_pages_give_what_a_large_page_gives(server: TestClient) -> None:
+def test_small_pages_give_the_same_rows_as_a_large_page(server: TestClient) -> None:
     small = pages(server, "/v1/series", limit=7)
     large = pages(server, "/v1/series", limit=500)
     assert small == large
 
 
-def test_filters_hold_on_every_page(server: TestClient) -> None:
+def test_filters_apply_to_every_page(server: TestClient) -> None:
     found = pages(server, "/v1/halves", maker="Ouzelby", half_kind="plug", limit=5)
     assert found
     assert {(item["half"]["maker"], item["half"]["half_kind"]) for item in found} == {("Ouzelby", "plug")}
 
 
 @pytest.mark.parametrize("path", [*LISTS, "/v1/search?q=mossipet", "/v1/halves/ouzelby:mossipet-p24"])
-def test_a_query_parameter_that_the_address_does_not_have_is_refused(server: TestClient, path: str) -> None:
+def test_an_unknown_query_parameter_is_refused(server: TestClient, path: str) -> None:
     response = server.get(f"{path}{'&' if '?' in path else '?'}makr=Ouzelby")
     assert (response.status_code, response.json()["type"]) == (422, "/problems/invalid-request")
     (error,) = response.json()["errors"]
@@ -58,7 +58,7 @@ def test_a_query_parameter_that_the_address_does_not_have_is_refused(server: Tes
     assert error["remedy"]
 
 
-def test_a_slip_in_a_filters_name_is_told_with_the_right_name(server: TestClient) -> None:
+def test_a_misspelt_filter_is_refused_with_a_suggestion(server: TestClient) -> None:
     (error,) = server.get("/v1/halves?makr=Ouzelby").json()["errors"]
     assert "'maker'" in error["remedy"]
 
@@ -68,7 +68,7 @@ def test_halves_are_found_by_series_count_and_fragment(server: TestClient) -> No
     assert [item["key"] for item in pages(server, "/v1/halves", **query)] == ["ouzelby:mossipet-p24"]
 
 
-def test_a_half_a_series_and_its_matings_lead_to_each_other(server: TestClient) -> None:
+def test_a_half_its_series_and_its_matings_link_to_each_other(server: TestClient) -> None:
     half = server.get("/v1/halves/ouzelby:mossipet-p24").json()
     series = server.get(f"/v1/series/{half['series_key']}").json()
     assert series["series"]["name"] == half["half"]["series"]
@@ -112,14 +112,14 @@ def test_a_cursor_of_another_list_or_filter_is_refused(server: TestClient) -> No
         ("/v1/search?q=a&limit=101", "limit"),
     ],
 )
-def test_a_wrong_query_is_refused_at_its_parameter(server: TestClient, path: str, field: str) -> None:
+def test_an_invalid_query_is_refused_with_its_parameter(server: TestClient, path: str, field: str) -> None:
     response = server.get(path)
     assert response.status_code == 422
     assert [error["field"] for error in response.json()["errors"]] == [field]
 
 
 @pytest.mark.parametrize("path", [*LISTS, "/v1/halves/ouzelby:mossipet-p24", "/v1/search?q=mossipet"])
-def test_a_fresh_copy_is_not_sent_again(server: TestClient, path: str) -> None:
+def test_an_unchanged_page_is_not_sent_again(server: TestClient, path: str) -> None:
     first = server.get(path)
     again = server.get(path, headers={"If-None-Match": f'"other", W/{first.headers["etag"]}'})
     assert again.status_code == 304
@@ -129,13 +129,13 @@ def test_a_fresh_copy_is_not_sent_again(server: TestClient, path: str) -> None:
 
 
 @pytest.mark.parametrize("path", [*LISTS, "/v1/features", "/health", "/", "/docs"])
-def test_head_answers_as_get_without_a_body(server: TestClient, path: str) -> None:
+def test_head_answers_like_get_without_a_body(server: TestClient, path: str) -> None:
     head, get = server.head(path), server.get(path)
     assert (head.status_code, head.content) == (get.status_code, b"")
     assert head.headers["content-length"] == get.headers["content-length"]
 
 
-def test_search_tolerates_a_slip_of_the_keyboard(server: TestClient) -> None:
+def test_search_tolerates_a_typing_error(server: TestClient) -> None:
     hits = server.get("/v1/search", params={"q": "mosipet", "limit": 3}).json()["hits"]
     assert hits[0]["key"].startswith("ouzelby:mossipet")
 

@@ -1,4 +1,4 @@
-"""Contributing over HTTP: the review beforehand, adding once, refusing what is stale, missing, replayed or severe."""
+"""Contributing over HTTP: the review, adding once, and refusals of stale, incomplete, replayed or severe requests."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ def test_a_mating_is_added_and_read_by_its_key(shop: Workshop) -> None:
     assert (stands.json()["id"], stands.headers["etag"]) == (key, made.headers["etag"])
 
 
-def test_the_review_tells_all_and_saves_nothing_and_needs_no_token(shop: Workshop) -> None:
+def test_the_review_lists_all_findings_saves_nothing_and_needs_no_token(shop: Workshop) -> None:
     version = shop.catalogue.version()
     answer = shop.ask("POST", "/v1/review", json={"entry": {"record": "half", **IMPOSSIBLE}}).json()
     assert answer["clean"] is False
@@ -104,7 +104,7 @@ def test_the_review_shows_every_half_and_mating_of_a_series_page_by_page(shop: W
     assert (len(set(halves)), len(matings)) == (9, 6)
 
 
-def test_the_reviews_cursor_belongs_to_its_entry(shop: Workshop) -> None:
+def test_a_cursor_of_a_review_is_valid_only_for_its_entry(shop: Workshop) -> None:
     page = shop.ask(
         "POST", "/v1/review", json={"entry": {"record": "series", **written(series())}}, params={"limit": 1}
     )
@@ -113,7 +113,7 @@ def test_the_reviews_cursor_belongs_to_its_entry(shop: Workshop) -> None:
     assert (refused.status_code, problem(refused)) == (422, "invalid-cursor")
 
 
-def test_what_is_severe_needs_a_reason_that_is_kept(shop: Workshop) -> None:
+def test_a_severe_finding_needs_a_reason_which_is_recorded(shop: Workshop) -> None:
     refused = shop.ask("POST", "/v1/halves", IDA, json={"entry": IMPOSSIBLE})
     assert (refused.status_code, problem(refused)) == (409, "review-refused")
     errors = refused.json()["errors"]
@@ -141,7 +141,7 @@ def test_an_acknowledgement_without_reason_or_code_is_refused(
     assert refused.json()["errors"][0]["field"] == field
 
 
-def test_a_request_sent_twice_under_one_key_acts_once(shop: Workshop) -> None:
+def test_a_request_repeated_with_the_same_idempotency_key_acts_once(shop: Workshop) -> None:
     body = {"entry": written(NEW), "reason": "from the leaflet"}
     first = shop.ask("POST", "/v1/halves", IDA, key="k1", json=body)
     again = shop.ask("POST", "/v1/halves", IDA, key="k1", json=body)
@@ -152,7 +152,7 @@ def test_a_request_sent_twice_under_one_key_acts_once(shop: Workshop) -> None:
     assert len(rows(shop, record="half", key=NEW.key)) == 1
 
 
-def test_a_key_of_another_request_is_refused_but_is_free_for_other_people(shop: Workshop) -> None:
+def test_an_idempotency_key_of_another_request_is_refused_but_free_for_other_people(shop: Workshop) -> None:
     body = {"entry": written(NEW)}
     assert shop.ask("POST", "/v1/halves", IDA, key="k1", json=body).status_code == 201
     changed = shop.ask("POST", "/v1/halves", IDA, key="k1", json={"entry": written(NEW, note="other")})
@@ -162,7 +162,7 @@ def test_a_key_of_another_request_is_refused_but_is_free_for_other_people(shop: 
     assert shop.ask("POST", "/v1/halves", PER, key="k1", json=body).json()["unchanged"]["half"] == 1
 
 
-def test_a_refused_request_does_not_use_up_its_key(shop: Workshop) -> None:
+def test_a_refused_request_does_not_use_up_its_idempotency_key(shop: Workshop) -> None:
     assert shop.ask("POST", "/v1/halves", IDA, key="k1", json={"entry": IMPOSSIBLE}).status_code == 409
     assert shop.ask("POST", "/v1/halves", IDA, key="k1", json={"entry": written(NEW)}).status_code == 201
 
@@ -175,7 +175,7 @@ def test_an_invalid_idempotency_key_is_refused(shop: Workshop, key: str) -> None
     assert refused.json()["errors"][0]["field"] == "Idempotency-Key"
 
 
-def test_a_change_needs_what_it_was_made_from(shop: Workshop) -> None:
+def test_a_change_needs_the_state_it_was_made_from(shop: Workshop) -> None:
     body = {"entry": written(longer())}
     missing = shop.ask("PUT", PLACE, IDA, json=body)
     assert (missing.status_code, problem(missing)) == (428, "precondition-missing")
@@ -188,7 +188,7 @@ def test_a_change_needs_what_it_was_made_from(shop: Workshop) -> None:
     assert shop.server.get(PLACE).json()["half"]["dimensions"]["body_length"]["value"] == 7.9
 
 
-def test_what_somebody_said_meanwhile_makes_a_change_stale_too(shop: Workshop) -> None:
+def test_a_new_statement_makes_a_change_stale_too(shop: Workshop) -> None:
     tag = shop.tag(PLACE)
     with shop.catalogue.writing() as session:
         confirm(session, half(), PER)
@@ -197,13 +197,13 @@ def test_what_somebody_said_meanwhile_makes_a_change_stale_too(shop: Workshop) -
     assert "said something about it" in stale.json()["detail"]
 
 
-def test_a_weak_or_quoted_tag_will_do(shop: Workshop) -> None:
+def test_a_weak_or_quoted_etag_is_accepted(shop: Workshop) -> None:
     tag = shop.tag(PLACE)
     assert shop.ask("PUT", PLACE, IDA, tag=f"W/{tag}", json={"entry": written(longer())}).status_code == 200
 
 
 @pytest.mark.parametrize("action", ["withdraw", "restore", "merge", "revert"])
-def test_every_change_of_an_entry_needs_its_tag_and_a_reason(shop: Workshop, action: str) -> None:
+def test_every_change_of_an_entry_needs_its_etag_and_a_reason(shop: Workshop, action: str) -> None:
     needed: dict[str, dict[str, Any]] = {"merge": {"into": MEMBER}, "revert": {"revision": 1}}
     more = needed.get(action, {})
     missing = shop.ask("POST", f"{PLACE}/{action}", IDA, json={"reason": "why not", **more})
@@ -220,25 +220,25 @@ def test_an_unknown_entry_cannot_be_changed(shop: Workshop) -> None:
     assert (refused.status_code, problem(refused)) == (404, "unknown-entry")
 
 
-def test_another_key_in_the_body_than_in_the_address_is_refused(shop: Workshop) -> None:
+def test_a_key_in_the_body_that_differs_from_the_address_is_refused(shop: Workshop) -> None:
     refused = shop.change("PUT", PLACE, IDA, entry=written(NEW))
     assert (refused.status_code, problem(refused)) == (422, "invalid-entry")
     assert refused.json()["errors"][0]["field"] == "entry.part_number"
 
 
-def test_a_key_that_stands_with_other_content_is_a_conflict(shop: Workshop) -> None:
+def test_a_listed_key_with_other_content_is_a_conflict(shop: Workshop) -> None:
     refused = shop.ask("POST", "/v1/halves", IDA, json={"entry": written(half(note="another"))})
     assert (refused.status_code, problem(refused)) == (409, "conflicting-entry")
     assert refused.json()["errors"][0]["field"] == "entry.note"
 
 
-def test_a_mating_of_an_unknown_half_is_refused_at_its_field(shop: Workshop) -> None:
+def test_a_mating_of_an_unknown_half_is_refused_with_its_field(shop: Workshop) -> None:
     refused = shop.ask("POST", "/v1/matings", IDA, json={"entry": written(mating(other="no:such"))})
     assert (refused.status_code, problem(refused)) == (422, "invalid-entry")
     assert refused.json()["errors"][0]["field"] == "entry.other"
 
 
-def test_a_series_revision_tells_what_follows_what_is_new_and_what_is_left(shop: Workshop) -> None:
+def test_revising_a_series_lists_changed_new_and_removed_halves(shop: Workshop) -> None:
     assert shop.change("PUT", f"/v1/halves/{MEMBER}", PER, entry=_longer_member(shop)).status_code == 200
     done = shop.change("PUT", f"/v1/series/{SERIES}", IDA, entry=written(wider_laws()))
     assert done.status_code == 200, done.text
@@ -254,7 +254,7 @@ def _longer_member(shop: Workshop) -> dict[str, Any]:
     return written(longer(found, 0.05))
 
 
-def test_a_half_that_changed_makes_its_series_tag_stale(shop: Workshop) -> None:
+def test_a_changed_half_makes_the_etag_of_its_series_stale(shop: Workshop) -> None:
     tag = shop.tag(f"/v1/series/{SERIES}")
     assert shop.change("PUT", f"/v1/halves/{MEMBER}", PER, entry=_longer_member(shop)).status_code == 200
     stale = shop.ask("PUT", f"/v1/series/{SERIES}", IDA, tag=tag, json={"entry": written(wider_laws())})
@@ -271,7 +271,7 @@ def test_new_values_of_a_confirmed_half_wait(shop: Workshop) -> None:
     assert shop.server.get(PLACE).json()["revision"] == 1
 
 
-def test_a_withdrawn_half_is_still_read_and_comes_back(shop: Workshop) -> None:
+def test_a_withdrawn_half_is_still_readable_and_can_be_restored(shop: Workshop) -> None:
     waits = shop.change("POST", f"{PLACE}/withdraw", IDA, reason="no such part")
     assert (waits.status_code, waits.json()["state"]) == (202, "listed")
     key = waits.json()["pending"]["key"]
@@ -297,7 +297,7 @@ def test_a_merged_half_names_its_successor(shop: Workshop) -> None:
     assert (merged["state"], merged["successor"]) == ("merged", HALF)
 
 
-def test_going_back_is_a_new_revision(shop: Workshop) -> None:
+def test_reverting_makes_a_new_revision(shop: Workshop) -> None:
     shop.change("PUT", PLACE, IDA, entry=written(longer()))
     back = shop.change("POST", f"{PLACE}/revert", PER, revision=1, reason="the leaflet was right")
     assert (back.status_code, back.json()["revision"]) == (200, 3), back.text
@@ -307,7 +307,7 @@ def test_going_back_is_a_new_revision(shop: Workshop) -> None:
     assert (never.status_code, problem(never)) == (404, "unknown-entry")
 
 
-def test_one_entrys_copy_is_fresh_until_the_entry_changes(shop: Workshop) -> None:
+def test_an_entry_is_not_sent_again_until_it_changes(shop: Workshop) -> None:
     tag = shop.tag(PLACE)
     assert shop.server.get(PLACE, headers={"If-None-Match": tag}).status_code == 304
     shop.ask("POST", "/v1/halves", IDA, json={"entry": written(NEW)})
@@ -316,7 +316,7 @@ def test_one_entrys_copy_is_fresh_until_the_entry_changes(shop: Workshop) -> Non
     assert shop.server.get(PLACE, headers={"If-None-Match": tag}).status_code == 200
 
 
-def test_lengths_may_be_given_in_the_sources_unit(shop: Workshop) -> None:
+def test_lengths_may_be_given_in_the_unit_of_the_source(shop: Workshop) -> None:
     inches = written(NEW, dimensions={"pitch": {"value": 0.025, "unit": "in", "tolerance": 0.001}})
     made = shop.ask("POST", "/v1/halves", IDA, json={"entry": inches})
     assert made.status_code == 201, made.text

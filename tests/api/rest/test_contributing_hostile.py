@@ -1,4 +1,4 @@
-"""Hostile contributions: every text field, sizes, shapes, and that nothing is ever half-saved."""
+"""Hostile contributions: every text field, sizes and structures; nothing is ever saved in part."""
 
 from __future__ import annotations
 
@@ -64,7 +64,7 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Workshop]:
 
 
 def put(entry: dict[str, Any], path: list[str | int], text: str) -> dict[str, Any]:
-    """The entry with the text at a place."""
+    """The entry with the text put into one field."""
     first, *rest = path
     if isinstance(first, int):
         raise TypeError("lists are handled by their owner")
@@ -82,7 +82,7 @@ def put(entry: dict[str, Any], path: list[str | int], text: str) -> dict[str, An
 
 @pytest.mark.parametrize("kind", INVISIBLE)
 @pytest.mark.parametrize("field", FIELDS)
-def test_what_cannot_be_seen_is_refused_in_every_text_and_nothing_is_saved(
+def test_invisible_characters_are_refused_in_every_text_and_nothing_is_saved(
     shop: Workshop, field: str, kind: str
 ) -> None:
     listing, entry, path = FIELDS[field]
@@ -97,7 +97,7 @@ def test_what_cannot_be_seen_is_refused_in_every_text_and_nothing_is_saved(
 
 
 @pytest.mark.parametrize("field", ["half.note", "half.part_number", "mating.contact_map", "series.name"])
-def test_half_a_character_is_refused(shop: Workshop, field: str) -> None:
+def test_half_of_a_surrogate_pair_is_refused(shop: Workshop, field: str) -> None:
     listing, entry, path = FIELDS[field]
     body = json.dumps({"entry": put(entry, path, "LONE")}).replace("LONE", "\\ud800")
     headers = {"Authorization": f"Bearer {shop.tokens[IDA]}", "Content-Type": "application/json"}
@@ -108,7 +108,7 @@ def test_half_a_character_is_refused(shop: Workshop, field: str) -> None:
 
 @pytest.mark.parametrize("place", ["reason", "acknowledge"])
 @pytest.mark.parametrize("kind", INVISIBLE)
-def test_reasons_are_held_to_the_same(shop: Workshop, place: str, kind: str) -> None:
+def test_invisible_characters_are_refused_in_reasons_too(shop: Workshop, place: str, kind: str) -> None:
     text = INVISIBLE[kind]
     more = {"reason": text} if place == "reason" else {"acknowledge": {"off-law": text}}
     refused = shop.ask("POST", "/v1/halves", IDA, json={"entry": written(NEW), **more})
@@ -118,7 +118,7 @@ def test_reasons_are_held_to_the_same(shop: Workshop, place: str, kind: str) -> 
 
 
 @pytest.mark.parametrize("kind", SHOWN)
-def test_markup_and_formulas_are_text_wherever_they_come_out(tmp_path: Path, kind: str) -> None:
+def test_markup_and_formulas_are_plain_text_in_every_output(tmp_path: Path, kind: str) -> None:
     text = SHOWN[kind]
     with workshop(f"sqlite:///{tmp_path / 'shown.sqlite3'}") as shop:
         entry = written(NEW, note=text, aliases=[text], order_codes=[text], datasheet={"title": text})
@@ -133,14 +133,14 @@ def test_markup_and_formulas_are_text_wherever_they_come_out(tmp_path: Path, kin
         assert feed.find(".//script") is None
 
 
-def test_a_contribution_of_10_mb_is_refused_at_the_door(shop: Workshop) -> None:
+def test_a_contribution_of_10_mb_is_refused_before_it_is_read(shop: Workshop) -> None:
     version = shop.catalogue.version()
     refused = shop.ask("POST", "/v1/halves", IDA, json={"entry": written(NEW, note="x" * 10_000_000)})
     assert (refused.status_code, problem(refused)) == (413, "body-too-large")
     assert shop.catalogue.version() == version
 
 
-def test_a_note_beyond_its_bound_is_refused_with_the_bound(shop: Workshop) -> None:
+def test_a_note_that_is_too_long_is_refused_with_the_limit(shop: Workshop) -> None:
     refused = shop.ask("POST", "/v1/halves", IDA, json={"entry": written(NEW, note="x" * 900_000)})
     assert refused.status_code == 422
     assert refused.json()["errors"][0]["remedy"] == "give at most 2000 characters"
@@ -161,19 +161,21 @@ def test_a_note_beyond_its_bound_is_refused_with_the_bound(shop: Workshop) -> No
         ({"entry": {"record": "half", **written(NEW)}, "save": True}, "save"),
     ],
 )
-def test_a_review_of_something_else_is_refused_at_its_place(shop: Workshop, body: dict[str, Any], field: str) -> None:
+def test_an_invalid_entry_for_review_is_refused_with_its_field(
+    shop: Workshop, body: dict[str, Any], field: str
+) -> None:
     refused = shop.ask("POST", "/v1/review", json=body)
     assert (refused.status_code, problem(refused)) == (422, "invalid-request"), refused.text
     assert field in [each["field"] for each in refused.json()["errors"]]
 
 
-def test_a_misspelt_field_of_an_entry_is_told_with_the_right_name(shop: Workshop) -> None:
+def test_a_misspelt_field_of_an_entry_is_refused_with_a_suggestion(shop: Workshop) -> None:
     body = {"entry": {"record": "half", **written(NEW), "part_numbr": "x"}}
     (error,) = shop.ask("POST", "/v1/review", json=body).json()["errors"]
     assert "part_number" in error["remedy"]
 
 
-def test_a_law_for_too_many_halves_is_refused_and_not_worked_out(shop: Workshop) -> None:
+def test_a_law_for_too_many_halves_is_refused_without_expanding_it(shop: Workshop) -> None:
     laws = series().model_dump(mode="json")
     kind = laws["kinds"][0] | {
         "contact_counts": list(range(2, 1000, 2)),
@@ -199,6 +201,6 @@ def test_a_law_for_too_many_halves_is_refused_and_not_worked_out(shop: Workshop)
         ("withdraw", {"reason": "r", "now": True}),
     ],
 )
-def test_a_change_of_another_form_is_refused(shop: Workshop, path: str, body: dict[str, Any]) -> None:
+def test_a_change_in_an_invalid_form_is_refused(shop: Workshop, path: str, body: dict[str, Any]) -> None:
     refused = shop.change("POST", f"{PLACE}/{path}", KEEPER, **body)
     assert (refused.status_code, problem(refused)) == (422, "invalid-request")

@@ -1,4 +1,4 @@
-"""Contributors, oneself and one's tokens over HTTP, and undoing somebody in one call."""
+"""Contributors, one's own account and tokens over HTTP, and undoing a contributor in one call."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ def shop(tmp_path: Path) -> Iterator[Workshop]:
         yield made
 
 
-def test_everybody_sees_who_contributes(shop: Workshop) -> None:
+def test_everyone_can_list_contributors(shop: Workshop) -> None:
     listed = shop.server.get("/v1/contributors").json()["items"]
     assert {each["name"]: each["role"] for each in listed} == {name: role.value for name, role in PEOPLE.items()}
 
 
-def test_the_token_tells_who_one_is(shop: Workshop) -> None:
+def test_the_token_identifies_the_contributor(shop: Workshop) -> None:
     me = shop.ask("GET", "/v1/me", IDA).json()
     assert (me["name"], me["role"]) == (IDA, "contributor")
     assert "contribute" in me["permissions"]
@@ -32,7 +32,7 @@ def test_the_token_tells_who_one_is(shop: Workshop) -> None:
     assert problem(shop.ask("GET", "/v1/me")) == "unauthorised"
 
 
-def test_one_call_undoes_somebody_and_tells_what_others_keep(shop: Workshop) -> None:
+def test_one_call_undoes_a_contributor_and_lists_what_is_kept_for_others(shop: Workshop) -> None:
     assert shop.ask("POST", "/v1/halves", IDA, json={"entry": written(NEW)}).status_code == 201
     assert shop.change("PUT", PLACE, IDA, entry=written(longer())).status_code == 200
     assert shop.change("PUT", PLACE, PER, entry=written(longer(by_mm=0.6))).status_code == 200
@@ -60,13 +60,13 @@ def test_one_call_undoes_somebody_and_tells_what_others_keep(shop: Workshop) -> 
         (IDA, {"reason": "r"}, 422),
     ],
 )
-def test_an_undo_needs_somebody_a_moment_and_a_reason(
+def test_an_undo_needs_a_contributor_a_time_and_a_reason(
     shop: Workshop, name: str, body: dict[str, str], status: int
 ) -> None:
     assert shop.ask("POST", f"/v1/contributors/{name}/undo", KEEPER, json=body).status_code == status
 
 
-def test_a_suspension_stops_at_once_and_is_lifted(shop: Workshop) -> None:
+def test_a_suspension_takes_effect_at_once_and_can_be_lifted(shop: Workshop) -> None:
     place = f"/v1/contributors/{IDA}"
     assert shop.ask("POST", f"{place}/suspend", PER, json={"reason": "r"}).status_code == 403
     assert shop.ask("POST", f"{place}/suspend", KEEPER, json={"reason": "a slip"}).json()["suspended_for"] == "a slip"
@@ -76,7 +76,7 @@ def test_a_suspension_stops_at_once_and_is_lifted(shop: Workshop) -> None:
     assert shop.ask("POST", "/v1/halves", IDA, json={"entry": written(NEW)}).status_code == 201
 
 
-def test_a_role_is_given_but_not_to_oneself(shop: Workshop) -> None:
+def test_a_maintainer_gives_roles_but_not_to_themselves(shop: Workshop) -> None:
     given = shop.ask("POST", f"/v1/contributors/{IDA}/role", KEEPER, json={"role": "maintainer"})
     assert given.json()["role"] == "maintainer"
     for action, body in (("role", {"role": "contributor"}), ("suspend", {"reason": "r"}), ("lift", {})):
@@ -85,7 +85,7 @@ def test_a_role_is_given_but_not_to_oneself(shop: Workshop) -> None:
     assert shop.ask("POST", f"/v1/contributors/{PER}/role", KEEPER, json={"role": "operator"}).status_code == 422
 
 
-def test_a_token_is_made_shown_once_used_and_ended(shop: Workshop) -> None:
+def test_a_token_is_made_shown_once_used_and_revoked(shop: Workshop) -> None:
     body = {"label": "laptop", "scopes": ["contribute"], "expires_days": 30}
     made = shop.ask("POST", "/v1/tokens", IDA, key="t1", json=body)
     assert made.status_code == 201, made.text
@@ -111,13 +111,13 @@ def test_the_secret_is_nowhere_in_the_database(shop: Workshop) -> None:
     assert made.json()["start"] in dump
 
 
-def test_a_token_is_ended_by_its_beginning_too(shop: Workshop) -> None:
+def test_a_token_can_be_revoked_by_its_prefix_too(shop: Workshop) -> None:
     start = shop.ask("POST", "/v1/tokens", IDA, json={}).json()["start"]
     assert shop.ask("POST", f"/v1/tokens/{start}/revoke", IDA).json()["state"] == "revoked"
     assert shop.ask("POST", "/v1/tokens/oh_zzzzz/revoke", IDA).status_code == 422
 
 
-def test_others_tokens_are_a_maintainers_to_end(shop: Workshop) -> None:
+def test_only_a_maintainer_revokes_tokens_of_others(shop: Workshop) -> None:
     number = shop.ask("POST", "/v1/tokens", IDA, json={}).json()["id"]
     assert shop.ask("POST", f"/v1/tokens/{number}/revoke", PER).status_code == 403
     assert shop.ask("GET", "/v1/tokens", PER, params={"contributor": IDA}).status_code == 403
@@ -137,5 +137,5 @@ def test_others_tokens_are_a_maintainers_to_end(shop: Workshop) -> None:
         ({"contributor": PER}, 422),
     ],
 )
-def test_a_token_that_cannot_be_is_refused(shop: Workshop, body: dict[str, object], status: int) -> None:
+def test_an_invalid_token_request_is_refused(shop: Workshop, body: dict[str, object], status: int) -> None:
     assert shop.ask("POST", "/v1/tokens", IDA, json=body).status_code == status

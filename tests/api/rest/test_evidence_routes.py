@@ -1,4 +1,4 @@
-"""Evidence over HTTP: who may give it, of what, how it is judged, disputed, settled and taken back."""
+"""Evidence over HTTP: who may give it and about what, how it is judged, disputed, resolved and withdrawn."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ def test_two_agreeing_measurements_by_others_confirm_a_half(shop: Workshop) -> N
     assert first["agreement"][0]["e_n"] < 1
 
 
-def test_the_same_person_twice_is_one_person(shop: Workshop) -> None:
+def test_two_measurements_by_one_person_count_as_one(shop: Workshop) -> None:
     confirm(shop, IDA)
     confirm(shop, IDA)
     assert standing(shop) == "reported"
@@ -88,7 +88,7 @@ def test_the_author_may_cite_a_drawing(shop: Workshop) -> None:
         ({"note": "x" * 3000}, "note"),
     ],
 )
-def test_evidence_without_what_its_basis_needs_is_refused_at_its_field(
+def test_evidence_without_the_fields_of_its_basis_is_refused_with_the_field(
     shop: Workshop, changes: dict[str, Any], field: str
 ) -> None:
     refused = shop.ask("POST", "/v1/confirmations", IDA, json={"confirmation": measured(**changes)})
@@ -99,7 +99,7 @@ def test_evidence_without_what_its_basis_needs_is_refused_at_its_field(
     assert shop.server.get("/v1/confirmations").json()["items"] == []
 
 
-def test_evidence_of_figures_that_changed_since_is_stale(shop: Workshop) -> None:
+def test_evidence_about_figures_changed_since_is_stale(shop: Workshop) -> None:
     entry = shop.server.get(f"/v1/halves/{HALF}").json()["half"]
     entry["dimensions"]["pitch"]["value"] = PITCH + 0.002
     revised = shop.change("PUT", f"/v1/halves/{HALF}", IDA, entry=entry)
@@ -109,11 +109,11 @@ def test_evidence_of_figures_that_changed_since_is_stale(shop: Workshop) -> None
     assert "revision 2" in refused.json()["detail"]
 
 
-def test_evidence_of_a_revision_that_does_not_exist_is_refused(shop: Workshop) -> None:
+def test_evidence_about_a_missing_revision_is_refused(shop: Workshop) -> None:
     assert problem(confirm(shop, IDA, revision=99)) == "stale-revision"
 
 
-def test_a_figure_that_only_fits_in_another_unit_needs_a_reason(shop: Workshop) -> None:
+def test_a_figure_that_fits_only_in_another_unit_needs_a_reason(shop: Workshop) -> None:
     length = half().dimensions["body_length"].value
     values = [{"feature": "body_length", "value": round(length / 25.4, 4), "u": 0.0005}]
     refused = confirm(shop, IDA, values=values)
@@ -140,7 +140,7 @@ def test_a_measurement_far_off_disputes_the_entry_and_a_maintainer_may_set_it_as
     assert problem(again) == "invalid-entry"
 
 
-def test_an_open_dispute_shows_until_it_is_settled_and_can_be_answered(shop: Workshop) -> None:
+def test_an_open_dispute_is_shown_until_it_is_resolved_and_can_be_answered(shop: Workshop) -> None:
     key = dispute(shop, IDA)
     assert standing(shop) == "disputed"
     answered = shop.ask("POST", f"/v1/disputes/{key}/answers", WREN, json={"reason": "that is the longer sister"})
@@ -154,7 +154,7 @@ def test_an_open_dispute_shows_until_it_is_settled_and_can_be_answered(shop: Wor
     assert standing(shop) == "reported"
 
 
-def test_settling_needs_what_was_looked_at(shop: Workshop) -> None:
+def test_resolving_a_dispute_needs_its_etag(shop: Workshop) -> None:
     key = dispute(shop, IDA)
     body = {"resolution": {"outcome": "dispute_withdrawn", "reason": "a slip"}}
     missing = shop.ask("POST", f"/v1/disputes/{key}/resolve", IDA, json=body)
@@ -165,7 +165,7 @@ def test_settling_needs_what_was_looked_at(shop: Workshop) -> None:
     assert (stale.status_code, problem(stale)) == (412, "stale-revision")
 
 
-def test_ones_own_confirmation_can_be_taken_back_and_anothers_not(shop: Workshop) -> None:
+def test_only_ones_own_confirmation_can_be_withdrawn(shop: Workshop) -> None:
     key = confirm(shop, IDA).json()["key"]
     place = f"/v1/confirmations/{key}"
     refused = shop.ask("POST", f"{place}/withdraw", PER, tag=_tag(shop, place), json={"reason": "I dislike it"})
@@ -184,7 +184,7 @@ def test_a_sighting_names_the_device_and_is_listed_with_the_half(shop: Workshop)
     assert problem(unknown) == "unknown-entry"
 
 
-def test_the_same_key_gives_evidence_once(shop: Workshop) -> None:
+def test_evidence_with_one_idempotency_key_is_given_once(shop: Workshop) -> None:
     body = {"confirmation": measured()}
     first = shop.ask("POST", "/v1/confirmations", IDA, key="one", json=body)
     second = shop.ask("POST", "/v1/confirmations", IDA, key="one", json=body)
@@ -211,7 +211,7 @@ def test_statements_come_in_pages(shop: Workshop) -> None:
 
 
 @pytest.mark.parametrize("record", ["confirmations", "disputes", "sightings"])
-def test_an_unknown_statement_is_told(shop: Workshop, record: str) -> None:
+def test_an_unknown_statement_is_not_found(shop: Workshop, record: str) -> None:
     assert problem(shop.server.get(f"/v1/{record}/nothing")) == "unknown-entry"
 
 
@@ -219,7 +219,7 @@ def _tag(shop: Workshop, place: str) -> str:
     return f'"{shop.server.get(place).json()["etag"]}"'
 
 
-def test_a_cursor_of_a_list_of_statements_belongs_to_its_filters(shop: Workshop) -> None:
+def test_a_cursor_of_a_list_of_statements_is_valid_only_for_its_filters(shop: Workshop) -> None:
     first, second = dispute(shop, IDA), dispute(shop, PER)
     begun = shop.server.get("/v1/disputes", params={"limit": 1}).json()
     assert [each["key"] for each in begun["items"]] == [first]

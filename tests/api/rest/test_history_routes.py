@@ -1,4 +1,4 @@
-"""The journal over HTTP: whole, of one record, of a person; as JSON and as a feed; every revision readable."""
+"""The journal over HTTP: complete, of one record or one person, as JSON and as a feed; every revision is readable."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ ATOM = "{http://www.w3.org/2005/Atom}"
 
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Workshop]:
-    """A workshop where some things happened, that is only read."""
+    """A workshop with some history; tests only read it."""
     with workshop(f"sqlite:///{tmp_path_factory.mktemp('history') / 'shop.sqlite3'}") as made:
         assert made.ask("POST", "/v1/halves", IDA, json={"entry": written(NEW)}).status_code == 201
         for step in range(1, 4):
@@ -54,7 +54,7 @@ def pages(shop: Workshop, path: str, **params: Any) -> list[dict[str, Any]]:
             return items
 
 
-def test_the_journal_is_whole_in_order_and_the_same_in_pages_of_any_size(shop: Workshop) -> None:
+def test_the_journal_is_complete_in_order_and_the_same_for_any_page_size(shop: Workshop) -> None:
     whole = pages(shop, "/v1/journal", limit=500)
     assert whole == pages(shop, "/v1/journal", limit=3)
     numbers = [row["id"] for row in whole]
@@ -64,7 +64,7 @@ def test_the_journal_is_whole_in_order_and_the_same_in_pages_of_any_size(shop: W
     assert moments == sorted(moments, reverse=True)
 
 
-def test_a_page_may_hold_more_rows_than_the_usual_fifty(shop: Workshop) -> None:
+def test_a_page_may_have_more_than_the_default_of_fifty_rows(shop: Workshop) -> None:
     with shop.catalogue.writing() as session:
         for number in range(60):
             contributors.add(session, operators(), f"Warbler {number}")
@@ -87,7 +87,7 @@ def test_each_row_begins_where_the_one_before_ended(shop: Workshop) -> None:
     assert all(later["old"] == earlier["new"] for earlier, later in pairwise(rows))
 
 
-def test_a_halfs_history_tells_who_what_why_and_what_was_said(shop: Workshop) -> None:
+def test_the_history_of_a_half_shows_authors_changes_reasons_and_statements(shop: Workshop) -> None:
     rows = pages(shop, f"{PLACE}/history")
     assert [(row["record"], row["action"], row["actor"]) for row in rows] == [
         ("confirmation", "add", IDA),
@@ -100,7 +100,7 @@ def test_a_halfs_history_tells_who_what_why_and_what_was_said(shop: Workshop) ->
     assert rows == pages(shop, "/v1/journal", record="half", key=HALF)
 
 
-def test_a_series_history_holds_its_halves_and_matings(shop: Workshop) -> None:
+def test_the_history_of_a_series_includes_its_halves_and_matings(shop: Workshop) -> None:
     rows = pages(shop, "/v1/journal", series=SERIES, limit=500)
     assert {"series", "half", "mating"} <= {row["record"] for row in rows}
     assert MEMBER in {row["key"] for row in rows}
@@ -119,7 +119,7 @@ def test_rows_are_found_by_person_kind_and_time(shop: Workshop) -> None:
     assert pages(shop, "/v1/journal", since="2100-01-01") == []
 
 
-def test_private_records_are_told_to_nobody_but_those_who_have_the_key(shop: Workshop) -> None:
+def test_private_records_are_shown_only_with_their_key(shop: Workshop) -> None:
     assert "unguessable" not in {row["key"] for row in pages(shop, "/v1/journal", limit=500)}
     assert "unguessable" not in shop.server.get("/v1/journal.atom").text
     assert pages(shop, "/v1/journal", record="specimen") == []
@@ -142,13 +142,13 @@ def test_every_revision_can_be_read(shop: Workshop) -> None:
     [("key=a:b", "record"), ("since=yesterday", "since"), ("limit=0", "limit"), ("acter=x", "acter")],
 )
 @pytest.mark.parametrize("path", ["/v1/journal", "/v1/journal.atom"])
-def test_a_wrong_query_is_refused_at_its_parameter(shop: Workshop, path: str, query: str, field: str) -> None:
+def test_an_invalid_query_is_refused_with_its_parameter(shop: Workshop, path: str, query: str, field: str) -> None:
     refused = shop.server.get(f"{path}?{query}")
     assert refused.status_code == 422
     assert [error["field"] for error in refused.json()["errors"]] == [field]
 
 
-def test_a_key_without_its_record_is_refused_with_the_key(shop: Workshop) -> None:
+def test_a_key_without_its_kind_of_record_is_refused(shop: Workshop) -> None:
     (error,) = shop.server.get("/v1/journal?key=a:b").json()["errors"]
     assert (error["field"], error["value"]) == ("record", "a:b")
 
@@ -163,12 +163,12 @@ def test_a_cursor_of_more_than_6000_characters_is_not_even_read(shop: Workshop) 
     assert problem(shop.server.get("/v1/journal", params={"cursor": "a" * 6001})) == "invalid-request"
 
 
-def test_a_page_of_500_is_the_largest(shop: Workshop) -> None:
+def test_a_page_has_at_most_500_rows(shop: Workshop) -> None:
     assert shop.server.get("/v1/journal", params={"limit": 500}).status_code == 200
     assert shop.server.get("/v1/journal", params={"limit": 501}).status_code == 422
 
 
-def test_a_journal_that_did_not_move_is_not_sent_again(shop: Workshop) -> None:
+def test_an_unchanged_journal_is_not_sent_again(shop: Workshop) -> None:
     for path in ("/v1/journal", "/v1/journal.atom"):
         tag = shop.tag(path)
         assert shop.server.get(path, headers={"If-None-Match": tag}).status_code == 304
@@ -200,7 +200,7 @@ def test_the_feed_has_what_atom_requires(shop: Workshop) -> None:
     assert all(text.startswith("urn:uuid:") for text in ids)
 
 
-def test_the_feeds_links_lead_to_what_they_tell_of(shop: Workshop) -> None:
+def test_the_links_of_the_feed_lead_to_the_changed_records(shop: Workshop) -> None:
     entries = feed(shop).findall(f"{ATOM}entry")
     assert entries
     for entry in entries:
@@ -209,7 +209,7 @@ def test_the_feeds_links_lead_to_what_they_tell_of(shop: Workshop) -> None:
         assert shop.server.get(str(link.get("href"))).status_code == 200
 
 
-def test_the_feeds_ids_stay_wherever_and_however_it_is_asked_for(shop: Workshop) -> None:
+def test_the_ids_of_the_feed_do_not_depend_on_address_or_filters(shop: Workshop) -> None:
     here, elsewhere = (
         feed(shop, record="half", key=HALF),
         shop.server.get("/v1/journal.atom", params={"record": "half", "key": HALF}, headers={"Host": "other.example"}),
@@ -233,13 +233,11 @@ def test_the_feeds_ids_stay_wherever_and_however_it_is_asked_for(shop: Workshop)
     ],
     ids=["no filter", "a kind", "a record", "a person"],
 )
-def test_a_feeds_title_names_the_filters_that_were_set_and_no_others(
-    shop: Workshop, filters: dict[str, str], title: str
-) -> None:
+def test_the_title_of_a_feed_names_exactly_its_filters(shop: Workshop, filters: dict[str, str], title: str) -> None:
     assert texts(feed(shop, **filters), "title") == [title]
 
 
-def test_the_feed_tells_old_and_new_values(shop: Workshop) -> None:
+def test_the_feed_shows_old_and_new_values(shop: Workshop) -> None:
     summaries = [
         text
         for entry in feed(shop, record="half", key=HALF).findall(f"{ATOM}entry")
@@ -248,11 +246,11 @@ def test_the_feed_tells_old_and_new_values(shop: Workshop) -> None:
     assert any("dimensions.body_length.value: 7.6 → 7.7" in text for text in summaries)
 
 
-def test_a_feed_of_nothing_is_a_feed(shop: Workshop) -> None:
+def test_an_empty_feed_is_valid(shop: Workshop) -> None:
     assert feed(shop, actor="Nobody").findall(f"{ATOM}entry") == []
 
 
-def test_what_xml_cannot_carry_is_shown_as_such(tmp_path: Path) -> None:
+def test_characters_that_xml_cannot_contain_are_shown_as_escapes(tmp_path: Path) -> None:
     with workshop(f"sqlite:///{tmp_path / 'old.sqlite3'}") as made:
         with pytest.raises(ValueError, match=r"U\+0001"):
             plain_text("a\x01b")

@@ -1,4 +1,4 @@
-"""POST /v1/identify and /v1/identify/explain: the JSON contract, and every way to ask wrongly."""
+"""POST /v1/identify and /v1/identify/explain: the JSON contract, and every kind of invalid request."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def fields(problem: dict[str, Any]) -> list[str]:
     return [error["field"] for error in problem["errors"]]
 
 
-def test_the_answer_has_the_form_of_the_contract(server: TestClient) -> None:
+def test_the_answer_has_the_documented_form(server: TestClient) -> None:
     answer = ask(server, *(dict(given) for given in LOOSE_PLUG.observations))
     assert set(answer) >= {
         "verdict",
@@ -92,7 +92,7 @@ def test_every_example_of_the_documentation_is_answered(server: TestClient) -> N
         assert server.post("/v1/identify", json=example).status_code == 200
 
 
-def test_a_mate_carries_the_stack_height_of_its_mating(server: TestClient) -> None:
+def test_a_mate_has_the_stack_height_of_its_mating(server: TestClient) -> None:
     first = ask(server, *(dict(given) for given in LOOSE_PLUG.observations))["candidates"][0]
     assert first["mates"]
     for mate in first["mates"]:
@@ -114,7 +114,7 @@ def test_the_mates_of_every_demo_specimen_are_matings_of_its_candidates(server: 
     assert named > len(demo_specimens())
 
 
-def test_a_limit_bounds_the_candidates(server: TestClient) -> None:
+def test_a_limit_restricts_the_number_of_candidates(server: TestClient) -> None:
     assert len(ask(server, COUNT, limit=3)["candidates"]) == 3
 
 
@@ -123,20 +123,20 @@ def test_a_larger_prior_of_absent_makes_absent_more_probable(server: TestClient)
     assert little < much
 
 
-def test_a_pair_feature_is_of_the_pair_without_saying_so(server: TestClient) -> None:
+def test_a_feature_of_the_pair_belongs_to_the_pair_by_default(server: TestClient) -> None:
     said = ask(server, COUNT, {"feature": "stack_height", "value": 0.8, "of": "pair"})
     unsaid = ask(server, COUNT, {"feature": "stack_height", "value": 0.8})
     assert said["candidates"] == unsaid["candidates"]
 
 
-def test_ones_own_figures_for_an_instrument_change_the_uncertainty(server: TestClient) -> None:
+def test_stated_figures_for_an_instrument_change_the_uncertainty(server: TestClient) -> None:
     given = {"feature": "body_length", "value": 6.5, "instrument": "caliper"}
     coarse = ask(server, given, instruments={"caliper": {"feel_mm": 0.2}})["candidates"][0]["evidence"][1]
     fine = ask(server, given)["candidates"][0]["evidence"][1]
     assert coarse["u"] > 0.2 > fine["u"]
 
 
-def test_readings_of_an_unscaled_picture_are_told_in_pixels(server: TestClient) -> None:
+def test_readings_of_an_unscaled_picture_are_reported_in_pixels(server: TestClient) -> None:
     photo = next(example for example in IDENTIFY_EXAMPLES if example["observations"][1].get("unit") == "px")
     lines = ask(server, *photo["observations"])["candidates"][0]["evidence"]
     assert [line["unit"] for line in lines if line["feature"] == "body_length"] == ["px"]
@@ -178,7 +178,7 @@ REFUSED_OBSERVATIONS: list[tuple[Any, str]] = [
 @pytest.mark.parametrize(
     ("observation", "field"), REFUSED_OBSERVATIONS, ids=[str(o)[:60] for o, _ in REFUSED_OBSERVATIONS]
 )
-def test_a_wrong_observation_is_refused_at_its_field_with_a_remedy(
+def test_an_invalid_observation_is_refused_with_its_field_and_a_remedy(
     server: TestClient, observation: Any, field: str
 ) -> None:
     problem = refused(server, {"observations": [observation]})
@@ -188,7 +188,7 @@ def test_a_wrong_observation_is_refused_at_its_field_with_a_remedy(
 
 @pytest.mark.parametrize("number", ["NaN", "Infinity", "-Infinity", "1e999"])
 @pytest.mark.parametrize("name", ["value", "min", "u", "plus_minus", "px_per_mm"])
-def test_what_is_no_finite_number_is_refused(server: TestClient, name: str, number: str) -> None:
+def test_a_value_that_is_not_a_finite_number_is_refused(server: TestClient, name: str, number: str) -> None:
     problem = refused(server, f'{{"observations": [{{"feature": "pitch", "{name}": {number}}}]}}')
     assert f"observations[0].{name}" in fields(problem)
 
@@ -215,16 +215,16 @@ def test_what_is_no_finite_number_is_refused(server: TestClient, name: str, numb
     ],
     ids=lambda value: str(value)[:50],
 )
-def test_a_wrong_request_is_refused_at_its_field(server: TestClient, body: Any, field: str) -> None:
+def test_an_invalid_request_is_refused_with_its_field(server: TestClient, body: Any, field: str) -> None:
     assert field in fields(refused(server, body))
 
 
-def test_all_wrong_observations_are_told_at_once(server: TestClient) -> None:
+def test_all_invalid_observations_are_reported_at_once(server: TestClient) -> None:
     wrong = [COUNT, {"feature": "pitch", "value": 0.4, "unit": "cm"}, {"feature": "height", "value": -1}]
     assert fields(refused(server, {"observations": wrong})) == ["observations[1].unit", "observations[2].value"]
 
 
-def test_a_misspelt_feature_and_field_are_answered_with_the_ones_meant(server: TestClient) -> None:
+def test_a_misspelt_feature_or_field_is_refused_with_a_suggestion(server: TestClient) -> None:
     wrong = [{"feature": "bodylenght", "value": 6.5}, {"feature": "pitch", "vaule": 0.4}]
     feature, field = refused(server, {"observations": wrong})["errors"]
     assert "'body_length'" in feature["remedy"]
@@ -275,7 +275,7 @@ def test_a_body_of_exactly_the_limit_is_read(server: TestClient) -> None:
     assert server.post("/v1/identify", content=padded + " ", headers=JSON).status_code == 413
 
 
-def test_contradictory_observations_are_answered_with_a_hint(server: TestClient) -> None:
+def test_contradictory_observations_get_a_hint(server: TestClient) -> None:
     answer = ask(
         server,
         COUNT,
@@ -296,13 +296,13 @@ def test_an_explanation_agrees_with_the_identification(server: TestClient) -> No
     assert explained["cautions"] == list(CAUTIONS)
 
 
-def test_a_half_that_nobody_knows_cannot_be_explained(server: TestClient) -> None:
+def test_an_unknown_half_is_refused_by_explain(server: TestClient) -> None:
     problem = refused(server, {"observations": [COUNT], "half": "no:such"}, path="/v1/identify/explain")
     assert problem["type"] == "/problems/unknown-half"
     assert fields(problem) == ["half"]
 
 
-def test_a_key_with_a_slip_is_refused_with_the_half_that_it_looks_like(server: TestClient) -> None:
+def test_a_misspelt_key_is_refused_with_a_suggestion(server: TestClient) -> None:
     half = ask(server, COUNT)["candidates"][0]["half"]["id"]
     tried = {"feature": "trial_fit", "value": {"half": f"{half}x", "mates": True}}
     for body, field in (

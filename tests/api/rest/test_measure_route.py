@@ -1,4 +1,4 @@
-"""POST /v1/measure: clicked points and readings to lengths, budgets and observations; every way to ask wrongly."""
+"""POST /v1/measure: from clicked points and readings to lengths, budgets and observations; invalid requests."""
 
 from __future__ import annotations
 
@@ -67,7 +67,7 @@ def of(answer: dict[str, Any], feature: str) -> dict[str, Any]:
 
 
 @pytest.mark.parametrize("example", MEASURE_EXAMPLES)
-def test_every_example_goes_on_to_an_identification_as_it_is(server: TestClient, example: dict[str, Any]) -> None:
+def test_the_answer_to_every_example_can_be_identified_unchanged(server: TestClient, example: dict[str, Any]) -> None:
     answer = ask(server, **example)
     onward = {name: answer[name] for name in ("observations", "closed_jaws", "instruments")}
     assert server.post("/v1/identify", json={"observations": answer["observations"]}).status_code == 200
@@ -79,12 +79,12 @@ def test_every_example_goes_on_to_an_identification_as_it_is(server: TestClient,
 
 
 @pytest.mark.parametrize("example", MEASURE_EXAMPLES)
-def test_the_short_form_says_the_same_as_the_json_form(server: TestClient, example: dict[str, Any]) -> None:
+def test_the_short_form_has_the_same_meaning_as_the_json_form(server: TestClient, example: dict[str, Any]) -> None:
     answer = ask(server, **example)
     assert parse_pieces(answer["short_form"]) == answer["observations"]
 
 
-def test_clicks_with_gaps_give_the_pitch_and_the_places_left_out(server: TestClient) -> None:
+def test_clicks_with_gaps_give_the_pitch_and_the_empty_positions(server: TestClient) -> None:
     answer = ask(server, pictures=[picture()])
     row = answer["pictures"][0]["rows"][0]
     assert abs(row["pitch_px"] - PITCH) < row["pitch_u95"] < 1
@@ -103,7 +103,7 @@ def test_a_picture_without_a_scale_is_evidence_in_pixels(server: TestClient) -> 
     assert answer["pictures"][0]["scale"] is None
 
 
-def test_a_known_length_gives_the_scale_with_its_own_doubt(server: TestClient) -> None:
+def test_a_known_length_gives_the_scale_with_its_uncertainty(server: TestClient) -> None:
     answer = ask(server, pictures=[picture(scale=SCALE)])
     scale, pitch = answer["pictures"][0]["scale"], of(answer, "pitch")
     assert math.isclose(scale["px_per_mm"], 125.0, rel_tol=1e-9)
@@ -112,7 +112,7 @@ def test_a_known_length_gives_the_scale_with_its_own_doubt(server: TestClient) -
     assert abs(pitch["value"] - PITCH / 125) < pitch["expanded"]
 
 
-def test_a_stated_scale_does_as_well(server: TestClient) -> None:
+def test_a_stated_scale_gives_millimetres_too(server: TestClient) -> None:
     answer = ask(server, pictures=[picture(scale={"px_per_mm": 125.0, "rel": 0.001}, instrument="microscope")])
     assert math.isclose(answer["pictures"][0]["scale"]["px_per_mm"], 125.0)
     assert answer["observations"][0]["instrument"] == "microscope"
@@ -128,7 +128,7 @@ def test_a_budget_adds_up_to_its_uncertainty(server: TestClient) -> None:
             assert math.isclose(line["sensitivity"] * line["u"], line["contribution"], rel_tol=1e-9)
 
 
-def test_an_outlier_is_named_by_its_place_in_the_request(server: TestClient) -> None:
+def test_an_outlier_is_named_by_its_position_in_the_request(server: TestClient) -> None:
     points = clicked(list(range(12)))
     points[7][0] += 14.0
     answer = ask(server, pictures=[picture(name="other"), picture(rows=[{"points": points}])])
@@ -139,7 +139,7 @@ def test_an_outlier_is_named_by_its_place_in_the_request(server: TestClient) -> 
 
 
 @pytest.mark.parametrize(("shift", "layout"), [(0.0, "aligned"), (PITCH / 2, "staggered")])
-def test_two_rows_give_their_spacing_and_how_they_stand(server: TestClient, shift: float, layout: str) -> None:
+def test_two_rows_give_their_spacing_and_layout(server: TestClient, shift: float, layout: str) -> None:
     rows = [{"points": clicked(list(range(10)))}, {"points": clicked(list(range(10)), y=528.0, shift=shift)}]
     answer = ask(server, pictures=[picture(rows=rows)])
     (relation,) = answer["pictures"][0]["relations"]
@@ -172,13 +172,13 @@ def test_a_known_rectangle_corrects_the_perspective(server: TestClient) -> None:
     assert of(answer, "body_width")["value"] == pytest.approx(22.0, abs=0.1)
 
 
-def test_rows_of_contacts_can_take_it_out_too(server: TestClient) -> None:
+def test_rows_of_contacts_can_correct_the_perspective_too(server: TestClient) -> None:
     rows = [{"points": clicked(list(range(12)))}, {"points": clicked(list(range(12)), y=600.0)}]
     answer = ask(server, pictures=[picture(rows=rows, perspective="lattice")])
     assert of(answer, "pitch")["value"] == pytest.approx(PITCH, abs=0.5)
 
 
-def test_readings_of_two_tools_are_combined_where_they_agree(server: TestClient) -> None:
+def test_readings_by_two_instruments_are_combined_where_they_agree(server: TestClient) -> None:
     given = [
         {"feature": "body_length", "value": 6.54, "instrument": "caliper"},
         {"feature": "body_length", "value": 6.52, "instrument": "vernier"},
@@ -199,12 +199,12 @@ def test_readings_that_contradict_each_other_stay_apart_and_are_named(server: Te
     ]
     answer = ask(server, pictures=[picture()], readings=given)
     (contradiction,) = answer["contradictions"]
-    assert contradiction["groups"] == [[1], [2]], "counted in the answer's observations, the picture's first"
+    assert contradiction["groups"] == [[1], [2]], "positions in the answer's observations, those of the picture first"
     assert contradiction["p"] < 0.01
     assert any("contradict" in note and "observations[2]" in note for note in answer["notes"])
 
 
-def test_closed_jaws_are_taken_off_also_in_an_identification(server: TestClient) -> None:
+def test_closed_jaws_readings_are_subtracted_in_an_identification_too(server: TestClient) -> None:
     given = [{"feature": "body_length", "value": 6.60, "instrument": "caliper"}]
     answer = ask(server, readings=given, closed_jaws={"caliper": [0.05, 0.05, 0.06]})
     (length,) = answer["budgets"]
@@ -219,7 +219,7 @@ def test_outer_edges_less_one_contact_make_a_pitch(server: TestClient) -> None:
     assert of(ask(server, readings=given), "pitch")["value"] == pytest.approx(0.4)
 
 
-def test_what_was_clicked_leads_to_the_half(server: TestClient) -> None:
+def test_clicked_points_identify_the_half(server: TestClient) -> None:
     half = server.get(f"/v1/halves/{PLUG}").json()["half"]
     size = {name: each["value"] * 125 for name, each in half["dimensions"].items()}
     per_row = half["contact_count"] // 2
@@ -283,7 +283,9 @@ REFUSED: list[tuple[Any, str]] = [
 @pytest.mark.parametrize(
     ("body", "field"), REFUSED, ids=[f"{field}-{place}" for place, (_, field) in enumerate(REFUSED)]
 )
-def test_what_makes_no_sense_is_refused_at_its_place_with_a_remedy(server: TestClient, body: Any, field: str) -> None:
+def test_an_invalid_measurement_is_refused_with_its_field_and_a_remedy(
+    server: TestClient, body: Any, field: str
+) -> None:
     problem = refused(server, body)
     assert any(at.startswith(field) for at in fields(problem)), problem
 
@@ -298,7 +300,7 @@ CORNERS: list[tuple[list[list[float]], str]] = [
 
 @pytest.mark.parametrize("part", ["outlines[0]", "perspective"])
 @pytest.mark.parametrize(("corners", "name"), CORNERS, ids=[name for _, name in CORNERS])
-def test_corners_that_make_no_rectangle_are_refused(
+def test_corners_that_do_not_form_a_rectangle_are_refused(
     server: TestClient, corners: list[list[float]], name: str, part: str
 ) -> None:
     outline = {"corners": rectangle(250, 300, 825, 250), "along": "body_length"}
@@ -310,12 +312,12 @@ def test_corners_that_make_no_rectangle_are_refused(
 
 
 @pytest.mark.parametrize("number", ["NaN", "Infinity", "1e999"])
-def test_a_point_that_is_no_number_is_refused(server: TestClient, number: str) -> None:
+def test_a_point_that_is_not_a_number_is_refused(server: TestClient, number: str) -> None:
     body = f'{{"pictures": [{{"name": "top", "rows": [{{"points": [[1, 2], [3, {number}], [5, 6]]}}]}}]}}'
     assert fields(refused(server, body)) == [f"{ROW}.points[1][1]"]
 
 
-def test_faults_of_all_pictures_are_told_at_once(server: TestClient) -> None:
+def test_errors_of_all_pictures_are_reported_at_once(server: TestClient) -> None:
     wrong = [
         picture(name="a", rows=[{"points": clicked([0, 1])}]),
         picture(),
@@ -335,7 +337,7 @@ def test_faults_of_all_pictures_are_told_at_once(server: TestClient) -> None:
         ({"readings": [{"feature": "pitch", "value": 0.4, "span": 3}]}, "'spans'"),
     ],
 )
-def test_a_misspelt_field_is_answered_with_the_one_meant(server: TestClient, body: Any, meant: str) -> None:
+def test_a_misspelt_field_is_refused_with_a_suggestion(server: TestClient, body: Any, meant: str) -> None:
     remedies = [error["remedy"] for error in refused(server, body)["errors"] if "not known" in error["message"]]
     assert len(remedies) == 1
     assert f"did you mean {meant}?" in remedies[0]
@@ -346,6 +348,6 @@ def test_a_body_not_declared_as_json_is_refused(server: TestClient) -> None:
     assert (response.status_code, response.json()["type"]) == (415, "/problems/unsupported-content")
 
 
-def test_pictures_are_no_reason_for_larger_bodies_here(server: TestClient) -> None:
+def test_larger_bodies_are_not_accepted_here(server: TestClient) -> None:
     response = server.post("/v1/measure", content=b" " * 2_000_000, headers={"Content-Type": "application/json"})
     assert (response.status_code, response.json()["type"]) == (413, "/problems/body-too-large")

@@ -25,7 +25,7 @@ STAGGERED = Rows(heights=(60.0, 150.0), shifts=(0.0, 12.35))
 
 
 def query(rows: Rows, **more: Any) -> dict[str, Any]:
-    """The query that goes with a bare picture of these rows."""
+    """The query for a bare picture of these rows."""
     return {"line": [",".join(f"{each:.1f}" for each in line) for line in rows.lines], **more}
 
 
@@ -86,7 +86,7 @@ def test_contacts_are_counted_and_the_pitch_is_within_its_interval(
         assert contact["y"] == pytest.approx(ONE.heights[0], abs=0.01)
 
 
-def test_the_same_picture_gives_the_same_bare_and_in_json(server: TestClient) -> None:
+def test_a_picture_gives_the_same_answer_bare_and_in_json(server: TestClient) -> None:
     data = encoded(photographed(ONE))
     bare = found(server, data, **query(ONE))
     assert asked(server, in_json(data, line=[round(each, 1) for each in ONE.lines[0]])) == bare
@@ -103,7 +103,7 @@ def test_a_profile_needs_no_picture(server: TestClient) -> None:
 
 
 @pytest.mark.parametrize("example", ROW_EXAMPLES)
-def test_every_example_goes_on_to_an_identification_as_it_is(server: TestClient, example: dict[str, Any]) -> None:
+def test_the_answer_to_every_example_can_be_identified_unchanged(server: TestClient, example: dict[str, Any]) -> None:
     answer = asked(server, example)
     onward = server.post("/v1/identify", json={"observations": answer["observations"]})
     assert onward.status_code == 200, onward.text
@@ -111,7 +111,7 @@ def test_every_example_goes_on_to_an_identification_as_it_is(server: TestClient,
 
 
 @pytest.mark.parametrize("scale", [{}, {"px_per_mm": 61.75}, {"px_per_mm": 61.75, "scale_rel": 0.004}])
-def test_what_was_found_goes_on_to_an_identification_as_it_is(server: TestClient, scale: dict[str, float]) -> None:
+def test_the_found_row_can_be_identified_unchanged(server: TestClient, scale: dict[str, float]) -> None:
     answer = found(server, encoded(photographed(TWO)), **query(TWO), **scale, name="plug")
     identified = server.post("/v1/identify", json={"observations": answer["observations"]})
     assert identified.status_code == 200, identified.text
@@ -125,7 +125,7 @@ def test_what_was_found_goes_on_to_an_identification_as_it_is(server: TestClient
     assert parse_pieces(answer["short_form"]) == answer["observations"]
 
 
-def test_one_line_counts_at_least_and_says_how_to_count_exactly(server: TestClient) -> None:
+def test_one_line_gives_a_minimum_count_and_says_how_to_get_an_exact_one(server: TestClient) -> None:
     data = encoded(photographed(ONE))
     least, exact = found(server, data, **query(ONE)), found(server, data, **query(ONE, row_count=2))
     assert observed(least, "contact_count") == [{"feature": "contact_count", "min": ONE.count}]
@@ -155,7 +155,7 @@ def test_a_scale_in_the_picture_gives_millimetres(server: TestClient) -> None:
     assert answer["scale"]["px_per_mm"] == pytest.approx(24.7)
 
 
-def test_a_missing_contact_is_a_place_and_lowers_the_least_count(server: TestClient) -> None:
+def test_a_missing_contact_is_a_position_and_lowers_the_minimum_count(server: TestClient) -> None:
     rows = Rows(missing=(5,))
     answer = found(server, encoded(photographed(rows)), **query(rows, row_count=1))
     assert answer["rows"][0]["count"] == rows.count
@@ -173,13 +173,13 @@ def test_tails_are_not_counted_as_contacts(server: TestClient) -> None:
 
 
 @pytest.mark.parametrize("orientation", [3, 6, 8])
-def test_a_turned_picture_is_measured_upright_and_says_so(server: TestClient, orientation: int) -> None:
+def test_a_rotated_picture_is_measured_upright_with_a_note(server: TestClient, orientation: int) -> None:
     answer = found(server, held(photographed(ONE), orientation), "image/jpeg", **query(ONE))
     assert answer["rows"][0]["count"] == ONE.count
     assert TURNED in answer["notes"]
 
 
-def test_transparent_parts_are_told(server: TestClient) -> None:
+def test_transparent_parts_are_reported(server: TestClient) -> None:
     levels = photographed(ONE)
     clear = np.dstack([levels, np.where(np.arange(levels.shape[0]) < 20, 0, 255)[:, None] + 0 * levels]).astype(
         np.uint8
@@ -188,7 +188,7 @@ def test_transparent_parts_are_told(server: TestClient) -> None:
 
 
 @pytest.mark.parametrize("name", UNUSABLE)
-def test_a_picture_that_cannot_be_used_is_a_problem_at_its_place(server: TestClient, name: str) -> None:
+def test_an_unusable_picture_is_a_problem_with_its_field(server: TestClient, name: str) -> None:
     data, told = UNUSABLE[name]
     bare = refused(sent(server, data, line="0,0,90,0"), name="invalid-picture")
     assert fields(bare) == ["body"]
@@ -198,18 +198,18 @@ def test_a_picture_that_cannot_be_used_is_a_problem_at_its_place(server: TestCli
     assert server.get("/health").status_code == 200
 
 
-def test_a_picture_declared_as_another_kind_is_refused(server: TestClient) -> None:
+def test_a_picture_with_a_wrong_declared_kind_is_refused(server: TestClient) -> None:
     refused(sent(server, encoded(photographed(ONE)), "image/jpeg", **query(ONE)), name="invalid-picture")
 
 
 @pytest.mark.parametrize("data", ["%%%", "AAA", "QUJD\n", "é"])
-def test_what_is_no_base64_is_refused(server: TestClient, data: str) -> None:
+def test_invalid_base64_is_refused(server: TestClient, data: str) -> None:
     body = {"image": {"media_type": "image/png", "data": data}, "line": [0, 0, 90, 0]}
     assert fields(refused(server.post("/v1/measure/row", json=body), name="invalid-picture")) == ["image.data"]
 
 
 @pytest.mark.parametrize("media_type", ["", "image/gif", "text/plain", "multipart/form-data", "image/*"])
-def test_a_body_of_another_kind_is_not_even_read(server: TestClient, media_type: str) -> None:
+def test_a_body_of_another_media_type_is_not_read(server: TestClient, media_type: str) -> None:
     read = 0
 
     def stream() -> Iterator[bytes]:
@@ -248,7 +248,7 @@ def test_an_endless_body_is_refused_once_it_has_grown_too_large(server: TestClie
     refused(response, 413, "body-too-large")
 
 
-def test_a_crop_of_twelve_million_pixels_passes(server: TestClient) -> None:
+def test_a_crop_of_twelve_million_pixels_is_accepted(server: TestClient) -> None:
     rows = Rows(pitch=140.0, count=24, first=400.0, heights=(1500.0,), size=(4000, 3000), noise=0.0)
     strip = photographed(Rows(pitch=140.0, count=24, first=400.0, heights=(100.0,), size=(4000, 200), noise=2.0))
     levels = np.full((3000, 4000), 60, np.uint8)
@@ -298,21 +298,23 @@ REFUSED: list[tuple[Any, str]] = [
 
 
 @pytest.mark.parametrize(("body", "field"), REFUSED, ids=[f"{at}-{i}" for i, (_, at) in enumerate(REFUSED)])
-def test_what_makes_no_sense_is_refused_at_its_place_with_a_remedy(server: TestClient, body: Any, field: str) -> None:
+def test_an_invalid_measurement_is_refused_with_its_field_and_a_remedy(
+    server: TestClient, body: Any, field: str
+) -> None:
     problem = asked(server, body, 422)
     assert any(at.startswith(field) for at in fields(problem)), problem
     assert all(error["message"] and error["remedy"] for error in problem["errors"]), problem
 
 
-def test_a_line_longer_than_is_looked_at_is_refused_before_it_is(server: TestClient) -> None:
-    """Finding takes time with the square of the length: a long thin picture of fine stripes would take minutes."""
+def test_a_line_that_is_too_long_is_refused_before_it_is_searched(server: TestClient) -> None:
+    """The time grows with the square of the length: a long thin picture of fine stripes would take minutes."""
     stripes = encoded(np.tile(np.array([[60, 200]], np.uint8), (30, MAX_PROFILE)))
     refusal = refused(sent(server, stripes, line=f"0,10,{MAX_PROFILE + 1},10"), name="invalid-observations")
     assert fields(refusal) == ["line[0]"]
 
 
 @pytest.mark.parametrize("seed", range(12))
-def test_noise_is_refused_or_at_least_never_sure(server: TestClient, seed: int) -> None:
+def test_noise_is_refused_or_called_unsure(server: TestClient, seed: int) -> None:
     noise = np.random.default_rng(seed).normal(size=300).tolist()
     response = server.post("/v1/measure/row", json={"profile": noise, "row_count": 1})
     if response.status_code == 200:
@@ -323,18 +325,18 @@ def test_noise_is_refused_or_at_least_never_sure(server: TestClient, seed: int) 
         assert fields(refused(response, name="invalid-observations")) == ["profile"]
 
 
-def test_a_sure_row_needs_no_second_look(server: TestClient) -> None:
+def test_a_sure_row_needs_no_check(server: TestClient) -> None:
     assert UNSURE not in found(server, DATA, **query(ONE))["notes"]
 
 
 @pytest.mark.parametrize("body", ["", "{", "[" * 100_000, "\x00"])
-def test_what_is_no_json_is_refused(server: TestClient, body: str) -> None:
+def test_a_body_that_is_not_valid_json_is_refused(server: TestClient, body: str) -> None:
     response = server.post("/v1/measure/row", content=body, headers={"Content-Type": "application/json"})
     refused(response, 400, "malformed-json")
 
 
 @pytest.mark.parametrize("number", ["NaN", "Infinity", "1e999"])
-def test_a_level_that_is_no_number_is_refused(server: TestClient, number: str) -> None:
+def test_a_level_that_is_not_a_number_is_refused(server: TestClient, number: str) -> None:
     assert fields(asked(server, f'{{"profile": [0.1, {number}, 0.3]}}', 422)) == ["profile[1]"]
 
 
@@ -360,18 +362,18 @@ def test_a_level_that_is_no_number_is_refused(server: TestClient, number: str) -
     ],
     ids=str,
 )
-def test_a_wrong_query_is_refused_at_its_parameter(server: TestClient, params: dict[str, Any], field: str) -> None:
+def test_an_invalid_query_is_refused_with_its_parameter(server: TestClient, params: dict[str, Any], field: str) -> None:
     response = sent(server, DATA, **params)
     assert response.status_code == 422, response.text
     assert fields(response.json()) == [field]
     assert response.json()["errors"][0]["remedy"]
 
 
-def test_with_json_everything_stands_in_the_body(server: TestClient) -> None:
+def test_a_query_beside_a_json_body_is_refused(server: TestClient) -> None:
     response = server.post("/v1/measure/row", json=in_json(DATA, line=LINE), params={"width": 5})
     assert fields(refused(response)) == ["width"]
 
 
-def test_a_bomb_costs_nothing(server: TestClient) -> None:
+def test_a_decompression_bomb_costs_no_memory(server: TestClient) -> None:
     assert len(BOMB) < 10_000
     refused(sent(server, BOMB, line="0,0,90,0"), name="invalid-picture")

@@ -1,4 +1,4 @@
-"""Pending changes over HTTP, and that they take effect when due without anybody asking."""
+"""Pending changes over HTTP; they take effect when due without any request."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def withdraw(shop: Workshop, who: str = IDA, key: str = HALF) -> str:
     return str(answer.json()["pending"]["key"])
 
 
-def test_what_waits_is_listed_in_the_open_and_can_be_filtered(shop: Workshop) -> None:
+def test_pending_changes_are_listed_publicly_and_can_be_filtered(shop: Workshop) -> None:
     first, second = withdraw(shop), withdraw(shop, PER, MEMBER)
     listed = shop.server.get("/v1/pending").json()["items"]
     assert [(each["key"], each["action"], each["about"], each["author"]) for each in listed] == [
@@ -51,7 +51,7 @@ def test_what_waits_is_listed_in_the_open_and_can_be_filtered(shop: Workshop) ->
     assert [page_one["items"][0]["key"], page_two["items"][0]["key"], page_two["next"]] == [first, second, None]
 
 
-def test_only_maintainers_hasten(shop: Workshop) -> None:
+def test_only_maintainers_hasten_a_change(shop: Workshop) -> None:
     key = withdraw(shop)
     for who, status in ((None, 401), (IDA, 403), (PER, 403)):
         refused = shop.ask("POST", f"/v1/pending/{key}/hasten", who, json={"reason": "now"})
@@ -62,7 +62,7 @@ def test_only_maintainers_hasten(shop: Workshop) -> None:
     assert shop.server.get(PLACE).json()["state"] == "withdrawn"
 
 
-def test_maintainers_and_the_author_stop_and_nobody_else(shop: Workshop) -> None:
+def test_only_maintainers_and_the_author_stop_a_change(shop: Workshop) -> None:
     key = withdraw(shop)
     refused = shop.ask("POST", f"/v1/pending/{key}/stop", PER, json={"reason": "I have one"})
     assert (refused.status_code, problem(refused)) == (403, "forbidden")
@@ -74,7 +74,7 @@ def test_maintainers_and_the_author_stop_and_nobody_else(shop: Workshop) -> None
     assert len(shop.server.get("/v1/pending", params={"state": "all"}).json()["items"]) == 2
 
 
-def test_what_is_decided_is_decided(shop: Workshop) -> None:
+def test_a_decided_change_cannot_be_decided_again(shop: Workshop) -> None:
     key = withdraw(shop)
     shop.ask("POST", f"/v1/pending/{key}/stop", IDA, json={"reason": "my mistake"})
     again = shop.ask("POST", f"/v1/pending/{key}/hasten", KEEPER, json={"reason": "now"})
@@ -89,7 +89,7 @@ def test_a_decision_without_reason_is_refused(shop: Workshop) -> None:
         assert shop.ask("POST", f"/v1/pending/{key}/{action}", KEEPER, json={}).status_code == 422
 
 
-def test_whoever_changes_something_finds_what_is_due_done(tmp_path: Path) -> None:
+def test_due_changes_take_effect_before_any_other_change(tmp_path: Path) -> None:
     with workshop(f"sqlite:///{tmp_path / 'due.sqlite3'}", delay=SOON) as shop:
         tag = shop.tag(PLACE)
         withdraw(shop)
@@ -117,7 +117,7 @@ def test_a_server_that_starts_late_catches_up(tmp_path: Path) -> None:
         assert server.get(PLACE).json()["state"] == "withdrawn"
 
 
-def test_many_workers_carry_a_change_out_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_many_workers_carry_out_a_change_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     url = f"sqlite:///{tmp_path / 'due.sqlite3'}"
     with workshop(url) as shop:
         keys = [withdraw(shop, key=f"dunnock-sons:dn40pa-0{size}") for size in (10, 20, 40)]
@@ -133,7 +133,7 @@ def test_many_workers_carry_a_change_out_once(tmp_path: Path, monkeypatch: pytes
         assert len(rows) == 6
 
 
-def test_looking_takes_no_turn_of_the_writers(shop: Workshop) -> None:
+def test_looking_for_due_changes_does_not_lock_out_writers(shop: Workshop) -> None:
     withdraw(shop)
     version = shop.catalogue.version()
     with shop.catalogue.writing():
@@ -141,7 +141,7 @@ def test_looking_takes_no_turn_of_the_writers(shop: Workshop) -> None:
     assert shop.catalogue.version() == version
 
 
-def test_a_locked_catalogue_is_tried_again(shop: Workshop, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_locked_catalogue_is_retried(shop: Workshop, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("catalog.db.database.BUSY_SECONDS", 0.05)
     key = withdraw(shop)
     monkeypatch.setattr("api.background.due_changes.now", lambda: LATE)

@@ -1,4 +1,4 @@
-"""Cursors and pages: a list is gone through once and whole, and a cursor is good for its own list alone."""
+"""Cursors and pages: following them gives a list once and completely, and a cursor is valid only for its own list."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def test_following_next_gives_every_row_once_and_ends(limit: int) -> None:
     assert pages == -(-len(ROWS) // limit)
 
 
-def test_one_row_more_than_the_page_is_read_to_see_whether_there_is_a_next() -> None:
+def test_one_more_row_than_the_page_is_read_to_see_whether_there_is_a_next_page() -> None:
     asked: list[tuple[int | None, int]] = []
 
     def read(after: int | None, limit: int) -> Sequence[int]:
@@ -58,30 +58,30 @@ def test_one_row_more_than_the_page_is_read_to_see_whether_there_is_a_next() -> 
 
 
 @pytest.mark.parametrize("key", ["a", "ab", "abc", "abcd", "ouzelby:mossipet-p24", "größe:½", "?>~?>~?>~", "", "0"])
-def test_a_cursor_gives_its_key_back_and_needs_no_quoting_in_an_address(key: str) -> None:
+def test_a_cursor_contains_its_key_and_needs_no_quoting_in_an_address(key: str) -> None:
     cursor = listing().cursor_after(key)
     assert set(cursor) <= set("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_")
     assert listing(cursor).after == key
 
 
-def test_a_list_goes_on_after_the_longest_key_of_the_longest_letters() -> None:
+def test_a_list_continues_after_the_longest_key() -> None:
     key = "𐐨" * LONGEST_KEY
     cursor = listing().cursor_after(key)
     assert len(cursor) <= LONGEST_CURSOR
     assert listing(cursor).after == key
 
 
-def test_without_a_cursor_a_list_begins_at_its_beginning() -> None:
+def test_without_a_cursor_a_list_starts_at_the_beginning() -> None:
     assert listing().after is None
     assert listing().after_number is None
 
 
-def test_a_filter_that_is_not_given_is_the_same_as_none_and_their_order_does_not_matter() -> None:
+def test_an_omitted_filter_equals_none_and_the_order_of_filters_does_not_matter() -> None:
     cursor = listing(maker="Ouzelby", kind="plug").cursor_after("k")
     assert listing(cursor, kind="plug", maker="Ouzelby", rows=None).after == "k"
 
 
-def test_a_list_that_is_never_filtered_is_the_same_as_one_without_filters() -> None:
+def test_a_list_that_has_no_filters_equals_one_without_filters() -> None:
     bare = Listing(name="halves", cursor=None, limit=3)
     assert listing(bare.cursor_after("k")).after == "k"
 
@@ -127,30 +127,30 @@ def test_a_cursor_that_cannot_be_read_is_refused(cursor: str) -> None:
     assert refused(listing(cursor))[2] == "the cursor cannot be read"
 
 
-def test_signs_within_a_good_cursor_are_not_passed_over() -> None:
+def test_extra_characters_in_a_valid_cursor_are_refused() -> None:
     cursor = listing().cursor_after("k")
     assert refused(listing(f"{cursor[:8]}!!!!{cursor[8:]}"))[2] == "the cursor cannot be read"
 
 
-def test_a_key_that_is_no_text_is_refused() -> None:
+def test_a_key_that_is_not_text_is_refused() -> None:
     belonging = json.loads(base64.urlsafe_b64decode(listing().cursor_after("k") + "=="))[0]
     assert refused(listing(sealed([belonging, 5])))[2] == "the cursor comes from another list or other filters"
 
 
-def test_a_refusal_shows_no_more_than_the_beginning_of_a_cursor() -> None:
+def test_a_refusal_shows_only_the_beginning_of_a_cursor() -> None:
     assert refused(listing("é" * 500))[1] == "é" * 80
 
 
-def test_the_number_of_a_row_is_given_back() -> None:
+def test_a_cursor_contains_the_number_of_its_row() -> None:
     assert listing(listing().cursor_after(41)).after_number == 41
 
 
 @pytest.mark.parametrize("key", ["", "-1", "1.5", "five", "²", "٣", "1" * 11])
-def test_a_cursor_that_names_no_row_is_refused(key: str) -> None:
+def test_a_cursor_without_a_row_number_is_refused(key: str) -> None:
     assert refused(listing(listing().cursor_after(key)), "after_number")[2] == "the cursor does not name a row"
 
 
-def test_a_number_beyond_what_the_engines_count_with_is_their_last() -> None:
+def test_a_number_too_large_for_the_engines_becomes_their_largest() -> None:
     """2³¹ − 1: PostgreSQL's type integer (its documentation, 8.1)."""
     assert LARGEST_NUMBER == 2147483647
     assert listing(listing().cursor_after("2147483648")).after_number == 2147483647

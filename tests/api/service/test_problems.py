@@ -1,4 +1,4 @@
-"""Every kind of problem: which error becomes it, and that nothing of the inside leaks."""
+"""Every kind of problem: which error becomes it, and that no internal details leak."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ def test_an_unknown_address_is_a_problem(server: TestClient) -> None:
 @pytest.mark.parametrize(
     ("method", "path", "allowed"), [("GET", "/v1/identify", "POST"), ("DELETE", "/v1/halves", "GET")]
 )
-def test_a_wrong_method_is_a_problem_that_names_the_right_one(
+def test_a_wrong_method_is_a_problem_that_names_the_allowed_methods(
     server: TestClient, method: str, path: str, allowed: str
 ) -> None:
     response = server.request(method, path)
@@ -71,8 +71,8 @@ def test_a_wrong_method_is_a_problem_that_names_the_right_one(
     assert allowed in response.headers["allow"]
 
 
-def test_every_address_refuses_a_query_parameter_that_it_does_not_have(app: FastAPI, server: TestClient) -> None:
-    """Otherwise a filter with a slip in its name would be left out silently."""
+def test_every_address_refuses_an_unknown_query_parameter(app: FastAPI, server: TestClient) -> None:
+    """Otherwise a misspelt filter would be ignored silently."""
     asked = 0
     for path, methods in app.openapi()["paths"].items():
         for method, described in methods.items() if path.startswith("/v1/") else ():
@@ -88,13 +88,13 @@ def test_every_address_refuses_a_query_parameter_that_it_does_not_have(app: Fast
     assert asked > 40
 
 
-def test_an_error_that_nobody_foresaw_tells_nothing_of_the_inside() -> None:
+def test_an_unexpected_error_shows_no_internal_details() -> None:
     problem = problem_of(RuntimeError("secret"), "/v1/identify")
     assert (problem.status, problem.type) == (500, "/problems/internal-error")
     assert "secret" not in problem.model_dump_json()
 
 
-def test_an_error_that_nobody_foresaw_is_answered_and_the_server_stays_up(demo_url: str) -> None:
+def test_an_unexpected_error_is_answered_and_the_server_keeps_running(demo_url: str) -> None:
     app = create_app(Settings(database_url=demo_url))
 
     @app.get("/breaks")
@@ -128,7 +128,9 @@ def test_a_domain_error_becomes_its_problem_over_http(demo_url: str, error: Exce
     def fails() -> None:
         raise error
 
-    app = create_app(Settings(database_url=demo_url))  # of its own: other tests count the addresses of the shared one
+    app = create_app(
+        Settings(database_url=demo_url)
+    )  # a separate app: other tests count the addresses of the shared one
     app.add_api_route(f"/fails/{name}", fails)
     with TestClient(app) as server:
         response = server.get(f"/fails/{name}")
@@ -136,13 +138,13 @@ def test_a_domain_error_becomes_its_problem_over_http(demo_url: str, error: Exce
     assert response.headers.get("retry-after") == (str(RETRY_AFTER_S) if name == "catalogue-locked" else None)
 
 
-def test_a_locked_database_is_answered_with_when_to_come_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_answer_about_a_locked_database_says_when_to_retry(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("catalog.db.engines.BUSY_SECONDS", 0.2)
     file = tmp_path / "catalogue.sqlite3"
     app = create_app(Settings(database_url=f"sqlite:///{file}"))
     with TestClient(app) as server:
         assert server.get("/health").status_code == 200
-        app.state.services.catalogue.close()  # an idle connection of the pool would keep the other from locking
+        app.state.services.catalogue.close()  # an idle connection of the pool would prevent the other from locking
         with closing(sqlite3.connect(file, isolation_level=None)) as holder:
             holder.execute("PRAGMA locking_mode = EXCLUSIVE")
             holder.execute("BEGIN EXCLUSIVE")
@@ -152,7 +154,7 @@ def test_a_locked_database_is_answered_with_when_to_come_back(tmp_path: Path, mo
         assert server.get("/health").status_code == 200
 
 
-def test_a_database_of_a_newer_schema_is_refused_at_the_start(tmp_path: Path) -> None:
+def test_a_database_of_a_newer_schema_is_refused_at_start_up(tmp_path: Path) -> None:
     file = tmp_path / "catalogue.sqlite3"
     open_catalogue(f"sqlite:///{file}").close()
     with closing(sqlite3.connect(file, isolation_level=None)) as other:
@@ -179,11 +181,11 @@ def test_a_database_of_a_newer_schema_is_refused_at_the_start(tmp_path: Path) ->
         (True, True),
     ],
 )
-def test_an_offending_value_is_given_back_short_and_as_json(value: object, told: object) -> None:
+def test_an_offending_value_is_returned_shortened_and_as_json(value: object, told: object) -> None:
     assert shown(value) == told
 
 
-def test_a_problem_lists_a_bounded_number_of_errors_and_says_how_many_there_were() -> None:
+def test_a_problem_lists_a_limited_number_of_errors_and_gives_the_total() -> None:
     fields = [FieldProblem(field=str(number), message="bad") for number in range(MOST_ERRORS + 7)]
     problem = problem_of(ApiError("invalid-request", "bad", fields))
     assert len(problem.errors) == MOST_ERRORS

@@ -1,4 +1,4 @@
-"""A person with a browser at the workshop's server: opens pages, fills in their forms as they stand, and sends them."""
+"""A person with a browser on the workshop's server, who opens pages, fills in their forms and sends them."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from tests.api.workshop import Workshop
 
 FROM_HERE = {"Sec-Fetch-Site": "same-origin", "Accept": "text/html"}
 HOSTILE = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>{{7*7}}"
-"""Text of somebody who would like it to be read as something else than text."""
+"""Text from an attacker who wants it to be interpreted as markup."""
 
 Fields = list[tuple[str, str]]
 
@@ -31,7 +31,7 @@ class _Form:
 
 
 class _Forms(HTMLParser):
-    """Forms of a page with what would be sent of them."""
+    """The forms of a page with the values they would send."""
 
     def __init__(self, html: str) -> None:
         super().__init__()
@@ -74,7 +74,7 @@ class _Forms(HTMLParser):
 
 
 def form_with(html: str, name: str, value: str | None = None) -> Fields:
-    """What would be sent of the form that has a field or button of this name (and value), untouched."""
+    """The values that the form with a field or button of this name (and value) sends when nothing is changed."""
     for form in _Forms(html).forms:
         if any(own == name and value in (None, given) for own, given in [*form.fields, *form.buttons]):
             return form.fields
@@ -82,7 +82,7 @@ def form_with(html: str, name: str, value: str | None = None) -> Fields:
 
 
 def filled(fields: Fields, **typed: str) -> Fields:
-    """The form with other text in some of its fields; two low lines in a name stand for a point."""
+    """The form with other text in some fields; a double underscore in a name stands for a dot."""
     names = {name.replace("__", "."): value for name, value in typed.items()}
     kept = [(name, value) for name, value in fields if name not in names]
     return [*kept, *names.items()]
@@ -90,7 +90,7 @@ def filled(fields: Fields, **typed: str) -> Fields:
 
 @dataclass(frozen=True)
 class Browser:
-    """Somebody's browser; without a name nobody is signed in."""
+    """A person's browser; without a name, nobody is signed in."""
 
     server: TestClient
     secret: str = ""
@@ -99,40 +99,40 @@ class Browser:
         return {"Cookie": f"{SESSION_COOKIE}={self.secret}"} if self.secret else {}
 
     def open(self, path: str) -> Response:
-        """A page."""
+        """Open a page."""
         return self.server.get(path, headers=FROM_HERE | self._cookie(), follow_redirects=False)
 
     def send(self, path: str, fields: Fields, **headers: str) -> Response:
-        """A form, sent from a page of this server unless the headers say otherwise."""
+        """Send a form from a page of this server, unless the headers say otherwise."""
         sent = FROM_HERE | self._cookie() | {"Content-Type": URLENCODED} | headers
         return self.server.post(path, headers=sent, content=urlencode(fields), follow_redirects=False)
 
     def elsewhere(self, path: str, fields: Fields) -> Response:
-        """The same form, sent from another site's page, with the browser's cookie."""
+        """Send the same form from another site's page, with the browser's cookie."""
         return self.send(path, fields, **{"Sec-Fetch-Site": "cross-site"})
 
 
 def browser(shop: Workshop, who: str | None = None) -> Browser:
-    """Somebody's browser, signed in with their token."""
+    """A person's browser, signed in with their token."""
     return Browser(shop.server, shop.tokens[who] if who else "")
 
 
 def problems_of(html: str) -> list[str]:
-    """What the summary of a refused form says, with the fields it leads to."""
+    """The summary of a refused form, with the fields it links to."""
     found = re.search(r'<div class="summary".*?</div>', html, re.DOTALL)
     return re.findall(r'<a href="#([^"]+)"', found[0]) if found else []
 
 
 @contextmanager
 def unchanged(shop: Workshop) -> Iterator[None]:
-    """Nothing of the catalogue is changed by what is done within."""
+    """Check that the code inside changes nothing in the catalogue."""
     before = shop.catalogue.version()
     yield
     assert shop.catalogue.version() == before
 
 
 def no_markup_of(html: str) -> None:
-    """Hostile text is there as text, and as nothing else."""
+    """Check that hostile text appears only as text."""
     assert "<script>alert" not in html
     assert "<img src=x" not in html
     assert "&lt;script&gt;alert(1)" in html

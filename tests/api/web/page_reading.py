@@ -1,4 +1,4 @@
-"""What the tests of pages read from them: headings, text, whatever a strict policy forbids."""
+"""What tests read from pages: headings, text, and anything a strict policy forbids."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ from html.parser import HTMLParser
 HTML = {"Accept": "text/html"}
 
 FORBIDDEN = re.compile(r"<[^>]+\s(?:style|on[a-z]+)\s*=|<style|<script(?![^>]*\ssrc=)|javascript:", re.IGNORECASE)
-"""Inline styles, handlers and scripts, which the pages' policy refuses."""
+"""Inline styles, handlers and scripts, which the pages' policy forbids."""
 
 
 class Page(HTMLParser):
-    """A page taken apart: levels of headings, visible text, attributes by element."""
+    """A parsed page: levels of headings, visible text, attributes by element."""
 
     def __init__(self, html: str) -> None:
         super().__init__()
@@ -36,11 +36,11 @@ class Page(HTMLParser):
 
     @property
     def text(self) -> str:
-        """All text, spaces joined."""
+        """All text with its white space collapsed."""
         return " ".join("".join(self._text).split())
 
     def links(self) -> list[str]:
-        """Where the page leads."""
+        """The targets of the page's links."""
         return [str(given["href"]) for tag, given in self.names if tag == "a" and given.get("href")]
 
     def values(self, name: str) -> list[str]:
@@ -49,12 +49,12 @@ class Page(HTMLParser):
 
 
 MOST_BYTES = 150_000
-"""Size of a page at most (without its pictures)."""
+"""Largest size of a page, bytes, without its pictures."""
 
 
 def check_form(html: str, *, with_pictures: bool = True) -> Page:
-    """A page's form: one h1, headings in order, ids each once, nothing inline, small enough, its drawings counted
-    unless they are what the page is for."""
+    """Check a page's form: one h1, headings in order, unique ids, nothing inline, small enough, its drawings counted
+    unless drawings are the purpose of the page."""
     page = Page(html)
     assert page.levels.count(1) == 1, page.levels
     assert all(later - earlier <= 1 for earlier, later in zip(page.levels, page.levels[1:], strict=False)), page.levels

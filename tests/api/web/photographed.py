@@ -1,4 +1,4 @@
-"""Pictures of invented rows of contacts whose truth is known, and pictures that nobody should decode."""
+"""Pictures of invented rows of contacts with a known truth, and pictures that must not be decoded."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ class Rows:
 
     @property
     def lines(self) -> list[list[float]]:
-        """A line along each row, from a pitch and a half before its first contact to as much behind its last."""
+        """A line along each row, from one and a half pitches before its first contact to as far beyond its last."""
         length = (self.count - 1) * self.pitch
         starts = [self.first + shift - 1.5 * self.pitch for shift in self.shifts]
         return [
@@ -41,7 +41,7 @@ class Rows:
 
 
 def photographed(rows: Rows) -> NDArray[np.uint8]:
-    """The rows' grey levels: soft-edged bars four tenths of a pitch wide and a pitch high, and some noise."""
+    """The grey levels of the rows: soft-edged bars 0.4 pitch wide and one pitch high, with some noise."""
     width, height = rows.size
     y, x = np.mgrid[0:height, 0:width].astype(np.float64)
     level = np.full((height, width), DARK)
@@ -55,7 +55,7 @@ def photographed(rows: Rows) -> NDArray[np.uint8]:
 
 
 def _soft(distance: NDArray[np.float64], half_width: float) -> NDArray[np.float64]:
-    """1 inside, 0 outside, over an edge some two pixels wide."""
+    """1 inside, 0 outside, with an edge about two pixels wide."""
     return np.asarray(1.0 / (1.0 + np.exp(np.clip((np.abs(distance) - half_width) / 0.6, -50.0, 50.0))))
 
 
@@ -68,8 +68,8 @@ def encoded(picture: NDArray[Any] | Image.Image, form: str = "PNG", **options: A
 
 
 def held(picture: NDArray[np.uint8], orientation: int, form: str = "JPEG") -> bytes:
-    """The picture as a camera stores it that was held so: turned, with the note that turns it upright again."""
-    back = {3: 2, 6: 1, 8: 3, 1: 0}[orientation]  # quarter turns against the clock
+    """The picture as stored by a camera held this way: rotated, with metadata to turn it upright."""
+    back = {3: 2, 6: 1, 8: 3, 1: 0}[orientation]  # quarter turns anticlockwise
     exif = Image.Exif()
     exif[ExifTags.Base.Orientation] = orientation
     return encoded(np.rot90(picture, back).copy(), form, exif=exif, **({"quality": 95} if form == "JPEG" else {}))
@@ -81,7 +81,7 @@ def chunk(name: bytes, data: bytes) -> bytes:
 
 
 def png(width: int, height: int, data: bytes = b"", *more: bytes) -> bytes:
-    """A grey 8-bit PNG file by hand: what its header says need not be what its data hold."""
+    """A grey 8-bit PNG file made by hand: its header and its data need not agree."""
     header = struct.pack(">IIBBBBB", width, height, 8, 0, 0, 0, 0)
     parts = (chunk(b"IHDR", header), *more, chunk(b"IDAT", zlib.compress(data)), chunk(b"IEND", b""))
     return SIGNATURE + b"".join(parts)
@@ -91,7 +91,7 @@ BOMB = png(60_000, 60_000, b"\0" * 1_000_000)
 """A few kilobytes that would be 3.6 GB of pixels."""
 
 TEXT_BOMB = png(8, 8, b"\0" * 72, chunk(b"zTXt", b"Comment\0\0" + zlib.compress(b"Z" * 60_000_000)))
-"""Some sixty kilobytes of compressed comment that would be 60 MB."""
+"""About 60 kB of compressed comment that would be 60 MB."""
 
 WHOLE = encoded(photographed(Rows()))
 
@@ -107,4 +107,4 @@ UNUSABLE: dict[str, tuple[bytes, str]] = {
     "a picture with a wrong byte": (WHOLE[:900] + bytes([WHOLE[900] ^ 0xFF]) + WHOLE[901:], "damaged"),
     "fewer pixels than promised": (png(50, 50, b"\0" * 100), "damaged"),
 }
-"""Pictures that are refused as PNG, and what is said of them."""
+"""Pictures that are refused as PNG, with their error messages."""

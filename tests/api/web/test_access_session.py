@@ -1,4 +1,4 @@
-"""Tokens in requests: the session cookie's truth table, noting a use, and no token in any problem or log."""
+"""Tokens in requests: the truth table of the session cookie, recording a use, and no token in any problem or log."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ ROWS = [
 @pytest.mark.parametrize(
     ("method", "site", "origin", "counts"), [row[1:] for row in ROWS], ids=[row[0] for row in ROWS]
 )
-def test_a_session_counts_only_from_this_servers_pages(
+def test_a_session_is_accepted_only_from_pages_of_this_server(
     method: str, site: str | None, origin: str | None, counts: bool
 ) -> None:
     given = {"host": HOST, "sec-fetch-site": site, "origin": origin}
@@ -82,7 +82,7 @@ def test_without_its_cookie_there_is_no_session(cookies: dict[str, str]) -> None
 
 
 @pytest.mark.parametrize("host", [{}, {"host": ""}], ids=["without", "empty"])
-def test_an_origin_of_no_name_counts_for_no_host(host: dict[str, str]) -> None:
+def test_an_opaque_origin_matches_no_host(host: dict[str, str]) -> None:
     assert session_token("POST", {"origin": "https://"} | host, {SESSION_COOKIE: TOKEN}) is None
 
 
@@ -132,30 +132,30 @@ def last_use(catalogue: Catalogue, token: tokens.Created) -> str | None:
         return tokens.get(session, token.token.id, timestamps.now()).last_used_at
 
 
-def test_a_route_that_anybody_may_use_learns_who_asks(server: TestClient, token: tokens.Created) -> None:
+def test_a_public_route_knows_the_person_who_asks(server: TestClient, token: tokens.Created) -> None:
     assert server.get("/who").json() == ""
     assert server.get("/who", headers=bearer(token)).json() == "Wren Ashby"
 
 
-def test_a_bad_token_still_reads(server: TestClient) -> None:
+def test_with_an_invalid_token_reading_is_still_possible(server: TestClient) -> None:
     answer = server.get("/who", headers={"Authorization": f"Bearer {TOKEN}"})
     assert (answer.status_code, answer.json()) == (200, "")
 
 
-def test_a_session_is_known_from_this_servers_pages_alone(server: TestClient, token: tokens.Created) -> None:
+def test_a_session_is_recognised_only_from_pages_of_this_server(server: TestClient, token: tokens.Created) -> None:
     server.cookies.set(SESSION_COOKIE, token.secret)
     assert server.post("/change", headers={"Sec-Fetch-Site": "same-origin"}).json() == "Wren Ashby"
     assert server.post("/change", headers={"Sec-Fetch-Site": "cross-site"}).status_code == 401
     assert server.post("/change").status_code == 401
 
 
-def test_a_token_in_the_header_goes_before_the_session(server: TestClient, token: tokens.Created) -> None:
+def test_a_token_in_the_header_takes_precedence_over_the_session(server: TestClient, token: tokens.Created) -> None:
     server.cookies.set(SESSION_COOKIE, token.secret)
     headers = {"Sec-Fetch-Site": "same-origin", "Authorization": f"Bearer {TOKEN}"}
     assert server.post("/change", headers=headers).status_code == 401
 
 
-def test_a_use_is_noted_once_within_the_hour(server: TestClient, catalogue: Catalogue, token: tokens.Created) -> None:
+def test_a_use_is_recorded_once_within_an_hour(server: TestClient, catalogue: Catalogue, token: tokens.Created) -> None:
     assert last_use(catalogue, token) is None
     server.get("/who", headers=bearer(token))
     first = last_use(catalogue, token)
@@ -164,7 +164,7 @@ def test_a_use_is_noted_once_within_the_hour(server: TestClient, catalogue: Cata
     assert last_use(catalogue, token) == first
 
 
-def test_a_use_within_the_hour_after_a_noted_one_writes_nothing(
+def test_a_use_within_an_hour_of_a_recorded_use_writes_nothing(
     server: TestClient, token: tokens.Created, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     server.get("/who", headers=bearer(token))
@@ -176,7 +176,7 @@ def test_a_use_within_the_hour_after_a_noted_one_writes_nothing(
     assert server.get("/who", headers=bearer(token)).json() == "Wren Ashby"
 
 
-def test_a_catalogue_that_cannot_be_written_to_answers_a_token_and_logs_that_its_use_is_not_noted(
+def test_a_read_only_catalogue_accepts_a_token_and_logs_that_its_use_is_not_recorded(
     server: TestClient, token: tokens.Created, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     def write(catalogue: Catalogue) -> AbstractContextManager[Session]:
@@ -187,7 +187,7 @@ def test_a_catalogue_that_cannot_be_written_to_answers_a_token_and_logs_that_its
     assert f"the use of token {token.token.id} could not be noted: the catalogue is read-only" in caplog.text
 
 
-def test_a_use_that_cannot_be_noted_is_logged_and_refuses_nobody(
+def test_a_use_that_cannot_be_recorded_is_logged_and_the_request_is_answered(
     server: TestClient,
     catalogue: Catalogue,
     catalogue_file: Path,
@@ -211,7 +211,7 @@ def _name(who: WhoDep) -> str:
 
 
 class Written(BaseModel):
-    """What the route below answers."""
+    """The answer of the route below."""
 
     actor: str
 
@@ -230,7 +230,7 @@ WRITE = Operation(
 )
 
 
-def test_a_change_that_waited_while_its_contributor_was_suspended_comes_too_late(
+def test_a_change_is_refused_if_its_contributor_was_suspended_while_it_waited(
     catalogue: Catalogue, catalogue_file: Path, token: tokens.Created, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     waiting = threading.Event()
@@ -247,13 +247,13 @@ def test_a_change_that_waited_while_its_contributor_was_suspended_comes_too_late
         with catalogue.writing() as session:
             monkeypatch.setattr(Catalogue, "writing", announced)
             asked = beside.submit(server.post, "/write", headers=bearer(token))
-            assert waiting.wait(5)  # the token was found good, and the change waits for its turn
+            assert waiting.wait(5)  # the token was accepted, and the change waits for its turn
             contributors.suspend(session, operators("a slip"), "Wren Ashby")
         refused = asked.result(timeout=20)
     assert (refused.status_code, refused.json()["type"]) == (403, "/problems/suspended")
 
 
-def test_a_token_sent_in_the_wrong_place_is_not_given_back(server: TestClient) -> None:
+def test_a_token_sent_in_the_wrong_place_is_not_returned(server: TestClient) -> None:
     body = {"observations": [{"feature": "pitch", "value": 1, "unit": TOKEN}]}
     for answer in (
         server.get(f"/v1/halves?token={TOKEN}"),
@@ -287,18 +287,18 @@ def test_a_token_in_a_log_is_masked_in_message_arguments_and_traceback(caplog: p
     assert f"ValueError: inside {MASK}" in caplog.text
 
 
-def test_the_log_is_masked_once_however_often_it_is_asked_for() -> None:
+def test_masking_is_added_to_the_log_once() -> None:
     assert len([each for each in logger().filters if isinstance(each, TokenMask)]) == 1
     assert logger() is logger()
 
 
-def test_the_servers_log_of_requests_holds_no_token(capfd: pytest.CaptureFixture[str]) -> None:
+def test_the_request_log_of_the_server_contains_no_token(capfd: pytest.CaptureFixture[str]) -> None:
     names = ("uvicorn", "uvicorn.error", "uvicorn.access")
     kept = {name: (logging.getLogger(name).handlers[:], logging.getLogger(name).propagate) for name in names}
     try:
         logging.config.dictConfig(server_logs())
         log = logging.getLogger("uvicorn.access")
-        # The arguments that the server's own formatter takes apart.
+        # The arguments that the server's own formatter unpacks.
         log.info('%s - "%s %s HTTP/%s" %d', "127.0.0.1:5", "GET", f"/v1/halves?token={TOKEN}", "1.1", 200)
         logging.getLogger("uvicorn.error").error("saw %s", TOKEN)
         sys.stdout.flush()
@@ -312,7 +312,7 @@ def test_the_servers_log_of_requests_holds_no_token(capfd: pytest.CaptureFixture
 
 
 @pytest.mark.parametrize(("scheme", "secure"), [("http", False), ("https", True)])
-def test_signing_in_sets_a_cookie_that_no_script_reads_and_no_other_site_sends(
+def test_signing_in_sets_a_cookie_that_scripts_cannot_read_and_other_sites_cannot_send(
     catalogue_file: Path, token: tokens.Created, scheme: str, secure: bool
 ) -> None:
     """RFC 6265, 5.3, and its SameSite attribute; Secure where the page itself came by TLS."""

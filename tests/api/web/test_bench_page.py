@@ -1,4 +1,4 @@
-"""The bench in the browser: what is typed where, what is answered, and that nothing typed is ever more than text."""
+"""The bench page: its fields, its answers, and that anything typed is only ever text."""
 
 from __future__ import annotations
 
@@ -42,16 +42,16 @@ SPECIMEN = (
 """Readings of the demo specimen 'loose-plug', a plug that the demo catalogue lists."""
 
 MISCOUNTED = "contact_count=28&pitch=4.41/11&body_length=6.63&body_width=1.99&half_kind=plug"
-"""The same plug, its four hold-downs counted among the contacts."""
+"""The same plug with its four hold-downs counted as contacts."""
 
 HOSTILE = "\"><script>alert(1)</script><img src=x onerror=alert(2)>'{{7*7}}"
 
 LARGEST_PAGE = 150_000
-"""Bytes, the work item's bound on every page."""
+"""Largest size of every page, bytes: our own choice, no source."""
 
 
 class Page(HTMLParser):
-    """A page taken apart: every element with its attributes, and the text of all."""
+    """A parsed page: every element with its attributes, and all text."""
 
     def __init__(self, text: str) -> None:
         super().__init__()
@@ -70,7 +70,7 @@ class Page(HTMLParser):
         return [attributes for name, attributes in self.elements if name == tag]
 
     def values(self) -> dict[str, list[str]]:
-        """What stands in the fields, by name."""
+        """The values of the fields, by name."""
         found: dict[str, list[str]] = {}
         for field in self.named("input"):
             if field.get("name") and ("checked" in field or field.get("type") != "checkbox"):
@@ -87,13 +87,13 @@ def part(server: TestClient, query: str, name: str) -> str:
 
 
 def piece(text: str, name: str) -> str:
-    """The element of a part, by its name, up to the next piece."""
+    """The named element of a part, up to the next such element."""
     start = text.index(f'<div data-piece="{name}"')
     return text[start : text.index("\n</div>", start)]
 
 
 def sample(name: str) -> str:
-    """Something that can be observed of a feature."""
+    """A possible observation of the feature."""
     feature = FEATURES[name]
     if feature.kind is Kind.DIMENSION:
         return f"{(feature.low * feature.high) ** 0.5:.3f}"
@@ -102,7 +102,7 @@ def sample(name: str) -> str:
     return {"marking": "A7", "trial_fit": "not:ouzelby:mossipet-r24"}.get(name) or next(iter(feature.values))
 
 
-def test_an_empty_bench_says_what_to_do_first(server: TestClient) -> None:
+def test_an_empty_bench_explains_the_first_step(server: TestClient) -> None:
     page = server.get("/")
     assert page.status_code == 200
     assert "Count the contacts" in page.text
@@ -134,7 +134,7 @@ def test_the_other_half_can_be_entered(server: TestClient, name: str) -> None:
     assert "not in this catalogue" in page.text
 
 
-def test_a_form_sent_without_script_becomes_a_clean_address(server: TestClient) -> None:
+def test_a_form_sent_without_script_leads_to_a_clean_address(server: TestClient) -> None:
     sent = [("instrument", "caliper"), ("unit", "mm"), ("contact_count", "24"), ("rows", ""), ("pitch", " 4.41 ")]
     sent += [("pitch.gaps", "11"), ("latch_style", "none_visible"), ("latch_style", "click_felt"), ("pins", "")]
     answered = server.get(f"/?{urlencode(sent)}", follow_redirects=False)
@@ -182,15 +182,15 @@ def test_a_shared_address_reproduces_the_state(server: TestClient) -> None:
 
 
 def _without_keys(page: Response) -> str:
-    """The page without the keys of its forms and the address that signing in leads back to."""
+    """The page without the idempotency keys of its forms and the address to which signing in returns."""
     return re.sub(r'name="once" value="[^"]*"|/sign-in\?to=[^"]*', "", page.text)
 
 
-def test_signing_in_leads_back_to_what_was_measured(server: TestClient) -> None:
+def test_signing_in_returns_to_the_measurements(server: TestClient) -> None:
     assert 'href="/sign-in?to=/%3Fcontact_count%3D24"' in server.get("/?contact_count=24").text
 
 
-def test_a_known_specimen_is_found_and_its_mate_named(server: TestClient) -> None:
+def test_a_known_specimen_is_identified_and_its_mate_is_named(server: TestClient) -> None:
     page = server.get(f"/?{SPECIMEN}&instrument=caliper&height=0.57&hold_down_form=end_tab&tail_form=gull_out").text
     lead = page[page.index('class="row lead"') :]
     assert "MOSSIPET-P24" in lead[:2000]
@@ -198,7 +198,7 @@ def test_a_known_specimen_is_found_and_its_mate_named(server: TestClient) -> Non
     assert 'href="/halves/ouzelby%3Amossipet-p24"' in lead or 'href="/halves/ouzelby:mossipet-p24"' in lead
 
 
-def test_the_page_answers_as_the_interface_does(server: TestClient) -> None:
+def test_the_page_gives_the_answer_of_the_interface(server: TestClient) -> None:
     told = server.post("/v1/identify", json={"observations": parse_pieces(SPECIMEN.split("&"))}).json()
     page = Page(server.get(f"/?{SPECIMEN}").text).text
     for candidate in told["candidates"][:6]:
@@ -215,7 +215,7 @@ def test_parts_equal_those_of_the_whole_page(server: TestClient, query: str) -> 
             assert piece(text, each) in whole
 
 
-def test_the_drawing_part_is_the_pages_drawing_but_for_what_is_next(server: TestClient) -> None:
+def test_the_drawing_part_equals_the_drawing_of_the_page_without_the_next_measurement(server: TestClient) -> None:
     drawing = part(server, SPECIMEN, "drawing")
     whole = server.get(f"/?{SPECIMEN}").text
     shown = re.findall(r"<svg.*?</svg>", drawing, re.DOTALL)
@@ -224,7 +224,7 @@ def test_the_drawing_part_is_the_pages_drawing_but_for_what_is_next(server: Test
         assert svg in whole.replace(' next"', '"')
 
 
-def test_a_wrong_field_keeps_its_text_and_the_rest_is_answered(server: TestClient) -> None:
+def test_an_invalid_field_keeps_its_text_and_the_rest_is_answered(server: TestClient) -> None:
     page = server.get("/?contact_count=24&body_length=6,5&pitch=0.4")
     assert page.status_code == 200
     found = Page(page.text)
@@ -256,7 +256,7 @@ def test_a_wrong_field_keeps_its_text_and_the_rest_is_answered(server: TestClien
         (f"marking={'x' * 600}", "This is too long"),
     ],
 )
-def test_what_cannot_be_read_is_told_with_a_remedy(server: TestClient, query: str, said: str) -> None:
+def test_unreadable_input_is_reported_with_a_remedy(server: TestClient, query: str, said: str) -> None:
     page = server.get(f"/?{query}")
     assert page.status_code == 200
     assert said.lower() in Page(page.text).text.lower()
@@ -269,14 +269,14 @@ def test_too_many_observations_are_refused_one_by_one(snapshot: Snapshot) -> Non
     assert bench.entries[200].error.message == "there are too many observations"
 
 
-def test_what_is_said_twice_is_told_at_the_later_field(snapshot: Snapshot) -> None:
+def test_a_repeated_observation_is_reported_at_the_later_field(snapshot: Snapshot) -> None:
     bench = read(snapshot, [("contact_count", "24"), ("contact_count", "24"), ("rows", "2")])
     assert [entry.usable for entry in bench.entries] == [True, False, True]
     assert sentences(bench.entries[1].error).startswith("It is the same as contact_count.")
 
 
 @pytest.mark.parametrize("name", [*SHOWN, "unit", "instrument", "at_hand", "prior_absent", "limit", "more", HOSTILE])
-def test_hostile_text_comes_out_as_text(server: TestClient, name: str) -> None:
+def test_hostile_text_appears_as_text(server: TestClient, name: str) -> None:
     for sent in ({name: HOSTILE}, {name: HOSTILE, "contact_count": "24"}):
         answered = server.get("/", params=sent)
         assert answered.status_code == 200
@@ -305,7 +305,7 @@ def test_the_page_has_nothing_inline_and_a_strict_policy(server: TestClient) -> 
 @pytest.mark.parametrize(
     "query", ["", SPECIMEN, f"{SPECIMEN}&limit=24", "contact_count=1000&rows=2", "contact_count=60&pitch=0.4&limit=24"]
 )
-def test_a_page_stays_below_its_bound(server: TestClient, query: str) -> None:
+def test_the_size_of_a_page_stays_below_its_limit(server: TestClient, query: str) -> None:
     assert len(server.get(f"/?{query}").content) < LARGEST_PAGE
 
 
@@ -322,14 +322,14 @@ def test_ids_are_unique_and_every_field_has_a_label(server: TestClient) -> None:
             assert reference in ids
 
 
-def test_every_field_has_its_exact_meaning_on_the_page(server: TestClient) -> None:
+def test_the_page_explains_the_exact_meaning_of_every_field(server: TestClient) -> None:
     text = server.get("/").text
     for name in {name.rpartition(".")[2] for name in SHOWN}:
         assert f'id="about-{name}-meaning"' in text
     assert set(FEATURES) == {name.rpartition(".")[2] for name in SHOWN}
 
 
-def test_fields_stand_where_their_dimension_lines_end() -> None:
+def test_fields_are_placed_where_their_dimension_lines_end() -> None:
     css = (files("api.web.bench") / "static" / "bench.css").read_text(encoding="utf-8")
     fixed = {"contact_count": CONTACTS, "rows": ROWS, "hold_down_count": HOLD_DOWNS}
     places = [(name, *place, ABOVE_HEIGHT) for name, place in fixed.items()]
@@ -340,7 +340,7 @@ def test_fields_stand_where_their_dimension_lines_end() -> None:
         assert place in css
 
 
-def test_letters_of_the_sheet_are_those_of_its_fields(server: TestClient) -> None:
+def test_the_letters_of_the_sheet_are_those_of_its_fields(server: TestClient) -> None:
     text = server.get("/").text
     drawn = re.findall(r'class="letter"[^>]*>([A-Z])</text>', text)
     listed = re.findall(r'<b class="letter" aria-hidden="true">([A-Z])</b>', text)
@@ -348,7 +348,7 @@ def test_letters_of_the_sheet_are_those_of_its_fields(server: TestClient) -> Non
 
 
 def _spans(snapshot: Snapshot, query: str) -> dict[str, tuple[float, float]]:
-    """Where each dimension of the first sheet begins and ends: the points of its two edges."""
+    """The end points of each dimension on the first sheet: the points of its two edges."""
     bench = read(snapshot, parse_qsl(query))
     drawn = from_above(drawable(bench.readings, {}))
     found = {}
@@ -376,7 +376,7 @@ def test_a_pitch_is_drawn_over_the_gaps_that_were_counted(snapshot: Snapshot) ->
     assert five["pitch"][0] == pytest.approx(5 * one["pitch"][0], abs=0.1)
 
 
-def test_more_gaps_than_a_row_has_are_drawn_as_a_whole_row(snapshot: Snapshot) -> None:
+def test_more_gaps_than_a_row_has_are_drawn_as_the_whole_row(snapshot: Snapshot) -> None:
     shape_sites = drawable(read(snapshot, [("contact_count", "8"), ("rows", "2")]).readings, {})
     from api.drawing.outline import half_shape
 
@@ -405,30 +405,32 @@ def test_a_plug_has_no_opening_to_measure(server: TestClient) -> None:
         ("0.89,0.90", {"readings": [0.89, 0.9]}),
     ],
 )
-def test_readings_are_written_as_people_write_them(snapshot: Snapshot, text: str, expected: dict[str, object]) -> None:
+def test_common_ways_to_write_readings_are_understood(
+    snapshot: Snapshot, text: str, expected: dict[str, object]
+) -> None:
     entry = read(snapshot, [("height", text)]).entries[0]
     assert entry.observation == {"feature": "height", **expected}
 
 
-def test_a_slash_counts_gaps_in_a_pitch_and_divides_inches_elsewhere(snapshot: Snapshot) -> None:
+def test_a_slash_counts_gaps_of_a_pitch_and_is_a_fraction_of_an_inch_elsewhere(snapshot: Snapshot) -> None:
     bench = read(snapshot, [("unit", "in"), ("pitch", "15/64"), ("body_length", "17/64"), ("height", "3/7")])
     pitch, length, height = (entry.observation or {} for entry in bench.entries)
     assert pitch == {"feature": "pitch", "value": 15.0, "spans": 64, "unit": "in"}
     assert length == {"feature": "body_length", "value": 0.265625, "unit": "in"}
-    assert height["spans"] == 7, "no rule is divided into sevenths"
+    assert height["spans"] == 7, "no rule has sevenths"
 
 
-def test_unit_and_instrument_hold_for_lengths_that_name_none(snapshot: Snapshot) -> None:
+def test_unit_and_instrument_apply_to_lengths_that_name_none(snapshot: Snapshot) -> None:
     pairs = [("unit", "in"), ("instrument", "micrometer"), ("body_length", "0.26"), ("body_width", "2.5mm@caliper")]
     bench = read(snapshot, [*pairs, ("contact_count", "24"), ("contact_width", "0.01")])
     length, width, count, fine = (entry.observation or {} for entry in bench.entries)
     assert (length["unit"], length["instrument"]) == ("in", "micrometer")
     assert (width["unit"], width["instrument"]) == ("mm", "caliper")
     assert "unit" not in count
-    assert "instrument" not in fine, "a micrometer does not reach one contact"
+    assert "instrument" not in fine, "a micrometer cannot reach one contact"
 
 
-def test_pixels_are_not_said_to_come_from_a_caliper(snapshot: Snapshot) -> None:
+def test_pixels_are_not_attributed_to_a_caliper(snapshot: Snapshot) -> None:
     bench = read(snapshot, [("instrument", "caliper"), ("body_length", "660px"), ("body_width", "250px")])
     assert not bench.errors
     assert all(reading.shared is not None and reading.shared.unscaled for reading in bench.readings)
@@ -445,7 +447,7 @@ def test_the_end_allowance_is_shown_as_soon_as_it_can_be_computed(server: TestCl
     assert allowance(read(snapshot, parse_qsl("contact_count=9&pitch=40px&body_length=99px")).readings) is None
 
 
-def test_a_likely_slip_is_changed_only_by_following_its_link(server: TestClient) -> None:
+def test_a_likely_slip_is_corrected_only_by_following_its_link(server: TestClient) -> None:
     page = server.get(f"/?{MISCOUNTED}").text
     assert Page(page).values()["contact_count"] == ["28"]
     link = re.search(r'hold-downs may be counted in.*?<a href="([^"]+)" data-apply>', page, re.DOTALL)
@@ -457,7 +459,7 @@ def test_a_likely_slip_is_changed_only_by_following_its_link(server: TestClient)
     assert (values["pitch"], values["pitch.gaps"], values["body_length"]) == (["4.41"], ["11"], ["6.63"])
 
 
-def test_the_command_shown_asks_the_same(server: TestClient, snapshot: Snapshot) -> None:
+def test_the_command_shown_makes_the_same_request(server: TestClient, snapshot: Snapshot) -> None:
     query = f"{SPECIMEN}&unit=mm&instrument=caliper&height=..0.9&marking={quote('A 7')}"
     page = server.get(f"/?{query}").text
     shown = re.search(r"<pre [^>]*command that asks[^>]*>(.*?)</pre>", page, re.DOTALL)
@@ -468,7 +470,7 @@ def test_the_command_shown_asks_the_same(server: TestClient, snapshot: Snapshot)
     assert request.observations == read(snapshot, tidy(parse_qsl(query))).request.observations
 
 
-def test_the_json_shown_asks_the_same(server: TestClient) -> None:
+def test_the_json_shown_makes_the_same_request(server: TestClient) -> None:
     page = server.get(f"/?{SPECIMEN}").text
     shown = re.search(r"<pre [^>]*POST /v1/identify[^>]*>(.*?)</pre>", page, re.DOTALL)
     assert shown is not None
@@ -477,7 +479,7 @@ def test_the_json_shown_asks_the_same(server: TestClient) -> None:
     assert f"{100 * told['candidates'][0]['probability']:.1f} %" in Page(page).text
 
 
-def test_the_ranking_is_that_of_the_whole_answer(snapshot: Snapshot) -> None:
+def test_the_ranking_part_equals_that_of_the_whole_answer(snapshot: Snapshot) -> None:
     request = read(snapshot, parse_qsl(SPECIMEN)).request
     whole, ranked = answer(snapshot, request), ranking_of(snapshot, request)
     assert ranked.model_dump() == {
@@ -485,7 +487,7 @@ def test_the_ranking_is_that_of_the_whole_answer(snapshot: Snapshot) -> None:
     }
 
 
-def test_next_measurement_is_marked_at_its_field_and_line(server: TestClient) -> None:
+def test_the_next_measurement_is_marked_at_its_field_and_dimension_line(server: TestClient) -> None:
     page = server.get(f"/?{MISCOUNTED.replace('28', '24')}&instrument=caliper").text
     marked = re.search(r'data-next="([^"]+)"', page)
     assert marked is not None
@@ -494,12 +496,12 @@ def test_next_measurement_is_marked_at_its_field_and_line(server: TestClient) ->
     assert re.search(r"[\d.]+ bits", page)
 
 
-def test_cautions_stand_with_every_answer(server: TestClient) -> None:
+def test_every_answer_has_its_cautions(server: TestClient) -> None:
     for query in ("", SPECIMEN, "body_length=x"):
         assert "A half that fits can be wired differently" in Page(server.get(f"/?{query}").text).text
 
 
-def test_an_empty_catalogue_is_told(empty_url: str) -> None:
+def test_an_empty_catalogue_is_reported(empty_url: str) -> None:
     with TestClient(create_app(Settings(database_url=empty_url))) as client:
         assert client.get("/").status_code == 200
         page = Page(client.get("/?contact_count=24").text).text
@@ -511,11 +513,11 @@ def test_an_empty_catalogue_is_told(empty_url: str) -> None:
     ("given", "name"),
     [("pins", "contact_count"), ("other.width", "other.body_width"), ("pair.stack_height", "stack_height")],
 )
-def test_names_are_put_under_the_features_own(given: str, name: str) -> None:
+def test_other_names_of_a_feature_become_its_own_name(given: str, name: str) -> None:
     assert canonical_name(given) == name
 
 
-def test_a_name_that_no_feature_has_is_refused() -> None:
+def test_an_unknown_name_of_a_feature_is_refused() -> None:
     with pytest.raises(ShortFormError, match="not known"):
         canonical_name("colour of the cable")
 

@@ -1,4 +1,4 @@
-"""The pages of cases: who sees them, who may say what, how they end; nothing of a private one anywhere."""
+"""The pages of cases: who sees them, who may say what, how they end; a private case appears nowhere else."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def saved(person: Browser, visibility: str = "public", title: str = "recorder fr
     return sent.headers["location"].partition("?")[0]
 
 
-def test_nobody_keeps_a_case_without_a_session_or_from_another_sites_page(shop: Workshop) -> None:
+def test_saving_a_case_needs_a_session_and_a_form_of_this_server(shop: Workshop) -> None:
     page = browser(shop).open(MEASURED)
     assert "body length 7.41" in page.text
     assert "/sign-in?to=" in page.text
@@ -38,7 +38,7 @@ def test_nobody_keeps_a_case_without_a_session_or_from_another_sites_page(shop: 
         assert browser(shop, IDA).elsewhere("/cases/new", fields).status_code in (401, 403)
 
 
-def test_a_case_needs_a_title_and_something_measured_and_keeps_the_measurements(shop: Workshop) -> None:
+def test_a_case_needs_a_title_and_an_observation_and_keeps_the_observations(shop: Workshop) -> None:
     person = browser(shop, IDA)
     with unchanged(shop):
         refused = person.send("/cases/new", form_with(person.open(MEASURED).text, "title"))
@@ -50,7 +50,7 @@ def test_a_case_needs_a_title_and_something_measured_and_keeps_the_measurements(
     assert "Begin on the bench" in person.open("/cases/new").text
 
 
-def test_a_case_is_kept_once_and_shows_what_the_ranking_makes_of_it(shop: Workshop) -> None:
+def test_a_case_is_saved_once_and_shows_its_ranking(shop: Workshop) -> None:
     person = browser(shop, IDA)
     fields = filled(form_with(person.open(MEASURED).text, "title"), title="reed bed", visibility="public")
     first, second = (person.send("/cases/new", fields).headers["location"] for _ in range(2))
@@ -74,7 +74,7 @@ def test_a_private_case_is_on_no_list_and_in_no_cache(shop: Workshop) -> None:
     assert shown.headers["referrer-policy"] == "no-referrer"
 
 
-def test_a_suggestion_needs_a_reason_and_a_half_that_is_known(shop: Workshop) -> None:
+def test_a_suggestion_needs_a_reason_and_a_known_half(shop: Workshop) -> None:
     place, per = saved(browser(shop, IDA)), browser(shop, PER)
     fields = form_with(per.open(place).text, "text")
     with unchanged(shop):
@@ -105,7 +105,7 @@ def test_only_its_author_or_a_maintainer_closes_a_case(shop: Workshop) -> None:
         assert ida.send(place, filled(fields, accept__half="nobody:none")).status_code in (404, 422)
 
 
-def test_solving_a_case_confirms_the_half_by_what_was_measured(shop: Workshop) -> None:
+def test_solving_a_case_confirms_the_half_with_the_measurements(shop: Workshop) -> None:
     place, ida = saved(browser(shop, IDA)), browser(shop, IDA)
     fields = filled(form_with(ida.open(place).text, "accept.half"), do="accept", accept__half=HALF)
     for _ in range(2):
@@ -115,7 +115,7 @@ def test_solving_a_case_confirms_the_half_by_what_was_measured(shop: Workshop) -
     assert kept["author"] == IDA
 
 
-def test_ones_own_half_is_not_confirmed_by_ones_own_case(shop: Workshop) -> None:
+def test_authors_cannot_confirm_their_own_half_with_their_own_case(shop: Workshop) -> None:
     place, wren = saved(browser(shop, WREN)), browser(shop, WREN)
     fields = filled(form_with(wren.open(place).text, "accept.half"), do="accept", accept__half=HALF)
     with unchanged(shop):
@@ -127,7 +127,7 @@ def test_ones_own_half_is_not_confirmed_by_ones_own_case(shop: Workshop) -> None
     assert "Nothing became evidence" in wren.open(place).text
 
 
-def test_a_suggestion_is_accepted_where_it_stands(shop: Workshop) -> None:
+def test_a_suggestion_is_accepted_with_its_own_button(shop: Workshop) -> None:
     place = saved(browser(shop, IDA))
     per, ida = browser(shop, PER), browser(shop, IDA)
     said = filled(form_with(per.open(place).text, "text"), half=MATE, text="it looks like it", do="comment")
@@ -137,7 +137,7 @@ def test_a_suggestion_is_accepted_where_it_stands(shop: Workshop) -> None:
     assert f"Solved: {MATE}" in check_form(browser(shop).open(place).text).text
 
 
-def test_a_case_is_shown_hidden_closed_and_opened_again(shop: Workshop) -> None:
+def test_a_case_can_be_made_public_and_private_closed_and_reopened(shop: Workshop) -> None:
     place, ida = saved(browser(shop, IDA), "private"), browser(shop, IDA)
 
     def act(do: str, **typed: str) -> int:
@@ -146,7 +146,7 @@ def test_a_case_is_shown_hidden_closed_and_opened_again(shop: Workshop) -> None:
     assert act("public") == 303
     assert "reed bed" in browser(shop).open("/cases").text
     assert act("private") == 303
-    assert browser(shop).open(place).status_code == 404  # its key was public, and is no secret any more
+    assert browser(shop).open(place).status_code == 404  # its key was public and is no longer a secret
     assert act("withdraw") == 422
     assert act("withdraw", close__reason="given away") == 303
     assert "withdrawn" in ida.open(place).text
@@ -155,7 +155,7 @@ def test_a_case_is_shown_hidden_closed_and_opened_again(shop: Workshop) -> None:
     assert keeper.send(place, fields).headers["location"] == f"{place}?said=reopened"
 
 
-def test_hostile_text_of_a_case_is_text(shop: Workshop) -> None:
+def test_hostile_text_in_a_case_appears_as_text(shop: Workshop) -> None:
     ida = browser(shop, IDA)
     fields = filled(form_with(ida.open(MEASURED).text, "title"), title=HOSTILE, note=HOSTILE, visibility="public")
     place = ida.send("/cases/new", fields).headers["location"].partition("?")[0]
@@ -168,6 +168,6 @@ def test_hostile_text_of_a_case_is_text(shop: Workshop) -> None:
     check_form(marked.text)
 
 
-def test_a_case_that_is_not_there_and_a_forged_cursor_are_refused(shop: Workshop) -> None:
+def test_a_missing_case_and_a_forged_cursor_are_refused(shop: Workshop) -> None:
     assert browser(shop).open("/cases/nosuchcase").status_code == 404
     assert browser(shop).open("/cases?cursor=banana").status_code == 422

@@ -1,4 +1,4 @@
-"""The catalogue: found with slips, sorted by what one knows, a page at a time."""
+"""The catalogue page: search that tolerates typing errors, sorting by a known value, and paging."""
 
 from __future__ import annotations
 
@@ -28,13 +28,13 @@ from tests.catalog.model.entry_examples import half
 
 @pytest.fixture
 def shop(empty_url: str) -> Iterator[Workshop]:
-    """A workshop of its own."""
+    """A workshop for this file."""
     with workshop(empty_url) as made:
         yield made
 
 
 def seen(server: TestClient, status: int = 200, **parameters: str) -> Page:
-    """The catalogue as somebody sees it."""
+    """The catalogue page as one person sees it."""
     answer = server.get("/catalogue", params=parameters, headers=HTML)
     assert answer.status_code == status, answer.text
     return check_form(answer.text)
@@ -53,7 +53,7 @@ def every_page(server: TestClient, **parameters: str) -> list[str]:
 
 
 def listed(snapshot: Snapshot) -> list[HalfRecord]:
-    """Halves that somebody listed."""
+    """Listed halves."""
     return [record for record in snapshot.halves.values() if record.origin == "listed"]
 
 
@@ -65,7 +65,7 @@ def test_paging_shows_every_listed_half_once(server: TestClient, snapshot: Snaps
     assert len(set(shown)) == len(shown)
 
 
-def test_a_half_added_meanwhile_shifts_nothing(shop: Workshop) -> None:
+def test_a_half_added_meanwhile_does_not_shift_the_pages(shop: Workshop) -> None:
     many = [half(part_number=f"SK-{n:03}", aliases=[], order_codes=[]) for n in range(2 * ON_A_PAGE)]
     with shop.catalogue.writing() as session:
         add(session, many, Act(actor=WREN))
@@ -79,7 +79,7 @@ def test_a_half_added_meanwhile_shifts_nothing(shop: Workshop) -> None:
 
 
 @pytest.mark.parametrize("sort", [name for name in ORDERS if name != BY_FIT])
-def test_every_order_can_be_asked_for(server: TestClient, sort: str) -> None:
+def test_every_order_can_be_selected(server: TestClient, sort: str) -> None:
     page = seen(server, sort=sort)
     assert len(page.values("half")) == ON_A_PAGE
 
@@ -87,7 +87,7 @@ def test_every_order_can_be_asked_for(server: TestClient, sort: str) -> None:
 @pytest.mark.parametrize(
     ("sort", "feature"), [("pitch", "pitch"), ("length", "body_length"), ("width", "body_width"), ("height", "height")]
 )
-def test_an_order_by_a_dimension_goes_up_and_what_is_not_stated_comes_last(
+def test_an_order_by_a_dimension_is_ascending_with_unstated_values_last(
     server: TestClient, snapshot: Snapshot, sort: str, feature: str
 ) -> None:
     keys = every_page(server, sort=sort, series="wrenstubble:bittrelet")
@@ -97,7 +97,7 @@ def test_an_order_by_a_dimension_goes_up_and_what_is_not_stated_comes_last(
     assert all(figure is None for figure in figures[len(known) :])
 
 
-def test_the_nearest_to_a_figure_comes_first_whatever_its_unit(server: TestClient, snapshot: Snapshot) -> None:
+def test_the_half_nearest_to_a_value_comes_first_in_any_unit(server: TestClient, snapshot: Snapshot) -> None:
     """0.256 in = 6.5024 mm (1 in = 25.4 mm exactly, international inch)."""
     lengths = {
         r.key: r.half.dimensions["body_length"].value for r in listed(snapshot) if "body_length" in r.half.dimensions
@@ -122,30 +122,30 @@ def test_the_nearest_to_a_figure_comes_first_whatever_its_unit(server: TestClien
         ("", None),
     ],
 )
-def test_a_figure_is_read_as_people_type_it(typed: str, mm: float | None) -> None:
+def test_common_ways_to_type_a_value_are_understood(typed: str, mm: float | None) -> None:
     assert figure_typed(typed) == (None if mm is None else pytest.approx(mm))
 
 
-def test_a_figure_that_is_none_is_told_and_the_list_still_comes(server: TestClient) -> None:
+def test_an_invalid_value_is_reported_and_the_list_is_still_shown(server: TestClient) -> None:
     page = seen(server, sort="length", near="<b>long</b>")
     assert "“<b>long</b>” is not a number" in page.text
     assert "<b>long" not in page.html
     assert len(page.values("half")) == ON_A_PAGE
 
 
-def test_a_slip_of_the_keyboard_still_finds(server: TestClient) -> None:
+def test_search_finds_halves_despite_a_typing_error(server: TestClient) -> None:
     page = seen(server, q="bitrelet")
     assert page.values("half")[0].startswith("wrenstubble:bittrelet")
     assert "/series/wrenstubble:bittrelet" in page.links()
 
 
-def test_what_fits_the_words_can_be_sorted_by_a_dimension(server: TestClient, snapshot: Snapshot) -> None:
+def test_search_results_can_be_sorted_by_a_dimension(server: TestClient, snapshot: Snapshot) -> None:
     keys = every_page(server, q="bittrelet", sort="height")
     heights = [snapshot.halves[key].half.dimensions["height"].value for key in keys]
     assert heights == sorted(heights)
 
 
-def test_nothing_found_helps_on(server: TestClient) -> None:
+def test_an_empty_result_suggests_what_to_do(server: TestClient) -> None:
     page = seen(server, q="zzzqqq-not-there")
     assert not page.values("half")
     assert "Nothing here has that name" in page.text
@@ -176,7 +176,7 @@ def test_hostile_names_appear_as_text(shop: Workshop) -> None:
         assert name in page.text
 
 
-def test_a_tick_compares_or_prints_without_any_script(server: TestClient) -> None:
+def test_ticked_halves_can_be_compared_or_printed_without_script(server: TestClient) -> None:
     page = seen(server)
     keys = page.values("half")[:2]
     forms = [given.get("action") for tag, given in page.names if tag == "form"]

@@ -1,4 +1,4 @@
-"""The pages that add and change entries: what they refuse, what they keep, what they let happen once."""
+"""The pages that add and change entries: what they refuse, what they keep, and that each act happens once."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def rows(shop: Workshop, **query: str) -> list[dict[str, object]]:
 @pytest.mark.parametrize(
     "path", ["/contribute/half", "/contribute/series", f"/halves/{HALF}/revise", f"/series/{SERIES}/revise"]
 )
-def test_nobody_adds_or_changes_without_a_session(shop: Workshop, path: str) -> None:
+def test_adding_and_changing_needs_a_session(shop: Workshop, path: str) -> None:
     page = browser(shop).open(path)
     assert page.status_code == 200
     assert f"/sign-in?to={path.replace(':', '%3A')}" in page.text
@@ -63,18 +63,18 @@ def test_nobody_adds_or_changes_without_a_session(shop: Workshop, path: str) -> 
     assert 'value="SK-90"' in refused.text or "series" in path
 
 
-def test_a_form_of_another_sites_page_is_refused(shop: Workshop) -> None:
+def test_a_form_from_another_site_is_refused(shop: Workshop) -> None:
     with unchanged(shop):
         assert browser(shop, IDA).elsewhere("/contribute/half", NEW).status_code in (401, 403)
     assert shop.server.get(f"/v1{ADDED}").status_code == 404
 
 
-def test_a_form_that_says_not_where_it_comes_from_is_refused(shop: Workshop) -> None:
+def test_a_form_without_its_origin_is_refused(shop: Workshop) -> None:
     sent = {"Content-Type": "application/x-www-form-urlencoded", "Authorization": f"Bearer {shop.tokens[IDA]}"}
     assert shop.server.post("/contribute/half", headers=sent, content="maker=x").status_code == 403
 
 
-def test_what_is_no_number_is_told_at_its_field_and_everything_typed_is_kept(shop: Workshop) -> None:
+def test_an_invalid_number_is_reported_at_its_field_and_everything_typed_is_kept(shop: Workshop) -> None:
     sent = filled(NEW, rows="two", dimensions__pitch__value="0,635", note="kept <b>", contact_count="")
     refused = browser(shop, IDA).send("/contribute/half", sent)
     assert refused.status_code == 422
@@ -86,7 +86,7 @@ def test_what_is_no_number_is_told_at_its_field_and_everything_typed_is_kept(sho
     assert "kept &lt;b&gt;" in refused.text
 
 
-def test_what_is_severe_is_taken_only_with_a_reason_beside_the_finding(shop: Workshop) -> None:
+def test_a_severe_finding_needs_a_reason_entered_beside_it(shop: Workshop) -> None:
     person = browser(shop, IDA)
     with unchanged(shop):
         refused = person.send("/contribute/half", IMPOSSIBLE)
@@ -101,7 +101,7 @@ def test_what_is_severe_is_taken_only_with_a_reason_beside_the_finding(shop: Wor
     assert "measured twice on the bench" in str(rows(shop, record="half", key="siskin-works:sk-90")[0]["reason"])
 
 
-def test_a_half_is_added_once_however_often_its_form_is_sent(shop: Workshop) -> None:
+def test_sending_a_form_repeatedly_adds_the_half_once(shop: Workshop) -> None:
     person = browser(shop, IDA)
     for _ in range(2):
         made = person.send("/contribute/half", NEW)
@@ -111,7 +111,7 @@ def test_a_half_is_added_once_however_often_its_form_is_sent(shop: Workshop) -> 
     assert "It is now in the catalogue" not in person.open(f"{ADDED}?said=<b>").text
 
 
-def test_one_forms_key_does_not_stand_for_another_wish(shop: Workshop) -> None:
+def test_the_idempotency_key_of_a_form_is_refused_for_another_request(shop: Workshop) -> None:
     person = browser(shop, IDA)
     person.send("/contribute/half", NEW)
     refused = person.send("/contribute/half", filled(NEW, part_number="SK-91"))
@@ -121,7 +121,7 @@ def test_one_forms_key_does_not_stand_for_another_wish(shop: Workshop) -> None:
     assert person.send("/contribute/half", filled(again, do="save")).status_code == 303
 
 
-def test_the_review_appears_without_a_session_and_saves_nothing(shop: Workshop) -> None:
+def test_the_review_is_shown_without_a_session_and_saves_nothing(shop: Workshop) -> None:
     with unchanged(shop):
         part = browser(shop).send("/contribute/half", IMPOSSIBLE, **{"X-Part": "review"})
     assert part.status_code == 200
@@ -140,14 +140,14 @@ def test_without_script_a_button_shows_the_review(shop: Workshop) -> None:
     assert "span 7.6" in page.text
 
 
-def test_figures_are_taken_in_the_sources_unit(shop: Workshop) -> None:
+def test_values_can_be_entered_in_the_unit_of_the_source(shop: Workshop) -> None:
     sent = filled(NEW, unit="in", dimensions__pitch__value="0.025")
     assert browser(shop, IDA).send("/contribute/half", sent).status_code == 303
     stated = shop.server.get(f"/v1{ADDED}").json()["half"]["dimensions"]["pitch"]
     assert (stated["value"], stated["given"], stated["unit"]) == (0.635, 0.025, "in")
 
 
-def test_hostile_text_in_every_field_is_text(shop: Workshop) -> None:
+def test_hostile_text_in_every_field_of_a_half_appears_as_text(shop: Workshop) -> None:
     texts = ["maker", "series", "part_number", "markings", "aliases", "order_codes", "note", "datasheet.title"]
     texts += ["datasheet.revision", "datasheet.page", "datasheet.address", "dimensions.pitch.doubt", "reason"]
     sent = [(name, value) for name, value in NEW if name not in texts] + [(name, HOSTILE) for name in texts]
@@ -178,23 +178,23 @@ def test_hostile_text_in_every_field_is_text(shop: Workshop) -> None:
     "content",
     [half(), half(dimensions={"pitch": {"value": 0.025, "unit": "in", "tolerance": 0.001, "extra_u": 0.002}})],
 )
-def test_a_half_comes_back_from_its_form_as_it_was(content: Half) -> None:
+def test_a_half_is_read_back_unchanged_from_its_form(content: Half) -> None:
     assert Half.model_validate(half_of(Form(pairs=tuple(half_pairs(content))))) == content
 
 
-def test_a_series_comes_back_from_its_form_as_it_was() -> None:
+def test_a_series_is_read_back_unchanged_from_its_form() -> None:
     content = series()
     assert Series.model_validate(series_of(Form(pairs=tuple(series_pairs(content))))) == content
 
 
-def test_every_dimension_count_and_category_has_a_place_in_the_form() -> None:
+def test_every_dimension_count_and_category_has_a_field_in_the_form() -> None:
     assert sorted(name for names in entry_fields.VIEWS.values() for name in names) == sorted(DIMENSIONS)
     assert {*entry_fields.ENTRY_COUNTS, "contact_count", "rows"} == set(COUNTS)
     assert {*entry_fields.ENTRY_CATEGORIES, "half_kind"} == set(CATEGORIES)
 
 
 @pytest.mark.parametrize("path", [f"/halves/{HALF}/revise", f"/series/{SERIES}/revise"])
-def test_an_entrys_form_sent_untouched_changes_nothing_of_it(shop: Workshop, path: str) -> None:
+def test_sending_an_unchanged_form_changes_nothing(shop: Workshop, path: str) -> None:
     person = browser(shop, IDA)
     entry = f"/v1{path.removesuffix('/revise')}"
     record = "half" if "halves" in path else "series"
@@ -205,7 +205,7 @@ def test_an_entrys_form_sent_untouched_changes_nothing_of_it(shop: Workshop, pat
     assert shop.server.get(entry).json()[record] == before
 
 
-def test_a_stale_form_is_told_what_happened_and_keeps_what_was_typed(shop: Workshop) -> None:
+def test_a_stale_form_is_refused_with_the_changes_and_keeps_what_was_typed(shop: Workshop) -> None:
     ida, wren = browser(shop, IDA), browser(shop, WREN)
     path = f"/halves/{HALF}/revise"
     mine = form_with(ida.open(path).text, "maker")
@@ -225,7 +225,7 @@ def test_a_stale_form_is_told_what_happened_and_keeps_what_was_typed(shop: Works
     assert shop.server.get(f"/v1/halves/{HALF}").json()["half"]["dimensions"]["body_length"]["value"] == 7.8
 
 
-def test_a_form_refused_for_something_else_is_still_told_what_happened(shop: Workshop) -> None:
+def test_a_form_refused_for_another_reason_still_shows_the_changes(shop: Workshop) -> None:
     ida, wren = browser(shop, IDA), browser(shop, WREN)
     path = f"/halves/{HALF}/state"
     mine = form_with(ida.open(path).text, "withdraw.reason")
@@ -241,7 +241,7 @@ def test_a_form_refused_for_something_else_is_still_told_what_happened(shop: Wor
     assert "body length 7.4 → 7.6" in check_form(refused.text).text
 
 
-def test_new_values_of_a_confirmed_half_wait_and_the_page_says_until_when(shop: Workshop) -> None:
+def test_new_values_of_a_confirmed_half_wait_and_the_page_shows_until_when(shop: Workshop) -> None:
     with shop.catalogue.writing() as session:
         confirm(session, half(), IDA, PER)
     person = browser(shop, IDA)
@@ -253,7 +253,7 @@ def test_new_values_of_a_confirmed_half_wait_and_the_page_says_until_when(shop: 
     assert shop.server.get(f"/v1/halves/{HALF}").json()["half"]["dimensions"]["body_length"]["value"] == 7.4
 
 
-def test_rows_are_added_where_they_are_asked_for_with_and_without_script(shop: Workshop) -> None:
+def test_rows_can_be_added_to_the_form_with_and_without_script(shop: Workshop) -> None:
     person = browser(shop, IDA)
     fields = filled(form_with(person.open("/contribute/series").text, "name"), name="typed")
     whole = person.send("/contribute/series", [*fields, ("row", "kinds.0.laws")])
@@ -267,7 +267,7 @@ def test_rows_are_added_where_they_are_asked_for_with_and_without_script(shop: W
 
 
 @pytest.mark.parametrize("group", ["kinds.0.laws.99999999", "x" * 500, "kinds.0.laws.-1", "once"])
-def test_a_group_of_rows_that_is_none_breaks_nothing(shop: Workshop, group: str) -> None:
+def test_an_unknown_group_of_rows_is_ignored(shop: Workshop, group: str) -> None:
     assert browser(shop, IDA).send("/contribute/series", [("name", "x"), ("row", group)]).status_code == 200
 
 
@@ -308,14 +308,16 @@ def test_a_drawings_table_becomes_laws_in_the_form_and_then_a_series(shop: Works
         ({"maker": ""}, "maker"),
     ],
 )
-def test_a_table_that_cannot_be_read_is_told_where_and_kept(shop: Workshop, wrong: dict[str, str], field: str) -> None:
+def test_the_error_about_an_unreadable_table_gives_the_position_and_keeps_the_text(
+    shop: Workshop, wrong: dict[str, str], field: str
+) -> None:
     refused = browser(shop, IDA).send("/contribute/series", filled(TABLE, **wrong))
     assert refused.status_code == 422
     assert field in problems_of(refused.text)
     assert "table.letters" in dict(form_with(refused.text, "table.text"))
 
 
-def test_a_law_for_an_unknown_class_or_given_twice_is_told_at_its_row(shop: Workshop) -> None:
+def test_a_law_for_an_unknown_class_or_a_repeated_law_is_reported_at_its_row(shop: Workshop) -> None:
     person = browser(shop, IDA)
     base = [
         ("maker", "M"),
@@ -330,13 +332,13 @@ def test_a_law_for_an_unknown_class_or_given_twice_is_told_at_its_row(shop: Work
     assert "kinds.0.laws.1.feature" in problems_of(person.send("/contribute/series", [*base, *law, *twice]).text)
 
 
-def test_every_page_is_well_made_for_everybody(shop: Workshop) -> None:
+def test_every_page_of_contributing_has_valid_markup_for_every_reader(shop: Workshop) -> None:
     for path in ("/contribute", "/contribute/half", "/contribute/series", f"/halves/{HALF}/revise", STATE):
         for who in (None, IDA, KEEPER):
             check_form(browser(shop, who).open(path).text)
 
 
-def test_an_entry_that_is_not_there_has_no_form(shop: Workshop) -> None:
+def test_a_missing_entry_has_no_form(shop: Workshop) -> None:
     for tail in ("revise", "state", "confirm", "dispute", "sighting"):
         assert browser(shop, IDA).open(f"/halves/nobody:none/{tail}").status_code == 404
 
@@ -345,7 +347,7 @@ STATE = f"/halves/{HALF}/state"
 
 
 @pytest.mark.parametrize("action", ["withdraw", "merge"])
-def test_a_change_of_the_whole_needs_a_reason(shop: Workshop, action: str) -> None:
+def test_a_change_of_a_whole_entry_needs_a_reason(shop: Workshop, action: str) -> None:
     person = browser(shop, IDA)
     fields = filled(
         form_with(person.open(STATE).text, "do", "withdraw"), do=action, merge__into="dunnock-sons:dn40r-010"
@@ -356,7 +358,7 @@ def test_a_change_of_the_whole_needs_a_reason(shop: Workshop, action: str) -> No
     assert f"{action}.reason" in problems_of(refused.text)
 
 
-def test_withdrawing_waits_and_restoring_brings_back_and_a_stale_tag_does_neither(shop: Workshop) -> None:
+def test_withdrawing_waits_restoring_works_and_a_stale_etag_is_refused(shop: Workshop) -> None:
     person = browser(shop, IDA)
     fields = filled(form_with(person.open(STATE).text, "do", "withdraw"), do="withdraw", withdraw__reason="never made")
     sent = person.send(STATE, fields)
@@ -374,7 +376,7 @@ def test_withdrawing_waits_and_restoring_brings_back_and_a_stale_tag_does_neithe
     assert shop.server.get(f"/v1/halves/{HALF}").json()["state"] == "listed"
 
 
-def test_going_back_needs_a_revision_and_a_reason(shop: Workshop) -> None:
+def test_reverting_needs_a_revision_and_a_reason(shop: Workshop) -> None:
     person = browser(shop, IDA)
     path = f"/halves/{HALF}/revise"
     changed = filled(form_with(person.open(path).text, "maker"), do="save", dimensions__body_length__value="7.6")
@@ -389,7 +391,7 @@ def test_going_back_needs_a_revision_and_a_reason(shop: Workshop) -> None:
     assert shop.server.get(f"/v1/halves/{HALF}").json()["half"]["dimensions"]["body_length"]["value"] == 7.4
 
 
-def test_hostile_text_in_every_field_of_a_series_is_text_in_its_form_and_review(shop: Workshop) -> None:
+def test_hostile_text_in_a_series_appears_as_text_in_its_form_and_review(shop: Workshop) -> None:
     person = browser(shop, IDA)
     fields = form_with(person.open(f"/series/{SERIES}/revise").text, "name")
     numbers = re.compile(

@@ -1,4 +1,4 @@
-"""Pages of halves and series: what they show, in whatever state, and that contributed text stays text."""
+"""Pages of halves and series: what they show in each state, and that contributed text appears as text."""
 
 from __future__ import annotations
 
@@ -29,25 +29,25 @@ ESCAPED = "&lt;script&gt;alert("
 
 @pytest.fixture
 def shop(empty_url: str) -> Iterator[Workshop]:
-    """A workshop of its own."""
+    """A workshop for this file."""
     with workshop(empty_url) as made:
         yield made
 
 
 def act(who: str, reason: str = "") -> Act:
-    """An act of one of the people."""
+    """A change made by one of the people."""
     return Act(actor=who, reason=reason)
 
 
 def seen(shop: Workshop, address: str, status: int = 200) -> str:
-    """A page as somebody sees it."""
+    """A page as one person sees it."""
     answer = shop.server.get(address, headers=HTML)
     assert answer.status_code == status, answer.text
     return answer.text
 
 
 def revised(shop: Workshop, **changes: object) -> None:
-    """The half with other content."""
+    """Revise the half."""
     with shop.catalogue.writing() as session:
         entry = get_half(session, HALF).half
         after = Half.model_validate({**entry.model_dump(mode="json"), **changes})
@@ -55,7 +55,7 @@ def revised(shop: Workshop, **changes: object) -> None:
 
 
 def measured(shop: Workshop, who: str, revision: int, *values: dict[str, object]) -> None:
-    """Somebody measures the half."""
+    """Confirm the half by a measurement."""
     said = Confirmation.model_validate(
         {"of": "half", "key": HALF, "revision": revision, "basis": "measured", "values": values}
     )
@@ -75,25 +75,25 @@ def test_a_half_shows_its_drawing_figures_mates_standing_and_history(shop: Works
     assert "revision 1" in page.text
 
 
-def test_a_listed_correspondence_is_turned_round_on_the_other_halfs_page(shop: Workshop) -> None:
+def test_a_contact_list_is_reversed_on_the_page_of_the_other_half(shop: Workshop) -> None:
     assert "10 → 1, 9 → 2" in check_form(seen(shop, f"/halves/{MEMBER}")).text
 
 
-def test_a_missing_tolerance_shows_the_default_that_is_assumed(shop: Workshop) -> None:
+def test_a_missing_tolerance_shows_the_assumed_default(shop: Workshop) -> None:
     """0.05 mm for a pitch over one gap: `matcher.columns.process_tolerance`, common practice, no source."""
     text = check_form(seen(shop, f"/halves/{HALF}")).text
     assert "no tolerance stated; parts are taken to lie within ± 0.05" in text
     assert "parts are taken to lie at 0.80 to 1.00" in text  # a maximum is the upper end of ± 0.10
 
 
-def test_a_figure_in_inches_stands_beside_its_millimetres(shop: Workshop) -> None:
+def test_a_value_in_inches_is_shown_beside_its_millimetres(shop: Workshop) -> None:
     revised(shop, dimensions={"body_length": {"value": 0.157, "unit": "in", "tolerance": 0.004}})
     text = check_form(seen(shop, f"/halves/{HALF}")).text
     assert "3.9878 ± 0.1016" in text  # 0.157 × 25.4 exactly
     assert "the source says 0.157 ± 0.004 in" in text
 
 
-def test_what_people_measured_stands_beside_what_is_stated_and_says_which_is_used(shop: Workshop) -> None:
+def test_measured_values_are_shown_beside_stated_values_with_the_one_in_use(shop: Workshop) -> None:
     for who in (IDA, PER):
         measured(shop, who, 1, {"feature": "body_length", "value": 7.42, "u": 0.01})
     page = check_form(seen(shop, f"/halves/{HALF}"))
@@ -105,7 +105,7 @@ def test_what_people_measured_stands_beside_what_is_stated_and_says_which_is_use
     assert f"Measured in agreement by {IDA} and {PER}." in page.text
 
 
-def test_a_contradicting_measurement_makes_it_disputed_and_is_told(shop: Workshop) -> None:
+def test_a_contradicting_measurement_disputes_the_half_and_is_shown(shop: Workshop) -> None:
     measured(shop, IDA, 1, {"feature": "body_length", "value": 8.4, "u": 0.01})
     page = check_form(seen(shop, f"/halves/{HALF}"))
     assert 'class="stamp disputed"' in page.html
@@ -125,7 +125,7 @@ def test_a_dispute_its_answer_and_a_sighting_are_shown(shop: Workshop) -> None:
         assert words in text
 
 
-def test_documents_that_differ_stand_side_by_side(shop: Workshop) -> None:
+def test_documents_that_differ_are_shown_side_by_side(shop: Workshop) -> None:
     citation = {"title": "reseller leaflet", "revision": "2", "page": "1"}
     said = Confirmation.model_validate(
         {
@@ -172,7 +172,7 @@ def test_hostile_text_in_every_field_of_a_half_appears_as_text(shop: Workshop) -
     assert "<script>" not in seen(shop, f"/series/{entry.series_key}")
 
 
-def test_an_unknown_half_is_a_404_that_offers_the_nearest(shop: Workshop) -> None:
+def test_an_unknown_half_is_a_404_with_similar_halves(shop: Workshop) -> None:
     page = check_form(seen(shop, "/halves/siskin-works:sk-7-31", status=404))
     assert f"/halves/{HALF}" in page.links()
 
@@ -183,7 +183,7 @@ def test_a_hostile_unknown_key_appears_as_text(shop: Workshop) -> None:
     check_form(html)
 
 
-def test_a_withdrawn_half_stays_readable_and_says_so(shop: Workshop) -> None:
+def test_the_page_of_a_withdrawn_half_says_that_it_is_withdrawn(shop: Workshop) -> None:
     with shop.catalogue.writing() as session:
         withdraw(session, act(WREN, "made up"), "half", HALF)
     page = check_form(seen(shop, f"/halves/{HALF}"))
@@ -192,7 +192,7 @@ def test_a_withdrawn_half_stays_readable_and_says_so(shop: Workshop) -> None:
     assert 'class="stamp withdrawn"' in page.html
 
 
-def test_a_merged_half_leads_to_the_one_in_its_place(shop: Workshop) -> None:
+def test_the_page_of_a_merged_half_links_to_its_successor(shop: Workshop) -> None:
     with shop.catalogue.writing() as session:
         merge(session, act(WREN), HALF, MATE)
     page = check_form(seen(shop, f"/halves/{HALF}"))
@@ -200,7 +200,7 @@ def test_a_merged_half_leads_to_the_one_in_its_place(shop: Workshop) -> None:
     assert f"/halves/{MATE}" in page.links()
 
 
-def test_an_inferred_half_has_a_page_that_says_what_it_is(server: TestClient, snapshot: Snapshot) -> None:
+def test_the_page_of_an_inferred_half_says_that_it_is_inferred(server: TestClient, snapshot: Snapshot) -> None:
     record = next(each for each in snapshot.halves.values() if each.origin == "inferred")
     answer = server.get(f"/halves/{record.key}", headers=HTML)
     assert answer.status_code == 200
@@ -209,7 +209,7 @@ def test_an_inferred_half_has_a_page_that_says_what_it_is(server: TestClient, sn
     assert not any(link.endswith(("/confirm", "/dispute", "/revise")) for link in page.links())
 
 
-def test_a_half_with_sixty_mates_shows_the_best_founded_and_a_link_to_all(shop: Workshop) -> None:
+def test_a_half_with_sixty_mates_shows_the_best_supported_and_a_link_to_all(shop: Workshop) -> None:
     others = [
         half(part_number=f"SK-M{n:02}", half_kind="plug", row_contacts=[7, 6], dimensions={"pitch": {"value": 0.635}})
         for n in range(60)
@@ -222,13 +222,13 @@ def test_a_half_with_sixty_mates_shows_the_best_founded_and_a_link_to_all(shop: 
         add(session, [*others, *pairs], act(WREN))
     some = check_form(seen(shop, f"/halves/{HALF}"))
     assert "All 61 mates" in some.text
-    assert some.text.count("its maker says so") == SHOWN_MATES  # the tried one comes after them
+    assert some.text.count("its maker says so") == SHOWN_MATES  # the mate known by trial fit comes after them
     every = seen(shop, f"/halves/{HALF}?mates=all")
     assert all(f"SK-M{n:02}" in every for n in range(60))
     assert len(every.encode()) < 150_000
 
 
-def test_the_chosen_mate_is_the_one_that_is_drawn(server: TestClient, snapshot: Snapshot) -> None:
+def test_the_chosen_mate_is_drawn(server: TestClient, snapshot: Snapshot) -> None:
     counts: dict[str, list[str]] = {}
     for mating in snapshot.matings:
         counts.setdefault(mating.mating.half, []).append(mating.id)
@@ -238,7 +238,7 @@ def test_the_chosen_mate_is_the_one_that_is_drawn(server: TestClient, snapshot: 
     assert f"Mated with {snapshot.halves[other].half.part_number}" in check_form(html).text
 
 
-def test_forms_are_linked_for_contributors_and_signing_in_for_others(shop: Workshop) -> None:
+def test_contributors_see_links_to_forms_and_others_a_link_to_sign_in(shop: Workshop) -> None:
     links = check_form(seen(shop, f"/halves/{HALF}")).links()
     assert f"/sign-in?to=/halves/{HALF}/confirm" in [unquote(link) for link in links]
     shop.server.cookies.set(SESSION_COOKIE, shop.tokens[IDA])
@@ -247,7 +247,7 @@ def test_forms_are_linked_for_contributors_and_signing_in_for_others(shop: Works
         assert f"/halves/{HALF}/{doing}" in links
 
 
-def test_identify_with_these_leads_to_a_bench_that_reads_the_figures(server: TestClient, snapshot: Snapshot) -> None:
+def test_the_link_to_identify_opens_a_bench_with_these_values(server: TestClient, snapshot: Snapshot) -> None:
     record = next(each for each in snapshot.halves.values() if "body_length" in each.half.dimensions)
     page = check_form(server.get(f"/halves/{record.key}", headers=HTML).text)
     (bench,) = [link for link in page.links() if link.startswith("/?")]
@@ -255,7 +255,7 @@ def test_identify_with_these_leads_to_a_bench_that_reads_the_figures(server: Tes
     assert server.get(bench, headers=HTML).status_code == 200
 
 
-def test_a_page_seen_before_is_not_sent_again_until_the_catalogue_moves(shop: Workshop) -> None:
+def test_a_page_is_not_sent_again_until_the_catalogue_changes(shop: Workshop) -> None:
     for address in (f"/halves/{HALF}", f"/series/{SERIES}", "/catalogue"):
         first = shop.server.get(address, headers=HTML)
         tag = first.headers["etag"]
@@ -268,7 +268,7 @@ def test_a_page_seen_before_is_not_sent_again_until_the_catalogue_moves(shop: Wo
     assert moved.status_code == 200
 
 
-def test_a_page_kept_for_one_person_is_made_anew_for_another(shop: Workshop) -> None:
+def test_a_page_cached_for_one_person_is_rendered_again_for_another(shop: Workshop) -> None:
     tag = shop.server.get(f"/halves/{HALF}", headers=HTML).headers["etag"]
     shop.server.cookies.set(SESSION_COOKIE, shop.tokens[IDA])
     answer = shop.server.get(f"/halves/{HALF}", headers={**HTML, "If-None-Match": tag})
@@ -276,7 +276,7 @@ def test_a_page_kept_for_one_person_is_made_anew_for_another(shop: Workshop) -> 
     assert "Cookie" in answer.headers["vary"]
 
 
-def test_a_series_shows_variants_laws_stack_and_what_nobody_listed(shop: Workshop) -> None:
+def test_a_series_shows_variants_laws_stack_heights_and_inferred_halves(shop: Workshop) -> None:
     page = check_form(seen(shop, f"/series/{SERIES}"))
     for words in (
         "1.80 mm plus 0.40 mm per contact of a row, ± 0.10 mm",
@@ -291,7 +291,7 @@ def test_a_series_shows_variants_laws_stack_and_what_nobody_listed(shop: Worksho
     assert "stated by the source" in page.text.lower()
 
 
-def test_a_law_is_drawn_through_listed_and_hollow_through_inferred_members(shop: Workshop) -> None:
+def test_a_law_is_plotted_with_filled_points_for_listed_and_hollow_for_inferred_members(shop: Workshop) -> None:
     html = seen(shop, f"/series/{SERIES}")
     assert 'class="listed plug"' in html
     assert 'class="inferred plug"' in html
@@ -299,7 +299,7 @@ def test_a_law_is_drawn_through_listed_and_hollow_through_inferred_members(shop:
     assert 'class="measured"' not in html
 
 
-def test_a_measured_member_stands_beside_its_stated_value_in_the_plot(shop: Workshop) -> None:
+def test_a_measured_member_is_plotted_beside_its_stated_value(shop: Workshop) -> None:
     said = Confirmation.model_validate(
         {
             "of": "half",
@@ -314,24 +314,24 @@ def test_a_measured_member_stands_beside_its_stated_value_in_the_plot(shop: Work
     assert 'class="measured plug"' in seen(shop, f"/series/{SERIES}")
 
 
-def test_a_series_nobody_described_says_so(shop: Workshop) -> None:
+def test_the_page_of_an_undescribed_series_says_so(shop: Workshop) -> None:
     page = check_form(seen(shop, "/series/siskin-works:sk"))
     assert "Nobody has described this series." in page.text
     assert "Too few sizes are listed to find a law" in page.text
 
 
-def test_an_unknown_series_is_a_404_that_offers_the_nearest(shop: Workshop) -> None:
+def test_an_unknown_series_is_a_404_with_similar_series(shop: Workshop) -> None:
     page = check_form(seen(shop, "/series/dunnock-sons:dn41", status=404))
     assert f"/series/{SERIES}" in page.links()
 
 
-def test_every_series_of_the_demo_has_a_page_of_good_form(server: TestClient, snapshot: Snapshot) -> None:
+def test_every_series_of_the_demo_has_a_page_with_valid_markup(server: TestClient, snapshot: Snapshot) -> None:
     for key in {record.series_key for record in snapshot.halves.values()}:
         check_form(server.get(f"/series/{key}", headers=HTML).text)
         check_form(server.get(f"/series/{key}?sizes=all", headers=HTML).text)
 
 
-def test_beside_an_inferred_half_stand_those_of_its_size_and_the_other_kind(shop: Workshop) -> None:
+def test_the_page_of_an_inferred_half_shows_halves_of_its_size_and_the_opposite_kind(shop: Workshop) -> None:
     page = check_form(seen(shop, "/halves/dunnock-sons:dn40pa-030"))
     assert "Nobody listed this half." in page.text
     assert "/halves/dunnock-sons:dn40r-030" in page.links()

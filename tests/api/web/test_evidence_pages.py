@@ -1,4 +1,4 @@
-"""The pages of evidence: own figures refused, stale ones told, disputes opened, answered and settled."""
+"""The pages of evidence: own figures refused, stale figures reported, disputes opened, answered and resolved."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def shop(tmp_path: Path) -> Iterator[Workshop]:
 
 
 def measuring(person: Browser, **values: str) -> Fields:
-    """The form by which somebody confirms by measuring."""
+    """The form for confirming by measurement."""
     typed = {f"values__{name}__value": text for name, text in values.items()}
     return filled(form_with(person.open(CONFIRM).text, "basis"), **typed)
 
@@ -44,7 +44,7 @@ def evidence(shop: Workshop) -> dict[str, list[dict[str, object]]]:
 
 
 @pytest.mark.parametrize("path", [CONFIRM, DISPUTE, SIGHTING])
-def test_nobody_gives_evidence_without_a_session_or_from_another_sites_page(shop: Workshop, path: str) -> None:
+def test_giving_evidence_needs_a_session_and_a_form_of_this_server(shop: Workshop, path: str) -> None:
     page = browser(shop).open(path)
     assert "Sign in and come back here" in page.text
     assert f'action="{path}"' not in page.text
@@ -54,7 +54,7 @@ def test_nobody_gives_evidence_without_a_session_or_from_another_sites_page(shop
         assert browser(shop, IDA).elsewhere(path, fields).status_code in (401, 403)
 
 
-def test_ones_own_figures_are_not_confirmed_by_measuring_and_the_page_says_why(shop: Workshop) -> None:
+def test_authors_cannot_confirm_their_own_figures_by_measuring_and_the_page_says_why(shop: Workshop) -> None:
     wren = browser(shop, WREN)
     assert "These figures are your own" in wren.open(CONFIRM).text
     fields = measuring(browser(shop, IDA), body_length="7.41")
@@ -66,7 +66,7 @@ def test_ones_own_figures_are_not_confirmed_by_measuring_and_the_page_says_why(s
     assert 'name="citation.title"' in wren.open(f"{CONFIRM}?by=document").text
 
 
-def test_a_measurement_is_kept_once_with_tool_and_gaps(shop: Workshop) -> None:
+def test_a_measurement_is_saved_once_with_instrument_and_gaps(shop: Workshop) -> None:
     person = browser(shop, IDA)
     fields = measuring(person, body_length="7.41, 7.43", pitch="3.81/6", contact_count="13")
     for _ in range(2):
@@ -80,7 +80,7 @@ def test_a_measurement_is_kept_once_with_tool_and_gaps(shop: Workshop) -> None:
     assert values["contact_count"]["value"] == 13
 
 
-def test_an_own_uncertainty_wins_over_the_tool(shop: Workshop) -> None:
+def test_a_stated_uncertainty_overrides_that_of_the_instrument(shop: Workshop) -> None:
     person = browser(shop, IDA)
     fields = filled(measuring(person, body_length="7.41"), values__body_length__u="0.012")
     assert person.send(CONFIRM, fields).status_code == 303
@@ -96,7 +96,7 @@ def test_an_own_uncertainty_wins_over_the_tool(shop: Workshop) -> None:
         ({"contact_count": "many", "pitch": "0.635"}, "values.contact_count.value"),
     ],
 )
-def test_a_reading_that_cannot_be_read_is_told_at_its_field(shop: Workshop, typed: dict[str, str], field: str) -> None:
+def test_an_unreadable_reading_is_reported_at_its_field(shop: Workshop, typed: dict[str, str], field: str) -> None:
     person = browser(shop, IDA)
     refused = person.send(CONFIRM, measuring(person, **typed))
     assert refused.status_code == 422
@@ -104,13 +104,13 @@ def test_a_reading_that_cannot_be_read_is_told_at_its_field(shop: Workshop, type
     check_form(refused.text)
 
 
-def test_an_uncertainty_that_is_no_number_is_told_at_its_field(shop: Workshop) -> None:
+def test_an_uncertainty_that_is_not_a_number_is_reported_at_its_field(shop: Workshop) -> None:
     person = browser(shop, IDA)
     refused = person.send(CONFIRM, filled(measuring(person, body_length="7.4"), values__body_length__u="small"))
     assert "values.body_length.u" in problems_of(refused.text)
 
 
-def test_a_measurement_of_nothing_is_refused(shop: Workshop) -> None:
+def test_an_empty_measurement_is_refused(shop: Workshop) -> None:
     person = browser(shop, IDA)
     with unchanged(shop):
         refused = person.send(CONFIRM, measuring(person))
@@ -130,7 +130,7 @@ def test_a_figure_in_the_wrong_unit_needs_a_reason(shop: Workshop) -> None:
     assert person.send(CONFIRM, again).status_code == 303
 
 
-def test_a_measurement_of_figures_that_changed_is_told_what_happened_and_kept_typed(shop: Workshop) -> None:
+def test_a_measurement_of_changed_figures_is_refused_with_the_changes_and_keeps_what_was_typed(shop: Workshop) -> None:
     ida, wren = browser(shop, IDA), browser(shop, WREN)
     mine = measuring(ida, body_length="7.41")
     change = form_with(wren.open(f"{PLACE}/revise").text, "maker")
@@ -146,7 +146,7 @@ def test_a_measurement_of_figures_that_changed_is_told_what_happened_and_kept_ty
     assert ida.send(CONFIRM, form_with(refused.text, "basis")).status_code == 303
 
 
-def test_a_measurement_refused_for_its_figures_is_still_told_of_the_change(shop: Workshop) -> None:
+def test_a_measurement_refused_for_its_values_still_shows_the_changes(shop: Workshop) -> None:
     ida, wren = browser(shop, IDA), browser(shop, WREN)
     mine = measuring(ida, body_length="long")
     change = filled(
@@ -173,7 +173,7 @@ def test_a_document_needs_revision_and_page(shop: Workshop) -> None:
     assert person.send(CONFIRM, whole).status_code == 303
 
 
-def test_a_series_is_confirmed_by_a_document_alone(shop: Workshop) -> None:
+def test_a_series_is_confirmed_only_by_a_document(shop: Workshop) -> None:
     page = browser(shop, IDA).open(f"/series/{SERIES}/confirm?by=measured")
     assert 'value="document"' in page.text
     assert "I tried the fit" not in page.text
@@ -182,7 +182,7 @@ def test_a_series_is_confirmed_by_a_document_alone(shop: Workshop) -> None:
     assert sent.headers["location"] == f"/series/{SERIES}?said=confirmed"
 
 
-def test_a_trial_fit_names_a_half_that_is_known(shop: Workshop) -> None:
+def test_a_trial_fit_needs_a_known_half(shop: Workshop) -> None:
     person = browser(shop, IDA)
     fields = form_with(person.open(f"{CONFIRM}?by=trial_fit").text, "basis")
     unknown = person.send(CONFIRM, filled(fields, mate="nobody:none", result="mates"))
@@ -209,7 +209,7 @@ def opened(shop: Workshop, who: str = IDA, reason: str = "two parts measure 1.3"
     return f"/disputes/{evidence(shop)['disputes'][-1]['key']}"
 
 
-def test_a_dispute_is_answered_by_others_and_settled_by_a_maintainer_alone(shop: Workshop) -> None:
+def test_others_answer_a_dispute_and_only_a_maintainer_resolves_it(shop: Workshop) -> None:
     place = opened(shop)
     per, keeper = browser(shop, PER), browser(shop, KEEPER)
     assert "Settle it</button>" not in per.open(place).text
@@ -226,7 +226,7 @@ def test_a_dispute_is_answered_by_others_and_settled_by_a_maintainer_alone(shop:
     assert "Settled by Mia Dunn" in check_form(keeper.open(place).text).text
 
 
-def test_confirmations_to_set_aside_say_who_confirmed_and_how(shop: Workshop) -> None:
+def test_confirmations_to_set_aside_are_shown_with_person_and_basis(shop: Workshop) -> None:
     ida = browser(shop, IDA)
     assert ida.send(CONFIRM, measuring(ida, body_length="7.41")).status_code == 303
     document = form_with(ida.open(f"{CONFIRM}?by=document").text, "basis")
@@ -237,7 +237,7 @@ def test_confirmations_to_set_aside_say_who_confirmed_and_how(shop: Workshop) ->
     assert f"{IDA} read a document, " in page
 
 
-def test_whoever_opened_a_dispute_takes_it_back(shop: Workshop) -> None:
+def test_the_author_of_a_dispute_can_withdraw_it(shop: Workshop) -> None:
     place = opened(shop)
     person = browser(shop, IDA)
     fields = filled(form_with(person.open(place).text, "do", "settle"), do="settle", settle__reason="a slip of mine")
@@ -245,7 +245,7 @@ def test_whoever_opened_a_dispute_takes_it_back(shop: Workshop) -> None:
     assert person.send(place, fields).status_code == 303
 
 
-def test_a_sighting_needs_a_device_and_is_kept_once(shop: Workshop) -> None:
+def test_a_sighting_needs_a_device_and_is_saved_once(shop: Workshop) -> None:
     person = browser(shop, IDA)
     fields = form_with(person.open(SIGHTING).text, "device")
     assert "device" in problems_of(person.send(SIGHTING, fields).text)
@@ -255,7 +255,7 @@ def test_a_sighting_needs_a_device_and_is_kept_once(shop: Workshop) -> None:
     assert len(evidence(shop)["sightings"]) == 1
 
 
-def test_hostile_text_of_evidence_is_text_wherever_it_is_shown(shop: Workshop) -> None:
+def test_hostile_text_in_evidence_appears_as_text_everywhere(shop: Workshop) -> None:
     person = browser(shop, IDA)
     place = opened(shop, reason=HOSTILE)
     person.send(place, filled(form_with(person.open(place).text, "answer.reason"), answer__reason=HOSTILE))
@@ -275,7 +275,7 @@ def test_hostile_text_of_evidence_is_text_wherever_it_is_shown(shop: Workshop) -
     no_markup_of(typed.text)
 
 
-def test_every_page_of_evidence_is_well_made_for_everybody(shop: Workshop) -> None:
+def test_every_page_of_evidence_has_valid_markup_for_every_reader(shop: Workshop) -> None:
     for path in (CONFIRM, f"{CONFIRM}?by=document", f"{CONFIRM}?by=trial_fit", DISPUTE, SIGHTING):
         for who in (None, IDA, WREN, KEEPER):
             check_form(browser(shop, who).open(path).text)

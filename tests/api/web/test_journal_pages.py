@@ -1,4 +1,4 @@
-"""The journal and the changes that wait: read by all, decided by few."""
+"""The pages of the journal and of pending changes: everyone reads them, few decide."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def shop(tmp_path: Path) -> Iterator[Workshop]:
 
 
 def propose(shop: Workshop, who: str = IDA, reason: str = "never made") -> str:
-    """Somebody asks for the half's withdrawal; the waiting change's key."""
+    """Propose the half's withdrawal; returns the key of the pending change."""
     person = browser(shop, who)
     fields = filled(form_with(person.open(STATE).text, "do", "withdraw"), do="withdraw", withdraw__reason=reason)
     assert person.send(STATE, fields).status_code == 303
@@ -36,7 +36,7 @@ def deciding(shop: Workshop, key: str, do: str, reason: str) -> Fields:
     return [("key", key), ("do", do), (f"reason.{key}", reason), ("once", f"{do} once")]
 
 
-def test_the_journal_tells_who_did_what_and_why_and_filters(shop: Workshop) -> None:
+def test_the_journal_shows_who_did_what_and_why_and_can_be_filtered(shop: Workshop) -> None:
     propose(shop)
     page = check_form(browser(shop).open("/journal").text)
     assert "never made" in page.text
@@ -50,7 +50,7 @@ def test_the_journal_tells_who_did_what_and_why_and_filters(shop: Workshop) -> N
 
 
 @pytest.mark.parametrize(("query", "status", "field"), [("since=banana", 422, "since"), (f"key={HALF}", 200, "record")])
-def test_a_filter_that_makes_no_sense_is_told_at_its_field(shop: Workshop, query: str, status: int, field: str) -> None:
+def test_an_invalid_filter_is_reported_at_its_field(shop: Workshop, query: str, status: int, field: str) -> None:
     page = browser(shop).open(f"/journal?{query}")
     assert page.status_code == status
     assert field in problems_of(page.text)
@@ -72,7 +72,7 @@ def test_the_journal_is_read_page_by_page(shop: Workshop) -> None:
     assert first.text.count(f"{PER}:") + second.text.count(f"{PER}:") == 60
 
 
-def test_what_waits_is_seen_by_all_and_decided_by_maintainers_and_its_author(shop: Workshop) -> None:
+def test_everyone_sees_pending_changes_and_maintainers_and_the_author_decide(shop: Workshop) -> None:
     key = propose(shop)
     for who, may in ((None, ()), (PER, ()), (IDA, ("stop",)), (KEEPER, ("hasten", "stop"))):
         text = browser(shop, who).open("/pending").text
@@ -99,7 +99,7 @@ def test_a_decision_is_carried_out_once(shop: Workshop, who: str, do: str, state
     assert again.status_code in (404, 422)
 
 
-def test_hostile_reasons_are_text(shop: Workshop) -> None:
+def test_hostile_reasons_appear_as_text(shop: Workshop) -> None:
     propose(shop, reason=HOSTILE)
     for path in ("/pending", "/journal", STATE, f"/halves/{HALF}"):
         text = browser(shop, KEEPER).open(path).text
@@ -109,7 +109,7 @@ def test_hostile_reasons_are_text(shop: Workshop) -> None:
     assert "<script>alert" not in filtered.text
 
 
-def test_one_forms_key_is_not_good_for_the_other_decision(shop: Workshop) -> None:
+def test_the_idempotency_key_of_one_decision_is_refused_for_the_other(shop: Workshop) -> None:
     key = propose(shop)
     keeper = browser(shop, KEEPER)
     assert keeper.send("/pending", [*deciding(shop, key, "stop", "no")[:3], ("once", "same")]).status_code == 303

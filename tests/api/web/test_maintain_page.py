@@ -1,4 +1,4 @@
-"""The page of those who keep the catalogue, and one's own tokens: secrets are shown once, nobody judges himself."""
+"""The maintainers' page and the page of one's own tokens: secrets are shown once, and nobody acts on themselves."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def test_the_page_is_for_maintainers(shop: Workshop, who: str | None, status: in
         assert browser(shop, who).send("/maintain", sent).status_code == status
 
 
-def test_a_form_of_another_sites_page_is_refused(shop: Workshop) -> None:
+def test_a_form_from_another_site_is_refused(shop: Workshop) -> None:
     keeper = browser(shop, KEEPER)
     sent = filled(form(keeper, "suspend"), do="suspend", person__name=PER, person__reason="spam")
     with unchanged(shop):
@@ -47,7 +47,7 @@ def test_a_form_of_another_sites_page_is_refused(shop: Workshop) -> None:
         assert keeper.elsewhere("/tokens", [("label", "x"), ("scopes", "evidence")]).status_code in (401, 403)
 
 
-def test_somebody_is_added_once_with_a_token_that_is_shown_once_and_good(shop: Workshop) -> None:
+def test_a_contributor_is_added_once_with_a_valid_token_that_is_shown_once(shop: Workshop) -> None:
     keeper = browser(shop, KEEPER)
     sent = filled(form(keeper, "add"), do="add", new__name="Ola Reed", new__reason="met at the hide")
     first, second = keeper.send("/maintain", sent), keeper.send("/maintain", sent)
@@ -69,7 +69,7 @@ def test_somebody_is_added_once_with_a_token_that_is_shown_once_and_good(shop: W
         ({"new__name": "operator", "new__reason": "x"}, "new.name"),
     ],
 )
-def test_whoever_cannot_be_added_is_told_at_its_field(shop: Workshop, typed: dict[str, str], field: str) -> None:
+def test_an_invalid_contributor_is_reported_at_the_field(shop: Workshop, typed: dict[str, str], field: str) -> None:
     keeper = browser(shop, KEEPER)
     sent = filled(form(keeper, "add"), do="add", **typed)
     with unchanged(shop):
@@ -79,7 +79,7 @@ def test_whoever_cannot_be_added_is_told_at_its_field(shop: Workshop, typed: dic
     check_form(refused.text)
 
 
-def test_suspending_needs_a_reason_and_is_lifted_and_nobody_does_it_to_oneself(shop: Workshop) -> None:
+def test_suspending_needs_a_reason_can_be_lifted_and_is_refused_for_oneself(shop: Workshop) -> None:
     keeper = browser(shop, KEEPER)
     fields = form(keeper, "suspend")
     with unchanged(shop):
@@ -99,14 +99,14 @@ def test_suspending_needs_a_reason_and_is_lifted_and_nobody_does_it_to_oneself(s
     assert people(shop)[PER]["suspended_at"] is None
 
 
-def test_a_role_is_given(shop: Workshop) -> None:
+def test_a_role_can_be_given(shop: Workshop) -> None:
     keeper = browser(shop, KEEPER)
     sent = filled(form(keeper, "role"), do="role", person__name=IDA, person__role="maintainer", person__reason="years")
     assert keeper.send("/maintain", sent).status_code == 303
     assert people(shop)[IDA]["role"] == "maintainer"
 
 
-def test_an_undo_is_shown_first_then_done_once(shop: Workshop) -> None:
+def test_an_undo_is_previewed_first_and_then_done_once(shop: Workshop) -> None:
     per, keeper = browser(shop, PER), browser(shop, KEEPER)
     place = f"/halves/{HALF}/sighting"
     per.send(place, filled(form_with(per.open(place).text, "device"), device="nowhere at all"))
@@ -132,9 +132,7 @@ def test_an_undo_is_shown_first_then_done_once(shop: Workshop) -> None:
     ],
 )
 @pytest.mark.parametrize("do", ["preview", "undo"])
-def test_an_undo_that_cannot_be_is_told_at_its_field(
-    shop: Workshop, do: str, typed: dict[str, str], field: str
-) -> None:
+def test_an_invalid_undo_is_reported_at_its_field(shop: Workshop, do: str, typed: dict[str, str], field: str) -> None:
     keeper = browser(shop, KEEPER)
     whole = filled(form(keeper, "preview"), undo__name=PER, undo__since="2020-01-01", undo__reason="spam", do=do)
     with unchanged(shop):
@@ -151,7 +149,7 @@ def test_open_disputes_are_listed(shop: Workshop) -> None:
     assert "<script>alert" not in text
 
 
-def test_a_maintainer_ends_anybodys_token_and_others_only_their_own(shop: Workshop) -> None:
+def test_a_maintainer_revokes_any_token_and_others_only_their_own(shop: Workshop) -> None:
     keeper, ida = browser(shop, KEEPER), browser(shop, IDA)
     listed = shop.ask("GET", "/v1/tokens", PER).json()["items"]
     number = str(listed[0]["id"])
@@ -165,7 +163,7 @@ def test_a_maintainer_ends_anybodys_token_and_others_only_their_own(shop: Worksh
     assert shop.ask("GET", "/v1/me", PER).status_code == 401
 
 
-def test_a_token_is_made_for_oneself_once_and_its_secret_shown_once(shop: Workshop) -> None:
+def test_a_token_for_oneself_is_made_once_and_its_secret_is_shown_once(shop: Workshop) -> None:
     ida = browser(shop, IDA)
     fields = form_with(ida.open("/tokens").text, "expires_days")
     assert dict(fields)["expires_days"] == "365"
@@ -179,7 +177,7 @@ def test_a_token_is_made_for_oneself_once_and_its_secret_shown_once(shop: Worksh
     assert secret not in ida.open("/tokens").text
 
 
-def test_a_token_is_not_made_without_scopes_nor_with_more_than_ones_own(shop: Workshop) -> None:
+def test_a_token_needs_scopes_and_no_more_than_ones_own(shop: Workshop) -> None:
     ida = browser(shop, IDA)
     assert 'value="maintain"' not in ida.open("/tokens").text
     base = [("label", "x"), ("expires_days", "10")]
@@ -192,7 +190,7 @@ def test_a_token_is_not_made_without_scopes_nor_with_more_than_ones_own(shop: Wo
         assert browser(shop).send("/tokens", [*base, ("scopes", "evidence")]).status_code == 401
 
 
-def test_hostile_names_and_labels_are_text(shop: Workshop) -> None:
+def test_hostile_names_and_labels_appear_as_text(shop: Workshop) -> None:
     keeper = browser(shop, KEEPER)
     refused = keeper.send(
         "/maintain", filled(form(keeper, "add"), do="add", new__name=HOSTILE * 3, new__reason=HOSTILE)
@@ -205,7 +203,7 @@ def test_hostile_names_and_labels_are_text(shop: Workshop) -> None:
         check_form(text)
 
 
-def test_the_page_of_tokens_tells_strangers_what_it_is_for(shop: Workshop) -> None:
+def test_the_page_of_tokens_explains_itself_to_visitors(shop: Workshop) -> None:
     page = check_form(browser(shop).open("/tokens").text)
     assert "acts in your name" in page.text
     assert any(link.startswith("/sign-in?to=") for link in page.links())

@@ -1,4 +1,4 @@
-"""The photo bench as it is served: what stands in it before any script runs."""
+"""The photo bench as served, before any script runs."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from api.web.photo.photo import OUTLINES, PLANES, lengths
 from matcher.features import FEATURES, Kind, Plane
 
 LARGEST_PAGE = 150_000
-"""Most bytes of a page without pictures, so that it opens quickly over a slow connection."""
+"""Largest size in bytes of a page without pictures, so that it opens quickly over a slow connection."""
 
 TRAP = '"><script>alert(1)</script>'
 
@@ -45,7 +45,7 @@ def test_the_page_is_served_with_the_strict_policy(server: TestClient) -> None:
     assert len(answer.content) < LARGEST_PAGE
 
 
-def test_nothing_is_inline_and_nothing_comes_from_elsewhere(server: TestClient) -> None:
+def test_nothing_is_inline_and_nothing_comes_from_other_servers(server: TestClient) -> None:
     found = elements(server)
     assert {"script", "link"} <= {tag for tag, _ in found}
     for tag, attributes in found:
@@ -68,20 +68,20 @@ def test_every_script_and_style_sheet_of_the_page_is_served(server: TestClient) 
     assert served >= 2
 
 
-def test_without_scripts_the_page_says_what_it_needs_and_how_else(server: TestClient) -> None:
+def test_without_scripts_the_page_says_what_it_needs_and_names_alternatives(server: TestClient) -> None:
     text = server.get("/photo").text
     told = text.split("<noscript>")[2].split("</noscript>")[0]
     assert "JavaScript" in told
     assert "otherhalf measure photo.png --row" in told
 
 
-def test_the_page_says_what_leaves_the_browser(server: TestClient) -> None:
+def test_the_page_says_which_data_leave_the_browser(server: TestClient) -> None:
     text = " ".join(server.get("/photo").text.split())
     assert "The picture is never uploaded." in text
     assert "a narrow grey strip along the line you draw is sent" in text
 
 
-def test_every_field_has_a_label_and_ids_are_single(server: TestClient) -> None:
+def test_every_field_has_a_label_and_ids_are_unique_on_the_photo_page(server: TestClient) -> None:
     found = elements(server)
     ids = [attributes["id"] for _, attributes in found if "id" in attributes]
     assert len(ids) == len(set(ids))
@@ -91,14 +91,14 @@ def test_every_field_has_a_label_and_ids_are_single(server: TestClient) -> None:
             assert attributes.get("id") in labelled or "aria-label" in attributes, attributes
 
 
-def test_what_comes_from_the_bench_goes_back_with_it(server: TestClient) -> None:
+def test_observations_from_the_bench_are_returned_to_it(server: TestClient) -> None:
     text = server.get("/photo", params=[("pitch", "4.41/11"), ("height", "<=0.9")]).text
     assert "<code>pitch=4.41/11</code>" in text
     assert "<code>height=&lt;=0.9</code>" in text
     assert 'href="/?pitch=4.41%2F11&amp;height=%3C%3D0.9"' in text
 
 
-def test_hostile_text_in_the_address_stays_text(server: TestClient) -> None:
+def test_hostile_text_in_the_address_appears_as_text(server: TestClient) -> None:
     text = server.get("/photo", params={"marking": TRAP, TRAP: "1"}).text
     assert TRAP not in text
     assert escape(TRAP).replace("&quot;", "&#34;") in text
@@ -112,7 +112,7 @@ def test_every_length_seen_from_above_can_be_chosen_and_no_other() -> None:
 
 
 @pytest.mark.parametrize("plane", Plane)
-def test_every_depth_has_bench_words(plane: Plane) -> None:
+def test_every_depth_has_a_label(plane: Plane) -> None:
     assert PLANES[plane]
 
 
@@ -139,7 +139,7 @@ def counted(server: TestClient, *rows: str, **asked: object) -> tuple[list[str],
     return answer.json()["pieces"], " ".join(answer.json()["notes"])
 
 
-def test_rows_that_are_marked_are_counted_together(server: TestClient) -> None:
+def test_marked_rows_are_counted_together(server: TestClient) -> None:
     assert counted(server, row(12), row(12)) == (["contact_count=24", "rows=2"], "")
     assert counted(server, row(12), row_count=2) == (["contact_count=24", "rows=2"], "")
     assert counted(server, row(12), row(11), of="other")[0] == [
@@ -148,36 +148,36 @@ def test_rows_that_are_marked_are_counted_together(server: TestClient) -> None:
     ]
 
 
-def test_one_row_counts_as_at_least(server: TestClient) -> None:
+def test_one_row_gives_a_minimum_count(server: TestClient) -> None:
     pieces, notes = counted(server, row(12))
     assert pieces == ["contact_count=12.."]
     assert "at least" in notes
 
 
-def test_doubtful_marks_and_unsure_counts_give_a_range(server: TestClient) -> None:
+def test_doubtful_marks_and_uncertain_counts_give_a_range(server: TestClient) -> None:
     assert counted(server, row(12, clear=11), row_count=2)[0][0] == "contact_count=22..24"
     unsure = row(12, likely=[[12, 0.6], [13, 0.38], [11, 0.02]], sure=False, missing=2)
     assert counted(server, unsure, row_count=2)[0][0] == "contact_count=20..26"
 
 
-def test_a_row_that_could_be_anything_is_not_counted(server: TestClient) -> None:
+def test_a_row_without_a_reliable_count_is_not_counted(server: TestClient) -> None:
     pieces, notes = counted(server, row(12, likely=[[12, 0.6]], sure=False), row(12))
     assert pieces == ["rows=2"]
     assert "count them by eye" in notes
 
 
-def test_tails_and_too_few_marks_are_no_contacts(server: TestClient) -> None:
+def test_tails_and_too_few_marks_are_not_counted_as_contacts(server: TestClient) -> None:
     assert counted(server, row(12, feature="tail_pitch"), row(2)) == ([], "")
     assert counted(server) == ([], "")
 
 
-def test_more_rows_than_the_part_has_are_not_counted(server: TestClient) -> None:
+def test_more_rows_than_a_part_can_have_are_not_counted(server: TestClient) -> None:
     pieces, notes = counted(server, row(12), row(12), row_count=1)
     assert pieces == []
     assert "2 rows are marked, but the part is said to have 1." in notes
 
 
-def test_a_row_that_cannot_be_read_is_refused(server: TestClient) -> None:
+def test_an_invalid_row_is_refused(server: TestClient) -> None:
     for wrong in ("{", "[]", '{"feature": "height", "marked": 3, "clear": 3, "found": null}'):
         answer = server.get("/photo/counts", params={"row": wrong})
         assert answer.status_code in (400, 422), answer.text

@@ -1,4 +1,4 @@
-"""Sheets at 1:1: millimetres on paper, a ruler to check them, and nothing but the sheets in print."""
+"""Sheets at 1:1: millimetres on paper, a ruler to check them, and only the sheets are printed."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from tests.catalog.model.entry_examples import half
 
 @pytest.fixture
 def shop(empty_url: str) -> Iterator[Workshop]:
-    """A workshop of its own."""
+    """A workshop for this file."""
     with workshop(empty_url) as made:
         yield made
 
@@ -34,12 +34,12 @@ def seen(server: TestClient, *keys: str, status: int = 200, **parameters: str) -
 
 
 def some(snapshot: Snapshot, number: int) -> list[str]:
-    """Keys of halves that somebody listed."""
+    """Keys of listed halves."""
     return [record.key for record in snapshot.halves.values() if record.origin == "listed"][:number]
 
 
 @pytest.mark.parametrize(("paper", "width", "height"), [("A4", 210, 297), ("Letter", 215.9, 279.4)])
-def test_a_sheet_is_as_large_as_its_paper_and_one_unit_is_a_millimetre(
+def test_a_sheet_has_the_size_of_its_paper_and_units_of_one_millimetre(
     server: TestClient, snapshot: Snapshot, paper: str, width: float, height: float
 ) -> None:
     """A4: ISO 216. Letter: ANSI/ASME Y14.1 size A, 8.5 × 11 in."""
@@ -77,7 +77,7 @@ def test_a_body_is_drawn_at_its_length_and_width(server: TestClient, snapshot: S
         assert extent == pytest.approx(record.half.dimensions[name].value, abs=0.001)
 
 
-def test_several_halves_stand_on_the_sheets_each_with_its_name(server: TestClient, snapshot: Snapshot) -> None:
+def test_several_halves_are_printed_each_with_its_name(server: TestClient, snapshot: Snapshot) -> None:
     keys = some(snapshot, 5)
     page = seen(server, *keys)
     assert page.html.count('class="printed-half"') == 5
@@ -85,17 +85,17 @@ def test_several_halves_stand_on_the_sheets_each_with_its_name(server: TestClien
         assert snapshot.halves[key].half.part_number in page.text
 
 
-def test_lands_are_drawn_where_they_are_asked_for(server: TestClient, snapshot: Snapshot) -> None:
+def test_lands_are_drawn_on_request(server: TestClient, snapshot: Snapshot) -> None:
     key = next(each.key for each in snapshot.halves.values() if "land_span" in each.half.dimensions)
     assert 'class="land' not in seen(server, key).html
     assert 'class="land' in seen(server, key, lands="yes").html
 
 
-def test_a_paper_nobody_knows_is_taken_for_a4(server: TestClient, snapshot: Snapshot) -> None:
+def test_an_unknown_paper_becomes_a4(server: TestClient, snapshot: Snapshot) -> None:
     assert 'href="/static/print-a4.css"' in seen(server, *some(snapshot, 1), paper="<napkin>").html
 
 
-def test_the_style_sheets_set_paper_and_no_scale() -> None:
+def test_the_style_sheets_set_the_paper_size_and_no_scale() -> None:
     folder = files("api.web.entries") / "static"
     for name, size in (("a4", "A4"), ("letter", "letter")):
         text = (folder / f"print-{name}.css").read_text(encoding="utf-8")
@@ -104,26 +104,26 @@ def test_the_style_sheets_set_paper_and_no_scale() -> None:
     assert "transform" not in (folder / "print.css").read_text(encoding="utf-8")
 
 
-def test_nothing_chosen_is_told(server: TestClient) -> None:
+def test_an_empty_selection_is_reported(server: TestClient) -> None:
     page = seen(server, status=422)
     assert "/catalogue" in page.links()
     assert "<svg" not in page.html
 
 
-def test_an_unknown_key_is_told_and_the_others_are_printed(server: TestClient, snapshot: Snapshot) -> None:
+def test_an_unknown_key_is_reported_and_the_others_are_printed(server: TestClient, snapshot: Snapshot) -> None:
     page = seen(server, *some(snapshot, 1), "no:<u>such</u>")
     assert "No half has the key no:<u>such</u>." in page.text
     assert "<u>such" not in page.html
     assert 'class="printed-half"' in page.html
 
 
-def test_more_than_a_shortlist_is_cut_and_told(server: TestClient, snapshot: Snapshot) -> None:
+def test_a_selection_that_is_too_long_is_cut_with_a_note(server: TestClient, snapshot: Snapshot) -> None:
     page = seen(server, *some(snapshot, MOST + 3))
     assert page.html.count('class="printed-half"') == MOST
     assert f"{MOST + 3} halves are too many for one print; these are the first {MOST}." in page.text
 
 
-def test_a_half_longer_than_the_paper_is_told(shop: Workshop) -> None:
+def test_a_half_longer_than_the_paper_is_reported(shop: Workshop) -> None:
     long = half(part_number="SK-LONG", dimensions={"body_length": {"value": 400.0}, "body_width": {"value": 9.0}})
     with shop.catalogue.writing() as session:
         add(session, [long], Act(actor=WREN))
