@@ -1,8 +1,8 @@
 """Time of advice on the next measurement, and of hints: `python -m tests.bench.advice [--queries 100]`.
 
-Over the real halves of an installed footprint package. Each specimen's observations are taken in random order; after
-each, the ranking, the advice and the hints are timed apart. Prints p50 and p99 in milliseconds by how much was
-observed, and their ratio to the ranking of the same run; asserts nothing.
+Uses the real halves of an installed footprint package. Each specimen's observations are taken in random order; after
+each, the ranking, the advice and the hints are timed separately. Prints p50 and p99 in milliseconds by the number of
+observations, and their ratio to the ranking of the same run; asserts nothing.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
-"""How fast the pages are in a browser, from a server process beside it: `python -m tests.bench.browser`.
+"""Speed of the pages in a browser, served by a separate process: `python -m tests.bench.browser`.
 
-Over the demo catalogue, in Debian's Chromium: the time from asking for a page until its first paint and until it is
-loaded, and on the bench the time from the end of a keystroke until the answer stands in the page. Prints medians and
-worst cases in ms, and what came over the wire in kB; asserts nothing. The work order asks for a first view under 1 s
-and an answer within 100 ms.
+With the demo catalogue, in Debian's Chromium: the time from requesting a page until its first paint and until it is
+loaded, and on the bench the time from the end of a keystroke until the answer is shown. Prints medians and
+worst cases in ms, and the bytes transferred in kB; asserts nothing. Our own targets, no source: a first view in under
+1 s and an answer within 100 ms.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ TIMES = """() => {
   const all = [load, ...performance.getEntriesByType("resource")];
   return [paint ? paint.startTime : NaN, load.loadEventEnd, all.reduce((sum, each) => sum + each.transferSize, 0)];
 }"""
-"""First contentful paint (W3C Paint Timing), load, and bytes (W3C Resource Timing), of the page as it stands."""
+"""First contentful paint (W3C Paint Timing), load, and bytes (W3C Resource Timing), of the page as loaded."""
 
 TIMED = """
 window.answered = [];
@@ -68,8 +68,7 @@ document.addEventListener("DOMContentLoaded", () => {
   }).observe(form, { childList: true, subtree: true });
 });
 """
-"""From the last input event until the frame in which the answer stands; the script's own pause for the next key is in
-it."""
+"""From the last input event until the frame that shows the answer; includes the script's own pause for the next key."""
 
 PATIENCE_S = 120.0
 
@@ -84,7 +83,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         print(f"{'page':<22} {'first paint ms':>16} {'loaded ms':>16} {'kB':>6}   median and worst of {options.times}")
         for name, path in PAGES.items():
             _print_page(name, [_load(browser, f"{address}{path}") for _ in range(options.times)])
-        print(f"\n{'a field is typed':<22} {'answer ms':>16}   from the last key until the answer stands")
+        print(f"\n{'a field is typed':<22} {'answer ms':>16}   from the last key until the answer is shown")
         found = [_type(browser, address) for _ in range(options.times)]
         for place, (name, _) in enumerate(TYPED):
             times = [run[place] for run in found]
@@ -117,7 +116,7 @@ def _server() -> Iterator[str]:
 
 
 def _warm(address: str, process: subprocess.Popen[bytes]) -> None:
-    """Wait for the first answer: what is worked out once for a catalogue is no part of a page's time."""
+    """Wait for the first answer: what is computed once for a catalogue does not count as a page's time."""
     until = time.monotonic() + PATIENCE_S
     while time.monotonic() < until and process.poll() is None:
         try:
@@ -130,7 +129,7 @@ def _warm(address: str, process: subprocess.Popen[bytes]) -> None:
 
 
 def _load(browser: Any, address: str) -> tuple[float, float, float]:
-    """A page in a fresh context, nothing cached."""
+    """Load a page in a fresh context, with nothing cached."""
     page: Page = browser.new_page()
     page.goto(address, wait_until="networkidle")
     paint, loaded, size = page.evaluate(TIMES)
@@ -147,7 +146,7 @@ def _print_page(name: str, found: Sequence[tuple[float, float, float]]) -> None:
 
 
 def _type(browser: Any, address: str) -> list[float]:
-    """Type the fields one after the other; for each the time until its answer."""
+    """Type into the fields one after the other; returns the time until the answer for each."""
     page: Page = browser.new_page()
     page.add_init_script(TIMED)
     page.goto(address, wait_until="networkidle")

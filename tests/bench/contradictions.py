@@ -1,7 +1,7 @@
-"""Time of an identification from readings of one size that contradict: `python -m tests.bench.contradictions`.
+"""Time of an identification from contradicting readings of one size: `python -m tests.bench.contradictions`.
 
-Prints seconds for 20 and for 200 readings that one caliper's zero error joins, over 120 and over 2400 halves, their
-ratio in the same run, and seconds for as many readings as one picture without a scale may have; asserts nothing.
+Prints seconds for 20 and 200 readings that share one caliper's zero error, with 120 and 2400 halves, their
+ratio in the same run, and seconds for the most readings that a picture without a scale may have; asserts nothing.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
-"""Time of one identification beside two plain ways, in one run: `python -m tests.bench.identification`.
+"""Time of one identification compared with two simple filters, in one run: `python -m tests.bench.identification`.
 
-Over the real halves of an installed footprint package (when it is there) and over 100,000 synthetic halves: p50 and
+With the real halves of an installed footprint package (if present) and with 100,000 synthetic halves: p50 and
 p99 of the whole answer, of the ranking alone, of a NumPy filter over all columns, and of the same filter in DuckDB;
 then the first two for pictures without a scale, which no filter can search. Prints milliseconds of this process's
 processor time and ratios to the NumPy filter; asserts nothing.
@@ -100,13 +100,13 @@ def table(name: str, columns: Columns, queries: int) -> None:
 
 
 def print_line(way: str, seconds: list[float], base: float) -> None:
-    """Times of one way; ``base`` is what the ratio is to, in seconds."""
+    """Times of one method; ``base`` is the reference for the ratio, in seconds."""
     p50, p99 = np.quantile(seconds, [0.5, 0.99])
     print(f"{way:16} p50 {p50 * 1e3:8.2f} ms   p99 {p99 * 1e3:8.2f} ms   ×{p50 / base:7.1f}")
 
 
 def timed(answer: Callable[[list[Reduced]], object], specimens: list[list[Reduced]]) -> list[float]:
-    """Seconds of processor time for each specimen, after one to warm up."""
+    """Seconds of processor time for each specimen, after one run to warm up."""
     answer(specimens[0])
     seconds = []
     for specimen in specimens:

@@ -1,8 +1,8 @@
 """Time of finding rows in pictures of 12 million pixels: `python -m tests.bench.measure_row`.
 
-Whole requests to the app in this process (body read, picture decoded, profile, rows found, answer written), bare and
-as base64 in JSON (written before the clock starts), for PNG and JPEG, grey and colour; and decoding the whole picture
-alone beside it, of which a request needs less where the rows lie higher up. Prints p50 and p99 in milliseconds
+Complete requests to the app in this process (body read, picture decoded, profile, rows found, answer written), bare and
+as base64 in JSON (encoded before timing), for PNG and JPEG, grey and colour; and decoding the whole picture
+alone, of which a request needs less where the rows lie higher up. Prints p50 and p99 in milliseconds
 and the size of the body; asserts nothing.
 """
 
@@ -67,7 +67,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
 
 def cases() -> Iterator[Case]:
-    """The picture as a camera, a scanner and a microscope would write it, and the worst that one can send."""
+    """The picture as saved by a camera, a scanner and a microscope, and the worst case."""
     yield Case(name="PNG, colour, as of a camera", data=encoded(photograph()), media_type="image/png")
     grey = Image.fromarray(photographed(ROWS))
     noise = np.random.default_rng(1).normal(0.0, 4.0, (*grey.size[::-1], 3))
@@ -82,7 +82,7 @@ def cases() -> Iterator[Case]:
 
 
 def photograph() -> Image.Image:
-    """The rows as a camera's sensor sees them and writes them in colour: under each pixel one filter of the Bayer
+    """The rows as a camera records them in colour: each pixel has one filter of the Bayer
     pattern, noise of that pixel, and the other two colours interpolated from its neighbours (bilinear)."""
     levels = photographed(replace(ROWS, noise=0.0)).astype(np.float64)
     rows, columns = np.indices(levels.shape) % 2
@@ -111,14 +111,14 @@ def table(case: Case, server: TestClient, requests: int) -> None:
 
 
 def checked(response: Any) -> None:
-    """A time counts for a right answer only."""
+    """Check that the answer is right; otherwise its time would not count."""
     counts = [row["count"] for row in response.raise_for_status().json()["rows"]]
     if counts != [ROWS.count] * len(ROWS.heights):
         raise ValueError(f"{counts} contacts were counted")
 
 
 def timed(answer: Callable[[], Any], times: int) -> list[float]:
-    """Seconds of each, after one to warm up."""
+    """Seconds of each call, after one to warm up."""
     answer()
     seconds = []
     for _ in range(times):

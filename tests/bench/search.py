@@ -13,7 +13,7 @@ from tests.catalog.model.entry_examples import half
 
 HALVES = 6000
 QUERIES = ["W13-00110", "w1300110", "00110", "w13-0011o", "siskin 110", "tr"]
-"""Part numbers as they stand, without signs, in part, with a letter for a figure; two words; what is in all."""
+"""Part numbers unchanged, without punctuation, in part, with a letter for a digit; two words; a text in all of them."""
 
 
 def main() -> None:

@@ -1,6 +1,6 @@
-"""Time of a snapshot, whole and after changes, in one run: `python -m tests.bench.snapshot`.
+"""Time of a snapshot, complete and after changes, in one run: `python -m tests.bench.snapshot`.
 
-Over the demo catalogue and, where it is installed, the real halves of a footprint package: the whole snapshot, the one
+With the demo catalogue and, if installed, the real halves of a footprint package: the whole snapshot, the snapshot
 after 1 change and after 100, their parts, and how long two worker processes take to answer from a changed catalogue.
 Prints milliseconds and ratios to the whole snapshot; asserts nothing.
 """
@@ -32,7 +32,7 @@ from tests.catalog.snapshot.asking_workers import two_workers
 from tests.real_geometry.conftest import FOOTPRINTS
 
 SHIFT_MM = 0.01
-"""What a change adds to a body length."""
+"""Length that a change adds to a body, mm."""
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -102,7 +102,7 @@ def parts(catalogue: Catalogue, rounds: int) -> dict[str, list[float]]:
 
 
 def after(catalogue: Catalogue, source: SnapshotSource, keys: Sequence[str], changes: int, rounds: int) -> list[float]:
-    """Seconds until the snapshot has the changes, which are spread over the catalogue."""
+    """Seconds until the snapshot includes the changes, which are spread over the catalogue."""
     step = len(keys) // changes
     seconds = []
     for number in range(rounds):
@@ -112,7 +112,7 @@ def after(catalogue: Catalogue, source: SnapshotSource, keys: Sequence[str], cha
 
 
 def lengthen(catalogue: Catalogue, keys: Sequence[str]) -> None:
-    """Change the body length of each."""
+    """Change the body length of each half."""
     with catalogue.writing() as session:
         for key in keys:
             half = get_record(session, "half", key).content

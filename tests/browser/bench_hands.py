@@ -1,4 +1,4 @@
-"""Working at the bench as a person does: type into a field, leave it, and wait for the answer."""
+"""Using the bench as a person does: type into a field, leave it, and wait for the answer."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ STANDS = """() => [
   location.search.slice(1),
   document.querySelector("main .waiting") !== null,
 ]"""
-"""What the answer on the page is of, what the address says, and whether the script waits for something."""
+"""The request the page's answer belongs to, the address, and whether the script is still waiting."""
 
 
 def enter(page: Page, field: str, text: str, gaps: str = "") -> None:
@@ -32,7 +32,7 @@ def enter(page: Page, field: str, text: str, gaps: str = "") -> None:
 
 
 def settle(page: Page) -> None:
-    """Wait until the answer, and the advice that follows it, are of what the address says."""
+    """Wait until the answer and its advice belong to the current address."""
     until = time.monotonic() + PATIENCE_MS / 1000
     while time.monotonic() < until:
         stands, asked, waiting = page.evaluate(STANDS)

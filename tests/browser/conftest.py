@@ -1,4 +1,4 @@
-"""A real server over the demo catalogue, the people who use it, and Debian's Chromium that must not complain."""
+"""A real server with the demo catalogue, the people who use it, and Debian's Chromium, which must report no errors."""
 
 from __future__ import annotations
 
@@ -20,10 +20,10 @@ if TYPE_CHECKING:
 CHROMIUM = Path("/usr/bin/chromium")
 
 FLAGS = ["--no-sandbox", "--disable-gpu"]
-"""A container's root has no sandbox to run Chromium in, and no graphics card."""
+"""Chromium has no sandbox for the root of a container, and a container has no graphics card."""
 
 WARMING = {"observations": [{"feature": "contact_count", "value": 24}]}
-"""Asked first: what is worked out once for a catalogue is no part of any page's time."""
+"""Requested first: what is computed once for a catalogue does not count as a page's time."""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -36,7 +36,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
-    """One browser for all tests; each opens pages of its own."""
+    """One browser for all tests; each test opens its own pages."""
     playwright = pytest.importorskip("playwright.sync_api", reason="no Playwright: pip install '.[browser]'")
     if not CHROMIUM.exists():
         pytest.skip(f"no {CHROMIUM}: apt-get install chromium")
@@ -48,8 +48,8 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture(scope="session")
 def world(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[World]:
-    """A running server over the demo catalogue and what people added to it; the tests of one process share it."""
-    del browser  # where there is none, nothing is served either
+    """A running server with the demo catalogue and people's additions, shared by the tests of one process."""
+    del browser  # without a browser, no server is started either
     url = catalogues.placed(tmp_path_factory.mktemp("browser") / "demo.sqlite3", catalogues.demo())
     with ExitStack() as stack:
         tokens = fill(url)
@@ -67,20 +67,20 @@ def site(world: World) -> str:
 
 @pytest.fixture(scope="session")
 def visits(browser: Browser, world: World) -> Visits:
-    """How pages are opened, by whom."""
+    """Opens pages for the people."""
     return Visits(browser=browser, world=world)
 
 
 @pytest.fixture
 def new_page(visits: Visits) -> Iterator[NewPage]:
-    """Opens pages for a test; in the end nothing may have gone wrong in any."""
+    """Opens pages for a test and checks at the end that no page had an error."""
     with opening(visits) as opened:
         yield opened
 
 
 @contextmanager
 def opening(visits: Visits) -> Iterator[NewPage]:
-    """The same for a fixture of wider scope."""
+    """The same for a fixture with a wider scope."""
     opened = NewPage(visits=visits)
     yield opened
     troubles = opened.end()

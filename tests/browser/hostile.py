@@ -1,4 +1,4 @@
-"""Text that would like to be more than text, in every field that people can fill."""
+"""Hostile text that tries to be markup, in every field that people can fill."""
 
 from __future__ import annotations
 
@@ -12,13 +12,13 @@ HOSTILE = "<script>ran(1)</script><img src=nest onerror=ran(2)>\"'><b>{{7*7}}</b
 right to left (Hebrew: bird)."""
 
 SHORT = "<script>ran(3)</script>"
-"""Where a field names the entry and becomes part of its address."""
+"""For fields that name the entry and become part of its address."""
 
 SOURCE = ("title", "revision", "page", "address")
 
 
 def text(field: str) -> str:
-    """The hostile text with the field's name before it, so that one can tell which field a page shows."""
+    """The hostile text after the field's name, which shows the field that a page displays."""
     return f"{field} {HOSTILE}"
 
 
@@ -27,7 +27,7 @@ def _citation(field: str) -> dict[str, str]:
 
 
 def add_hostile(world: World, ida: str, per: str, mia: str) -> dict[str, str]:
-    """Entries, evidence, a case and a change that waits, all with hostile text; what they are called."""
+    """Add entries, evidence, a case and a pending change, all with hostile text; returns their keys."""
     series = _added(world, "/v1/series", ida, _series())
     half = _added(world, "/v1/halves", ida, _half())
     mate = _added(world, "/v1/halves", ida, _half(half_kind="plug", part_number=f"plug{SHORT}"))

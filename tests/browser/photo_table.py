@@ -1,4 +1,4 @@
-"""Working at the photo bench as a person does: by mouse, by fingers, by keys."""
+"""Using the photo bench as a person does: by mouse, touch and keyboard."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ ROW_ADDRESS = "/v1/measure/row"
 
 
 class Table:
-    """One photo bench in a browser, with everything that was sent from it."""
+    """One photo bench in a browser, with all requests it sent."""
 
     def __init__(self, page: Page, site: str, query: str = "") -> None:
         self.page = page
@@ -26,7 +26,7 @@ class Table:
         page.goto(f"{site}/photo{query}")
 
     def open(self, picture: Path, size: tuple[int, int]) -> None:
-        """Open a picture, and know where its pixels lie on the screen: it is shown whole, in the middle."""
+        """Open a picture, and compute where its pixels lie on the screen: it is shown completely, in the middle."""
         self.page.set_input_files("#file", picture)
         expect(self.page.locator("#status")).to_contain_text(f"{size[0]} × {size[1]} pixels")
         box = self.page.evaluate(
@@ -38,7 +38,7 @@ class Table:
         self.top = box[1] + (box[3] - size[1] * self.scale) / 2
 
     def at(self, point: Point) -> Point:
-        """Where a pixel of the picture is on the screen."""
+        """The position of a pixel of the picture on the screen."""
         return self.left + (point[0] + 0.5) * self.scale, self.top + (point[1] + 0.5) * self.scale
 
     def tool(self, name: str) -> None:
@@ -57,7 +57,7 @@ class Table:
             self.page.mouse.click(*self.at(point))
 
     def draw_row(self, line: Sequence[float]) -> None:
-        """Draw along a row with the mouse, and wait for what is found."""
+        """Draw along a row with the mouse, and wait for the result."""
         self.tool("row")
         self.drag((line[0], line[1]), (line[2], line[3]))
         self.says("contacts found")
@@ -66,7 +66,7 @@ class Table:
         expect(self.page.locator("#status")).to_contain_text(text)
 
     def scale_by(self, start: Point, end: Point, length: str, limit: str = "") -> None:
-        """Mark something of known length; what is focused then takes the length."""
+        """Mark a known length; the field for the length then has the focus."""
         self.tool("scale")
         self.click(start, end)
         expect(self.page.locator("#scale-length")).to_be_focused()
@@ -77,7 +77,7 @@ class Table:
 
     @property
     def marks(self) -> dict[str, Any]:
-        """What is marked, as it is kept for a reload."""
+        """The marks as stored for a reload."""
         kept: dict[str, Any] = self.page.evaluate("JSON.parse(sessionStorage.getItem('otherhalf.photo'))")
         return kept
 
@@ -85,16 +85,16 @@ class Table:
         return [(point["x"], point["y"]) for point in self.marks["rows"][row]["points"]]
 
     def settled(self) -> None:
-        """Wait until nothing is to be asked any more."""
+        """Wait until no request is open or due."""
         expect(self.page.locator("#results")).to_have_attribute("aria-busy", "false")
 
     def bench_pairs(self) -> list[tuple[str, str]]:
-        """What the way to the bench takes along."""
+        """The pieces in the address of the link to the bench."""
         self.settled()
         return parse_qsl(urlsplit(self.page.get_attribute("#take", "href") or "").query)
 
     def observations(self) -> dict[str, dict[str, Any]]:
-        """The same as observations, the last of each feature."""
+        """These pieces as observations, the last one of each feature."""
         pieces = [f"{name}={value}" for name, value in self.bench_pairs()]
         return {given["feature"]: given for given in parse_pieces(pieces)}
 

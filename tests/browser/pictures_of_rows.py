@@ -1,4 +1,4 @@
-"""Pictures of two rendered rows whose truth is known, as a camera would store them."""
+"""Pictures of two rendered rows with a known truth, as a camera would store them."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ from tests.matcher.imaging.row_detection.rendered_rows import easy, rendered
 
 SEED = 5
 COUNT, PITCH, SPACING = 20, 30.0, 250.0
-"""Contacts of a row, and px."""
+"""Contacts of a row, and the pitch in px."""
 
 PX_PER_MM = 50.0
-"""What the known length in the tests says the scale is; nothing in the picture shows it."""
+"""The scale that the known length in the tests gives; nothing in the picture shows it."""
 
 DARK = 40
 NOISE = 2.0
@@ -25,7 +25,7 @@ NOISE = 2.0
 
 @dataclass(frozen=True, kw_only=True)
 class Photo:
-    """A picture's file, its size, and for each row the line drawn along it and its contacts' centres, px."""
+    """A picture's file and size, and for each row the line drawn along it and the centres of its contacts, px."""
 
     path: Path
     size: tuple[int, int]
@@ -34,7 +34,7 @@ class Photo:
 
 
 def two_rows(folder: Path, *, turned: float = 0.0, size: tuple[int, int] = (920, 700), **changes: Any) -> Photo:
-    """Two rows below one another, the whole turned by ``turned`` degrees with the clock about its middle."""
+    """Two rows below one another, the whole rotated clockwise by ``turned`` degrees around its middle."""
     row = rendered(np.random.default_rng(SEED), easy(count=COUNT, pitch=PITCH, **changes))
     width, height = size
     high, wide = row.image.shape
@@ -59,7 +59,7 @@ def two_rows(folder: Path, *, turned: float = 0.0, size: tuple[int, int] = (920,
 
 
 def _turned(point: tuple[float, float], degrees: float, size: tuple[int, int]) -> tuple[float, float]:
-    """Where a point lies after the picture was turned about its middle; pixel centres at whole numbers."""
+    """The position of a point after the picture is rotated around its middle; pixel centres are at whole numbers."""
     middle = [(side - 1) / 2 for side in size]
     x, y = point[0] - middle[0], point[1] - middle[1]
     cos, sin = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
@@ -67,7 +67,7 @@ def _turned(point: tuple[float, float], degrees: float, size: tuple[int, int]) -
 
 
 def as_held_upright(photo: Photo, path: Path) -> Path:
-    """The picture as a camera stores it that was held upright (EXIF orientation 6), with a place noted."""
+    """The picture as stored by a camera held upright (EXIF orientation 6), with a recorded location."""
     exif = Image.Exif()
     exif[ExifTags.Base.Orientation] = 6
     exif[ExifTags.Base.ImageDescription] = "a place nobody should learn of"

@@ -1,4 +1,4 @@
-"""Every page of the server, by name: where it is, and who looks at it."""
+"""Every page of the server by name: its address and the person who opens it."""
 
 from __future__ import annotations
 
@@ -10,22 +10,22 @@ from tests.browser.world import IDA, MIA, PER, World
 LISTED = "ouzelby:mossipet-p24"
 NEIGHBOUR = "pipitholt:seeplet-p24"
 INFERRED = "dunnocksward:brambikin-h10-3"
-"""Keys in the demo catalogue: a half of a series' members, one that is nearly the same, and one that nobody lists."""
+"""Keys in the demo catalogue: a listed half, one that is nearly the same, and an inferred half."""
 
 MEASURED = "contact_count=24&rows=2&pitch=4.40/11&body_length=6.63&body_width=1.99"
-"""A plug as in the README's worked session."""
+"""Observations of the plug in the README's example."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Place:
-    """A page's address and who is signed in; ``status`` is what it answers with."""
+    """A page's address and the person signed in; ``status`` is the expected status code."""
 
     address: str
     who: str | None = None
     status: int = 200
 
     def at(self, world: World) -> str:
-        """The address on this server."""
+        """The full address on this server."""
         return self.address.format_map({name: quote(key, safe=":~") for name, key in world.keys.items()})
 
 

@@ -1,4 +1,4 @@
-"""Contributing in the browser, from end to end: add, be reviewed, be confirmed, disputed, undone; solve a case."""
+"""Contributing in the browser from end to end: adding, review, confirming, disputing, undoing; solving a case."""
 
 from __future__ import annotations
 
@@ -17,11 +17,11 @@ if TYPE_CHECKING:
 
 MAKER = "Reedling Works"
 PITCH, LENGTH, CONTACTS = 0.97, 13.4, 24
-"""Of receptacles like none in the demo: no half has this pitch."""
+"""Observations of receptacles unlike any in the demo: no half has this pitch."""
 
 
 def _fill_half(page: Page, number: str) -> str:
-    """Fill in the form of a half; its page's address."""
+    """Fill in the form of a half; returns the address of its page."""
     for name, text in {
         "maker": MAKER,
         "series": "RW97",
@@ -54,7 +54,7 @@ def _standing(page: Page) -> str:
 
 
 def _measure(page: Page, length: str) -> None:
-    """Confirm by what the caliper shows."""
+    """Confirm with a caliper reading."""
     page.locator('[name="values.body_length.value"]').fill(length)
     page.locator('[name="values.pitch.value"]').fill(f"{11 * PITCH:.2f}/11")
     page.get_by_role("button", name="Confirm it").click()
@@ -82,7 +82,7 @@ def test_a_half_is_added_reviewed_while_typing_and_confirmed_by_a_second_person(
     assert PER in theirs.locator("main").inner_text()
 
 
-def test_an_impossible_half_is_refused_at_its_fields_and_nothing_typed_is_lost(new_page: NewPage) -> None:
+def test_an_impossible_half_is_refused_with_its_fields_and_nothing_typed_is_lost(new_page: NewPage) -> None:
     page = new_page("/contribute/half", IDA)
     _fill_half(page, "RW97-R25")
     page.locator('[name="dimensions.body_length.value"]').fill("two")
@@ -105,7 +105,7 @@ def test_a_half_is_added_without_javascript(new_page: NewPage) -> None:
     assert page.locator("h1").inner_text() == "RW97-R26"
 
 
-def test_a_dispute_shows_wherever_the_half_is_shown_until_a_maintainer_settles_it(new_page: NewPage) -> None:
+def test_a_dispute_is_shown_wherever_the_half_is_shown_until_a_maintainer_resolves_it(new_page: NewPage) -> None:
     address = _add_half(new_page, IDA, "RW97-R27")
     theirs = new_page(f"{address}/dispute", PER)
     theirs.locator('[name="reason"]').fill("Two parts measure 13.9 over the plastic.")
@@ -125,7 +125,7 @@ def test_a_dispute_shows_wherever_the_half_is_shown_until_a_maintainer_settles_i
     assert _standing(anybody) == "documented"
 
 
-def test_what_somebody_did_is_shown_and_then_taken_back_by_the_maintainer(new_page: NewPage) -> None:
+def test_a_maintainer_previews_and_then_undoes_the_acts_of_a_contributor(new_page: NewPage) -> None:
     first = _add_half(new_page, JAY, "RW97-R28")
     second = _add_half(new_page, JAY, "RW97-R29")
     keeper = new_page("/maintain", MIA)
@@ -137,7 +137,7 @@ def test_what_somebody_did_is_shown_and_then_taken_back_by_the_maintainer(new_pa
     assert "rw97-r28" in told
     assert "rw97-r29" in told
     anybody = new_page(first)
-    assert anybody.get_by_text("This entry was withdrawn").count() == 0  # so far it was only shown
+    assert anybody.get_by_text("This entry was withdrawn").count() == 0  # so far it was only a preview
     keeper.get_by_role("button", name="Undo all of it").click()
     keeper.wait_for_url("**said=undone")
     for address in (first, second):
@@ -145,7 +145,7 @@ def test_what_somebody_did_is_shown_and_then_taken_back_by_the_maintainer(new_pa
         assert anybody.get_by_text("This entry was withdrawn").is_visible()
 
 
-def test_a_maintainer_alone_sees_the_keepers_page(new_page: NewPage) -> None:
+def test_only_a_maintainer_sees_the_maintainers_page(new_page: NewPage) -> None:
     page = new_page(who=IDA)
     answer = page.goto("/maintain")
     assert answer is not None
@@ -154,7 +154,7 @@ def test_a_maintainer_alone_sees_the_keepers_page(new_page: NewPage) -> None:
 
 
 @pytest.mark.parametrize("scripted", [True, False])
-def test_an_open_case_is_kept_from_the_bench_helped_with_and_solved(new_page: NewPage, scripted: bool) -> None:
+def test_a_case_is_saved_from_the_bench_gets_a_suggestion_and_is_solved(new_page: NewPage, scripted: bool) -> None:
     title = f"recorder from the reed bed, {'with' if scripted else 'without'} script"
     mine = new_page(f"/?{MEASURED}", IDA, java_script_enabled=scripted)
     if scripted:
@@ -181,7 +181,7 @@ def test_an_open_case_is_kept_from_the_bench_helped_with_and_solved(new_page: Ne
     assert theirs.get_by_role("link", name=title).count() == 0
 
 
-def test_a_session_that_a_maintainer_ends_is_over_at_once(new_page: NewPage, world: World) -> None:
+def test_revoking_a_token_ends_its_session_at_once(new_page: NewPage, world: World) -> None:
     theirs = new_page("/sign-in")
     theirs.get_by_label("Token").fill(world.tokens[PER])
     theirs.get_by_role("button", name="Sign in").click()

@@ -1,10 +1,10 @@
-"""Every page is visited once, and everything that holds for all pages is looked at in that one visit.
+"""Every page is visited once, and that visit checks everything that must hold for all pages.
 
-A page fits a small telephone and 200 % zoom, weighs little, does not jump, and asks nothing of any other host; axe-core
-finds nothing to complain of in it, light and dark, wide and narrow; Tab stops at everything, with the focus in sight.
+A page fits a small phone and 200 % zoom, is small, does not shift, and requests nothing from any other host; axe-core
+finds no violation in it, light and dark, wide and narrow; Tab reaches everything, with the focus visible.
 
 Rules of accessibility: axe-core's own defaults (WCAG 2 A and AA and its best practices), from the package
-axe-playwright-python. With OTHERHALF_SCREENSHOTS=folder each page is also drawn into that folder as it was looked at.
+axe-playwright-python. With OTHERHALF_SCREENSHOTS=folder each page is also saved in that folder as a screenshot.
 """
 
 from __future__ import annotations
@@ -24,25 +24,25 @@ if TYPE_CHECKING:
     from playwright.sync_api import Page, Request, Response
 
 ZOOMED = WIDE // 2
-"""Width that is left of a wide window at 200 % zoom, CSS pixels (WCAG 2.2, 1.4.4)."""
+"""Width of a wide window at 200 % zoom, CSS pixels (WCAG 2.2, 1.4.4)."""
 
 HEAVIEST_BYTES = 150_000
-"""Of a page with its styles and scripts, without pictures: the work order's own bound."""
+"""Largest size in bytes of a page with its styles and scripts, without pictures: our own choice, no source."""
 
 MOST_SHIFT = 0.05
-"""Half of what counts as good for a whole visit, 0.1 (web.dev, Cumulative Layout Shift)."""
+"""Half of 0.1, which counts as good for a whole visit (web.dev, Cumulative Layout Shift)."""
 
 MOST_STOPS = 600
-"""More places to stop at than any page has; beyond it the focus is caught somewhere."""
+"""More stops than any page has; beyond it, the focus is trapped."""
 
 PACKAGED = {"docs"}
-"""Pages that come from a package of their own: nothing here makes them lighter or orders their places to stop at."""
+"""Pages from another package: their size and tab order cannot be changed here."""
 
 ELSEWHERE = {"docs": ["#docs"]}
-"""Parts of pages that come whole from a package of their own."""
+"""Parts of pages that come unchanged from another package."""
 
 WIDE_STOPS = {"bench-answer", "half", "contribute-half"}
-"""Pages that are laid out otherwise in a wide window: Tab is tried there too."""
+"""Pages with another layout in a wide window: Tab is tested there too."""
 
 SHIFTS = """
 window.shifted = [];
@@ -53,8 +53,8 @@ new PerformanceObserver((list) => {
   }
 }).observe({ type: "layout-shift", buffered: true });
 """
-"""Layout Instability (W3C Community Group Draft). Shifts within half a second of a key are counted too, though a
-visit's score leaves them out: what moves while one types is what matters at the bench."""
+"""Layout Instability (W3C Community Group Draft). Shifts within half a second of a key press count too, though a
+visit's score leaves them out: at the bench, shifts while typing matter."""
 
 WIDER = """() => {
   const wide = document.documentElement.clientWidth;
@@ -75,13 +75,13 @@ REACHABLE = """() => [...document.querySelectorAll(
   .filter((node) => node.checkVisibility({ visibilityProperty: true }) && !node.disabled)
   .filter((node) => !(node.type === "radio" && !node.checked) && !node.matches(".peek"))
   .length"""
-"""How many places there are to stop at; of radio buttons that belong together only one is. The bench's
-peek at the verdict makes room for a field's definition, and the answer follows the fields anyway."""
+"""Number of stops; a group of radio buttons is one stop. The bench's
+short verdict makes room for a field's definition, and the answer follows the fields anyway."""
 
 
 @dataclass(kw_only=True)
 class Seen:
-    """What one visit saw of a page; widths in CSS pixels."""
+    """The results of one visit to a page; widths in CSS pixels."""
 
     name: str
     status: int
@@ -95,7 +95,7 @@ class Seen:
 
 @pytest.fixture(scope="module", params=PLACES)
 def seen(request: pytest.FixtureRequest, visits: Visits) -> Iterator[Seen]:
-    """A page, visited once for all tests."""
+    """A page's results, from one visit for all tests."""
     with opening(visits) as new_page:
         yield _seen(new_page, request.param)
 
@@ -129,7 +129,7 @@ def _seen(new_page: NewPage, name: str) -> Seen:
 
 
 def _weighed(page: Page, address: str) -> tuple[Response, int]:
-    """Load a page with an empty cache; bytes of its body and of all styles and scripts, as they come over the wire."""
+    """Load a page with an empty cache; returns the transferred bytes of its body and of all styles and scripts."""
     finished: list[Request] = []
 
     def keep(request: Request) -> None:
@@ -140,7 +140,7 @@ def _weighed(page: Page, address: str) -> tuple[Response, int]:
     network.send("Network.enable")
     network.send("Network.setCacheDisabled", {"cacheDisabled": True})
     answer = page.goto(address)
-    if page.locator("script").count():  # it may ask for more by itself
+    if page.locator("script").count():  # it may load more by itself
         page.wait_for_load_state("networkidle")
     network.detach()
     page.remove_listener("requestfinished", keep)
@@ -150,7 +150,7 @@ def _weighed(page: Page, address: str) -> tuple[Response, int]:
 
 
 def _stops(page: Page) -> list[dict[str, Any]]:
-    """Where Tab stops, in order, from the beginning of the page to its end."""
+    """The stops of the Tab key, in order, from the beginning of the page to its end."""
     stops: list[dict[str, Any]] = []
     while len(stops) < MOST_STOPS:
         page.keyboard.press("Tab")
@@ -161,12 +161,12 @@ def _stops(page: Page) -> list[dict[str, Any]]:
     raise AssertionError(f"Tab never leaves the page: {stops[-1]['name']}")
 
 
-def test_a_page_is_there_and_light(seen: Seen) -> None:
+def test_a_page_answers_and_is_small(seen: Seen) -> None:
     assert seen.status == PLACES[seen.name].status
     assert seen.name in PACKAGED or seen.weight < HEAVIEST_BYTES, f"{seen.weight} bytes"
 
 
-def test_a_page_does_not_jump_while_it_loads(seen: Seen) -> None:
+def test_a_page_does_not_shift_while_it_loads(seen: Seen) -> None:
     assert sum(value for value, _ in seen.shifted) <= MOST_SHIFT, seen.shifted
 
 
@@ -178,7 +178,7 @@ def test_axe_finds_no_violation(seen: Seen) -> None:
     assert not seen.violations, "\n".join(seen.violations)
 
 
-def test_tab_stops_at_everything_and_the_focus_is_in_sight(seen: Seen) -> None:
+def test_tab_reaches_everything_and_the_focus_is_visible(seen: Seen) -> None:
     if seen.name in PACKAGED:
         return
     for width, stops in seen.stops.items():
@@ -187,8 +187,8 @@ def test_tab_stops_at_everything_and_the_focus_is_in_sight(seen: Seen) -> None:
         assert len(stops) >= seen.reachable[width]
 
 
-def test_a_picture_without_words_is_found(new_page: NewPage) -> None:
-    """That axe-core looks at all, and that what it finds arrives here."""
+def test_a_picture_without_text_alternative_is_found(new_page: NewPage) -> None:
+    """Check that axe-core runs and that its findings are received."""
     page = new_page("/about")
     page.evaluate("document.querySelector('main').innerHTML += '<img src=\"/static/icon.svg\">'")
     found = violations(page, "about", WIDE, [])
@@ -197,10 +197,10 @@ def test_a_picture_without_words_is_found(new_page: NewPage) -> None:
 
 
 @pytest.mark.parametrize("width", [WIDE, NARROW])
-def test_nothing_jumps_while_one_types(new_page: NewPage, width: int) -> None:
+def test_nothing_shifts_while_typing(new_page: NewPage, width: int) -> None:
     page = new_page("/", width=width, script=SHIFTS)
     page.locator("#contact_count").focus()
-    page.wait_for_timeout(200)  # what moves as the page arrives is the other test's
+    page.wait_for_timeout(200)  # shifts while the page loads belong to the other test
     page.evaluate("window.shifted = []")
     for name, text, gaps in (
         ("contact_count", "24", ""),

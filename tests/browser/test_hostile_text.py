@@ -64,7 +64,7 @@ FIELDS = (
     "reason of part",
     "suspended",
 )
-"""Fields that some page has to show; each page's text is looked through for all of them."""
+"""Fields that some page must show; the text of each page is searched for all of them."""
 
 CAUGHT = """
 window.caught = [];
@@ -75,17 +75,17 @@ window.alert = () => window.caught.push("alert");
 MADE = """() => [...document.querySelectorAll(
     "img[src='nest'], img[onerror], [onerror], [onclick], main script, b > b, main i")]
   .map((node) => node.outerHTML.slice(0, 120))"""
-"""Elements that could only come of contributed text: no page of this server has any of them."""
+"""Elements that could only come from contributed text: no page of this server uses them."""
 
 WRITTEN = """() => [
   document.body.innerText, document.title,
   ...[...document.querySelectorAll("input, textarea")].map((node) => node.value),
   ...[...document.querySelectorAll("option, details, svg title, svg text")].map((node) => node.textContent),
 ].join("\\n")"""
-"""All text of the page as a person finds it, in fields and folded parts as well."""
+"""All text of the page, including fields and collapsed parts."""
 
 
-def test_hostile_text_is_text_on_every_page_and_every_field_is_shown_on_one(new_page: NewPage) -> None:
+def test_hostile_text_appears_as_text_on_every_page_and_every_field_is_shown_on_some_page(new_page: NewPage) -> None:
     written: list[str] = []
     pages = {who: new_page(who=who, script=CAUGHT) for who in {who for _, who in SHOWING.values()}}
     for name, (address, who) in SHOWING.items():
@@ -95,7 +95,7 @@ def test_hostile_text_is_text_on_every_page_and_every_field_is_shown_on_one(new_
         assert answer.ok
         assert page.evaluate(MADE) == [], name
         assert page.evaluate("window.caught") == [], name
-        assert "49" not in page.evaluate("document.title"), name  # 7 * 7: no template was filled in twice
+        assert "49" not in page.evaluate("document.title"), name  # 7 * 7: no template was rendered twice
         written.append(_written(page))
         assert any(each in written[-1] for each in (SHORT, HOSTILE, HOSTILE_NAME)), name
     whole = "\n".join(written)
@@ -103,11 +103,11 @@ def test_hostile_text_is_text_on_every_page_and_every_field_is_shown_on_one(new_
 
 
 def _written(page: Page) -> str:
-    # White space is folded where a page lays text out.
+    # A page collapses white space in its text.
     return " ".join(str(page.evaluate(WRITTEN)).split())
 
 
-def test_hostile_text_in_the_address_and_the_fields_of_the_bench_is_text(new_page: NewPage) -> None:
+def test_hostile_text_in_the_address_and_the_fields_of_the_bench_appears_as_text(new_page: NewPage) -> None:
     page = new_page(script=CAUGHT)
     page.goto("/?body_length=<img src=nest onerror=ran(1)>&marking=<script>ran(2)</script>")
     page.locator('[name="body_width"]').fill(HOSTILE)
@@ -118,7 +118,7 @@ def test_hostile_text_in_the_address_and_the_fields_of_the_bench_is_text(new_pag
     assert page.evaluate("window.caught") == []
 
 
-def test_hostile_text_in_a_form_comes_back_as_text_beside_its_errors(new_page: NewPage) -> None:
+def test_hostile_text_in_a_form_appears_as_text_beside_its_errors(new_page: NewPage) -> None:
     page = new_page("/contribute/half", IDA, script=CAUGHT)
     for name in ("maker", "series", "part_number", "note", "rows", "dimensions.pitch.value"):
         page.locator(f'[name="{name}"]').fill(HOSTILE)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 SPECIMENS = {each.name: each for each in demo_specimens()}
 
 TYPED = ("loose-plug", "repeated-spans", "inches")
-"""Specimens whose half leads; repeats, inches and ticks among what is entered."""
+"""Specimens whose half leads; the input includes repeats, inches and tick boxes."""
 
 
 @pytest.mark.parametrize("name", TYPED)
@@ -56,7 +56,7 @@ def test_a_shared_link_shows_the_same_readings_and_the_same_answer(new_page: New
         assert answer(second) == answer(first)
 
 
-def test_the_back_button_takes_the_last_field_back_and_forward_gives_it_again(new_page: NewPage) -> None:
+def test_the_back_button_undoes_the_last_field_and_forward_restores_it(new_page: NewPage) -> None:
     page = new_page("/")
     enter(page, "contact_count", "24")
     settle(page)
@@ -76,7 +76,7 @@ def test_the_back_button_takes_the_last_field_back_and_forward_gives_it_again(ne
     assert answer(page) == after
 
 
-def test_what_cannot_be_read_is_told_at_its_field_and_the_rest_counts(new_page: NewPage) -> None:
+def test_unreadable_input_is_reported_at_its_field_and_the_rest_counts(new_page: NewPage) -> None:
     page = new_page("/")
     enter(page, "contact_count", "24")
     enter(page, "body_length", "six and a half")
@@ -115,7 +115,7 @@ def test_the_next_measurement_is_marked_on_the_drawing(new_page: NewPage) -> Non
     assert page.locator(".next-strip .expect").inner_text().startswith("expect")
 
 
-def test_signing_in_leads_back_to_what_was_typed(new_page: NewPage) -> None:
+def test_signing_in_returns_to_what_was_typed(new_page: NewPage) -> None:
     page = new_page("/")
     enter(page, "contact_count", "24")
     settle(page)
@@ -123,7 +123,7 @@ def test_signing_in_leads_back_to_what_was_typed(new_page: NewPage) -> None:
     assert page.locator('[name="to"]').input_value() == "/?contact_count=24"
 
 
-def test_cautions_stand_beside_every_answer(new_page: NewPage) -> None:
+def test_cautions_are_shown_beside_every_answer(new_page: NewPage) -> None:
     page = new_page("/?contact_count=24&pitch=0.4")
     assert page.locator(".cautions li").first.is_visible()
 
@@ -148,19 +148,19 @@ def _text(given: Mapping[str, Any]) -> str:
 
 
 def answer(page: Page) -> list[str]:
-    """The verdict, the candidates and their chances."""
+    """The verdict, the candidates and their probabilities."""
     return [page.locator("[data-verdict]").inner_text(), *page.locator("li.row h3, li.row .chance").all_inner_texts()]
 
 
 def fields(page: Page) -> dict[str, str]:
-    """What stands in the fields."""
+    """The values of the fields."""
     filled = "input[name]:not([type=checkbox]), select[name], input:checked"
     pairs = page.locator(filled).evaluate_all("all => all.map(each => [each.name, each.value])")
     return {name: value for name, value in pairs if value}
 
 
 def expected(name: str) -> str:
-    """Key of the half that the specimen is."""
+    """Key of the half that is the specimen's truth."""
     key = SPECIMENS[name].expected.half
     assert key is not None
     return key

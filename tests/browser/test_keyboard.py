@@ -1,4 +1,4 @@
-"""By keys alone: identifying on the bench, skipping the navigation, signing in and out."""
+"""With the keyboard alone: identifying on the bench, skipping the navigation, signing in and out."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def _to(page: Page, wanted: str) -> None:
     raise AssertionError(f"Tab does not stop at {wanted}")
 
 
-def test_a_half_is_identified_by_keys_alone(new_page: NewPage) -> None:
+def test_a_half_can_be_identified_with_the_keyboard_alone(new_page: NewPage) -> None:
     page = new_page("/")
     for name, text in (
         ("contact_count", "24"),
@@ -44,14 +44,14 @@ def test_a_half_is_identified_by_keys_alone(new_page: NewPage) -> None:
 
 
 def _to_hold_downs(page: Page) -> None:
-    """Four hold-downs tell it from its neighbour."""
+    """Four hold-downs distinguish it from its neighbour."""
     page.locator("h1").evaluate("(node) => node.focus()")
     _to(page, "hold_down_count")
     page.keyboard.type("4")
     page.keyboard.press("Tab")
 
 
-def test_the_skip_link_leads_past_the_navigation(new_page: NewPage) -> None:
+def test_the_skip_link_skips_the_navigation(new_page: NewPage) -> None:
     page = new_page("/about")
     page.keyboard.press("Tab")
     assert page.evaluate(FOCUSED)["inside"]
@@ -59,7 +59,7 @@ def test_the_skip_link_leads_past_the_navigation(new_page: NewPage) -> None:
     assert page.url.endswith("#main")
 
 
-def test_signing_in_and_out_by_keys_alone(new_page: NewPage, world: World) -> None:
+def test_signing_in_and_out_works_with_the_keyboard_alone(new_page: NewPage, world: World) -> None:
     page = new_page("/sign-in?to=%2Fabout")
     _to(page, "token")
     page.keyboard.type(world.tokens[IDA])
@@ -76,7 +76,7 @@ def test_signing_in_and_out_by_keys_alone(new_page: NewPage, world: World) -> No
     assert page.context.cookies() == []
 
 
-def test_a_wrong_token_is_told_at_its_field(new_page: NewPage) -> None:
+def test_a_wrong_token_is_reported_at_its_field(new_page: NewPage) -> None:
     page = new_page("/sign-in")
     _to(page, "token")
     page.keyboard.type("oh_nothing")

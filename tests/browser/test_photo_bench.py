@@ -1,4 +1,4 @@
-"""The photo bench in a browser: rendered pictures of known truth are measured by mouse, by fingers and by keys."""
+"""The photo bench in a browser: rendered pictures with a known truth are measured by mouse, touch and keyboard."""
 
 from __future__ import annotations
 
@@ -33,16 +33,16 @@ from tests.browser.photo_table import ROW_ADDRESS, Table
 from tests.browser.visits import HEIGHT, NARROW, WIDE, NewPage, violations
 
 EXPANDED = 2.0
-"""Standard uncertainties of an interval that holds 95 % of the cases; the pictures are fixed, so the tests are too."""
+"""Half-width in standard uncertainties of an interval that holds 95 % of the cases; the pictures are fixed."""
 
 FIRST_ANSWER_MS = 120_000
 """The bench's first answer waits for what is computed once for a catalogue; longer where other tests run beside it."""
 
 TABS_TO_STAGE = 20
-"""Links before the stage, and some to spare."""
+"""Upper limit of the number of links before the picture."""
 
 FOUND_WITHIN_PX = 0.5
-"""A found contact's centre lies at most so far from the truth: contacts jitter by 0.004 of 30 px (rendered_rows.easy),
+"""Largest distance of a found centre from the truth: contacts jitter by 0.004 of 30 px (rendered_rows.easy),
 and a strip is one bilinear interpolation away from the picture."""
 
 
@@ -54,14 +54,14 @@ def photo(tmp_path_factory: pytest.TempPathFactory) -> Photo:
 
 @pytest.fixture
 def table(new_page: NewPage, site: str, photo: Photo) -> Table:
-    """The photo bench with the picture open, wide."""
+    """The photo bench with the picture open, in a wide window."""
     made = Table(new_page(), site)
     made.open(photo.path, photo.size)
     return made
 
 
 def off(found: list[tuple[float, float]], truth: list[tuple[float, float]]) -> float:
-    """The farthest of found contacts from where they are, px."""
+    """The largest distance of a found contact from its true position, px."""
     assert len(found) == len(truth)
     return max(math.dist(one, other) for one, other in zip(found, truth, strict=True))
 
@@ -100,7 +100,7 @@ def test_rows_are_found_corrected_scaled_and_taken_to_the_bench(table: Table, ph
         assert u < 0.02 * truth
 
 
-def test_without_a_scale_only_proportions_go_along(table: Table, photo: Photo) -> None:
+def test_without_a_scale_only_ratios_are_sent_to_the_bench(table: Table, photo: Photo) -> None:
     table.draw_row(photo.lines[0])
     pitch = table.observations()["pitch"]
     assert pitch["instrument"] == "unscaled_photo"
@@ -108,14 +108,14 @@ def test_without_a_scale_only_proportions_go_along(table: Table, photo: Photo) -
     assert "only proportions count" in table.page.inner_text("#results")
 
 
-def test_one_row_counts_as_at_least_until_one_says_how_many_there_are(table: Table, photo: Photo) -> None:
+def test_one_row_gives_a_minimum_count_until_the_number_of_rows_is_entered(table: Table, photo: Photo) -> None:
     table.draw_row(photo.lines[0])
     assert ("contact_count", f"{COUNT}..") in table.bench_pairs()
     table.page.select_option("#row-count", "2")
     assert ("contact_count", str(2 * COUNT)) in table.bench_pairs()
 
 
-def test_more_rows_marked_than_the_part_has_are_not_counted(table: Table, photo: Photo) -> None:
+def test_more_marked_rows_than_the_part_has_are_not_counted(table: Table, photo: Photo) -> None:
     for line in photo.lines:
         table.draw_row(line)
     table.page.select_option("#row-count", "1")
@@ -123,7 +123,7 @@ def test_more_rows_marked_than_the_part_has_are_not_counted(table: Table, photo:
     assert "contact_count" not in dict(table.bench_pairs())
 
 
-def test_a_mark_is_dragged_and_put_back(table: Table, photo: Photo) -> None:
+def test_a_mark_can_be_dragged_and_reset(table: Table, photo: Photo) -> None:
     table.draw_row(photo.lines[0])
     before = table.points()
     x, y = photo.contacts[0][7]
@@ -145,9 +145,9 @@ def test_a_gap_is_allowed_and_shown(table: Table, photo: Photo) -> None:
     assert "place 5" in table.page.inner_text("#results")
 
 
-def test_corners_and_lengths_give_what_they_go_round(table: Table) -> None:
+def test_corners_and_lengths_give_the_dimensions_they_enclose(table: Table) -> None:
     table.tool("corners")
-    table.click((100.0, 100.0), (700.0, 400.0), (700.0, 100.0), (100.0, 400.0))  # in no order
+    table.click((100.0, 100.0), (700.0, 400.0), (700.0, 100.0), (100.0, 400.0))  # in any order
     table.tool("length")
     table.click((150.0, 500.0), (550.0, 500.0))
     table.settled()
@@ -158,7 +158,7 @@ def test_corners_and_lengths_give_what_they_go_round(table: Table) -> None:
     assert given["contact_width"]["value"] == pytest.approx(400.0, abs=3.0)
 
 
-def test_the_depth_of_marks_is_chosen_in_bench_words(table: Table, photo: Photo) -> None:
+def test_the_depth_of_marks_is_chosen_by_its_label(table: Table, photo: Photo) -> None:
     for line in photo.lines:
         table.draw_row(line)
     for row in (0, 1):
@@ -170,7 +170,7 @@ def test_the_depth_of_marks_is_chosen_in_bench_words(table: Table, photo: Photo)
     assert "land_row_spacing" in given
 
 
-def test_a_doubtful_row_is_counted_once_a_person_looked(new_page: NewPage, site: str, tmp_path: Path) -> None:
+def test_a_doubtful_row_is_counted_after_a_person_has_checked_it(new_page: NewPage, site: str, tmp_path: Path) -> None:
     harder = two_rows(tmp_path, glare=((COUNT - 1.0, 1.2, 0.6),), noise=0.15, margins_p=(0.2, 0.2))
     table = Table(new_page(), site)
     table.open(harder.path, harder.size)
@@ -182,7 +182,7 @@ def test_a_doubtful_row_is_counted_once_a_person_looked(new_page: NewPage, site:
     assert ("contact_count", f"{len(table.points())}..") in table.bench_pairs()
 
 
-def test_what_is_wrong_is_told_at_its_mark(table: Table, new_page: NewPage, site: str) -> None:
+def test_an_error_is_shown_at_its_mark(table: Table, new_page: NewPage, site: str) -> None:
     new_page.expect(f"{site}/v1/measure")
     table.tool("corners")
     table.click((100.0, 300.0), (300.0, 300.0), (500.0, 300.0), (700.0, 300.0))
@@ -200,7 +200,7 @@ def test_a_line_with_no_contacts_under_it_says_so_at_its_row(table: Table, new_p
     new_page.expect(table.posted[0].url)
 
 
-def test_a_scale_without_its_length_is_asked_for(table: Table, photo: Photo) -> None:
+def test_the_length_of_a_scale_is_requested(table: Table, photo: Photo) -> None:
     table.draw_row(photo.lines[0])
     table.tool("scale")
     table.click((100.0, 640.0), (600.0, 640.0))
@@ -217,7 +217,7 @@ def test_the_budget_opens_on_demand(table: Table, photo: Photo) -> None:
 # What leaves the browser
 
 
-def test_no_request_carries_the_picture(new_page: NewPage, site: str, tmp_path: Path) -> None:
+def test_no_request_contains_the_picture(new_page: NewPage, site: str, tmp_path: Path) -> None:
     photo = two_rows(tmp_path)
     with_noise(photo)
     held = as_held_upright(photo, tmp_path / "held.jpg")
@@ -243,10 +243,12 @@ def test_no_request_carries_the_picture(new_page: NewPage, site: str, tmp_path: 
                for request in table.sent)  # fmt: skip
 
 
-# Pictures as cameras make them
+# Pictures as cameras save them
 
 
-def test_a_camera_that_was_held_upright_is_obeyed(new_page: NewPage, site: str, photo: Photo, tmp_path: Path) -> None:
+def test_the_recorded_orientation_of_the_camera_is_used(
+    new_page: NewPage, site: str, photo: Photo, tmp_path: Path
+) -> None:
     table = Table(new_page(), site)
     table.open(as_held_upright(photo, tmp_path / "held.jpg"), photo.size)
     table.draw_row(photo.lines[0])
@@ -254,7 +256,7 @@ def test_a_camera_that_was_held_upright_is_obeyed(new_page: NewPage, site: str, 
 
 
 @pytest.mark.parametrize("turned", [9.0, -37.0])
-def test_an_oblique_row_is_found_where_it_is(new_page: NewPage, site: str, tmp_path: Path, turned: float) -> None:
+def test_an_oblique_row_is_found_at_its_position(new_page: NewPage, site: str, tmp_path: Path, turned: float) -> None:
     photo = two_rows(tmp_path, turned=turned, size=(1000, 900))
     table = Table(new_page(), site)
     table.open(photo.path, photo.size)
@@ -262,7 +264,9 @@ def test_an_oblique_row_is_found_where_it_is(new_page: NewPage, site: str, tmp_p
     assert off(table.points(), photo.contacts[1]) < FOUND_WITHIN_PX
 
 
-def test_of_48_megapixels_points_are_those_of_the_picture(new_page: NewPage, site: str, tmp_path: Path) -> None:
+def test_points_in_48_megapixels_are_in_coordinates_of_the_picture(
+    new_page: NewPage, site: str, tmp_path: Path
+) -> None:
     photo = two_rows(tmp_path, size=(8000, 6000))
     table = Table(new_page(), site)
     table.open(photo.path, photo.size)
@@ -271,7 +275,7 @@ def test_of_48_megapixels_points_are_those_of_the_picture(new_page: NewPage, sit
     assert table.observations()["pitch"]["value"] == pytest.approx(PITCH * (COUNT - 1), abs=1.0)
 
 
-def test_what_is_no_picture_is_refused(new_page: NewPage, site: str, tmp_path: Path) -> None:
+def test_a_file_that_is_not_a_picture_is_refused(new_page: NewPage, site: str, tmp_path: Path) -> None:
     other = tmp_path / "list.png"
     other.write_text("pitch=4.41/11")
     table = Table(new_page(), site)
@@ -280,7 +284,7 @@ def test_what_is_no_picture_is_refused(new_page: NewPage, site: str, tmp_path: P
     assert table.page.is_disabled("[data-tool=row]")
 
 
-def test_a_picture_is_dropped_or_pasted(new_page: NewPage, site: str, photo: Photo) -> None:
+def test_a_picture_can_be_dropped_or_pasted(new_page: NewPage, site: str, photo: Photo) -> None:
     give = """([kind, bytes]) => {
       const data = new DataTransfer();
       data.items.add(new File([new Uint8Array(bytes)], `${kind}.png`, {type: "image/png"}));
@@ -294,10 +298,10 @@ def test_a_picture_is_dropped_or_pasted(new_page: NewPage, site: str, photo: Pho
         table.says(f"{kind}.png: {photo.size[0]} × {photo.size[1]} pixels")
 
 
-# A reload, another picture, and the way from the bench and back
+# Reloading, another picture, and going to the bench and back
 
 
-def test_marks_survive_a_reload_and_the_picture_is_asked_for(table: Table, photo: Photo) -> None:
+def test_marks_survive_a_reload_and_the_picture_is_requested_again(table: Table, photo: Photo) -> None:
     table.draw_row(photo.lines[0])
     table.settled()
     before = table.marks
@@ -309,7 +313,7 @@ def test_marks_survive_a_reload_and_the_picture_is_asked_for(table: Table, photo
     table.says("Its marks are kept.")
 
 
-def test_another_picture_begins_anew_and_that_can_be_undone(table: Table, photo: Photo, tmp_path: Path) -> None:
+def test_another_picture_removes_the_marks_and_this_can_be_undone(table: Table, photo: Photo, tmp_path: Path) -> None:
     table.draw_row(photo.lines[0])
     before = table.points()
     other = two_rows(tmp_path, size=(940, 700))
@@ -319,7 +323,7 @@ def test_another_picture_begins_anew_and_that_can_be_undone(table: Table, photo:
     assert table.points() == before
 
 
-def test_the_bench_keeps_what_it_had_and_replaces_what_this_picture_said(
+def test_the_bench_keeps_its_observations_and_replaces_those_of_this_picture(
     new_page: NewPage, site: str, photo: Photo
 ) -> None:
     table = Table(new_page(), site, "?body_length=6.52±0.03&contact_count=12&at_hand=caliper&pitch=4.41/11")
@@ -332,7 +336,7 @@ def test_the_bench_keeps_what_it_had_and_replaces_what_this_picture_said(
     assert len([value for name, value in pairs if name == "pitch"]) == 2
 
 
-def test_a_second_picture_gets_a_name_of_its_own(new_page: NewPage, site: str, photo: Photo) -> None:
+def test_a_second_picture_gets_its_own_name(new_page: NewPage, site: str, photo: Photo) -> None:
     table = Table(new_page(), site, "?pitch=100px/5@unscaled_photo:photo%2Bu=0.6")
     table.open(photo.path, photo.size)
     table.draw_row(photo.lines[0])
@@ -347,7 +351,7 @@ def test_the_other_half_can_be_in_the_picture(table: Table, photo: Photo) -> Non
     assert {"other.contact_count", "other.rows", "other.pitch"} <= {name for name, _ in table.bench_pairs()}
 
 
-def test_the_json_is_what_the_interface_takes(table: Table, photo: Photo, site: str) -> None:
+def test_the_interface_accepts_the_json(table: Table, photo: Photo, site: str) -> None:
     table.draw_row(photo.lines[0])
     table.settled()
     table.page.click("text=As JSON")
@@ -357,10 +361,10 @@ def test_the_json_is_what_the_interface_takes(table: Table, photo: Photo, site: 
     assert answer.json()["pictures"][0]["rows"][0]["spans"] == COUNT - 1
 
 
-# By keys, by fingers, and without scripts
+# By keyboard, by touch, and without scripts
 
 
-def test_everything_goes_by_keys_alone(table: Table, photo: Photo) -> None:
+def test_everything_works_with_the_keyboard_alone(table: Table, photo: Photo) -> None:
     keys, page = table.page.keyboard, table.page
     for _ in range(TABS_TO_STAGE):
         keys.press("Tab")
@@ -395,7 +399,7 @@ def test_everything_goes_by_keys_alone(table: Table, photo: Photo) -> None:
     assert len(table.points()) == COUNT
 
 
-def test_a_row_is_given_by_figures(table: Table, photo: Photo) -> None:
+def test_a_row_can_be_entered_as_numbers(table: Table, photo: Photo) -> None:
     page = table.page
     page.click("[data-add=row]")
     page.click("#rows-0-points-fold")
@@ -414,7 +418,7 @@ def test_a_row_is_given_by_figures(table: Table, photo: Photo) -> None:
 
 
 @pytest.mark.parametrize("wrong", ["x", "1, 2, 3", "1e400", ""])
-def test_figures_that_are_none_change_nothing(table: Table, photo: Photo, wrong: str) -> None:
+def test_invalid_numbers_change_nothing(table: Table, photo: Photo, wrong: str) -> None:
     table.draw_row(photo.lines[0])
     table.settled()
     table.page.click("#rows-0-points-fold")
@@ -446,7 +450,7 @@ def test_zooming_and_moving_by_keys_buttons_and_wheel(table: Table) -> None:
     assert page.evaluate(width) == pytest.approx(before * 1.25, rel=0.02)
 
 
-def test_a_phone_of_360_pixels_is_enough(new_page: NewPage, site: str, photo: Photo) -> None:
+def test_a_phone_360_pixels_wide_is_enough(new_page: NewPage, site: str, photo: Photo) -> None:
     table = Table(new_page(width=NARROW, has_touch=True, is_mobile=True), site)
     page = table.page
     table.open(photo.path, photo.size)
@@ -463,7 +467,7 @@ def test_a_phone_of_360_pixels_is_enough(new_page: NewPage, site: str, photo: Ph
     assert page.evaluate("document.documentElement.scrollWidth") <= NARROW
 
 
-def test_a_finger_aims_through_the_loupe_and_two_zoom(new_page: NewPage, site: str, photo: Photo) -> None:
+def test_one_finger_aims_through_the_magnifier_and_two_zoom(new_page: NewPage, site: str, photo: Photo) -> None:
     table = Table(new_page(width=NARROW, has_touch=True, is_mobile=True), site)
     page = table.page
     table.open(photo.path, photo.size)
@@ -494,17 +498,17 @@ def test_a_finger_aims_through_the_loupe_and_two_zoom(new_page: NewPage, site: s
     assert len(table.marks["segments"][0]["points"]) == 1
 
 
-def test_without_scripts_the_page_says_how_else(new_page: NewPage, site: str) -> None:
+def test_without_scripts_the_page_names_alternatives(new_page: NewPage, site: str) -> None:
     page = new_page(java_script_enabled=False)
     page.goto(f"{site}/photo")
     expect(page.locator(".note")).to_contain_text("otherhalf measure photo.png --row")
     expect(page.locator("#photo-bench")).to_be_hidden()
 
 
-# As a page among the others
+# Links to other pages, and accessibility
 
 
-def test_the_bench_understands_what_is_taken_to_it(table: Table, photo: Photo) -> None:
+def test_the_bench_understands_the_observations_sent_to_it(table: Table, photo: Photo) -> None:
     for line in photo.lines:
         table.draw_row(line)
     table.scale_by((100.0, 640.0), (600.0, 640.0), "10", "0.02")
@@ -515,7 +519,7 @@ def test_the_bench_understands_what_is_taken_to_it(table: Table, photo: Photo) -
     assert table.page.input_value("[name=contact_count]") == str(2 * COUNT)
 
 
-def test_axe_finds_no_violation_in_a_filled_table(new_page: NewPage, site: str, photo: Photo) -> None:
+def test_axe_finds_no_violation_in_a_filled_photo_bench(new_page: NewPage, site: str, photo: Photo) -> None:
     table = Table(new_page(), site, "?body_length=6.52±0.03")
     page = table.page
     table.open(photo.path, photo.size)

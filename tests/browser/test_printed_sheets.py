@@ -1,4 +1,4 @@
-"""Print at 1:1: the PDF that Chromium makes of the print page is read back; millimetres are measured in it.
+"""Printing at 1:1: lengths are measured in the PDF that Chromium makes from the print page.
 
 A PDF's default unit is 1/72 inch (ISO 32000-1, 8.3.2.3).
 """
@@ -23,7 +23,7 @@ PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 """Width and height, mm (ISO 216; ANSI/ASME Y14.1 size A)."""
 
 WITHIN_MM = 0.02
-"""What rounding of a PDF's coordinates may cost, far below what any printer does."""
+"""Allowance for rounded coordinates in the PDF, far below the accuracy of any printer."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ def _pdf(new_page: NewPage, address: str) -> Any:
 
 
 def _lines(sheet: Any) -> Iterator[Line]:
-    """The straight pieces of all paths on a page, at their place on the paper."""
+    """The straight segments of all paths on a page, at their position on the paper."""
     height = float(sheet.mediabox.height)
     found: list[Line] = []
     at: list[tuple[float, float]] = []
@@ -82,13 +82,13 @@ def test_the_ruler_measures_50_mm_on_paper_of_the_right_size(new_page: NewPage, 
     assert len(pdf.pages) == 1
     (sheet,) = pdf.pages
     size = (float(sheet.mediabox.width) * MM_PER_UNIT, float(sheet.mediabox.height) * MM_PER_UNIT)
-    assert size == pytest.approx(PAPERS[paper], abs=0.2)  # Chromium makes whole points of it
+    assert size == pytest.approx(PAPERS[paper], abs=0.2)  # Chromium rounds to whole points
     rulers = [line for line in _lines(sheet) if line.across and abs(line.length - RULER_MM) < 1]
     assert len(rulers) == 1
     assert rulers[0].length == pytest.approx(RULER_MM, abs=WITHIN_MM)
 
 
-def test_the_rulers_marks_are_a_millimetre_apart(new_page: NewPage) -> None:
+def test_the_marks_of_the_ruler_are_one_millimetre_apart(new_page: NewPage) -> None:
     (sheet,) = _pdf(new_page, f"/print?half={LISTED}").pages
     lines = list(_lines(sheet))
     (ruler,) = [line for line in lines if line.across and abs(line.length - RULER_MM) < 1]
@@ -100,7 +100,7 @@ def test_the_rulers_marks_are_a_millimetre_apart(new_page: NewPage) -> None:
     assert marks == pytest.approx([ruler.x0 + mm for mm in range(51)], abs=WITHIN_MM)
 
 
-def test_an_outline_is_as_long_as_the_catalogue_says(new_page: NewPage) -> None:
+def test_an_outline_has_the_length_stated_in_the_catalogue(new_page: NewPage) -> None:
     world = new_page.visits.world
     stated = world.ask("GET", f"/v1/halves/{LISTED}").json()["half"]["dimensions"]["body_length"]["value"]
     (sheet,) = _pdf(new_page, f"/print?half={LISTED}").pages
@@ -108,7 +108,7 @@ def test_an_outline_is_as_long_as_the_catalogue_says(new_page: NewPage) -> None:
     assert any(length == pytest.approx(stated, abs=WITHIN_MM) for length in lengths), sorted(lengths)[-10:]
 
 
-def test_nothing_of_the_page_but_the_sheets_is_printed(new_page: NewPage) -> None:
+def test_only_the_sheets_of_the_page_are_printed(new_page: NewPage) -> None:
     (sheet,) = _pdf(new_page, f"/print?half={LISTED}").pages
     text = sheet.extract_text()
     assert "50 mm" in text

@@ -1,4 +1,4 @@
-"""Opening pages (at a width, signed in or not, with or without JavaScript) with an eye on errors; looking at them."""
+"""Opens pages (at a width, signed in or not, with or without JavaScript), records their errors, and checks them."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser, ConsoleMessage, Page, Request, Response
 
 WIDE, NARROW = 1280, 360
-"""Widths at which pages are looked at, CSS pixels; the narrow one is that of small telephones."""
+"""Widths at which pages are checked, CSS pixels; the narrow one is that of small phones."""
 
 HEIGHT = 800
 
 PATIENCE_MS = 60_000
-"""How long a page may take on a loaded machine before a test gives up."""
+"""Time a page may take on a busy machine before a test fails."""
 
 REPORT_VIOLATIONS = """
 document.addEventListener("securitypolicyviolation", (event) => {
@@ -34,15 +34,15 @@ document.addEventListener("securitypolicyviolation", (event) => {
 
 @dataclass(kw_only=True)
 class Watch:
-    """What went wrong in the pages of one browser context: script errors, messages, refused or foreign requests."""
+    """Errors in the pages of one browser context: script errors, messages, refused or foreign requests."""
 
     address: str
     expected: set[str] = field(default_factory=set)
-    """Addresses of documents that came with an error status on purpose: Chromium reports those as errors too."""
+    """Addresses of documents with an intended error status: Chromium reports those as errors too."""
     seen: list[tuple[str, str]] = field(default_factory=list)
 
     def begin(self) -> None:
-        """Forget what was seen: another test begins."""
+        """Forget the errors recorded so far: another test begins."""
         self.expected.clear()
         self.seen.clear()
 
@@ -54,7 +54,7 @@ class Watch:
         page.on("request", self._request)
 
     def troubles(self) -> list[str]:
-        """All that went wrong, but for documents that were refused on purpose."""
+        """All errors, except documents refused on purpose."""
         return [f"{where}: {what}" for where, what in self.seen if not self._refused_document(where, what)]
 
     def _refused_document(self, where: str, what: str) -> bool:
@@ -76,7 +76,7 @@ class Watch:
 
 @dataclass(frozen=True, kw_only=True)
 class Kind:
-    """What a tab is made with: who is signed in, a script that runs before each page's own, options of the context."""
+    """The settings of a tab: the person signed in, a script that runs before each page's own, context options."""
 
     who: str | None = None
     script: str = ""
@@ -85,7 +85,7 @@ class Kind:
 
 @dataclass(kw_only=True)
 class Tab:
-    """A page in a browser context of its own, and what went wrong in it."""
+    """A page in its own browser context, with its errors."""
 
     kind: Kind
     page: Page
@@ -93,7 +93,7 @@ class Tab:
     cookies: list[Any]
 
     def clear(self) -> None:
-        """Forget what a test left in storage and cookies; the page that it looked at is closed by opening another."""
+        """Clear storage and cookies; opening another page closes the current one."""
         self.page.goto(f"{self.watch.address}/static/icon.svg")
         self.page.evaluate("() => { sessionStorage.clear(); localStorage.clear(); }")
         self.page.context.clear_cookies()
@@ -103,7 +103,7 @@ class Tab:
 
 @dataclass(kw_only=True)
 class Visits:
-    """The browser and the server. Keeps the cookies of who signed in, and tabs for the tests to come: opening a tab
+    """The browser and the server. Keeps the cookies of people who signed in, and tabs for later tests: opening a tab
     starts processes of the browser, which costs more than most tests."""
 
     browser: Browser
@@ -112,7 +112,7 @@ class Visits:
     idle: dict[Kind, list[Tab]] = field(default_factory=dict)
 
     def take(self, kind: Kind) -> Tab:
-        """A tab for one test alone."""
+        """A tab for one test."""
         idle = self.idle.get(kind)
         return idle.pop() if idle else self._opened(kind)
 
@@ -135,7 +135,7 @@ class Visits:
         return Tab(kind=kind, page=context.new_page(), watch=watch, cookies=state["cookies"])
 
     def state_of(self, who: str) -> Any:
-        """The cookies of somebody who signed in through the page."""
+        """The cookies of a person who signed in through the page."""
         if who not in self.states:
             context = self.browser.new_context(base_url=self.world.address)
             page = context.new_page()
@@ -150,7 +150,7 @@ class Visits:
 
 @dataclass(kw_only=True)
 class NewPage:
-    """Opens pages for one test and keeps watch over all of them."""
+    """Opens pages for one test and records their errors."""
 
     visits: Visits
     tabs: list[Tab] = field(default_factory=list)
@@ -164,7 +164,7 @@ class NewPage:
         script: str = "",
         **options: Any,
     ) -> Page:
-        """A page in a context that no other page of the test shares, at an address if one is given.
+        """Open a page in its own context, at an address if one is given.
 
         ``script`` runs before each page's own; ``options`` are those of the context.
         """
@@ -176,12 +176,12 @@ class NewPage:
         return tab.page
 
     def expect(self, address: str) -> None:
-        """An address will answer with an error on purpose."""
+        """Expect an error status at this address."""
         for tab in self.tabs:
             tab.watch.expected.add(address)
 
     def end(self) -> list[str]:
-        """Give the pages back; what went wrong in any of them."""
+        """Give the pages back; returns their errors."""
         troubles = [trouble for tab in self.tabs for trouble in tab.watch.troubles()]
         for tab in self.tabs:
             self.visits.give_back(tab)
@@ -200,7 +200,7 @@ FOCUSED = """() => {
     inside: box.bottom > 0 && box.top < innerHeight && box.right > 0 && box.left < innerWidth && box.width > 0,
   };
 }"""
-"""What has the focus, whether that is marked, and whether it is in sight; null: nothing has."""
+"""The element with the focus, whether the focus is marked and visible; null: no focus."""
 
 AXE_RUN = "async (outside) => (await axe.run({exclude: outside}, {resultTypes: ['violations']})).violations"
 
@@ -211,9 +211,9 @@ def _axe() -> str:
 
 
 def violations(page: Page, name: str, width: int, outside: list[str]) -> list[str]:
-    """What axe-core finds in a page as it is laid out, light and dark; ``outside`` are parts not to look at.
+    """Violations that axe-core finds in a page as laid out, light and dark; ``outside`` lists parts to skip.
 
-    With OTHERHALF_SCREENSHOTS=folder the page is drawn into that folder under its name and width.
+    With OTHERHALF_SCREENSHOTS=folder a screenshot is saved in that folder under the page's name and width.
     """
     if not page.evaluate("'axe' in window"):
         page.evaluate(_axe())

@@ -25,26 +25,26 @@ from catalog.model.timestamps import read
 
 IDA, PER, JAY, MIA = "Ida Finch", "Per Crake", "Jay Rook", "Mia Dunn"
 PEOPLE = {IDA: Role.CONTRIBUTOR, PER: Role.CONTRIBUTOR, JAY: Role.CONTRIBUTOR, MIA: Role.MAINTAINER}
-"""Jay is the one whose work is undone."""
+"""The work of Jay is undone."""
 
 HOSTILE_NAME = "Nest<img src=nest onerror=ran(4)>"
 
 STARTED_WITHIN_S, PATIENCE_S = 60.0, 120.0
-"""On a machine that does other things as well; the first answer waits for what is worked out once."""
+"""Allows for a busy machine; the first answer waits for what is computed once."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class World:
-    """Where the server is, everybody's token, and what the hostile entries are called."""
+    """The server's address, everyone's token, and the keys of the hostile entries."""
 
     address: str
     tokens: dict[str, str]
     keys: dict[str, str] = field(default_factory=dict)
 
     def ask(self, method: str, path: str, who: str | None = None, **sent: Any) -> httpx2.Response:
-        """A request over the JSON interface; raises where it is refused."""
+        """Send a request to the JSON interface; raises if it is refused."""
         headers = {"Authorization": f"Bearer {self.tokens[who]}"} if who else {}
-        if path.endswith("/withdraw"):  # made from what stands now
+        if path.endswith("/withdraw"):  # made from the current state
             headers["If-Match"] = self.tag(path.rsplit("/", 1)[0])
         answer = httpx2.request(method, f"{self.address}{path}", headers=headers, timeout=PATIENCE_S, **sent)
         if answer.status_code >= 400:
@@ -57,7 +57,7 @@ class World:
 
 
 def fill(url: str) -> dict[str, str]:
-    """Add the people to the demo catalogue; their tokens by name."""
+    """Add the people to the demo catalogue; returns their tokens by name."""
     with open_catalogue(url) as catalogue, catalogue.writing() as session:
         made: dict[str, str] = {}
         contributors.add(session, operators("a test"), HOSTILE_NAME, Role.CONTRIBUTOR)
@@ -72,7 +72,7 @@ def fill(url: str) -> dict[str, str]:
 
 @contextmanager
 def serve(database_url: str) -> Iterator[str]:
-    """Run the app in a thread; its address."""
+    """Run the app in a thread; returns its address."""
     listening = socket.socket()
     listening.bind(("127.0.0.1", 0))
     config = uvicorn.Config(create_app(Settings(database_url=database_url)), log_level="warning", lifespan="on")
@@ -93,5 +93,5 @@ def serve(database_url: str) -> Iterator[str]:
 
 
 def half_address(key: str, action: str = "") -> str:
-    """The page of a half, or of what is done about it."""
+    """The address of a half's page, or of one of its forms."""
     return f"/halves/{quote(key, safe=':~')}{action}"

@@ -1,4 +1,4 @@
-"""The whole simulation: who there is, what they do in which order, and what came of it."""
+"""The whole simulation: the people, what they do and in which order."""
 
 from __future__ import annotations
 
@@ -16,26 +16,26 @@ from tests.functional.crowd_world import Deed, adding, measuring, sighting
 
 HONEST, CARELESS = 30, 3
 MEASUREMENTS = 4
-"""Times that each half is measured, by somebody at random, on average."""
+"""Average number of times that each half is measured, by people at random."""
 
 SIGHTINGS = 60
 LOOK_AGAIN = 0.5
-"""Chance that an honest person whom the machine review stops finds the mistake in the source; else it is acknowledged
-(an old revision says so twice, too)."""
+"""Chance that an honest person stopped by the machine review finds the mistake in the source; else it is acknowledged
+(an old revision contains the mistake too)."""
 
 FIRST = 0.5
-"""Entries come in the first half of all deeds, so that most are there when people measure."""
+"""Entries are added in the first half of all acts, so that most exist when people measure."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """What is made, and what everybody sets out to do, by its place in time."""
+    """The parts that exist, and what everyone intends to do, by its place in time."""
 
     parts: Parts
     deeds: tuple[tuple[int, Deed], ...]
 
     def of_others(self) -> list[tuple[int, Deed]]:
-        """All but the vandal's."""
+        """All acts except the vandal's."""
         return [(place, deed) for place, deed in self.deeds if deed.actor != VANDAL]
 
 
@@ -81,7 +81,7 @@ def _mistake(person: Person, entry: Series | Half, rng: np.random.Generator) -> 
 def _evidence(
     types: Mapping[str, Type], people: list[Person], own: Mapping[str, Person], rng: np.random.Generator
 ) -> Iterator[Deed]:
-    """Nobody measures what they added themselves: it would be refused."""
+    """People measure only halves added by others; their own would be refused."""
     keys = list(types)
     for _ in range(MEASUREMENTS * len(keys)):
         key = keys[int(rng.integers(len(keys)))]

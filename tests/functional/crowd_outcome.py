@@ -1,4 +1,4 @@
-"""What came of the simulation: which confirmed entries are wrong, and what two worlds have in common."""
+"""The outcome of the simulation: which confirmed entries are wrong, and how two worlds differ."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ OBSERVED_U = 0.03
 
 @dataclass(frozen=True, kw_only=True)
 class Interval:
-    """Where the entry says that parts lie, mm."""
+    """The interval in which parts lie according to the entry, mm."""
 
     centre: float
     half_width: float
@@ -44,7 +44,7 @@ class Interval:
 def own_interval(record: HalfRecord, feature: str) -> Interval:
     """The entry's own 95 % interval of a dimension: √(t² + U²) about its centre, as in E_n without a measurement.
 
-    Where measurements are the better known, the centre is theirs, t the process's half-width and U twice the standard
+    Where measurements are more certain, the centre is theirs, t the process's half-width and U twice the standard
     uncertainty of that centre. Else the centre is the stated one (of a maximum or minimum the middle of the process
     that it bounds), t the drawing's tolerance or, where it states none, the process's default, and U = 2·extra_u.
     """
@@ -60,7 +60,7 @@ def own_interval(record: HalfRecord, feature: str) -> Interval:
 def wrong_in(record: HalfRecord, made: Type | None) -> list[str]:
     """Features in which an entry is wrong: counts, and lengths whose true centre is outside the entry's own interval.
 
-    Of what nobody makes, everything is wrong.
+    An entry for a part that does not exist is wrong in everything.
     """
     if made is None:
         return ["it does not exist"]
@@ -76,17 +76,17 @@ def wrong_in(record: HalfRecord, made: Type | None) -> list[str]:
 
 
 def mistaken_as_stated(record: HalfRecord, made: Type | None) -> bool:
-    """Whether the entry prints anything else than the maker's drawing."""
+    """Whether the entry differs from the maker's drawing."""
     return made is None or record.half.dimensions != made.drawing.dimensions
 
 
 def listed(snapshot: Snapshot) -> Iterator[HalfRecord]:
-    """Halves that somebody listed, not the inferred ones."""
+    """Listed halves, without inferred ones."""
     return (record for record in snapshot.halves.values() if record.origin == "listed")
 
 
 def standings(snapshot: Snapshot, types: Mapping[str, Type]) -> Counter[tuple[str, str]]:
-    """How many entries stand how, right and wrong ones apart."""
+    """The number of entries by standing, right and wrong entries separately."""
     return Counter(
         (record.standing, "wrong" if wrong_in(record, types.get(record.key)) else "right")
         for record in listed(snapshot)
@@ -94,7 +94,7 @@ def standings(snapshot: Snapshot, types: Mapping[str, Type]) -> Counter[tuple[st
 
 
 def differences(with_vandal: Snapshot, without: Snapshot) -> dict[str, list[str]]:
-    """Entries that are not the same in two worlds, by key, with what differs: all but revision numbers and times."""
+    """Entries that differ between two worlds, by key, with the differences except revision numbers and times."""
     found = {}
     for ours, theirs in (
         (_by_key(with_vandal), _by_key(without)),
@@ -121,7 +121,7 @@ def _compared(record: HalfRecord | MatingRecord | None) -> dict[str, Any]:
 
 
 def specimens(types: Mapping[str, Type], seed: int) -> list[list[Observation]]:
-    """Parts of random types with the lengths that somebody measured of them."""
+    """Parts of random types with their measured lengths."""
     rng = np.random.default_rng(seed)
     keys = list(types)
     return [_specimen(types[keys[int(number)]], rng) for number in rng.integers(len(keys), size=SPECIMENS)]
@@ -139,12 +139,12 @@ def _specimen(made: Type, rng: np.random.Generator) -> list[Observation]:
 
 
 def answers(snapshot: Snapshot, observed: list[list[Observation]]) -> list[Identification]:
-    """What the catalogue says of each specimen."""
+    """The catalogue's answer for each specimen."""
     return [identify(snapshot.columns, snapshot.absent, reduce(one)) for one in observed]
 
 
 def journal_faults(session: Session) -> list[str]:
-    """Everything that is out of order in the journal: revisions that are not 1 to n, states that do not follow on."""
+    """All faults of the journal: revisions that are not 1 to n, and states that do not follow from the last."""
     rows = session.execute(select(JournalTable).order_by(JournalTable.id)).scalars()
     last: dict[tuple[str, str], JournalTable] = {}
     faults = []
@@ -162,7 +162,7 @@ def journal_faults(session: Session) -> list[str]:
 
 
 def unjournalled(session: Session) -> list[str]:
-    """Entries and documents that do not stand as the journal's last row of them says."""
+    """Entries and documents whose state differs from the journal's last row about them."""
     rows = session.execute(select(JournalTable).order_by(JournalTable.id)).scalars()
     last = {(row.record, row.key): row for row in rows}
     standing = {

@@ -1,6 +1,6 @@
-"""Invented connectors for the simulation of many contributors: what their drawings print, and where their parts lie.
+"""Invented connectors for the simulation of many contributors: figures of their drawings, and sizes of their parts.
 
-Nothing here copies a real part: lengths follow round laws drawn at random, names are of birds with a number.
+Nothing here copies a real part: lengths follow random laws with round figures; names are birds with a number.
 """
 
 from __future__ import annotations
@@ -23,34 +23,34 @@ BIRDS = (
 """One maker for each series."""
 
 SERIES_WITH_LAWS = 10
-"""Series that somebody describes by laws; the halves of the others are added one by one."""
+"""Number of series described by laws; the halves of the others are added one by one."""
 
 PITCHES = (0.4, 0.5, 0.65, 0.8, 1.0, 1.25)
 SIZES = (10, 16, 20, 24, 30, 40, 50, 60)
 SIZES_OF_A_SERIES = 5
 LENGTHS = ("pitch", "body_length", "body_width", "height", "tail_span")
-"""What each drawing prints."""
+"""The dimensions on each drawing."""
 
 GENEROUS = (None, 1.0, 1.0, 1.5, 2.0)
-"""The drawing's tolerance over the process's default, each as likely; None: the drawing prints none."""
+"""Ratios of the drawing's tolerance to the process's default, equally likely; None: the drawing states no tolerance."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Type:
-    """A half as it is made: ``drawing`` what its maker prints, ``centres`` where its parts really lie, mm."""
+    """A real half: ``drawing`` has its maker's figures, ``centres`` the true centres of its parts, mm."""
 
     drawing: Half
     centres: Mapping[str, float]
 
     def part(self, feature: str, spans: int, rng: np.random.Generator) -> float:
-        """One part's length over one gap, mm: anywhere within the process, as the matcher's model has it."""
+        """One part's length over one gap, mm: anywhere within the process, as in the matcher's model."""
         half_width = spanned(feature, stated(self.drawing).process(feature)[1], spans)
         return self.centres[feature] + rng.uniform(-half_width, half_width)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Parts:
-    """All that is made: series that are described by laws, halves given one by one, and the type of every half."""
+    """All parts that exist: series described by laws, halves listed by themselves, and the type of every half."""
 
     series: tuple[Series, ...]
     singles: tuple[Half, ...]
@@ -118,7 +118,7 @@ def _tolerance(default: float, rng: np.random.Generator) -> dict[str, float]:
 
 
 def _centres(half: Half, rng: np.random.Generator) -> Iterator[tuple[str, float]]:
-    """The process may lie anywhere in a generous drawing, as long as its parts conform."""
+    """The process may lie anywhere in a wide tolerance, as long as its parts conform."""
     figures = stated(half)
     for name, dimension in half.dimensions.items():
         centre, half_width = process_interval(name, figures.dimensions[name], figures.pitch)

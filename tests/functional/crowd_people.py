@@ -1,4 +1,4 @@
-"""What honest and careless people contribute to the simulated catalogue: entries with mistakes, and readings."""
+"""Contributions of honest and careless people to the simulated catalogue: entries with mistakes, and readings."""
 
 from __future__ import annotations
 
@@ -17,28 +17,28 @@ MISTAKEN = 0.2
 """Share of the entries of honest people that are wrong as first reported."""
 
 SLIPS = 0.15
-"""Share of a careless person's entries and measurements in which a unit slips."""
+"""Share of a careless person's entries and measurements with a unit slip."""
 
 LEAST_OFF = 2.0
-"""Tolerances (the drawing's, else the process's) by which a mistaken figure is off at least: less is no mistake."""
+"""A mistaken figure is off by at least this many tolerances (the drawing's, else the process's); less is no mistake."""
 
 TAKEN = 0.8
-"""Chance that somebody who measures a part takes one of its lengths, too."""
+"""Chance that a person who measures a part measures one of its lengths too."""
 
 MISCOUNTED = 0.01
 READINGS = 3
 OLD_REVISION = 5.0
-"""Tolerances by which an old revision of a drawing is off at most."""
+"""An old revision of a drawing is off by at most this many tolerances."""
 
 
 def half_width(half: Half, feature: str) -> float:
-    """The half-width that the entry claims for a dimension: the drawing's, else the process's, mm."""
+    """The half-width that the entry states for a dimension: the drawing's, else the process's, mm."""
     own = half.dimensions[feature].tolerance
     return own if own is not None else stated(half).process(feature)[1]
 
 
 def mistaken(half: Half, rng: np.random.Generator) -> Half:
-    """The half with one realistic mistake: another column, two figures swapped, one figure wrong, an old revision."""
+    """The half with one realistic mistake: another column, two digits swapped, one wrong digit, or an old revision."""
     feature = str(rng.choice([name for name in LENGTHS if name != "pitch"]))
     value = half.dimensions[feature].value
     least = LEAST_OFF * half_width(half, feature)
@@ -55,7 +55,7 @@ def mistaken(half: Half, rng: np.random.Generator) -> Half:
 
 
 def mistaken_laws(series: Series, rng: np.random.Generator) -> Series:
-    """The series with one law from an old revision of the drawing: all halves of one kind are off by as much."""
+    """The series with one law from an old revision of the drawing: all halves of one kind are off by one amount."""
     laws = series.model_dump(mode="json", exclude_defaults=True)
     kind = laws["kinds"][int(rng.integers(len(laws["kinds"])))]
     law = kind["dimensions"][str(rng.choice(["body_length", "body_width", "tail_span"]))]
@@ -74,9 +74,9 @@ def slipped(half: Half, rng: np.random.Generator) -> Half:
 
 
 class Person:
-    """Somebody with a caliper of their own, whose zero is off by the same in all that they measure, within its limit.
+    """A person with a caliper, whose zero error is the same in all their measurements and within its limit.
 
-    Errors are as `matcher.uncertainty.instruments` states them: a rectangular zero error within the limit, a normal
+    Errors follow `matcher.uncertainty.instruments`: a rectangular zero error within the limit, a normal
     feel of the edge, and the display's step; a rectangular deviation of each part within its process.
     """
 
@@ -99,7 +99,7 @@ class Person:
         spans = measured.drawing.contacts_per_row - 1 if feature == "pitch" else 1
         true = measured.part(feature, spans, self._rng) * spans
         readings = [self._reading(true) for _ in range(READINGS)]
-        if inches:  # the display stood at inches, and the figures were noted as they were
+        if inches:  # the display showed inches, and the figures were noted unchanged
             readings = [round(reading / MM_PER_UNIT["in"], 3) for reading in readings]
         return {"feature": feature, "readings": readings, "spans": spans, "instrument": self._tool.name}
 

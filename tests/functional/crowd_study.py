@@ -1,4 +1,4 @@
-"""Figures of the simulation for several seeds: ``python -m tests.functional.crowd_study 1 2 3``."""
+"""Results of the simulation for several seeds: ``python -m tests.functional.crowd_study 1 2 3``."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from tests.functional.crowd_world import World, keeper, moment
 
 
 def study(seed: int, folder: Path) -> None:
-    """Print what came of one seed."""
+    """Print the results for one seed."""
     plan = make_plan(seed)
     with (
         open_catalogue(f"sqlite:///{folder / f'{seed}-with.sqlite3'}") as catalogue,

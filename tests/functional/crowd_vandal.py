@@ -1,4 +1,4 @@
-"""The vandal of the simulation: false halves and matings, entries spoilt, false evidence, withdrawals, merges."""
+"""The vandal of the simulation: false halves and matings, spoilt entries, false evidence, withdrawals, merges."""
 
 from __future__ import annotations
 
@@ -34,11 +34,11 @@ DEEDS: Mapping[str, int] = {
     "withdraw": 12,
     "merge": 8,
 }
-"""How often each."""
+"""How often the vandal does each."""
 
 
 class Vandal:
-    """Draws what the vandal does to halves that are made."""
+    """Draws the vandal's acts against real halves."""
 
     def __init__(
         self, types: Mapping[str, Type], series: Sequence[Series], singles: Sequence[Half], rng: np.random.Generator
@@ -48,7 +48,7 @@ class Vandal:
         self._made = 0
 
     def deeds(self) -> list[Deed]:
-        """All of them, in random order."""
+        """All of the vandal's acts, in random order."""
         names = [name for name, times in DEEDS.items() for _ in range(times)]
         return [
             Deed(actor=VANDAL, what=str(name), doing=self._deed(str(name))) for name in self._rng.permutation(names)
@@ -81,7 +81,7 @@ class Vandal:
         return adding(like.model_copy(update={"part_number": f"{like.part_number}-V{self._made}"}))
 
     def _spoil(self, key: str) -> Doing:
-        """Change what stands there at the time."""
+        """Change the entry as it is at that time."""
         chance = int(self._rng.integers(1 << 30))
 
         def do(session: Session, act: Act, acknowledged: Acknowledged) -> object:
@@ -121,7 +121,7 @@ def _withdraw(key: str) -> Doing:
 
 
 def standing_half(session: Session, key: str) -> Half:
-    """The half as it stands."""
+    """The current half."""
     record = get_record(session, "half", key)
     if not isinstance(record, HalfRecord):
         raise TypeError(f"{key} is no half")
@@ -129,7 +129,7 @@ def standing_half(session: Session, key: str) -> Half:
 
 
 def _agree(key: str, times: float = 1.0) -> Doing:
-    """ "Measure" just what the entry states, or so many times that."""
+    """ "Measure" exactly what the entry states, or a multiple of it."""
 
     def do(session: Session, act: Act, acknowledged: Acknowledged) -> object:
         record = get_record(session, "half", key)

@@ -1,7 +1,7 @@
-"""The simulated catalogue: acts in the order of time, done for real, and done again without the vandal's.
+"""The simulated catalogue: all acts carried out in order of time, and once more without the vandal's.
 
-Every act is done by the catalogue's own functions. What the machine refuses stays out. The world without the vandal
-gets the same acts of everybody else that were taken in the world with them, with the same figures, at the same times.
+Every act uses the catalogue's own functions; refused acts have no effect. The world without the vandal
+gets the acts of everyone else that were accepted in the world with them, with the same figures and times.
 """
 
 from __future__ import annotations
@@ -30,14 +30,14 @@ from catalog.review.findings import Code
 
 BEGIN = datetime(2031, 3, 1, tzinfo=UTC)
 MINUTES = 20
-"""Between two acts: 72 of them are a day, so that what waits takes effect while others go on."""
+"""Time between two acts: 72 acts are a day, so that pending changes take effect while others continue."""
 
 LATE = timedelta(days=10)
-"""After all deeds: whatever waits has taken effect, or lapsed, when the maintainer comes."""
+"""Time after all acts: pending changes have taken effect or lapsed when the maintainer acts."""
 
 REASON = "read twice in the source, it is so"
 ALL_CODES: Mapping[str, str] = {code.value: REASON for code in Code}
-"""An acknowledgement of whatever the machine review may find."""
+"""An acknowledgement of every finding of the machine review."""
 
 Acknowledged = Mapping[str, str]
 Doing = Callable[[Session, Act, Acknowledged], object]
@@ -45,8 +45,8 @@ Doing = Callable[[Session, Act, Acknowledged], object]
 
 @dataclass(frozen=True, kw_only=True)
 class Deed:
-    """One thing that somebody does: ``what`` for the tally, ``doing`` does it, ``again`` where the machine had doubts
-    and the person looked at the source once more. ``stubborn``: doubts are acknowledged at once."""
+    """One act of a person: ``what`` for the tally, ``doing`` carries it out, ``again`` where the review objected
+    and the person checked the source. ``stubborn``: findings are acknowledged at once."""
 
     actor: str
     what: str
@@ -57,14 +57,14 @@ class Deed:
 
 @dataclass(kw_only=True)
 class World:
-    """A catalogue and what happened in it."""
+    """A catalogue and its history."""
 
     catalogue: Catalogue
     taken: list[tuple[int, Deed]] = field(default_factory=list)
     tally: Counter[tuple[str, str, str]] = field(default_factory=Counter)
 
     def live(self, deeds: Iterable[tuple[int, Deed]]) -> None:
-        """Do the deeds, each at its place in time; one transaction a day, one savepoint a deed."""
+        """Carry out the acts in order of time, with one transaction per day and one savepoint per act."""
         for day, todays in groupby(deeds, key=lambda each: each[0] * MINUTES // (24 * 60)):
             with self.catalogue.writing() as session:
                 for place, deed in todays:
@@ -74,7 +74,7 @@ class World:
     def _do(self, session: Session, place: int, deed: Deed) -> None:
         for doing, acknowledged in ((deed.doing, ALL_CODES if deed.stubborn else {}), (deed.again, ALL_CODES)):
             if doing is not None and self._is_taken(session, moment(place), deed, doing, acknowledged):
-                # Done again, it is taken for sure, whatever the machine then thinks of it.
+                # Repeated, it is accepted whatever the machine review finds.
                 self.taken.append((place, Deed(actor=deed.actor, what=deed.what, doing=doing)))
                 return
 
@@ -90,12 +90,12 @@ class World:
 
 
 def moment(place: int) -> str:
-    """When the act at a place happens."""
+    """The time of the act at a place in the order."""
     return written(BEGIN + timedelta(minutes=MINUTES * place))
 
 
 def adding(entry: AnyEntry) -> Doing:
-    """Contribute an entry; where somebody was quicker with other content, correct that."""
+    """Contribute an entry; if another person was faster with other content, correct that entry."""
 
     def do(session: Session, act: Act, acknowledged: Acknowledged) -> object:
         try:
@@ -108,7 +108,7 @@ def adding(entry: AnyEntry) -> Doing:
 
 
 def measuring(key: str, values: list[dict[str, Any]]) -> Doing:
-    """Confirm a half, as it stands at the time, by measuring."""
+    """Confirm a half in its current state by measuring."""
 
     def do(session: Session, act: Act, acknowledged: Acknowledged) -> object:
         revision = get_entry(session, "half", key).revision
@@ -119,7 +119,7 @@ def measuring(key: str, values: list[dict[str, Any]]) -> Doing:
 
 
 def disputing(record: str, key: str, reason: str) -> Doing:
-    """Dispute an entry as it stands at the time."""
+    """Dispute an entry in its current state."""
 
     def do(session: Session, act: Act, acknowledged: Acknowledged) -> object:
         given = {"of": record, "key": key, "revision": get_entry(session, record, key).revision, "reason": reason}
@@ -129,10 +129,10 @@ def disputing(record: str, key: str, reason: str) -> Doing:
 
 
 def sighting(key: str, device: str) -> Doing:
-    """Note where a half was found."""
+    """Report where a half was found."""
     return lambda session, act, acknowledged: sight(session, act, Sighting(half=key, device=device))
 
 
 def keeper(place: int) -> Act:
-    """The maintainer's act after all that happened, when everything that waited has taken effect."""
+    """The maintainer's act after all others, when all pending changes have taken effect."""
     return Act(actor="Maintainer", at=written(BEGIN + LATE + timedelta(minutes=MINUTES * place)), maintainer=True)

@@ -1,7 +1,7 @@
-"""Features that stand in the feature table alone, used everywhere: see ``wider_table.py``, which adds them.
+"""Features defined only in the feature table, used everywhere: see ``wider_table.py``, which adds them.
 
-The workshop adds two receptacles that differ in the width of their keys, their vents and their floors, and in nothing
-else, and works with them by interface, files, commands and pages.
+The workshop adds two receptacles that differ only in the width of their keys, their vents and their floors,
+and uses them through the interface, files, commands and pages.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ SIZES = {"pitch": 0.635, "body_length": 11.2, "body_width": 4.1, "height": 1.6}
 
 
 def _entry(key: str) -> dict[str, Any]:
-    """A receptacle with the new features; everything but them is the same in both."""
+    """A receptacle with the new features; everything else is the same in both."""
     return {
         "record": "half",
         "maker": "Siskin Works",
@@ -65,14 +65,14 @@ def shop(url: str) -> Iterator[Workshop]:
 
 
 def _seen(*more: dict[str, Any]) -> dict[str, Any]:
-    """What everybody sees of either half, and more."""
+    """The observations that both halves share, and more."""
     shared: list[dict[str, Any]] = [{"feature": "contact_count", "value": 26}]
     shared += [{"feature": name, "value": size, "instrument": "caliper"} for name, size in SIZES.items()]
     return {"observations": [*shared, *more], "prior_absent": 0.05}
 
 
 def _command(*arguments: str) -> str:
-    """What a command prints; it succeeds."""
+    """The output of a command, which must succeed."""
     done = CliRunner().invoke(app, list(arguments))
     assert done.exit_code == 0, (done.output, done.exception)
     return done.output
@@ -85,7 +85,7 @@ def _identified(shop: Workshop, *more: dict[str, Any]) -> dict[str, Any]:
     return found
 
 
-def test_interface_and_command_explain_it(shop: Workshop) -> None:
+def test_interface_and_command_explain_the_new_feature(shop: Workshop) -> None:
     listed = {each["name"]: each for each in shop.server.get("/v1/features").json()["items"]}
     assert listed["key_width"]["unit"] == "mm"
     assert "caliper" in listed["key_width"]["instruments"]
@@ -106,7 +106,7 @@ def test_readings_become_a_length_with_its_uncertainty(shop: Workshop) -> None:
     )
 
 
-def test_two_points_in_a_picture_become_one_too(shop: Workshop) -> None:
+def test_two_points_in_a_picture_become_a_length_too(shop: Workshop) -> None:
     segment = {"start": [100, 100], "end": [100, 160], "feature": "key_width"}
     picture = {"name": "end", "instrument": "photo", "scale": {"px_per_mm": 50}, "segments": [segment]}
     answer = shop.server.post("/v1/measure", json={"pictures": [picture]})
@@ -117,7 +117,7 @@ def test_two_points_in_a_picture_become_one_too(shop: Workshop) -> None:
 
 
 @pytest.mark.parametrize("key", KEYS)
-def test_each_alone_decides_between_halves_that_differ_in_it(shop: Workshop, key: str) -> None:
+def test_each_new_feature_alone_decides_between_halves_that_differ_in_it(shop: Workshop, key: str) -> None:
     for observed in (
         {"feature": "key_width", "readings": [KEYS[key], KEYS[key] + 0.01], "instrument": "caliper"},
         {"feature": "key_width", "max" if key == NARROW else "min": 1.45},
@@ -131,28 +131,28 @@ def test_each_alone_decides_between_halves_that_differ_in_it(shop: Workshop, key
         assert line["log_odds"] > 0, observed
 
 
-def test_a_slip_of_the_table_is_named(shop: Workshop) -> None:
+def test_a_slip_defined_in_the_table_is_named(shop: Workshop) -> None:
     found = _identified(shop, {"feature": "key_width", "value": SIZES["body_width"], "instrument": "caliper"})
     assert any("body width" in each["message"] for each in found["hints"]) or any(
         "body width" in (each["likely_slip"] or "") for each in found["recheck"]
     )
 
 
-def test_without_them_they_are_what_to_measure_next(shop: Workshop) -> None:
+def test_the_new_features_are_advised_as_the_next_measurement(shop: Workshop) -> None:
     advised = {each["feature"]: each for each in _identified(shop)["next_measurements"]}
     assert {"key_width", "vent_count", "floor_form"} <= advised.keys()
     assert advised["key_width"]["instrument"] == "caliper"
     assert {each["value"] for each in advised["key_width"]["predicted"]} == set(KEYS.values())
 
 
-def test_the_bench_says_to_take_one_of_them_next(shop: Workshop) -> None:
+def test_the_bench_advises_one_of_the_new_features(shop: Workshop) -> None:
     query = {"contact_count": "26", **{name: f"{size:g}" for name, size in SIZES.items()}}
     page = shop.server.get("/", params=query).text
     (next_up,) = re.findall(r'data-next="([^"]*)"', page)
     assert set(next_up.split()) & {"key_width", "vent_count", "floor_form"}
 
 
-def test_a_case_keeps_them(shop: Workshop) -> None:
+def test_a_case_stores_the_new_features(shop: Workshop) -> None:
     seen = [*_seen()["observations"], {"feature": "key_width", "value": 1.2, "instrument": "caliper"}]
     seen += [{"feature": "vent_count", "value": 4}, {"feature": "floor_form", "value": "open"}]
     made = shop.ask("POST", "/v1/specimens", IDA, json={"title": "reed bed recorder", "observations": seen})
@@ -163,18 +163,18 @@ def test_a_case_keeps_them(shop: Workshop) -> None:
     assert "key width" in browser(shop, IDA).open(f"/cases/{key}").text.lower()
 
 
-def test_a_misspelt_name_is_told_the_right_one(shop: Workshop) -> None:
+def test_a_misspelt_name_of_a_new_feature_is_refused_with_a_suggestion(shop: Workshop) -> None:
     answer = shop.server.post("/v1/identify", json=_seen({"feature": "key_widht", "value": 1.2}))
     assert answer.status_code == 422
     assert "did you mean 'key_width'?" in answer.json()["errors"][0]["remedy"]
 
 
-def test_the_half_of_the_other_side_may_be_measured(shop: Workshop) -> None:
+def test_the_new_features_can_be_measured_on_the_other_half(shop: Workshop) -> None:
     found = _identified(shop, {"feature": "key_width", "value": 1.2, "of": "other"})
     assert found["candidates"]
 
 
-def test_what_was_stored_comes_back(shop: Workshop) -> None:
+def test_stored_values_are_read_back(shop: Workshop) -> None:
     for key in KEYS:
         stored = shop.server.get(f"/v1/halves/{key}").json()
         assert stored["half"]["dimensions"]["key_width"]["value"] == KEYS[key]
@@ -182,7 +182,7 @@ def test_what_was_stored_comes_back(shop: Workshop) -> None:
         assert stored["half"]["categories"]["floor_form"] == [FLOORS[key]]
 
 
-def test_the_command_identifies_with_them(shop: Workshop, url: str) -> None:
+def test_the_command_identifies_with_the_new_features(shop: Workshop, url: str) -> None:
     given = ("contact_count=26", "pitch=0.635", "body_length=11.2", "key width=1.69", "vents=9", "floor_form=closed")
     answer = json.loads(_command("identify", *given, "--json", "--database", url))
     assert answer["candidates"][0]["half"]["id"] == WIDE
@@ -190,7 +190,7 @@ def test_the_command_identifies_with_them(shop: Workshop, url: str) -> None:
 
 
 @pytest.mark.parametrize("form", ["tables", "halves.jsonl"])
-def test_files_take_them_out_and_in_again(shop: Workshop, url: str, tmp_path: Path, form: str) -> None:
+def test_the_new_features_are_exported_and_imported(shop: Workshop, url: str, tmp_path: Path, form: str) -> None:
     _command("export", str(tmp_path / form), "--database", url)
     other = f"sqlite:///{tmp_path / 'other.sqlite3'}"
     _command("import", str(tmp_path / form), "--database", other)
@@ -201,7 +201,7 @@ def test_files_take_them_out_and_in_again(shop: Workshop, url: str, tmp_path: Pa
     assert {key: halves[key].categories["floor_form"] for key in KEYS} == {NARROW: ("open",), WIDE: ("closed",)}
 
 
-def test_a_table_has_a_column_for_each(tmp_path: Path) -> None:
+def test_a_table_has_a_column_for_each_new_feature(tmp_path: Path) -> None:
     table = tmp_path / "halves.csv"
     head = "maker,series,part_number,rows,contact_count,key_width,key_width.tolerance,vent_count,floor_form"
     table.write_text(f"{head}\nSiskin Works,SK,SK-83,2,26,1.4,0.05,6,open;closed\n", encoding="utf-8")
@@ -211,7 +211,7 @@ def test_a_table_has_a_column_for_each(tmp_path: Path) -> None:
     assert (entry.counts["vent_count"], entry.categories["floor_form"]) == (6, ("open", "closed"))
 
 
-def test_a_letter_of_a_drawings_table_may_mean_it(shop: Workshop) -> None:
+def test_a_letter_of_a_drawings_table_may_mean_a_new_feature(shop: Workshop) -> None:
     drawing = Drawing.model_validate(
         {
             "maker": "Nuthatch",
@@ -232,7 +232,7 @@ def test_a_letter_of_a_drawings_table_may_mean_it(shop: Workshop) -> None:
     assert "key width" in shop.server.get("/series/nuthatch:nu").text.lower()
 
 
-def test_the_machine_review_judges_them(shop: Workshop) -> None:
+def test_the_machine_review_judges_the_new_features(shop: Workshop) -> None:
     absurd = {**_entry(NARROW), "part_number": "SK-99", "dimensions": {"key_width": {"value": 60.0}}}
     found = shop.server.post("/v1/review", json={"entry": absurd}).json()["findings"]
     assert any(each["field"] == "dimensions.key_width" and each["code"] == "implausible-size" for each in found)
@@ -243,7 +243,7 @@ def test_the_machine_review_judges_them(shop: Workshop) -> None:
     assert "vent_count" in refused.text
 
 
-def test_somebody_else_confirms_them_by_measuring(shop: Workshop) -> None:
+def test_the_new_features_can_be_confirmed_by_measuring(shop: Workshop) -> None:
     values = [
         {"feature": "key_width", "value": 1.21, "u": 0.02},
         {"feature": "vent_count", "value": 4},
@@ -256,13 +256,13 @@ def test_somebody_else_confirms_them_by_measuring(shop: Workshop) -> None:
 
 
 @pytest.mark.parametrize("path", ["/", "/?key_width=1.7&vent_count=9&floor_form=closed&contact_count=26"])
-def test_the_bench_has_a_field_for_each(shop: Workshop, path: str) -> None:
+def test_the_bench_has_a_field_for_each_new_feature(shop: Workshop, path: str) -> None:
     page = check_form(shop.server.get(path).text)
     assert {"key_width", "vent_count", "floor_form"} <= {given.get("name") for _, given in page.names}
     assert "wall to wall of the moulded key" in shop.server.get(path).text
 
 
-def test_a_halfs_page_shows_each(shop: Workshop) -> None:
+def test_the_page_of_a_half_shows_each_new_feature(shop: Workshop) -> None:
     for key in KEYS:
         page = shop.server.get(f"/halves/{key}")
         assert page.status_code == 200
@@ -275,7 +275,7 @@ def test_a_halfs_page_shows_each(shop: Workshop) -> None:
     assert shop.server.get("/print", params={"half": NARROW}).status_code == 200
 
 
-def test_the_contribution_form_asks_for_each_and_keeps_it(shop: Workshop) -> None:
+def test_the_contribution_form_has_a_field_for_each_new_feature_and_stores_it(shop: Workshop) -> None:
     person = browser(shop, IDA)
     fields = form_with(person.open("/contribute/half").text, "part_number")
     asked = {name for name, _ in fields}
@@ -293,6 +293,6 @@ def test_the_contribution_form_asks_for_each_and_keeps_it(shop: Workshop) -> Non
     assert '"1.55"' in again
 
 
-def test_the_picture_bench_and_the_series_form_offer_the_length(shop: Workshop) -> None:
+def test_the_photo_bench_and_the_series_form_offer_the_new_length(shop: Workshop) -> None:
     assert "key_width" in shop.server.get("/photo").text
     assert "key_width" in browser(shop, IDA).open("/contribute/series").text

@@ -1,4 +1,4 @@
-"""Journeys through a real server process: start, ask with the client, abuse, ask again, stop."""
+"""Journeys through a real server process: start, ask with the client, send bad input, ask again, stop."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def database(tmp_path_factory: pytest.TempPathFactory) -> str:
 
 @pytest.fixture(scope="module")
 def address(database: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """Address of a server process that runs as long as the module's tests."""
+    """Address of a server process that runs during the tests of this module."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
@@ -59,7 +59,7 @@ def wait_for(address: str, process: subprocess.Popen[bytes], log: Path) -> None:
     raise AssertionError(f"no server: {log.read_text()}")
 
 
-def test_a_script_identifies_a_specimen_and_follows_it_to_the_mate(address: str) -> None:
+def test_a_script_identifies_a_specimen_and_finds_its_mate(address: str) -> None:
     specimen = demo_specimens()[0]
     with Client(address) as client:
         answer = client.identify([dict(given) for given in specimen.observations])
@@ -70,7 +70,7 @@ def test_a_script_identifies_a_specimen_and_follows_it_to_the_mate(address: str)
         assert any(record.id == first.mates[0].mating for record in client.matings(half=first.half.id))
 
 
-def test_the_server_withstands_bad_input_and_answers_the_next(address: str) -> None:
+def test_the_server_refuses_bad_input_and_answers_the_next_request(address: str) -> None:
     with Client(address) as client, httpx2.Client(base_url=address, timeout=60) as http:
         json_type = {"Content-Type": "application/json"}
         for content in (b"{", b"[" * 500_000, b"\xff\xfe", b'{"observations": [{"feature": "pitch", "value": NaN}]}'):
@@ -108,7 +108,7 @@ def test_an_endless_stream_is_refused_by_a_real_server(address: str) -> None:
     assert answer.startswith("HTTP/1.1 413")
 
 
-def test_many_ask_at_once_and_each_gets_its_own_answer(address: str) -> None:
+def test_many_simultaneous_requests_each_get_their_own_answer(address: str) -> None:
     answers: dict[int, int | str] = {}
 
     def ask(contacts: int) -> None:
@@ -124,7 +124,7 @@ def test_many_ask_at_once_and_each_gets_its_own_answer(address: str) -> None:
     assert len(answers) == len(threads)
 
 
-def test_entries_imported_while_it_runs_are_answered_at_once(address: str, database: str, tmp_path: Path) -> None:
+def test_entries_imported_while_the_server_runs_are_found_at_once(address: str, database: str, tmp_path: Path) -> None:
     file = tmp_path / "new.jsonl"
     half = {
         "record": "half",
@@ -147,7 +147,7 @@ def test_entries_imported_while_it_runs_are_answered_at_once(address: str, datab
         assert answer.candidates[0].half.part_number == "LATELING-P93"
 
 
-def test_the_demo_runs_in_a_process_of_its_own_and_names_mates() -> None:
+def test_the_demo_runs_in_its_own_process_and_names_mates() -> None:
     done = subprocess.run(
         [*COMMAND, "demo"], cwd=PROJECT, capture_output=True, text=True, check=True, env={"COLUMNS": "80"}
     )

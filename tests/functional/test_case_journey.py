@@ -1,5 +1,5 @@
-"""A case from end to end on a running server: nothing matches, another adds the series, the case says that its answer
-changed, a suggestion is accepted, and the half is confirmed by what was measured."""
+"""A case from end to end on a running server: nothing matches, another person adds the series, the case shows that it
+has a new answer, a suggestion is accepted, and the half is confirmed by the measurements."""
 
 from __future__ import annotations
 
@@ -21,10 +21,10 @@ from tests import catalogues
 
 IDA, PER = "Ida Finch", "Per Crake"
 PATIENCE_S = 60.0
-"""How long the server may take to rank the case again; it looks every 20 ms."""
+"""Seconds within which the server must rank the case again; it checks every 20 ms."""
 
 PITCH, LENGTH, SIZE = 0.73, 9.41, 22
-"""Of a receptacle like none in the demo: no half has this pitch."""
+"""Observations of a receptacle unlike any in the demo: no half has this pitch."""
 
 OBSERVATIONS: list[dict[str, Any]] = [
     {"feature": "half_kind", "value": "receptacle"},
@@ -74,7 +74,7 @@ def _until(asked: Callable[[], Any], settled: Callable[[Any], bool]) -> Any:
     raise AssertionError(f"still so after {PATIENCE_S} s: {found}")
 
 
-def test_a_case_that_nothing_matches_is_solved_by_what_another_adds(tmp_path: Path) -> None:
+def test_a_case_without_a_match_is_solved_by_another_persons_entry(tmp_path: Path) -> None:
     url = catalogues.placed(tmp_path / "journey.sqlite3", catalogues.demo())
     headers = _tokens(url)
     with TestClient(create_app(Settings(database_url=url, cases_every_s=0.02))) as server:

@@ -1,7 +1,7 @@
-"""Many people fill one catalogue: thirty honest ones with calipers, three careless ones, and a vandal.
+"""Many people fill one catalogue: thirty honest people with calipers, three careless people, and a vandal.
 
-What is confirmed has to be right, one call has to take back all that the vandal did, and identification then has to
-answer as it would if the vandal had never come.
+Confirmed entries must be right, one call must undo all of the vandal's acts, and identification must then
+answer as if the vandal had never come.
 """
 
 from __future__ import annotations
@@ -35,15 +35,15 @@ WRONG_AT_MOST = 0.01
 """Share of the confirmed entries that may be wrong by more than their own 95 % interval."""
 
 LEAST_CONFIRMED = 0.6
-"""Share of the right entries that has to be confirmed, so that the rule is not kept by confirming nothing."""
+"""Share of the right entries that must be confirmed; otherwise confirming nothing would satisfy the rule above."""
 
 REFUSED_AT_MOST = 5
-"""Acts of others, of more than a thousand, that need what only the vandal had listed."""
+"""Largest number of acts by others, of more than a thousand, that depend on entries only the vandal had listed."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Story:
-    """What happened: with the vandal until the undo, after it, and in a catalogue without any of theirs."""
+    """The catalogue with the vandal's acts before the undo, after it, and a catalogue without the vandal."""
 
     plan: Plan
     world: World
@@ -96,7 +96,7 @@ def _count(world: World, what: str, outcome: str, actor: str = "") -> int:
     )
 
 
-def test_the_crowd_is_as_large_as_it_has_to_be(story: Story) -> None:
+def test_the_crowd_has_the_required_size(story: Story) -> None:
     actors = {deed.actor for _, deed in story.world.taken}
     assert len([name for name in actors if name.startswith("Keeper")]) == HONEST
     assert len([name for name in actors if name.startswith("Hasty")]) == CARELESS
@@ -131,7 +131,7 @@ def test_a_vandal_is_undone_in_one_call_and_one_transaction(story: Story) -> Non
     assert len(set(story.undone.taken_back)) == len(story.undone.taken_back)
 
 
-def test_what_is_kept_of_the_vandals_is_what_others_revised_or_measured(story: Story) -> None:
+def test_the_vandals_changes_kept_are_those_that_others_revised_or_measured(story: Story) -> None:
     authors = {record.key: record.author for record in listed(story.after)}
     assert story.undone.kept
     for kept in story.undone.kept:
@@ -152,8 +152,8 @@ def test_after_the_undo_identification_answers_as_if_the_vandal_had_never_come(s
     assert spoilt != never
 
 
-def test_others_could_do_without_the_vandal_all_that_they_did(story: Story) -> None:
-    """But for what they said of halves that stood only because the vandal had listed them."""
+def test_the_acts_of_others_are_possible_without_the_vandal(story: Story) -> None:
+    """Except statements about halves that only the vandal had listed."""
     refused = {key: number for key, number in story.without.tally.items() if key[2] != "taken"}
     assert all(outcome == "NotFoundError" for _, _, outcome in refused)
     assert sum(refused.values()) <= REFUSED_AT_MOST

@@ -35,9 +35,7 @@ def run(environment: dict[str, str], *arguments: str) -> str:
     return done.stdout
 
 
-def test_a_photo_without_a_scale_and_a_little_more_lead_to_the_mate(
-    environment: dict[str, str], tmp_path: Path
-) -> None:
+def test_a_photo_and_a_few_more_observations_identify_the_mate(environment: dict[str, str], tmp_path: Path) -> None:
     photo = tmp_path / "plug.jpg"
     photo.write_bytes(encoded(photographed(PLUG), "JPEG", quality=92))
     rows = [part for line in PLUG.lines for part in ("--row", ",".join(f"{each:.0f}" for each in line))]

@@ -1,6 +1,6 @@
-"""To add a feature is to add an entry to the feature table: everything else is made from it.
+"""Adding a feature means adding an entry to the feature table; everything else is derived from it.
 
-A process of its own, whose table has three more entries, runs the tests of ``features_in_use.py``.
+A separate process, whose table has three more entries, runs the tests of ``features_in_use.py``.
 """
 
 from __future__ import annotations
@@ -16,14 +16,14 @@ IN_USE = "tests/functional/features_in_use.py"
 PACKAGES = ("api", "catalog", "matcher", "seeds_demo")
 
 
-def test_an_entry_in_the_feature_table_is_all_that_a_feature_needs() -> None:
+def test_a_feature_needs_only_an_entry_in_the_feature_table() -> None:
     command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-p", "tests.functional.wider_table"]
     done = subprocess.run([*command, IN_USE], cwd=PROJECT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
 
 
-def test_no_other_module_lists_what_the_table_tells() -> None:
-    """The names of a group of features stand side by side nowhere else: the table says which belong to it."""
+def test_no_other_module_lists_the_features_of_a_group() -> None:
+    """No other module lists the names of a group of features side by side: the table defines the group."""
     groups = (
         '"pitch", "tail_pitch"',
         '"height", "stack_height"',

@@ -1,6 +1,6 @@
-"""A pytest plugin: three more features in the feature table, and nowhere else, before anything reads the table.
+"""A pytest plugin that adds three features to the feature table only, before anything reads the table.
 
-The entries are put into the text of ``matcher/features.py`` as a developer would write them there; no other file knows
+The entries are inserted into the text of ``matcher/features.py`` as a developer would write them; no other file knows
 their names. The tests of ``features_in_use.py`` then use them everywhere.
 """
 
@@ -50,7 +50,7 @@ MORE = """
 
 
 def widen() -> None:
-    """Put a feature table with the entries of `MORE` in the place of ``matcher.features``."""
+    """Replace ``matcher.features`` by a feature table with the entries of `MORE`."""
     if "matcher.features" in sys.modules:
         raise RuntimeError("something has read the feature table already")
     text = TABLE.read_text(encoding="utf-8")

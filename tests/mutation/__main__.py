@@ -3,13 +3,13 @@
 `python -m tests.mutation catalog/history/undo.py [--tests tests/catalog/history tests/api/rest]`
 
 Each mutant is the module with one change (`mutants.py`). The tests that enter the changed function are run against it,
-the fastest first, until one fails. Printed are the survivors: line, what stands there, and what was put in its place
-without any test failing. A survivor is either a missing test or a change that makes no difference: say which in the
+fastest first, until one fails. The survivors are printed: the line, its original text, and the replacement that made
+no test fail. A survivor is either a missing test or a change that makes no difference: say which in the
 commit, and why.
 
-Tests in a browser, on PostgreSQL and on real footprints are left out: what matters has a fast test. A change in a
-function is put into the loaded function of a forked process; any other (constants, tables, defaults) into a copy of the
-tree that a new process imports.
+Tests in a browser, on PostgreSQL and on real footprints are left out: important rules have a fast test. A change in a
+function replaces the loaded function in a forked process; any other change (constants, tables, defaults) goes into a
+copy of the tree that a new process imports.
 """
 
 from __future__ import annotations
@@ -33,12 +33,14 @@ LEFT_OUT = "not postgresql and not browser and not real_geometry and not bench"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the mutants of the modules named; prints the survivors, and returns how many there are."""
+    """Run the mutants of the named modules, print the survivors, and return their number."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("modules", nargs="+", help="paths of modules, such as catalog/history/undo.py")
-    parser.add_argument("--tests", nargs="+", help="files and folders of tests; else those that mirror the modules")
-    parser.add_argument("--seconds", type=float, default=20.0, help="of tests for each mutant, at most (20)")
-    parser.add_argument("--sample", type=float, default=1.0, help="share of the mutants that is tried, by chance (1)")
+    parser.add_argument(
+        "--tests", nargs="+", help="files and folders of tests; by default those that mirror the modules"
+    )
+    parser.add_argument("--seconds", type=float, default=20.0, help="most tests to run for each mutant (20)")
+    parser.add_argument("--sample", type=float, default=1.0, help="share of the mutants to try, chosen at random (1)")
     parser.add_argument("--lines", help="only these lines of the module, such as 20-45")
     options = parser.parse_args(arguments)
     lines = range(*(int(end) + i for i, end in enumerate(options.lines.split("-")))) if options.lines else None

@@ -1,4 +1,4 @@
-"""Small defects of a module: its syntax tree with one change, of a kind that people really make."""
+"""Small defects of a module: its syntax tree with one realistic mistake."""
 
 from __future__ import annotations
 
@@ -37,10 +37,10 @@ NOT_RUN = ("returns", "annotation", "type_comment")
 """Fields of nodes that hold types only."""
 
 TYPES = ("Literal", "Annotated", "Callable", "tuple", "dict", "list")
-"""What stands before the bracket of a type."""
+"""Names before the bracket of a type."""
 
 EFFECTS = ast.Expr | ast.Raise | ast.AugAssign | ast.Continue | ast.Break | ast.Delete
-"""Statements that can be left out, and the rest still has all its names."""
+"""Statements that can be removed without leaving a name undefined."""
 
 Place = tuple[str, int | None]
 """From a node to a child: the field's name, and the index where the field is a list."""
@@ -57,7 +57,7 @@ class Mutant:
     """Qualified name and first line of the outermost function whose body holds the change; None outside of any."""
     path: tuple[Place, ...]
     replacement: ast.AST | None = field(repr=False)
-    """What stands in the place of the node; None leaves the node out of its list."""
+    """The replacement of the node; None removes the node from its list."""
 
     def tree(self, source: str) -> ast.Module:
         """The module's tree with this change."""
@@ -78,7 +78,7 @@ class Mutant:
 
 @dataclass(frozen=True)
 class _Where:
-    """The way from the module to a node."""
+    """The path from the module to a node."""
 
     path: tuple[Place, ...] = ()
     classes: tuple[str, ...] = ()
@@ -87,7 +87,7 @@ class _Where:
 
 
 def mutants(source: str) -> Iterator[Mutant]:
-    """All mutants of a module's text, in its order."""
+    """All mutants of a module's text, in the order of the text."""
     yield from _below(ast.parse(source), _Where())
 
 
@@ -118,7 +118,7 @@ def _below(node: ast.AST, where: _Where) -> Iterator[Mutant]:
 
 
 def _is_kept(node: ast.AST) -> bool:
-    """Imports, texts, types, what is for type checkers only, and how a dataclass is made."""
+    """Whether a node is left unchanged: imports, texts, types, code for type checkers, and options of a dataclass."""
     if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
         return True
     if isinstance(node, ast.Call) and ast.unparse(node.func) == "dataclass":
@@ -129,7 +129,7 @@ def _is_kept(node: ast.AST) -> bool:
 
 
 def _changes(node: ast.AST, parent: ast.AST, name: str) -> Iterator[ast.AST | None]:
-    """What may stand in a node's place; None leaves it out of its list."""
+    """Possible replacements of a node; None removes it from its list."""
     match node:
         case ast.cmpop():
             yield from (other() for other in COMPARISONS[type(node)])
@@ -170,7 +170,7 @@ def _changes(node: ast.AST, parent: ast.AST, name: str) -> Iterator[ast.AST | No
 
 
 def _text(node: ast.AST, parent: ast.AST) -> str:
-    """A node as it reads in the module; an operator with what it joins."""
+    """The source text of a node; for an operator, with its operands."""
     match node, parent:
         case ast.cmpop(), ast.Compare(left=left, comparators=[first, *_]):
             node = ast.Compare(left, [node], [first])

@@ -1,4 +1,4 @@
-"""Runs tests against the mutants of modules, in processes forked from one that has loaded and collected everything."""
+"""Runs tests against the mutants of modules, in processes forked after everything was loaded and collected."""
 
 from __future__ import annotations
 
@@ -24,14 +24,14 @@ from tests.mutation.mutants import Mutant, mutants
 
 COPIED = ("api", "catalog", "matcher", "seeds_demo", "tests", "pyproject.toml", "README.md", "DEVELOPERS.md")
 ALLOWED_S = 20.0
-"""For a mutant's process besides five times what its tests usually take: starting, and defects that only slow down."""
+"""Seconds added to five times the usual time of a mutant's tests: for starting, and for defects that only slow down."""
 
 SURVIVED, KILLED, NOT_PUT_IN = 0, 1, 2
 
 
 @dataclass(frozen=True)
 class Covering:
-    """What a test runs of the modules: how long it took, and the lines of each file."""
+    """The time a test took, and the lines it ran in each file of the modules."""
 
     seconds: float
     lines: dict[str, frozenset[int]]
@@ -39,7 +39,7 @@ class Covering:
 
 @dataclass
 class Campaign:
-    """A pytest plugin that takes the place of the run: first all tests once, with their lines, then the mutants."""
+    """A pytest plugin that replaces the test run: first all tests once, recording their lines, then the mutants."""
 
     project: Path
     modules: Sequence[Path]
@@ -80,7 +80,7 @@ class Campaign:
         print(f"{module.relative_to(self.project)}: {killed} of {len(all_mutants)} mutants noticed", flush=True)
 
     def _tests(self, mutant: Mutant, file: str, source: str, covering: dict[int, Covering]) -> list[int]:
-        """Tests of the function that holds the mutant, those that run its line first, then the fastest."""
+        """Tests that enter the mutant's function: first those that run its line, then by speed."""
         inside = _lines_of(source, mutant)
         entering = {i: each for i, each in covering.items() if each.lines.get(file, frozenset()) & inside}
         if mutant.function is None and not entering:
@@ -161,7 +161,7 @@ class Campaign:
         return done.returncode != 0
 
     def _covering(self, items: Sequence[pytest.Item]) -> dict[int, Covering]:
-        """What each test that passes runs of the modules."""
+        """The lines of the modules that each passing test runs."""
         file = self.folder / "covering.jsonl"
 
         def work() -> int:
@@ -187,7 +187,7 @@ class Campaign:
 
 
 def _lines_of(source: str, mutant: Mutant) -> frozenset[int]:
-    """Lines of the function's body that holds the mutant, or of the whole module."""
+    """Lines of the body of the mutant's function, or of the whole module."""
     for code in _codes(compile(source, "", "exec")):
         if mutant.function == (code.co_qualname, code.co_firstlineno):
             inner = [code, *_codes(code)]
@@ -203,7 +203,7 @@ def _codes(code: CodeType) -> Iterator[CodeType]:
 
 
 def _functions(file: Path) -> dict[tuple[str, int], list[FunctionType]]:
-    """The loaded functions of a module by name and first line, however they are decorated."""
+    """The loaded functions of a module by name and first line, with decorators removed."""
     found: dict[tuple[str, int], list[FunctionType]] = {}
     for each in gc.get_objects():
         if isinstance(each, FunctionType) and each.__code__.co_filename == str(file):
@@ -212,7 +212,7 @@ def _functions(file: Path) -> dict[tuple[str, int], list[FunctionType]]:
 
 
 def _put_in(module: CodeType, name: tuple[str, int], loaded: Sequence[FunctionType]) -> bool:
-    """Give a loaded function its changed code; False where that cannot be done."""
+    """Give a loaded function its changed code; False if that is not possible."""
     (changed,) = [code for code in _codes(module) if (code.co_qualname, code.co_firstlineno) == name]
     for function in loaded:
         if len(function.__code__.co_freevars) != len(changed.co_freevars):
@@ -222,18 +222,18 @@ def _put_in(module: CodeType, name: tuple[str, int], loaded: Sequence[FunctionTy
 
 
 class Tracer:
-    """Notes which lines of some files are run, in all threads that were started since."""
+    """Records which lines of some files are run, in all threads started since."""
 
     def __init__(self, files: Sequence[Path]) -> None:
         self.lines: dict[str, set[int]] = {str(file): set() for file in files}
 
     def start(self) -> None:
-        """Look on from now."""
+        """Start recording."""
         threading.settrace(self._called)
         sys.settrace(self._called)
 
     def taken(self) -> dict[str, list[int]]:
-        """The lines run since the last time, by file."""
+        """The lines run since the last call, by file."""
         taken = {file: sorted(lines) for file, lines in self.lines.items() if lines}
         for lines in self.lines.values():
             lines.clear()
@@ -252,14 +252,14 @@ class Tracer:
 
 
 def _forked(work: Callable[[], int], allowed: float) -> int:
-    """The status that ``work`` gives in a forked process, or the signal's that ended it after ``allowed`` seconds."""
+    """The exit status of ``work`` in a forked process, or of the signal that ended it after ``allowed`` seconds."""
     sys.stdout.flush()
     child = os.fork()
     if child == 0:
         os.setpgid(0, 0)
         quiet = os.open(os.devnull, os.O_WRONLY)
         os.dup2(quiet, 1)
-        status = KILLED  # also where an error gets out of the run itself
+        status = KILLED  # also if the run itself raises an error
         try:
             status = work()
         finally:

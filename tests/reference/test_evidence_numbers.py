@@ -1,7 +1,7 @@
-"""Weighted mean, Birge ratio and E_n of evidence against independent libraries and their definitions.
+"""Weighted mean, Birge ratio and E_n of evidence agree with independent libraries and their definitions.
 
 The Birge ratio √(χ²/(n−1)) and E_n = (x − X)/√(U_x² + U_X²), |E_n| ≤ 1 (ISO 13528, ISO/IEC 17043) are from
-memory; weighted means, χ² and their distribution are held to numpy, scipy, uncertainties and GTC.
+memory; weighted means, χ² and their distribution are compared with numpy, scipy, uncertainties and GTC.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ CASES = {
 
 
 def spreads(u: list[float], half_widths: list[float]) -> list[float]:
-    """Own uncertainty and the process's rectangle together, by GTC."""
+    """Own uncertainty and the rectangle of the process combined by GTC."""
     return [
         float((ureal(0.0, own) + ureal(0.0, type_b.uniform(half_width))).u)
         for own, half_width in zip(u, half_widths, strict=True)
@@ -55,7 +55,7 @@ def test_the_weighted_mean_is_least_squares_by_numpy_and_scipy(
 
 
 @pytest.mark.parametrize(("values", "u", "half_widths"), CASES.values(), ids=CASES.keys())
-def test_an_inflated_uncertainty_is_the_one_that_scipy_scales_by_the_residuals(
+def test_an_inflated_uncertainty_equals_that_of_scipy_scaled_by_the_residuals(
     values: list[float], u: list[float], half_widths: list[float]
 ) -> None:
     # curve_fit with relative sigma multiplies the covariance by χ²/(n−1): the square of the Birge ratio.
@@ -91,7 +91,7 @@ def test_a_worked_example_by_hand() -> None:
 
 
 @pytest.mark.parametrize("people", [2, 3, 6])
-def test_the_birge_ratio_of_honest_normal_values_is_distributed_as_chi_squared_says(people: int) -> None:
+def test_the_birge_ratio_of_normal_values_follows_the_chi_squared_distribution(people: int) -> None:
     rng = np.random.default_rng(20261125 + people)
     ratios = []
     for _ in range(3000):
@@ -103,8 +103,8 @@ def test_the_birge_ratio_of_honest_normal_values_is_distributed_as_chi_squared_s
     assert test.pvalue > 0.001
 
 
-def test_values_that_are_a_rectangle_apart_are_explained_by_the_process() -> None:
-    """Ratios of parts that only the process scatters have a mean square of 1, by the rectangle's variance."""
+def test_values_that_scatter_by_the_process_alone_are_explained_by_it() -> None:
+    """If only the process scatters, the Birge ratios have a mean square of 1, by the variance of the rectangle."""
     rng = np.random.default_rng(1)
     squares = []
     for _ in range(3000):
@@ -133,7 +133,7 @@ def test_e_n_follows_its_definition(
 
 
 @pytest.mark.parametrize(("x", "reference", "expanded", "reference_expanded", "e_n"), EN)
-def test_an_entrys_agreement_is_that_e_n_with_tolerance_and_expanded_uncertainty(
+def test_the_agreement_of_an_entry_is_e_n_with_tolerance_and_expanded_uncertainty(
     x: float, reference: float, expanded: float, reference_expanded: float, e_n: float
 ) -> None:
     entry = stated(half(dimensions={"body_length": {"value": reference, "tolerance": reference_expanded}}))
@@ -143,7 +143,7 @@ def test_an_entrys_agreement_is_that_e_n_with_tolerance_and_expanded_uncertainty
     assert found.difference == pytest.approx(abs(x - reference), abs=1e-9)
 
 
-def test_of_honest_measurements_of_an_exact_size_one_in_twenty_leaves_agreement_and_few_contradict() -> None:
+def test_one_in_twenty_right_measurements_of_an_exact_size_is_off_and_few_contradict() -> None:
     """U = 2u: beyond |E_n| = 1 lie 4.55 % of a normal, beyond 1.5 lie 0.27 % (scipy)."""
     rng = np.random.default_rng(3)
     entry = stated(half(dimensions={"body_length": {"value": 6.5, "tolerance": 0.0}}))

@@ -1,4 +1,4 @@
-"""The measurement code against JCGM 106, EA-4/02, NIST TN 1297 and DIN 862, and against scipy and GTC.
+"""The measurement code agrees with JCGM 106, EA-4/02, NIST TN 1297 and DIN 862, and with scipy and GTC.
 
 Each number names its document and how it is known: P read in the publisher's text, S in a secondary transcription,
 C recomputed, M from memory.
@@ -33,7 +33,7 @@ def test_the_likelihood_of_a_dimension_is_the_conformity_probability_over_the_wi
 CALLIPER = (0.46, 2.0, gum.resolution(50.0), gum.rectangular(50.0))
 
 
-def test_the_vernier_calliper_of_ea_4_02_s10_comes_out() -> None:
+def test_the_vernier_calliper_of_ea_4_02_s10_is_reproduced() -> None:
     assert CALLIPER[2:] == pytest.approx((15, 29), abs=0.6)
     u = gum.combine(CALLIPER)
     assert u == pytest.approx(33, abs=1)
@@ -74,7 +74,7 @@ def test_a_quoted_interval_becomes_a_standard_uncertainty_as_in_gum_4_3_4() -> N
     assert 129 / gum.coverage_factor(math.inf, 0.99) == pytest.approx(50, abs=0.5)
 
 
-def test_a_limit_a_person_states_is_taken_as_a_rectangle() -> None:
+def test_a_stated_limit_is_treated_as_a_rectangle() -> None:
     (reduced,) = reduce([Observation(feature="body_length", value=6.5, plus_minus=0.03)])
     assert reduced.u == pytest.approx(type_b.uniform(0.03), rel=1e-12)  # GUM 4.3.7
 

@@ -1,4 +1,4 @@
-"""The measurement code against the GUM, JCGM 100:2008, and against GTC and scipy.
+"""The measurement code agrees with the GUM, JCGM 100:2008, and with GTC and scipy.
 
 Numbers are those the clause prints, as transcribed by secondary sources and recomputed, unless a line says "from
 memory". Printed numbers are rounded; the tolerance is half of their last figure.
@@ -40,7 +40,7 @@ def test_type_a_agrees_with_gtc_and_scipy() -> None:
     assert ours.u == pytest.approx(scipy.stats.sem(TEMPERATURES), rel=1e-12)
 
 
-def test_a_reading_repeated_as_in_gum_4_4_3_carries_that_type_a_line() -> None:
+def test_readings_repeated_as_in_gum_4_4_3_have_that_type_a_line_in_the_budget() -> None:
     (reduced,) = reduce([Observation(feature="body_length", readings=TEMPERATURES, instrument="micrometer")])
     assert reduced.number == pytest.approx(100.145, abs=5e-4)
     assert reduced.budget[0].contribution == pytest.approx(0.333, abs=5e-4)
@@ -61,7 +61,7 @@ def test_limits_become_standard_uncertainties_as_in_gum_4_3(ours, theirs, distri
 
 
 @pytest.mark.parametrize(("step", "printed"), [(0.01, 0.0028868), (0.05, 0.014434)])
-def test_a_display_step_is_worth_its_twelfth_root_as_in_gum_f_2_2_1(step: float, printed: float) -> None:
+def test_a_display_step_contributes_its_length_over_root_twelve_as_in_gum_f_2_2_1(step: float, printed: float) -> None:
     assert gum.resolution(step) == pytest.approx(printed, rel=2e-5)
     assert gum.resolution(step) == pytest.approx(0.29 * step, rel=5e-3)  # GUM F.2.2.1 prints 0.29 δ
     assert gum.resolution(step) == pytest.approx(type_b.uniform(step / 2), rel=1e-12)
@@ -102,7 +102,7 @@ END_GAUGE = (25.0, 9.7, 0.0, 0.0, 2.9, 16.6)
 END_GAUGE_DOF = (18.0, 25.6, math.inf, math.inf, 50.0, 2.0)
 
 
-def test_the_end_gauge_of_gum_h_1_comes_out_to_first_order() -> None:
+def test_the_end_gauge_of_gum_h_1_is_reproduced_to_first_order() -> None:
     u = gum.combine(END_GAUGE)
     effective = gum.effective_dof(END_GAUGE, END_GAUGE_DOF)
     assert u**2 == pytest.approx(1002, abs=2)  # printed from unrounded contributions
@@ -154,7 +154,7 @@ def _correlated(contributions: np.ndarray, correlation: np.ndarray) -> float:
     return math.sqrt(float(contributions @ correlation @ contributions))
 
 
-def test_the_impedance_of_gum_h_2_comes_out_with_correlated_inputs() -> None:
+def test_the_impedance_of_gum_h_2_is_reproduced_with_correlated_inputs() -> None:
     outputs, correlation = _impedance()
     for name, (printed, printed_u) in PRINTED.items():
         value, contributions = outputs[name]

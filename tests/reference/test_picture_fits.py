@@ -1,4 +1,4 @@
-"""Fits to clicked points against the GUM's example H.3, scipy and GTC.
+"""Fits to clicked points agree with the GUM's example H.3, scipy and GTC.
 
 H.3's readings are those of its table H.6 as transcribed by secondary sources; the printed results are from memory and
 recomputed here (tolerance: half of their last figure).
@@ -81,7 +81,7 @@ def test_a_lattice_is_the_line_of_position_on_site() -> None:
     assert lattice.indices == tuple(SITES)
     theirs = scipy.stats.linregress(SITES, POSITIONS)
     assert (lattice.pitch, lattice.phase) == pytest.approx((theirs.slope, theirs.intercept), rel=1e-9)
-    assert lattice.click_u > 0.5  # the residuals rule, so that both have one variance
+    assert lattice.click_u > 0.5  # the residuals decide, so both have the same variance
     assert (lattice.pitch_u, lattice.phase_u) == pytest.approx((theirs.stderr, theirs.intercept_stderr), rel=1e-9)
 
 
@@ -128,8 +128,8 @@ def test_rows_in_perspective_agree_with_a_general_fit() -> None:
     assert u == pytest.approx(np.sqrt(np.diag(covariance)), rel=1e-5)
 
 
-def test_a_map_of_four_points_is_the_one_an_eigenvector_gives() -> None:
-    """Direct linear transformation by singular values, as textbooks on several views have it (from memory)."""
+def test_a_map_of_four_points_agrees_with_the_direct_linear_transformation() -> None:
+    """Direct linear transformation by singular values, as in textbooks on multiple view geometry (from memory)."""
     source = np.array([[10.0, 20.0], [310.0, 35.0], [300.0, 240.0], [5.0, 210.0]])
     target = np.array([[0.0, 0.0], [30.0, 0.0], [30.0, 20.0], [0.0, 20.0]])
     equations = []

@@ -1,4 +1,4 @@
-"""Connectors that a published specification fixes, found again from rounded measurements.
+"""Connectors defined by a published specification are identified from rounded measurements.
 
 Each row names its specification. "P" was read in the publisher's own text, "S" in a secondary transcription, "M" is
 from memory. span = (positions − 1) × pitch is arithmetic on published numbers.
@@ -76,7 +76,7 @@ MODEL = fit_absent(COLUMNS)
 
 
 def rounded(published: HalfRow) -> tuple[Reduced, ...]:
-    """What a caliper reads: pitch over all gaps of a row, everything to 0.1 mm."""
+    """Caliper readings: pitch over all gaps of a row, everything to 0.1 mm."""
     counts = published.counts
     vita_rows = 4 if published.key == "vita-57.1-low" else counts["rows"]
     gaps = counts["contact_count"] // vita_rows - 1
@@ -94,13 +94,13 @@ def rounded(published: HalfRow) -> tuple[Reduced, ...]:
 
 
 @pytest.mark.parametrize("key", SOURCES)
-def test_a_published_connector_is_found_first_from_rounded_measurements(key: str) -> None:
+def test_a_published_connector_is_ranked_first_from_rounded_measurements(key: str) -> None:
     published = next(each for each in ROWS if each.key == key)
     first = identify(COLUMNS, MODEL, rounded(published)).candidates[0]
     assert key in {first.key, *first.same_geometry} or first.key == f"mate of {key}"
 
 
-def test_two_arrays_of_one_housing_are_told_apart_by_count_only() -> None:
+def test_two_arrays_in_one_housing_are_distinguished_only_by_count() -> None:
     size = [Observation(feature="pitch", value=49.5, spans=39)]
     without = {c.key: c.probability for c in identify(COLUMNS, MODEL, reduce(size), limit=20).candidates}
     assert without["vita-57.1-high"] == pytest.approx(without["vita-57.1-low"], rel=1e-6)
@@ -113,7 +113,7 @@ def test_two_arrays_of_one_housing_are_told_apart_by_count_only() -> None:
 
 
 @pytest.mark.parametrize(("pair", "stack"), [(pair, stack) for pair, stacks in STACKS.items() for stack in stacks])
-def test_both_stack_heights_of_a_specification_come_out_as_matings(pair: tuple[str, str], stack: float) -> None:
+def test_both_stack_heights_of_a_specification_are_listed_as_matings(pair: tuple[str, str], stack: float) -> None:
     published = next(each for each in ROWS if each.key == pair[0])
     seen = Reduced(index=20, feature="stack_height", of=Of.PAIR, value=stack, u=0.05, total_u=0.05)
     answer = identify(COLUMNS, MODEL, [*rounded(published), seen])

@@ -1,6 +1,6 @@
-"""Readings against GTC, scipy, uncertainties and metrolopy, and against the GUM, JCGM 101 and EA-4/02.
+"""Readings agree with GTC, scipy, uncertainties and metrolopy, and with the GUM, JCGM 101 and EA-4/02.
 
-How a printed number is known stands beside it: S in a secondary transcription, M from memory, C recomputed.
+Each printed number says how it is known: S in a secondary transcription, M from memory, C recomputed.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ VERNIER = (6.55, 0.03, 0.05 / math.sqrt(12), 0.05 / math.sqrt(3))
 
 
 def measured(*given: Observation) -> Measured:
-    """The one result of some readings."""
+    """The single result of the readings."""
     (result,) = measure_readings(given).measured
     return result
 
@@ -58,7 +58,7 @@ def test_repeats_that_scatter_over_steps_or_not_at_all_equal_gtc(name: str) -> N
     assert reduced.budget[0].contribution == pytest.approx(type_a.estimate_digitized(STEPS[name], 0.01).u, rel=1e-9)
 
 
-def test_two_or_three_equal_readings_count_less_than_in_gtc_since_the_edge_counts_beside_them() -> None:
+def test_two_or_three_equal_readings_count_less_than_in_gtc_since_the_edge_is_added() -> None:
     (reduced,) = reduce([Observation(feature="body_length", readings=(6.5, 6.5))])
     theirs = type_a.estimate_digitized((6.5, 6.5), 0.01)
     assert reduced.budget[0].contribution < theirs.u < reduced.u
@@ -72,7 +72,7 @@ def test_a_result_of_repeats_agrees_with_gtc_in_value_uncertainty_and_degrees_of
     assert ours.degrees_of_freedom == pytest.approx(theirs.df, rel=1e-9)
 
 
-def test_a_budget_is_that_of_gtc() -> None:
+def test_a_budget_agrees_with_gtc() -> None:
     readings = STEPS["wide scatter"]
     scatter = type_a.estimate(readings, label="scatter")
     edge, zero = ureal(0, 0.02, label="edge"), ureal(0, type_b.uniform(0.02), label="zero")
@@ -96,7 +96,7 @@ def test_a_zero_corrected_reading_agrees_with_gtc() -> None:
     instruments = with_closed_jaws(closed_jaws={"caliper": jaws})
     (ours,) = measure_readings([Observation(feature="body_length", value=6.5)], instruments).measured
     assert (ours.value, ours.u, ours.degrees_of_freedom) == pytest.approx((theirs.x, theirs.u, theirs.df), rel=1e-9)
-    assert ours.k == pytest.approx(reporting.k_factor(theirs.df), rel=2e-3)  # a small rectangle is in it
+    assert ours.k == pytest.approx(reporting.k_factor(theirs.df), rel=2e-3)  # a small rectangle is included
 
 
 # Weighted mean
@@ -126,7 +126,7 @@ def test_the_weighted_mean_agrees_with_uncertainties_and_metrolopy() -> None:
 
 
 @pytest.mark.parametrize(("dof", "printed"), [(1, 3.841), (2, 5.991), (3, 7.815), (4, 9.488), (5, 11.070), (6, 12.592)])
-def test_chi_squared_has_its_tabled_points(dof: int, printed: float) -> None:
+def test_chi_squared_has_its_tabulated_values(dof: int, printed: float) -> None:
     # χ² at 95 %, as tables print it (C): two clusters of readings, so far apart that their χ² is the printed number.
     values = [0.0] * dof + [math.sqrt(printed * (dof + 1) / dof)]
     assert weighted_mean(values, [1.0] * (dof + 1)).chi2 == pytest.approx(printed, rel=1e-9)
@@ -140,13 +140,13 @@ def test_the_birge_ratio_is_the_root_of_chi_squared_over_its_degrees_of_freedom(
     assert math.sqrt(ours.chi2 / 3) == pytest.approx(external / ours.u, rel=1e-9)
 
 
-def test_two_readings_that_just_contradict_have_their_normalised_error() -> None:
+def test_two_readings_at_the_limit_of_contradiction_have_the_expected_normalised_error() -> None:
     # E_n = (x − X)/√(U_x² + U_X²) (ISO 13528, M) is with k = 2 half the root of χ² of two readings.
     ours = weighted_mean([6.5, 6.6], [0.02, 0.03])
     assert math.sqrt(ours.chi2) / 2 == pytest.approx(0.1 / math.hypot(0.04, 0.06), rel=1e-9)
 
 
-def test_two_tools_combined_agree_with_gtc_in_uncertainty_and_in_what_they_go_on_sharing() -> None:
+def test_two_instruments_combined_agree_with_gtc_in_uncertainty_and_shared_error() -> None:
     zeros = [ureal(0, each[3]) for each in (CALIPER, VERNIER)]
     readings = [
         ureal(x, feel) + ureal(0, step) + z for (x, feel, step, _), z in zip((CALIPER, VERNIER), zeros, strict=True)
@@ -164,7 +164,7 @@ def test_two_tools_combined_agree_with_gtc_in_uncertainty_and_in_what_they_go_on
     assert covariance([both, width])[0, 1] == pytest.approx(get_covariance(theirs, another), rel=1e-9)
 
 
-def test_tools_that_share_an_error_are_combined_by_least_squares_as_in_gtc() -> None:
+def test_instruments_that_share_an_error_are_combined_by_least_squares_as_in_gtc() -> None:
     zero = ureal(0, CALIPER[3])
     readings = [ureal(x, feel) + ureal(0, CALIPER[2]) + zero for x, feel in ((6.50, 0.02), (6.55, 0.05))]
     matrix = np.array([[get_covariance(a, b) for b in readings] for a in readings])
@@ -179,7 +179,7 @@ def test_tools_that_share_an_error_are_combined_by_least_squares_as_in_gtc() -> 
 
 
 def lines(*parts: tuple[str, float]) -> list[BudgetLine]:
-    """Budget lines of given distribution and contribution."""
+    """Budget lines with the given distribution and contribution."""
     return [BudgetLine(source="any", distribution=d, u=u, sensitivity=1.0, contribution=u) for d, u in parts]
 
 
@@ -198,13 +198,13 @@ def test_a_vernier_reading_has_the_coverage_of_ea_4_02_s10() -> None:
     assert coverage(lines_of_display).k == pytest.approx(1.8339, abs=5e-4)
 
 
-def test_four_normals_and_four_rectangles_come_out_as_in_jcgm_101_9_2() -> None:
+def test_four_normals_and_four_rectangles_agree_with_jcgm_101_9_2() -> None:
     # JCGM 101 9.2.2 and 9.2.3 (S, C): ± 3.92 and ± 3.88 (exact 3.8794); beyond two, rectangles count as normal.
     assert coverage(lines(*[("normal", 1.0)] * 4)).expanded == pytest.approx(3.92, abs=5e-3)
     assert coverage(lines(*[("rectangular", 1.0)] * 4)).expanded == pytest.approx(3.8794, rel=5e-3)
 
 
-def test_gum_g_4_1_comes_out_of_budget_lines() -> None:
+def test_budget_lines_reproduce_gum_g_4_1() -> None:
     # GUM G.4.1 (S, C): 0.25, 0.57 and 0.82 % from 10, 5 and 15 readings: 19.0 degrees of freedom, 2.09, 2.2 %.
     parts = ((0.25, 9.0), (0.57, 4.0), (0.82, 14.0))
     budget = [

@@ -1,4 +1,4 @@
-"""What a connector that can be made and mated obeys; each rule gives one sentence per fault."""
+"""Rules for connectors that can be made and mated; each rule gives one sentence per fault."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from catalog.model.entries import Half, Mating
 from tests.seeds_demo.demo_world import value
 
 STACK_SLACK = 0.05
-"""A half may be taller than the stack by so much, mm (shared archetypes; common practice, no source)."""
+"""A half may be taller than the stack height by this much, mm (common practice, no source)."""
 
 LEAST_WALL = 0.12
 """Least thickness of one moulded wall, mm. Common practice, no source."""
@@ -18,14 +18,14 @@ LARGEST_PLAY = 0.4
 
 
 def faults_of_half(half: Half) -> Iterator[str]:
-    """What cannot be true of this half."""
+    """Impossible properties of this half."""
     yield from _faults_along(half)
     yield from _faults_across(half)
     yield from _faults_of_opening(half)
 
 
 def faults_of_mating(mating: Mating, first: Half, second: Half) -> Iterator[str]:
-    """What cannot be true of this pair."""
+    """Impossible properties of this pair."""
     plug, receptacle = (second, first) if second.half_kind == "plug" else (first, second)
     if (plug.half_kind, receptacle.half_kind) not in (("plug", "receptacle"), ("hermaphroditic", "hermaphroditic")):
         yield f"a {plug.half_kind} does not mate with a {receptacle.half_kind}"

@@ -13,7 +13,7 @@ from seeds_demo.loader import demo_entries
 
 @dataclass(frozen=True, kw_only=True)
 class World:
-    """``listed`` holds every half as often as it is listed, ``halves`` each key once."""
+    """``listed`` has every half as often as it is listed, ``halves`` each key once."""
 
     entries: tuple[AnyEntry, ...]
     series: tuple[Series, ...]
@@ -44,5 +44,5 @@ def world() -> World:
 
 
 def value(half: Half, feature: str) -> float | None:
-    """What the drawing prints of a dimension, mm; None where it prints nothing."""
+    """The value of a dimension on the drawing, mm; None where there is none."""
     return half.dimensions[feature].value if feature in half.dimensions else None

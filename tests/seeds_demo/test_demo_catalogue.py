@@ -1,4 +1,4 @@
-"""The demo catalogue is large and varied enough, physically possible, and goes into a database."""
+"""The demo catalogue is large and varied enough, physically possible, and can be loaded into a database."""
 
 from __future__ import annotations
 
@@ -21,17 +21,17 @@ CHIFFEREL_PLUG = "wrenstubble:chifferel-p60-05"
 CHIFFEREL_RECEPTACLE = "wrenstubble:chifferel-r60-a"
 
 
-def test_there_are_as_many_series_makers_and_halves_as_asked_for() -> None:
+def test_the_demo_has_enough_series_makers_and_halves() -> None:
     assert len(world().series) >= 36
     assert len({series.maker for series in world().series}) >= 9
     assert len(world().halves) > 2000
 
 
-def test_no_part_number_is_given_twice() -> None:
+def test_part_numbers_are_unique() -> None:
     assert [key for key, times in Counter(half.key for half in world().listed).items() if times > 1] == []
 
 
-def test_pitches_rows_and_stacks_span_what_is_made() -> None:
+def test_pitches_rows_and_stack_heights_cover_the_usual_range() -> None:
     pitches = {half.dimensions["pitch"].value for half in world().listed}
     stacks = {mating.stack_height.value for mating in world().matings if mating.stack_height}
     assert (min(pitches), max(pitches)) == (0.30, 2.54)
@@ -69,7 +69,7 @@ def test_every_mating_can_be_mated() -> None:
         (CHIFFEREL_PLUG, "opening_width", 4.0, "a plug has no opening_width"),
     ],
 )
-def test_a_half_that_cannot_be_made_is_told(key: str, feature: str, wrong: float, fault: str) -> None:
+def test_a_half_that_cannot_be_made_is_recognised(key: str, feature: str, wrong: float, fault: str) -> None:
     assert fault in set(faults_of_half(_changed(world().halves[key], feature, wrong)))
 
 
@@ -83,13 +83,13 @@ def test_a_half_that_cannot_be_made_is_told(key: str, feature: str, wrong: float
         ("body_width", 4.0, "the plug has 0.94 mm of play in the opening_width"),
     ],
 )
-def test_a_pair_that_cannot_be_mated_is_told(feature: str, wrong: float, fault: str) -> None:
+def test_a_pair_that_cannot_be_mated_is_recognised(feature: str, wrong: float, fault: str) -> None:
     plug, receptacle = world().halves[CHIFFEREL_PLUG], world().halves[CHIFFEREL_RECEPTACLE]
     mating = next(m for m in world().matings if (m.half, m.other) == (plug.key, receptacle.key))
     assert fault in set(faults_of_mating(mating, _changed(plug, feature, wrong), receptacle))
 
 
-def test_two_plugs_are_no_pair() -> None:
+def test_two_plugs_are_not_a_pair() -> None:
     plug = world().halves[CHIFFEREL_PLUG]
     mating = next(m for m in world().matings if m.half == plug.key)
     assert "a plug does not mate with a plug" in set(faults_of_mating(mating, plug, plug))
@@ -100,7 +100,7 @@ def _changed(half: Half, feature: str, wrong: float) -> Half:
     return half.model_copy(update={"dimensions": {**half.dimensions, feature: other}})
 
 
-def test_every_half_says_what_a_drawing_says() -> None:
+def test_every_half_has_the_fields_of_a_drawing() -> None:
     for half in world().listed:
         assert {"pitch", "body_length", "body_width", "height"} <= set(half.dimensions), half.key
         assert set(half.categories) | {"half_kind"} == set(CATEGORIES), half.key
@@ -111,12 +111,12 @@ def test_every_half_says_what_a_drawing_says() -> None:
         assert half.lifecycle != "unknown", half.key
 
 
-def test_every_half_has_a_mate_on_record() -> None:
+def test_every_half_has_a_listed_mate() -> None:
     mated = {key for mating in world().matings for key in (mating.half, mating.other)}
     assert [half.key for half in world().listed if half.key not in mated] == []
 
 
-def test_drawings_print_all_kinds_of_numbers() -> None:
+def test_drawings_have_all_kinds_of_values() -> None:
     dimensions = [dimension for half in world().listed for dimension in half.dimensions.values()]
     assert {dimension.bound for dimension in dimensions} == {"nominal", "max", "min", "reference"}
     tolerances = {dimension.tolerance for dimension in dimensions}
@@ -133,7 +133,7 @@ def _missing_sizes(counts: tuple[int, ...], rows: int) -> bool:
     return set(range(min(counts), max(counts), rows)) > set(counts) - {max(counts)}
 
 
-def test_all_kinds_of_construction_are_there() -> None:
+def test_all_kinds_of_construction_occur() -> None:
     halves = world().listed
     orientations = {v for half in halves for v in half.categories["orientation"]}
     assert orientations == {"vertical", "right_angle", "coplanar"}
@@ -146,7 +146,7 @@ def test_all_kinds_of_construction_are_there() -> None:
     assert any(half.markings for half in halves)
 
 
-def test_stack_laws_of_all_three_forms_are_there() -> None:
+def test_all_three_forms_of_stack_laws_occur() -> None:
     forms = {_stack_form(series) for series in world().series if series.kinds}
     assert {"one", "plug heights", "matrix with gaps"} <= forms
 
@@ -169,7 +169,7 @@ def test_some_halves_mate_across_makers_and_some_with_rows_swapped() -> None:
 
 
 def test_clones_of_other_makers_differ_a_little_and_do_not_mate() -> None:
-    """Same pitch, count and stack; bodies apart by 0.05 to 0.2 mm; another form of hold-down; no mating."""
+    """Same pitch, count and stack height; bodies differ by 0.05 to 0.2 mm; another form of hold-down; no mating."""
     plugs: dict[tuple[float, int, float], dict[str, Half]] = defaultdict(dict)
     for mating in world().matings:
         plug = world().halves[mating.half]
@@ -205,7 +205,7 @@ def _differing(first: str, second: str) -> set[str]:
     return {name for name in {*a.dimensions, *b.dimensions} if value(a, name) != value(b, name)}
 
 
-def test_the_demo_goes_into_a_database_and_a_second_time_changes_nothing(catalogue: Catalogue) -> None:
+def test_loading_the_demo_twice_changes_nothing(catalogue: Catalogue) -> None:
     first, second = load_demo(catalogue), load_demo(catalogue)
     with catalogue.reading() as session:
         assert get_half(session, CHIFFEREL_PLUG).half == world().halves[CHIFFEREL_PLUG]
@@ -213,7 +213,7 @@ def test_the_demo_goes_into_a_database_and_a_second_time_changes_nothing(catalog
     assert second.unchanged == first.added
 
 
-def test_a_catalogue_that_says_otherwise_is_left_as_it_was(catalogue: Catalogue) -> None:
+def test_a_catalogue_with_other_content_is_left_unchanged(catalogue: Catalogue) -> None:
     with catalogue.writing() as session:
         add(session, [_changed(world().halves[CHIFFEREL_PLUG], "height", 3.1)])
     version = catalogue.version()

@@ -1,4 +1,4 @@
-"""The demo specimens name a truth that exists, cover the hard cases, and were read honestly off that truth."""
+"""The demo specimens name an existing half as their truth, cover the hard cases, and their readings follow from it."""
 
 from __future__ import annotations
 
@@ -21,16 +21,16 @@ from tests.seeds_demo.demo_world import value, world
 SPECIMENS = demo_specimens()
 
 COVERAGE = 3.5
-"""Standard uncertainties within which a reading without a slip lies."""
+"""A reading without a slip lies within this many standard uncertainties."""
 
 SOLDERED = 0.08
-"""A soldered half sits up to so much higher, mm, as the feature table says of height. Common practice, no source."""
+"""A soldered half sits higher by up to this much, mm, as the feature table says. Common practice, no source."""
 
 ROW_STRETCH = 0.001
-"""The pitch of a whole row is off by at most so much, mm: the mould is cut by it. Common practice, no source."""
+"""The pitch of a whole row is off by at most this much, mm: the mould sets it. Common practice, no source."""
 
 CONTACT_PLACE = 0.02
-"""Two single contacts stand so far from their places, mm, beside the row's own pitch. Common practice, no source."""
+"""Two single contacts are off their positions by up to this much, mm, in addition. Common practice, no source."""
 
 Observed = Mapping[str, Any]
 
@@ -43,7 +43,7 @@ each_specimen = pytest.mark.parametrize("specimen", SPECIMENS, ids=_by_name)
 each_known = pytest.mark.parametrize("specimen", [s for s in SPECIMENS if not s.expected.absent], ids=_by_name)
 
 
-def test_there_are_as_many_specimens_as_asked_for_each_with_a_name_of_its_own() -> None:
+def test_there_are_enough_specimens_with_unique_names() -> None:
     assert len(SPECIMENS) >= 16
     assert max(Counter(specimen.name for specimen in SPECIMENS).values()) == 1
 
@@ -56,7 +56,7 @@ def test_a_story_is_one_line(specimen: Specimen) -> None:
 
 
 @each_specimen
-def test_the_truth_exists_or_nobody_lists_it(specimen: Specimen) -> None:
+def test_the_truth_is_listed_or_marked_as_unlisted(specimen: Specimen) -> None:
     expected = specimen.expected
     if expected.half is not None:
         assert expected.half in world().halves
@@ -106,7 +106,7 @@ def _several(given: str | list[str]) -> list[str]:
     return [given] if isinstance(given, str) else given
 
 
-def test_the_hard_cases_are_there() -> None:
+def test_the_hard_cases_occur() -> None:
     everything = [observed for specimen in SPECIMENS for observed in specimen.observations]
     features = {observed["feature"] for observed in everything}
     assert {"marking", "trial_fit", "stack_height", "land_span", "bank_count", "keying"} <= features
@@ -130,7 +130,7 @@ def test_the_trial_fits_are_true() -> None:
 
 
 @each_known
-def test_counts_are_right_except_where_a_slip_is_told(specimen: Specimen) -> None:
+def test_counts_are_right_except_for_stated_slips(specimen: Specimen) -> None:
     truth = _truth(specimen)
     for index, observed in enumerate(specimen.observations):
         if FEATURES[observed["feature"]].kind is Kind.COUNT and "value" in observed and "of" not in observed:
@@ -138,7 +138,7 @@ def test_counts_are_right_except_where_a_slip_is_told(specimen: Specimen) -> Non
 
 
 @each_known
-def test_readings_lie_where_a_real_part_and_the_instrument_allow_except_slips(specimen: Specimen) -> None:
+def test_readings_are_possible_for_a_real_part_and_the_instrument_except_for_slips(specimen: Specimen) -> None:
     truth = _truth(specimen)
     for index, observed in enumerate(specimen.observations):
         if "of" not in observed and observed.get("instrument", "unscaled_photo") != "unscaled_photo":
@@ -179,7 +179,7 @@ def test_an_unscaled_photo_keeps_the_ratios_of_its_readings() -> None:
     assert max(scales) / min(scales) < 1.12  # planes 3 %, lands up to 0.4 mm of 4.6 mm larger
 
 
-def test_readings_are_no_copies_of_the_drawing() -> None:
+def test_readings_are_not_copies_of_the_drawing() -> None:
     exact = [
         observed["value"] == value(_truth(specimen), observed["feature"])
         for specimen in SPECIMENS
@@ -212,7 +212,7 @@ def _count(half: Half, feature: str) -> int | None:
 
 
 def _interval(half: Half, feature: str) -> tuple[float, float]:
-    """Where a real part's dimension lies, mm."""
+    """The interval of a dimension of real parts, mm."""
     given = half.dimensions[feature]
     dim = Dim(value=given.value, tolerance=given.tolerance, bound=given.bound)
     centre, half_width = process_interval(feature, dim, half.dimensions["pitch"].value)
@@ -241,7 +241,7 @@ def _readings_mm(observed: Observed) -> Iterator[float]:
 
 
 def _reach(observed: Observed, size: float) -> float:
-    """How far the instrument may mislead at a size, mm."""
+    """The largest error of the instrument at a size, mm."""
     instrument = BUILT_IN[observed["instrument"]]
     relative = COVERAGE * (instrument.scale_rel + instrument.other_plane_rel) * size
     return instrument.limit_mm + instrument.step_mm + COVERAGE * instrument.feel_mm + relative

@@ -50,7 +50,7 @@ def together(pool: ThreadPoolExecutor, ask: Any) -> list[Any]:
 
 
 def whole(found: list[JournalEntry]) -> None:
-    """Check that revisions count from 1 without gaps, numbers and times ascend, and each starts where the last ended."""
+    """Check that revisions count from 1 without gaps, numbers and times ascend, and states follow one another."""
     assert [row.revision for row in found] == list(range(1, len(found) + 1))
     for earlier, later in pairwise(found):
         assert earlier.id < later.id
