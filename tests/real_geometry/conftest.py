@@ -1,4 +1,4 @@
-"""Real footprints for the tests of this folder, read at run time from an installed package; nothing of them is kept."""
+"""Real footprints for the tests of this folder, read at run time from an installed package; none is stored."""
 
 from __future__ import annotations
 

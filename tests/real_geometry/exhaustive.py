@@ -1,8 +1,8 @@
-"""The fewest observations that any course of measuring needs on a small catalogue: all courses are looked at.
+"""The fewest observations that any measuring strategy needs on a small catalogue: all strategies are searched.
 
 `python -m tests.real_geometry.exhaustive [--catalogues 30]`
 
-Every feature may show a few readings: for each half its stated value, or, for a dimension, one standard deviation
+Every feature has a few possible readings: for each half its stated value, or, for a dimension, one standard deviation
 (of part and caliper together) to either side. From each state of knowledge the search tries each feature, weighs
 each reading by its probability, and goes on until one geometry has 95 %.
 """
@@ -28,12 +28,12 @@ from tests.real_geometry.simulated.simulation import CALIPER_U
 HALVES = 8
 FEATURES_TRIED = ("pitch", "contact_count", "body_length", "body_width", "land_span", "mounting")
 SMALLEST = 1e-4
-"""Readings less probable than this are not followed: all courses of measuring lose the same by it."""
+"""Readings less probable than this are not followed: all strategies lose the same by it."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Showing:
-    """One reading that a feature may show: its log-likelihood under the halves, and its probability under each."""
+    """One possible reading of a feature: its log-likelihood and its probability under each half."""
 
     reading: Reduced
     logs: Floats
@@ -41,11 +41,11 @@ class Showing:
 
 
 Taken = tuple[tuple[int, int], ...]
-"""Features that were taken (by place), each with the number of the reading that it showed, in rising order."""
+"""Measured features (by position), each with the number of its reading, in ascending order."""
 
 
 class World:
-    """A small catalogue, and everything that measuring a half of it may show."""
+    """A small catalogue, and all possible readings of its halves."""
 
     def __init__(self, columns: Columns, features: Sequence[str] = FEATURES_TRIED) -> None:
         self.columns = columns
@@ -66,7 +66,7 @@ class World:
         return [replace(reading, index=i) for i, reading in enumerate(shown)]
 
     def log_posterior(self, taken: Taken) -> Floats:
-        """Log-probability of each half, without absent; kept, since all courses come by the same readings."""
+        """Log-probability of each half, without absent; cached, since all strategies meet the same readings."""
         if taken not in self._known:
             logs = np.log(self.columns.prior_weight) + sum(self.showings[f][n].logs for f, n in taken)
             self._known[taken] = logs - log_sum(logs)
@@ -79,7 +79,7 @@ class World:
         )
 
     def after(self, taken: Taken, feature: int, value: Callable[[Taken], float]) -> float:
-        """Expected ``value`` of what is known after taking one more feature."""
+        """Expected ``value`` of the state of knowledge after measuring one more feature."""
         posterior = np.exp(self.log_posterior(taken))
         total = 0.0
         for number, showing in enumerate(self.showings[feature]):
@@ -106,7 +106,7 @@ def _showings(columns: Columns, name: str) -> list[Showing]:
 
 
 def _values(columns: Columns, name: str) -> tuple[list[list[float]], list[list[float]]]:
-    """For each half the readings it may show, and their probabilities."""
+    """The possible readings of each half, and their probabilities."""
     halves = range(len(columns))
     if FEATURES[name].kind is Kind.DIMENSION:
         column = columns.dimensions[name]
@@ -128,7 +128,7 @@ def _reading(columns: Columns, name: str, value: float) -> Reduced:
 
 
 def fewest(world: World) -> float:
-    """Expected observations of the best course of measuring."""
+    """Expected observations of the best strategy."""
     known: dict[Taken, float] = {}
 
     def value(taken: Taken) -> float:
@@ -158,7 +158,7 @@ def expected_steps(world: World, choose: Choice) -> float:
 
 
 def small_catalogue(rows: Sequence[HalfRow], columns: Columns, half: int) -> Columns:
-    """A half and those of the whole catalogue that look most like it: the cases that need looking ahead."""
+    """A half and the halves of the whole catalogue most similar to it: the cases that need planning ahead."""
     away = np.zeros(len(columns))
     for name in ("body_length", "body_width", "land_span", "pitch"):
         stated = columns.dimensions[name].stated
@@ -168,7 +168,7 @@ def small_catalogue(rows: Sequence[HalfRow], columns: Columns, half: int) -> Col
 
 
 def compare(rows: Sequence[HalfRow], number: int, seed: int) -> tuple[Floats, Floats]:
-    """Expected observations on small catalogues around halves drawn at random: by the best course, and by advice."""
+    """Expected observations on small catalogues around halves drawn at random: by the best strategy, and by advice."""
     columns, draw = build_columns(rows, []), np.random.default_rng(seed)
     best, advised = [], []
     for half in draw.integers(0, len(rows), number):

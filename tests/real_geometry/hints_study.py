@@ -2,11 +2,11 @@
 
 Every mistake is put into specimens of real geometry, and the share is printed in which it can be seen at all (no half
 explains the mistaken observations as they stand), in which the right hint comes first and among the first two, and
-what one call costs; for clean specimens how often there is any hint. The probability from which hints are shown is
+the time of one call; for specimens without mistakes, how often there is any hint. The threshold for showing hints was
 chosen on one half of the series, and everything is reported on the other.
 
 Footprints carry no heights and hardly any metal's length. These mistakes are tried on the demo catalogue, which is
-invented: that part is no real geometry.
+invented: that part is not real geometry.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ from tests.real_geometry.simulated.simulation import BASIC, Scenario, with_proce
 from tests.seeds_demo.demo_world import world
 
 ZERO = SharedError(group="zero:caliper", kind=SharedKind.ZERO, sd=0.03 / np.sqrt(3.0))
-"""A caliper's limit of error of 0.03 mm, common to all its readings."""
+"""A caliper's limit of error of 0.03 mm, shared by all its readings."""
 
 IN_PICTURE = tuple(name for name in INJECTIONS if "pitch" in name or "gap" in name or name == "other_kind")
 """Mistakes that a picture without scale can show."""
@@ -58,11 +58,11 @@ IN_PICTURE = tuple(name for name in INJECTIONS if "pitch" in name or "gap" in na
 MISTAKES = {**WITH_HEIGHTS, **INJECTIONS}
 
 TRIES = 40
-"""Halves tried for each specimen wanted, before a mistake counts as one that this catalogue cannot show."""
+"""Halves tried for each specimen wanted before a mistake counts as impossible to see in this catalogue."""
 
 STEPS = np.round(np.arange(0.05, 0.96, 0.05), 2)
 ALLOWED = 0.01
-"""Share of clean specimens with a false hint to which the threshold is chosen: half of what is allowed."""
+"""The threshold is chosen for this share of specimens without mistakes that get a hint: half of what is allowed."""
 
 PROCESSES = 2
 
@@ -71,7 +71,7 @@ Result = TypeVar("Result")
 
 @dataclass(frozen=True, kw_only=True)
 class Setup:
-    """A catalogue, what is observed of its specimens, and with which error in common."""
+    """A catalogue, the features observed on its specimens, and their shared error."""
 
     columns: Columns
     absent: AbsentModel
@@ -83,7 +83,7 @@ class Setup:
         return FullBench(self.columns, seed, self.zero)
 
     def hints_of(self, specimen: Sequence[Reduced], shown_from: float) -> tuple[tuple[Hint, ...], float]:
-        """Hints for the specimen, and how long they took beside the identification, ms."""
+        """Hints for the specimen, and the time they took beyond the identification, ms."""
         result = posterior(self.columns, self.absent, specimen, PRIOR_ABSENT)
         started = time.perf_counter()
         found = hints(result, specimen, shown_from=shown_from)
@@ -92,8 +92,8 @@ class Setup:
 
 @dataclass(kw_only=True)
 class Outcome:
-    """Of one mistake: specimens where it was possible and those where it could be seen, the right hint's place (0: it
-    did not come), and times."""
+    """Results for one mistake: specimens where it was possible and where it could be seen, the right hint's rank (0: it
+    was not given), and times."""
 
     possible: int = 0
     places: list[int] = field(default_factory=list)
@@ -112,7 +112,7 @@ class Outcome:
 def try_mistake(
     kind: str, setup: Setup, wanted: int, among: Ints, seed: int, shown_from: float = SHOWN_FROM
 ) -> Outcome:
-    """Put a mistake into ``wanted`` specimens in which it can be seen, of halves drawn from ``among``."""
+    """Put a mistake into ``wanted`` specimens where it can be seen, from halves drawn from ``among``."""
     bench, outcome = setup.bench(seed), Outcome()
     for half in np.random.default_rng(seed + 1).choice(among, size=TRIES * wanted).tolist():
         if len(outcome.places) == wanted:
@@ -137,20 +137,20 @@ def try_mistake(
 
 @dataclass(kw_only=True)
 class Clean:
-    """Of clean specimens: the probability of the likeliest false hint (0: none), and how many had their true
-    miscount named."""
+    """Results for specimens without mistakes: the probability of the likeliest false hint (0: none), and how many had
+    their true miscount named."""
 
     false: list[float] = field(default_factory=list)
     miscounts: int = 0
     times: list[float] = field(default_factory=list)
 
     def share(self, shown_from: float) -> float:
-        """Share of clean specimens with any false hint."""
+        """Share of specimens without mistakes that get a false hint."""
         return float(np.mean(np.array(self.false) >= shown_from))
 
 
 def try_clean(setup: Setup, number: int, among: Ints, seed: int, shown_from: float = SHOWN_FROM) -> Clean:
-    """Hints for specimens without any mistake but the simulation's noise and miscounts."""
+    """Hints for specimens without mistakes except the simulation's noise and miscounts."""
     bench, clean = setup.bench(seed), Clean()
     for half in np.random.default_rng(seed + 1).choice(among, size=number).tolist():
         specimen = bench.specimen(half, setup.scenario)
@@ -210,12 +210,12 @@ def demo_setup() -> Setup:
 
 
 def of_series(columns: Columns, parity: int) -> Ints:
-    """Halves of every second series."""
+    """The halves of every second series."""
     return np.flatnonzero(columns.series % 2 == parity)
 
 
 def choose(setup: Setup, number: int) -> None:
-    """Print the smallest probability at which few enough clean specimens of the first half of the series get hints."""
+    """Print the smallest threshold at which few enough specimens of the first half of the series get false hints."""
     clean = try_clean(setup, number, of_series(setup.columns, 0), seed=11, shown_from=float(STEPS[0]))
     shares = {float(step): clean.share(float(step)) for step in STEPS}
     enough = [step for step, share in shares.items() if share <= ALLOWED]
@@ -244,7 +244,7 @@ def report(name: str, setup: Setup, kinds: Iterable[str], options: argparse.Name
 
 
 def in_processes(task: Callable[..., Result], arguments: Sequence[tuple[object, ...]]) -> list[Result]:
-    """All calls, shared out over processes."""
+    """All calls, distributed over processes."""
     with get_context("fork").Pool(PROCESSES) as pool:
         return pool.starmap(task, arguments, chunksize=1)
 

@@ -1,9 +1,9 @@
 """How many observations it takes until one geometry has 95 %: `python -m tests.real_geometry.next_measurement_study`.
 
 Specimens of real geometry are observed one feature after the other: in the customary order, in the best of all fixed
-orders (every permutation is tried on the very specimens that are scored), and by the program's advice. An observation
-counts where the specimen's entry states the feature; who never reaches 95 % has spent all of them. Small catalogues, on
-which all courses of measuring can be looked at: `tests.real_geometry.exhaustive`.
+orders (every permutation is tried on the same specimens that are scored), and by the program's advice. An observation
+counts where the specimen's entry states the feature; a specimen that never reaches 95 % counts all of them. For small
+catalogues, where all strategies can be searched, see `tests.real_geometry.exhaustive`.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ ASKED = (
 REACHED = 0.95
 
 TOOL = Instrument(name="study", label="the study's caliper", feel_mm=CALIPER_U, can=frozenset(FEATURES))
-"""What specimens are measured with; see `tests.real_geometry.simulated.simulation`."""
+"""The instrument for the specimens; see `tests.real_geometry.simulated.simulation`."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,7 +92,7 @@ def specimens(columns: Columns, number: int, seed: int) -> list[Specimen]:
 
 
 def reached_by_set(columns: Columns, groups: Groups, specimen: Specimen) -> np.ndarray:
-    """For every set of the specimen's observations (bit i: the i-th) whether one geometry has 95 %."""
+    """For every set of the specimen's observations (bit i: the i-th), whether one geometry has 95 %."""
     number = len(specimen.observed)
     log_prior = np.log(columns.prior_weight)
     reached = np.zeros(2**number, dtype=bool)
@@ -142,7 +142,7 @@ def best_fixed_order(found: Sequence[Specimen], reached: Sequence[np.ndarray]) -
 
 
 Choice = Callable[[Sequence[Reduced], Sequence[str]], str]
-"""Names the feature to take next, given the readings so far and the features that are left."""
+"""Names the feature to measure next, given the readings so far and the remaining features."""
 
 
 def by_advice(columns: Columns, absent: AbsentModel, prior_absent: float = 0.1) -> Choice:
@@ -157,7 +157,7 @@ def by_advice(columns: Columns, absent: AbsentModel, prior_absent: float = 0.1) 
 
 
 def steps_by(specimen: Specimen, reached: np.ndarray, choose: Choice) -> int:
-    """Observations until 95 % where each is chosen in the light of those before."""
+    """Observations until 95 % where each choice depends on the earlier readings."""
     mask, taken = 0, []
     while mask + 1 < len(reached):
         left = [name for i, name in enumerate(specimen.names) if not mask >> i & 1]
@@ -173,7 +173,7 @@ def steps_by(specimen: Specimen, reached: np.ndarray, choose: Choice) -> int:
 @dataclass(frozen=True, kw_only=True)
 class Means:
     """Mean observations until 95 %: customary order, best fixed order, the program's advice (and its standard error),
-    and the fewest that would have done, known only in hindsight; and the share that never gets there."""
+    and the fewest that would have been enough, known only in hindsight; and the share that never reaches it."""
 
     customary: float
     best_fixed: float
@@ -185,7 +185,7 @@ class Means:
 
 
 def means(columns: Columns, number: int, seed: int) -> Means:
-    """Measure ``number`` specimens in all the ways."""
+    """Measure ``number`` specimens with all strategies."""
     absent, groups = fit_absent(columns), Groups(columns)
     found = specimens(columns, number, seed)
     reached = [reached_by_set(columns, groups, specimen) for specimen in found]

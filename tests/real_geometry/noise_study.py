@@ -3,7 +3,7 @@
 Nine specimens of listed halves come with each one of a half that the catalogue does not have: its series and all
 halves with the same answers are taken out for it. That is what the prior of absent says, 0.1; so whatever is stated
 should happen as often. The calibration error is that of the first answer among listed halves, given that the half is
-listed, as in the standing study. Here the event is that the first answer is the specimen's own geometry.
+listed, as in the main study. Here the event is that the first answer is the specimen's own geometry.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ class Catalogue:
 
 
 def catalogues(rows: Sequence[HalfRow], noise: Noise) -> Mapping[str, Catalogue]:
-    """The catalogue for each feature set: heights are listed where they are observed, else it is the standing study's.
+    """The catalogue for each feature set: heights are listed where they are observed, else it is the main study's.
 
     Where lands are those of found boards their span has no stated tolerance.
     """
@@ -146,7 +146,7 @@ Specimen = tuple[int, int, bool]
 
 
 def specimens(halves: int, queries: int) -> list[Specimen]:
-    """``queries`` specimens of listed halves, the standing study's own, and one absent for each nine of them."""
+    """``queries`` specimens of listed halves, the main study's own, and one absent for each nine of them."""
     listed = np.random.default_rng(7).choice(np.arange(halves), size=queries)
     absent = np.random.default_rng(8).choice(np.arange(halves), size=queries // LISTED_FOR_EACH_ABSENT)
     both = [*((int(half), True) for half in listed), *((int(half), False) for half in absent)]

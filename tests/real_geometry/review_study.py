@@ -1,4 +1,4 @@
-"""The machine review on real geometry: how often it cries wolf, and how many injected slips it catches.
+"""The machine review on real geometry: how often it raises a false alarm, and how many injected slips it finds.
 
 Every real half is reviewed as if it were just being added to a catalogue that holds all others. Then slips of the
 commonest kinds are made in one dimension of it and it is reviewed again.
@@ -21,17 +21,17 @@ from matcher.features import FEATURES
 
 Values = dict[str, float]
 Slip = Callable[[Half, str, Mapping[str, Half], np.random.Generator], Values]
-"""Makes wrong values, the named dimension's among them, of a half (with its siblings); empty where it cannot."""
+"""Makes wrong values of a half (with its siblings), including the named dimension; empty where it cannot."""
 
 SEEN_FROM = 1.0
-"""A slip that moves a value by fewer default tolerances lies within what parts do anyway; it is not counted."""
+"""A slip of fewer default tolerances lies within the usual variation of parts and is not counted."""
 
 SLIPPED = ("pitch", "body_length", "body_width", "land_span", "land_row_spacing", "hold_down_land_span")
-"""Dimensions in which slips are made, each alike often where the half has it."""
+"""Dimensions in which slips are made, equally often where the half has them."""
 
 
 class Neighbourhood:
-    """All halves, so indexed that each one's surroundings are found at once."""
+    """All halves, indexed so that the entries to compare with are found quickly."""
 
     def __init__(self, halves: Sequence[Half]) -> None:
         self._series: dict[str, list[Half]] = defaultdict(list)
@@ -52,7 +52,7 @@ class Neighbourhood:
         return {other.key: other for other in own if len({half.half_kind, other.half_kind} - {None}) < 2}
 
     def around(self, half: Half) -> Neighbours:
-        """What stands around it, itself left out."""
+        """The entries to compare with, without the half itself."""
         named = {key: other for name in names_of(half) for key, other in self._names.get(stem(name), {}).items()}
         name = comparable(half.part_number)
         near = {key: other for short in _shortened(name) for key, other in self._near.get(short, {}).items()}
@@ -65,13 +65,13 @@ class Neighbourhood:
 
 
 def _shortened(text: str) -> set[str]:
-    """The text, and with each character left out: names one slip apart share one of these."""
+    """The text, and the text with each character left out: names one typing error apart share one of these."""
     return {text, *(text[:place] + text[place + 1 :] for place in range(len(text)))}
 
 
 @dataclass(kw_only=True)
 class FalseAlarms:
-    """Findings on entries that are right: halves with each code, by severity, of so many."""
+    """Findings on right entries: the number of halves with each code, by severity, and of all halves."""
 
     halves: int = 0
     with_severity: Counter[Severity] = field(default_factory=Counter)
@@ -84,7 +84,7 @@ class FalseAlarms:
 
 
 def false_alarms(halves: Sequence[Half], neighbourhood: Neighbourhood) -> FalseAlarms:
-    """Review every half as it stands."""
+    """Review every half unchanged."""
     count = FalseAlarms(halves=len(halves))
     for half in halves:
         found = review(half, neighbourhood.around(half))
@@ -97,7 +97,7 @@ def false_alarms(halves: Sequence[Half], neighbourhood: Neighbourhood) -> FalseA
 
 @dataclass(kw_only=True)
 class Detection:
-    """What became of slips of one kind: how many were made, met by a finding on their field, severe, and set right."""
+    """Results for slips of one kind: how many were made, found at their field, severe, and corrected."""
 
     made: int = 0
     met: int = 0
@@ -106,7 +106,7 @@ class Detection:
 
     @property
     def line(self) -> str:
-        """The shares in words."""
+        """The shares as text."""
         made = max(self.made, 1)
         return (
             f"{self.made} made, {self.met / made:.1%} met, {self.severe / made:.1%} severe, "
@@ -125,7 +125,7 @@ def all_by(by: float) -> Slip:
 
 
 def swapped(half: Half, name: str, siblings: Mapping[str, Half], rng: np.random.Generator) -> Values:
-    """Two neighbouring figures change places; the value stays above 0."""
+    """Swaps two neighbouring digits; the value stays above 0."""
     values = [value for value in swapped_figures(half.dimensions[name].value) if value > 0]
     return {name: float(rng.choice(values))} if values else {}
 
@@ -193,7 +193,7 @@ def _close(name: str, value: float, right: float) -> bool:
 def _slipped(
     slip: Slip, halves: Sequence[Half], neighbourhood: Neighbourhood, rng: np.random.Generator
 ) -> Iterator[tuple[Half, str, dict[str, Dimension]]]:
-    """Halves in random order, a dimension of each, and wrong dimensions where that one is wrong enough to be seen."""
+    """Halves in random order with one dimension each, and the wrong dimensions if the slip is large enough to see."""
     for index in rng.permutation(len(halves)):
         half = halves[int(index)]
         name = str(rng.choice([name for name in SLIPPED if name in half.dimensions]))

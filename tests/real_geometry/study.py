@@ -1,11 +1,11 @@
 """The study on real geometry, whole: `python -m tests.real_geometry.study [--queries 20000] [--absence 1500]`.
 
-Prints, for both readings of the body's outline, how often the right geometry comes first and among five, the
-calibration error and its noise floor, what a filter and a nearest neighbour do with the same queries, and how honest
-"not in this catalogue" is.
+Prints, for both interpretations of the body's outline, how often the right geometry comes first and among five, the
+calibration error and its noise floor, the results of a filter and a nearest neighbour on the same queries, and how well
+"not in this catalogue" is calibrated.
 
-With --noise it prints instead whether probabilities hold under noises of other kinds, and with --held-out how honest
-"not in this catalogue" is on series that the catalogue lacks.
+With --noise it prints instead whether probabilities hold under other kinds of noise, and with --held-out how well
+"not in this catalogue" is calibrated for series missing from the catalogue.
 """
 
 from __future__ import annotations
@@ -55,8 +55,12 @@ def main(arguments: Sequence[str] | None = None) -> None:
     )
     parser.add_argument("--queries", type=int, default=20000, help="specimens for each scenario")
     parser.add_argument("--absence", type=int, default=1500, help="left-out specimens; 0 leaves this part out")
-    parser.add_argument("--outline", choices=("moulding", "drawn", "both"), default="both", help="what a body is")
-    parser.add_argument("--noise", nargs="+", choices=("all", *NOISES), metavar="NAME", help="a noise below, or all")
+    parser.add_argument(
+        "--outline", choices=("moulding", "drawn", "both"), default="both", help="outline of the body to use"
+    )
+    parser.add_argument(
+        "--noise", nargs="+", choices=("all", *NOISES), metavar="NAME", help="names of noises listed below, or all"
+    )
     parser.add_argument("--held-out", type=int, default=0, metavar="N", help="specimens of series that are left out")
     options = parser.parse_args(arguments)
     folders = sorted(FOOTPRINTS.glob("Connector*.pretty"))
@@ -201,7 +205,7 @@ def report(name: str, columns: Columns, scenario: Scenario, queries: int, among:
 
 
 def in_processes(columns: Columns, chosen: Ints, scenario: Scenario) -> Tally:
-    """The scenario over all chosen halves, shared out over processes."""
+    """The scenario for all chosen halves, distributed over processes."""
     absent = fit_absent(columns)
     pieces = [piece.tolist() for piece in np.array_split(chosen, PROCESSES)]
     tasks = [(columns, absent, piece, scenario, seed) for seed, piece in enumerate(pieces)]
@@ -210,7 +214,7 @@ def in_processes(columns: Columns, chosen: Ints, scenario: Scenario) -> Tally:
 
 
 def report_absence(name: str, result: Ratios) -> None:
-    """AUROC and the honesty of the likelihood ratio, with a bootstrap over series."""
+    """AUROC and the calibration of the likelihood ratio, with a bootstrap over series."""
     mean, low, high = result.mean_ratio()
     shares = ", ".join(f"P(L≥{t}) = {result.share_from(t):.3f} (≤ {1 / t:.3f})" for t in (3, 10))
     print(f"absent, {name}: AUROC {result.auroc():.3f}; E[L|absent] {mean:.3f} [{low:.3f}, {high:.3f}]; {shares}")

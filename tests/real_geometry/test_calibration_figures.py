@@ -31,7 +31,7 @@ def test_an_answer_of_weight_three_counts_as_three_answers() -> None:
     assert weighed == pytest.approx(0.5 * 0.1 + 0.5 * abs(1.0 - (0.5 + 1.8) / 3))
 
 
-def test_the_floor_of_one_answer_is_the_mean_distance_of_right_or_wrong_from_it() -> None:
+def test_the_floor_of_one_answer_is_its_mean_distance_from_the_outcome() -> None:
     """p (1 − p) + (1 − p) p = 0.42 at 0.3; 4,000 draws know it to 0.003."""
     assert calibration_floor(np.array([0.3]), resamples=4000) == pytest.approx(0.42, abs=0.012)
 
@@ -56,7 +56,7 @@ def test_a_share_holds_up_to_two_standard_errors_of_what_was_stated() -> None:
     assert not Share.of(np.array([True]), np.array([0.0])).holds
 
 
-def test_a_share_of_no_answers_is_nothing_and_holds() -> None:
+def test_a_share_of_no_answers_is_zero_and_holds() -> None:
     nothing = Share.of(np.zeros(0, dtype=np.bool_), np.zeros(0))
     assert (nothing.happened, nothing.stated, nothing.two_errors, nothing.holds) == (0.0, 0.0, 0.0, True)
 
@@ -89,7 +89,7 @@ def test_answers_are_counted_by_verdict() -> None:
     assert answers.doubt() == pytest.approx((0.1 + 0.2) / 2)
 
 
-def test_one_specimen_in_ten_is_absent_and_the_listed_ones_are_the_standing_studys() -> None:
+def test_one_specimen_in_ten_is_absent_and_the_others_are_those_of_the_main_study() -> None:
     chosen = specimens(50, 90)
     assert [listed for _, _, listed in chosen] == [True] * 90 + [False] * 10
     assert [half for _, half, listed in chosen if listed] == np.random.default_rng(7).choice(50, size=90).tolist()
@@ -123,7 +123,7 @@ def test_absent_is_calibrated_where_its_ratios_are_true() -> None:
     assert result.calibration_error(0.5) == pytest.approx(0.0, abs=1e-12)
 
 
-def test_equal_probabilities_share_a_bin_in_whatever_order_they_come() -> None:
+def test_equal_probabilities_share_a_bin_in_any_order() -> None:
     stated, happened = np.full(6, 0.5), np.array([True, True, True, False, False, False])
     assert calibration_error(stated, happened, bins=3) == pytest.approx(0.0)
 

@@ -1,4 +1,4 @@
-"""Drawings of real halves are as true as those of invented ones."""
+"""Drawings of real halves are as accurate as those of invented halves."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from tests.api.drawing.drawn_edges import assert_edges_are_true
 from tests.api.drawing.reading_back import ReadDrawing
 
 EVERY = 13
-"""Each how many-th half is drawn: a prime, so that no series' own rhythm is followed."""
+"""Step between the drawn halves: a prime, so that it does not follow the pattern of a series."""
 
 
 @pytest.mark.real_geometry

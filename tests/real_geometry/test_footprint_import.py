@@ -1,4 +1,4 @@
-"""The footprint import on real files, read at run time; their names are opaque and stand in no test."""
+"""The footprint import on real files, read at run time; their names are opaque and appear in no test."""
 
 from __future__ import annotations
 
@@ -14,15 +14,15 @@ from tests.catalog.model.inference import inferred_halves, leave_one_out
 pytestmark = pytest.mark.real_geometry
 
 WITHIN = 0.05
-"""A dimension is back when it is within this of the left-out entry, mm: half of what most drawings allow a body."""
+"""A dimension counts as recovered within this difference, mm: half the usual tolerance of a body."""
 
 LEFT_OUT_SHARE = 0.99
-"""Least share of left-out variants with every dimension back. An earlier simulation of our own reached 99 %; measured
-here: 99.5 % of 4,829."""
+"""Smallest share of left-out variants with every dimension recovered. An earlier simulation of our own reached 99 %;
+measured here: 99.5 % of 4,829."""
 
 MOST_READ_SHARE = 0.9
-"""Least share of usable files. By our own count 5,592 of the package's 6,057 files have two or more numbered pads and a
-body outline; measured here: 5,641."""
+"""Smallest share of usable files. By our own count 5,592 of the package's 6,057 files have two or more numbered pads
+and a body outline; measured here: 5,641."""
 
 
 def test_most_files_give_a_half(real_import: FootprintImport) -> None:
@@ -49,13 +49,13 @@ def test_keys_are_unique_and_matings_name_halves_of_the_import(
             assert entry.other in keys
 
 
-def test_halves_are_whole_entries(real_halves: tuple[Half, ...]) -> None:
+def test_halves_are_complete_entries(real_halves: tuple[Half, ...]) -> None:
     for half in real_halves:
         assert Half.model_validate(half.model_dump()) == half
 
 
-def test_bodies_reach_around_their_contacts(real_halves: tuple[Half, ...]) -> None:
-    """An outline shorter than the row of contacts would be another thing's outline."""
+def test_bodies_enclose_their_contacts(real_halves: tuple[Half, ...]) -> None:
+    """An outline shorter than the row of contacts would belong to something else."""
     short = [
         half.part_number
         for half in real_halves
@@ -67,7 +67,7 @@ def test_bodies_reach_around_their_contacts(real_halves: tuple[Half, ...]) -> No
     assert len(short) <= len(real_halves) * 0.002
 
 
-def test_left_out_variants_come_back_from_their_siblings(real_halves: tuple[Half, ...]) -> None:
+def test_left_out_variants_are_inferred_from_their_siblings(real_halves: tuple[Half, ...]) -> None:
     tried = back = offered = named = 0
     for group in member_groups(real_halves):
         for item in leave_one_out(group):
@@ -87,7 +87,9 @@ def test_left_out_variants_come_back_from_their_siblings(real_halves: tuple[Half
     assert offered / tried >= 0.99
 
 
-def test_inferred_variants_are_bounded(real_halves: tuple[Half, ...], real_series: tuple[Series, ...]) -> None:
+def test_the_number_of_inferred_variants_is_bounded(
+    real_halves: tuple[Half, ...], real_series: tuple[Series, ...]
+) -> None:
     inferred = inferred_halves(real_halves, real_series)
     assert 0 < len(inferred) < len(real_halves)
     assert not {item.half.key for item in inferred} & {half.key for half in real_halves}

@@ -1,7 +1,7 @@
 """Hints on real geometry: thresholds are the project's own targets, on fewer specimens than the study.
 
 `python -m tests.real_geometry.hints_study` tries 300 specimens for each mistake; the allowances here are three standard
-errors. Only every second series is used here: the others chose the probability from which hints are shown.
+errors. Only every second series is used here: the threshold for showing hints was chosen on the others.
 """
 
 from __future__ import annotations
@@ -35,14 +35,14 @@ FIRST_TWO, FALSE = 0.90, 0.02
 
 @pytest.fixture(scope="module")
 def real(real_halves: tuple[Half, ...]) -> Setup:
-    """Everything a footprint tells, measured with one caliper."""
+    """Every feature of a footprint, measured with one caliper."""
     columns = build_columns([with_process_tolerance(row) for row in rows_of(real_halves)], [])
     return Setup(columns=columns, absent=fit_absent(columns), scenario=Scenario(features=FULL), zero=ZERO)
 
 
 @pytest.fixture(scope="module")
 def invented() -> Setup:
-    """The demo catalogue, for what footprints do not know; it is invented, no real geometry."""
+    """The demo catalogue, for features that footprints lack; it is invented, not real geometry."""
     return demo_setup()
 
 
@@ -68,7 +68,7 @@ def test_the_right_hint_is_among_the_first_two_in_a_picture_without_scale(real: 
 
 
 @pytest.mark.real_geometry
-def test_clean_specimens_get_no_hint(real: Setup) -> None:
+def test_specimens_without_mistakes_get_no_hint(real: Setup) -> None:
     clean = try_clean(real, CLEAN, of_series(real.columns, 1), seed=22)
     assert np.mean(np.array(clean.false) > 0.0) <= FALSE + _allowance(FALSE, CLEAN)
 
@@ -80,12 +80,12 @@ def test_mistakes_of_heights_and_metal_are_named_in_an_invented_catalogue(invent
     assert outcome.share(2) >= FIRST_TWO - _allowance(FIRST_TWO, SPECIMENS)
 
 
-def test_clean_specimens_of_an_invented_catalogue_get_no_hint(invented: Setup) -> None:
+def test_specimens_without_mistakes_of_an_invented_catalogue_get_no_hint(invented: Setup) -> None:
     clean = try_clean(invented, CLEAN // 2, of_series(invented.columns, 1), seed=24)
     assert np.mean(np.array(clean.false) > 0.0) <= FALSE + _allowance(FALSE, CLEAN // 2)
 
 
-def test_a_mistake_that_another_half_explains_is_no_case(invented: Setup) -> None:
+def test_a_mistake_that_another_half_explains_is_not_counted(invented: Setup) -> None:
     bench = FullBench(invented.columns, seed=25)
     specimen = bench.specimen(0, invented.scenario)
     assert explained(specimen, invented.columns)
@@ -94,7 +94,7 @@ def test_a_mistake_that_another_half_explains_is_no_case(invented: Setup) -> Non
     assert not explained(mistaken, invented.columns)
 
 
-def test_a_picture_of_any_scale_is_explained_as_well(invented: Setup) -> None:
+def test_a_picture_of_any_scale_can_be_explained(invented: Setup) -> None:
     bench = FullBench(invented.columns, seed=26)
     features = ("contact_count", "rows", "pitch", "body_length", "body_width")
     specimen = bench.specimen(3, Scenario(features=features, unscaled=True))

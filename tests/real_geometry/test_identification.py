@@ -1,7 +1,7 @@
-"""The main job on real geometry: thresholds are the project's own targets, on fewer specimens than the study.
+"""Identification on real geometry: thresholds are the project's own targets, on fewer specimens than the study.
 
 `python -m tests.real_geometry.study` tries 20,000 specimens for each scenario. Earlier simulations of our own on this
-geometry reached much the same; allowances for the smaller numbers here are three standard errors.
+geometry reached similar figures; allowances for the smaller numbers here are three standard errors.
 """
 
 from __future__ import annotations
@@ -61,8 +61,8 @@ def test_the_right_geometry_comes_first(drawn: Columns, absent: AbsentModel, cas
     assert tally.calibration_error() <= 2 * tally.noise_floor()
 
 
-def test_a_filter_and_a_nearest_neighbour_do_worse_on_the_same_specimens(drawn: Columns, absent: AbsentModel) -> None:
-    """With 2 % gross errors among the readings; on clean ones the nearest neighbour is within two per cent."""
+def test_a_filter_and_a_nearest_neighbour_find_fewer_of_the_same_specimens(drawn: Columns, absent: AbsentModel) -> None:
+    """With 2 % gross errors among the readings; without them the nearest neighbour is within two per cent."""
     halves = np.random.default_rng(11).integers(0, len(drawn), 800).tolist()
     scenario = Scenario(features=PHOTO, gross=0.02)
     ours = run(drawn, absent, halves, scenario, seed=2).first.mean()
@@ -73,7 +73,7 @@ def test_a_filter_and_a_nearest_neighbour_do_worse_on_the_same_specimens(drawn: 
 
 
 @pytest.mark.parametrize(("features", "auroc"), [(BASIC, 0.87), (PHOTO, 0.94)])
-def test_absent_is_told_from_present_and_its_ratio_is_honest(
+def test_absent_is_distinguished_from_present_with_a_calibrated_ratio(
     drawn: Columns, features: tuple[str, ...], auroc: float
 ) -> None:
     result = ratios(drawn, Scenario(features=features), LEFT_OUT)

@@ -1,6 +1,6 @@
-"""The machine review on real geometry: false alarms on entries that are right, and slips that are caught.
+"""The machine review on real geometry: false alarms on right entries, and slips that are found.
 
-Figures are of this set alone; run with ``-s`` to see them. They are printed by code, never by name.
+Figures are for this set of footprints only; run with ``-s`` to see them. They are printed by code, never by name.
 """
 
 from __future__ import annotations
@@ -60,7 +60,7 @@ def test_at_most_one_right_entry_in_two_hundred_needs_an_acknowledgement(alarms:
     assert alarms.share("severe") <= 0.005
 
 
-def test_few_right_entries_are_questioned_at_all(alarms: FalseAlarms) -> None:
+def test_few_right_entries_are_questioned(alarms: FalseAlarms) -> None:
     assert alarms.share("warning") <= 0.015
 
 
@@ -87,17 +87,17 @@ def test_slips_among_siblings_are_severe(caught: dict[str, Detection], kind: str
 @pytest.mark.parametrize(
     "kind", ["inches as millimetres", "millimetres as inches", "decimal point left", "doubled", "figures swapped"]
 )
-def test_the_probable_value_offered_is_the_right_one(caught: dict[str, Detection], kind: str) -> None:
+def test_the_suggested_value_is_right(caught: dict[str, Detection], kind: str) -> None:
     assert caught[kind].put_right >= 0.9 * caught[kind].made
 
 
 @pytest.mark.parametrize("kind", ["inches as millimetres", "millimetres as inches", "whole entry in inches"])
-def test_a_slip_of_the_unit_is_met_without_any_sibling(caught_alone: dict[str, Detection], kind: str) -> None:
+def test_a_unit_slip_is_found_without_siblings(caught_alone: dict[str, Detection], kind: str) -> None:
     assert caught_alone[kind].met >= 0.95 * caught_alone[kind].made
 
 
-def test_the_proportions_hold_what_is_made(real_halves: tuple[Half, ...]) -> None:
-    """Of each proportion that real geometry knows, all but one half in a thousand lie within."""
+def test_the_limits_of_proportions_contain_real_halves(real_halves: tuple[Half, ...]) -> None:
+    """For each proportion known from real geometry, at most one half in a thousand lies outside."""
     for name, proportion in PROPORTIONS.items():
         ratios = [ratio for half in real_halves if (ratio := _ratio(half, name, proportion.to))]
         outside = sum(not proportion.low <= ratio <= proportion.high for ratio in ratios)

@@ -1,5 +1,5 @@
-"""Advice on real geometry: fewer observations than in the customary order and than in any fixed one; on small
-catalogues as few as a search over all courses finds. Smaller samples than the studies', see DEVELOPERS.md."""
+"""Advice on real geometry: fewer observations than in the customary order and in any fixed order; on small
+catalogues as few as a search over all strategies. The samples are smaller than the studies', see DEVELOPERS.md."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def rows(real_halves: tuple[Half, ...]) -> list[HalfRow]:
     return [with_process_tolerance(row) for row in rows_of(real_halves)]
 
 
-def test_advice_needs_a_fifth_fewer_observations_than_custom_and_no_more_than_any_fixed_order(
+def test_advice_needs_a_fifth_fewer_observations_than_the_customary_order_and_no_more_than_any_fixed_order(
     rows: list[HalfRow],
 ) -> None:
     found = means(build_columns(rows, []), 100, seed=11)
@@ -30,7 +30,7 @@ def test_advice_needs_a_fifth_fewer_observations_than_custom_and_no_more_than_an
     assert found.advice >= found.hindsight
 
 
-def test_on_small_catalogues_advice_is_within_a_twentieth_of_all_courses_of_measuring(rows: list[HalfRow]) -> None:
+def test_on_small_catalogues_advice_is_within_a_twentieth_of_the_best_strategy(rows: list[HalfRow]) -> None:
     best, advised = compare(rows, 8, seed=3)
     assert (best > 1.0).sum() >= 2
     assert advised.sum() <= 1.05 * best.sum()

@@ -59,7 +59,7 @@ def test_every_specimen_is_one_that_the_matcher_accepts(noise: Noise) -> None:
         assert {r.feature for r in readings} == {*COUNTED, "mounting", *SIZES}
 
 
-def test_seeds_and_names_are_told_apart() -> None:
+def test_seeds_and_names_are_unique() -> None:
     assert len({noise.seed for noise in NOISES.values()}) == len(NOISES)
     assert all(noise.says.endswith(".") for noise in NOISES.values())
 
@@ -124,6 +124,6 @@ def test_feature_sets_grow_and_heights_belong_to_a_body() -> None:
     assert first.dimensions["height"] == second.dimensions["height"]
 
 
-def test_even_parts_keep_their_limit() -> None:
+def test_uniform_parts_stay_within_their_limit() -> None:
     draw = np.random.default_rng(0)
     assert max(abs(even_part(draw, 0.1)) for _ in range(200)) <= 0.1

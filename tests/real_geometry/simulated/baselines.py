@@ -1,4 +1,4 @@
-"""What people use instead, on the same queries: a filter of ± 0.1 mm, and the nearest neighbour in z-scores."""
+"""Simple alternatives on the same queries: a filter of ± 0.1 mm, and the nearest neighbour in z-scores."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def measured_row(observations: list[Reduced], features: tuple[str, ...]) -> Floa
 
 
 def run_filter(columns: Columns, halves: Iterable[int], scenario: Scenario, seed: int) -> tuple[Tally, float]:
-    """The filter, ties broken by the smallest sum of deviations; also the share of queries that lose the right one."""
+    """The filter, ties broken by the smallest sum of deviations; also the share of queries that lose the right half."""
     bench, features = Bench(columns, seed), _numbers(scenario)
     table, limits = measured_table(columns, features), np.array([_limit(name) for name in features])
     first, five, lost = [], [], []
@@ -53,7 +53,7 @@ def run_filter(columns: Columns, halves: Iterable[int], scenario: Scenario, seed
 
 
 def run_nearest(columns: Columns, halves: Iterable[int], scenario: Scenario, seed: int) -> Tally:
-    """Nearest neighbours of the z-scored numbers; what was not measured counts as average."""
+    """Nearest neighbours by z-scores; values that were not measured count as average."""
     bench, features = Bench(columns, seed), _numbers(scenario)
     scaler = StandardScaler().fit(measured_table(columns, features))
     index = NearestNeighbors(n_neighbors=5).fit(np.nan_to_num(scaler.transform(measured_table(columns, features))))

@@ -1,4 +1,4 @@
-"""A real entry is left out of its series; its siblings stay. Is the variant that nobody lists named then?"""
+"""A real entry is left out of its series and its siblings stay: is the unlisted variant named?"""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from tests.real_geometry.simulated.simulation import Bench, Scenario, with_proce
 
 
 def left_out_pairs(halves: Sequence[Half]) -> list[tuple[Half, Half]]:
-    """(entry, what its siblings predict) wherever at least three siblings of other sizes exist."""
+    """Pairs of an entry and its prediction from siblings, where at least three siblings of other sizes exist."""
     return [
         (item.half, item.predicted)
         for group in member_groups(halves)

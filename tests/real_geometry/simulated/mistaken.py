@@ -1,7 +1,7 @@
-"""Specimens with one mistake put in, of the kinds that people at the bench make.
+"""Specimens with one mistake each, of the kinds that people make at the bench.
 
-Toes of tails end 0.15 to 0.6 mm inside their lands, at each end (common practice, no source): so a span over tails, or
-a length over hold-downs, is made from a footprint, which knows lands only.
+Toes of tails end 0.15 to 0.6 mm inside their lands at each end (common practice, no source). So a span over tails, or
+a length over hold-downs, is derived from a footprint, which has only lands.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ FULL = (
 TOE = (0.15, 0.6)
 
 SEEN_FROM = 4.0
-"""Standard uncertainties by which a length must leave a half's tolerance for the mistake to be seen."""
+"""A mistake can be seen when a length leaves a half's tolerance by this many standard uncertainties."""
 
 MOST_ROWS = int(FEATURES["rows"].high)
 INCH, MIL = 25.4, 0.0254
@@ -33,10 +33,10 @@ DEMO = (
     *("contact_count", "rows", "pitch", "body_length", "overall_length", "body_width", "land_span", "height"),
     *("stack_height", "mounting", "half_kind", "hold_down_count"),
 )
-"""What is observed of the demo catalogue's specimens: heights, the pair's stack and lengths over the metal too."""
+"""Features observed on the demo catalogue's specimens: also heights, the stack height and lengths over the metal."""
 
 FEWEST_GAPS = 2
-"""One gap for two, or two for one, is a pitch taken double or half, and called so."""
+"""One gap counted as two, or two as one, doubles or halves the pitch and has its own hint."""
 
 OPPOSITE = {"plug": "receptacle", "receptacle": "plug"}
 
@@ -45,7 +45,7 @@ PICTURE = SharedError(group="picture", kind=SharedKind.SCALE, sd=UNSCALED_SD, un
 
 
 class FullBench(Bench):
-    """Draws specimens with everything that a catalogue tells; ``zero`` is a caliper's error that all readings share."""
+    """Draws specimens with every feature of the catalogue; ``zero`` is a caliper's error that all readings share."""
 
     def __init__(self, columns: Columns, seed: int, zero: SharedError | None = None) -> None:
         super().__init__(columns, seed)
@@ -75,7 +75,7 @@ class FullBench(Bench):
         return super()._observe(half, name, scenario, scale)
 
     def _dimension(self, half: int, name: str, scenario: Scenario, scale: float) -> Reduced | None:
-        """As the process allows: anywhere within the entry's own tolerance."""
+        """A size within the process: anywhere within the entry's own tolerance."""
         column, spans = self.columns.dimensions[name], self.gaps(half) if name == "pitch" else 1
         if np.isnan(column.stated[half]) or spans < 1:
             return None
@@ -92,7 +92,7 @@ class FullBench(Bench):
 
 
 def with_stack(reading: Reduced, half: int, bench: FullBench) -> Reduced | None:
-    """The reading, had it met the stack height of one of the half's matings; None where none is stated."""
+    """The reading if it had been the stack height of one of the half's matings; None where none is stated."""
     matings = bench.columns.matings
     column = matings.dimensions["stack_height"]
     stated = np.flatnonzero((matings.half == half) & ~np.isnan(column.stated))
@@ -103,7 +103,7 @@ def with_stack(reading: Reduced, half: int, bench: FullBench) -> Reduced | None:
 
 
 def measured(reading: Reduced, size: float, bench: FullBench, half_width: float = PART) -> Reduced:
-    """The reading, had the caliper met ``size`` ± ``half_width``, mm."""
+    """The caliper reading of ``size`` ± ``half_width``, mm."""
     value = size + bench.draw.uniform(-half_width, half_width) + bench.draw.normal() * CALIPER_U
     return replace(reading, value=float(np.round(value, 2)))
 
@@ -125,7 +125,7 @@ def swapped_in(specimen: Sequence[Reduced], *changed: Reduced) -> list[Reduced]:
 
 
 def in_unit(mm: float) -> Injection:
-    """One length, typed as mm, in units of ``mm``; read to a thousandth of an inch either way."""
+    """One length read in units of ``mm`` but typed as mm; read to a thousandth of an inch in either case."""
 
     def inject(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
         lengths = [o for o in specimen if o.value is not None]
@@ -135,7 +135,7 @@ def in_unit(mm: float) -> Injection:
 
 
 def everything_in(mm: float) -> Injection:
-    """Every length in units of ``mm``, typed as mm."""
+    """Every length read in units of ``mm`` but typed as mm."""
 
     def inject(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
         lengths = [o for o in specimen if o.value is not None]
@@ -162,7 +162,7 @@ def gaps_off(more: int) -> Injection:
 
 
 def pitch_times(factor: float) -> Injection:
-    """Every second contact, or the contacts of two rows, taken."""
+    """The pitch of every second contact, or over the contacts of two rows."""
 
     def inject(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
         pitch = find(specimen, "pitch")
@@ -203,7 +203,7 @@ def over_tails(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
 
 
 def measured_instead(feature: str, instead: str) -> Injection:
-    """``instead`` of the same half measured where ``feature`` was asked for."""
+    """``instead`` measured on the same half in place of ``feature``."""
 
     def inject(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
         reading, column = find(specimen, feature), bench.columns.dimensions[instead]
@@ -216,7 +216,7 @@ def measured_instead(feature: str, instead: str) -> Injection:
 
 
 def with_board(feature: str) -> Injection:
-    """A board's thickness, 0.6 to 1.6 mm, left in a height."""
+    """A board's thickness, 0.6 to 1.6 mm, not subtracted from a height."""
 
     def inject(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
         reading = find(specimen, feature)
@@ -240,7 +240,7 @@ def _size(columns: Columns, name: str, half: int) -> float:
 
 
 def hold_downs_counted(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
-    """Hold-downs counted in with the contacts."""
+    """Hold-downs counted as contacts."""
     more = int(bench.columns.counts["hold_down_count"][half])
     return _recounted(specimen, "contact_count", int(bench.columns.counts["contact_count"][half]) + more, more > 0)
 
@@ -260,7 +260,7 @@ def rows_swapped(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
 
 
 def other_kind(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
-    """A plug called a receptacle or the other way about."""
+    """A plug called a receptacle, or the reverse."""
     seen = find(specimen, "half_kind")
     if seen is None or not seen.values or not seen.values <= OPPOSITE.keys():
         return None
@@ -288,7 +288,7 @@ INJECTIONS: Mapping[str, Injection] = {
     "one_row_only": one_row_only,
     "rows_swapped": rows_swapped,
 }
-"""What footprints can show, by the kind of the hint that should come."""
+"""Mistakes that footprints can show, by the kind of the expected hint."""
 
 WITH_HEIGHTS: Mapping[str, Injection] = {
     "body_length_for_overall_length": measured_instead("overall_length", "body_length"),
@@ -298,11 +298,11 @@ WITH_HEIGHTS: Mapping[str, Injection] = {
     "stack_height_for_height": stack_as_height,
     "height_for_stack_height": measured_instead("stack_height", "height"),
 }
-"""What a catalogue with heights, tails and overall lengths can show."""
+"""Mistakes that a catalogue with heights, tails and overall lengths can show."""
 
 
 def explained(specimen: Sequence[Reduced], columns: Columns) -> bool:
-    """Whether some half's entry explains every observation as it stands: then no mistake can be seen."""
+    """Whether some half's entry explains every observation unchanged: then no mistake can be seen."""
     picture = [o for o in specimen if o.shared is not None and o.shared.unscaled]
     fits = _ratios_fit(picture, columns) if picture else np.ones(len(columns), dtype=np.bool_)
     for reading in specimen:
@@ -358,13 +358,13 @@ def without(specimen: Sequence[Reduced], feature: str) -> list[Reduced]:
 
 
 def without_miscount(specimen: Sequence[Reduced], columns: Columns, half: int) -> list[Reduced]:
-    """The specimen with its contacts counted right."""
+    """The specimen with the right count of contacts."""
     true = int(columns.counts["contact_count"][half])
     return [replace(o, count=true) if o.feature == "contact_count" else o for o in specimen]
 
 
 def is_right(hint: Hint, kind: str, specimen: Sequence[Reduced], mistaken: Sequence[Reduced]) -> bool:
-    """Whether a hint names the mistake that was put in: its kind and its observations, and the number of a count."""
+    """Whether a hint names the injected mistake: its kind and observations, and the number of a count."""
     changed = [o for o, wrong in zip(specimen, mistaken, strict=True) if o != wrong]
     wanted = hint.kind in OTHER_KINDS if kind == "other_kind" else hint.kind == kind
     if not wanted or set(hint.indices) != {o.index for o in changed}:
@@ -374,14 +374,14 @@ def is_right(hint: Hint, kind: str, specimen: Sequence[Reduced], mistaken: Seque
 
 OTHER_KINDS = ("plug_for_receptacle", "receptacle_for_plug")
 WITHOUT_PAIR = ("stack_height_for_height",)
-"""Mistakes of people who took one height only: the pair's is left out of their specimens."""
+"""Mistakes of people who measured one height only: the stack height is left out of their specimens."""
 
 COUNTED = ("hold_downs_counted", "one_row_only", "rows_swapped")
-"""Mistakes of counts: the contacts are counted right otherwise."""
+"""Mistakes of counts: otherwise the contacts are counted right."""
 
 
 def names_the_miscount(hint: Hint, specimen: Sequence[Reduced], true: int) -> bool:
-    """Whether a hint on a specimen without a mistake put in says just by how much its contacts were miscounted."""
+    """Whether a hint on a specimen without an injected mistake names exactly the miscount of its contacts."""
     counted = find(specimen, "contact_count")
     wrong = counted is not None and counted.count != true
     return wrong and hint.feature == "contact_count" and hint.corrected.get("value") == true

@@ -1,7 +1,7 @@
-"""Noises of other kinds than the standing study's, each with its seed: does a stated probability hold under them too?
+"""Other kinds of noise than the main study's, each with its seed: do stated probabilities hold under them too?
 
 A noise makes observations of a specimen from the true sizes of its half and a random generator. It knows numpy and
-nothing of the matcher's own formulas. In the standing study a part deviates uniformly, a caliper errs normally by
+nothing of the matcher's own formulas. In the main study a part deviates uniformly, a caliper errs normally by
 0.03 mm and reads to 0.01 mm, and 4 % of the contact counts are off; each noise changes one thing of that.
 
 All magnitudes are common practice, no source, unless a comment names one. Seeds and magnitudes were fixed before the
@@ -30,7 +30,7 @@ from tests.real_geometry.simulated.tools import (
 )
 
 PartDeviation = Callable[[Draw, float], float]
-"""How far a part's size lies from its entry's, mm; the second argument is the limit that the drawing states."""
+"""Deviation of a part's size from its entry's, mm; the second argument is the limit stated on the drawing."""
 
 COUNTED = ("contact_count", "rows", "hold_down_count")
 SEEN = ("mounting", "orientation", "half_kind")
@@ -55,7 +55,7 @@ LIMITS = {"pitch": SPAN, "land_span": LANDS}
 class Noise:
     """One way in which specimens and readings differ from the catalogue.
 
-    ``says`` tells in one sentence what it does. ``found_lands`` are the smallest and largest deviation, mm, of the span
+    ``says`` describes it in one sentence. ``found_lands`` are the smallest and largest deviation, mm, of the span
     over a found board's lands from an entry that states no tolerance for it; None: lands keep to a stated tolerance.
     """
 
@@ -107,7 +107,7 @@ def _gaps(half: HalfRow) -> int:
 
 
 def even_part(draw: Draw, limit: float) -> float:
-    """Anywhere within the limit, as in the standing study."""
+    """Anywhere within the limit, as in the main study."""
     return float(draw.uniform(-limit, limit))
 
 
@@ -119,7 +119,7 @@ def normal_part(draw: Draw, limit: float) -> float:
 _TABLE = (
     Noise(
         name="standing",
-        says="The standing study's own noise, to compare the others with.",
+        says="The main study's own noise, to compare the others with.",
         seed=1112,
         tool=caliper(),
         part=even_part,

@@ -1,7 +1,7 @@
-"""Two readings of a body in a footprint file: the moulding that the importer finds, and everything that is drawn.
+"""Two interpretations of a body in a footprint file: the housing that the importer finds, and the whole drawing.
 
-The study's target figures were reached with the whole drawing of the fabrication layer, contacts' legs and
-hold-downs included. Both readings are tried, and named apart.
+The study's target figures were reached with the whole drawing of the fabrication layer, including contacts' legs and
+hold-downs. Both interpretations are tried under separate names.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ def row_of(half: Half) -> HalfRow:
 
 
 def as_drawn(halves: Sequence[Half], folders: Sequence[Path]) -> list[Half]:
-    """The halves with length and width of everything on the fabrication layer in place of the moulding's."""
+    """The halves with the length and width of the whole fabrication layer instead of the housing's."""
     files = {file.stem: file for folder in folders for file in sorted(folder.glob("*.kicad_mod"))}
     return [_drawn(half, files[half.part_number]) for half in halves if half.part_number in files]
 

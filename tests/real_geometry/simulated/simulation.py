@@ -1,4 +1,4 @@
-"""Specimens simulated from real geometry that nobody here wrote, and how well the matcher finds them again.
+"""Specimens simulated from real geometry, and how well the matcher identifies them.
 
 A specimen is a catalogue half whose part deviates up to ±0.1 mm from its entry (lands ±0.15, a span over several
 pitches ±0.05), measured with a caliper of standard uncertainty 0.03 mm, read to 0.01 mm; 4 % of contact counts are off.
@@ -32,7 +32,7 @@ COMPARED = (
 
 @dataclass(frozen=True, kw_only=True)
 class Scenario:
-    """What is observed of each specimen, and what goes wrong besides."""
+    """The features observed on each specimen, and the additional errors."""
 
     features: tuple[str, ...]
     unscaled: bool = False

@@ -26,7 +26,7 @@ LANDS_MEASURED = ("land_span", "land_row_spacing", "hold_down_land_span", "peg_h
 
 
 def normal_error(draw: Draw) -> float:
-    """Error of a caliper reading, mm, as in the standing study."""
+    """Error of a caliper reading, mm, as in the main study."""
     return float(draw.normal() * CALIPER_U)
 
 
@@ -111,7 +111,7 @@ NEAREST, FARTHEST = 150.0, 400.0
 """Distances of a camera, mm."""
 
 COARSEST, FINEST = 20.0, 300.0
-"""Scales of a picture, px/mm, as in the standing study."""
+"""Scales of a picture, px/mm, as in the main study."""
 
 
 def camera(*, distortion: float = 0.0, tilt: float = 0.0) -> Tool:
