@@ -232,12 +232,9 @@ def _count_terms(model: AbsentModel, columns: Columns, kernels: Kernels) -> Floa
     members = np.flatnonzero(model.profile >= 0)
     counts, rows = columns.counts["contact_count"][members], columns.counts["rows"][members]
     profile, size = model.profile[members], model.size
-    listed = np.bincount(profile, weights=counts == n, minlength=len(size)) / size
+    listed = np.bincount(profile, weights=counts == n) / size
     near = np.stack(
-        [
-            np.bincount(profile, weights=count_kernel(n, counts, rows, spread), minlength=len(size)) / size
-            for spread in COUNT_SPREAD
-        ]
+        [np.bincount(profile, weights=count_kernel(n, counts, rows, spread)) / size for spread in COUNT_SPREAD]
     )
     share = model.listed_count[:, None]
     return np.asarray(share * listed + (1 - share) * near + 1e-300)
@@ -247,20 +244,19 @@ def _line(model: AbsentModel, columns: Columns, kernels: Kernels, reading: Reduc
     feature, x, halves = FEATURES[reading.feature], reading.number, kernels.halves
     column = columns.dimensions[reading.feature]
     centre, half_width, extra_u = column.centre[halves], column.half_width[halves], column.extra_u[halves]
-    widths, ones = model.bandwidths, np.ones((CLASSES, len(halves)))
-    loadings = {}
+    widths = model.bandwidths
     if feature.name == "pitch":
-        half_width, loadings = half_width / reading.spans, {PITCH: widths.pitch[:, None] * ones}
+        half_width, loadings = half_width / reading.spans, {PITCH: widths.pitch[:, None]}
     elif feature.along_rows:
         centre, span = _carried_over(columns, kernels, centre)
         loadings = {PITCH: widths.pitch[:, None] * (span / centre), feature.name: widths.allowance[:, None] / centre}
     else:
-        loadings = {feature.name: widths.across.get(feature.name, widths.across["body_width"])[:, None] * ones}
+        loadings = {feature.name: widths.across.get(feature.name, widths.across["body_width"])[:, None]}
     unknown = np.isnan(centre)
     loadings = {name: np.where(unknown, 0.0, loading) for name, loading in loadings.items()}
     if (shared := reading.shared) is not None:
         relative = shared.sd if shared.kind is SharedKind.SCALE else shared.sd * shared.coefficient / x
-        loadings[shared.group] = relative * ones
+        loadings[shared.group] = np.full((CLASSES, len(halves)), relative)
     middle, spread = np.sqrt(feature.low * feature.high), np.log(feature.high / feature.low) / np.sqrt(12)
     relative_variance = (half_width**2 / 3 + extra_u**2) / centre**2 + (reading.u**2 + W_MIN**2) / x**2
     return Line(

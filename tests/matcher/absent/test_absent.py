@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matcher.absent.density import UnderAbsent
+from matcher.absent.density import UnderAbsent, plausible_density
 from matcher.absent.em_fit import SMALLEST_PRESENT_SHARE, fit_absent
 from matcher.columns.build import build_columns
 from matcher.decision.posterior import posterior
@@ -16,6 +16,7 @@ from matcher.likelihood.likelihood import Likelihood, likelihood
 from matcher.observations import Of, Reduced, SharedError, SharedKind
 from tests.matcher.invented import invented_columns, invented_rows
 from tests.matcher.reference_model.absence import log_density, measured
+from tests.matcher.reference_model.intervals import log_uniform_density
 
 INVENTED = invented_columns(12)
 VAGUE_LANDS = replace(INVENTED.dimensions["land_span"], extra_u=np.full(len(INVENTED), 0.04))
@@ -57,6 +58,7 @@ CASES = {
     "with an exact count": [*dimensions(None), count(5, "contact_count", 20), count(6, "rows", 2)],
     "a count that no entry lists": [*dimensions(None), count(5, "contact_count", 26)],
     "one caliper's zero error": [*dimensions(ZERO), count(5, "contact_count", 20)],
+    "a zero error that moves readings by half": dimensions(replace(ZERO, coefficient=0.5)),
     "a scaled picture": [*dimensions(PICTURE), count(5, "contact_count", 20)],
     "an unscaled picture": [*dimensions(UNSCALED, 40.0), count(5, "contact_count", 20)],
     "one reading of an unscaled picture": [reading(0, "pitch", 20.0, UNSCALED), count(5, "contact_count", 20)],
@@ -119,6 +121,19 @@ def test_leaving_out_one_observation_gives_the_density_of_the_others(case: str) 
             expected = under_absent(likelihood(COLUMNS, others)).log_density if others else 0.0
             found = whole.log_density_without(weighed.without(part, place), dropped)
             assert found == pytest.approx(expected, abs=1e-6)
+
+
+@pytest.mark.parametrize("size", [0.05, 0.3, 5.0])
+def test_sizes_to_both_ends_of_the_plausible_range_are_plausible(size: float) -> None:
+    """A contact is 0.05 to 5 mm wide: log-uniform over a factor of 100."""
+    density = plausible_density(reading(0, "contact_width", size))
+    assert density == pytest.approx(1 / (size * math.log(100)), rel=1e-12)
+
+
+@pytest.mark.parametrize("size", [0.049, 5.01])
+def test_an_implausible_size_has_the_density_of_a_gross_error(size: float) -> None:
+    density = plausible_density(reading(0, "contact_width", size))
+    assert density == pytest.approx(log_uniform_density("contact_width", size), rel=1e-12)
 
 
 def test_the_density_of_a_length_integrates_to_one() -> None:
