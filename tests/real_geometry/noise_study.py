@@ -176,7 +176,7 @@ def _answer(catalogue: Catalogue, noise: Noise, specimen: Specimen, features: Se
     return Answer(
         listed=listed,
         right=listed and first == int(columns.geometry[half]),
-        first=float(np.exp(result.log_geometry[first])),
+        first=min(float(np.exp(result.log_geometry[first])), 1.0),
         absent=result.probability_absent,
         verdict=verdict_of(result),
     )

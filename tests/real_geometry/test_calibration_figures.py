@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from matcher.absent.em_fit import fit_absent
+from matcher.columns.build import build_columns
 from matcher.results import Verdict
+from tests.matcher.invented import invented_rows
 from tests.real_geometry.noise_study import Answer, Answers, specimens
-from tests.real_geometry.simulated.absence import Ratios, put_together
+from tests.real_geometry.simulated.absence import GONE, RULES, Ratios, batches, put_together, without
 from tests.real_geometry.simulated.calibration import Share, calibration_error, calibration_floor
+from tests.real_geometry.simulated.noises import NOISES
 
 
 def test_the_calibration_error_is_the_mean_gap_of_equal_count_bins() -> None:
@@ -133,3 +139,28 @@ def test_batches_are_put_together_in_order() -> None:
     joined = put_together([{("all", "series"): one}, {("all", "series"): two}])["all", "series"]
     assert joined.absent.tolist() == [1.0, 2.0]
     assert joined.series.tolist() == [1, 2]
+
+
+def test_the_rules_leave_out_a_series_or_its_twins_in_other_series_too() -> None:
+    """A series and a copy of it: each half has one twin in the copy, until that twin's height is another."""
+    rows, _ = invented_rows(1)
+    tried = rows[0]
+    copies = [replace(row, key=f"copy of {row.key}", series="copy") for row in rows]
+    columns = build_columns([*rows, *copies], [])
+    model = fit_absent(columns)
+    left = {rule: without(columns, model, 0, features)[0].prior_weight for rule, features in RULES.items()}
+    assert (left["series"] == GONE).tolist() == [True] * len(rows) + [False] * len(rows)
+    assert (left["and twins"] == GONE).tolist() == [True] * (len(rows) + 1) + [False] * (len(rows) - 1)
+    other = replace(tried.dimensions["height"], value=tried.dimensions["height"].value + 0.2)
+    copies[0] = replace(copies[0], dimensions={**tried.dimensions, "height": other})
+    taller = build_columns([*rows, *copies], [])
+    assert not np.any(without(taller, model, 0, RULES["and twins"])[0].prior_weight[len(rows) :] == GONE)
+
+
+def test_every_series_is_held_out_in_one_batch() -> None:
+    rows, _ = invented_rows(4)
+    parts = batches(rows, build_columns(rows, []), specimens=8)
+    assert sorted(int(number) for part in parts for number in part.series) == [0, 1, 2, 3]
+    found = put_together(part.ratios(NOISES["standing"]) for part in parts)
+    assert {rule for _, rule in found} == set(RULES)
+    assert all(len(result.absent) == len(result.present) == 8 for result in found.values())
