@@ -1,4 +1,4 @@
-"""What the feature table says of a feature: the fields of its entries, and the words that these fields use."""
+"""The fields of the feature table's entries, and the types of these fields."""
 
 from __future__ import annotations
 
@@ -48,10 +48,10 @@ class Direction(StrEnum):
 
 
 class ProfileRole(StrEnum):
-    """A feature's role in the profiles around which the *absent* hypothesis expects halves that nobody listed.
+    """A feature's role in the profiles around which the *absent* hypothesis expects unlisted halves.
 
-    Halves of one series that differ in it are different profiles. For a fitted one the catalogue itself tells how far
-    an absent half lies from a profile; all others are taken to lie as far off as the body width.
+    Halves of one series that differ in it are different profiles. For a fitted feature the catalogue itself shows how
+    far an absent half lies from a profile; all others are taken to lie as far off as the body width.
     """
 
     SHARED = "shared"
@@ -60,7 +60,7 @@ class ProfileRole(StrEnum):
 
 @dataclass(frozen=True)
 class Slip:
-    """One way a dimension is commonly taken wrong: another feature is measured in its place.
+    """A common mistake with a dimension: another feature is measured in its place.
 
     ``instead`` names the feature really measured. ``share`` is the part of the named slips it takes. ``words`` say
     what may have happened, where more is to be said than the name of the other feature.
@@ -73,7 +73,7 @@ class Slip:
 
 @dataclass(frozen=True)
 class Process:
-    """How closely parts keep a dimension where the drawing states no tolerance, mm.
+    """Process tolerance of a dimension where the drawing states no tolerance, mm.
 
     ``least`` is the half-width of small parts, ``above`` that of larger ones by the size above which it holds,
     ascending. ``coarse`` takes its place where the pitch is not known to be at most `FINE_PITCH`. ``shift`` is for

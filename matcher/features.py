@@ -493,7 +493,7 @@ _TABLE: tuple[Feature, ...] = (
         name="contact_layout",
         label="contacts opposite or staggered",
         kind=Kind.CATEGORY,
-        meaning="How the rows stand: contacts opposite each other, half a pitch apart, or tails to both sides in turn.",
+        meaning="How the rows are arranged: contacts opposite, half a pitch apart, or tails to both sides in turn.",
         how="Look along one contact across the rows.",
         synonyms=("stagger",),
         right_share=0.9,
@@ -658,14 +658,14 @@ PITCHES = tuple(f.name for f in _TABLE if f.is_pitch)
 
 COUNTS = tuple(f.name for f in _TABLE if f.kind is Kind.COUNT)
 ENTRY_COUNTS = tuple(name for name in COUNTS if not FEATURES[name].own_field)
-"""What the ``counts`` of an entry may hold."""
+"""Features that the ``counts`` of an entry may have."""
 
 CATEGORIES = tuple(f.name for f in _TABLE if f.kind in (Kind.CATEGORY, Kind.LABELS))
 ENTRY_CATEGORIES = tuple(name for name in CATEGORIES if not FEATURES[name].own_field)
-"""What the ``categories`` of an entry may hold."""
+"""Features that the ``categories`` of an entry may have."""
 
 CONSTRUCTION = tuple(f.name for f in _TABLE if f.construction)
 """Counts and categories in which halves of one construction agree."""
 
 ESSENTIAL = tuple(f.name for f in _TABLE if f.essential)
-"""Dimensions that tell halves apart at first sight."""
+"""Dimensions that distinguish halves at first sight."""

@@ -10,7 +10,7 @@ LARGEST_COUNT = 2000
 """Largest count: the likelihood of a bound on a count is summed up to it."""
 
 MAX_OBSERVATIONS = 200
-"""Most observations of one specimen: ten times what the feature table asks of a half, its mate and the pair."""
+"""Most observations of one specimen: ten times the number of features of a half, its mate and the pair."""
 
 MAX_READINGS = 1000
 """Most repeats of one reading, also in evidence: their scatter is known to 2 % by then (GUM E.4.3)."""

@@ -18,7 +18,7 @@ class Verdict(StrEnum):
 
 
 VERDICT_WORDS: Mapping[str, str] = {"identified": "identified", "shortlist": "not settled", "no_match": "no match"}
-"""What a verdict is called where it is told shortly."""
+"""Short names of the verdicts."""
 
 
 @dataclass(frozen=True, kw_only=True)

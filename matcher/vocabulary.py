@@ -1,4 +1,4 @@
-"""Words that people type: units of length, names of a category's values, and what was probably meant by another."""
+"""Words that people type: units of length, names of a category's values, and suggestions for unknown words."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ SPELLINGS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         PIXEL: ("pixel", "pixels"),
     }
 )
-"""Known units and what else people type for them; case does not matter."""
+"""Known units and their other spellings; case does not matter."""
 
 _CANONICAL = {word: unit for unit, words in SPELLINGS.items() for word in (unit, *words)}
 
@@ -39,7 +39,7 @@ def canonical_unit(text: str, *, field: str = "unit") -> str:
     Raises
     ------
     ObservationError
-        At ``field``, when nobody spells a known unit so; the remedy lists those known.
+        At ``field``, for an unknown unit; the remedy lists the known units.
     """
     unit = _CANONICAL.get(text.strip().lower()) if isinstance(text, str) else None
     if unit is None:
@@ -77,7 +77,7 @@ _YES_NO = ({"yes", "no"}, {True: "yes", False: "no"}, {"true": "yes", "y": "yes"
 
 
 def named_values(feature: Feature, value: object) -> tuple[str, ...]:
-    """The names given for a category, in the table's spelling where that is plain; empty for what is no name.
+    """The names given for a category, in the table's spelling where that is clear; empty for anything but names.
 
     One name or several (tuple, list, set); case, spaces and hyphens do not matter; truth values answer yes or no.
     """
@@ -122,7 +122,7 @@ def feature_remedy(name: object, among: Iterable[str] = tuple(FEATURES)) -> str:
 
 
 def remedy_for(known: Iterable[str], suggestion: str | None) -> str:
-    """Sentence that offers the suggestion, if any, and lists what is known."""
+    """Sentence with the suggestion, if any, and a list of the known words."""
     listed = f"known: {', '.join(known)}"
     return listed if suggestion is None else f"did you mean {suggestion!r}? ({listed})"
 

@@ -1,4 +1,4 @@
-"""Where the contacts of a half stand: mm from the centre of the contact field, the datum of every drawing."""
+"""The positions of the contacts of a half: mm from the centre of the contact field, the datum of every drawing."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Dimension lines: laid out around a drawing so that none runs into another, and written as SVG.
+"""Dimension lines: laid out around a drawing without overlaps, and written as SVG.
 
 A lane is a line parallel to the drawing's side; shorter dimensions stand nearer. Letters and lanes have their size in
 screen pixels, so the layout knows how many pixels a millimetre is shown with.

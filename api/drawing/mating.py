@@ -109,7 +109,7 @@ class MatedShape:
 
     @property
     def description(self) -> str:
-        """What a screen reader says."""
+        """The text for a screen reader."""
         if not self.stacked:
             return "They mate along the board of one of them; the distance between them is assumed."
         if not self.stack.known:

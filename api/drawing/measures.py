@@ -60,7 +60,7 @@ class Measure:
 
 
 def applies(sizes: Sizes, feature: str) -> bool:
-    """Whether such a half can have this dimension, as far as is known."""
+    """Whether this kind of half can have this dimension, as far as is known."""
     if FEATURES[feature].repeats:
         return (sizes.positions if FEATURES[feature].is_pitch else sizes.rows) > 1
     if feature == "bank_gap":

@@ -99,7 +99,7 @@ def _cell(sizes: Sizes, paper: tuple[float, float], with_lands: bool) -> Cell:
 
 
 def _figures(sizes: Sizes) -> str:
-    """Pitch and body, if they are known: what can be checked on the print."""
+    """Pitch and body, if known: the sizes that can be checked on the print."""
     said = [f"pitch {sizes.mm('pitch'):g}"] if sizes.known("pitch") else []
     if sizes.known("body_length", "body_width"):
         said.append(f"body {sizes.mm('body_length'):g} × {sizes.mm('body_width'):g}")

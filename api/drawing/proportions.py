@@ -1,4 +1,4 @@
-"""Usual proportions for what is not known of a half, so that the drawing has a shape. They are never shown as figures.
+"""Usual proportions for unknown sizes of a half, so that the drawing has a shape. They are never shown as figures.
 
 The factors are common practice, no source: the middle of what such parts usually have.
 """
@@ -68,7 +68,7 @@ SLIMMEST = 0.2
 
 
 def proportions(given: Sizes) -> dict[str, float]:
-    """Every dimension of such a half, mm; known ones keep their value."""
+    """Every dimension of the half, mm; known ones keep their value."""
     known = _known(given)
     pitch = known.get("pitch") or _pitch(given)
     gap = known.get("bank_gap", BANK_GAP * pitch)

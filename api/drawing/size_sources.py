@@ -1,4 +1,4 @@
-"""Where the sizes of a half come from: an entry or observations, and usual proportions for the rest."""
+"""The sizes of a half from an entry or observations, and usual proportions for the rest."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ def make_sizes(
     categories: Mapping[str, frozenset[str]] | None = None,
     counted: bool = True,
 ) -> Sizes:
-    """Sizes from whatever is known, the rest from proportions; raises DrawingError for what cannot be drawn.
+    """Sizes from known values, the rest from proportions; raises DrawingError for sizes that cannot be drawn.
 
     ``counted`` False: ``row_contacts`` is a guess (only the rows were counted).
     """

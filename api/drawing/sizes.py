@@ -10,7 +10,7 @@ from types import MappingProxyType
 
 
 class Source(StrEnum):
-    """Where a length comes from."""
+    """The origin of a length."""
 
     STATED = "stated"
     MEASURED = "measured"
@@ -36,7 +36,7 @@ class Length:
 
 @dataclass(frozen=True, kw_only=True)
 class Sizes:
-    """Everything a drawing of one half needs.
+    """All data for a drawing of one half.
 
     Attributes
     ----------

@@ -28,7 +28,7 @@ def escape(text: str) -> str:
 
 
 def number(value: float) -> str:
-    """A coordinate in mm; DrawingError for what is no number."""
+    """A coordinate in mm; DrawingError for anything that is not a number."""
     if not math.isfinite(value):
         raise DrawingError(
             f"a coordinate came out as {value}", field="drawing", value=value, remedy="check the sizes entered"

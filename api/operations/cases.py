@@ -117,7 +117,7 @@ def revise(task: Task, body: RankedSpecimen) -> CaseOut:
 
 
 def _own_case(task: Task, *, maintained: bool = False) -> Case:
-    """The case, if it may be changed. Raises the error of a case that is hidden or somebody else's first, then that of
+    """The case, if it may be changed. Raises the error of a case that is hidden or another person's first, then that of
     one that has changed since it was read."""
     found = lifecycle.own_case(task.session, task.act, task.key, maintained=maintained)
     task.require_unchanged()
@@ -164,7 +164,7 @@ def _comment_out(task: Task, document: DocumentRecord, judged: Judged | None) ->
 
 
 def chosen(before: Beforehand, body: AcceptIn) -> lifecycle.Choice:
-    """What is accepted. Raises ApiError if the catalogue does not have the half, and the refusal if the observations
+    """The accepted half. Raises ApiError if the catalogue does not have the half, and the refusal if the observations
     are to become evidence and the person may not give evidence."""
     snapshot = before.source.current()
     require_half(snapshot, body.half)

@@ -41,7 +41,7 @@ _DAMAGED = (
     zlib.error,
     UserWarning,
 )
-"""What Pillow raises for damaged data: its readers have no class of errors of their own. Broken metadata only cause a
+"""Exceptions of Pillow for damaged data: its readers have no error class of their own. Broken metadata only cause a
 warning; where warnings are errors, such a picture counts as damaged too."""
 
 _SIGNATURE, _FRAME = 8, 12

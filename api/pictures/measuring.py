@@ -183,7 +183,7 @@ def _places(results: Sequence[PictureResult], request: asked.MeasureRequest) -> 
 
 def budgets(found: ReadingsResult, seen: frozenset[int], source: str) -> tuple[answers.Measured, ...]:
     """Each length with its budget. ``source`` names the cause of the own uncertainty of the observations ``seen`` in a
-    picture: nobody stated it."""
+    picture, since no person stated it."""
     return tuple(_measured(each, source if seen & set(each.indices) else STATED) for each in found.measured)
 
 

@@ -74,7 +74,7 @@ class Candidate(Out):
 
     rank: int
     probability: float
-    origin: Origin = Field(description="inferred: nobody listed this variant; it follows from its series.")
+    origin: Origin = Field(description="inferred: this variant is not listed; it follows from its series.")
     half: HalfRef
     fit_p_value: float | None = Field(
         description="Goodness of fit: how often parts of this half would fit as badly as this or worse."

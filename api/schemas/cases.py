@@ -134,7 +134,7 @@ class CommentOut(Out):
     added_at: str
     text: str
     half: str | None
-    revision: int | None = Field(description="Of the half when it was suggested; null: nobody listed it.")
+    revision: int | None = Field(description="Of the half when it was suggested; null: it is not listed.")
     judged: Judged | None
     etag: str | None = None
 

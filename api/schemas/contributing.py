@@ -107,7 +107,7 @@ class ReviewOut(ReviewedOut):
 
 
 class ContributedOut(Out):
-    """What was added. `added` and `unchanged` are counts by record; a change of the entry needs `etag`."""
+    """The added entries. `added` and `unchanged` are counts by record; a change of the entry needs `etag`."""
 
     record: str
     key: str

@@ -38,7 +38,7 @@ MAX_REPEATS = 100
 takes more (`matcher.observations.MAX_READINGS`), since stored evidence may hold more."""
 
 MAX_CANDIDATES = 100
-"""Most candidates in one answer: nobody reads further."""
+"""Most candidates in one answer: people do not read further."""
 
 MAX_SPANS = 1000
 """Most gaps over which a pitch can be measured: no row is longer."""
@@ -65,7 +65,7 @@ def _feature_field(*kinds: Kind) -> Any:
     """The field ``feature`` of one kind of observation: the names of features and their exact meanings."""
     features = _listed(kinds)
     return Field(
-        description="What was observed.\n\n" + "\n".join(_meaning(feature) for feature in features),
+        description="The observed feature.\n\n" + "\n".join(_meaning(feature) for feature in features),
         json_schema_extra={"enum": [feature.name for feature in features]},
     )
 

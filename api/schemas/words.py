@@ -13,8 +13,8 @@ NOT_HERE = "not in this catalogue"
 BASIS_WORDS: Mapping[str, str] = {
     "maker": "its maker says so",
     "other_maker": "another maker says so",
-    "trial_fit": "somebody tried it",
-    "inferred": "nobody said so: it follows from the sizes",
+    "trial_fit": "by a trial fit",
+    "inferred": "no source: inferred from the sizes",
 }
 """Who says that two halves mate."""
 
@@ -32,7 +32,7 @@ CONTACT_CAUTIONS: Mapping[str, str] = {
     "rows_swapped": "The rows change places: contact 1 of one row meets contact 1 of the other row.",
     "reversed": "The last contact meets the first. A board wired for one to one is fed backwards.",
     "listed": "Contact by contact, as listed here; do not take it for one to one.",
-    "unknown": "Nobody said which contact meets which. Trace both boards before power is applied.",
+    "unknown": "No source says which contact meets which. Trace both boards before power is applied.",
 }
 """What to note before power is applied."""
 

@@ -58,7 +58,7 @@ def session_token(method: str, headers: Mapping[str, str], cookies: Mapping[str,
 
 
 def who_asks(request: Request, catalogue: CatalogueDep, bearer: BearerDep) -> Who:
-    """Who makes the request; `ANYBODY` without a token. The policy decides what a bad token may do."""
+    """The person who makes the request; `ANYBODY` without a token. The policy decides what a bad token may do."""
     cookie = session_token(request.method, request.headers, request.cookies)
     secret = bearer.credentials if bearer is not None else cookie
     if secret is None:

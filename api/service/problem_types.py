@@ -52,7 +52,7 @@ _TABLE = (
         title="This is not allowed",
         status=403,
         meaning="The token is valid, but the contributor's role or the token's scopes do not allow this, or the record "
-        "belongs to somebody else.",
+        "belongs to another person.",
         remedy="Each entry of errors says what is missing.",
     ),
     ProblemType(
@@ -64,10 +64,10 @@ _TABLE = (
     ),
     ProblemType(
         name="own-evidence",
-        title="Evidence must come from somebody else",
+        title="Evidence must come from another person",
         status=403,
         meaning="The author of an entry's values cannot confirm them by a measurement.",
-        remedy="Ask somebody else to measure the part, or cite a drawing if there is one.",
+        remedy="Ask another person to measure the part, or cite a drawing if there is one.",
     ),
     ProblemType(
         name="not-found",

@@ -26,7 +26,7 @@ class Role(StrEnum):
 
 
 class Scope(StrEnum):
-    """What a token allows at most; the contributor's role limits it as well."""
+    """The most that a token allows; the contributor's role limits it as well."""
 
     CONTRIBUTE = "contribute"
     EVIDENCE = "evidence"
@@ -51,8 +51,8 @@ def usable_scopes(role: Role) -> tuple[Scope, ...]:
 
 @dataclass(frozen=True, kw_only=True)
 class Who:
-    """Who asks. ``name`` is the contributor's (empty: unknown), ``token`` the token's number, ``told`` since when and
-    why the token or its contributor is not active."""
+    """The person who asks. ``name`` is the contributor's (empty: unknown), ``token`` the token's number, ``told`` since
+    when and why the token or its contributor is not active."""
 
     role: Role = Role.READER
     name: str = ""
@@ -63,7 +63,7 @@ class Who:
 
 
 ANYBODY = Who()
-"""Somebody without a token."""
+"""A person without a token."""
 
 THE_OPERATOR = Who(role=Role.OPERATOR, name=OPERATOR, scopes=frozenset(Scope))
 """The operator, who has access to the database."""
@@ -71,7 +71,7 @@ THE_OPERATOR = Who(role=Role.OPERATOR, name=OPERATOR, scopes=frozenset(Scope))
 
 @dataclass(frozen=True, kw_only=True)
 class About:
-    """What a permission is needed for: the ``owner`` of a token, the ``scopes`` of a token to be made, or the
+    """The object of a permission: the ``owner`` of a token, the ``scopes`` of a token to be made, or the
     ``person`` whose role or suspension is to change. People are given by name."""
 
     owner: str | None = None
@@ -81,7 +81,7 @@ class About:
 
 @dataclass(frozen=True, kw_only=True)
 class Refusal:
-    """Why something is refused, and what to do instead. ``value`` is what was missing or in the way."""
+    """The reason for a refusal, and the remedy. ``value`` is the missing or conflicting value."""
 
     message: str
     remedy: str

@@ -51,7 +51,7 @@ _WITH_OWNER = (
 
 @dataclass(frozen=True, kw_only=True)
 class Token:
-    """What is stored about a token. ``id`` is its number, ``start`` its first characters, ``state`` its present state;
+    """Stored facts about a token. ``id`` is its number, ``start`` its first characters, ``state`` its present state;
     moments as `catalog.model.timestamps` writes them, ``last_used_at`` to the hour."""
 
     id: int
@@ -152,7 +152,7 @@ def revoke(session: Session, act: Act, number: int) -> Token:
 
 
 def verify(session: Session, secret: str, at: str) -> Verified:
-    """Who shows this token ``at`` a moment; their ``state`` tells whether it is valid.
+    """The person who uses this token ``at`` a time; their ``state`` says whether it is valid.
 
     It is looked up by its digest, so that the response time reveals nothing about existing tokens.
     """

@@ -40,7 +40,7 @@ def save(session: Session, act: Act, specimen: Specimen, summary: Summary, *, pr
 
 
 def own_case(session: Session, act: Act, key: str, *, maintained: bool = False) -> Case:
-    """The case of this key for whoever may change it: its author, and where ``maintained`` maintainers.
+    """The case of this key for people who may change it: its author and, if ``maintained``, maintainers.
 
     Raises NotFoundError if it cannot be seen, ForbiddenError.
     """
@@ -84,7 +84,7 @@ def require_open(case: Case) -> None:
 
 
 def withdraw(session: Session, act: Act, case: Case) -> DocumentRecord:
-    """Withdraw a case from the list; whoever has its key can still read it. Raises EntryError if it is withdrawn."""
+    """Withdraw a case from the list; people with its key can still read it. Raises EntryError if it is withdrawn."""
     if case.document.state == WITHDRAWN:
         raise EntryError(
             "this case is withdrawn already", field="state", value=WITHDRAWN, remedy="There is nothing left to do"

@@ -1,4 +1,4 @@
-"""Cases read from the catalogue: one by its key for whoever may see it, and the lists, which show no private ones."""
+"""Cases read from the catalogue: one case by its key for people who may see it, and lists without private cases."""
 
 from __future__ import annotations
 
@@ -58,8 +58,8 @@ def get_case(session: Session, key: str, seen_by: Seer) -> Case:
     """The case of this key. Raises NotFoundError, with the same message for an unknown key and for a case that must not
     be seen.
 
-    A private case is seen by whoever has its key. Once it was public its key is no longer secret: if it becomes private
-    again, only its author and maintainers see it.
+    A private case can be seen by anyone with its key. Once it was public, its key is no longer secret: if it becomes
+    private again, only its author and maintainers see it.
     """
     found = _cases(session, _both().where(_Specimen.key == key))
     hidden = found and found[0].document.private and not _inner(found[0].document, seen_by)
@@ -134,7 +134,7 @@ def public_cases(
 
 
 def own_cases(session: Session, author: str) -> list[Case]:
-    """All cases of one author, whatever their state, private ones too, oldest first."""
+    """All cases of one author in any state, including private ones, oldest first."""
     return _cases(session, _both().where(_Specimen.author == author).order_by(_Specimen.id))
 
 

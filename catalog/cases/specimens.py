@@ -1,4 +1,4 @@
-"""What a case consists of, as it is stored: the specimen, comments on it, its solution and its last answer in short.
+"""The stored parts of a case: the specimen, comments on it, its solution and a summary of its last answer.
 
 All are documents with revisions. A specimen's observations, and the points clicked in its pictures, are kept in the
 form in which the interface takes and checks them; here only their size is limited. Photos are never kept.
@@ -18,8 +18,8 @@ from catalog.model.text_fields import Line, Passage, Remark, plain_line
 from matcher.observations import MAX_OBSERVATIONS
 
 SPECIMEN, COMMENT, CASE_ANSWER = "specimen", "comment", "case_answer"
-"""Records of the documents. The answer is apart from the specimen: what the catalogue makes of a case is no revision of
-what its author said."""
+"""Records of the documents. The answer is separate from the specimen: a new answer of the catalogue is not a revision
+of its author's text."""
 
 OPEN, SOLVED, WITHDRAWN = "open", "solved", "withdrawn"
 """States of a specimen."""
@@ -28,7 +28,7 @@ SAME, CHANGED = "same", "changed"
 """States of an answer: unchanged since the author last wrote, or changed."""
 
 MOST_COMMENTS = 500
-"""Most comments on one case: they are read all at once, and nobody reads more."""
+"""Most comments on one case: they are all read at once, and people do not read more."""
 
 LONGEST_JSON = 200_000
 """Most characters of a specimen's observations and points together, as JSON. A part with ten pictures, two rows of 60
@@ -85,7 +85,7 @@ class Solution(Entry):
 
 
 class Specimen(Entry):
-    """What was observed of one part, in the form of an identification, and the points clicked in its pictures."""
+    """The observations of one part, in the form of an identification, and the points clicked in its pictures."""
 
     record: Literal["specimen"] = "specimen"
     title: Line
@@ -102,7 +102,7 @@ class Specimen(Entry):
 
 
 class Comment(Entry):
-    """What somebody says to a case; a suggestion names a ``half``, at the ``revision`` seen (None: it is not listed),
+    """A person's comment on a case; a suggestion names a ``half``, at the ``revision`` seen (None: it is not listed),
     and ``text`` gives the reason."""
 
     record: Literal["comment"] = "comment"

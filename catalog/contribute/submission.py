@@ -175,7 +175,7 @@ def check_confirmation(confirmation: Confirmation, entry: Assessed, actor: str) 
             f"the present figures are {entry.author}'s own, and nobody can confirm their own by measuring or fitting",
             field="basis",
             value=confirmation.basis,
-            remedy="Ask somebody else to measure a part, or correct the figures instead",
+            remedy="Ask another person to measure a part, or correct the figures instead",
         )
     if tried is not None:
         _check_fit(confirmation, entry.key, tried)

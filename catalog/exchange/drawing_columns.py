@@ -40,7 +40,7 @@ _WORDS = re.compile(r"[\s()\[\]]+")
 
 
 class Drawing(Entry):
-    """What a drawing states outside its table.
+    """Facts stated on a drawing outside its table.
 
     ``part_number`` and ``order_codes`` are patterns as in `KindLaw`. ``size`` is the meaning of the first column if its
     header does not say it, ``unit`` is the unit of columns without one, and ``pitch`` (mm) is for tables without a

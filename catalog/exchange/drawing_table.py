@@ -32,7 +32,7 @@ SLOPE_DIGITS = 9
 
 @dataclass(frozen=True, kw_only=True)
 class Residual:
-    """A number of the table and the one that the law gives, mm; ``line`` is its line in the pasted text."""
+    """A number of the table and the value of the law, mm; ``line`` is its line in the pasted text."""
 
     line: int
     positions: int

@@ -37,7 +37,7 @@ Compared with the words in 5,110 real names: 7 % of the sideways ones lie within
 
 @dataclass(frozen=True, kw_only=True)
 class Body:
-    """Extent of the moulding, mm: ``box`` in (along the rows, across them).
+    """Extent of the moulded housing, mm: ``box`` in (along the rows, across them).
 
     ``overall_length`` is known where metal is drawn, or may be drawn, beyond the plastic; ``doubtful`` says that hold-
     downs may be counted in ``length``. ``orientation`` lists what is possible from the body's place over the lands.

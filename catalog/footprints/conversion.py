@@ -15,10 +15,10 @@ DOUBTFUL_LENGTH = "the drawn outline extends over the hold-down lands and may in
 
 
 def half_of(footprint: Footprint, *, along_y: bool | None = None) -> Half:
-    """The half that a footprint is made for; raises UnusableFootprint with the reason if there is none.
+    """The half that belongs to a footprint; raises UnusableFootprint with the reason if there is none.
 
-    ``along_y`` tells how the rows run where the lands do not (see `lands.read_lands`). The series is the name itself
-    until `catalog.model.part_number_patterns.group` finds the family.
+    ``along_y`` says how the rows run where the lands do not show it (see `lands.read_lands`). The series is the name
+    itself until `catalog.model.part_number_patterns.group` finds the family.
     """
     name = " ".join(footprint.name.split())
     if not name or len(name) > LONGEST_LINE:

@@ -24,7 +24,7 @@ SUFFIX = ".kicad_mod"
 
 
 def import_folders(paths: Sequence[Path | str], progress: Callable[[int, int], None] | None = None) -> FootprintImport:
-    """Read the footprint files of several folders as one collection: series and matings may reach across folders.
+    """Read the footprint files of several folders as one collection: series and matings may span folders.
 
     Parameters
     ----------

@@ -24,7 +24,7 @@ FARTHEST = 500.0
 """Largest coordinate or size in mm; beyond it the file is not in millimetres or is not a connector."""
 
 Expression: TypeAlias = "list[str | Expression]"
-"""What stands between two brackets: words, quoted or not, and expressions."""
+"""The content between two brackets: words, quoted or not, and expressions."""
 
 _TOKEN = re.compile(
     r"""
@@ -36,7 +36,7 @@ _TOKEN = re.compile(
     """,
     re.VERBOSE | re.DOTALL,
 )
-"""Each alternative takes what it can and gives nothing back, so that no text takes longer than its length allows."""
+"""Every alternative is possessive (no backtracking), so parsing time is proportional to the length of the text."""
 
 _WORD = re.compile(r'"([^"]*)"|([^\s"]+)')
 _ESCAPED = re.compile(r"\\(.)", re.DOTALL)
@@ -100,7 +100,7 @@ class Box:
 
 @dataclass(frozen=True, kw_only=True)
 class Pad:
-    """One land or hole: (x, y) is its centre, ``box`` its copper, ``back`` tells that it is only on the back of the
+    """One land or hole: (x, y) is its centre, ``box`` its copper, ``back`` says that it is only on the back of the
     board.
 
     ``kind`` is smd, thru_hole, connect (a bare land, no solder) or np_thru_hole (no copper).
@@ -170,7 +170,7 @@ def parse_footprint(text: str) -> Footprint:
 
 
 def _tree(text: str) -> Expression:
-    """The one expression that the text holds."""
+    """The single expression in the text."""
     if not text.strip():
         raise UnusableFootprint("empty")
     here: Expression = []

@@ -1,4 +1,4 @@
-"""What a footprint's lands tell about the contacts: rows, positions, pitch, spans, hold-downs and pegs.
+"""Facts about the contacts from a footprint's lands: rows, positions, pitch, spans, hold-downs and pegs.
 
 Coordinates are along the rows (u) and across them (v); a footprint whose rows run along y is turned first.
 """
@@ -78,7 +78,7 @@ class Layout:
 
     @classmethod
     def of(cls, rows: Sequence[Sequence[Site]], contacts: int, facts: NameFacts) -> Layout:
-        """Layout of rows of lands that carry so many contacts; the name may state fewer rows of contacts."""
+        """Layout of rows of lands with that many contacts; the name may state fewer rows of contacts."""
         places = [_places(row) for row in rows]
         centres = [float(np.median([site.v for site in row])) for row in rows]
         spacing = round(float(np.median(np.diff(centres))), 4) if len(rows) > 1 else None
@@ -139,7 +139,7 @@ def _places(row: Sequence[Site]) -> list[float]:
 
 
 def _stagger(places: Sequence[Sequence[float]]) -> str | None:
-    """Whether neighbouring rows stand half a pitch apart (a quarter to three quarters of it)."""
+    """Whether neighbouring rows are shifted by half a pitch (a quarter to three quarters of it)."""
     pitch = pitch_of(places)
     if pitch is None:
         return None if places[0][0] != places[1][0] else "aligned"
@@ -197,7 +197,7 @@ TOUCHING = 0.01
 class Lands:
     """Rows and lands, mm; None where a number does not exist.
 
-    ``turned`` tells that x and y were exchanged. ``signal`` is the extent of the signal lands and ``centre_span`` that
+    ``turned`` says that x and y were exchanged. ``signal`` is the extent of the signal lands and ``centre_span`` that
     of their centres along the rows, ``hold_downs`` the extent of each hold-down conductor, all in (u, v).
     """
 

@@ -1,4 +1,4 @@
-"""What a footprint's name states: rows, positions, pitch, direction, kind. The rest of a name is ignored."""
+"""Facts stated in a footprint's name: rows, positions, pitch, direction, kind. The rest of a name is ignored."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ KIND_WORDS = {
     "female": "receptacle",
     "socket": "receptacle",
 }
-"""What the trade's words usually mean; a name with words for both kinds states no kind.
+"""The usual meaning of the trade's words; a name with words for both kinds states no kind.
 
 "Header" alone states none either: a shrouded header surrounds its mate.
 """
@@ -67,7 +67,7 @@ def _only(found: set[str]) -> str | None:
 
 
 def name_facts(name: str) -> NameFacts:
-    """Read a name. A grid like 2x10 counts only when it stands there once."""
+    """Read a name. A grid like 2x10 counts only if it occurs once."""
     grids = _GRID.findall(name)
     pitch = _PITCH.search(name)
     spoken = words(name)

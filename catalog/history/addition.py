@@ -58,7 +58,7 @@ class _Batch:
                 self._put(_Given(entry=member, index=index, from_law=True))
 
     def _put(self, given: _Given) -> None:
-        """An entry may be repeated. One that is given itself takes precedence over the one that a law makes."""
+        """An entry may be repeated. An entry given directly takes precedence over the same entry made by a law."""
         kept, key = self.given[given.entry.record], given.entry.key
         earlier = kept.setdefault(key, given)
         if earlier.from_law != given.from_law:

@@ -24,7 +24,7 @@ from catalog.records.read_models import AnyRecord, HalfRecord, MatingRecord, Ser
 class Changed:
     """Result of a change: the entry's new revision, and for a series the keys of its changed and added members.
 
-    The new laws no longer make the members in ``left_over``; they stay listed until somebody withdraws them. Members in
+    The new laws no longer make the members in ``left_over``; they stay listed until they are withdrawn. Members in
     ``by_hand`` were corrected individually and no longer follow the laws.
     """
 

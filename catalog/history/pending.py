@@ -1,4 +1,4 @@
-"""Pending changes: changes that remove something wait, visible to everybody, before they are carried out.
+"""Pending changes: changes that remove something wait, visible to everyone, before they are carried out.
 
 Withdrawing, merging and changing the figures of a confirmed entry wait for `DELAY`; a maintainer may carry them out
 earlier or stop them. A change lapses if its entry changes in the meantime.

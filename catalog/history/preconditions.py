@@ -1,4 +1,4 @@
-"""Preconditions (ETag and If-Match): a change must not overwrite what somebody else changed in the meantime."""
+"""Preconditions (ETag and If-Match): a change must not overwrite a change made by another person in the meantime."""
 
 from __future__ import annotations
 

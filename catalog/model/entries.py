@@ -300,7 +300,7 @@ class KindLaw(Entry):
     order_codes: tuple[Line, ...] = ()
 
     def positions(self, contacts: int) -> int:
-        """Positions per row of a half with so many contacts."""
+        """Positions per row of a half with that many contacts."""
         return -(-(contacts + len(self.blocked)) // self.rows)
 
     @property
@@ -394,7 +394,7 @@ ENTRY: TypeAdapter[AnyEntry] = TypeAdapter(AnyEntry)
 
 
 def document(entry: AnyEntry) -> dict[str, Any]:
-    """The entry as JSON, as it is stored, journalled and exchanged: default values are left out."""
+    """The entry as JSON for storage, journal and exchange: default values are left out."""
     return {"record": entry.record, **entry.model_dump(mode="json", exclude_defaults=True)}
 
 

@@ -37,7 +37,7 @@ class EntryState:
     """The state of an entry.
 
     ``state`` is listed, withdrawn or merged (into ``successor``). ``from_law``: it was made by the laws of its series.
-    ``stated`` False: nobody described this series, only its halves name it. ``clean``: the machine review found nothing
+    ``stated`` False: this series is not described; only its halves name it. ``clean``: the machine review found nothing
     wrong.
     """
 

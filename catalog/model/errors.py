@@ -38,7 +38,7 @@ class SchemaError(CatalogueError):
 
 
 class LockedError(CatalogueError):
-    """Somebody else was writing for longer than the program waits."""
+    """Another process was writing for longer than the program waits."""
 
 
 class ReadOnlyError(CatalogueError):
@@ -74,7 +74,7 @@ class UnauthorisedError(CatalogueError):
 
 
 class ForbiddenError(CatalogueError):
-    """The person's role or the token's scopes do not permit this, or it belongs to somebody else."""
+    """The person's role or the token's scopes do not permit this, or it belongs to another person."""
 
 
 class SuspendedError(CatalogueError):
@@ -82,7 +82,7 @@ class SuspendedError(CatalogueError):
 
 
 class OwnEvidenceError(CatalogueError):
-    """Evidence about an entry must come from somebody other than its author."""
+    """Evidence about an entry must come from a person other than its author."""
 
 
 class FileError(CatalogueError):

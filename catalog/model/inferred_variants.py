@@ -1,4 +1,4 @@
-"""Halves that nobody listed but that a series probably has: other contact counts, by its stated or fitted laws.
+"""Unlisted halves that a series probably has: other contact counts, by its stated or fitted laws.
 
 They take part in the ranking, marked as inferred, with a tenth of a listed half's prior. Their dimensions have the
 uncertainty of the law.
@@ -47,7 +47,7 @@ InferredBy = Literal["stated law", "fitted law"]
 
 @dataclass(frozen=True, kw_only=True)
 class InferredHalf:
-    """A half that nobody listed. ``extra_u`` of its dimensions is the law's uncertainty; it was inferred from so many
+    """An unlisted half. ``extra_u`` of its dimensions is the law's uncertainty; it was inferred from that many
     listed ``siblings``."""
 
     half: Half

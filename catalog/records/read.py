@@ -20,7 +20,7 @@ from catalog.records.read_models import AnyRecord, BetterKnown, HalfRecord, Mati
 
 R = TypeVar("R")
 Keys = Iterable[str] | None
-"""Keys of the entries to read, whatever their state; None: all that are listed."""
+"""Keys of the entries to read, in any state; None: all listed entries."""
 
 _STANDING = ("revision", "substance_revision", "author", "changed_at", "clean", "state", "successor")
 _OWN = {"series": ("stated",), "half": ("series", "from_law"), "mating": ("from_law",)}
@@ -115,12 +115,12 @@ _LOADERS: Mapping[str, Callable[[Session, Keys], Sequence[AnyRecord]]] = {
 
 
 def get_records(session: Session, record: str, keys: Iterable[str]) -> dict[str, AnyRecord]:
-    """Those of the entries that exist, by key, whatever their state."""
+    """The existing entries among these, by key, in any state."""
     return {each.content.key: each for each in _LOADERS[record](session, keys)}
 
 
 def records_at(session: Session, places: Collection[Place]) -> dict[Place, AnyRecord]:
-    """Those of the entries that exist, by record and key, whatever their state."""
+    """The existing entries among these, by record and key, in any state."""
     wanted = {record: [key for kind, key in places if kind == record] for record in ENTRIES}
     return {
         (record, key): found
@@ -130,7 +130,7 @@ def records_at(session: Session, places: Collection[Place]) -> dict[Place, AnyRe
 
 
 def get_record(session: Session, record: str, key: str) -> AnyRecord:
-    """An entry as it is now, whatever its state; raises NotFoundError."""
+    """An entry as it is now, in any state; raises NotFoundError."""
     return only(_LOADERS[record](session, [key]), record, key)
 
 
@@ -150,7 +150,7 @@ def only(found: Sequence[R], record: str, key: str) -> R:
 
 
 def contents(session: Session, record: str, keys: Iterable[str]) -> dict[str, Any]:
-    """The content of those of the entries that exist, by key, without their state and evidence."""
+    """The content of the existing entries among these, by key, without their state and evidence."""
     rows = _rows(session, record, keys, ())
     return dict(zip((row.key for row in rows), _documents(record, rows), strict=True))
 

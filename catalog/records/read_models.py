@@ -53,7 +53,7 @@ class BetterKnown(BaseModel):
 
 
 class HalfRecord(Record):
-    """A half as it is now. ``origin`` inferred: nobody listed it, it follows from its series.
+    """A half as it is now. ``origin`` inferred: it is not listed but follows from its series.
 
     ``from_law``: the stated laws of its series made it. For an inferred half, ``inferred_by`` is the kind of law, and
     ``siblings`` the number of listed halves from which it was inferred.
@@ -75,7 +75,7 @@ class HalfRecord(Record):
 
 
 class SeriesRecord(Record):
-    """A series as it is now. ``stated`` False: nobody described it, only its halves name it."""
+    """A series as it is now. ``stated`` False: it is not described; only its halves name it."""
 
     key: str
     series: Series

@@ -1,4 +1,4 @@
-"""Impossible geometry: what cannot be true of one half, whatever its series says."""
+"""Impossible geometry: contradictions within one half, independent of its series."""
 
 from __future__ import annotations
 

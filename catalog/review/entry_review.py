@@ -198,7 +198,7 @@ def _contradicted(series: Series, siblings: tuple[Half, ...]) -> Iterator[Findin
 
 
 def _grouped(found: Iterable[tuple[str, Finding]], total: int, what: str) -> Iterator[Finding]:
-    """One finding per code and law: the worst one, and how many it stands for."""
+    """One finding per code and law: the worst, and the number of findings it represents."""
     groups: dict[tuple[Code, str], list[Finding]] = defaultdict(list)
     for path, finding in found:
         groups[finding.code, path].append(finding)

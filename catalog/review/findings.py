@@ -1,4 +1,4 @@
-"""What the machine review finds: one thing about one field, how bad it is, and what to do about it."""
+"""A finding of the machine review: one fault of one field, its severity, and the remedy."""
 
 from __future__ import annotations
 

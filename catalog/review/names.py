@@ -13,7 +13,7 @@ from catalog.model.text_fields import comparable
 _PLATING = ("au", "sn", "ag", "ni", "gf", "g", "s", "f", "e", "lf", "pb", "pbf", "rohs")
 _PACKING = ("tr", "t", "r", "te", "reel", "tape", "cut", "ct", "box", "bulk", "bag", "tray", "tube", "cap", "peg")
 PACKING_WORDS = frozenset((*_PLATING, *_PACKING))
-"""Words behind a part number that stand for plating, lead-free, cap, tape or packing. Common practice, no source."""
+"""Words after a part number for plating, lead-free, cap, tape or packaging. Common practice, no source."""
 
 MOST_PACKING_WORDS = 3
 """Most words that are removed: removing more would destroy the number itself."""
@@ -41,7 +41,7 @@ def stem(text: str) -> str:
 
 
 def names_of(half: Half) -> tuple[str, ...]:
-    """Part number and order codes: what the half is sold under."""
+    """Part number and order codes: the names under which the half is sold."""
     return (half.part_number, *half.order_codes)
 
 

@@ -92,7 +92,7 @@ def _may_be_same(wanted: Sequence[float], found: Sequence[float], pitch: float) 
 
 
 def _near(rows: int, pitch: float, counts: Sequence[int]) -> Select[Any]:
-    """Key, contacts, body length and body width of halves with so many rows and one of these counts of contacts."""
+    """Key, contacts, body length and body width of halves with that many rows and one of these counts of contacts."""
     return _listed(HalfTable.key, HalfTable.contact_count, HalfTable.body_length, HalfTable.body_width).where(
         HalfTable.rows == rows,
         HalfTable.contact_count.in_(counts),

@@ -32,7 +32,7 @@ class Neighbours:
 
 
 def among(entry: AnyEntry, halves: Iterable[Half], series: Series | None = None) -> Neighbours:
-    """Those of these halves that are neighbours of the entry; the halves of a series are looked up one by one."""
+    """The halves among these that are neighbours of the entry; the halves of a series are looked up one by one."""
     known = list(halves)
     if isinstance(entry, Mating):
         mates = {half.key: half for half in known if half.key in (entry.half, entry.other)}

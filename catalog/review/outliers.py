@@ -54,7 +54,7 @@ Expectations = Mapping[str, Expected]
 
 
 def expectations(half: Half, around: Neighbours) -> Expectations:
-    """What the series' law gives for each of the half's dimensions; empty if there is no law."""
+    """The value of the series' law for each of the half's dimensions; empty if there is no law."""
     stated = list(_by_stated_laws(half, around.series)) if around.series is not None else []
     laws = stated or list(_by_siblings(half, around.siblings))
     return min(laws, key=lambda law: misfit(half, law)) if laws else {}

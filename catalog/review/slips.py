@@ -18,7 +18,7 @@ from matcher.vocabulary import MM_PER_UNIT
 _INCH, _MIL, _MICROMETRE = MM_PER_UNIT["in"], MM_PER_UNIT["mil"], MM_PER_UNIT["um"]
 
 INCH_FACTORS: Mapping[float, str] = MappingProxyType({_INCH: "in", 1.0 / _INCH: "in", _MIL: "mil", 1.0 / _MIL: "mil"})
-"""What a value has to be multiplied by where millimetres and inches or mils were mixed up, and that other unit."""
+"""Factor that corrects a value where millimetres and inches or mils were mixed up, and the other unit."""
 
 UNIT_FACTORS: Mapping[float, str] = MappingProxyType(
     {
@@ -31,7 +31,7 @@ UNIT_FACTORS: Mapping[float, str] = MappingProxyType(
         0.1: "the decimal point one place off",
     }
 )
-"""What a value has to be multiplied by where the unit or the decimal point slipped, and how that happened."""
+"""Factor that corrects a value with a wrong unit or decimal point, and how the slip happened."""
 
 FACTORS: Mapping[float, str] = MappingProxyType(
     {
@@ -43,7 +43,7 @@ FACTORS: Mapping[float, str] = MappingProxyType(
 """All factors, units first."""
 
 PITCHES = "pitches"
-"""Stands for `TYPICAL_PITCHES` as what a pitch was held against."""
+"""Stands for `TYPICAL_PITCHES` as the quantity a pitch was compared with."""
 
 PROPORTIONS = {name: feature.proportion for name, feature in FEATURES.items() if feature.proportion is not None}
 """Widest ratios between lengths of one half, with room for smaller mistakes, which are not mistakes of unit. Where real
@@ -120,7 +120,7 @@ def _typical_pitch(half: Half) -> _Cure | None:
 
 
 def _ratio(name: str, lengths: Mapping[str, float], half: Half) -> float | None:
-    """The ratio of a dimension to what it is held against; None where one of them is not known."""
+    """The ratio of a dimension to the quantity it is compared with; None where one of them is not known."""
     known = {**lengths, CONTACT_ROW: lengths["pitch"] * half.contacts_per_row} if "pitch" in lengths else lengths
     to = PROPORTIONS[name].to
     return known[name] / known[to] if name in known and to in known else None
@@ -151,7 +151,7 @@ def _cures(lengths: Mapping[str, float], wrong: set[str], half: Half) -> Iterato
 
 
 def _oddness(names: Sequence[str], lengths: Mapping[str, float], half: Half) -> float:
-    """How far proportions are from the usual, squared logarithms summed; infinite where one does not hold."""
+    """Distance of the proportions from the usual ones: sum of squared logarithms, infinite where one is impossible."""
     ratios = [(name, _ratio(name, lengths, half)) for name in names]
     if not all(_holds(name, ratio) for name, ratio in ratios):
         return inf

@@ -24,7 +24,7 @@ def mating_findings(mating: Mating, first: Half, second: Half) -> Iterator[Findi
 
 
 def _severity(mating: Mating) -> Severity:
-    """Severity of what makes mating impossible; only a warning if somebody tried it with both halves."""
+    """Severity of faults that make mating impossible; only a warning if the mating was tried with both halves."""
     return "warning" if mating.basis == "trial_fit" else "severe"
 
 

@@ -82,7 +82,7 @@ class Cache:
 
 @dataclass(frozen=True, kw_only=True)
 class _Read:
-    """Records as read, whatever their state, and the version and journal row at which they were read."""
+    """Records as read, in any state, and the version and journal row at which they were read."""
 
     version: int
     journal: int

@@ -52,7 +52,7 @@ class Kernels:
 
 @dataclass(frozen=True, kw_only=True)
 class UnderAbsent:
-    """What *absent* says of a specimen's observations. Each of its parts is computed once, when first needed."""
+    """The likelihood of a specimen's observations under *absent*. Each part is computed once, when first needed."""
 
     model: AbsentModel
     weighed: Likelihood

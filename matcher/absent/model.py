@@ -49,7 +49,7 @@ def _names(*roles: ProfileRole, of: Kind) -> tuple[str, ...]:
 
 
 ACROSS = _names(ProfileRole.FITTED, of=Kind.DIMENSION)
-"""Dimensions, besides pitch and body length, that have bandwidths of their own."""
+"""Dimensions, besides pitch and body length, that have their own bandwidths."""
 
 KINDS = _names(ProfileRole.FITTED, of=Kind.CATEGORY)
 """Categories that decide in the fit whether an absent half is of its profile's kind."""

@@ -179,7 +179,7 @@ class DimensionEvidence(Evidence):
         return np.asarray(1.0 - self.densities[0, halves] / np.maximum(total, IMPOSSIBLE))
 
     def _likeliest_slips(self, halves: Ints) -> list[tuple[float, str | None]]:
-        """By half, the probability that the reading is grossly wrong and, where it is likely, the slip in words."""
+        """For each half, the probability that the reading is grossly wrong and, if likely, the slip in words."""
         wrong = self.slip_probability(halves).tolist()
         words = (*self.mixture.words[1:], "measured wrong")
         ways = np.vstack([self.densities[1:, halves], self.mixture.floor[halves]]).argmax(axis=0).tolist()

@@ -64,13 +64,13 @@ class Evidence(ABC):
 
     @staticmethod
     def stated(feature: Feature, columns: Columns, half: int) -> float | int | str | None:
-        """What a half's entry states of a feature of this kind; None where it states nothing, or several things."""
+        """The value that a half's entry states for a feature of this kind; None where it states none or several."""
         return None
 
     @property
     @abstractmethod
     def words(self) -> float | int | str:
-        """What was observed, as a number or in words."""
+        """The observed value, as a number or in words."""
 
     @abstractmethod
     def of_halves(self) -> Floats:

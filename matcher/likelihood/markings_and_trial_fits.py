@@ -56,7 +56,7 @@ def best_similarity(marking: str, texts: Sequence[tuple[str, ...]]) -> Floats:
 
 
 def marking_ratio(marking: str, texts: Sequence[tuple[str, ...]]) -> Floats:
-    """Likelihood ratio of the marking for each half against letters that say nothing."""
+    """Likelihood ratio of the marking for each half against letters without information."""
     wanted = letters(marking)
     if not wanted:
         return np.ones(len(texts))
@@ -93,7 +93,7 @@ class FitEvidence(Evidence):
 
     @property
     def fit(self) -> TrialFit:
-        """What was tried. Raises TypeError for any other kind of observation."""
+        """The trial fit of the observation. Raises TypeError for any other kind of observation."""
         if self.reading.fit is None:
             raise TypeError(f"{self.reading.feature} is no trial fit")
         return self.reading.fit

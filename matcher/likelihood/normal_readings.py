@@ -105,7 +105,7 @@ class NormalReadings:
 
     @cached_property
     def _most(self) -> Floats:
-        """Upper bound of the log-density by half of each choice of up to `MOST_WRONG` wrong, also without one reading.
+        """Upper bound of the log-density by half for each choice of up to `MOST_WRONG` wrong, also without one reading.
 
         Two readings that contradict each other do so whatever the error; a wrong or missing reading affects one pair.
         """

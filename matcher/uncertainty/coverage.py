@@ -45,7 +45,7 @@ EXACT_RECTANGLES = 2
 """Number of rectangles, the largest first, that are convolved exactly."""
 
 SMALLEST_PART = 1e-9
-"""The rest beside the rectangles counts as at least this part of the largest rectangle: formulas stay finite."""
+"""The rest besides the rectangles counts as at least this fraction of the largest one, so formulas stay finite."""
 
 NEGLIGIBLE = 1e-6
 """Rectangles of less than this part of the whole count as normal: convolving them would subtract nearly equal numbers
@@ -153,7 +153,7 @@ def _spread(lines: Sequence[BudgetLine]) -> Spread:
 
 
 def _counted(few: Sequence[BudgetLine], others: float) -> tuple[float, float]:
-    """Contribution and degrees of freedom that the scatter of very few readings counts with, beside ``others``.
+    """Contribution and degrees of freedom with which the scatter of very few readings counts, besides ``others``.
 
     The contribution, taken as normal, makes the total half-width `factor_of_few` times the standard uncertainty.
     """

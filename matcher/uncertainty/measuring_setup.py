@@ -51,7 +51,7 @@ def mm_per_unit(given: Observation, instrument: Instrument | None) -> float:
 
 
 def net_mm(given: Observation, instrument: Instrument | None, number: float) -> float:
-    """Millimetres (pixels in a picture without scale) that a number of an observation stands for, over all its gaps.
+    """A number of an observation in millimetres (pixels in a picture without scale), over all its gaps.
 
     ``less`` is subtracted, and so is a zero error that closed jaws showed. In a difference of two readings by one
     tool the zero error cancels.

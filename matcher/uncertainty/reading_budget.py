@@ -226,20 +226,18 @@ def _less_lines(length: MeasuredLength) -> tuple[BudgetLine, ...]:
     if given.less is None:
         return ()
     if given.less_u is not None:
-        return (length.line("the width taken off, as stated", "normal", given.less_u * length.unit_mm),)
+        return (length.line("the subtracted width, as stated", "normal", given.less_u * length.unit_mm),)
     if length.stated:
         line = _stated_line(length)
-        return (replace(line, source="the width taken off, as the reading"),)
+        return (replace(line, source="the subtracted width, as the reading"),)
     instrument = _known(length)
     lines = [
-        length.line(
-            "where the edges of the width taken off are", instrument.feel_distribution, _feel(length, instrument)
-        ),
-        length.line("step of the display, width taken off", RECTANGULAR, resolution(_step(length, instrument))),
+        length.line("edges of the subtracted width", instrument.feel_distribution, _feel(length, instrument)),
+        length.line("step of the display, subtracted width", RECTANGULAR, resolution(_step(length, instrument))),
     ]
     if instrument.zero_tool is None:
         limit = rectangular(instrument.limit_mm)
-        lines.append(length.line("limit of error, width taken off", RECTANGULAR, limit))
+        lines.append(length.line("limit of error, subtracted width", RECTANGULAR, limit))
     return tuple(line for line in lines if line.contribution > 0.0)
 
 

@@ -1,4 +1,4 @@
-"""Several readings of one size, by one tool or by different tools, are combined where they agree.
+"""Several readings of one size, by one instrument or by different ones, are combined where they agree.
 
 All of them measure the same part. Given the half, they share the part's own deviation, so they are not independent
 evidence.
@@ -45,7 +45,7 @@ ALONE = 1e-9
 
 @dataclass(frozen=True, kw_only=True)
 class ReducedReading:
-    """One reading: the length as measured, and what it was reduced to."""
+    """One reading: the length as measured, and its reduction."""
 
     length: MeasuredLength
     reduced: Reduced

@@ -1,4 +1,4 @@
-"""The zero error of a tool, estimated from what it shows with its jaws closed.
+"""The zero error of an instrument, estimated from its readings with the jaws closed.
 
 Every reading with the tool is then corrected (GUM 3.2.4: a known effect is corrected, and the correction's uncertainty
 stays). The readings share the uncertainty of that estimate instead of the tool's limit of error. A simplification: the
@@ -120,7 +120,7 @@ def _reading_fault(field: str, reading: object, unit: str) -> ObservationError |
 
 
 def _twice(instruments: Mapping[str, Instrument], given: Mapping[str, Sequence[float]]) -> list[ObservationError]:
-    """Faults where one tool is given two zero errors."""
+    """Errors where one instrument is given two zero errors."""
     first: dict[str | None, str] = {}
     found = []
     for name in given:

@@ -83,7 +83,7 @@ def _truth(expected: Expected) -> str:
         return expected.half
     if expected.variant is not None:
         variant = expected.variant
-        return f"a {variant.half_kind} of {variant.series} with {variant.contact_count} contacts, which nobody listed"
+        return f"a {variant.half_kind} of {variant.series} with {variant.contact_count} contacts, which is not listed"
     return NOT_HERE
 
 

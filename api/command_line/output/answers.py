@@ -72,7 +72,7 @@ def _candidates(answer: Answer) -> RenderableType:
 
 def _mark(candidate: Candidate) -> str:
     tied = f" (and {len(candidate.same_geometry)} alike)" if candidate.same_geometry else ""
-    return f"{' (nobody listed it)' if candidate.origin == 'inferred' else ''}{tied}"
+    return f"{' (inferred, not listed)' if candidate.origin == 'inferred' else ''}{tied}"
 
 
 def _first(candidate: Candidate) -> Iterator[RenderableType]:

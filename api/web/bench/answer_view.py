@@ -196,7 +196,7 @@ def next_fields(measurements: Sequence[NextMeasurement]) -> frozenset[str]:
 
 
 def expected_values(measurement: NextMeasurement) -> list[tuple[str, str]]:
-    """What the entries of the leading halves state: each value once, with the first half that has it."""
+    """The values stated in the entries of the leading halves, each once, with the first half that has it."""
     found: dict[str, str] = {}
     for each in measurement.predicted:
         found.setdefault(_value(measurement.feature, each.value), each.part_number)

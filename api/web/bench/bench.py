@@ -25,7 +25,7 @@ from matcher.uncertainty.instruments import BUILT_IN
 from matcher.vocabulary import SPELLINGS
 
 FIRST_STEPS = frozenset({"contact_count", "pitch"})
-"""What to measure first: both are quick, and nothing else narrows the catalogue as much."""
+"""The first measurements: both are quick, and nothing else narrows the catalogue as much."""
 
 MOST_PARAMETERS = 1000
 """Parameters of one address that are read: five times the most observations of one specimen."""
@@ -80,7 +80,7 @@ def _ranked(snapshot: Snapshot, bench: Bench) -> Ranking | None:
 
 
 def _advised(snapshot: Snapshot, bench: Bench, limit: int = 1) -> Answer | None:
-    """The whole answer, with as many candidates as are shown."""
+    """The whole answer, with the number of candidates shown."""
     if not bench.request.observations:
         return None
     return answer(snapshot, bench.request.model_copy(update={"limit": limit}))
@@ -92,7 +92,7 @@ def _drawing(bench: Bench, next_up: frozenset[str]) -> dict[str, Any]:
 
 
 def _answer(snapshot: Snapshot, bench: Bench, ranking: Ranking | None) -> dict[str, Any]:
-    """What the answer's template shows; before anything is known, what to do first."""
+    """The contents of the answer's template; without observations, the first step."""
     shared = {"bench": bench, "ranking": ranking, "words": words, "answers": answer_view, "most_shown": MOST_SHOWN}
     if ranking is None:
         return {**shared, "rows": (), "allowance": answer_view.allowance(bench.readings), "rest": 0.0}
@@ -107,7 +107,7 @@ def _answer(snapshot: Snapshot, bench: Bench, ranking: Ranking | None) -> dict[s
 
 
 def _advice(bench: Bench, found: Answer | None) -> dict[str, Any]:
-    """What the advice's template shows: the next measurement, and what may have gone wrong."""
+    """The contents of the advice's template: the next measurement, and possible mistakes."""
     return {
         "bench": bench,
         "answers": answer_view,

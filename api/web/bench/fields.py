@@ -31,7 +31,7 @@ FINER_NAMES = tuple(
     for feature in FEATURES.values()
     if feature.kind in (Kind.DIMENSION, Kind.COUNT) and feature.name not in (*ABOVE_NAMES, *END_NAMES)
 )
-"""Lengths and counts that have no place of their own in the drawing."""
+"""Lengths and counts without a place in the drawing."""
 
 FIRST_EYE = "half_kind"
 """The category that shapes the drawing, so it is asked first."""
@@ -41,7 +41,7 @@ EYE_NAMES = tuple(
     for feature in FEATURES.values()
     if feature.kind in (Kind.CATEGORY, Kind.LABELS) and feature.name != FIRST_EYE
 )
-"""Categories: what can be seen."""
+"""Categories: features that can be seen."""
 
 SHORT = {"row_spacing": "row spacing", "tail_span": "over the tails", "half_kind": "which is it"}
 """Shorter labels for fields whose place in the drawing says the rest."""
@@ -50,7 +50,7 @@ TEXT_NAMES = tuple(feature.name for feature in FEATURES.values() if feature.kind
 """Fields of text: letters that can be read, and fits that were tried."""
 
 SHOWN = (*ABOVE_NAMES, *END_NAMES, *OTHER_NAMES, *FINER_NAMES, FIRST_EYE, *EYE_NAMES, *TEXT_NAMES)
-"""Every name that has a field of its own on the page."""
+"""Every name with its own field on the page."""
 
 LETTERS = {"contact_count": "A", "rows": "B", "hold_down_count": "F"} | {
     lane.name: lane.letter for lane in (*ABOVE, *FROM_END)

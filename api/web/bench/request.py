@@ -33,7 +33,7 @@ SHOWN = 6
 """Candidates shown at first: as many as fit beside the drawing."""
 
 MOST_SHOWN = 24
-"""Most candidates shown: nobody reads further, and the page stays small enough for a slow connection."""
+"""Most candidates shown: people do not read further, and the page stays small enough for a slow connection."""
 
 _BOUNDS: tuple[tuple[str, re.Pattern[str]], ...] = (
     (">=", re.compile(r"(?:at least|more than|over|above|from|min\.?|>=|≥|>)\s*(?P<rest>.*)", re.IGNORECASE)),
@@ -118,7 +118,7 @@ class Bench:
         )
 
     def error(self, name: str) -> FieldProblem | None:
-        """What is wrong with a field."""
+        """The error of a field."""
         return next((entry.error for entry in self.entries if entry.name == name and entry.error), None)
 
     def further(self, fields: Iterable[str]) -> tuple[Entry, ...]:

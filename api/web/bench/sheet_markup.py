@@ -1,7 +1,7 @@
-"""What is drawn on a sheet: dimension lines that end at fixed places, arrows, squared paper.
+"""The drawing of a sheet: dimension lines that end at fixed places, arrows, squared paper.
 
-The half changes its shape with every reading; the places where readings are typed do not move, so nothing jumps while
-one types. Coordinates are units of the sheet, which is `WIDTH` of them wide; the half itself is drawn in mm.
+The half changes its shape with every reading; the fields do not move, so nothing shifts while
+typing. Coordinates are units of the sheet, which is `WIDTH` of them wide; the half itself is drawn in mm.
 """
 
 from __future__ import annotations
@@ -169,7 +169,7 @@ def note(name: str, letter: str, line: Sequence[Point], field: Point, states: It
 
 
 def caption(at: Point, said: str) -> str:
-    """What a part of the sheet shows."""
+    """The contents of a part of the sheet."""
     return words("caption", at[0], at[1], 13, said)
 
 

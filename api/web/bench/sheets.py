@@ -29,7 +29,7 @@ END_PLACE, PAIR_PLACE = (
 """The second sheet, and where half and pair are drawn on it."""
 
 CAPTIONS = (((208.0, END_HEIGHT - 16), "this half alone"), ((684.0, END_HEIGHT - 34), "the mated pair"))
-"""What the two drawings of the second sheet show."""
+"""The contents of the two drawings of the second sheet."""
 
 ABOVE: tuple[Lane, ...] = (
     Lane(name="pitch", letter="C", line=162.0, field=(390.0, 162.0), along=True, outwards=-1.0),
@@ -71,8 +71,8 @@ BREADTH = {
 
 @dataclass(frozen=True, kw_only=True)
 class Seen:
-    """What the sheets are drawn from. ``gaps``: those that the pitch was measured over, 0 where it was not. ``states``
-    are the states of fields by name: given, wrong, next."""
+    """The data from which the sheets are drawn. ``gaps``: the number over which the pitch was measured, 0 where it was
+    not. ``states`` are the states of fields by name: given, wrong, next."""
 
     this: Sizes
     other: Sizes
@@ -106,7 +106,7 @@ def _seen_in(readings: Sequence[Reduced], states: dict[str, tuple[str, ...]]) ->
 
 
 def _mate(this: Sizes, seen: Sizes) -> Sizes:
-    """The other half as it was observed; what is unknown of it follows from this one."""
+    """The other half as observed; its unknown sizes follow from this half."""
     opposite = {"plug": "receptacle", "receptacle": "plug"}.get(this.kind, this.kind)
     lengths = {name: length for name, length in seen.lengths.items() if length.known}
     lengths.setdefault("pitch", Length(value=this.mm("pitch"), source=Source.PREDICTED))

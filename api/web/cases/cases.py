@@ -187,7 +187,7 @@ def _place(action: str, name: str) -> str:
 
 
 def _given(visit: Visit, form: Form, catalogue: Catalogue, key: str) -> dict[str, Any]:
-    """What was typed into one of a case's forms."""
+    """The values typed into one of a case's forms."""
     action = form.one("do") or "comment"
     if action == "comment":
         return {"text": form.one("text"), **fields.given(form, ("half",))}

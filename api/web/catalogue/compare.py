@@ -28,7 +28,7 @@ from matcher.features import CATEGORIES, COUNTS, DIMENSIONS, ESSENTIAL, FEATURES
 from matcher.uncertainty.instruments import BUILT_IN, Instrument
 
 FEWEST, MOST = 2, 4
-"""Halves on one page: more cannot be told apart by eye."""
+"""Most halves on one page: more cannot be distinguished by eye."""
 
 INSTRUMENTS = {name: each for name, each in BUILT_IN.items() if not each.unscaled}
 """Instruments to choose from: those that give a length without a scale."""
@@ -49,7 +49,7 @@ def compare(
     half: KeysQuery = None,
     instrument: Annotated[str, Query(max_length=40)] = USUAL,
 ) -> Response:
-    """Two to four halves by key; ``instrument`` is what one would measure with."""
+    """Two to four halves by key; ``instrument`` is the instrument for measuring."""
     kept = freshness.kept(visit, snapshot.version)
     if kept is not None:
         return kept
@@ -121,7 +121,7 @@ def nearest(snapshot: Snapshot, record: HalfRecord) -> Sequence[HalfRecord]:
 
 
 PER_HUNDRED = 100
-"""Shares are written as so many readings of a hundred."""
+"""Shares are written as readings out of a hundred."""
 
 DRAWN = 4
 """Most dimensions drawn: each takes a line for every half, and more would hide the halves."""

@@ -47,7 +47,7 @@ NEAREST = frozenset({"contacts", *DIMENSION_OF})
 
 @dataclass(frozen=True, kw_only=True)
 class Order:
-    """An order: its name, the figure searched for, and how well the names of each half fit what was typed."""
+    """An order: its name, the value searched for, and how well each half's names fit the search text."""
 
     by: str
     near: float | None = None

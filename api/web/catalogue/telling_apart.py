@@ -1,7 +1,7 @@
 """Whether an instrument can tell two halves apart by one dimension.
 
-A reading of a half lies around its dimension by what parts of one type differ (the process tolerance, rectangular) and
-by what the instrument adds (its standard uncertainty). The share of readings that point to the right one of two halves,
+A reading of a half scatters around its dimension by the process tolerance (rectangular: parts of one type differ) and
+by the instrument's standard uncertainty. The share of readings that point to the right one of two halves,
 each as likely before, is ½∫max(p, q): one half where nothing differs, one where their readings never overlap.
 """
 

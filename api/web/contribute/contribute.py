@@ -103,7 +103,7 @@ CHOICES: Mapping[str, Any] = {
     "first_laws": FIRST_LAWS,
     "row_count": row_count,
 }
-"""What the forms offer to choose from."""
+"""The choices in the forms."""
 
 
 @router.get("/contribute")
@@ -170,7 +170,7 @@ def _page(
 def _sent(
     visit: Visit, sheet: Sheet, form: Form, catalogue: Catalogue, writing: Writing, key: str | None = None
 ) -> Response:
-    """Do what a form was sent for: a part of the page for its script, another row, a review, or saving.
+    """Carry out the request of a form: a part of the page for its script, another row, a review, or saving.
 
     ``key`` is that of the entry to change; None: add one.
     """

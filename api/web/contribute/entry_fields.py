@@ -1,4 +1,4 @@
-"""What the forms of halves and series share: from fields to parts of an entry and back."""
+"""Shared by the forms of halves and series: from fields to parts of an entry and back."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ OF_DIMENSION = ("value", "tolerance", "extra_u")
 
 
 def figure(number: float) -> str:
-    """A number with all its figures and no exponent, as somebody would type it."""
+    """A number with all its digits and no exponent, as a person would type it."""
     return format(Decimal(repr(number)), "f").removesuffix(".0")
 
 

@@ -73,7 +73,7 @@ def _page(
 
 
 def _given(form: Form, of: EntryRecord, action: str) -> dict[str, Any]:
-    """What was typed for a change. Raises ApiError where it names no change that this kind of entry has."""
+    """The typed values of a change. Raises ApiError where it names no change that this kind of entry has."""
     if action not in FIELDS or (action == "merge" and of != "half"):
         raise ApiError("invalid-request", "the form does not say what to do")
     typed: dict[str, Any] = {name: form.one(f"{action}.{name}") for name in FIELDS[action]}

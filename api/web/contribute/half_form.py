@@ -13,7 +13,7 @@ WORDS = ("maker", "series", "part_number", "half_kind", "rows", "contact_count",
 
 
 def half_of(form: Form) -> dict[str, Any]:
-    """What was typed, as an entry that is not checked yet."""
+    """The typed values as an entry that is not checked yet."""
     found: dict[str, Any] = fields.given(form, WORDS) | fields.common(form) | fields.seen(form)
     found["dimensions"] = fields.dimensions(form, "dimensions.", DIMENSIONS, form.one("unit"))
     if row_contacts := fields.numbers(form, "row_contacts"):

@@ -54,7 +54,7 @@ class Looked:
 
 
 def look_over(session: Session, kind: type[Half] | type[Series], given: Mapping[str, Any]) -> Looked:
-    """Review an entry that somebody is still writing. Nothing is saved."""
+    """Review an entry that is still being written. Nothing is saved."""
     try:
         entry = kind.model_validate(given)
     except ValidationError as error:

@@ -58,7 +58,7 @@ def empty_series() -> Form:
 
 
 def series_of(form: Form) -> dict[str, Any]:
-    """What was typed, as an entry that is not checked yet. Raises ApiError for rows that contradict each other."""
+    """The typed values as an entry that is not checked yet. Raises ApiError for rows that contradict each other."""
     found: dict[str, Any] = fields.given(form, WORDS) | fields.common(form)
     if aliases := fields.lines(form, "aliases"):
         found["aliases"] = aliases

@@ -1,4 +1,4 @@
-"""The table of a half's dimensions: what is stated, what is allowed, what people measured, and which of them counts."""
+"""The table of a half's dimensions: stated values, tolerances, measured values, and which of them counts."""
 
 from __future__ import annotations
 

@@ -40,7 +40,7 @@ class Evidence:
 
     @property
     def meaning(self) -> str:
-        """What the standing means."""
+        """The meaning of the standing."""
         return STANDING_WORDS[self.assessment.standing]
 
     @property
@@ -50,7 +50,7 @@ class Evidence:
         return address if address.startswith(("https://", "http://")) else ""
 
     def method(self, each: JudgedConfirmation) -> str:
-        """How somebody confirmed."""
+        """The basis of a confirmation."""
         return METHOD_WORDS[each.confirmation.basis]
 
     def mark(self, each: JudgedConfirmation) -> str:
@@ -60,7 +60,7 @@ class Evidence:
         return "against" if each.contradicts else "agrees" if each.agrees else "open"
 
     def details(self, each: JudgedConfirmation) -> str:
-        """What was measured, or which document was read."""
+        """The measured values, or the document."""
         given = each.confirmation
         if given.basis == "document":
             return cited(given.citation)

@@ -63,7 +63,7 @@ def shared_facts(entry: Common, aliases: Sequence[str]) -> tuple[Fact, ...]:
 
 
 def _ratings(ratings: Ratings) -> Iterator[Fact]:
-    """Ratings in words. A current holds for a number of contacts loaded at once, and is no use without it."""
+    """Ratings in words. A current is valid only together with the number of contacts loaded at once."""
     loaded = ratings.loaded_contacts
     condition = (
         f"with {counted(loaded, 'contact')} loaded at once" if loaded else "number of loaded contacts not stated"
@@ -87,7 +87,7 @@ def _founded(mating: Mating) -> tuple[int, float]:
 
 
 def of_pair(stated: Dimension | None) -> str:
-    """A dimension of a pair, with its tolerance and bound; empty where nobody stated it."""
+    """A dimension of a pair, with its tolerance and bound; empty where it is not stated."""
     if stated is None:
         return ""
     return f"{BOUND_WORDS[stated.bound]} {mm(stated.value)}{limits(stated.tolerance)} mm".strip()

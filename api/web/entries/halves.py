@@ -1,4 +1,4 @@
-"""The page of a half: its drawing, every figure beside what people measured, its mates, and how far to trust it."""
+"""The page of a half: its drawing, stated and measured values, its mates, and its evidence."""
 
 from __future__ import annotations
 

@@ -66,7 +66,7 @@ class LawGroup:
 
 @dataclass(frozen=True, kw_only=True)
 class LawRow:
-    """One dimension: its laws in words, each with what it holds for."""
+    """One dimension: its laws in words, each with its range of validity."""
 
     label: str
     laws: tuple[tuple[str, str], ...]

@@ -49,7 +49,7 @@ def series(
     sizes: Annotated[str, Query(max_length=10)] = "",
     evidence: Annotated[str, Query(max_length=10)] = "",
 ) -> Response:
-    """The series of this key, in whatever state; ``plot`` is the dimension whose law is drawn."""
+    """The series of this key, in any state; ``plot`` is the dimension whose law is drawn."""
     kept = freshness.kept(visit, snapshot.version)
     if kept is not None:
         return kept
@@ -144,7 +144,7 @@ def _grows(lines: Sequence[Line], name: str) -> bool:
 def _points(
     feature: str, lines: Sequence[Line], members: Mapping[str, HalfRecord], judged: Mapping[str, Assessment]
 ) -> Iterator[Point]:
-    """Every member with this dimension, and what was measured of it."""
+    """Every member with this dimension, and its measured values."""
     for key, record in members.items():
         half = record.half
         size, kind = half.contacts_per_row, half.half_kind or ""
@@ -170,7 +170,7 @@ HEIGHT_STEP = 0.05
 """Heights that differ by less, mm, are one height class: laws fitted to members round differently."""
 
 Column = tuple[str, int, float]
-"""Kind, rows, and height in mm (0 where nobody stated it): halves of one construction in one height."""
+"""Kind, rows, and height in mm (0 where it is not stated): halves of one construction in one height."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -182,7 +182,7 @@ class VariantRow:
 
     @property
     def listed(self) -> bool:
-        """Whether somebody listed a half of this size."""
+        """Whether a half of this size is listed."""
         return any(each.origin == "listed" for cell in self.cells for each in cell)
 
 
@@ -196,7 +196,7 @@ class StackRow:
 
 @dataclass(frozen=True, kw_only=True)
 class Stack:
-    """How far apart the boards stand, by the columns of the variant table."""
+    """The distance between the boards, by the columns of the variant table."""
 
     across: tuple[str, ...]
     rows: tuple[StackRow, ...]

@@ -1,4 +1,4 @@
-"""The form of a confirmation as a statement: what was measured, read or tried."""
+"""Turns the form of a confirmation into a statement: measurements, a document or a trial fit."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def measurable(of: EntryRecord) -> tuple[str, ...]:
 
 
 def countable(of: EntryRecord) -> tuple[str, ...]:
-    """What can be counted of an entry."""
+    """The features of an entry that can be counted."""
     return tuple(name for name in FEATURES_OF[of] if FEATURES[name].kind is Kind.COUNT)
 
 

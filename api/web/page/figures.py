@@ -13,7 +13,7 @@ from matcher.uncertainty.interlaboratory import COVERAGE
 from matcher.vocabulary import to_mm
 
 LEAST_DECIMALS, MOST_DECIMALS = 2, 4
-"""Decimals of a length in mm: as many as drawings print, and no more than are kept of a computed one."""
+"""Decimals of a length in mm: as many as on drawings, and no more than a computed length has."""
 
 FIGURES_OF_U = 2
 """Significant figures of an uncertainty (GUM 7.2.6)."""
@@ -121,7 +121,7 @@ def whole_typed(text: str, most_digits: int) -> int | None:
 
 
 def figure_typed(text: str) -> float | None:
-    """The number a person typed, in mm where it has a unit; a decimal comma is taken. None for what is no figure."""
+    """The number a person typed, in mm where it has a unit; a decimal comma is accepted. None if it is not a number."""
     found = _FIGURE.fullmatch(text.strip())
     if found is None:
         return None

@@ -1,4 +1,4 @@
-"""Carrying out what a form asks for: once only, and only from the state that the form was made from. Errors are
+"""Carries out the act of a form: only once, and only from the state that the form was made from. Errors are
 shown at their fields."""
 
 from __future__ import annotations

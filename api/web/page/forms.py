@@ -22,7 +22,7 @@ URLENCODED = "application/x-www-form-urlencoded"
 
 @dataclass(frozen=True, kw_only=True)
 class Form:
-    """What was typed into a form. ``once`` is its own key, so that sending it twice acts once; ``tag`` is the ETag of
+    """The values typed into a form. ``once`` is its own key, so that sending it twice acts once; ``tag`` is the ETag of
     the record that it was made from."""
 
     pairs: tuple[tuple[str, str], ...] = ()
@@ -79,7 +79,7 @@ class Filled:
         return self.form.one(name) if self.form.pairs else otherwise
 
     def wrong(self, name: str) -> FieldProblem | None:
-        """What is wrong with a field."""
+        """The error at a field."""
         return next((error for error in self.errors if error.field == name), None)
 
 

@@ -19,7 +19,7 @@ DIGITS = 16
 
 
 def tag_of_page(visit: Visit, version: int) -> str:
-    """The tag of a page as somebody sees it at a version of the catalogue."""
+    """The ETag of a page for one visitor at a version of the catalogue."""
     seen = f"{program_version()} {_templates()} {version} {visit.who.name} {visit.who.role} {visit.who.state}"
     return hashlib.sha256(seen.encode()).hexdigest()[:DIGITS]
 

@@ -1,4 +1,4 @@
-"""The last things that happened to an entry, and what is going to happen, in words."""
+"""The latest and pending changes of an entry, in words."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ class Happened:
 
 @dataclass(frozen=True, kw_only=True)
 class PendingChange:
-    """A change that takes effect by itself unless somebody stops it."""
+    """A change that takes effect by itself unless it is stopped."""
 
     what: str
     who: str
@@ -75,7 +75,7 @@ class PendingChange:
 
 
 def last_happened(session: Session, record: str, key: str) -> tuple[Happened, ...]:
-    """The newest rows about an entry and what was said of it, the newest first."""
+    """The newest journal rows about an entry and its statements, newest first."""
     return tuple(_happened(row, record) for row in journal.page(session, record=record, key=key, limit=SHOWN))
 
 
@@ -117,14 +117,14 @@ def record_in_words(row: JournalEntry) -> str:
 
 
 def action_in_words(row: JournalEntry) -> str:
-    """What was done to the record."""
+    """The act on the record."""
     if row.action == "add" and row.record not in ENTRY_RECORDS:
         return "added"
     return ACTION_WORDS.get(row.action, row.action)
 
 
 def in_words(row: JournalEntry) -> str:
-    """What a row changed, in bench words; empty where it began a record."""
+    """The changes of a row, in bench words; empty where it began a record."""
     return ", ".join(_named(list(_changed(row)))) if row.old is not None else ""
 
 

@@ -1,6 +1,6 @@
 """Signing in and out, and one's own tokens.
 
-The browser gets a token of its own, in a cookie that no script reads; signing out ends it.
+The browser gets its own token in a cookie that scripts cannot read; signing out revokes it.
 """
 
 from __future__ import annotations

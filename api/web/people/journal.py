@@ -46,7 +46,7 @@ RECORDS = (
     ("pending", "pending changes"),
     ("contributor", "contributors"),
 )
-"""Kinds of record that one can ask for, in words."""
+"""Kinds of record that can be selected, in words."""
 
 PAGED: Mapping[str, Callable[[str], str]] = {
     **PAGES,

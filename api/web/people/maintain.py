@@ -1,4 +1,4 @@
-"""Maintenance: contributors and their tokens, undoing what somebody did, open disputes."""
+"""Maintenance: contributors and their tokens, undoing a contributor's changes, open disputes."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/maintain")
 def maintain(visit: VisitDep, catalogue: CatalogueDep) -> Response:
-    """Contributors, and what is open for a maintainer."""
+    """Contributors, and open matters for a maintainer."""
     require(visit.who, Permission.MAINTAIN)
     return _page(visit, catalogue)
 
@@ -66,7 +66,7 @@ class Sheet:
     fields: tuple[str, ...]
 
     def given(self, form: Form) -> dict[str, str]:
-        """What was typed, empty fields included."""
+        """The typed values, including empty fields."""
         return {name: form.one(f"{self.beginning}{name}") for name in self.fields}
 
 
@@ -80,12 +80,12 @@ SHEETS: Mapping[str, Sheet] = {
 }
 
 SAID = {"undo": "undone", "revoke": "revoked"}
-"""What the next page says where it is not that the list of contributors is updated."""
+"""Messages of the next page other than that the list of contributors is updated."""
 
 
 @router.post("/maintain")
 def keep(visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
-    """Add somebody, suspend, lift a suspension, change a role, revoke a token, preview an undo, undo."""
+    """Add a contributor, suspend, lift a suspension, change a role, revoke a token, preview an undo, undo."""
     require(visit.who, Permission.MAINTAIN)
     action = form.one("do")
     sheet = SHEETS.get(action)

@@ -99,7 +99,7 @@ def photo(visit: VisitDep) -> Response:
 
 
 class FoundCount(Request):
-    """What was found of a row: its likely counts of places with their probabilities, and how many places are empty."""
+    """The result for a row: its likely counts of positions with probabilities, and the number of empty positions."""
 
     likely: Annotated[tuple[tuple[Whole, Number], ...], Field(min_length=1, max_length=MOST_POINTS)]
     missing: Whole

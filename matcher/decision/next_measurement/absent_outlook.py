@@ -52,7 +52,7 @@ class AbsentOutlook:
 
     @classmethod
     def of(cls, result: Posterior) -> AbsentOutlook:
-        """From the posterior after the observations so far."""
+        """Made from the posterior after the observations so far."""
         found = result.under_absent
         near = found.log_near.ravel()
         used = np.argpartition(-near, KERNELS_USED)[:KERNELS_USED] if len(near) > KERNELS_USED else np.arange(len(near))

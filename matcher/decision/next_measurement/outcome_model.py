@@ -68,7 +68,7 @@ class Expected:
 
     @classmethod
     def of(cls, columns: Columns, feature: Feature, halves: Ints, spans: int | None = None) -> Expected:
-        """From the entries of some halves; NaN in ``centre`` where a value is not stated.
+        """Made from the entries of some halves; NaN in ``centre`` where a value is not stated.
 
         ``spans`` is the number of gaps where it is known; else the gaps of a whole row count.
         """

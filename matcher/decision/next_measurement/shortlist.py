@@ -43,7 +43,7 @@ class Leaders:
 
 
 def leaders(result: Posterior) -> Leaders:
-    """The answers that are still in play after the observations so far."""
+    """The answers still in play after the observations so far."""
     geometry = np.exp(result.log_geometry[result.order])
     number = int(np.searchsorted(np.cumsum(geometry), geometry.sum() - NEGLECTED)) + 1
     chosen = result.order[:number]

@@ -1,4 +1,4 @@
-"""The clicked rows of one picture: their sites, the error of one click, and steps that rows have in common.
+"""The clicked rows of one picture: their sites, the error of one click, and pitches that rows share.
 
 If the perspective is taken from the contacts, it is estimated together with the rows.
 """
@@ -46,7 +46,7 @@ RowKey: TypeAlias = tuple[str, str, Of]
 
 @dataclass(frozen=True, kw_only=True)
 class Row:
-    """One clicked row: what it shows, its clicks (n × 2) as given and without perspective, their sites and which
+    """One clicked row: its result, its clicks (n × 2) as given and without perspective, their sites and which
     belong to it."""
 
     feature: str

@@ -243,7 +243,7 @@ def _checked(item: object, width: int, field: str) -> list[float]:
 
 
 def _coordinate(part: object) -> float:
-    """A number as it is, NaN for anything else."""
+    """A number unchanged; NaN for anything else."""
     return float(part) if is_number(part) and not isinstance(part, bytes) else math.nan
 
 

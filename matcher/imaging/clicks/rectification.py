@@ -1,4 +1,4 @@
-"""Removes the perspective from a picture, and tells what that adds to the uncertainty.
+"""Removes the perspective from a picture, and computes the uncertainty this adds.
 
 Parallel planes have one vanishing line in a picture. So what straightens one of them straightens all, up to a scale for
 each: one map serves lands, mating face and housing top, and `matcher.imaging.clicks.scale` handles their scales. Lens
@@ -202,7 +202,7 @@ Rectification: TypeAlias = FromRectangle | FromVanishingLine
 AS_SEEN = FromVanishingLine(
     centre=np.zeros(2), basis=np.zeros((0, 2)), parameters=np.zeros(0), covariance=np.zeros((0, 0))
 )
-"""The picture as it is: a vanishing line at infinity, without parameters."""
+"""The unchanged picture: a vanishing line at infinity, without parameters."""
 
 
 def refuse_beyond(rectification: Rectification, points: Floats, *, fields: Sequence[str]) -> None:

@@ -30,7 +30,7 @@ ONE_LINE = 0.25
 
 @dataclass(frozen=True, kw_only=True)
 class Neighbours:
-    """Two neighbouring rows by their places in the list, and how sites of one lie opposite those of the other.
+    """Two neighbouring rows by their positions in the list, and how sites of one lie opposite those of the other.
 
     ``first_site`` is near the first row's middle; ``opposite`` is where the second row's line passes it, in the second
     row's sites.

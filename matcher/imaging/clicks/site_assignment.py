@@ -53,7 +53,7 @@ EASY_SD, EASY_SHARE = 12.0, 0.15
 """A row whose residuals are below this many floors and this part of the pitch has no rival if `EASY_ONES` hold."""
 
 EASY_ONES = 0.6
-"""Share of neighbouring points that must be one pitch apart for a row without rivals."""
+"""Share of neighbouring points that must be one pitch apart in a row without rival readings."""
 
 
 @dataclass(frozen=True, kw_only=True)

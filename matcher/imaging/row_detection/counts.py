@@ -52,10 +52,12 @@ class Run:
 
 
 def features(found: Sites) -> tuple[Floats, ...]:
-    """What tells a contact from none at each site, in the order of `WEIGHTS` without the bias. Each is 0 for a contact
-    just like the template: how much weaker it is than those nearby, how different from the template (also as a
-    logarithm, compared with the usual difference in this row), how far off the lattice (periods), and how much its base
-    line slopes."""
+    """Quantities that distinguish a contact from none at each site, in the order of `WEIGHTS` without the bias.
+
+    Each is 0 for a contact just like the template: how much weaker it is than those nearby, how different from the
+    template (also as a logarithm, compared with the usual difference in this row), how far off the lattice (periods),
+    and how much its base line slopes.
+    """
     unlike = np.sqrt(1.0 - found.correlations * np.abs(found.correlations))
     usual = float(np.median(unlike[found.typical])) if found.typical.any() else 0.0
     return (

@@ -206,7 +206,7 @@ def _counts(choice: Choice) -> list[tuple[int, float]]:
 
 
 def _undoubted(choice: Choice) -> bool:
-    """Whether nothing speaks against the chosen reading beyond what the counts' probabilities already contain."""
+    """Whether no further doubt about the chosen reading exists beyond the probabilities of the counts."""
     same = choice.other is None or choice.other.run.count == choice.taken.run.count
     settled = same or choice.probability >= SURE_POLARITY
     return settled and not alternates(choice.taken) and not traces(choice.taken)

@@ -76,7 +76,7 @@ def traces(reading: Hypothesis) -> list[str]:
 
 
 def row_reasons(reading: Hypothesis, why: list[str | None]) -> list[str]:
-    """Sentences on what makes the count doubtful: the ends, what is beside them, and empty places."""
+    """Sentences on why the count is doubtful: the ends, things beside them, and empty places."""
     run, reasons = reading.run, []
     for name, site in (("first", run.first), ("last", run.last)):
         if why[site] is not None:
@@ -142,5 +142,5 @@ def is_row(reading: Hypothesis) -> bool:
 
 
 def is_clear(reading: Hypothesis, contacts: int) -> bool:
-    """Whether a row of so many contacts cannot be chance."""
+    """Whether a row of that many contacts cannot be chance."""
     return contacts >= FEWEST_SURE and reading.evidence > SURE_EVIDENCE and reading.per_site > SURE_PER_SITE

@@ -164,7 +164,7 @@ def _trimmed_mean(levels: Floats) -> Floats:
 
 
 def _like_the_middle(levels: Floats) -> Ints:
-    """Lanes round the middle that look like the middle: the band ends where the contacts end.
+    """Lanes around the middle that look like the middle: the band ends where the contacts end.
 
     Slow changes are removed first, since the light is the same on and beside the contacts.
     """

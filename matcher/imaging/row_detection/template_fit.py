@@ -1,4 +1,4 @@
-"""Sites of a row of one period: how the profile looks at each of them, compared with their mean.
+"""Sites of a row of one period: the profile at each of them, compared with their mean.
 
 The profile is resampled so that a period has a whole number of samples. Folding it gives the template, the
 look of a typical contact, be it one bright line or two. The template is then fitted to every site of the lattice, on a
@@ -111,7 +111,7 @@ class _Window:
 
 @lru_cache
 def _window(per: int) -> _Window:
-    """The window for so many samples per period."""
+    """The window for that many samples per period."""
     offsets = np.arange(-(per // 2), per // 2 + 1).astype(np.float64)
     base = np.stack([np.ones_like(offsets), offsets / per])
     edges = (np.abs(offsets) > 0.35 * per).astype(np.float64)

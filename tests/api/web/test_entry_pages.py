@@ -71,7 +71,7 @@ def test_a_half_shows_its_drawing_figures_mates_standing_and_history(shop: Works
     for words in ("7.40 ± 0.15", "outline may include tabs", "at most 1.00", "Contact by contact, as listed here"):
         assert words in page.text
     assert "1 → 10, 2 → 9" in page.text
-    assert "somebody tried it" in page.text
+    assert "by a trial fit" in page.text
     assert "revision 1" in page.text
 
 
