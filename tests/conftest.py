@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import getpass
 import os
 import shutil
@@ -22,6 +23,16 @@ from tests import catalogues
 REQUIRE_ALL = os.environ.get("OTHERHALF_REQUIRE_ALL") == "1"
 SERVER_FOLDERS = Path("/usr/lib/postgresql")
 UNPRIVILEGED = "postgres"
+
+
+def pytest_collection_finish() -> None:
+    """Look for cycles of garbage more rarely, and never among what imports and collection have made.
+
+    A search goes through all objects that live, which takes more time than many a test.
+    """
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(50_000)
 
 
 @pytest.hookimpl(wrapper=True)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeAlias
@@ -159,13 +159,12 @@ def parse_footprint(text: str) -> Footprint:
     tree = _tree(text)
     if len(tree) < 2 or _word(tree[0]) not in _HEADS:
         raise UnusableFootprint("no footprint", f"it begins with {_word(tree[0])[:40]!r}" if tree else "an empty list")
-    lists = [item for item in tree[2:] if isinstance(item, list) and item]
-    attributes = tuple(_word(word) for item in lists if _word(item[0]) == "attr" for word in item[1:])
+    lists = [(_word(item[0]), item) for item in tree[2:] if isinstance(item, list) and item]
     return Footprint(
         name=_word(tree[1]).rpartition(":")[2],
-        attributes=attributes,
-        pads=tuple(_pad(item) for item in lists if _word(item[0]) == "pad"),
-        outline=tuple(_outline(lists)),
+        attributes=tuple(_word(word) for head, item in lists if head == "attr" for word in item[1:]),
+        pads=tuple(_pad(item) for head, item in lists if head == "pad"),
+        outline=tuple(_stroke(item) for head, item in lists if head in _SHAPES and _is_outline(item)),
     )
 
 
@@ -218,7 +217,7 @@ def _numbers(item: Expression, head: str, least: int) -> list[float]:
     values = [value for word in _part(item, head) or () if (value := _number(word)) is not None]
     if len(values) < least:
         raise UnusableFootprint("a shape without its numbers", f"{_word(item[0])} lacks {head}")
-    if not all(math.isfinite(v) and abs(v) <= FARTHEST for v in values):
+    if not all(-FARTHEST <= value <= FARTHEST for value in values):  # false for what is no number, too
         raise UnusableFootprint("not in millimetres", f"{head} lies beyond {FARTHEST:.0f}")
     return values
 
@@ -238,8 +237,9 @@ def _pad(item: Expression) -> Pad:
     x, y, *turn = _numbers(item, "at", 2)
     width, height = _numbers(item, "size", 2)[:2]
     angle = math.radians(turn[0]) if turn else 0.0
-    half_x = (abs(width * math.cos(angle)) + abs(height * math.sin(angle))) / 2
-    half_y = (abs(width * math.sin(angle)) + abs(height * math.cos(angle))) / 2
+    cosine, sine = math.cos(angle), math.sin(angle)
+    half_x = (abs(width * cosine) + abs(height * sine)) / 2
+    half_y = (abs(width * sine) + abs(height * cosine)) / 2
     dx, dy = _offset(item, angle)
     layers = [_word(word) for word in _part(item, "layers") or ()]
     kind = _word(item[2])
@@ -264,12 +264,10 @@ def _offset(item: Expression, angle: float) -> tuple[float, float]:
     return dx * math.cos(angle) + dy * math.sin(angle), dy * math.cos(angle) - dx * math.sin(angle)
 
 
-def _outline(lists: list[Expression]) -> Iterator[Stroke]:
-    for item in lists:
-        if _word(item[0]) in _SHAPES:
-            layer = _part(item, "layer")
-            if layer and _word(layer[0]) in ("F.Fab", "B.Fab"):
-                yield _stroke(item)
+def _is_outline(item: Expression) -> bool:
+    """Whether a shape lies in the fabrication layer."""
+    layer = _part(item, "layer") or [""]
+    return _word(layer[0]) in ("F.Fab", "B.Fab")
 
 
 def _stroke(item: Expression) -> Stroke:
