@@ -8,7 +8,7 @@ import pytest
 from matcher.columns.columns import DimensionColumn
 from matcher.likelihood.gross_errors import Folded, Rectangle, mixture
 from matcher.likelihood.kinds import evidence_of
-from matcher.observations import Reduced
+from matcher.observations import Reduced, SharedError, SharedKind
 from tests.matcher.invented import invented_columns
 from tests.matcher.reference_model.intervals import log_uniform_density, rectangle_density
 
@@ -23,6 +23,16 @@ def test_a_size_of_the_pair_may_be_measured_instead_of_any_size_of_the_half() ->
     anything = (0.3 + 0.6 * 0.75) * log_uniform_density("contact_width", 2.05)
     assert found.words[:2] == ("", "of the pair")
     assert found.density(2.05, Folded()) == pytest.approx([0.05 * (slip + anything)], rel=1e-9)
+
+
+def test_without_a_scale_wrong_units_are_sizes_that_may_be_anything() -> None:
+    """A contact's width has no slips: all gross errors, 0.05, may be anything."""
+    own = DimensionColumn(stated=np.array([0.5]), centre=np.array([0.5]), half_width=np.zeros(1), extra_u=np.zeros(1))
+    shared = SharedError(group="picture", kind=SharedKind.SCALE, sd=10.0, unscaled=True)
+    reading = Reduced(index=0, feature="contact_width", value=40.0, u=1.0, total_u=1.0, shared=shared)
+    found = mixture(reading, own, {})
+    assert found.words == ("",)
+    assert found.floor == pytest.approx([0.05 * log_uniform_density("contact_width", 40.0)], rel=1e-12)
 
 
 def test_a_slip_is_told_by_the_names_of_both_features() -> None:
