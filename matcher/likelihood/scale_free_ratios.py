@@ -233,7 +233,7 @@ def _overlaps(bumps: Bumps) -> Overlaps:
     which, owners = np.nonzero(np.any(wider, axis=1))
     wider = wider[which, :, owners].T
     precision = sd[which, owners] ** -2.0
-    for number in range(int(reading[-1]) + 1):
+    for number in np.unique(reading).tolist():
         mine = reading == number
         precision += np.max(np.where(wider[mine], sd[mine][:, owners] ** -2.0, 0.0), axis=0)
     lows = np.min(np.where(wider, low[:, owners], np.inf), axis=0)
