@@ -70,7 +70,7 @@ class EvidenceCalls(Connection):
     def resolve_dispute(
         self, dispute: str, tag: str, outcome: str, reason: str, *, set_aside: Sequence[str] = ()
     ) -> StatementOut:
-        """Settle a dispute; ``tag`` is the ``etag`` with which it was read."""
+        """Resolve a dispute; ``tag`` is the ``etag`` with which it was read."""
         resolution = {"outcome": outcome, "reason": reason, "set_aside": list(set_aside)}
         path = address("disputes", dispute, "resolve")
         return self._write(StatementOut, "POST", path, {"resolution": resolution}, tag)

@@ -56,7 +56,7 @@ def review(task: Task, _: Nothing) -> ReviewedOut:
 def withdraw(task: Task, _: ReasonIn) -> ChangeOut:
     """Withdraw an entry.
 
-    It leaves the lists after the delay, unless somebody changes the entry or stops the withdrawal. It stays readable.
+    It leaves the lists after the delay, unless the entry is changed or the withdrawal is stopped. It stays readable.
     """
     task.require_unchanged()
     return _changed(task, submit_withdrawal(task.session, task.act, task.record, task.key, task.delay))

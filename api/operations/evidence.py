@@ -1,4 +1,4 @@
-"""Operations on evidence: confirm, dispute, answer, settle, sight, and withdraw statements."""
+"""Operations on evidence: confirm, dispute, answer, resolve, sight, and withdraw statements."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def confirm(task: Task, body: ConfirmationIn) -> StatementOut:
 def dispute(task: Task, body: Dispute) -> StatementOut:
     """Dispute an entry.
 
-    Say what is wrong with a revision of an entry, and why. The entry shows as disputed until the dispute is settled.
+    Say what is wrong with a revision of an entry, and why. The entry shows as disputed until the dispute is resolved.
     """
     return statement(task.session, submission.dispute(task.session, task.act, body))
 
@@ -48,9 +48,9 @@ def answer(task: Task, body: ReasonIn) -> StatementOut:
 
 
 def resolve(task: Task, body: ResolutionIn) -> StatementOut:
-    """Settle a dispute.
+    """Resolve a dispute.
 
-    A maintainer settles it, and may set aside wrong confirmations. Its author may withdraw it.
+    A maintainer resolves it, and may set aside wrong confirmations. Its author may withdraw it.
     """
     task.require_unchanged()
     return statement(task.session, submission.resolve(task.session, task.act, task.key, body.resolution))

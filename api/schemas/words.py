@@ -37,10 +37,10 @@ CONTACT_CAUTIONS: Mapping[str, str] = {
 """What to note before power is applied."""
 
 STANDING_WORDS: Mapping[str, str] = {
-    "reported": "somebody says so",
+    "reported": "one person's statement",
     "documented": "a maker's document is cited",
     "confirmed": "others measured it and agree",
-    "disputed": "not settled: read why before you rely on it",
+    "disputed": "not resolved: read why before you rely on it",
     "withdrawn": "taken out of the catalogue",
 }
 """How well an entry is supported."""

@@ -22,7 +22,7 @@ from catalog.review.findings import Code, Finding
 from catalog.review.slips import INCH_FACTORS
 
 RESOLVED, WITHDRAWN = "resolved", "withdrawn"
-"""States of a settled dispute, and of evidence that its author withdrew."""
+"""States of a resolved dispute, and of evidence that its author withdrew."""
 
 
 def confirm(
@@ -86,21 +86,21 @@ def dispute(session: Session, act: Act, given: Dispute) -> DocumentRecord:
 
 
 def answer(session: Session, act: Act, given: Answer) -> DocumentRecord:
-    """Add an answer to an open or settled dispute. Raises NotFoundError."""
+    """Add an answer to an open or resolved dispute. Raises NotFoundError."""
     get_document(session, "dispute", given.dispute)
     return add_document(session, act, "answer", given, of="dispute", about=given.dispute)
 
 
 def resolve(session: Session, act: Act, key: str, resolution: Resolution) -> DocumentRecord:
-    """Settle a dispute. Its author may withdraw it; a maintainer may settle any dispute and set confirmations aside.
+    """Resolve a dispute. Its author may withdraw it; a maintainer may resolve any dispute and set confirmations aside.
 
-    Raises ForbiddenError, NotFoundError, and EntryError if it is already settled.
+    Raises ForbiddenError, NotFoundError, and EntryError if it is already resolved.
     """
     document = _open(get_document(session, "dispute", key))
     own = act.actor == document.author and resolution.outcome == "dispute_withdrawn" and not resolution.set_aside
     if not (act.maintainer or own):
         raise ForbiddenError(
-            "only a maintainer can settle a dispute",
+            "only a maintainer can resolve a dispute",
             field="outcome",
             value=resolution.outcome,
             remedy="Answer the dispute instead; only the person who opened it can withdraw it",

@@ -109,7 +109,7 @@ def _measurements(facts: StandingFacts) -> Iterator[str]:
 def _missing(facts: StandingFacts) -> Iterator[str]:
     """What is needed for the next standing."""
     if facts.disputes or facts.contradictions:
-        yield "It stays disputed until this is settled: correct the figures, or clear up the measurement or dispute."
+        yield "It stays disputed until this is resolved: correct the figures, or clear up the measurement or dispute."
         return
     if not facts.documented:
         yield f"For documented it needs {_document_needed(facts)}."
@@ -134,7 +134,7 @@ def _people_needed(facts: StandingFacts, missing: int) -> str:
     if missing == 1:
         kind = "measurement or trial fit" if tried else "measurement"
         excluded = _listed((facts.author, *facts.independent), "or")
-        return f"{number}{more} agreeing {kind} by somebody other than {excluded}"
+        return f"{number}{more} agreeing {kind} by a person other than {excluded}"
     kinds = "measurements or trial fits" if tried else "measurements"
     return f"{number} agreeing {kinds} by different people, neither of them {facts.author}"
 

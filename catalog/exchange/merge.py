@@ -70,7 +70,7 @@ def merge_published(session: Session, act: Act, path: Path) -> Merged:
     heading = read_heading(path)
     if heading.origin is None or heading.signed_off_by is None:
         raise EntryError(
-            "nobody has signed this file off for publication",
+            "this file is not signed off for publication",
             field="signed_off_by",
             value=str(path),
             remedy="Ask the maintainers of its catalogue to publish it: otherhalf publish",

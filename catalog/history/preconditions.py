@@ -35,7 +35,7 @@ def require_unchanged(session: Session, record: str, key: str, tag: str | None) 
         same = tag.partition("-")[0] == present.partition("-")[0]
         what = "said something about it" if same else "changed it"
         raise StaleError(
-            f"somebody {what} after you read it",
+            f"another person {what} after you read it",
             field="If-Match",
             value=tag,
             remedy="Read it again. If your change still makes sense, send it with the new ETag; nothing was changed",

@@ -95,7 +95,7 @@ class FitEvidence(Evidence):
     def fit(self) -> TrialFit:
         """The trial fit of the observation. Raises TypeError for any other kind of observation."""
         if self.reading.fit is None:
-            raise TypeError(f"{self.reading.feature} is no trial fit")
+            raise TypeError(f"{self.reading.feature} is not a trial fit")
         return self.reading.fit
 
     @property

@@ -119,7 +119,7 @@ def test_a_dispute_is_shown_wherever_the_half_is_shown_until_a_maintainer_resolv
     keeper.locator("#disputes + ul a", has_text="r27").click()
     keeper.locator('[name="settle.outcome"]').select_option("entry_stands")
     keeper.locator('[name="settle.reason"]').fill("They measured over the hold-downs.")
-    keeper.get_by_role("button", name="Settle it").click()
+    keeper.get_by_role("button", name="Resolve it").click()
     keeper.wait_for_url("**?said=settled")
     anybody.goto(address)
     assert _standing(anybody) == "documented"

@@ -425,7 +425,7 @@ def test_invalid_numbers_change_nothing(table: Table, photo: Photo, wrong: str) 
     before = table.marks
     table.page.fill("#rows-0-2-y", wrong)
     table.page.keyboard.press("Tab")
-    table.says("is no number")
+    table.says("is not a number")
     assert table.marks == before
 
 

@@ -212,7 +212,7 @@ def publish(
         keeper = contributors.get(session, signed_off_by)
         if keeper.role is not Role.MAINTAINER or keeper.suspended_at is not None:
             raise EntryError(
-                f"{keeper.name} is no active maintainer",
+                f"{keeper.name} is not an active maintainer",
                 field="signed_off_by",
                 value=signed_off_by,
                 remedy="Name a maintainer: otherhalf contributor list",

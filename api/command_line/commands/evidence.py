@@ -110,7 +110,7 @@ def dispute(
 ) -> None:
     """Dispute an entry: say that it is wrong, and why.
 
-    The entry shows as disputed until a maintainer settles the dispute or you
+    The entry shows as disputed until a maintainer resolves the dispute or you
     withdraw it.
     """
     with reporting_errors(), acting(database, as_) as writing:

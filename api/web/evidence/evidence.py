@@ -187,15 +187,15 @@ OUTCOMES = {
     "entry_changed": "the entry was changed",
     "dispute_withdrawn": "the dispute was withdrawn",
 }
-"""How a dispute can be settled."""
+"""How a dispute can be resolved."""
 
 OF_ITS_AUTHOR = ("dispute_withdrawn",)
-"""How its author can settle it."""
+"""How its author can resolve it."""
 
 
 @router.get("/disputes/{key}")
 def dispute_itself(key: str, visit: VisitDep, catalogue: CatalogueDep) -> Response:
-    """A dispute, its answers, and the forms to answer and settle it."""
+    """A dispute, its answers, and the forms to answer and resolve it."""
     return _one_dispute(visit, catalogue, key)
 
 
@@ -203,7 +203,7 @@ def dispute_itself(key: str, visit: VisitDep, catalogue: CatalogueDep) -> Respon
 def answer_or_settle(
     key: str, visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep
 ) -> Response:
-    """Answer it, or settle it."""
+    """Answer it, or resolve it."""
     settling = form.one("do") == "settle"
     try:
         (_settle if settling else _answer)(key, form, writing)

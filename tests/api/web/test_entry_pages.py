@@ -205,7 +205,7 @@ def test_the_page_of_an_inferred_half_says_that_it_is_inferred(server: TestClien
     answer = server.get(f"/halves/{record.key}", headers=HTML)
     assert answer.status_code == 200
     page = check_form(answer.text)
-    assert "Nobody listed this half." in page.text
+    assert "This half is not listed." in page.text
     assert not any(link.endswith(("/confirm", "/dispute", "/revise")) for link in page.links())
 
 
@@ -316,7 +316,7 @@ def test_a_measured_member_is_plotted_beside_its_stated_value(shop: Workshop) ->
 
 def test_the_page_of_an_undescribed_series_says_so(shop: Workshop) -> None:
     page = check_form(seen(shop, "/series/siskin-works:sk"))
-    assert "Nobody has described this series." in page.text
+    assert "This series is not described." in page.text
     assert "Too few sizes are listed to find a law" in page.text
 
 
@@ -333,6 +333,6 @@ def test_every_series_of_the_demo_has_a_page_with_valid_markup(server: TestClien
 
 def test_the_page_of_an_inferred_half_shows_halves_of_its_size_and_the_opposite_kind(shop: Workshop) -> None:
     page = check_form(seen(shop, "/halves/dunnock-sons:dn40pa-030"))
-    assert "Nobody listed this half." in page.text
+    assert "This half is not listed." in page.text
     assert "/halves/dunnock-sons:dn40r-030" in page.links()
     assert "It is not known that they mate." in page.text

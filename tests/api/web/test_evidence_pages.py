@@ -212,7 +212,7 @@ def opened(shop: Workshop, who: str = IDA, reason: str = "two parts measure 1.3"
 def test_others_answer_a_dispute_and_only_a_maintainer_resolves_it(shop: Workshop) -> None:
     place = opened(shop)
     per, keeper = browser(shop, PER), browser(shop, KEEPER)
-    assert "Settle it</button>" not in per.open(place).text
+    assert "Resolve it</button>" not in per.open(place).text
     answer = filled(form_with(per.open(place).text, "answer.reason"), answer__reason="mine measures 1.0")
     assert per.send(place, answer).headers["location"] == f"{place}?said=answered"
     assert "mine measures 1.0" in keeper.open(place).text
@@ -223,7 +223,7 @@ def test_others_answer_a_dispute_and_only_a_maintainer_resolves_it(shop: Worksho
         assert per.send(place, whole).status_code == 403
         assert keeper.send(place, filled(whole, tag="1-1")).status_code == 412
     assert keeper.send(place, whole).headers["location"] == f"{place}?said=settled"
-    assert "Settled by Mia Dunn" in check_form(keeper.open(place).text).text
+    assert "Resolved by Mia Dunn" in check_form(keeper.open(place).text).text
 
 
 def test_confirmations_to_set_aside_are_shown_with_person_and_basis(shop: Workshop) -> None:

@@ -133,7 +133,7 @@ REASONS: tuple[tuple[str, dict[str, Any], tuple[str, ...]], ...] = (
         {"cited": True, "clean": True},
         (
             "A document is cited with revision and page, and the machine review found nothing.",
-            "For confirmed it needs one agreeing measurement by somebody other than Wren Olsen.",
+            "For confirmed it needs one agreeing measurement by a person other than Wren Olsen.",
         ),
     ),
     (
@@ -142,7 +142,7 @@ REASONS: tuple[tuple[str, dict[str, Any], tuple[str, ...]], ...] = (
         (
             "Measured in agreement by Ida Finch.",
             "For documented it needs a citation of the maker's document with revision and page.",
-            "For confirmed it needs one more agreeing measurement by somebody other than Wren Olsen or Ida Finch.",
+            "For confirmed it needs one more agreeing measurement by a person other than Wren Olsen or Ida Finch.",
         ),
     ),
     (
@@ -169,7 +169,7 @@ REASONS: tuple[tuple[str, dict[str, Any], tuple[str, ...]], ...] = (
             "A document is cited with revision and page, and the machine review found nothing.",
             "A measurement by Wren Olsen does not count: the figures in force are theirs.",
             "2 confirmations speak of earlier figures and do not count any more.",
-            "For confirmed it needs one agreeing measurement by somebody other than Wren Olsen.",
+            "For confirmed it needs one agreeing measurement by a person other than Wren Olsen.",
         ),
     ),
     (
@@ -179,7 +179,7 @@ REASONS: tuple[tuple[str, dict[str, Any], tuple[str, ...]], ...] = (
             "A dispute is open.",
             "A measurement contradicts it: Ida Finch: body length: off.",
             "Measured in agreement by Ida Finch.",
-            "It stays disputed until this is settled: correct the figures, or clear up the measurement or dispute.",
+            "It stays disputed until this is resolved: correct the figures, or clear up the measurement or dispute.",
         ),
     ),
     (
@@ -189,7 +189,7 @@ REASONS: tuple[tuple[str, dict[str, Any], tuple[str, ...]], ...] = (
             "2 disputes are open.",
             "Measured in agreement by Ida Finch, Mia Dunn and Per Crake.",
             "One confirmation speaks of earlier figures and does not count any more.",
-            "It stays disputed until this is settled: correct the figures, or clear up the measurement or dispute.",
+            "It stays disputed until this is resolved: correct the figures, or clear up the measurement or dispute.",
         ),
     ),
     (
@@ -197,7 +197,7 @@ REASONS: tuple[tuple[str, dict[str, Any], tuple[str, ...]], ...] = (
         {"contradictions": 1},
         (
             "A measurement contradicts it: Ida Finch: body length: off.",
-            "It stays disputed until this is settled: correct the figures, or clear up the measurement or dispute.",
+            "It stays disputed until this is resolved: correct the figures, or clear up the measurement or dispute.",
         ),
     ),
     ("merged", {"state": "merged", "disputes": 1}, ("It was merged into other:part; continue there.",)),
@@ -213,7 +213,7 @@ def test_the_reasons_are_given_in_words(given: dict[str, Any], sentences: tuple[
 def test_a_mating_can_be_confirmed_by_measurement_or_trial_fit() -> None:
     known = StandingFacts(of="mating", author=AUTHOR, cited=True, clean=True)
     told = why(known)
-    assert told[-1] == "For confirmed it needs one agreeing measurement or trial fit by somebody other than Wren Olsen."
+    assert told[-1] == "For confirmed it needs one agreeing measurement or trial fit by a person other than Wren Olsen."
     assert why(replace(known, measurers=frozenset({"Ida Finch"})))[1:] == (
         "Trial fitted or measured in agreement by Ida Finch.",
     )

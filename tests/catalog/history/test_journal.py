@@ -144,11 +144,11 @@ def test_a_change_without_a_state_or_from_an_old_state_is_refused(catalogue: Cat
         old = tag_of(session, "half", HALF)
         require_unchanged(session, "half", HALF, old)
         revise(session, by(IDA), HALF, longer())
-        with pytest.raises(StaleError, match="somebody changed it"):
+        with pytest.raises(StaleError, match="another person changed it"):
             require_unchanged(session, "half", HALF, old)
         current = tag_of(session, "half", HALF)
         confirm(session, longer(), PER, revision=2)
-        with pytest.raises(StaleError, match="somebody said something about it"):
+        with pytest.raises(StaleError, match="another person said something about it"):
             require_unchanged(session, "half", HALF, current)
         with pytest.raises(PreconditionError):
             require_unchanged(session, "half", HALF, None)

@@ -272,7 +272,7 @@ export class Lists {
   /** @param {Kind} kind @param {number} item @param {number} point @param {"x" | "y"} axis @param {string} text */
   setPoint(kind, item, point, axis, text) {
     const value = number(text);
-    if (Number.isNaN(value)) return this.acts.say(`“${text}” is no number: give ${axis} in pixels, as in 412.5.`);
+    if (Number.isNaN(value)) return this.acts.say(`“${text}” is not a number: give ${axis} in pixels, as in 412.5.`);
     return this.sheet.change((marks) => {
       const { points } = thing(marks, { kind, item });
       points[point] = { ...points[point], [axis]: value };
