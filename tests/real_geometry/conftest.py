@@ -25,7 +25,7 @@ READ_FIRST = Path(__file__).parent / "test_footprint_import.py"
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """One process reads the footprints at the start of a run, while the others test something else: nobody waits."""
+    """One process reads the footprints at the start of a run while the others run other tests, so none waits."""
     items.sort(key=lambda item: item.path != READ_FIRST)
 
 

@@ -64,7 +64,7 @@ def test_seeds_and_names_are_unique() -> None:
     assert all(noise.says.endswith(".") for noise in NOISES.values())
 
 
-def test_an_unset_zero_moves_all_readings_of_a_specimen_alike() -> None:
+def test_an_unset_zero_shifts_all_readings_of_a_specimen_equally() -> None:
     """Common to both: 0.04 mm squared; the rest is independent."""
     bias = NOISES["bias"]
     together = np.cov(_errors(bias, "body_length"), _errors(bias, "body_width"))[0, 1]

@@ -30,7 +30,7 @@ SUBJECTS = (entries, pending_changes, evidence, cases, people)
 
 NO_OPERATION = {
     "api/operations/transaction.py": "carries operations out",
-    "api/operations/case_ranking.py": "renews answers, which nobody asks for",
+    "api/operations/case_ranking.py": "renews answers without any request",
     "api/background/due_changes.py": "carries out what is due",
     "api/service/access.py": "notes that a token was used",
     "api/web/people/account.py": "signs in and out",

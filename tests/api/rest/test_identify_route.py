@@ -232,7 +232,7 @@ def test_a_misspelt_feature_or_field_is_refused_with_a_suggestion(server: TestCl
 
 
 @pytest.mark.parametrize("body", ["", "{", '{"observations": [', "[" * 100_000, "\x00"])
-def test_what_is_not_json_is_refused(server: TestClient, body: str) -> None:
+def test_a_request_that_is_not_json_is_refused(server: TestClient, body: str) -> None:
     response = server.post("/v1/identify", content=body, headers=JSON)
     assert response.status_code in (400, 422)
     assert response.headers["content-type"] == "application/problem+json"

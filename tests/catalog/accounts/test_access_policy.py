@@ -194,7 +194,7 @@ def test_a_refusal_is_raised_as_its_own_error(who: Who, error: type[Exception]) 
         require(who, Permission.GIVE_EVIDENCE)
 
 
-def test_what_is_allowed_raises_nothing() -> None:
+def test_an_allowed_act_raises_no_error() -> None:
     require(CONTRIBUTOR, Permission.GIVE_EVIDENCE)
 
 

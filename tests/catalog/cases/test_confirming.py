@@ -80,7 +80,7 @@ def test_readings_that_agree_become_one_value() -> None:
     assert 0.02 / 2**0.5 <= value.u <= 0.02 * (1 + 1e-9)
 
 
-def test_counts_and_categories_are_included_but_are_no_measurement_alone() -> None:
+def test_counts_and_categories_are_included_but_are_not_a_measurement_alone() -> None:
     found = evidence_of([seen("contact_count", value=20), seen("half_kind", value=("plug", "receptacle"))])
     counted, named = found.values
     assert isinstance(counted, CountedValue)

@@ -70,7 +70,7 @@ def test_the_p_value_is_two_sided_over_the_tolerance_and_all_errors(
     assert (found.expected, found.tolerance) == (pytest.approx(LENGTH), pytest.approx(where.half))
 
 
-def test_the_p_value_takes_what_is_not_known_of_the_entry() -> None:
+def test_the_p_value_includes_the_uncertainty_of_the_entry() -> None:
     size, everyone = 0.2, np.ones(len(COLUMNS))
     known = DimensionColumn(
         stated=size * everyone, centre=size * everyone, half_width=0.01 * everyone, extra_u=0.03 * everyone

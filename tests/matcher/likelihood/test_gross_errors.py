@@ -1,4 +1,4 @@
-"""Explanations of a reading that no catalogue of today reaches, and their words."""
+"""Explanations of a reading that no present catalogue reaches, and their wording."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def test_without_a_scale_wrong_units_are_sizes_that_may_be_anything() -> None:
     assert found.floor == pytest.approx([0.05 * log_uniform_density("contact_width", 40.0)], rel=1e-12)
 
 
-def test_a_slip_is_told_by_the_names_of_both_features() -> None:
+def test_a_slip_is_described_by_the_names_of_both_features() -> None:
     columns = invented_columns(1)
     lands = Reduced(
         index=0, feature="body_width", value=float(columns.dimensions["land_span"].stated[0]), u=0.02, total_u=0.02

@@ -144,7 +144,7 @@ def integrated(found: np.ndarray, closed: np.ndarray) -> list[int]:
     return np.flatnonzero(np.abs(found - closed) > 1e-9).tolist()
 
 
-def test_exact_are_the_halves_from_which_on_more_than_the_limit_remains() -> None:
+def test_halves_are_integrated_exactly_until_less_than_the_limit_remains() -> None:
     """e^(−0.1 k) remains from the k-th on: more than 1e-6 to k = 138; without a reading more than 1e-4 to k = 92."""
     columns = invented_columns(12)
     columns = replace(columns, prior_weight=np.exp(np.random.default_rng(25).uniform(-3, 0, len(columns))))

@@ -72,7 +72,7 @@ def test_the_fast_method_equals_the_panels_where_sizes_are_known() -> None:
         assert trusted.mean() > 0.8
 
 
-def test_the_last_size_may_be_right_or_mean_nothing_only() -> None:
+def test_the_last_size_can_only_be_right_or_meaningless() -> None:
     """A contact's width has no slips, and without a scale no wrong units either."""
     columns = invented_columns(1)
     wide = DimensionColumn(
@@ -145,7 +145,7 @@ def test_a_coarse_reading_is_left_to_the_panels() -> None:
     ("size", "u", "fine"), [(100.0, 6.0, True), (100.0, 6.001, False), (0.1, 1e-5, True), (0.1, 0.999e-5, False)]
 )
 def test_readings_are_fine_enough_between_ten_nanometres_and_six_per_cent(size: float, u: float, fine: bool) -> None:
-    """The error's nodes hold to 6 %; ten nanometres are ten times what counts as no uncertainty: our own choices."""
+    """The error's nodes are valid up to 6 %; ten nanometres are ten times the limit of no uncertainty: our own choices."""
     coarse = Reduced(index=0, feature="body_length", value=size, u=u, total_u=u, shared=PICTURE)
     middling = Reduced(index=1, feature="body_width", value=10.0, u=0.1, total_u=0.1, shared=PICTURE)
     assert scale_free_ratios.within_reach([middling, coarse]) is fine

@@ -67,7 +67,7 @@ def test_a_right_size_of_a_mate_counts_listed_mates_and_an_unlisted_mate_at_one_
     assert evidence_of(reading, COLUMNS).log_right(EVERYONE)[near] == pytest.approx(np.array(expected)[near], abs=1e-6)
 
 
-def test_where_nobody_lists_a_mate_a_right_size_is_that_of_an_unlisted_one() -> None:
+def test_without_listed_mates_a_right_size_is_that_of_an_unlisted_mate() -> None:
     nobody, listed = np.zeros(0, dtype=np.int64), COLUMNS.matings
     dimensions = {name: column.take(nobody) for name, column in listed.dimensions.items()}
     columns = replace(COLUMNS, matings=replace(listed, half=nobody, other=nobody, dimensions=dimensions))

@@ -72,7 +72,7 @@ def caliper(
 
 
 LEAST_SHOWN = 0.05
-"""Nobody writes down a smaller length, mm."""
+"""Smallest length that a person writes down, mm."""
 
 
 def _slip(draw: Draw, reading: float) -> float:

@@ -173,7 +173,7 @@ def test_two_groups_of_contacts_are_not_taken_for_one_row() -> None:
     assert "groups" in error.remedy
 
 
-def test_a_cloud_of_points_is_no_row() -> None:
+def test_a_cloud_of_points_is_not_a_row() -> None:
     rng = np.random.default_rng(3)
     for _ in range(20):
         assert refused(fit_row, rng.uniform(0.0, 300.0, (9, 2))).field == "points"
@@ -189,7 +189,7 @@ def test_contacts_too_small_to_be_clicked_are_refused() -> None:
 
 
 @pytest.mark.parametrize("floor", [0.0, -1.0, math.nan, math.inf, "half"])
-def test_a_floor_that_is_no_error_is_refused(floor: object) -> None:
+def test_an_invalid_floor_is_refused(floor: object) -> None:
     assert refused(fit_lattice, [0.0, 20.0, 40.0], floor_u=floor).field == "floor_u"
 
 
