@@ -145,7 +145,7 @@ def test_a_coarse_reading_is_left_to_the_panels() -> None:
     ("size", "u", "fine"), [(100.0, 6.0, True), (100.0, 6.001, False), (0.1, 1e-5, True), (0.1, 0.999e-5, False)]
 )
 def test_readings_are_fine_enough_between_ten_nanometres_and_six_per_cent(size: float, u: float, fine: bool) -> None:
-    """The error's nodes are valid up to 6 %; ten nanometres are ten times the limit of no uncertainty: our own choices."""
+    """The error's nodes are valid up to 6 %; ten nanometres are ten times the zero limit: our own choices."""
     coarse = Reduced(index=0, feature="body_length", value=size, u=u, total_u=u, shared=PICTURE)
     middling = Reduced(index=1, feature="body_width", value=10.0, u=0.1, total_u=0.1, shared=PICTURE)
     assert scale_free_ratios.within_reach([middling, coarse]) is fine
