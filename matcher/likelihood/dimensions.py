@@ -109,7 +109,6 @@ class DimensionEvidence(Evidence):
             return []
         rank = np.arange(len(halves)) - np.concatenate(([0], np.cumsum(number)))[halves]
         table = np.zeros((4, int(number.max()), len(columns)))
-        table[0] = np.nan
         table[:3, rank, halves] = column.centre[usable], column.half_width[usable], column.extra_u[usable]
         table[3, rank, halves] = slip.share / number[halves]
         words = taken_for(slip.instead, self.reading.feature)
