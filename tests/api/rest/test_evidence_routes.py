@@ -48,7 +48,7 @@ def test_two_agreeing_measurements_by_others_confirm_a_half(shop: Workshop) -> N
     assert confirm(shop, IDA).status_code == 201
     assert standing(shop) == "reported"
     told = shop.server.get(EVIDENCE).json()
-    assert any("somebody other" in sentence for sentence in told["why"])
+    assert any("by a person other" in sentence for sentence in told["why"])
     assert confirm(shop, PER).status_code == 201
     assert standing(shop) == "confirmed"
     assert shop.server.get(f"/v1/halves/{HALF}").json()["standing"] == "confirmed"
