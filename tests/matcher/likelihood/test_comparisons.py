@@ -109,6 +109,10 @@ def test_a_half_states_a_dimension_of_the_pair_where_its_matings_agree() -> None
     assert found == {"plug-0-10": 1.5, "plug-0-12": 1.5, "plug-0-16": None, "plug-0-20": None}
 
 
+def test_against_no_half_there_is_no_comparison() -> None:
+    assert evidence_of(length(0.0), COLUMNS).against([]) == []
+
+
 def test_a_slip_is_named_from_one_half_of_probability() -> None:
     near, inches = against(length(0.01)), against(length(LENGTH / 25.4 - LENGTH))
     assert near.slip is None
