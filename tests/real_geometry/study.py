@@ -74,16 +74,16 @@ def main(arguments: Sequence[str] | None = None) -> None:
         if options.noise:
             study_noises(rows, NOISES if "all" in options.noise else options.noise, options.queries)
         if options.held_out:
-            study_held_out(outline, with_heights(rows), options.held_out)
+            study_held_out(outline, [with_heights(rows)], options.held_out)
         if not (options.noise or options.held_out):
             study(rows, options.queries, options.absence)
             if options.absence:
                 study_variants(readings[outline], options.absence)
     if options.held_out:
         demo = demo_rows()
-        study_held_out("demo", demo, options.held_out)
-        study_held_out("10 series of it", of_ten_series(demo), options.held_out)
-        study_held_out("10 other series", invented_rows(10)[0], options.held_out)
+        study_held_out("demo", [demo], options.held_out)
+        study_held_out("10 series of it", [of_ten_series(demo, seed) for seed in range(20)], options.held_out)
+        study_held_out("10 other series", [invented_rows(10)[0]], options.held_out)
 
 
 def _epilog() -> str:
@@ -116,13 +116,19 @@ HELD_OUT_HEADER = (
 )
 
 
-def study_held_out(name: str, rows: Sequence[HalfRow], specimens: int) -> None:
-    """Whether L = p(y | listed) / q(y) is honest on series that the fit did not see, by both rules of leaving out."""
-    columns = build_columns([with_process_tolerance(row) for row in rows], [])
-    parts = batches(rows, columns, specimens)
+def study_held_out(name: str, catalogues: Sequence[Sequence[HalfRow]], specimens: int) -> None:
+    """Whether L = p(y | listed) / q(y) is honest on series that the fit did not see, by both rules of leaving out.
+
+    Small catalogues come as several, with a share of the specimens each.
+    """
+    parts = []
+    for seed, rows in enumerate(catalogues):
+        columns = build_columns([with_process_tolerance(row) for row in rows], [])
+        parts += batches(rows, columns, -(-specimens // len(catalogues)), seed)
     with get_context("fork").Pool(PROCESSES) as pool:
         found = put_together(bar(pool.imap(_ratios_of, parts), len(parts), name))
-    print(f"\nabsent, {name}: {len(rows)} halves; series left out in {len(parts)} batches, ", end="")
+    halves = " + ".join(str(len(rows)) for rows in catalogues)
+    print(f"\nabsent, {name}: {halves} halves; series left out in {len(parts)} batches, ", end="")
     print(f"{parts[0].specimens} absent and as many listed specimens of each")
     print(HELD_OUT_HEADER)
     for (features, rule), result in found.items():
@@ -146,9 +152,9 @@ def demo_rows() -> list[HalfRow]:
     ]
 
 
-def of_ten_series(rows: Sequence[HalfRow]) -> list[HalfRow]:
-    """The halves of ten of the series."""
-    chosen = np.random.default_rng(10).choice(sorted({row.series for row in rows}), size=10, replace=False)
+def of_ten_series(rows: Sequence[HalfRow], seed: int) -> list[HalfRow]:
+    """The halves of ten of the series, drawn with the seed."""
+    chosen = np.random.default_rng(seed).choice(sorted({row.series for row in rows}), size=10, replace=False)
     return [row for row in rows if row.series in chosen]
 
 

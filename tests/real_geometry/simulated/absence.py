@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from matcher.absent.density import UnderAbsent
 from matcher.absent.em_fit import fit_absent
@@ -28,12 +29,12 @@ GONE = 1e-290
 class Ratios:
     """Log-likelihood ratios present : absent of specimens whose series was left out, and of specimens that are listed.
 
-    ``series`` numbers the left-out specimens' series, for a bootstrap over series.
+    ``series`` are numbers or names of the left-out specimens' series, for a bootstrap over series.
     """
 
     absent: Floats
     present: Floats
-    series: Ints
+    series: Ints | NDArray[np.str_]
 
     def auroc(self) -> float:
         """Probability that a listed specimen has the larger ratio."""
@@ -203,7 +204,7 @@ class Batch:
         for rule, features in RULES.items():
             left = {half: without(self.columns, self.model, int(half), features) for half in absent}
             for name, values in self._log_ratios(noise, absent, numbers[self.specimens :], left).items():
-                series = self.columns.series[absent]
+                series = np.array([self.rows[half].series for half in absent])
                 found[name, rule] = Ratios(absent=values, present=listed[name], series=series)
         return found
 
@@ -240,7 +241,7 @@ def batches(rows: Sequence[HalfRow], columns: Columns, specimens: int, seed: int
             model=fitted_on(columns, np.setdiff1d(order, part), whole),
             series=part,
             specimens=-(-specimens // len(parts)),
-            seed=place,
+            seed=seed * BATCHES + place,
         )
         for place, part in enumerate(parts)
     ]

@@ -84,24 +84,44 @@ def _slip(draw: Draw, reading: float) -> float:
     return wrong if wrong > LEAST_SHOWN else reading
 
 
-def microscope(draw: Draw, half: HalfRow) -> Reader:
-    """A microscope from above: edges, its calibration and the lands' own scale are off; the height is by caliper.
+CALIBRATION, OTHER_DEPTH, EDGE = 0.008, 0.015, 0.01
+"""A microscope's largest relative error of scale, the largest of what lies deeper besides, and of an edge, mm."""
 
-    Edges are off normally by 0.01 mm, the calibration evenly within 0.8 %, the scale at the lands, which lie deeper,
-    evenly within another 1.5 %.
+
+def microscope(draw: Draw, half: HalfRow) -> Reader:
+    """A microscope from above on a part on its board; the height is by caliper.
+
+    Its scale is off evenly within the limits above, for all lengths alike and for those at the lands alike; edges are
+    off normally.
     """
-    scale = 1.0 + draw.uniform(-0.008, 0.008)
-    at_lands = scale * (1.0 + draw.uniform(-0.015, 0.015))
+    scale = 1.0 + draw.uniform(-CALIBRATION, CALIBRATION)
+    at_lands = scale * (1.0 + draw.uniform(-OTHER_DEPTH, OTHER_DEPTH))
     by_caliper = caliper()(draw, half)
 
     def read(feature: str, size: float, spans: int) -> Observation:
         if feature == "height":
             return by_caliper(feature, size, spans)
-        seen = size * (at_lands if feature in LANDS_MEASURED else scale) + draw.normal() * 0.01
-        value = max(round(seen, 3), LEAST_SHOWN)
-        return Observation(feature=feature, value=value, instrument="microscope", image="from above", spans=spans)
+        return _magnified(draw, feature, size * (at_lands if feature in LANDS_MEASURED else scale), spans)
 
     return read
+
+
+def bare_board(draw: Draw, half: HalfRow) -> Reader:
+    """The part is loose and measured by caliper; the lands of its bare board by microscope, all in one plane."""
+    scale = 1.0 + draw.uniform(-CALIBRATION, CALIBRATION)
+    by_caliper = caliper()(draw, half)
+
+    def read(feature: str, size: float, spans: int) -> Observation:
+        if feature not in LANDS_MEASURED:
+            return by_caliper(feature, size, spans)
+        return _magnified(draw, feature, size * scale, spans)
+
+    return read
+
+
+def _magnified(draw: Draw, feature: str, seen: float, spans: int) -> Observation:
+    value = max(round(seen + draw.normal() * EDGE, 3), LEAST_SHOWN)
+    return Observation(feature=feature, value=value, instrument="microscope", image="from above", spans=spans)
 
 
 ACROSS = ("body_width", "land_span", "land_row_spacing")
