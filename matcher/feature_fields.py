@@ -47,15 +47,8 @@ class Direction(StrEnum):
     UPWARDS = "upwards"
 
 
-class ProfileRole(StrEnum):
-    """A feature's role in the profiles around which the *absent* hypothesis expects unlisted halves.
-
-    Halves of one series that differ in it are different profiles. For a fitted feature the catalogue itself shows how
-    far an absent half lies from a profile; all others are taken to lie as far off as the body width.
-    """
-
-    SHARED = "shared"
-    FITTED = "fitted"
+COPIED = 0.5
+"""`Feature.copied` where a row does not state it. Common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -133,7 +126,10 @@ class Feature:
     essential: one of the dimensions that tell halves apart at first sight; an entry can hardly do without it.
     construction: halves of one series that differ in it are of different construction.
     varies: halves that are the same otherwise may differ in it.
-    profile: its role in the profiles of the *absent* hypothesis; pitch, rows and end allowance make them in any case.
+    of_profile: halves of one series that differ in it have different profiles, around which *absent* expects other
+        halves; pitch, rows and end allowance make profiles in any case.
+    copied: probability that a half which the catalogue lacks, but which copies a listed one, copies this feature too;
+        the catalogue refines it.
     """
 
     name: str
@@ -164,7 +160,8 @@ class Feature:
     essential: bool = False
     construction: bool = False
     varies: bool = False
-    profile: ProfileRole | None = None
+    of_profile: bool = False
+    copied: float = COPIED
 
     @property
     def is_pitch(self) -> bool:

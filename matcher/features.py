@@ -21,7 +21,6 @@ from matcher.feature_fields import (
     Kind,
     Plane,
     Process,
-    ProfileRole,
     Proportion,
     Slip,
     Subject,
@@ -108,6 +107,7 @@ _TABLE: tuple[Feature, ...] = (
         low=1,
         high=1000,
         own_field=True,
+        copied=0.95,
     ),
     Feature(
         name="rows",
@@ -120,6 +120,7 @@ _TABLE: tuple[Feature, ...] = (
         high=20,
         gross_share=0.03,
         own_field=True,
+        copied=0.97,
     ),
     Feature(
         name="bank_count",
@@ -173,6 +174,7 @@ _TABLE: tuple[Feature, ...] = (
         same_within=0.01,
         process=Process(0.05),
         essential=True,
+        copied=0.98,
     ),
     _Dimension(
         name="tail_pitch",
@@ -243,6 +245,7 @@ _TABLE: tuple[Feature, ...] = (
         encloses_contacts=True,
         proportion=Proportion(CONTACT_ROW, low=0.4, usual=1.2, high=14.0),
         essential=True,
+        copied=0.67,
     ),
     _Dimension(
         name="overall_length",
@@ -282,7 +285,8 @@ _TABLE: tuple[Feature, ...] = (
         ),
         process=WIDTH,
         essential=True,
-        profile=ProfileRole.FITTED,
+        of_profile=True,
+        copied=0.46,
     ),
     _Dimension(
         name="opening_length",
@@ -344,7 +348,8 @@ _TABLE: tuple[Feature, ...] = (
         plane=Plane.LANDS,
         process=LANDS,
         proportion=Proportion("body_width", low=0.06, usual=1.0, high=3.5),
-        profile=ProfileRole.FITTED,
+        of_profile=True,
+        copied=0.30,
     ),
     _Dimension(
         name="hold_down_land_span",
@@ -420,7 +425,8 @@ _TABLE: tuple[Feature, ...] = (
         direction=Direction.UPWARDS,
         plane=None,
         inside_or_depth=True,
-        profile=ProfileRole.SHARED,
+        of_profile=True,
+        copied=0.43,
     ),
     _Dimension(
         name="stack_height",
@@ -469,7 +475,7 @@ _TABLE: tuple[Feature, ...] = (
             "hermaphroditic": "hermaphroditic (mates with its like)",
         },
         own_field=True,
-        profile=ProfileRole.SHARED,
+        of_profile=True,
     ),
     Feature(
         name="latch_style",
@@ -555,8 +561,9 @@ _TABLE: tuple[Feature, ...] = (
             "mid_board": "sunk into a cut-out",
             "compression": "pressed against lands",
         },
-        profile=ProfileRole.FITTED,
+        of_profile=True,
         construction=True,
+        copied=0.49,
     ),
     Feature(
         name="orientation",
@@ -566,7 +573,7 @@ _TABLE: tuple[Feature, ...] = (
         how="Which way does the mate come off?",
         right_share=0.995,
         values={"vertical": "upwards", "right_angle": "sideways", "coplanar": "edge to edge"},
-        profile=ProfileRole.FITTED,
+        of_profile=True,
         construction=True,
     ),
     Feature(

@@ -1,7 +1,19 @@
 """Log-density of the observations if the catalogue does not have the half.
 
-q(y) = w·p(y | a listed half) + s·p(y | unlike anything)
-     + (1 − w − s)·Σ_j π_j Σ_k (n_k/N)·p_j(count | k)·N(measured dimensions; profile k, class j)·Π p(the rest | k, j).
+An absent half copies features of a listed half h, each with its probability c; what it does not copy is drawn around
+the catalogue's profiles. With the parts k of the observations in the feature table's order, p_k(h) the likelihood of
+part k under h and π_h the prior:
+
+q(y) = Π a_k · { w₀ + (1 − w₀ − w₁)·Σ_h π_h·Π_k [c_k·p_k(h)/a_k + 1 − c_k] } + w₁·Σ_h π_h·Π p_k(h).
+
+w₀ is the share of halves that copy nothing, w₁ that of halves that measure in everything like a listed one. The bracket
+is 1 where h lacks the feature. Some of the readings that share an error may be copied and others not: then each counts
+as if it had the error alone; where all are copied they have their joint likelihood.
+
+a_k = N(y_1..k)/N(y_1..k−1) is the density around the profiles, given the parts before it:
+
+N(y) = s·p(y | unlike anything)
+     + (1 − s)·Σ_j v_j Σ_m (n_m/n)·p_j(count | m)·N(measured dimensions; profile m, class j)·Π p(the rest | m, j).
 
 Dimensions are compared in logarithms. Shared deviations (the profile's true pitch, an instrument's error) make them
 correlated, so they have one joint normal density per profile and class.
@@ -16,10 +28,21 @@ from functools import cached_property
 import numpy as np
 
 from matcher.absent.hidden_deviations import Filtered, Line
-from matcher.absent.model import CLASSES, COUNT_SPREAD, AbsentModel, count_kernel
+from matcher.absent.model import (
+    ACROSS,
+    ALLOWANCE,
+    CLASSES,
+    COUNT_SPREAD,
+    LISTED_COUNT,
+    OTHER_KIND,
+    PITCH,
+    WEIGHTS,
+    AbsentModel,
+    count_kernel,
+)
 from matcher.columns.columns import Columns, Floats, Ints
 from matcher.features import FEATURES
-from matcher.likelihood.evidence import log_sum
+from matcher.likelihood.evidence import Evidence, log_sum
 from matcher.likelihood.gross_errors import floor_density
 from matcher.likelihood.likelihood import Likelihood, Part
 from matcher.likelihood.miscounts import floor_probability
@@ -27,18 +50,23 @@ from matcher.likelihood.tolerance_density import SQRT_2PI, W_MIN
 from matcher.observations import Of, Reduced, SharedKind
 
 STRANGE_SHARE = 0.02
-"""Share of absent halves unlike anything in the catalogue: every dimension is log-uniform over its plausible range.
-Common practice, no source."""
+"""Share (s) of what is not copied that is unlike anything in the catalogue: every dimension is log-uniform over its
+plausible range. Common practice, no source."""
 
-LOG_STRANGE_SHARE = float(np.log(STRANGE_SHARE))
+LOG_STRANGE_SHARE, LOG_NEAR_SHARE = float(np.log(STRANGE_SHARE)), float(np.log(1 - STRANGE_SHARE))
 
-PITCH = "pitch"
+TRUE_PITCH = "pitch"
 """Name of the hidden deviation of a profile's true pitch."""
+
+EXACT_UP_TO = 16
+"""Most observations for which the density without one of them is computed exactly."""
+
+ORDER = {name: place for place, name in enumerate(FEATURES)}
 
 
 @dataclass(frozen=True, kw_only=True)
 class Kernels:
-    """Centres of the mixture: their representative halves and log-weights (n_k/N).
+    """Centres of the mixture: their representative halves and log-weights (n_m/n).
 
     Where an exact contact count was seen, they are the profiles, with their allowance carried over to that count
     (``positions``); else they are all listed halves with their own counts.
@@ -48,6 +76,27 @@ class Kernels:
     log_weight: Floats
     positions: Floats
     exact_count: int | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Brackets:
+    """The logarithms of one part's factor in the sum over copied halves, for each half.
+
+    ``apart`` is the product of the readings' own brackets, ``copied`` its term in which all are copied; both count
+    readings that share an error as independent. ``together`` is the term in which all are copied, with their joint
+    likelihood.
+    """
+
+    apart: Floats
+    copied: Floats
+    together: Floats
+
+    @property
+    def log(self) -> Floats:
+        """The whole factor."""
+        not_all = -np.expm1(np.minimum(self.copied - self.apart, 0.0))
+        with np.errstate(divide="ignore"):
+            return np.asarray(np.logaddexp(self.apart + np.log(not_all), self.together))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,90 +116,124 @@ class UnderAbsent:
         """Log-density of all observations; 0 where nothing was observed."""
         if not self.weighed.parts:
             return 0.0
-        return float(_log_total(self.log_present, self.log_near, self.log_strange))
+        return float(log_sum(self.log_explanations))
 
     @cached_property
-    def log_present(self) -> float:
-        """Log-density if the half measures like a listed one, including the share of such halves."""
-        return float(self._log_present(self.weighed.total))
+    def log_explanations(self) -> Floats:
+        """Log-density, with their shares, of halves that copy nothing, some features, and everything."""
+        return self._explained(self.log_fresh, self.log_copied, self.weighed.total)
+
+    @property
+    def log_fresh(self) -> float:
+        """Log-density of all observations if nothing is copied: the sum of all ln a_k."""
+        return float(self._log_fresh[-1])
+
+    def _explained(self, fresh: Floats | float, copied: Floats, listed: Floats) -> Floats:
+        """The explanations (3 × …) where ``fresh`` is ln Π a_k; ``copied`` and ``listed`` are (… × halves)."""
+        new, twin, prior = self.model.new_share, self.model.twin_share, self.columns.log_prior
+        some = np.log(1 - new - twin) + fresh + log_sum(copied + prior, axis=-1)
+        return np.stack([np.log(new) + fresh, some, np.log(twin) + log_sum(listed + prior, axis=-1)])
+
+    @cached_property
+    def log_copied(self) -> Floats:
+        """Logarithm of the product of all brackets, for each half."""
+        return np.asarray(sum((each.log for each in self._brackets), np.zeros(len(self.columns))))
 
     @cached_property
     def log_near(self) -> Floats:
-        """Log-density (classes × kernels) if the half is near a profile, including the kernels' shares."""
+        """Log-density (classes × kernels) around the profiles, including the kernels' shares."""
         return np.asarray(self._terms.sum(axis=0) + self._log_weights)
 
     @cached_property
     def log_strange(self) -> float:
-        """Log-density if the half is unlike anything listed, including the share of such halves."""
+        """Log-density of what is unlike anything listed, including its share."""
         return float(self._strange.sum() + LOG_STRANGE_SHARE)
 
     @cached_property
     def shares(self) -> Floats:
-        """The log-density split over the parts, averaged over both orders; the shares add up to the whole."""
-        forward = np.diff(self._prefixes, prepend=0.0)
-        backward = np.diff(replace(self, weighed=self.weighed.reversed)._prefixes, prepend=0.0)[::-1]
-        return np.asarray((forward + backward) / 2)
+        """The log-density split over the parts, averaged over their order and its reverse; the shares add up to it.
 
-    @property
-    def _prefixes(self) -> Floats:
-        """Log-density of the first, the first two, … of the parts."""
-        each = np.array([part.log_likelihood for part in self.weighed.parts])
-        return _log_total(
-            self._log_present(each.cumsum(axis=0)),
-            self._terms.cumsum(axis=0) + self._log_weights,
-            self._strange.cumsum() + LOG_STRANGE_SHARE,
-        )
+        Each part keeps its a_k of the fixed order in both.
+        """
+        fresh = np.array([self.log_a(part) for part in self.weighed.parts])
+        copied = np.stack([each.log for each in self._brackets])
+        listed = np.stack([part.log_likelihood for part in self.weighed.parts])
 
-    def log_density_without(self, rest: Likelihood, dropped: Reduced) -> float:
-        """Log-density of all observations except one; ``rest`` is their likelihood."""
+        def added(order: slice) -> Floats:
+            prefixes = self._explained(*(table[order].cumsum(axis=0) for table in (fresh, copied, listed)))
+            return np.diff(log_sum(prefixes, axis=0), prepend=0.0)[order]
+
+        return np.asarray((added(slice(None)) + added(slice(None, None, -1))) / 2)
+
+    def log_density_without(self, rest: Likelihood, part: Part, place: int) -> float:
+        """Log-density of all observations except one of a part; ``rest`` is their likelihood.
+
+        With more than `EXACT_UP_TO` observations the others keep their a_k within the brackets when a dimension is left
+        out: that saves computing everything again for each.
+        """
+        dropped = part.readings[place]
         if not rest.parts:
             return 0.0
-        if dropped.unscaled or dropped.index not in self._given_others:
+        if len(self._steps) <= EXACT_UP_TO or dropped.unscaled or dropped.index not in self._given_others:
             return replace(self, weighed=rest).log_density
         near = self.log_near - self._given_others[dropped.index]
         strange = self.log_strange - np.log(plausible_density(dropped))
-        return float(_log_total(self._log_present(rest.total), near, strange))
-
-    def _log_present(self, log_likelihood: Floats) -> Floats:
-        return np.asarray(np.log(self.model.present_share) + log_sum(log_likelihood + self.columns.log_prior, axis=-1))
+        fresh = float(np.logaddexp(log_sum(near), strange))
+        gone = self.log_fresh - fresh
+        number = next(i for i, each in enumerate(self.weighed.parts) if each is part)
+        before = self._brackets[number]
+        copied = self.log_copied - before.log
+        if len(part.readings) > 1:
+            apart, whole = self._alone(part.evidence[place], np.log(part.evidence[place].of_halves()))
+            joint = rest.total - (self.weighed.total - part.log_likelihood)
+            share = np.log(self.model.copied[dropped.feature])
+            together = before.together - share - part.log_likelihood + joint + gone
+            copied = copied + Brackets(apart=before.apart - apart, copied=before.copied - whole, together=together).log
+        return float(log_sum(self._explained(fresh, copied, rest.total)))
 
     @cached_property
     def kernels(self) -> Kernels:
         """Centres of the mixture."""
-        readings = [reading for part in self.weighed.parts for reading in part.readings]
-        return _kernels(self.model, self.columns, readings)
+        return _kernels(self.model, self.columns, [reading for part in self.weighed.parts for reading in part.readings])
 
     @property
     def _log_weights(self) -> Floats:
-        near = np.log(1 - self.model.present_share - STRANGE_SHARE)
-        return np.asarray(np.log(self.model.weights)[:, None] + self.kernels.log_weight + near)
+        return np.asarray(np.log(WEIGHTS)[:, None] + self.kernels.log_weight + LOG_NEAR_SHARE)
 
     @cached_property
-    def _measured(self) -> list[Reduced]:
-        """The dimensions of this half that are compared with profiles."""
-        parts = [part for part in self.weighed.parts if not _says_nothing(part)]
-        return [reading for part in parts for reading in part.readings if _is_measured(reading)]
+    def _steps(self) -> list[tuple[Part, Evidence | None]]:
+        """The parts in the feature table's order; the readings of a part of dimensions one by one."""
+        steps: list[tuple[Part, Evidence | None]] = []
+        for part in sorted(self.weighed.parts, key=lambda part: min(map(_rank, part.readings))):
+            one_by_one = _is_measured(part.readings[0]) and not _says_nothing(part)
+            steps += [(part, each) for each in _ranked(part)] if one_by_one else [(part, None)]
+        return steps
+
+    def log_a(self, part: Part) -> float:
+        """ln a_k of a part: its log-density around the profiles, given the parts before it."""
+        return float(self._log_a[[i for i, (each, _) in enumerate(self._steps) if each is part]].sum())
 
     @cached_property
     def _filtered(self) -> Filtered:
-        return Filtered.of([_line(self.model, self.columns, self.kernels, reading) for reading in self._measured])
+        readings = [each.reading for _, each in self._steps if each is not None]
+        return Filtered.of([_line(self.columns, self.kernels, reading) for reading in readings])
 
     @cached_property
     def _given_others(self) -> dict[int, Floats]:
         """Log-density (classes × kernels) of each measured dimension given all others, by its index."""
-        indices = [reading.index for reading in self._measured]
+        indices = [each.reading.index for _, each in self._steps if each is not None]
         return dict(zip(indices, self._filtered.given_others(), strict=True))
 
     @cached_property
     def _terms(self) -> Floats:
-        """Log-densities (parts × classes × kernels) of each part given those before it."""
+        """Log-densities (steps × classes × kernels) of each step given those before it."""
         normal = iter(self._filtered.terms)
-        terms = np.zeros((len(self.weighed.parts), CLASSES, len(self.kernels.halves)))
-        for term, part in zip(terms, self.weighed.parts, strict=True):
-            if _says_nothing(part):
+        terms = np.zeros((len(self._steps), CLASSES, len(self.kernels.halves)))
+        for term, (part, each) in zip(terms, self._steps, strict=True):
+            if each is not None:
+                term += next(normal)
+            elif _says_nothing(part):
                 term += part.log_likelihood[0]
-            elif _is_measured(part.readings[0]):
-                term += sum(next(normal) for _ in part.readings)
             elif _is_exact_count(part.readings[0]):
                 term += np.log(_count_terms(self.model, self.columns, self.kernels))
             else:
@@ -161,18 +244,62 @@ class UnderAbsent:
         """Other values are those of the profile's half, or those of any half of the catalogue."""
         own = part.log_likelihood[self.kernels.halves]
         anyone = log_sum(part.log_likelihood + self.columns.log_prior)
-        other = self.model.other_kind[:, None]
+        other = OTHER_KIND[:, None]
         return np.asarray(np.logaddexp(np.log1p(-other) + own, np.log(other) + anyone))
 
     @cached_property
     def _strange(self) -> Floats:
-        """Log-density of each part if the half is unlike anything listed."""
-        return np.array([_strange_term(part, self.columns.log_prior) for part in self.weighed.parts])
+        """Log-density of each step if the half is unlike anything listed."""
+        return np.array([_strange_term(part, each, self.columns.log_prior) for part, each in self._steps])
+
+    @cached_property
+    def _log_fresh(self) -> Floats:
+        """ln N of the first, the first two, … steps."""
+        near = log_sum(self._terms.cumsum(axis=0) + self._log_weights, axis=(-2, -1))
+        return np.asarray(np.logaddexp(near, self._strange.cumsum() + LOG_STRANGE_SHARE))
+
+    @cached_property
+    def _log_a(self) -> Floats:
+        """ln a of each step."""
+        return np.diff(self._log_fresh, prepend=0.0)
+
+    @cached_property
+    def _brackets(self) -> list[Brackets]:
+        """By part of the likelihood."""
+        return [self._brackets_of(part) for part in self.weighed.parts]
+
+    def _brackets_of(self, part: Part) -> Brackets:
+        nothing = np.zeros(len(self.columns))
+        if _says_nothing(part):
+            return Brackets(apart=nothing, copied=nothing, together=nothing)
+        shares = float(sum(np.log(self.model.copied[reading.feature]) for reading in part.readings))
+        together = shares + part.log_likelihood - self.log_a(part)
+        if not _is_measured(part.readings[0]):
+            return Brackets(apart=nothing, copied=nothing + shares, together=together)
+        if len(part.evidence) == 1:
+            apart, together = self._alone(part.evidence[0], part.log_likelihood)
+            return Brackets(apart=apart, copied=together, together=together)
+        alone = [self._alone(each, np.log(each.of_halves())) for each in part.evidence]
+        apart, copied = (np.sum(tables, axis=0) for tables in zip(*alone, strict=True))
+        return Brackets(apart=apart, copied=copied, together=together)
+
+    def _alone(self, evidence: Evidence, log_likelihood: Floats) -> tuple[Floats, Floats]:
+        """A dimension's own bracket, and its term in which it is copied."""
+        reading, share = evidence.reading, self.model.copied[evidence.reading.feature]
+        if reading.unscaled:
+            return np.zeros_like(log_likelihood), np.full_like(log_likelihood, np.log(share))
+        step = next(i for i, (_, each) in enumerate(self._steps) if each is evidence)
+        stated = ~np.isnan(self.columns.dimensions[reading.feature].stated)
+        copied = np.log(share) + np.where(stated, log_likelihood - self._log_a[step], 0.0)
+        return np.logaddexp(np.log1p(-share), copied), copied
 
 
-def _log_total(present: Floats | float, near: Floats, strange: Floats | float) -> Floats:
-    """Log of the sum of the explanations; ``near`` is (… × classes × kernels), the others are (…)."""
-    return log_sum(np.stack([present, log_sum(near, axis=(-2, -1)), strange]), axis=0)
+def _rank(reading: Reduced) -> tuple[int, int]:
+    return ORDER[reading.feature], reading.index
+
+
+def _ranked(part: Part) -> list[Evidence]:
+    return sorted(part.evidence, key=lambda each: _rank(each.reading))
 
 
 def _kernels(model: AbsentModel, columns: Columns, readings: Sequence[Reduced]) -> Kernels:
@@ -193,16 +320,16 @@ def _is_measured(reading: Reduced) -> bool:
     return reading.of is Of.THIS and reading.value is not None
 
 
-def _strange_term(part: Part, log_prior: Floats) -> float:
-    """Log-density of a part if the half is unlike anything listed: any plausible size or count, else any half's."""
+def _strange_term(part: Part, evidence: Evidence | None, log_prior: Floats) -> float:
+    """Log-density of a step if the half is unlike anything listed: any plausible size or count, else any half's."""
     first = part.readings[0]
     if _says_nothing(part):
         return float(part.log_likelihood[0])
-    if _is_measured(first):
-        terms = [np.log(plausible_density(reading)) for reading in part.readings]
-        if first.shared is not None and first.unscaled:
-            terms[0] = -np.log(first.number * first.shared.sd * SQRT_2PI)
-        return float(np.sum(terms))
+    if evidence is not None:
+        reading = evidence.reading
+        if reading.shared is not None and reading.unscaled and evidence is _ranked(part)[0]:
+            return float(-np.log(reading.number * reading.shared.sd * SQRT_2PI))
+        return float(np.log(plausible_density(reading)))
     if first.count is not None and _is_exact_count(first):
         return float(np.log(floor_probability(first.count, first.count)))
     return float(log_sum(part.log_likelihood + log_prior))
@@ -236,22 +363,21 @@ def _count_terms(model: AbsentModel, columns: Columns, kernels: Kernels) -> Floa
     near = np.stack(
         [np.bincount(profile, weights=count_kernel(n, counts, rows, spread)) / size for spread in COUNT_SPREAD]
     )
-    share = model.listed_count[:, None]
+    share = LISTED_COUNT[:, None]
     return np.asarray(share * listed + (1 - share) * near + 1e-300)
 
 
-def _line(model: AbsentModel, columns: Columns, kernels: Kernels, reading: Reduced) -> Line:
+def _line(columns: Columns, kernels: Kernels, reading: Reduced) -> Line:
     feature, x, halves = FEATURES[reading.feature], reading.number, kernels.halves
     column = columns.dimensions[reading.feature]
     centre, half_width, extra_u = column.centre[halves], column.half_width[halves], column.extra_u[halves]
-    widths = model.bandwidths
     if feature.name == "pitch":
-        half_width, loadings = half_width / reading.spans, {PITCH: widths.pitch[:, None]}
+        half_width, loadings = half_width / reading.spans, {TRUE_PITCH: PITCH[:, None]}
     elif feature.along_rows:
         centre, span = _carried_over(columns, kernels, centre)
-        loadings = {PITCH: widths.pitch[:, None] * (span / centre), feature.name: widths.allowance[:, None] / centre}
+        loadings = {TRUE_PITCH: PITCH[:, None] * (span / centre), feature.name: ALLOWANCE[:, None] / centre}
     else:
-        loadings = {feature.name: widths.across.get(feature.name, widths.across["body_width"])[:, None]}
+        loadings = {feature.name: ACROSS[:, None]}
     unknown = np.isnan(centre)
     loadings = {name: np.where(unknown, 0.0, loading) for name, loading in loadings.items()}
     if (shared := reading.shared) is not None:

@@ -55,9 +55,9 @@ class Posterior:
 
     def without(self, part: Part, place: int) -> Posterior:
         """The posterior without one observation of one part."""
-        rest, known, dropped = self.weighed.without(part, place), None, part.readings[place]
+        rest, known = self.weighed.without(part, place), None
         if self.prior_absent > 0:
-            known = self.under_absent.log_density_without(rest, dropped)
+            known = self.under_absent.log_density_without(rest, part, place)
         return weigh_against_absent(replace(self.under_absent, weighed=rest), rest.total, self.prior_absent, known)
 
     @property

@@ -110,7 +110,7 @@ def likelihood(
     everything = [evidence_of(observation, columns) for observation in observations]
     about_mate = tuple(each for each in everything if each.reading.of is not Of.THIS)
     groups, fittings, single = _split([each for each in everything if each.reading.of is Of.THIS])
-    parts = [_alone(each, np.log(each.of_halves())) for each in single]
+    parts = [single_part(each, np.log(each.of_halves())) for each in single]
     if fittings:
         parts.append(_fittings_part(fittings, columns))
     mates = MatesGroup.of(about_mate, columns) if about_mate else None
@@ -136,7 +136,8 @@ def _split(everything: Sequence[Evidence]) -> tuple[list[SharedGroup], tuple[Evi
     return groups, fittings, [each for each in everything if id(each) not in taken]
 
 
-def _alone(evidence: Evidence, log_likelihood: Floats) -> Part:
+def single_part(evidence: Evidence, log_likelihood: Floats) -> Part:
+    """The part of one observation alone."""
     return Part(
         evidence=(evidence,),
         log_likelihood=log_likelihood,
@@ -158,7 +159,7 @@ def _fittings_part(fittings: tuple[Evidence, ...], columns: Columns) -> Part:
         evidence=fittings,
         log_likelihood=joint,
         shares=shares,
-        drop=lambda dropped: _alone(fittings[1 - dropped], alone[1 - dropped]),
+        drop=lambda dropped: single_part(fittings[1 - dropped], alone[1 - dropped]),
     )
 
 
@@ -229,7 +230,7 @@ def _shared_part(group: SharedGroup, log_likelihood: Floats, beside: Floats) -> 
     def drop(dropped: int) -> Part:
         some = group.of_some([j for j in range(readings) if j != dropped])
         if len(some.evidence) == 1:
-            return _alone(some.evidence[0], np.log(some.evidence[0].of_halves()))
+            return single_part(some.evidence[0], np.log(some.evidence[0].of_halves()))
         smaller, (leaders, halves, log_exact) = group.normal.without(dropped), without_one()
         smaller[leaders[dropped]] = log_exact[dropped, np.searchsorted(halves, leaders[dropped])]
         return _shared_part(some, smaller, beside)

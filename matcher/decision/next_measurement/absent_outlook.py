@@ -1,9 +1,9 @@
 """Prediction of a measurement under *absent*: the half is not in the catalogue.
 
-The absent density is a mixture of the listed halves, of kernels around profiles, and of anything plausible. The
-prediction weights these components by how well they explain the observations so far. Kernels count as independent of
-the earlier readings given their class. This makes absent a little vaguer than it is: a simplification that can only
-lower the bits about it.
+An absent half copies features of a listed one; what it does not copy lies around profiles or is anything plausible. The
+prediction weights these explanations, and the halves that may be copied, by how well they explain the observations so
+far. Kernels count as independent of the earlier readings given their class. This makes absent a little vaguer than it
+is: a simplification that can only lower the bits about it.
 """
 
 from __future__ import annotations
@@ -12,7 +12,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from matcher.absent.model import COUNT_SPREAD, AbsentModel, count_kernel
+from matcher.absent.model import (
+    ACROSS,
+    ALLOWANCE,
+    COUNT_SPREAD,
+    LISTED_COUNT,
+    OTHER_KIND,
+    PITCH,
+    AbsentModel,
+    count_kernel,
+)
 from matcher.columns.columns import Columns, Floats, Ints
 from matcher.decision.next_measurement.information import DimensionSteps
 from matcher.decision.posterior import Posterior
@@ -36,13 +45,15 @@ GRID = 96
 class AbsentOutlook:
     """Weights of the components of *absent* after the observations so far.
 
-    ``present``, ``strange`` and ``weight`` (kernels) add up to 1; ``halves`` and ``classes`` are the half that each
-    kernel represents and its bandwidth class, ``positions`` its contacts per row.
+    ``some`` and ``everything`` are the probabilities that some features of a listed half are copied, and all.
+    ``strange`` and ``weight`` (kernels) add up to 1; ``halves`` and ``classes`` are each kernel's half and bandwidth
+    class, ``positions`` its contacts per row. ``listed`` is the probability of each half to be the one that is copied.
     """
 
     columns: Columns
     model: AbsentModel
-    present: float
+    some: float
+    everything: float
     strange: float
     weight: Floats
     halves: Ints
@@ -56,22 +67,28 @@ class AbsentOutlook:
         found = result.under_absent
         near = found.log_near.ravel()
         used = np.argpartition(-near, KERNELS_USED)[:KERNELS_USED] if len(near) > KERNELS_USED else np.arange(len(near))
-        logs = np.array([found.log_present, log_sum(near), found.log_strange])
-        present, kernels, strange = np.exp(logs - log_sum(logs))
-        weight = np.exp(near[used] - log_sum(near[used])) * kernels
+        _, some, everything = np.exp(found.log_explanations - log_sum(found.log_explanations))
+        strange = float(np.exp(found.log_strange - np.logaddexp(log_sum(near), found.log_strange)))
+        weight = np.exp(near[used] - log_sum(near[used])) * (1.0 - strange)
         classes, number = np.divmod(used, found.log_near.shape[1])
-        listed = np.exp(result.log_half - log_sum(result.log_half))
+        in_part, whole = found.log_copied + found.columns.log_prior, result.log_half
+        listed = some * np.exp(in_part - log_sum(in_part)) + everything * np.exp(whole - log_sum(whole))
         return cls(
             columns=result.columns,
             model=found.model,
-            present=float(present),
-            strange=float(strange),
+            some=float(some),
+            everything=float(everything),
+            strange=strange,
             weight=weight,
             halves=found.kernels.halves[number],
             classes=classes,
             positions=found.kernels.positions[number],
-            listed=listed,
+            listed=listed / listed.sum(),
         )
+
+    def _copied(self, feature: str) -> float:
+        """Probability that the feature is copied."""
+        return self.some * self.model.copied[feature] + self.everything
 
     def dimension(self, feature: Feature, steps: DimensionSteps, prior: Floats) -> Floats:
         """Probability of each step of a dimension; the last is elsewhere. ``prior`` is that of the leaders."""
@@ -80,25 +97,26 @@ class AbsentOutlook:
         near = np.interp(middles, grid, self._near(feature, grid))
         plausible = (middles >= feature.low) & (middles <= feature.high)
         strange = self.strange * plausible / (middles * np.log(feature.high / feature.low))
-        total = (near + strange) * steps.step * (1.0 - feature.gross_share)
-        total = total + self.present * _marginal(steps, prior)
+        copied = self._copied(feature.name)
+        total = (1.0 - copied) * (near + strange) * steps.step * (1.0 - feature.gross_share)
+        total = total + copied * _marginal(steps, prior)
         total = total / max(float(total.sum()), 1.0)
         return np.append(total, 1.0 - total.sum())
 
     def _near(self, feature: Feature, x: Floats) -> Floats:
         """Density, per mm, of a right reading around the kernels."""
-        column, bandwidths = self.columns.dimensions[feature.name], self.model.bandwidths
+        column = self.columns.dimensions[feature.name]
         centre, classes = column.centre[self.halves], self.classes
         if feature.name == "pitch":
-            spread = bandwidths.pitch[classes]
+            spread = PITCH[classes]
         elif feature.along_rows:
             pitch = self.columns.dimensions["pitch"].centre[self.halves]
             counts, rows = (self.columns.counts[name][self.halves] for name in ("contact_count", "rows"))
             moved = pitch * (self.positions - np.ceil(counts / np.maximum(rows, 1)))
             centre = np.maximum(centre + moved, feature.low)
-            spread = np.hypot(bandwidths.allowance[classes] / centre, bandwidths.pitch[classes])
+            spread = np.hypot(ALLOWANCE[classes] / centre, PITCH[classes])
         else:
-            spread = bandwidths.across.get(feature.name, bandwidths.across["body_width"])[classes]
+            spread = ACROSS[classes]
         known = ~np.isnan(centre)
         centre, spread, weight = centre[known], spread[known], self.weight[known]
         relative = np.hypot(column.half_width[self.halves][known] / np.sqrt(3.0), column.extra_u[self.halves][known])
@@ -113,10 +131,13 @@ class AbsentOutlook:
         if feature.name == "contact_count":
             rows, spread = self.columns.counts["rows"][self.halves], COUNT_SPREAD[self.classes]
             around = count_kernel(np.maximum(numbers, 1)[:, None], np.maximum(own, 1), rows, spread)
-            share = self.model.listed_count[self.classes]
+            share = LISTED_COUNT[self.classes]
             near = share * near + (1.0 - share) * around
         strange = np.array([self.strange * floor_probability(int(n), int(n)) for n in numbers])
-        return np.asarray(self.present * self._count_among(feature, numbers) + near @ self.weight + strange)
+        copied = self._copied(feature.name)
+        return np.asarray(
+            copied * self._count_among(feature, numbers) + (1.0 - copied) * (near @ self.weight + strange)
+        )
 
     def _count_among(self, feature: Feature, numbers: Ints) -> Floats:
         counts = self.columns.counts[feature.name]
@@ -124,13 +145,13 @@ class AbsentOutlook:
         inside = (numbers >= 0) & (numbers < len(total))
         return np.where(inside, total[np.clip(numbers, 0, len(total) - 1)], 0.0)
 
-    def category(self, has: Floats) -> Floats:
+    def category(self, feature: str, has: Floats) -> Floats:
         """Probability that an absent half has each value of a category; ``has`` is that of the listed halves."""
         anyone = self.columns.prior_weight @ has / self.columns.prior_weight.sum()
-        other = self.model.other_kind[self.classes]
+        other, copied = OTHER_KIND[self.classes], self._copied(feature)
         near = (self.weight * (1.0 - other)) @ has[self.halves]
         rest = float(self.weight @ other) + self.strange
-        return np.asarray(self.present * (self.listed @ has) + near + rest * anyone)
+        return np.asarray(copied * (self.listed @ has) + (1.0 - copied) * (near + rest * anyone))
 
 
 def _marginal(steps: DimensionSteps, prior: Floats) -> Floats:

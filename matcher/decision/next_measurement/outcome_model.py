@@ -176,7 +176,7 @@ def _predict_named(leaders: Leaders, feature: Feature, _: Tool | None, absent: A
         return None
     names = seen_as(feature)
     table = np.stack([naming_probability(feature, each, has[leaders.halves]) for each in names], axis=1)
-    mixed = absent.category(has)[None, :]
+    mixed = absent.category(feature.name, has)[None, :]
     wide = np.stack([naming_probability(feature, each, mixed) for each in names], axis=1)
     outcomes = Outcomes.table(np.concatenate([table, wide / wide.sum()]))
     known = np.ones(len(leaders), dtype=bool)

@@ -141,13 +141,7 @@ def without(
     gone = columns.series == columns.series[half]
     if features is not None:
         gone = gone | same(columns, half, np.arange(len(columns)), features)
-    profile = np.where(gone, -1, model.profile)
-    size = np.bincount(profile[profile >= 0], minlength=len(model.size))
-    kept = np.flatnonzero(size)
-    renumbered = np.full(len(size) + 1, -1)
-    renumbered[kept] = np.arange(len(kept))
-    smaller = replace(model, profile=renumbered[profile], representative=model.representative[kept], size=size[kept])
-    return replace(columns, prior_weight=np.where(gone, GONE, columns.prior_weight)), smaller
+    return replace(columns, prior_weight=np.where(gone, GONE, columns.prior_weight)), model.without(gone)
 
 
 def log_ratio(columns: Columns, model: AbsentModel, observations: list) -> float:  # type: ignore[type-arg]
