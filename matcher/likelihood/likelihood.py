@@ -194,11 +194,12 @@ def _shared_parts(groups: list[SharedGroup], base: Floats, inexact_mass: float) 
 
 def _leaders(approximate: Floats, inexact_mass: float) -> Ints:
     """The likeliest halves by approximate probability, the likeliest first: all but ``inexact_mass``."""
-    far = approximate.max() - math.log(len(approximate) / inexact_mass)
-    near = np.flatnonzero(approximate > far)  # all others together have less than the mass
-    if len(near) < EXACT_AT_LEAST:
-        likeliest = range(min(EXACT_AT_LEAST, len(approximate)))
-        near = np.argpartition(-approximate, likeliest)[likeliest]
+    near = np.arange(len(approximate))
+    if len(near) > EXACT_AT_LEAST:
+        far = approximate.max() - math.log(len(approximate) / inexact_mass)
+        near = np.flatnonzero(approximate > far)  # all others together have less than the mass
+    if len(near) < EXACT_AT_LEAST < len(approximate):
+        near = np.argpartition(-approximate, range(EXACT_AT_LEAST))[:EXACT_AT_LEAST]
     order = near[np.argsort(-approximate[near], kind="stable")]
     probability = np.exp(approximate[order] - log_sum(approximate))
     remaining = 1.0 - np.cumsum(probability) + probability
