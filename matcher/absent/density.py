@@ -1,14 +1,14 @@
 """Log-density of the observations if the catalogue does not have the half.
 
-An absent half copies features of a listed half h, each with its probability c; what it does not copy is drawn around
-the catalogue's profiles. With the parts k of the observations in the feature table's order, p_k(h) the likelihood of
-part k under h and π_h the prior:
+An absent half copies features of a listed half h, each with a probability c that is larger for close relatives (r)
+than for distant ones; what it does not copy is drawn around the catalogue's profiles. With the parts k of the
+observations in the feature table's order, p_k(h) the likelihood of part k under h and π_h the prior:
 
-q(y) = Π a_k · { w₀ + (1 − w₀ − w₁)·Σ_h π_h·Π_k [c_k·p_k(h)/a_k + 1 − c_k] } + w₁·Σ_h π_h·Π p_k(h).
+q(y) = Π a_k · { w₀ + Σ_r w_r Σ_h π_h Π_k [c_rk·p_k(h)/a_k + 1 − c_rk] }.
 
-w₀ is the share of halves that copy nothing, w₁ that of halves that measure in everything like a listed one. The bracket
-is 1 where h lacks the feature. Some of the readings that share an error may be copied and others not: then each counts
-as if it had the error alone; where all are copied they have their joint likelihood.
+w₀ is the share of halves that copy nothing. The bracket is 1 where h lacks the feature. Some of the readings that share
+an error may be copied and others not: then each counts as if it had the error alone; where all are copied they have
+their joint likelihood.
 
 a_k = N(y_1..k)/N(y_1..k−1) is the density around the profiles, given the parts before it:
 
@@ -36,6 +36,7 @@ from matcher.absent.model import (
     LISTED_COUNT,
     OTHER_KIND,
     PITCH,
+    RELATIVES,
     WEIGHTS,
     AbsentModel,
     count_kernel,
@@ -80,7 +81,7 @@ class Kernels:
 
 @dataclass(frozen=True, kw_only=True)
 class Brackets:
-    """The logarithms of one part's factor in the sum over copied halves, for each half.
+    """The logarithms of one part's factor in the sum over copied halves (relatives × halves).
 
     ``apart`` is the product of the readings' own brackets, ``copied`` its term in which all are copied; both count
     readings that share an error as independent. ``together`` is the term in which all are copied, with their joint
@@ -120,24 +121,24 @@ class UnderAbsent:
 
     @cached_property
     def log_explanations(self) -> Floats:
-        """Log-density, with their shares, of halves that copy nothing, some features, and everything."""
-        return self._explained(self.log_fresh, self.log_copied, self.weighed.total)
+        """Log-density, with their shares, of halves that copy nothing, and of distant and close relatives."""
+        return self._explained(np.array(self.log_fresh), self.log_copied)
 
     @property
     def log_fresh(self) -> float:
         """Log-density of all observations if nothing is copied: the sum of all ln a_k."""
         return float(self._log_fresh[-1])
 
-    def _explained(self, fresh: Floats | float, copied: Floats, listed: Floats) -> Floats:
-        """The explanations (3 × …) where ``fresh`` is ln Π a_k; ``copied`` and ``listed`` are (… × halves)."""
-        new, twin, prior = self.model.new_share, self.model.twin_share, self.columns.log_prior
-        some = np.log(1 - new - twin) + fresh + log_sum(copied + prior, axis=-1)
-        return np.stack([np.log(new) + fresh, some, np.log(twin) + log_sum(listed + prior, axis=-1)])
+    def _explained(self, fresh: Floats, copied: Floats) -> Floats:
+        """The explanations (… × 1 + relatives); ``fresh`` (…) is ln Π a_k, ``copied`` is (… × relatives × halves)."""
+        relatives = log_sum(copied + self.columns.log_prior, axis=-1)
+        either = np.concatenate([np.zeros_like(relatives[..., :1]), relatives], axis=-1)
+        return np.asarray(np.log(self.model.shares) + fresh[..., None] + either)
 
     @cached_property
     def log_copied(self) -> Floats:
-        """Logarithm of the product of all brackets, for each half."""
-        return np.asarray(sum((each.log for each in self._brackets), np.zeros(len(self.columns))))
+        """Logarithm of the product of all brackets (relatives × halves)."""
+        return np.asarray(sum((each.log for each in self._brackets), np.zeros((RELATIVES, len(self.columns)))))
 
     @cached_property
     def log_near(self) -> Floats:
@@ -157,11 +158,10 @@ class UnderAbsent:
         """
         fresh = np.array([self.log_a(part) for part in self.weighed.parts])
         copied = np.stack([each.log for each in self._brackets])
-        listed = np.stack([part.log_likelihood for part in self.weighed.parts])
 
         def added(order: slice) -> Floats:
-            prefixes = self._explained(*(table[order].cumsum(axis=0) for table in (fresh, copied, listed)))
-            return np.diff(log_sum(prefixes, axis=0), prepend=0.0)[order]
+            prefixes = self._explained(fresh[order].cumsum(), copied[order].cumsum(axis=0))
+            return np.diff(log_sum(prefixes, axis=-1), prepend=0.0)[order]
 
         return np.asarray((added(slice(None)) + added(slice(None, None, -1))) / 2)
 
@@ -186,10 +186,10 @@ class UnderAbsent:
         if len(part.readings) > 1:
             apart, whole = self._alone(part.evidence[place], np.log(part.evidence[place].of_halves()))
             joint = rest.total - (self.weighed.total - part.log_likelihood)
-            share = np.log(self.model.copied[dropped.feature])
+            share = np.log(self.model.copied[dropped.feature])[:, None]
             together = before.together - share - part.log_likelihood + joint + gone
             copied = copied + Brackets(apart=before.apart - apart, copied=before.copied - whole, together=together).log
-        return float(log_sum(self._explained(fresh, copied, rest.total)))
+        return float(log_sum(self._explained(np.array(fresh), copied)))
 
     @cached_property
     def kernels(self) -> Kernels:
@@ -269,10 +269,10 @@ class UnderAbsent:
         return [self._brackets_of(part) for part in self.weighed.parts]
 
     def _brackets_of(self, part: Part) -> Brackets:
-        nothing = np.zeros(len(self.columns))
+        nothing = np.zeros((RELATIVES, len(self.columns)))
         if _says_nothing(part):
             return Brackets(apart=nothing, copied=nothing, together=nothing)
-        shares = float(sum(np.log(self.model.copied[reading.feature]) for reading in part.readings))
+        shares = np.sum([np.log(self.model.copied[reading.feature]) for reading in part.readings], axis=0)[:, None]
         together = shares + part.log_likelihood - self.log_a(part)
         if not _is_measured(part.readings[0]):
             return Brackets(apart=nothing, copied=nothing + shares, together=together)
@@ -285,12 +285,13 @@ class UnderAbsent:
 
     def _alone(self, evidence: Evidence, log_likelihood: Floats) -> tuple[Floats, Floats]:
         """A dimension's own bracket, and its term in which it is copied."""
-        reading, share = evidence.reading, self.model.copied[evidence.reading.feature]
-        if reading.unscaled:
-            return np.zeros_like(log_likelihood), np.full_like(log_likelihood, np.log(share))
-        step = next(i for i, (_, each) in enumerate(self._steps) if each is evidence)
-        stated = ~np.isnan(self.columns.dimensions[reading.feature].stated)
-        copied = np.log(share) + np.where(stated, log_likelihood - self._log_a[step], 0.0)
+        reading, share = evidence.reading, self.model.copied[evidence.reading.feature][:, None]
+        ratio = np.zeros_like(log_likelihood)
+        if not reading.unscaled:
+            step = next(i for i, (_, each) in enumerate(self._steps) if each is evidence)
+            stated = ~np.isnan(self.columns.dimensions[reading.feature].stated)
+            ratio = np.where(stated, log_likelihood - self._log_a[step], 0.0)
+        copied = np.log(share) + ratio
         return np.logaddexp(np.log1p(-share), copied), copied
 
 

@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from matcher.absent.density import UnderAbsent
-from matcher.absent.model import NEW_SHARE, TWIN_SHARE, AbsentModel, unfitted_model
+from matcher.absent.model import COPIED, RELATIVES, SHARES, AbsentModel, unfitted_model
 from matcher.columns.columns import Bools, Columns, Floats, Ints
 from matcher.features import FEATURES, Kind
-from matcher.likelihood.evidence import Evidence, log_sum
+from matcher.likelihood.evidence import Evidence
 from matcher.likelihood.kinds import evidence_of
 from matcher.likelihood.likelihood import Likelihood, single_part
 from matcher.observations import Reduced
@@ -41,8 +41,11 @@ FEWEST_HALVES = 20
 PSEUDO_HALVES = 10.0
 """Weight, in halves, of the starting values in every fitted share: it prevents extremes in small catalogues."""
 
-ITERATIONS, CONVERGED = 50, 1e-3
+ITERATIONS, CONVERGED = 30, 2e-3
 """Most steps of expectation and maximisation, and the change of every share at which they stop."""
+
+UNLIKELY = 1e-2
+"""Part of a specimen's weight in halves that are left out of the fit to save time."""
 
 GONE = 1e-290
 """Prior weight of a half that counts as not listed."""
@@ -55,13 +58,14 @@ def fit_absent(columns: Columns) -> AbsentModel:
     if len(halves) < FEWEST_HALVES or len(set(columns.series[halves].tolist())) < FEWEST_SERIES:
         return model
     draw = np.random.default_rng(0)
-    specimens = [
-        Specimen.of(columns, model, half, draw, TRAINING_FEATURES[: FEATURE_SETS[i % len(FEATURE_SETS)]])
-        for i, half in enumerate(halves.tolist())
-    ]
+    specimens = []
+    for number, half in enumerate(halves.tolist()):
+        features = TRAINING_FEATURES[: FEATURE_SETS[number % len(FEATURE_SETS)]]
+        readings = list(readings_of(columns, half, draw, features))
+        specimens.append(Specimen.of(columns, model, half, readings).likely(model))
     for _ in range(ITERATIONS):
-        before, model = model, _improved(model, specimens)
-        if np.max(np.abs(_shares(model) - _shares(before))) < CONVERGED:
+        before, model = model, improved(model, specimens)
+        if np.max(np.abs(_fitted(model) - _fitted(before))) < CONVERGED:
             break
     return model
 
@@ -71,37 +75,42 @@ class Specimen:
     """One training half as measured, compared with the halves that count as listed.
 
     ``ratio`` (features × halves) is p_k(h)/a_k, and 1 where the half does not state the feature, as ``stated`` tells.
-    ``prior`` is that of each half, ``twin`` the sum over halves of the prior times Π p_k(h)/a_k.
+    ``prior`` is that of each half.
     """
 
     features: tuple[str, ...]
     ratio: Floats
     stated: Bools
     prior: Floats
-    twin: float
 
     @classmethod
-    def of(
-        cls, columns: Columns, model: AbsentModel, half: int, draw: np.random.Generator, features: Sequence[str]
-    ) -> Specimen:
-        """Measure the named features of a half, as far as it states them."""
+    def of(cls, columns: Columns, model: AbsentModel, half: int, readings: Sequence[Reduced]) -> Specimen:
+        """Compare the readings of a half with the halves that count as listed beside it."""
         gone = (columns.series == columns.series[half]) | (columns.geometry == columns.geometry[half])
         rest = replace(columns, prior_weight=np.where(gone, GONE, columns.prior_weight))
-        evidence = [evidence_of(reading, rest) for reading in _readings(columns, half, draw, features)]
+        evidence = [evidence_of(reading, rest) for reading in readings]
         parts = tuple(single_part(each, _log_likelihood(each)) for each in evidence)
         total = np.asarray(sum(part.log_likelihood for part in parts))
         under = UnderAbsent(model=model.without(gone), weighed=Likelihood(columns=rest, parts=parts, total=total))
         names = tuple(each.reading.feature for each in evidence)
         stated = np.stack([_stated(columns, name) for name in names])
-        return cls(
-            features=names,
-            ratio=np.exp(
-                [np.where(s, p.log_likelihood - under.log_a(p), 0.0) for s, p in zip(stated, parts, strict=True)]
-            ),
-            stated=stated,
-            prior=np.exp(rest.log_prior),
-            twin=float(np.exp(log_sum(total + rest.log_prior) - under.log_fresh)),
-        )
+        ratio = np.stack([part.log_likelihood - under.log_a(part) for part in parts])
+        ratio = np.exp(np.where(stated, ratio, 0.0))
+        return cls(features=names, ratio=ratio, stated=stated, prior=np.exp(rest.log_prior))
+
+    def of_half(self, model: AbsentModel) -> tuple[Floats, Floats, Floats]:
+        """Weight of each half as the one that is copied (relatives × halves), with the terms and brackets behind it
+        (features × relatives × halves)."""
+        share = np.stack([model.copied[name] for name in self.features])[:, :, None]
+        term = share * self.ratio[:, None]
+        brackets = 1.0 - share + term
+        return model.shares[1:, None] * self.prior * brackets.prod(axis=0), term, brackets
+
+    def likely(self, model: AbsentModel) -> Specimen:
+        """Without the halves that have together less than `UNLIKELY` of the weight."""
+        weight = self.of_half(model)[0].sum(axis=0)
+        kept = weight > UNLIKELY * weight.sum() / len(weight)
+        return replace(self, ratio=self.ratio[:, kept], stated=self.stated[:, kept], prior=self.prior[kept])
 
 
 def _log_likelihood(evidence: Evidence) -> Floats:
@@ -111,8 +120,8 @@ def _log_likelihood(evidence: Evidence) -> Floats:
     return evidence.log_right(np.arange(len(evidence.columns)))
 
 
-def _readings(columns: Columns, half: int, draw: np.random.Generator, features: Sequence[str]) -> Iterator[Reduced]:
-    """Readings of a part that lies anywhere within the process tolerance, by caliper."""
+def readings_of(columns: Columns, half: int, draw: np.random.Generator, features: Sequence[str]) -> Iterator[Reduced]:
+    """Readings of those of the named features that a half states, by caliper; its part lies anywhere in its tolerance."""
     gaps = int(np.ceil(columns.counts["contact_count"][half] / max(columns.counts["rows"][half], 1))) - 1
     for index, name in enumerate(features):
         feature = FEATURES[name]
@@ -136,29 +145,26 @@ def _stated(columns: Columns, feature: str) -> Bools:
     return np.ones(len(columns), dtype=np.bool_) if column is None else ~np.isnan(column.stated)
 
 
-def _improved(model: AbsentModel, specimens: Sequence[Specimen]) -> AbsentModel:
+def improved(model: AbsentModel, specimens: Sequence[Specimen]) -> AbsentModel:
     """One step of expectation and maximisation."""
-    some_share = 1.0 - model.new_share - model.twin_share
-    kinds = PSEUDO_HALVES * np.array([NEW_SHARE, TWIN_SHARE, 1.0 - NEW_SHARE - TWIN_SHARE])
-    copied = {name: PSEUDO_HALVES * FEATURES[name].copied for name in TRAINING_FEATURES}
-    possible = dict.fromkeys(TRAINING_FEATURES, PSEUDO_HALVES)
+    shares = PSEUDO_HALVES * SHARES
+    copied = {name: PSEUDO_HALVES * COPIED[name] for name in TRAINING_FEATURES}
+    possible = {name: np.full(RELATIVES, PSEUDO_HALVES) for name in TRAINING_FEATURES}
     for each in specimens:
-        share = np.array([[model.copied[name]] for name in each.features])
-        brackets = 1.0 - share + share * each.ratio
-        of_half = each.prior * brackets.prod(axis=0)
-        weights = np.array([model.new_share, model.twin_share * each.twin, some_share * of_half.sum()])
-        kinds += weights / weights.sum()
-        of_half *= some_share / weights.sum()
-        for name, bracket, ratio, stated in zip(each.features, brackets, each.ratio, each.stated, strict=True):
-            copied[name] += float(model.copied[name] * (of_half * ratio / bracket)[stated].sum())
-            possible[name] += float(of_half[stated].sum())
-    kinds /= kinds.sum()
+        of_half, term, brackets = each.of_half(model)
+        total = model.shares[0] + of_half.sum()
+        of_half /= total
+        shares += np.append(model.shares[0] / total, of_half.sum(axis=1))
+        could, did = each.stated @ of_half.T, ((term / brackets * each.stated[:, None]) * of_half).sum(axis=2)
+        for name, of_possible, of_copied in zip(each.features, could, did, strict=True):
+            possible[name] += of_possible
+            copied[name] += of_copied
     fitted = {name: copied[name] / possible[name] for name in TRAINING_FEATURES}
-    return replace(model, new_share=float(kinds[0]), twin_share=float(kinds[1]), copied={**model.copied, **fitted})
+    return replace(model, shares=shares / shares.sum(), copied={**model.copied, **fitted})
 
 
-def _shares(model: AbsentModel) -> Floats:
-    return np.array([model.new_share, model.twin_share, *(model.copied[name] for name in TRAINING_FEATURES)])
+def _fitted(model: AbsentModel) -> Floats:
+    return np.concatenate([model.shares, *(model.copied[name] for name in TRAINING_FEATURES)])
 
 
 def _training_halves(columns: Columns) -> Ints:

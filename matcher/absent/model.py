@@ -1,7 +1,8 @@
 """The model of *absent*: a half that the catalogue lacks is made in part like one that it has.
 
-An absent half copies each feature of some listed half or not. What it does not copy lies around the catalogue's
-profiles, in two classes of bandwidth. How often features are copied is fitted to the catalogue (`em_fit`).
+An absent half copies each feature of some listed half or not, as a distant or a close relative of it. What it does not
+copy lies around the catalogue's profiles, in two classes of bandwidth. How often features are copied is fitted to the
+catalogue (`em_fit`).
 """
 
 from __future__ import annotations
@@ -35,9 +36,19 @@ OTHER_KIND = np.array([0.2, 0.05])
 ON_GRID = 0.95
 """Probability that a contact count is a multiple of the rows."""
 
-NEW_SHARE, TWIN_SHARE = 0.05, 0.10
-"""Shares of absent halves, before the fit, that copy nothing, and that measure in everything like a listed one. Common
-practice, no source."""
+RELATIVES = 2
+"""Kinds of copying halves: distant and close relatives."""
+
+SHARES = np.array([0.05, 0.60, 0.35])
+"""Shares of absent halves, before the fit, that copy nothing, and of distant and close relatives. Common practice, no
+source."""
+
+CLOSER = 0.3
+"""How much seldomer than a distant relative a close one does not copy a feature, before the fit. Common practice, no
+source."""
+
+COPIED = {each.name: np.array([each.copied, 1.0 - CLOSER * (1.0 - each.copied)]) for each in FEATURES.values()}
+"""Probabilities, by feature, that a distant and a close relative copies it, before the fit."""
 
 PROFILE_STEPS = (0.01, 0.05)
 """Rounding, mm, of the pitch and of other dimensions within which halves of one series share a profile."""
@@ -47,14 +58,13 @@ PROFILE_STEPS = (0.01, 0.05)
 class AbsentModel:
     """What is fitted to the catalogue, and its profiles.
 
-    ``new_share`` and ``twin_share`` are the shares of absent halves that copy nothing and everything; the others copy
-    each feature with its probability in ``copied``. ``profile`` is each half's profile number (−1: inferred halves have
-    none); ``representative`` and ``size`` describe each profile.
+    ``shares`` are those of absent halves that copy nothing, of distant and of close relatives. ``copied`` has, by
+    feature, the probabilities that a distant and a close relative copies it. ``profile`` is each half's profile number
+    (−1: inferred halves have none); ``representative`` and ``size`` describe each profile.
     """
 
-    new_share: float = NEW_SHARE
-    twin_share: float = TWIN_SHARE
-    copied: Mapping[str, float] = field(default_factory=lambda: {each.name: each.copied for each in FEATURES.values()})
+    shares: Floats = field(default_factory=lambda: SHARES)
+    copied: Mapping[str, Floats] = field(default_factory=lambda: COPIED)
     profile: Ints
     representative: Ints
     size: Ints

@@ -45,15 +45,14 @@ GRID = 96
 class AbsentOutlook:
     """Weights of the components of *absent* after the observations so far.
 
-    ``some`` and ``everything`` are the probabilities that some features of a listed half are copied, and all.
+    ``relatives`` are the probabilities that a distant and a close relative of a listed half was measured.
     ``strange`` and ``weight`` (kernels) add up to 1; ``halves`` and ``classes`` are each kernel's half and bandwidth
     class, ``positions`` its contacts per row. ``listed`` is the probability of each half to be the one that is copied.
     """
 
     columns: Columns
     model: AbsentModel
-    some: float
-    everything: float
+    relatives: Floats
     strange: float
     weight: Floats
     halves: Ints
@@ -67,17 +66,16 @@ class AbsentOutlook:
         found = result.under_absent
         near = found.log_near.ravel()
         used = np.argpartition(-near, KERNELS_USED)[:KERNELS_USED] if len(near) > KERNELS_USED else np.arange(len(near))
-        _, some, everything = np.exp(found.log_explanations - log_sum(found.log_explanations))
+        relatives = np.exp(found.log_explanations - log_sum(found.log_explanations))[1:]
         strange = float(np.exp(found.log_strange - np.logaddexp(log_sum(near), found.log_strange)))
         weight = np.exp(near[used] - log_sum(near[used])) * (1.0 - strange)
         classes, number = np.divmod(used, found.log_near.shape[1])
-        in_part, whole = found.log_copied + found.columns.log_prior, result.log_half
-        listed = some * np.exp(in_part - log_sum(in_part)) + everything * np.exp(whole - log_sum(whole))
+        of_half = found.log_copied + found.columns.log_prior
+        listed = relatives @ np.exp(of_half - log_sum(of_half, axis=1)[:, None])
         return cls(
             columns=result.columns,
             model=found.model,
-            some=float(some),
-            everything=float(everything),
+            relatives=relatives,
             strange=strange,
             weight=weight,
             halves=found.kernels.halves[number],
@@ -88,7 +86,7 @@ class AbsentOutlook:
 
     def _copied(self, feature: str) -> float:
         """Probability that the feature is copied."""
-        return self.some * self.model.copied[feature] + self.everything
+        return float(self.relatives @ self.model.copied[feature])
 
     def dimension(self, feature: Feature, steps: DimensionSteps, prior: Floats) -> Floats:
         """Probability of each step of a dimension; the last is elsewhere. ``prior`` is that of the leaders."""

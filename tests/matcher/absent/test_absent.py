@@ -139,11 +139,13 @@ def test_the_probabilities_of_what_may_be_seen_add_up_to_one_whatever_was_measur
 
 def test_a_catalogue_with_few_series_keeps_the_starting_values() -> None:
     small = fit_absent(invented_columns(3))
-    assert (small.new_share, small.twin_share) == (0.05, 0.10)
-    assert small.copied == {name: feature.copied for name, feature in FEATURES.items()}
+    assert small.shares.tolist() == [0.05, 0.60, 0.35]
+    for name, feature in FEATURES.items():
+        distant, close = small.copied[name]
+        assert (distant, close) == (feature.copied, pytest.approx(0.7 + 0.3 * feature.copied))
 
 
 def test_thinning_out_works_for_any_number_of_halves() -> None:
     """400 of 527: in floating point, 400 steps of 527/400 once went past the last half."""
     model = fit_absent(build_columns(invented_rows(27)[0][:527], []))
-    assert 0.0 < model.new_share < 1.0
+    assert model.shares.sum() == pytest.approx(1.0)

@@ -1,6 +1,6 @@
 """Density of the observations if the half is not in the catalogue, one half, profile and class at a time.
 
-q(y) = Π a_k · { w₀ + (1 − w₀ − w₁)·Σ_h π_h·Π_k [c_k·p_k(h)/a_k + 1 − c_k] } + w₁·Σ_h π_h·Π p_k(h),
+q(y) = Π a_k · { w₀ + Σ_r w_r Σ_h π_h Π_k [c_rk·p_k(h)/a_k + 1 − c_rk] },
 a_k = N(y_1..k)/N(y_1..k−1),
 N(y) = s·p(y | unlike anything)
      + (1 − s)·Σ_j v_j Σ_m (n_m/n)·p_j(count | m)·N(ln of the measured dimensions)·Π p(the rest | m, j).
@@ -59,16 +59,16 @@ def log_density(
     log_n = [0.0, *(neighbourhood(model, columns, parts, log_whole, steps[:n]) for n in range(1, len(steps) + 1))]
     log_a = {step_name(step): log_n[i + 1] - log_n[i] for i, step in enumerate(steps)}
     prior = [float(weight) / float(columns.prior_weight.sum()) for weight in columns.prior_weight]
-    some = twin = 0.0
+    total = float(model.shares[0])
     for half, share in enumerate(prior):
-        factors = [
-            bracket(model, columns, half, number, part, log_a, log_whole[number][half], log_alone)
-            for number, part in enumerate(parts)
-        ]
-        some += share * math.prod(factors)
-        twin += share * math.exp(sum(log[half] for log in log_whole))
-    w0, w1 = model.new_share, model.twin_share
-    return math.log(math.exp(log_n[-1]) * (w0 + (1 - w0 - w1) * some) + w1 * twin)
+        for relative in (0, 1):
+            copied = {name: float(both[relative]) for name, both in model.copied.items()}
+            factors = [
+                bracket(copied, columns, half, number, part, log_a, log_whole[number][half], log_alone)
+                for number, part in enumerate(parts)
+            ]
+            total += float(model.shares[1 + relative]) * share * math.prod(factors)
+    return log_n[-1] + math.log(total)
 
 
 def in_order(parts: Sequence[Sequence[Reduced]]) -> list[Step]:
@@ -97,7 +97,7 @@ def silent(part: Sequence[Reduced]) -> bool:
 
 
 def bracket(
-    model: AbsentModel,
+    copied: Mapping[str, float],
     columns: Columns,
     half: int,
     number: int,
@@ -110,17 +110,17 @@ def bracket(
     if silent(part):
         return 1.0
     if not measured(part[0]):
-        share = math.prod(model.copied[reading.feature] for reading in part)
+        share = math.prod(copied[reading.feature] for reading in part)
         return 1 - share + share * math.exp(log_whole - log_a[number, None])
     not_all, every = 0.0, 1.0
     for reading in part:
-        share, ratio = model.copied[reading.feature], 1.0
+        share, ratio = copied[reading.feature], 1.0
         if not reading.unscaled and not math.isnan(columns.dimensions[reading.feature].stated[half]):
             ratio = math.exp(log_alone[reading.index][half] - log_a[number, reading.index])
         not_all = not_all * (1 - share + share * ratio) + every * (1 - share)
         every *= share * ratio
     if len(part) > 1:
-        every = math.prod(model.copied[reading.feature] for reading in part)
+        every = math.prod(copied[reading.feature] for reading in part)
         every *= math.exp(log_whole - sum(log_a[number, reading.index] for reading in part))
     return not_all + every
 
@@ -224,20 +224,18 @@ def line(columns: Columns, reading: Reduced, half: int, j: int, count: int | Non
     """Mean of ln(reading), loadings on the true pitch and on the feature's own deviation, own variance."""
     feature, column = FEATURES[reading.feature], columns.dimensions[reading.feature]
     size, half_width, extra = (float(v[half]) for v in (column.centre, column.half_width, column.extra_u))
-    if math.isnan(size):
-        width = math.log(feature.high / feature.low)
-        return math.log(math.sqrt(feature.low * feature.high)), 0.0, 0.0, width * width / 12
-    h_pitch, h_allowance = PITCH[j], ALLOWANCE[j]
+    pitch, own = 0.0, ACROSS[j]
     if feature.name == "pitch":
-        half_width, pitch, own = half_width / reading.spans, h_pitch, 0.0
+        half_width, pitch, own = half_width / reading.spans, PITCH[j], 0.0
     elif feature.along_rows:
         step, rows = float(columns.dimensions["pitch"].centre[half]), max(int(columns.counts["rows"][half]), 1)
         listed = int(columns.counts["contact_count"][half])
         span = step * (math.ceil((listed if count is None else count) / rows) - 1)
         size = max(size - step * (math.ceil(listed / rows) - 1) + span, W_MIN)
-        pitch, own = h_pitch * span / size, h_allowance / size
-    else:
-        pitch, own = 0.0, ACROSS[j]
+        pitch, own = PITCH[j] * span / size, ALLOWANCE[j] / size
+    if math.isnan(size):
+        width = math.log(feature.high / feature.low)
+        return math.log(math.sqrt(feature.low * feature.high)), 0.0, 0.0, width * width / 12
     noise = (half_width**2 / 3 + extra**2) / size**2 + (reading.u**2 + W_MIN**2) / reading.number**2
     return math.log(size), pitch, own, noise
 
