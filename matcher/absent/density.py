@@ -127,7 +127,7 @@ class UnderAbsent:
     @property
     def log_fresh(self) -> float:
         """Log-density of all observations if nothing is copied: the sum of all ln a_k."""
-        return float(self._log_fresh[-1])
+        return float(self._log_a.sum())
 
     def _explained(self, fresh: Floats, copied: Floats) -> Floats:
         """The explanations (… × 1 + relatives); ``fresh`` (…) is ln Π a_k, ``copied`` is (… × relatives × halves)."""

@@ -121,7 +121,7 @@ def _log_likelihood(evidence: Evidence) -> Floats:
 
 
 def readings_of(columns: Columns, half: int, draw: np.random.Generator, features: Sequence[str]) -> Iterator[Reduced]:
-    """Readings of those of the named features that a half states, by caliper; its part lies anywhere in its tolerance."""
+    """Readings of those of the named features that a half states, by caliper; the part lies evenly in its tolerance."""
     gaps = int(np.ceil(columns.counts["contact_count"][half] / max(columns.counts["rows"][half], 1))) - 1
     for index, name in enumerate(features):
         feature = FEATURES[name]
