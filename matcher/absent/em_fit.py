@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from matcher.absent.density import UnderAbsent
-from matcher.absent.model import COPIED, RELATIVES, SHARES, AbsentModel, unfitted_model
+from matcher.absent.model import RELATIVES, AbsentModel, unfitted_model
 from matcher.columns.columns import Bools, Columns, Floats, Ints
 from matcher.features import FEATURES, Kind
 from matcher.likelihood.evidence import Evidence
@@ -63,8 +63,9 @@ def fit_absent(columns: Columns) -> AbsentModel:
         features = TRAINING_FEATURES[: FEATURE_SETS[number % len(FEATURE_SETS)]]
         readings = list(readings_of(columns, half, draw, features))
         specimens.append(Specimen.of(columns, model, half, readings).likely(model))
+    start = model
     for _ in range(ITERATIONS):
-        before, model = model, improved(model, specimens)
+        before, model = model, improved(model, specimens, start)
         if np.max(np.abs(_fitted(model) - _fitted(before))) < CONVERGED:
             break
     return model
@@ -145,10 +146,10 @@ def _stated(columns: Columns, feature: str) -> Bools:
     return np.ones(len(columns), dtype=np.bool_) if column is None else ~np.isnan(column.stated)
 
 
-def improved(model: AbsentModel, specimens: Sequence[Specimen]) -> AbsentModel:
-    """One step of expectation and maximisation."""
-    shares = PSEUDO_HALVES * SHARES
-    copied = {name: PSEUDO_HALVES * COPIED[name] for name in TRAINING_FEATURES}
+def improved(model: AbsentModel, specimens: Sequence[Specimen], start: AbsentModel) -> AbsentModel:
+    """One step of expectation and maximisation; ``start`` is the model before the fit."""
+    shares = PSEUDO_HALVES * start.shares
+    copied = {name: PSEUDO_HALVES * start.copied[name] for name in TRAINING_FEATURES}
     possible = {name: np.full(RELATIVES, PSEUDO_HALVES) for name in TRAINING_FEATURES}
     for each in specimens:
         of_half, term, brackets = each.of_half(model)

@@ -39,9 +39,9 @@ ON_GRID = 0.95
 RELATIVES = 2
 """Kinds of copying halves: distant and close relatives."""
 
-SHARES = np.array([0.05, 0.60, 0.35])
-"""Shares of absent halves, before the fit, that copy nothing, and of distant and close relatives. Common practice, no
-source."""
+LEAST_NEW, CLOSE = 0.05, 0.37
+"""Smallest share of absent halves, before the fit, that copy nothing, and the share of close relatives among the
+others. Common practice, no source."""
 
 CLOSER = 0.3
 """How much seldomer than a distant relative a close one does not copy a feature, before the fit. Common practice, no
@@ -63,7 +63,7 @@ class AbsentModel:
     (−1: inferred halves have none); ``representative`` and ``size`` describe each profile.
     """
 
-    shares: Floats = field(default_factory=lambda: SHARES)
+    shares: Floats
     copied: Mapping[str, Floats] = field(default_factory=lambda: COPIED)
     profile: Ints
     representative: Ints
@@ -101,7 +101,15 @@ def unfitted_model(columns: Columns) -> AbsentModel:
     _, first, inverse, size = np.unique(keys, axis=0, return_index=True, return_inverse=True, return_counts=True)
     profile = np.full(len(columns), -1, dtype=np.int64)
     profile[listed] = inverse.reshape(-1)
-    return AbsentModel(profile=profile, representative=listed[first], size=size)
+    shares = _shares(len(np.unique(columns.series[listed])))
+    return AbsentModel(shares=shares, profile=profile, representative=listed[first], size=size)
+
+
+def _shares(series: int) -> Floats:
+    """Shares before the fit. After n series the next is of a new kind with probability 1/(n + 2) by Laplace's rule of
+    succession, if none was so far."""
+    new = max(LEAST_NEW, 1.0 / (series + 2.0))
+    return np.array([new, (1.0 - new) * (1.0 - CLOSE), (1.0 - new) * CLOSE])
 
 
 def count_kernel(n: Ints, members: Ints, rows: Ints, spread: float | Floats) -> Floats:

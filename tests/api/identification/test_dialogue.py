@@ -202,7 +202,7 @@ def test_the_terminal_names_the_reading_taken_back_and_continues_the_numbering(
 
 
 def test_a_slip_that_seems_to_settle_it_can_be_taken_back(talk: Callable[..., tuple[int, str]]) -> None:
-    given = ("half_kind=plug", "pins=24", "height=6.63", "body_length=4")
+    given = ("half_kind=plug", "pins=24", "rows=3", "height=6.63", "body_length=4")
     _, printed = talk("pitch=7.05\nback\nstop\n", *given)
     assert "Settled: it is almost certainly not in this catalogue" in printed
     assert "Undone: pitch=7.05." in printed

@@ -89,9 +89,10 @@ def test_a_step_of_the_fit_agrees_with_the_reference_model(name: str) -> None:
         for each in found
     ]
     shares, copied = model.shares.tolist(), {n: both.tolist() for n, both in model.copied.items()}
+    start, series = model, len(set(columns.series[~columns.inferred].tolist()))
     for _ in range(3):
-        model = improved(model, found)
-        shares, copied = absence_fit.step(shares, copied, plain)
+        model = improved(model, found, start)
+        shares, copied = absence_fit.step(shares, copied, plain, series)
         assert model.shares == pytest.approx(shares, rel=1e-9)
         for feature, both in copied.items():
             assert model.copied[feature] == pytest.approx(both, rel=1e-9), feature
@@ -129,9 +130,9 @@ def _right(reading: Reduced, columns: Columns) -> list[float]:
 def test_halves_that_are_left_out_to_save_time_hardly_change_a_step() -> None:
     columns = CATALOGUES["twins"]
     found, model = specimens(columns, measurable(columns, 40)), unfitted_model(columns)
-    some = improved(model, [each.likely(model) for each in found])
+    some = improved(model, [each.likely(model) for each in found], model)
     assert sum(len(each.likely(model).prior) for each in found) < 0.5 * 40 * len(columns)
-    for name, values in fitted(improved(model, found)).items():
+    for name, values in fitted(improved(model, found, model)).items():
         assert fitted(some)[name] == pytest.approx(values, abs=2e-3), name
 
 

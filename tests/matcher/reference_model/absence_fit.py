@@ -14,7 +14,7 @@ import numpy as np
 from matcher.columns.columns import Columns
 from matcher.features import FEATURES, Kind
 
-START = (0.05, 0.60, 0.35)
+LEAST_NEW, CLOSE = 0.05, 0.37
 START_COPIED = {
     "contact_count": 0.95,
     "rows": 0.97,
@@ -70,10 +70,11 @@ class Measured:
 
 
 def step(
-    shares: Sequence[float], copied: Mapping[str, Sequence[float]], specimens: Sequence[Measured]
+    shares: Sequence[float], copied: Mapping[str, Sequence[float]], specimens: Sequence[Measured], series: int
 ) -> tuple[list[float], dict[str, list[float]]]:
     """Shares of halves that copy nothing, of distant and close relatives, and what these copy, after one step."""
-    total = [PSEUDO_HALVES * share for share in START]
+    new = max(LEAST_NEW, 1 / (series + 2))
+    total = [PSEUDO_HALVES * share for share in (new, (1 - new) * (1 - CLOSE), (1 - new) * CLOSE)]
     did, could = {}, {}
     for name, start in START_COPIED.items():
         did[name] = [PSEUDO_HALVES * start, PSEUDO_HALVES * (1 - CLOSER * (1 - start))]
