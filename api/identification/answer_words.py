@@ -97,14 +97,14 @@ def verdict(answer: Ranking) -> str:
     name = half_name(first.half)
     if answer.verdict is Verdict.IDENTIFIED:
         return f"Identified: {name}, {percent(first.probability)}"
-    if answer.credible_set.members == 1:
+    within, absent = answer.credible_set, f"“{NOT_HERE}” ({percent(answer.probability_absent)})"
+    if within.members == 1:
         return f"Not settled: {name} leads with {percent(first.probability)}, but not everything fits it."
-    level = f"{answer.credible_set.level:.0%}".replace("%", " %")
-    shared = f"Not settled: {answer.credible_set.members} answers share {level} of the probability"
-    if answer.probability_absent > first.probability:
-        absent = percent(answer.probability_absent)
-        return f"{shared}, {NOT_HERE} with {absent} among them; the likeliest half is {name}."
-    return f"{shared}; {name} leads."
+    if within.members == 2 and within.includes_absent:
+        return f"Not settled: {name} ({percent(first.probability)}) or {absent}."
+    level = f"{within.level:.0%}".replace("%", " %")
+    sharing = f"{within.members - 1} answers and {absent}" if within.includes_absent else f"{within.members} answers"
+    return f"Not settled: {sharing} share {level} of the probability; the likeliest half is {name}."
 
 
 def half_name(half: HalfRef | Mate) -> str:
