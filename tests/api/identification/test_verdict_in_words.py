@@ -38,7 +38,7 @@ def ranking(said: Verdict, first: float, absent: float, members: int, *, include
             0.09,
             2,
             True,
-            "Not settled: Ouzelby RILL-P24 (88.0 %) or “not in this catalogue” (9.0",
+            "Not settled: Ouzelby RILL-P24 (88.0 %) or “not in this catalogue”",
         ),
         (Verdict.SHORTLIST, 0.5, 0.02, 2, False, "Not settled: 2 answers share 95 % of the probability; the likeliest"),
         (
@@ -47,7 +47,7 @@ def ranking(said: Verdict, first: float, absent: float, members: int, *, include
             0.2,
             3,
             True,
-            "Not settled: 2 answers and “not in this catalogue” (20.0 %) share 95 %",
+            "Not settled: 2 answers and “not in this catalogue” (20.0 %) share",
         ),
     ],
 )
