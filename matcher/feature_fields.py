@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -121,7 +121,10 @@ class Feature:
     needs: the count that must not be 0 for a half to have the dimension.
     proportion: what it usually is beside another dimension of the half.
     values: names and bench words of a category's values, in order.
-    right_share: probability that the eye names the right value of a category.
+    right_share: probability that the eye names the value that a category looks like.
+    looks_like: for a value of a category, what it may be taken for by a careful eye, and how often. Where "none" stands
+        for a label, it is how often the label cannot be seen.
+    strongest: the largest ratio by which a value may favour one half over another, for what varies from lot to lot.
     own_field: an entry has it as a field of its own, and not among its counts or categories.
     essential: one of the dimensions that tell halves apart at first sight; an entry can hardly do without it.
     construction: halves of one series that differ in it are of different construction.
@@ -156,6 +159,8 @@ class Feature:
     proportion: Proportion | None = None
     values: Mapping[str, str] = field(default_factory=dict)
     right_share: float = 0.0
+    looks_like: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    strongest: float | None = None
     own_field: bool = False
     essential: bool = False
     construction: bool = False
@@ -170,3 +175,7 @@ class Feature:
         There a tolerance does not add up over several gaps, and contacts are counted for gaps.
         """
         return self.repeats and self.direction is Direction.ALONG
+
+    def taken_for(self, values: Set[str]) -> frozenset[str]:
+        """What a half with one of these values may be taken for by a careful eye, beside the values themselves."""
+        return frozenset(other for value in values for other in self.looks_like.get(value, {}))

@@ -4,8 +4,8 @@ This is the only place that knows what a feature is: everything else (checks, fo
 advice) is made from its entries, whose fields `matcher.feature_fields` describes. To add a feature, add an entry.
 Lengths are millimetres.
 
-Shares of slips, reliabilities of categories and process tolerances are common practice, no source. ISO 2768-1 covers
-machined parts, not mouldings (ISO 20457 does).
+Shares of slips, reliabilities and look-alikes of categories and process tolerances are common practice, no source. ISO
+2768-1 covers machined parts, not mouldings (ISO 20457 does).
 """
 
 from __future__ import annotations
@@ -485,6 +485,7 @@ _TABLE: tuple[Feature, ...] = (
         how="Look for metal or moulded hooks; if the pair is at hand, feel for a click.",
         synonyms=("lock", "locking"),
         right_share=0.8,
+        looks_like={"click_felt": {"none_visible": 0.8}, "none_visible": {"click_felt": 0.1}},
         values={
             "none_visible": "none to be seen",
             "click_felt": "a click is felt, nothing seen",
@@ -503,6 +504,7 @@ _TABLE: tuple[Feature, ...] = (
         how="Look along one contact across the rows.",
         synonyms=("stagger",),
         right_share=0.9,
+        looks_like={"alternating_tails": {"staggered": 0.4}},
         values={
             "aligned": "opposite each other",
             "staggered": "half a pitch apart",
@@ -526,6 +528,7 @@ _TABLE: tuple[Feature, ...] = (
         meaning="Whether sheet metal surrounds the housing.",
         how="Look at the outer walls.",
         right_share=0.95,
+        looks_like={"partial": {"full": 0.1}, "full": {"partial": 0.1}},
         values={"none": "none", "partial": "on some sides", "full": "all round"},
     ),
     Feature(
@@ -536,6 +539,7 @@ _TABLE: tuple[Feature, ...] = (
         how="Look from the side at the board.",
         synonyms=("lead form", "termination"),
         right_share=0.92,
+        looks_like={"flush": {"under_body": 0.2}, "under_body": {"flush": 0.2}},
         values={
             "gull_out": "bent outwards",
             "under_body": "under the body",
@@ -552,6 +556,7 @@ _TABLE: tuple[Feature, ...] = (
         how="Look at both sides of the board.",
         synonyms=("termination style",),
         right_share=0.98,
+        looks_like={"press_fit": {"through_hole": 0.5}, "ball_array": {"surface_mount": 0.2}},
         values={
             "surface_mount": "surface mount",
             "through_hole": "through holes, soldered",
@@ -583,6 +588,11 @@ _TABLE: tuple[Feature, ...] = (
         meaning="Where the metal sits that fixes the housing to the board.",
         how="Look at the ends and the long sides.",
         right_share=0.88,
+        looks_like={
+            "end_tab": {"wrap_round": 0.1},
+            "wrap_round": {"end_tab": 0.2},
+            "through_board": {"end_tab": 0.2, "side_tab": 0.1},
+        },
         values={
             "none": "none",
             "end_tab": "tabs at the ends",
@@ -595,17 +605,21 @@ _TABLE: tuple[Feature, ...] = (
         name="keying",
         label="keys",
         kind=Kind.LABELS,
-        meaning="Shapes that stop the pair from being mated the wrong way round; a shape that does not is not a key.",
+        meaning=(
+            "Shapes that stop the half from being put in the wrong way round: into its mate, or, with unequal pegs, into "
+            "its board. Unequal pegs do not stop the mate. A shape that stops nothing is not a key."
+        ),
         how="Name every one that can be seen; 'none' when there is none.",
         synonyms=("polarisation",),
         right_share=0.85,
+        looks_like={"unequal_pegs": {"none": 0.5}},
         values={
             "none": "none",
             "corner_chamfer": "a cut corner",
             "end_shape": "ends shaped differently",
             "offset_rib": "a rib off the middle",
             "blocked_position": "a blocked position",
-            "unequal_pegs": "pegs of unequal size",
+            "unequal_pegs": "pegs of unequal size, for the board",
         },
         varies=True,
     ),
@@ -626,6 +640,7 @@ _TABLE: tuple[Feature, ...] = (
         meaning="Colour of the moulding. It is weak evidence, since colours vary by lot.",
         how="Look by daylight.",
         right_share=0.75,
+        strongest=2.5,
         values={
             "black": "black",
             "white": "white",

@@ -33,8 +33,8 @@ COARSEST = 1.0
 """A measurement confirms only with u up to this many process half-widths: a steel rule agrees with everything."""
 
 SURE_CATEGORY = 0.95
-"""A category contradicts only if people name it correctly at least this often; otherwise the difference may be one of
-wording."""
+"""A category contradicts only if people name it correctly at least this often, and if what was seen is nothing that the
+stated value may be taken for; otherwise the difference may be one of wording."""
 
 
 class Verdict(StrEnum):
@@ -188,7 +188,7 @@ def _of_category(value: NamedValue, entry: Stated) -> FeatureAgreement:
     feature, may_be, seen = FEATURES[value.feature], entry.categories[value.feature], frozenset(value.value)
     if seen == may_be if feature.kind is Kind.LABELS else seen & may_be:
         return FeatureAgreement(feature=value.feature, verdict=Verdict.FITS, words="fits")
-    sure = feature.right_share >= SURE_CATEGORY
+    sure = feature.right_share >= SURE_CATEGORY and not seen & feature.taken_for(may_be)
     names = {name: feature.values[name] for name in feature.values}
     return FeatureAgreement(
         feature=value.feature,

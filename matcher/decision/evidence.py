@@ -118,5 +118,5 @@ def _sentence(line: EvidenceLine) -> str:
         expected = "nothing stated" if line.expected is None else f"stated {line.expected:g} ± {line.tolerance:.3g} mm"
         slip = f"; {line.slip}?" if line.slip else ""
         return f"{label}: measured {line.measured:.4g}, {expected}, {line.reading}{slip}: {factor}"
-    expected = "nothing stated" if line.expected is None else f"stated {line.expected}"
+    expected = "nothing stated" if line.expected is None else f"stated {line.expected}, {line.reading}"
     return f"{label}: observed {line.measured}, {expected}: {factor}"

@@ -24,17 +24,27 @@ UNLISTED_MATE = 0.1
 STRAINS_BELOW, OFF_BELOW = 0.05, 0.001
 """p-values below which a reading is said to strain, or to be off."""
 
+BARE_MENTION, STRONG = 3.0, 150.0
+"""How many times less likely a category must be under an entry than under what fits it best to strain, or to be off.
+Kass and Raftery, Bayes Factors, J. Am. Stat. Assoc. 90 (1995) 773–795 (from memory): up to 3 is "not worth more than a
+bare mention", above 150 is "very strong"."""
+
 SLIP_FROM = 0.5
 """Probability from which a reading is called a likely slip."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Comparison:
-    """One observation compared with one half: the expected value, its tolerance, p-value, and a likely slip."""
+    """One observation compared with one half: the expected value, its tolerance, p-value, and a likely slip.
+
+    ``times_less_likely`` is for categories: how many times likelier the observation is under the value that fits it
+    best. There it gives the word, so that nothing which counts strongly is said to fit.
+    """
 
     expected: float | int | str | None = None
     tolerance: float | None = None
     p_value: float | None = None
+    times_less_likely: float | None = None
     slip_probability: float = 0.0
     slip: str | None = None
 
@@ -43,11 +53,13 @@ class Comparison:
         """Bench word: fits, strains, off, likely slip, or no information."""
         if self.slip_probability >= SLIP_FROM:
             return "likely slip"
-        if self.p_value is None:
+        if self.times_less_likely is not None:
+            off, strains = self.times_less_likely > STRONG, self.times_less_likely > BARE_MENTION
+        elif self.p_value is not None:
+            off, strains = self.p_value < OFF_BELOW, self.p_value < STRAINS_BELOW
+        else:
             return "no information"
-        if self.p_value < OFF_BELOW:
-            return "off"
-        return "strains" if self.p_value < STRAINS_BELOW else "fits"
+        return "off" if off else "strains" if strains else "fits"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -59,6 +59,17 @@ def test_a_category_has_values_to_choose_from(feature: Feature) -> None:
     assert feature.subject is Subject.HALF
 
 
+@pytest.mark.parametrize("feature", [f for f in FEATURES.values() if f.looks_like], ids=_name)
+def test_look_alikes_are_other_values_and_leave_room_for_the_value_itself(feature: Feature) -> None:
+    assert feature.looks_like.keys() <= feature.values.keys()
+    for value, others in feature.looks_like.items():
+        assert others.keys() <= feature.values.keys() - {value}
+        assert all(share > 0 for share in others.values())
+        assert sum(others.values()) < 1
+        assert feature.kind is not Kind.LABELS or others.keys() == {"none"}
+        assert feature.taken_for({value}) == others.keys()
+
+
 def test_no_two_features_share_a_name_a_label_or_a_synonym() -> None:
     words = [word for each in FEATURES.values() for word in {each.name, each.label, *each.synonyms}]
     assert len(words) == len(set(words))

@@ -24,7 +24,7 @@ from catalog.evidence.agreement import stated
 from catalog.records.read_models import HalfRecord
 from catalog.snapshot.snapshot import Snapshot
 from matcher.columns.process_tolerance import process_interval
-from matcher.features import CATEGORIES, COUNTS, DIMENSIONS, ESSENTIAL, FEATURES
+from matcher.features import CATEGORIES, COUNTS, DIMENSIONS, ESSENTIAL, FEATURES, Feature
 from matcher.uncertainty.instruments import BUILT_IN, Instrument
 
 FEWEST, MOST = 2, 4
@@ -173,9 +173,15 @@ def _categories(records: Sequence[HalfRecord]) -> Iterator[Row]:
         cells = tuple(values_in_words(name, sorted(own[name])) if name in own else "" for own in named)
         if any(cells):
             differs = _differ(cells)
-            right = round(FEATURES[name].right_share * PER_HUNDRED)
-            note = f"look: people name it correctly {right} times in 100" if differs else ""
+            note = _eye(FEATURES[name]) if differs else ""
             yield Row(feature=name, label=label(name), cells=cells, differs=differs, note=note)
+
+
+def _eye(feature: Feature) -> str:
+    """How far a difference that is seen can be trusted."""
+    if feature.strongest is not None:
+        return "look, but it differs from lot to lot, too: weak evidence"
+    return f"look: people name it correctly {round(feature.right_share * PER_HUNDRED)} times in 100"
 
 
 def _differ(cells: Sequence[str]) -> bool:

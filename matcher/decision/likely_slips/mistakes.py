@@ -15,6 +15,7 @@ import numpy as np
 
 from matcher.columns.columns import Bools, Columns, Ints
 from matcher.features import FEATURES, Direction, Subject
+from matcher.likelihood.categories import naming_table
 from matcher.likelihood.gross_errors import (
     BOARD_HALF_RANGE,
     BOARD_MIDDLE,
@@ -150,11 +151,13 @@ def other_kind(reading: Reduced) -> Iterator[Mistake]:
     if reading.values is None or len(reading.values) != 1:
         return
     (seen,) = reading.values
-    row = FEATURES["half_kind"]
+    feature = FEATURES["half_kind"]
     if seen not in OPPOSITE:
         return
     corrected = Reduced(index=reading.index, feature="half_kind", of=reading.of, values=frozenset({OPPOSITE[seen]}))
-    odds = (1.0 - row.right_share) / (len(row.values) - 1) / row.right_share
+    named, names = naming_table(feature), list(feature.values)
+    true = names.index(OPPOSITE[seen])
+    odds = float(named[true, names.index(seen)] / named[true, true])
     kind = f"{OPPOSITE[seen]}_for_{seen}"
     yield Mistake(kind=kind, corrected=(corrected,), log_odds=math.log(odds), change={"value": OPPOSITE[seen]})
 

@@ -10,7 +10,6 @@ Absent is then predicted like the leaders together, so the pair gives no informa
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
@@ -23,7 +22,7 @@ from matcher.decision.next_measurement.information import Outcomes, dimension_st
 from matcher.decision.next_measurement.shortlist import Leaders
 from matcher.decision.next_measurement.tools import Tool, whole_row
 from matcher.features import Feature, Kind
-from matcher.likelihood.categories import STATED, naming_probability
+from matcher.likelihood.categories import STATED, naming_probability, seen_as
 from matcher.likelihood.mated_pair import MatesGroup
 from matcher.likelihood.miscounts import contact_law, small_count_law
 from matcher.likelihood.tolerance_density import W_MIN
@@ -181,15 +180,6 @@ def _predict_named(leaders: Leaders, feature: Feature, _: Tool | None, absent: A
     outcomes = Outcomes.table(np.concatenate([table, wide / wide.sum()]))
     known = np.ones(len(leaders), dtype=bool)
     return Prediction(outcomes=outcomes, prior=leaders.probability, share=1.0, known=known)
-
-
-def seen_as(feature: Feature) -> list[frozenset[str]]:
-    """All possible answers for a category: each value; for labels, every set of them."""
-    if feature.kind is Kind.CATEGORY:
-        return [frozenset([value]) for value in feature.values]
-    labels = [value for value in feature.values if value != "none"]
-    sets = [c for size in range(1, len(labels) + 1) for c in itertools.combinations(labels, size)]
-    return [frozenset(["none"]), *map(frozenset, sets)]
 
 
 PREDICTED: Mapping[Kind, Callable[[Leaders, Feature, Tool | None, AbsentOutlook], Prediction | None]] = {

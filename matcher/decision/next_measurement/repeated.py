@@ -14,10 +14,11 @@ from scipy.special import ndtr
 from matcher.columns.columns import Floats
 from matcher.decision.next_measurement.absent_outlook import AbsentOutlook
 from matcher.decision.next_measurement.information import REACH, STEP, Outcomes
-from matcher.decision.next_measurement.outcome_model import Expected, Prediction, predict, seen_as, weights
+from matcher.decision.next_measurement.outcome_model import Expected, Prediction, predict, weights
 from matcher.decision.next_measurement.shortlist import Leaders
 from matcher.decision.next_measurement.tools import Tool
 from matcher.features import Feature
+from matcher.likelihood.categories import seen_as
 from matcher.likelihood.dimensions import DimensionEvidence
 from matcher.likelihood.evidence import Evidence
 from matcher.likelihood.tolerance_density import SQRT_2PI, W_MIN, rectangle_normal_cdf

@@ -202,6 +202,14 @@ def test_a_category_that_people_recognise_reliably_contradicts() -> None:
     assert seen("half_kind", "receptacle").verdict is Verdict.FITS
 
 
+def test_a_category_does_not_contradict_what_may_be_taken_for_it() -> None:
+    for feature, entry, value in (("mounting", "press_fit", "through_hole"), ("shield", "full", "partial")):
+        found = agreement(
+            VALUE.validate_python({"feature": feature, "value": value}), stated(half(categories={feature: [entry]}))
+        )
+        assert found.verdict is Verdict.OFF
+
+
 def test_all_key_positions_must_be_equal() -> None:
     assert seen("keying", ["offset_rib", "corner_chamfer"]).verdict is Verdict.FITS
     assert seen("keying", ["offset_rib"]).verdict is Verdict.OFF

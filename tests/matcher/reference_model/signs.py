@@ -7,7 +7,7 @@ import math
 from rapidfuzz import fuzz
 
 from matcher.columns.columns import Columns
-from matcher.features import FEATURES, Kind
+from matcher.features import FEATURES, Feature, Kind
 from matcher.observations import Reduced, TrialFit
 from tests.matcher.reference_model.bodies import Body, known_kind, matings_of, stated_count
 
@@ -27,20 +27,36 @@ def category(reduced: Reduced, body: Body) -> float:
     names = list(feature.values)
     if feature.kind is Kind.LABELS:
         return math.prod(
-            _label(row[names.index(name)], name in seen, feature.right_share) for name in names if name != "none"
+            _label(row[names.index(name)], name in seen, feature, name) for name in names if name != "none"
         )
-    return math.fsum(_seen(names.index(name), row, feature.right_share) for name in seen)
+    return math.fsum(
+        has * _named(feature, true, name) for true, has in zip(names, row, strict=True) for name in sorted(seen)
+    )
 
 
-def _seen(value: int, row: list[float], right: float) -> float:
-    confused = (1.0 - right) / (len(row) - 1)
-    return math.fsum(share * (right if value == true else confused) for true, share in enumerate(row))
+def _named(feature: Feature, true: str, name: str) -> float:
+    """Return how often a half with the value ``true`` is given ``name``: it looks like a value, and that is read."""
+    others = feature.looks_like.get(true, {})
+    found = (1.0 - math.fsum(others.values())) * _read(feature, true, name)
+    return found + math.fsum(share * _read(feature, other, name) for other, share in others.items())
 
 
-def _label(present: float, seen: bool, right: float) -> float:
+def _read(feature: Feature, look: str, name: str) -> float:
+    """Return how often what looks like one value is read as ``name``."""
+    confusable = len(feature.values) - 1
+    right, wrong = feature.right_share, (1.0 - feature.right_share) / confusable
+    if feature.strongest is not None and right > feature.strongest * wrong:
+        wrong = 1.0 / (confusable + feature.strongest)
+        right = 1.0 - confusable * wrong
+    return right if look == name else wrong
+
+
+def _label(present: float, seen: bool, feature: Feature, name: str) -> float:
+    hidden = feature.looks_like.get(name, {}).get("none", 0.0)
+    named = (1.0 - hidden) * feature.right_share
     if seen:
-        return present * right + (1.0 - present) * LABEL_SEEN_WRONGLY
-    return present * (1.0 - right) + (1.0 - present) * (1.0 - LABEL_SEEN_WRONGLY)
+        return present * named + (1.0 - present) * LABEL_SEEN_WRONGLY
+    return present * (1.0 - named) + (1.0 - present) * (1.0 - LABEL_SEEN_WRONGLY)
 
 
 def stripped(text: str) -> str:
