@@ -606,8 +606,8 @@ _TABLE: tuple[Feature, ...] = (
         label="keys",
         kind=Kind.LABELS,
         meaning=(
-            "Shapes that stop the half from being put in the wrong way round: into its mate, or, with unequal pegs, into "
-            "its board. Unequal pegs do not stop the mate. A shape that stops nothing is not a key."
+            "Shapes that stop the half from being put in the wrong way round: into its mate or, with unequal pegs, "
+            "into its board. Unequal pegs do not stop the mate. A shape that stops nothing is not a key."
         ),
         how="Name every one that can be seen; 'none' when there is none.",
         synonyms=("polarisation",),
