@@ -588,11 +588,6 @@ _TABLE: tuple[Feature, ...] = (
         meaning="Where the metal sits that fixes the housing to the board.",
         how="Look at the ends and the long sides.",
         right_share=0.88,
-        looks_like={
-            "end_tab": {"wrap_round": 0.1},
-            "wrap_round": {"end_tab": 0.2},
-            "through_board": {"end_tab": 0.2, "side_tab": 0.1},
-        },
         values={
             "none": "none",
             "end_tab": "tabs at the ends",

@@ -128,7 +128,7 @@ SCENES = [
     ("shield", "full", "partial", "strains", 3.0, 10.0),
     ("shield", "none", "full", "strains", 15.0, 50.0),
     ("tail_form", "flush", "under_body", "strains", 3.0, 10.0),
-    ("hold_down_form", "wrap_round", "end_tab", "strains", 3.0, 10.0),
+    ("hold_down_form", "wrap_round", "end_tab", "strains", 15.0, 50.0),
     ("half_kind", "plug", "receptacle", "strains", 5.0, 15.0),
     ("housing_colour", "natural", "white", "fits", 2.4, COLOUR_AT_MOST * ROUNDING),
     ("keying", "unequal_pegs", "none", "fits", 1.0, 2.0),
