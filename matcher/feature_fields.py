@@ -69,14 +69,18 @@ class Process:
     """Process tolerance of a dimension where the drawing states no tolerance, mm.
 
     ``least`` is the half-width of small parts, ``above`` that of larger ones by the size above which it holds,
-    ascending. ``coarse`` takes its place where the pitch is not known to be at most `FINE_PITCH`. ``shift`` is for
-    what an entry only recommends: without a tolerance, parts are found about so much above it.
+    ascending. ``coarse`` takes its place where the pitch is not known to be at most `FINE_PITCH`.
+
+    ``shift`` is for what an entry only recommends: without a tolerance, parts are found about so much above it. Then
+    ``broad`` is the half-width around the same centre for the ``broad_share`` of parts that keep to it less closely.
     """
 
     least: float
     above: tuple[tuple[float, float], ...] = ()
     coarse: float | None = None
     shift: float = 0.0
+    broad: float = 0.0
+    broad_share: float = 0.0
 
     def half_width(self, size: float, pitch: float | None) -> float:
         """Half-width for a size on a half of a pitch (None: not known)."""

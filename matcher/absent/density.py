@@ -47,6 +47,7 @@ from matcher.likelihood.evidence import Evidence, log_sum
 from matcher.likelihood.gross_errors import floor_density
 from matcher.likelihood.likelihood import Likelihood, Part
 from matcher.likelihood.miscounts import floor_probability
+from matcher.likelihood.part_deviation import PartDeviation
 from matcher.likelihood.tolerance_density import SQRT_2PI, W_MIN
 from matcher.observations import Of, Reduced, SharedKind
 
@@ -184,7 +185,7 @@ class UnderAbsent:
         before = self._brackets[number]
         copied = self.log_copied - before.log
         if len(part.readings) > 1:
-            apart, whole = self._alone[dropped.index]
+            apart, whole = self._alone(part.evidence[place], np.log(part.evidence[place].of_halves()))
             joint = rest.total - (self.weighed.total - part.log_likelihood)
             share = np.log(self.model.copied[dropped.feature])[:, None]
             together = before.together - share - part.log_likelihood + joint + gone
@@ -276,26 +277,23 @@ class UnderAbsent:
         together = shares + part.log_likelihood - self.log_a(part)
         if not _is_measured(part.readings[0]):
             return Brackets(apart=nothing, copied=nothing + shares, together=together)
-        alone = [self._alone[reading.index] for reading in part.readings]
+        if len(part.evidence) == 1:
+            apart, together = self._alone(part.evidence[0], part.log_likelihood)
+            return Brackets(apart=apart, copied=together, together=together)
+        alone = [self._alone(each, np.log(each.of_halves())) for each in part.evidence]
         apart, copied = (np.sum(tables, axis=0) for tables in zip(*alone, strict=True))
-        return Brackets(apart=apart, copied=copied, together=copied if len(alone) == 1 else together)
+        return Brackets(apart=apart, copied=copied, together=together)
 
-    @cached_property
-    def _alone(self) -> dict[int, tuple[Floats, Floats]]:
-        """Each measured dimension's own bracket, and its term in which it is copied, by its index."""
-        found = {}
-        for (part, each), log_a in zip(self._steps, self._log_a, strict=True):
-            if each is None:
-                continue
-            reading, share = each.reading, self.model.copied[each.reading.feature][:, None]
-            ratio = np.zeros(len(self.columns))
-            if not reading.unscaled:
-                log_likelihood = part.log_likelihood if len(part.evidence) == 1 else np.log(each.of_halves())
-                stated = ~np.isnan(self.columns.dimensions[reading.feature].stated)
-                ratio = np.where(stated, log_likelihood - log_a, 0.0)
-            copied = np.log(share) + ratio
-            found[reading.index] = np.logaddexp(np.log1p(-share), copied), copied
-        return found
+    def _alone(self, evidence: Evidence, log_likelihood: Floats) -> tuple[Floats, Floats]:
+        """A dimension's own bracket, and its term in which it is copied."""
+        reading, share = evidence.reading, self.model.copied[evidence.reading.feature][:, None]
+        ratio = np.zeros_like(log_likelihood)
+        if not reading.unscaled:
+            step = next(i for i, (_, each) in enumerate(self._steps) if each is evidence)
+            stated = ~np.isnan(self.columns.dimensions[reading.feature].stated)
+            ratio = np.where(stated, log_likelihood - self._log_a[step], 0.0)
+        copied = np.log(share) + ratio
+        return np.logaddexp(np.log1p(-share), copied), copied
 
 
 def _rank(reading: Reduced) -> tuple[int, int]:
@@ -374,9 +372,10 @@ def _count_terms(model: AbsentModel, columns: Columns, kernels: Kernels) -> Floa
 def _line(columns: Columns, kernels: Kernels, reading: Reduced) -> Line:
     feature, x, halves = FEATURES[reading.feature], reading.number, kernels.halves
     column = columns.dimensions[reading.feature]
-    centre, half_width, extra_u = column.centre[halves], column.half_width[halves], column.extra_u[halves]
+    centre, extra_u = column.centre[halves], column.extra_u[halves]
+    within = PartDeviation.of(feature.name, column.take(halves)).variance
     if feature.name == "pitch":
-        half_width, loadings = half_width / reading.spans, {TRUE_PITCH: PITCH[:, None]}
+        within, loadings = within / reading.spans**2, {TRUE_PITCH: PITCH[:, None]}
     elif feature.along_rows:
         centre, span = _carried_over(columns, kernels, centre)
         loadings = {TRUE_PITCH: PITCH[:, None] * (span / centre), feature.name: ALLOWANCE[:, None] / centre}
@@ -388,7 +387,7 @@ def _line(columns: Columns, kernels: Kernels, reading: Reduced) -> Line:
         relative = shared.sd if shared.kind is SharedKind.SCALE else shared.sd * shared.coefficient / x
         loadings[shared.group] = np.full((CLASSES, len(halves)), relative)
     middle, spread = np.sqrt(feature.low * feature.high), np.log(feature.high / feature.low) / np.sqrt(12)
-    relative_variance = (half_width**2 / 3 + extra_u**2) / centre**2 + (reading.u**2 + W_MIN**2) / x**2
+    relative_variance = (within + extra_u**2) / centre**2 + (reading.u**2 + W_MIN**2) / x**2
     return Line(
         log_number=float(np.log(x)),
         deviation=np.log(x) - np.log(np.where(unknown, middle, centre)),

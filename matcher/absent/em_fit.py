@@ -122,7 +122,7 @@ def _log_likelihood(evidence: Evidence) -> Floats:
 
 
 def readings_of(columns: Columns, half: int, draw: np.random.Generator, features: Sequence[str]) -> Iterator[Reduced]:
-    """Readings of those of the named features that a half states, by caliper; the part lies evenly in its tolerance."""
+    """Readings of those of the named features that a half states, by caliper; parts lie where the process has them."""
     gaps = int(np.ceil(columns.counts["contact_count"][half] / max(columns.counts["rows"][half], 1))) - 1
     for index, name in enumerate(features):
         feature = FEATURES[name]
@@ -134,7 +134,10 @@ def readings_of(columns: Columns, half: int, draw: np.random.Generator, features
         else:
             column, spans = columns.dimensions[name], max(gaps, 1) if feature.is_pitch else 1
             if not np.isnan(column.stated[half]):
-                u, within = TRAINING_U / spans, column.half_width[half] / spans
+                within = column.half_width[half] / spans
+                if column.broad[half] > 0.0 and draw.random() < feature.process.broad_share:
+                    within = column.broad[half] / spans
+                u = TRAINING_U / spans
                 value = column.centre[half] + draw.uniform(-within, within) + draw.normal() * u
                 yield Reduced(
                     index=index, feature=name, value=max(float(value), TRAINING_U), u=u, total_u=u, spans=spans

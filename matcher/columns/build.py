@@ -23,13 +23,13 @@ from matcher.columns.columns import (
     MatingRow,
 )
 from matcher.columns.imputation import Layout, predict_dimension, predict_pair_dimension, predict_unlisted_mate
-from matcher.columns.process_tolerance import process_interval
+from matcher.columns.process_tolerance import broad_half_width, process_interval
 from matcher.features import CATEGORIES, COUNTS, DIMENSIONS, FEATURES, PAIR_DIMENSIONS, Kind
 
 VALUES = {name: tuple(FEATURES[name].values) for name in CATEGORIES}
 """The values of each category, in the order of their columns."""
 
-_NOT_STATED = (np.nan, np.nan, 0.0, 0.0)
+_NOT_STATED = (np.nan, np.nan, 0.0, 0.0, 0.0)
 _START = dict(zip(VALUES, np.cumsum([0, *map(len, VALUES.values())]).tolist(), strict=False))
 _PLACES = {(name, value): _START[name] + n for name, values in VALUES.items() for n, value in enumerate(values)}
 
@@ -38,9 +38,9 @@ _PLACES = {(name, value): _START[name] + n for name, values in VALUES.items() fo
 class PreparedHalf:
     """One half's part of the columns.
 
-    ``dimensions`` is (features of a half × stated, centre, half-width, extra_u; NaN: not stated), ``counts`` has −1
-    where not stated, ``has`` holds all values of all categories, one category after the other, and ``known`` whether a
-    category is stated. Halves that no measurement can distinguish have equal ``signature``.
+    ``dimensions`` is (features of a half × fields of `DimensionColumn`; NaN: not stated), ``counts`` has −1 where not
+    stated, ``has`` holds all values of all categories, one category after the other, and ``known`` whether a category
+    is stated. Halves that no measurement can distinguish have equal ``signature``.
     """
 
     row: HalfRow
@@ -83,9 +83,12 @@ def part_of(has: Floats, feature: str) -> Floats:
 
 
 def _dimension_table(dimensions: Mapping[str, Dim], names: Sequence[str], pitch: Dim | None) -> Floats:
-    """Stated value, centre and half-width of the process, and extra uncertainty of each named dimension, mm."""
+    """The fields of `DimensionColumn` for each named dimension, mm."""
     at = None if pitch is None else pitch.value
-    found = {name: (dim.value, *process_interval(name, dim, at), dim.extra_u) for name, dim in dimensions.items()}
+    found = {
+        name: (dim.value, *process_interval(name, dim, at), broad_half_width(name, dim), dim.extra_u)
+        for name, dim in dimensions.items()
+    }
     return np.array([found.get(name, _NOT_STATED) for name in names])
 
 
@@ -164,11 +167,11 @@ def _counts(halves: Sequence[PreparedHalf]) -> dict[str, Ints]:
 
 
 def _stated(parts: Sequence[Floats], names: Sequence[str]) -> dict[str, DimensionColumn]:
-    """Columns of dimensions from each row's table (dimensions × stated, centre, half-width, extra uncertainty)."""
-    table = np.ascontiguousarray(_stacked(parts, (len(names), 4)).transpose(1, 2, 0))
+    """Columns of dimensions from each row's table (dimensions × the fields of `DimensionColumn`)."""
+    table = np.ascontiguousarray(_stacked(parts, (len(names), len(_NOT_STATED))).transpose(1, 2, 0))
     return {
-        name: DimensionColumn(stated=stated, centre=centre, half_width=half_width, extra_u=extra_u)
-        for name, (stated, centre, half_width, extra_u) in zip(names, table, strict=True)
+        name: DimensionColumn(stated=stated, centre=centre, half_width=half_width, broad=broad, extra_u=extra_u)
+        for name, (stated, centre, half_width, broad, extra_u) in zip(names, table, strict=True)
     }
 
 

@@ -62,14 +62,16 @@ class MatingRow:
 class DimensionColumn:
     """One dimension over all halves: the process interval centre ± half_width, and an extra uncertainty.
 
+    ``broad`` is the half-width for the parts that keep less closely to a recommended dimension; 0 where all keep to it.
     ``stated`` is the catalogue's value (NaN: not stated). Where a value is not stated, ``centre`` is predicted from
-    pitch, positions and siblings, ``half_width`` is 0 and ``extra_u`` is the prediction's standard uncertainty. NaN in
-    ``centre`` means that there is no prediction either; then ``half_width`` and ``extra_u`` are 0.
+    pitch, positions and siblings, both half-widths are 0 and ``extra_u`` is the prediction's standard uncertainty. NaN
+    in ``centre`` means that there is no prediction either; then ``extra_u`` is 0 too.
     """
 
     stated: Floats
     centre: Floats
     half_width: Floats
+    broad: Floats
     extra_u: Floats
 
     def filled_from(self, other: DimensionColumn) -> DimensionColumn:
@@ -79,6 +81,7 @@ class DimensionColumn:
             stated=self.stated,
             centre=np.where(missing, other.centre, self.centre),
             half_width=np.where(missing, other.half_width, self.half_width),
+            broad=np.where(missing, other.broad, self.broad),
             extra_u=np.where(missing, other.extra_u, self.extra_u),
         )
 
@@ -88,6 +91,7 @@ class DimensionColumn:
             stated=self.stated[rows],
             centre=self.centre[rows],
             half_width=self.half_width[rows],
+            broad=self.broad[rows],
             extra_u=self.extra_u[rows],
         )
 

@@ -116,7 +116,7 @@ def predict_pair_dimension(column: DimensionColumn, halves: Ints, layout: Layout
 
 def _empty(size: int) -> DimensionColumn:
     nothing, zero = np.full(size, np.nan), np.zeros(size)
-    return DimensionColumn(stated=nothing, centre=nothing, half_width=zero, extra_u=zero)
+    return DimensionColumn(stated=nothing, centre=nothing, half_width=zero, broad=zero, extra_u=zero)
 
 
 def _target(values: Floats, layout: Layout, along: bool) -> Floats:
@@ -135,6 +135,7 @@ def _filled(
         stated=column.stated,
         centre=np.where(wanted, centre, column.centre),
         half_width=np.where(wanted, 0.0, column.half_width),
+        broad=np.where(wanted, 0.0, column.broad),
         extra_u=np.where(wanted, extra_u, column.extra_u),
     )
 

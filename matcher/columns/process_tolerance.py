@@ -22,7 +22,7 @@ def process_interval(feature: str, dim: Dim, pitch: float | None) -> tuple[float
     """Centre and half-width, mm, within which parts of this entry lie.
 
     A maximum is the upper end and a minimum the lower end of the process. A recommended dimension without tolerance has
-    the range in which boards are found around it.
+    the range in which boards are mostly found around it, see `broad_half_width`.
     """
     process = FEATURES[feature].process
     default = process.half_width(dim.value, pitch)
@@ -33,6 +33,14 @@ def process_interval(feature: str, dim: Dim, pitch: float | None) -> tuple[float
     half_width = default if dim.tolerance is None else min(dim.tolerance, default)
     shift = {"max": -half_width, "min": half_width}.get(dim.bound, 0.0)
     return dim.value + shift, half_width
+
+
+def broad_half_width(feature: str, dim: Dim) -> float:
+    """Half-width, mm, around the same centre, within which those parts lie that keep less closely to a recommended
+    dimension; 0 where a tolerance is stated, or all parts keep to it."""
+    if dim.tolerance is not None:
+        return 0.0
+    return FEATURES[feature].process.broad * (REFERENCE_FACTOR if dim.bound == "reference" else 1.0)
 
 
 def over_gaps(feature: str, half_width: Floats, gaps: int | Ints) -> Floats:

@@ -9,11 +9,11 @@ from functools import cached_property
 import numpy as np
 
 from matcher.columns.columns import Columns, DimensionColumn, Floats, Ints
-from matcher.columns.process_tolerance import over_gaps
 from matcher.features import Feature, Slip, Subject
 from matcher.likelihood.evidence import IMPOSSIBLE, SLIP_FROM, UNLISTED_MATE, Comparison, Evidence, bounds_in_words
 from matcher.likelihood.gross_errors import BOUND_GROSS, Mixture, Rectangle, folded, mixture, taken_for
-from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal, rectangle_normal_cdf
+from matcher.likelihood.part_deviation import PartDeviation
+from matcher.likelihood.tolerance_density import W_MIN
 from matcher.observations import Of
 
 
@@ -39,6 +39,11 @@ class DimensionEvidence(Evidence):
         of_pairs = [slipped for slip in self.feature.slips for slipped in self._of_pairs(slip)]
         columns = self.columns.dimensions
         return mixture(self.reading, columns[self.reading.feature], columns, of_pairs)
+
+    @cached_property
+    def deviation(self) -> PartDeviation:
+        """How far parts of each half lie from its entry."""
+        return self._deviation(self.columns.dimensions[self.reading.feature])
 
     @cached_property
     def densities(self) -> Floats:
@@ -81,19 +86,19 @@ class DimensionEvidence(Evidence):
     def _within_bounds(self, own: DimensionColumn) -> Floats:
         reading, gross = self.reading, self.feature.gross_share
         known = ~np.isnan(own.centre)
-        centre, half_width = np.where(known, own.centre, 0.0), self._half_width(own.half_width)
+        centre, deviation = np.where(known, own.centre, 0.0), self._deviation(own)
         w = np.maximum(np.hypot(reading.total_u, own.extra_u), W_MIN)
         below = np.ones(len(centre))
         if reading.at_most is not None:
-            below = rectangle_normal_cdf(reading.at_most - centre, half_width, w)
+            below = deviation.below(reading.at_most - centre, w)
         if reading.at_least is not None:
-            below = below - rectangle_normal_cdf(reading.at_least - centre, half_width, w)
+            below = below - deviation.below(reading.at_least - centre, w)
         inside = (1 - gross) * np.maximum(below, 0.0) + gross * BOUND_GROSS
         return np.where(known, inside, BOUND_GROSS)
 
-    def _half_width(self, half_width: Floats) -> Floats:
-        """Half-width, mm, of the dimension measured over several gaps at once."""
-        return over_gaps(self.reading.feature, half_width, self.reading.spans)
+    def _deviation(self, column: DimensionColumn) -> PartDeviation:
+        """How far parts lie from the column's entries, measured over as many gaps as the reading."""
+        return PartDeviation.of(self.reading.feature, column, self.reading.spans)
 
     def _of_pairs(self, slip: Slip) -> list[Rectangle]:
         """The pair's dimension as stated for the first, the second, … mating of each half; none for one of a half."""
@@ -141,17 +146,16 @@ class DimensionEvidence(Evidence):
 
     def _right(self, column: DimensionColumn, rows: Ints) -> Floats:
         """Density of a right reading under the given rows of a column."""
-        centre, half_width, extra_u = (a[rows] for a in (column.centre, column.half_width, column.extra_u))
-        shared = folded(self.reading)
-        variance = self.reading.u**2 + extra_u**2 + shared.scale + shared.zero
-        distance = np.where(np.isnan(centre), np.inf, self.reading.number - centre)
+        own, shared = column.take(rows), folded(self.reading)
+        variance = self.reading.u**2 + own.extra_u**2 + shared.scale + shared.zero
+        distance = np.where(np.isnan(own.centre), np.inf, self.reading.number - own.centre)
         w = np.maximum(np.sqrt(variance), W_MIN)
-        density = rectangle_normal(distance, self._half_width(half_width), w)
+        density = self._deviation(own).density(distance, w)
         return np.maximum((1.0 - self.feature.gross_share) * density, IMPOSSIBLE)
 
     def _against(self, halves: Sequence[int]) -> list[Comparison]:
         at = np.asarray(halves, dtype=np.int64)
-        tolerances = self._half_width(self.columns.dimensions[self.reading.feature].half_width[at]).tolist()
+        tolerances = self.deviation.half_width[at].tolist()
         stated = [self.stated(self.feature, self.columns, half) for half in halves]
         if self.reading.value is None or self.reading.unscaled:
             found = [Comparison(expected=e, tolerance=t) for e, t in zip(stated, tolerances, strict=True)]
@@ -169,17 +173,19 @@ class DimensionEvidence(Evidence):
         mix, shared = self.mixture, folded(self.reading)
         w = np.sqrt(mix.own_u[0] ** 2 + mix.entry_u[0, halves] ** 2 + shared.scale + shared.zero)
         offset = self.reading.number - mix.centre[0, halves]
-        below = rectangle_normal_cdf(offset, mix.half_width[0, halves], np.maximum(w, W_MIN))
+        below = self.deviation.take(halves).below(offset, np.maximum(w, W_MIN))
         return np.asarray(2.0 * np.minimum(below, 1.0 - below))
 
     def slip_probability(self, halves: Ints) -> Floats:
         """Probability under each of some halves that the reading is grossly wrong."""
         total = self.densities[:, halves].sum(axis=0) + self.mixture.floor[halves]
-        return np.asarray(1.0 - self.densities[0, halves] / np.maximum(total, IMPOSSIBLE))
+        right = self.densities[: self.mixture.right, halves].sum(axis=0)
+        return np.asarray(1.0 - right / np.maximum(total, IMPOSSIBLE))
 
     def _likeliest_slips(self, halves: Ints) -> list[tuple[float, str | None]]:
         """For each half, the probability that the reading is grossly wrong and, if likely, the slip in words."""
         wrong = self.slip_probability(halves).tolist()
-        words = (*self.mixture.words[1:], "measured wrong")
-        ways = np.vstack([self.densities[1:, halves], self.mixture.floor[halves]]).argmax(axis=0).tolist()
+        mix, right = self.mixture, self.mixture.right
+        words = (*mix.words[right:], "measured wrong")
+        ways = np.vstack([self.densities[right:, halves], mix.floor[halves]]).argmax(axis=0).tolist()
         return [(each, words[way] if each >= SLIP_FROM else None) for each, way in zip(wrong, ways, strict=True)]

@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from matcher.columns.columns import DimensionColumn, Floats, Ints
-from matcher.columns.process_tolerance import over_gaps
 from matcher.features import FEATURES, Direction, Subject
+from matcher.likelihood.part_deviation import PartDeviation
 from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal
 from matcher.observations import Reduced, SharedKind
 
@@ -85,9 +85,11 @@ class Mixture:
 
     ``weight`` (0 where an explanation does not exist), ``centre``, ``half_width`` and ``entry_u``, the entry's standard
     uncertainty, are (explanations × halves). ``own_u``, the reading's uncertainty, and ``follows``, its sensitivity to
-    a shared zero error, are columns. The first explanation is that the reading is right.
+    a shared zero error, are columns. In the first ``right`` explanations, one for each part of the process, the reading
+    is right.
     """
 
+    right: int
     words: tuple[str, ...]
     weight: Floats
     centre: Floats
@@ -147,13 +149,7 @@ def mixture(
     """
     feature = FEATURES[reading.feature]
     known = ~np.isnan(own.centre)
-    right = Rectangle(
-        words="",
-        share=np.ones(len(known)),
-        centre=own.centre,
-        half_width=over_gaps(reading.feature, own.half_width, reading.spans),
-        entry_u=own.extra_u,
-    )
+    right = _measured("", np.ones(len(known)), reading.feature, own, reading.spans)
     slips = _slips(reading, right, others, of_pairs)
     resolved = np.zeros(len(known))
     for slip in slips:
@@ -162,15 +158,17 @@ def mixture(
     unit_share = 0.0 if reading.unscaled else UNIT_SHARE
     floor_share = FLOOR_SHARE + (UNIT_SHARE - unit_share) + SLIP_SHARE * np.maximum(1.0 - resolved, 0.0)
     floor = floor_density(reading.feature, reading.number) * np.where(known, gross * floor_share, 1.0)
-    units = UNIT_FACTORS if unit_share else {}
-    factors = np.array([[1.0], *([1.0] for _ in slips), *([factor] for factor in units)])
-    rectangles = [right, *slips, *(right for _ in units)]
+    in_mm = [*right, *slips]
+    units = [(factor, each) for factor in UNIT_FACTORS for each in right] if unit_share else []
+    factors = np.array([*([1.0] for _ in in_mm), *([factor] for factor, _ in units)])
+    rectangles = [*in_mm, *(each for _, each in units)]
     shares = [SLIP_SHARE * slip.share for slip in slips]
-    shares += [unit_share * share * right.share for share in units.values()]
-    weight = np.stack([(1.0 - gross) * right.share, *(gross * share for share in shares)])
+    shares += [unit_share * UNIT_FACTORS[factor] * each.share for factor, each in units]
+    weight = np.stack([*((1.0 - gross) * each.share for each in right), *(gross * share for share in shares)])
     centre = np.stack([each.centre for each in rectangles]) * factors
     return Mixture(
-        words=("", *(slip.words for slip in slips), *(UNIT_WORDS[factor] for factor in units)),
+        right=len(right),
+        words=(*(each.words for each in in_mm), *(UNIT_WORDS[factor] for factor, _ in units)),
         weight=np.where(known, weight, 0.0),
         centre=np.where(np.isnan(centre), 0.0, centre),
         half_width=np.stack([each.half_width for each in rectangles]) * factors,
@@ -181,17 +179,32 @@ def mixture(
     )
 
 
+def _measured(words: str, share: Floats, feature: str, column: DimensionColumn, spans: int) -> list[Rectangle]:
+    """A dimension that may have been measured: a rectangle for each part of its process."""
+    return [
+        Rectangle(
+            words=words,
+            share=share * of_part,
+            centre=column.centre,
+            half_width=half_width,
+            entry_u=column.extra_u,
+        )
+        for of_part, half_width in PartDeviation.of(feature, column, spans).parts
+    ]
+
+
 def _slips(
-    reading: Reduced, own: Rectangle, others: Mapping[str, DimensionColumn], of_pairs: Sequence[Rectangle]
+    reading: Reduced, right: Sequence[Rectangle], others: Mapping[str, DimensionColumn], of_pairs: Sequence[Rectangle]
 ) -> list[Rectangle]:
     feature = FEATURES[reading.feature]
     if feature.is_pitch:
         share = GAP_SHARE if feature.slips else 1.0
-        return _pitch_slips(reading.spans, own, share) + _other_features(reading, others, 1.0 - share)
+        of_pitch = [slip for own in right for slip in _pitch_slips(reading.spans, own, share)]
+        return of_pitch + _other_features(reading, others, 1.0 - share)
     if feature.direction is Direction.UPWARDS:
         rest = 1.0 - BOARD_SHARE
         pairs = [replace(slip, share=rest * slip.share) for slip in of_pairs]
-        return [*_other_features(reading, others, rest), *pairs, _board_slip(own)]
+        return [*_other_features(reading, others, rest), *pairs, *map(_board_slip, right)]
     return [*_other_features(reading, others, 1.0), *of_pairs]
 
 
@@ -214,20 +227,13 @@ def _pitch_slips(spans: int, own: Rectangle, share: float) -> list[Rectangle]:
 
 
 def _other_features(reading: Reduced, others: Mapping[str, DimensionColumn], share: float) -> list[Rectangle]:
-    feature, slips = reading.feature, []
+    feature, slips = reading.feature, list[Rectangle]()
     for slip in FEATURES[feature].slips:
         if FEATURES[slip.instead].subject is Subject.PAIR:
             continue
         column = others[slip.instead]
-        slips.append(
-            Rectangle(
-                words=taken_for(slip.instead, feature),
-                share=np.where(np.isnan(column.centre), 0.0, share * slip.share),
-                centre=column.centre,
-                half_width=over_gaps(slip.instead, column.half_width, reading.spans),
-                entry_u=column.extra_u,
-            )
-        )
+        shares = np.where(np.isnan(column.centre), 0.0, share * slip.share)
+        slips += _measured(taken_for(slip.instead, feature), shares, slip.instead, column, reading.spans)
     return slips
 
 

@@ -134,10 +134,10 @@ def _under(evidence: DimensionEvidence, halves: Ints | slice, error: SharedError
     """For one reading: its deviation from each half's centre and the variance (in ln for a scale, in mm for a zero
     error), and the log-densities if right and if wrong."""
     mix, x = evidence.mixture.take(halves), evidence.reading.number
-    right = np.log(np.maximum(mix.weight[0], 1e-300))
-    wrong = mix.floor if error.unscaled else mix.floor + evidence.densities[1:, halves].sum(axis=0)
+    right = np.log(np.maximum(mix.weight[: mix.right].sum(axis=0), 1e-300))
+    wrong = mix.floor if error.unscaled else mix.floor + evidence.densities[mix.right :, halves].sum(axis=0)
     variance = float(mix.own_u[0, 0]) ** 2 + W_MIN**2
-    spread = mix.half_width[0] ** 2 / 3 + mix.entry_u[0] ** 2
+    spread = evidence.deviation.variance[halves] + mix.entry_u[0] ** 2
     if error.kind is SharedKind.ZERO:
         return x - mix.centre[0], variance + spread, right, np.log(wrong)
     centre = np.where(mix.centre[0] > 0, mix.centre[0], x)

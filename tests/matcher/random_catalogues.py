@@ -30,6 +30,10 @@ COUNT_CHOICES = {
     "hold_down_count": (0, 2, 2, 4),
 }
 
+BROAD = (0.0, 0.0, 0.05, 0.65, 0.975)
+"""Half-widths, mm, of the broad part of a recommended dimension, in turn, or half of the size if that
+is smaller; 0 where the entry states a tolerance."""
+
 Draw = np.random.Generator
 
 
@@ -47,7 +51,9 @@ def _column(draw: Draw, feature: str, series: Ints, *, predicted: float) -> Dime
     bases = [_base(draw, feature) for _ in range(int(series.max()) + 1)]
     cells = [_cell(draw, bases[int(number)], predicted) for number in series]
     stated, centre, half_width, extra_u = (np.array(values, dtype=np.float64) for values in zip(*cells, strict=True))
-    return DimensionColumn(stated=stated, centre=centre, half_width=half_width, extra_u=extra_u)
+    recommended = ~np.isnan(stated) & (FEATURES[feature].process.broad > 0.0)
+    broad = np.where(recommended, np.minimum(np.resize(BROAD, len(stated)), stated / 2), 0.0)
+    return DimensionColumn(stated=stated, centre=centre, half_width=half_width, broad=broad, extra_u=extra_u)
 
 
 def _cell(draw: Draw, base: float, predicted: float) -> tuple[float, float, float, float]:
@@ -118,6 +124,7 @@ def _first(column: DimensionColumn, size: int) -> DimensionColumn:
         stated=column.stated[:size],
         centre=column.centre[:size],
         half_width=column.half_width[:size],
+        broad=column.broad[:size],
         extra_u=column.extra_u[:size],
     )
 

@@ -10,7 +10,6 @@ from collections.abc import Sequence
 import numpy as np
 
 from matcher.columns.columns import Columns, Floats
-from matcher.columns.process_tolerance import over_gaps
 from matcher.decision.likely_slips.mistakes import Mistake
 from matcher.decision.likely_slips.weigh import Weighed, probabilities, weigh_in_full, weigh_roughly
 from matcher.decision.likely_slips.wording import change, message
@@ -18,6 +17,7 @@ from matcher.decision.posterior import Posterior
 from matcher.decision.verdict import verdict_of
 from matcher.features import Kind
 from matcher.likelihood.evidence import Evidence
+from matcher.likelihood.part_deviation import PartDeviation
 from matcher.observations import Of, Reduced
 from matcher.results import Hint
 
@@ -63,25 +63,27 @@ def _fits_a_mate(reading: Reduced, columns: Columns, half: int) -> bool:
         column, rows = columns.matings.dimensions[reading.feature], matings
     else:
         column, rows = columns.dimensions[reading.feature], columns.matings.other[matings]
-    centre, half_width, extra_u = column.centre[rows], column.half_width[rows], column.extra_u[rows]
-    known = ~np.isnan(centre)
-    limit = half_width + MATE_OFF * np.hypot(reading.total_u, extra_u)
-    return not np.any(known) or bool(np.any(np.abs(reading.number - centre)[known] <= limit[known]))
+    column = column.take(rows)
+    known = ~np.isnan(column.centre)
+    limit = PartDeviation.of(reading.feature, column).reach + MATE_OFF * np.hypot(reading.total_u, column.extra_u)
+    return not np.any(known) or bool(np.any(np.abs(reading.number - column.centre)[known] <= limit[known]))
 
 
 def _ratios_fit(readings: Sequence[Reduced], columns: Columns, half: int) -> bool:
     """Whether the readings of an unscaled picture have the ratios of a half."""
     if len(readings) < 2:
         return True
-    entries = [columns.dimensions[reading.feature] for reading in readings]
+    entries = [columns.dimensions[reading.feature].take(np.array([half])) for reading in readings]
     numbers, u = np.array([[reading.number, reading.u] for reading in readings]).T
-    centre, t, s = (np.array([getattr(e, name)[half] for e in entries]) for name in ("centre", "half_width", "extra_u"))
-    t = np.array([over_gaps(reading.feature, limit, reading.spans) for reading, limit in zip(readings, t, strict=True)])
+    centre, s = (np.array([getattr(entry, name)[0] for entry in entries]) for name in ("centre", "extra_u"))
+    within = np.array(
+        [PartDeviation.of(r.feature, entry, r.spans).variance[0] for r, entry in zip(readings, entries, strict=True)]
+    )
     known = ~np.isnan(centre)
     if not np.any(known):
         return True
     logs = (np.log(numbers) - np.log(centre))[known]
-    spread = np.sqrt((t**2 / 3 + s**2) / centre**2 + u**2 / numbers**2)[known]
+    spread = np.sqrt((within + s**2) / centre**2 + u**2 / numbers**2)[known]
     return bool(np.all(np.abs(logs - np.median(logs)) <= RATIO_OFF * spread))
 
 

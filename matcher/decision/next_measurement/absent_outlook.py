@@ -28,6 +28,7 @@ from matcher.decision.posterior import Posterior
 from matcher.features import Feature
 from matcher.likelihood.evidence import log_sum
 from matcher.likelihood.miscounts import floor_probability
+from matcher.likelihood.part_deviation import PartDeviation
 from matcher.likelihood.tolerance_density import SQRT_2PI
 
 KERNELS_USED = 200
@@ -117,7 +118,8 @@ class AbsentOutlook:
             spread = ACROSS[classes]
         known = ~np.isnan(centre)
         centre, spread, weight = centre[known], spread[known], self.weight[known]
-        relative = np.hypot(column.half_width[self.halves][known] / np.sqrt(3.0), column.extra_u[self.halves][known])
+        own = column.take(self.halves[known])
+        relative = np.sqrt(PartDeviation.of(feature.name, own).variance + own.extra_u**2)
         spread = np.maximum(np.hypot(spread, relative / centre), 1e-4)
         z = (np.log(x[:, None]) - np.log(centre)) / spread
         return np.asarray((weight / spread * np.exp(-0.5 * z * z)).sum(axis=1) / (x * SQRT_2PI))

@@ -12,7 +12,7 @@ import numpy as np
 from scipy.special import entr, ndtr
 
 from matcher.columns.columns import Floats, Ints
-from matcher.likelihood.tolerance_density import rectangle_normal_cdf
+from matcher.likelihood.part_deviation import PartDeviation
 
 LN2 = float(np.log(2.0))
 
@@ -171,21 +171,18 @@ class DimensionSteps:
         )
 
 
-def dimension_steps(centre: Floats, half_width: Floats, sd: Floats, gross: float) -> DimensionSteps:
+def dimension_steps(centre: Floats, deviation: PartDeviation, sd: Floats, gross: float) -> DimensionSteps:
     """Steps of a reading around each answer's centre; all mm. ``gross`` is the share of readings that are elsewhere.
 
-    Where all half-widths are 0 it is a plain normal, which takes a third of the time.
+    Where parts do not deviate it is a plain normal, which takes a third of the time.
     """
-    step = STEP * float(np.quantile(np.sqrt(half_width**2 / 3 + sd**2), 0.1))
-    reach = half_width + REACH * sd
+    step = STEP * float(np.quantile(np.sqrt(deviation.half_width**2 / 3 + sd**2), 0.1))
+    reach = deviation.reach + REACH * sd
     low = float(np.min(centre - reach))
     first = np.floor((centre - reach - low) / step).astype(np.int64)
     width = int(np.ceil(2 * float(reach.max()) / step)) + 1
     edges = low + (first[:, None] + np.arange(width + 1)) * step - centre[:, None]
-    if np.any(half_width > 0.0):
-        below = rectangle_normal_cdf(edges, half_width[:, None], sd[:, None])
-    else:
-        below = ndtr(edges / sd[:, None])
+    below = deviation.below(edges, sd) if np.any(deviation.reach > 0.0) else ndtr(edges / sd[:, None])
     band = (1.0 - gross) * np.diff(below, axis=1)
     size = int(first.max()) + width + 1
     return DimensionSteps(low=low, step=step, size=size, first=first, band=band, elsewhere=1.0 - band.sum(axis=1))

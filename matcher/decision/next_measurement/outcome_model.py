@@ -1,6 +1,6 @@
 """Predicted outcomes of a measurement under each answer still in play: tables of probabilities.
 
-Right readings are predicted exactly (rectangle times normal, cut into steps well below the reading's resolution). A
+Right readings are predicted exactly (rectangles times normal, cut into steps well below the reading's resolution). A
 grossly wrong reading falls elsewhere; a wrong count follows the miscount law. Where a half's entry does not state the
 feature, there is no prediction, and measuring gives no information about that half.
 
@@ -16,7 +16,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from matcher.columns.columns import Bools, Columns, Floats, Ints
-from matcher.columns.process_tolerance import over_gaps
 from matcher.decision.next_measurement.absent_outlook import AbsentOutlook
 from matcher.decision.next_measurement.information import Outcomes, dimension_steps, expected_information
 from matcher.decision.next_measurement.shortlist import Leaders
@@ -25,12 +24,11 @@ from matcher.features import Feature, Kind
 from matcher.likelihood.categories import STATED, naming_probability, seen_as
 from matcher.likelihood.mated_pair import MatesGroup
 from matcher.likelihood.miscounts import contact_law, small_count_law
+from matcher.likelihood.part_deviation import PartDeviation
 from matcher.likelihood.tolerance_density import W_MIN
 
 MERGED_FROM = 32
 """With more leaders than this, those with the same prediction count as one answer."""
-
-SQRT_3 = float(np.sqrt(3.0))
 
 MERGED_STEP_MM = 0.002
 """Predictions that agree to two micrometres are the same where many are merged."""
@@ -58,10 +56,10 @@ class Prediction:
 
 @dataclass(frozen=True, kw_only=True)
 class Expected:
-    """A dimension as the leaders' entries state it: centre, half-width over the gaps, entry's u, gaps; mm."""
+    """A dimension as the leaders' entries state it: centre, parts' deviation over the gaps, entry's u, gaps; mm."""
 
     centre: Floats
-    half_width: Floats
+    deviation: PartDeviation
     entry_u: Floats
     gaps: Ints
 
@@ -71,17 +69,17 @@ class Expected:
 
         ``spans`` is the number of gaps where it is known; else the gaps of a whole row count.
         """
-        column = columns.dimensions[feature.name]
+        column = columns.dimensions[feature.name].take(halves)
         gaps = whole_row(feature, columns, halves) if spans is None else np.full(len(halves), spans)
-        half_width = over_gaps(feature.name, column.half_width[halves], gaps)
-        centre = np.where(np.isnan(column.stated[halves]), np.nan, column.centre[halves])
-        return cls(centre=centre, half_width=half_width, entry_u=column.extra_u[halves], gaps=gaps)
+        deviation = PartDeviation.of(feature.name, column, gaps)
+        centre = np.where(np.isnan(column.stated), np.nan, column.centre)
+        return cls(centre=centre, deviation=deviation, entry_u=column.extra_u, gaps=gaps)
 
     def take(self, chosen: Bools | Ints) -> Expected:
         """Some of them."""
         return Expected(
             centre=self.centre[chosen],
-            half_width=self.half_width[chosen],
+            deviation=self.deviation.take(chosen),
             entry_u=self.entry_u[chosen],
             gaps=self.gaps[chosen],
         )
@@ -106,18 +104,20 @@ def _predict_dimension(
     if merged:
         expected, prior = _merged(expected, prior)
     sd = np.maximum(np.hypot(tool.u(expected.centre, expected.gaps), expected.entry_u), W_MIN)
-    half_width = expected.half_width
+    deviation = expected.deviation
     if merged:
         # Among very many the shape of each hardly matters: a normal of the same spread.
-        sd, half_width = np.hypot(sd, half_width / SQRT_3), np.zeros(len(sd))
-    outcomes = dimension_steps(expected.centre, half_width, sd, feature.gross_share)
+        sd, deviation = np.sqrt(sd**2 + deviation.variance), PartDeviation.none(len(sd))
+    outcomes = dimension_steps(expected.centre, deviation, sd, feature.gross_share)
     wide = absent.dimension(feature, outcomes, prior[:-1])
     return Prediction(outcomes=outcomes.with_wide(wide), prior=prior, share=share, known=None if merged else known)
 
 
 def _merged(expected: Expected, prior: Floats) -> tuple[Expected, Floats]:
     """Answers with the same prediction, merged into one."""
-    table = np.stack([expected.centre, expected.half_width, expected.entry_u], axis=1) / MERGED_STEP_MM
+    deviation = expected.deviation
+    sizes = [expected.centre, deviation.half_width, deviation.reach, expected.entry_u]
+    table = np.stack(sizes, axis=1) / MERGED_STEP_MM
     key = np.zeros(len(table), dtype=np.int64)
     for column in (*np.round(table).astype(np.int64).T, expected.gaps):
         _, number = np.unique(column, return_inverse=True)
@@ -222,7 +222,8 @@ def _rows(columns: Columns, feature: Feature, tool: Tool, matings: Ints) -> Floa
     """Outcomes (matings × steps) of a right reading, and elsewhere."""
     column = columns.matings.dimensions[feature.name].take(matings)
     sd = np.maximum(np.hypot(tool.u(column.centre, np.ones(len(matings))), column.extra_u), W_MIN)
-    steps = dimension_steps(column.centre, column.half_width, sd, feature.gross_share)
+    deviation = PartDeviation.of(feature.name, column)
+    steps = dimension_steps(column.centre, deviation, sd, feature.gross_share)
     return steps.with_wide(np.zeros(steps.size)).rows()[:-1]
 
 

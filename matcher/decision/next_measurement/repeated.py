@@ -21,7 +21,7 @@ from matcher.features import Feature
 from matcher.likelihood.categories import seen_as
 from matcher.likelihood.dimensions import DimensionEvidence
 from matcher.likelihood.evidence import Evidence
-from matcher.likelihood.tolerance_density import SQRT_2PI, W_MIN, rectangle_normal_cdf
+from matcher.likelihood.tolerance_density import SQRT_2PI, W_MIN, rectangle_normal
 from matcher.observations import Reduced
 
 REPEATED_SLIP = 0.5
@@ -75,16 +75,17 @@ def _dimension_again(leaders: Leaders, before: DimensionEvidence, tool: Tool) ->
 
 def _rows_again(reading: Reduced, expected: Expected, u: Floats, slip: Floats, gross: float) -> Floats:
     """Outcomes (answers, absent last × steps) of the second reading, with steps only where it is likely to fall."""
-    mean, sd = _true_size(reading, expected)
-    right_sd = np.hypot(sd, u)
+    right_parts = [(share, mean, np.hypot(sd, u)) for share, mean, sd in sizes_after(reading, expected)]
     again_sd = float(np.hypot(max(reading.total_u, W_MIN), u.mean()))
     fresh_sd = np.maximum(np.hypot(u, expected.entry_u), W_MIN)
-    reach = expected.half_width + REACH * fresh_sd
-    step = STEP * float(right_sd.min())
+    reach = expected.deviation.reach + REACH * fresh_sd
+    step = STEP * float(min(sd.min() for *_, sd in right_parts))
     edges = _edges([(reading.number, REACH * again_sd), *zip(expected.centre, reach, strict=True)], step)
-    right = ndtr((edges - mean[:, None]) / right_sd[:, None])
+    right = np.zeros((len(u), len(edges)))
+    for share, mean, sd in right_parts:
+        right += share[:, None] * ndtr((edges - mean[:, None]) / sd[:, None])
     repeated = ndtr((edges - reading.number) / again_sd)
-    fresh = rectangle_normal_cdf(edges - expected.centre[:, None], expected.half_width[:, None], fresh_sd[:, None])
+    fresh = expected.deviation.below(edges - expected.centre[:, None], fresh_sd)
     slipped = REPEATED_SLIP * repeated + (1.0 - REPEATED_SLIP) * fresh
     below = (1.0 - slip[:, None]) * right + slip[:, None] * slipped
     absent = (1.0 - gross) * repeated
@@ -92,11 +93,22 @@ def _rows_again(reading: Reduced, expected: Expected, u: Floats, slip: Floats, g
     return np.concatenate([inside, np.maximum(1.0 - inside.sum(axis=1, keepdims=True), 0.0)], axis=1)
 
 
-def _true_size(reading: Reduced, expected: Expected) -> tuple[Floats, Floats]:
-    """Mean and sd, mm, of the part's size under each half where the first reading was right: a truncated normal."""
-    u = np.hypot(max(reading.total_u, W_MIN), expected.entry_u)
-    a = (expected.centre - expected.half_width - reading.number) / u
-    b = (expected.centre + expected.half_width - reading.number) / u
+def sizes_after(reading: Reduced, expected: Expected) -> list[tuple[Floats, Floats, Floats]]:
+    """True sizes where the first reading was right: for each part of the process its share, and the sizes' mean and sd
+    in mm, under each half."""
+    u, parts = np.hypot(max(reading.total_u, W_MIN), expected.entry_u), expected.deviation.parts
+    distance = reading.number - expected.centre
+    density = np.stack([share * rectangle_normal(distance, half_width, u) for share, half_width in parts])
+    total = density.sum(axis=0)
+    before = np.stack([share for share, _ in parts])
+    after = np.where(total > 0.0, density / np.where(total > 0.0, total, 1.0), before)
+    sizes = [_true_size(reading.number, u, expected.centre, half_width) for _, half_width in parts]
+    return [(share, mean, sd) for share, (mean, sd) in zip(after, sizes, strict=True)]
+
+
+def _true_size(read: float, u: Floats, centre: Floats, half_width: Floats) -> tuple[Floats, Floats]:
+    """Mean and sd, mm, of the true size within a tolerance, where it was read with ``u``: a truncated normal."""
+    a, b = (centre - half_width - read) / u, (centre + half_width - read) / u
     mass = ndtr(b) - ndtr(a)
     usable = mass > FAR
     mass = np.where(usable, mass, 1.0)
@@ -104,8 +116,8 @@ def _true_size(reading: Reduced, expected: Expected) -> tuple[Floats, Floats]:
     pdf_a, pdf_b = np.exp(-0.5 * a * a) / SQRT_2PI, np.exp(-0.5 * b * b) / SQRT_2PI
     shift = (pdf_a - pdf_b) / mass
     variance = 1.0 + (a * pdf_a - b * pdf_b) / mass - shift**2
-    nearest = np.clip(reading.number, *(expected.centre + side * expected.half_width for side in (-1.0, 1.0)))
-    mean = np.where(usable, reading.number + u * shift, nearest)
+    nearest = np.clip(read, centre - half_width, centre + half_width)
+    mean = np.where(usable, read + u * shift, nearest)
     return mean, np.where(usable, u * np.sqrt(np.clip(variance, 0.0, 1.0)), 0.0)
 
 

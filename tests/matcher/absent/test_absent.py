@@ -20,7 +20,11 @@ from tests.matcher.reference_model.absence import log_density, measured
 from tests.matcher.reference_model.intervals import log_uniform_density
 
 INVENTED = invented_columns(12)
-VAGUE_LANDS = replace(INVENTED.dimensions["land_span"], extra_u=np.full(len(INVENTED), 0.04))
+VAGUE_LANDS = replace(
+    INVENTED.dimensions["land_span"],
+    broad=np.resize([0.0, 0.65], len(INVENTED)),
+    extra_u=np.full(len(INVENTED), 0.04),
+)
 COLUMNS = replace(INVENTED, dimensions={**INVENTED.dimensions, "land_span": VAGUE_LANDS})
 MODEL = fit_absent(COLUMNS)
 ZERO = SharedError(group="caliper", kind=SharedKind.ZERO, sd=0.0115)

@@ -73,7 +73,11 @@ def test_the_p_value_is_two_sided_over_the_tolerance_and_all_errors(
 def test_the_p_value_includes_the_uncertainty_of_the_entry() -> None:
     size, everyone = 0.2, np.ones(len(COLUMNS))
     known = DimensionColumn(
-        stated=size * everyone, centre=size * everyone, half_width=0.01 * everyone, extra_u=0.03 * everyone
+        stated=size * everyone,
+        centre=size * everyone,
+        half_width=0.01 * everyone,
+        broad=0.0 * everyone,
+        extra_u=0.03 * everyone,
     )
     columns = replace(COLUMNS, dimensions={**COLUMNS.dimensions, "contact_width": known})
     reading = Reduced(index=0, feature="contact_width", value=0.25, u=0.02, total_u=0.02)

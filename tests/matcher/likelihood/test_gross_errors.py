@@ -13,9 +13,15 @@ from tests.matcher.invented import invented_columns
 from tests.matcher.reference_model.intervals import log_uniform_density, rectangle_density
 
 
+def contact_width() -> DimensionColumn:
+    """One half's contacts, 0.5 mm wide."""
+    half, nothing = np.array([0.5]), np.zeros(1)
+    return DimensionColumn(stated=half, centre=half, half_width=nothing, broad=nothing, extra_u=nothing)
+
+
 def test_a_size_of_the_pair_may_be_measured_instead_of_any_size_of_the_half() -> None:
     """A contact's width has no slips of its own; of its gross errors (0.05) 0.6 are slips and 0.3 may be anything."""
-    own = DimensionColumn(stated=np.array([0.5]), centre=np.array([0.5]), half_width=np.zeros(1), extra_u=np.zeros(1))
+    own = contact_width()
     share, centre, half_width = np.array([0.25]), np.array([2.0]), np.array([0.1])
     pair = Rectangle(words="of the pair", share=share, centre=centre, half_width=half_width, entry_u=np.zeros(1))
     found = mixture(Reduced(index=0, feature="contact_width", value=2.05, u=0.05, total_u=0.05), own, {}, [pair])
@@ -27,7 +33,7 @@ def test_a_size_of_the_pair_may_be_measured_instead_of_any_size_of_the_half() ->
 
 def test_without_a_scale_wrong_units_are_sizes_that_may_be_anything() -> None:
     """A contact's width has no slips: all gross errors, 0.05, may be anything."""
-    own = DimensionColumn(stated=np.array([0.5]), centre=np.array([0.5]), half_width=np.zeros(1), extra_u=np.zeros(1))
+    own = contact_width()
     shared = SharedError(group="picture", kind=SharedKind.SCALE, sd=10.0, unscaled=True)
     reading = Reduced(index=0, feature="contact_width", value=40.0, u=1.0, total_u=1.0, shared=shared)
     found = mixture(reading, own, {})

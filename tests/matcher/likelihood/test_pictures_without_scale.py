@@ -77,7 +77,7 @@ def test_the_last_size_can_only_be_right_or_meaningless() -> None:
     columns = invented_columns(1)
     wide = DimensionColumn(
         **{name: np.full(len(columns), x) for name, x in (("stated", 0.2), ("centre", 0.2), ("half_width", 0.01))},
-        extra_u=np.zeros(len(columns)),
+        **{name: np.zeros(len(columns)) for name in ("broad", "extra_u")},
     )
     columns = replace(columns, dimensions={**columns.dimensions, "contact_width": wide})
     sizes = {"body_length": 90.0 * float(columns.dimensions["body_length"].stated[0]), "contact_width": 18.0}

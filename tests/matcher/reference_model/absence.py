@@ -18,7 +18,7 @@ from matcher.absent.model import AbsentModel
 from matcher.columns.columns import Columns
 from matcher.features import FEATURES, Kind
 from matcher.observations import Of, Reduced, SharedKind
-from tests.matcher.reference_model.intervals import log_uniform_density
+from tests.matcher.reference_model.intervals import BROAD_SHARE, log_uniform_density
 
 W_MIN = 1e-6
 STRANGE_SHARE = 0.02
@@ -223,10 +223,13 @@ def normal(columns: Columns, readings: Sequence[Reduced], half: int, j: int, cou
 def line(columns: Columns, reading: Reduced, half: int, j: int, count: int | None) -> tuple[float, float, float, float]:
     """Mean of ln(reading), loadings on the true pitch and on the feature's own deviation, own variance."""
     feature, column = FEATURES[reading.feature], columns.dimensions[reading.feature]
-    size, half_width, extra = (float(v[half]) for v in (column.centre, column.half_width, column.extra_u))
+    size, extra, broad = (float(v[half]) for v in (column.centre, column.extra_u, column.broad))
+    within = float(column.half_width[half]) ** 2 / 3
+    if broad > 0.0:
+        within = (1 - BROAD_SHARE) * within + BROAD_SHARE * broad**2 / 3
     pitch, own = 0.0, ACROSS[j]
     if feature.name == "pitch":
-        half_width, pitch, own = half_width / reading.spans, PITCH[j], 0.0
+        within, pitch, own = within / reading.spans**2, PITCH[j], 0.0
     elif feature.along_rows:
         step, rows = float(columns.dimensions["pitch"].centre[half]), max(int(columns.counts["rows"][half]), 1)
         listed = int(columns.counts["contact_count"][half])
@@ -236,7 +239,7 @@ def line(columns: Columns, reading: Reduced, half: int, j: int, count: int | Non
     if math.isnan(size):
         width = math.log(feature.high / feature.low)
         return math.log(math.sqrt(feature.low * feature.high)), 0.0, 0.0, width * width / 12
-    noise = (half_width**2 / 3 + extra**2) / size**2 + (reading.u**2 + W_MIN**2) / reading.number**2
+    noise = (within + extra**2) / size**2 + (reading.u**2 + W_MIN**2) / reading.number**2
     return math.log(size), pitch, own, noise
 
 

@@ -24,6 +24,7 @@ def interval_of(columns: Mapping[str, DimensionColumn], feature: str, position: 
         centre=float(column.centre[position]),
         half=float(column.half_width[position]),
         extra=float(column.extra_u[position]),
+        broad=float(column.broad[position]),
     )
 
 

@@ -17,6 +17,9 @@ W_MIN = 1e-6
 SERIES_BELOW = 1e-3
 """Ratio t/w below which the series in t/w replaces the difference of two normal integrals."""
 
+BROAD_SHARE = 0.2
+"""Share of boards whose lands keep less closely to a recommended size. Common practice, no source."""
+
 WIDENING = 1e6
 """The plausible range of a feature is widened a thousandfold at both ends for the log-uniform."""
 
@@ -29,11 +32,22 @@ SQRT2PI = math.sqrt(2.0 * math.pi)
 
 @dataclass(frozen=True, kw_only=True)
 class Interval:
-    """Where a dimension lies: ``centre`` ± ``half`` (rectangular) with extra standard uncertainty ``extra``, mm."""
+    """Where a dimension lies: ``centre`` ± ``half`` (rectangular) with extra standard uncertainty ``extra``, mm.
+
+    If ``broad`` is not 0, one part in five lies in ``centre`` ± ``broad`` instead.
+    """
 
     centre: float
     half: float
     extra: float
+    broad: float = 0.0
+
+    @property
+    def rectangles(self) -> list[tuple[float, float]]:
+        """Return the share and the half-width of each rectangle."""
+        if self.broad == 0.0:
+            return [(1.0, self.half)]
+        return [(1.0 - BROAD_SHARE, self.half), (BROAD_SHARE, self.broad)]
 
     @property
     def known(self) -> bool:

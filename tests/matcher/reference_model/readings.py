@@ -70,8 +70,11 @@ class Piece:
 
     def density(self, x: float, blur: float, scale: float, shift: float) -> float:
         """Return the piece's density at x, unweighted."""
-        half = self.factor * self.where.half * scale
-        return rectangle_density(x, self.middle(scale, shift), half, blur)
+        middle = self.middle(scale, shift)
+        return math.fsum(
+            share * rectangle_density(x, middle, self.factor * half * scale, blur)
+            for share, half in self.where.rectangles
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -201,8 +204,9 @@ def bound(reduced: Reduced, body: Body) -> float:
     w = max(W_MIN, math.hypot(reduced.total_u, where.extra))
     low = -math.inf if reduced.at_least is None else reduced.at_least
     high = math.inf if reduced.at_most is None else reduced.at_most
-    inside = rectangle_cumulative(high, where.centre, where.half, w) - rectangle_cumulative(
-        low, where.centre, where.half, w
+    inside = math.fsum(
+        share * (rectangle_cumulative(high, where.centre, half, w) - rectangle_cumulative(low, where.centre, half, w))
+        for share, half in where.rectangles
     )
     gross = FEATURES[reduced.feature].gross_share
     return (1.0 - gross) * inside + gross * 0.5

@@ -66,11 +66,17 @@ def _around(edge: float, step: float) -> list[float]:
     return [edge, *(edge + sign * reach * step for reach in EDGE_REACH for sign in (-1.0, 1.0))]
 
 
+def _edges(piece: Piece) -> list[float]:
+    """Return the edges of the piece's rectangles."""
+    return [
+        piece.factor * (piece.where.centre + side * half) for _, half in piece.where.rectangles for side in (-1.0, 1.0)
+    ]
+
+
 def _scale_points(reading: Reading, piece: Piece) -> list[float]:
     """Return the logarithms of the scales at which an edge, or the blur around it, passes the reading."""
     points: list[float] = []
-    for side in (-1.0, 1.0):
-        edge = piece.factor * (piece.where.centre + side * piece.where.half)
+    for edge in _edges(piece):
         if edge > 0.0:
             z = math.log(reading.x / edge)
             blur = piece.blur(reading.u, math.exp(z), reading.folded)
@@ -85,7 +91,6 @@ def _zero_points(reading: Reading, piece: Piece) -> list[float]:
         return []
     gain = reading.coefficient * (piece.factor if piece.wrong_units else 1.0)
     points: list[float] = []
-    for side in (-1.0, 1.0):
-        edge = piece.factor * (piece.where.centre + side * piece.where.half)
+    for edge in _edges(piece):
         points += _around((reading.x - edge) / gain, piece.blur(reading.u, 1.0, reading.folded) / gain)
     return points

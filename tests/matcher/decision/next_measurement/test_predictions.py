@@ -11,8 +11,8 @@ from matcher.absent.em_fit import fit_absent
 from matcher.columns.build import build_columns
 from matcher.columns.columns import Columns, Dim, HalfRow
 from matcher.decision.next_measurement.absent_outlook import AbsentOutlook
-from matcher.decision.next_measurement.outcome_model import Prediction, predict
-from matcher.decision.next_measurement.repeated import predict_again
+from matcher.decision.next_measurement.outcome_model import Expected, Prediction, predict
+from matcher.decision.next_measurement.repeated import predict_again, sizes_after
 from matcher.decision.next_measurement.shortlist import leaders
 from matcher.decision.next_measurement.tools import Tool
 from matcher.decision.posterior import Posterior, posterior
@@ -31,7 +31,7 @@ def reading(feature: str, value: float, u: float = U, index: int = 0) -> Reduced
 
 
 def three_halves(tolerance: float = 0.06) -> Columns:
-    """Lengths 10.0, 10.1 and 12; widths 4.0, 4.3 and 4.0; otherwise equal."""
+    """Lengths 10.0, 10.1 and 12; widths 4.0, 4.3 and 4.0; lands 1 mm wider, without a tolerance; otherwise equal."""
     sizes = [(10.0, 4.0), (10.1, 4.3), (12.0, 4.0)]
     rows = [
         HalfRow(
@@ -41,6 +41,7 @@ def three_halves(tolerance: float = 0.06) -> Columns:
                 "pitch": Dim(value=0.5, tolerance=0.01),
                 "body_length": Dim(value=length, tolerance=tolerance),
                 "body_width": Dim(value=width, tolerance=tolerance),
+                "land_span": Dim(value=width + 1.0),
             },
             counts={"contact_count": 20, "rows": 2},
             categories={"half_kind": frozenset({"plug"})},
@@ -78,13 +79,14 @@ def simulated_bits(columns: Columns, before: list[Reduced], feature: str, draws:
     probability = np.exp(now.log_half)
     column, falls = columns.dimensions[feature], []
     for half in draw.choice(len(columns), size=draws, p=probability / probability.sum()):
-        size = column.centre[half] + draw.uniform(-1, 1) * column.half_width[half] + draw.normal() * U
+        within = column.broad[half] if column.broad[half] > 0 and draw.random() < 0.2 else column.half_width[half]
+        size = column.centre[half] + draw.uniform(-1, 1) * within + draw.normal() * U
         after = posterior(columns, model, [*before, reading(feature, float(size), index=len(before))], 0.0)
         falls.append(entropy_of(now) - entropy_of(after))
     return float(np.mean(falls)), float(np.std(falls) / np.sqrt(draws))
 
 
-@pytest.mark.parametrize("feature", ["body_length", "body_width"])
+@pytest.mark.parametrize("feature", ["body_length", "body_width", "land_span"])
 def test_the_information_is_the_mean_fall_of_the_rankings_entropy(feature: str) -> None:
     columns = three_halves()
     mean, error = simulated_bits(columns, [], feature, 800)
@@ -173,6 +175,21 @@ def test_a_second_reading_scatters_around_the_size_of_the_part_not_over_the_whol
     row = found.outcomes.rows()[0]
     assert row.max() > 0.05  # spread over the whole ± 0.3 mm, no single step would reach that
     assert np.count_nonzero(row > 1e-3) < 60
+
+
+@pytest.mark.parametrize("off", [0.1, 0.42, 0.6, -0.3])
+def test_after_a_first_reading_lands_are_as_large_as_those_that_may_read_so(off: float) -> None:
+    """By simulation: lands are drawn, and weighted by how probable the first reading is of them."""
+    columns, draw = three_halves(), np.random.default_rng(8)
+    expected = Expected.of(columns, FEATURES["land_span"], np.arange(3))
+    found = sizes_after(reading("land_span", 5.0 + off, u=0.1), expected)
+    share, mean, sd = (np.array(each)[:, 0] for each in zip(*found, strict=True))
+    true = 5.2 + draw.uniform(-1, 1, 400_000) * np.where(draw.random(400_000) < 0.2, 0.65, 0.25)
+    weight = np.exp(-0.5 * ((true - 5.0 - off) / 0.1) ** 2)
+    simulated = float(np.average(true, weights=weight))
+    assert share @ mean == pytest.approx(simulated, abs=0.003)
+    variance = share @ (sd**2 + mean**2) - (share @ mean) ** 2
+    assert variance == pytest.approx(float(np.average((true - simulated) ** 2, weights=weight)), rel=0.03)
 
 
 def test_a_repeated_count_is_mostly_the_same() -> None:
