@@ -1,7 +1,7 @@
 """Whether an instrument can tell two halves apart by one dimension.
 
-A reading of a half scatters around its dimension by the process tolerance (rectangular: parts of one type differ) and
-by the instrument's standard uncertainty. The share of readings that point to the right one of two halves,
+A reading of a half scatters around its dimension by the process (rectangular: parts of one type differ) and by the
+instrument's standard uncertainty. The share of readings that point to the right one of two halves,
 each as likely before, is ½∫max(p, q): one half where nothing differs, one where their readings never overlap.
 """
 
@@ -17,8 +17,10 @@ import numpy as np
 from catalog.evidence.agreement import Stated, spanned, stated
 from catalog.records.read_models import HalfRecord
 from matcher.columns.columns import Dim
+from matcher.columns.process_tolerance import broad_half_width
 from matcher.features import DIMENSIONS, FEATURES
-from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal
+from matcher.likelihood.part_deviation import PartDeviation
+from matcher.likelihood.tolerance_density import W_MIN
 from matcher.uncertainty.instruments import Instrument
 from matcher.uncertainty.reading_budget import length_u
 
@@ -38,12 +40,17 @@ TAILS = 6.0
 
 @dataclass(frozen=True, kw_only=True)
 class Reading:
-    """Where readings of a half's dimension lie, mm: around ``centre`` within the process ``half_width``, then ``u`` of
-    the instrument and of the entry together."""
+    """Where readings of a half's dimension lie, mm: around ``centre`` by the process, then by ``u`` of the instrument
+    and of the entry together."""
 
     centre: float
-    half_width: float
+    deviation: PartDeviation
     u: float
+
+    @property
+    def reach(self) -> float:
+        """Largest deviation of a part from the centre, mm."""
+        return float(self.deviation.reach[0])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,7 +129,14 @@ def _reading(feature: str, figures: Stated, instrument: Instrument, spans: int) 
     centre, half_width = figures.process(feature)
     by_instrument = math.hypot(length_u(FEATURES[feature], instrument) / spans, instrument.scale_rel * centre)
     u = max(math.hypot(by_instrument, figures.dimensions[feature].extra_u), W_MIN)
-    return Reading(centre=centre, half_width=spanned(feature, half_width, spans), u=u)
+    return Reading(centre=centre, deviation=_deviation(feature, half_width, figures, spans), u=u)
+
+
+def _deviation(feature: str, half_width: float, figures: Stated, spans: int) -> PartDeviation:
+    broad = broad_half_width(feature, figures.dimensions[feature])
+    share = FEATURES[feature].process.broad_share if broad else 0.0
+    usual, broad = (spanned(feature, each, spans) for each in (half_width, broad))
+    return PartDeviation(half_width=np.array([usual]), broad=np.array([broad]), share=np.array([share]))
 
 
 def _pairs(readings: tuple[Reading | None, ...]) -> Iterator[Told]:
@@ -133,14 +147,12 @@ def _pairs(readings: tuple[Reading | None, ...]) -> Iterator[Told]:
 
 def share_right(one: Reading, other: Reading) -> float:
     """Share of readings that point to the half they were taken of, each half as likely: ½∫max(p, q)."""
-    between = abs(one.centre - other.centre) - one.half_width - other.half_width
+    between = abs(one.centre - other.centre) - one.reach - other.reach
     if between > TAILS * (one.u + other.u):  # they never meet, however far apart they are
         return 1.0
-    low = min(each.centre - each.half_width - TAILS * each.u for each in (one, other))
-    high = max(each.centre + each.half_width + TAILS * each.u for each in (one, other))
+    low = min(each.centre - each.reach - TAILS * each.u for each in (one, other))
+    high = max(each.centre + each.reach + TAILS * each.u for each in (one, other))
     at = np.linspace(low, high, STEPS)
-    densities = [
-        rectangle_normal(at - each.centre, np.asarray(each.half_width), np.asarray(each.u)) for each in (one, other)
-    ]
+    densities = [each.deviation.density(at - each.centre, np.asarray(each.u)) for each in (one, other)]
     share = float(np.trapezoid(np.maximum(*densities), at)) / 2.0
     return min(max(share, 0.5), 1.0)

@@ -15,6 +15,7 @@ from catalog.history.addition import add
 from catalog.model.entries import Half
 from catalog.records.read_models import HalfRecord
 from catalog.snapshot.snapshot import Snapshot
+from matcher.likelihood.part_deviation import PartDeviation
 from matcher.uncertainty.instruments import BUILT_IN
 from tests.api.web.page_reading import HTML, Page, check_form
 from tests.api.workshop import Workshop, workshop
@@ -159,7 +160,10 @@ def test_hostile_names_appear_as_text(shop: Workshop) -> None:
 
 def reading(centre: float, half_width: float, u: float) -> Reading:
     """The distribution of readings."""
-    return Reading(centre=centre, half_width=half_width, u=u)
+    nothing = np.zeros(1)
+    return Reading(
+        centre=centre, deviation=PartDeviation(half_width=np.array([half_width]), broad=nothing, share=nothing), u=u
+    )
 
 
 def test_the_share_is_one_without_overlap_and_one_half_for_equal_distributions() -> None:
@@ -190,6 +194,18 @@ def test_the_share_agrees_with_simulated_readings() -> None:
         taken = own.centre + random.uniform(-0.1, 0.1, 100_000) + random.normal(0.0, 0.03, 100_000)
         right += int(np.sum(np.abs(taken - own.centre) < np.abs(taken - wrong.centre)))
     assert share_right(one, other) == pytest.approx(right / 200_000, abs=0.005)
+
+
+def test_lands_that_an_entry_only_recommends_are_told_apart_less_surely() -> None:
+    """Sizes 1 mm apart: one board in five reaches 0.65 mm from the middle, so two densities of 0.2/1.3 overlap
+    over 0.3 mm: 1 − ½·0.3·0.2/1.3."""
+    shares = []
+    for tolerance in ({}, {"tolerance": 0.25}):
+        lands = [{"land_span": {"value": size, **tolerance}} for size in (5.0, 6.0)]
+        pair = [record_of(of_length(name, 6.0, **each)) for name, each in zip(("SK-A", "SK-B"), lands, strict=True)]
+        (found,) = [each for each in apart(pair, BUILT_IN["microscope"]) if each.feature == "land_span"]
+        shares.append(found.pairs[0].share)
+    assert shares == [pytest.approx(1 - 0.3 * 0.1 / 1.3, abs=0.002), pytest.approx(1.0, abs=1e-6)]
 
 
 def test_a_pitch_is_judged_over_all_gaps() -> None:
