@@ -99,6 +99,19 @@ class Proportion:
     high: float
 
 
+@dataclass(frozen=True)
+class SameAs:
+    """A dimension that entries state only where it differs from another one, ``of``.
+
+    An entry that does not state it, and of which the category ``twice_where`` has the value ``value``, means twice the
+    other dimension; where that value is only one of several possible ones, nothing is known.
+    """
+
+    of: str
+    twice_where: str
+    value: str
+
+
 @dataclass(frozen=True, kw_only=True)
 class Feature:
     """One entry of the feature table. Most fields have defaults; those of lengths hold for lengths only.
@@ -124,6 +137,7 @@ class Feature:
     encloses_contacts: the row of contacts lies within it.
     needs: the count that must not be 0 for a half to have the dimension.
     proportion: what it usually is beside another dimension of the half.
+    same_as: the dimension that it is equal to where an entry does not state it.
     values: names and bench words of a category's values, in order.
     right_share: probability that the eye names the value that a category looks like.
     looks_like: for a value of a category, what it may be taken for by a careful eye, and how often. Where "none" stands
@@ -161,6 +175,7 @@ class Feature:
     encloses_contacts: bool = False
     needs: str | None = None
     proportion: Proportion | None = None
+    same_as: SameAs | None = None
     values: Mapping[str, str] = field(default_factory=dict)
     right_share: float = 0.0
     looks_like: Mapping[str, Mapping[str, float]] = field(default_factory=dict)

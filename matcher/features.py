@@ -22,6 +22,7 @@ from matcher.feature_fields import (
     Plane,
     Process,
     Proportion,
+    SameAs,
     Slip,
     Subject,
 )
@@ -181,8 +182,8 @@ _TABLE: tuple[Feature, ...] = (
         name="tail_pitch",
         label="pitch at the board",
         meaning=(
-            "Centre to centre of neighbouring tails along one side at the board, where it differs from the pitch "
-            "(tails leaving alternately)."
+            "Centre to centre of neighbouring tails along one side at the board. Entries state it where it differs "
+            "from the pitch; else it is the pitch, or twice the pitch where tails leave alternately."
         ),
         how="Measure over several gaps between tails on one side and give the number of gaps as spans.",
         synonyms=("land pitch",),
@@ -195,6 +196,8 @@ _TABLE: tuple[Feature, ...] = (
         plane=Plane.LANDS,
         process=Process(0.05),
         proportion=Proportion("pitch", low=0.9, usual=2.0, high=4.5),
+        same_as=SameAs("pitch", twice_where="contact_layout", value="alternating_tails"),
+        copied=0.98,
     ),
     _Dimension(
         name="row_spacing",

@@ -374,7 +374,7 @@ def _line(columns: Columns, kernels: Kernels, reading: Reduced) -> Line:
     column = columns.dimensions[reading.feature]
     centre, extra_u = column.centre[halves], column.extra_u[halves]
     within = PartDeviation.of(feature.name, column.take(halves)).variance
-    if feature.name == "pitch":
+    if feature.is_pitch:
         within, loadings = within / reading.spans**2, {TRUE_PITCH: PITCH[:, None]}
     elif feature.along_rows:
         centre, span = _carried_over(columns, kernels, centre)

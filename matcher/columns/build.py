@@ -6,8 +6,8 @@ the halves that changed.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -53,13 +53,14 @@ class PreparedHalf:
     @classmethod
     def of(cls, row: HalfRow) -> PreparedHalf:
         """Prepare a half."""
+        dimensions = {**row.dimensions, **dict(_implied(row))}
         return cls(
             row=row,
-            dimensions=_dimension_table(row.dimensions, DIMENSIONS, row.dimensions.get("pitch")),
+            dimensions=_dimension_table(dimensions, DIMENSIONS, dimensions.get("pitch")),
             counts=np.array([row.counts.get(name, -1) for name in COUNTS], dtype=np.int64),
             has=_has(row.categories),
             known=np.array([name in row.categories for name in CATEGORIES], dtype=bool),
-            signature=_signature(row),
+            signature=_signature(row, dimensions),
         )
 
 
@@ -74,6 +75,19 @@ class PreparedMating:
     def of(cls, row: MatingRow) -> PreparedMating:
         """Prepare a mating; tolerances of a pair do not depend on the pitch."""
         return cls(row=row, dimensions=_dimension_table(row.dimensions, PAIR_DIMENSIONS, None))
+
+
+def _implied(row: HalfRow) -> Iterator[tuple[str, Dim]]:
+    """Dimensions that an entry need not state, since they follow from another one."""
+    for name in DIMENSIONS:
+        rule = FEATURES[name].same_as
+        if rule is None or name in row.dimensions or rule.of not in row.dimensions:
+            continue
+        layout, other = row.categories.get(rule.twice_where, frozenset()), row.dimensions[rule.of]
+        if rule.value not in layout:
+            yield name, other
+        elif len(layout) == 1:
+            yield name, replace(other, value=2.0 * other.value, extra_u=2.0 * other.extra_u)
 
 
 def part_of(has: Floats, feature: str) -> Floats:
@@ -101,11 +115,9 @@ def _has(categories: Mapping[str, frozenset[str]]) -> Floats:
     return has
 
 
-def _signature(row: HalfRow) -> str:
+def _signature(row: HalfRow, dimensions: Mapping[str, Dim]) -> str:
     # A string, since strings cache their hash: halves are numbered by it each time that columns are built.
-    dims = sorted(
-        (name, round(dim.value / FEATURES[name].same_within), dim.bound) for name, dim in row.dimensions.items()
-    )
+    dims = sorted((name, round(dim.value / FEATURES[name].same_within), dim.bound) for name, dim in dimensions.items())
     categories = sorted((name, sorted(values)) for name, values in row.categories.items())
     return repr((dims, sorted(row.counts.items()), categories, row.inferred))
 

@@ -67,7 +67,7 @@ def predict_dimension(feature: str, column: DimensionColumn, layout: Layout) -> 
     """The column with its missing values predicted; unchanged where too little is stated."""
     missing = np.isnan(column.stated) & layout.usable
     known = ~np.isnan(column.stated) & layout.usable
-    if feature == "pitch" or not np.any(missing) or known.sum() < FEWEST:
+    if FEATURES[feature].is_pitch or not np.any(missing) or known.sum() < FEWEST:
         return column
     along = FEATURES[feature].along_rows
     target = _target(column.centre, layout, along)
@@ -80,8 +80,8 @@ def predict_dimension(feature: str, column: DimensionColumn, layout: Layout) -> 
 
 
 def predict_unlisted_mate(feature: str, column: DimensionColumn, layout: Layout, kinds: Floats) -> DimensionColumn:
-    """Dimension of an unlisted mate: the half's own pitch; else the fitted line of halves of the opposite kind."""
-    if feature == "pitch":
+    """Dimension of an unlisted mate: a pitch is the half's own; else the fitted line of halves of the opposite kind."""
+    if FEATURES[feature].is_pitch:
         return layout.pitch
     empty = _empty(len(column.stated))
     known = ~np.isnan(column.stated) & layout.usable

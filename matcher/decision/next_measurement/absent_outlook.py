@@ -106,7 +106,7 @@ class AbsentOutlook:
         """Density, per mm, of a right reading around the kernels."""
         column = self.columns.dimensions[feature.name]
         centre, classes = column.centre[self.halves], self.classes
-        if feature.name == "pitch":
+        if feature.is_pitch:
             spread = PITCH[classes]
         elif feature.along_rows:
             pitch = self.columns.dimensions["pitch"].centre[self.halves]

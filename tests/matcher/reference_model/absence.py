@@ -29,6 +29,9 @@ COUNT_SPREAD, LISTED_COUNT, OTHER_KIND = (0.6, 1.0), (0.8, 0.4), (0.2, 0.05)
 ON_GRID = 0.95
 """Our own choices, no source; the fast code keeps its own copy of these figures."""
 
+PITCHES = ("pitch", "tail_pitch")
+"""What follows the true pitch of the half."""
+
 Step = tuple[int, Reduced | None]
 """A part, by number, and a single measured dimension in it."""
 
@@ -228,7 +231,7 @@ def line(columns: Columns, reading: Reduced, half: int, j: int, count: int | Non
     if broad > 0.0:
         within = (1 - BROAD_SHARE) * within + BROAD_SHARE * broad**2 / 3
     pitch, own = 0.0, ACROSS[j]
-    if feature.name == "pitch":
+    if feature.name in PITCHES:
         within, pitch, own = within / reading.spans**2, PITCH[j], 0.0
     elif feature.along_rows:
         step, rows = float(columns.dimensions["pitch"].centre[half]), max(int(columns.counts["rows"][half]), 1)
