@@ -103,12 +103,12 @@ class Proportion:
 class SameAs:
     """A dimension that entries state only where it differs from another one, ``of``.
 
-    An entry that does not state it, and of which the category ``twice_where`` has the value ``value``, means twice the
-    other dimension; where that value is only one of several possible ones, nothing is known.
+    An entry that does not state it means the other dimension. Where the category ``or_twice_where`` may have the value
+    ``value``, it is the other dimension or twice that, as probably.
     """
 
     of: str
-    twice_where: str
+    or_twice_where: str
     value: str
 
 

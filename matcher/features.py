@@ -183,7 +183,7 @@ _TABLE: tuple[Feature, ...] = (
         label="pitch at the board",
         meaning=(
             "Centre to centre of neighbouring tails along one side at the board. Entries state it where it differs "
-            "from the pitch; else it is the pitch, or twice the pitch where tails leave alternately."
+            "from the pitch (tails leaving alternately)."
         ),
         how="Measure over several gaps between tails on one side and give the number of gaps as spans.",
         synonyms=("land pitch",),
@@ -196,7 +196,7 @@ _TABLE: tuple[Feature, ...] = (
         plane=Plane.LANDS,
         process=Process(0.05),
         proportion=Proportion("pitch", low=0.9, usual=2.0, high=4.5),
-        same_as=SameAs("pitch", twice_where="contact_layout", value="alternating_tails"),
+        same_as=SameAs("pitch", or_twice_where="contact_layout", value="alternating_tails"),
         copied=0.98,
     ),
     _Dimension(

@@ -7,7 +7,7 @@ the halves that changed.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -32,6 +32,9 @@ VALUES = {name: tuple(FEATURES[name].values) for name in CATEGORIES}
 _NOT_STATED = (np.nan, np.nan, 0.0, 0.0, 0.0)
 _START = dict(zip(VALUES, np.cumsum([0, *map(len, VALUES.values())]).tolist(), strict=False))
 _PLACES = {(name, value): _START[name] + n for name, values in VALUES.items() for n, value in enumerate(values)}
+
+
+_SAME_AS = {name: rule for name in DIMENSIONS if (rule := FEATURES[name].same_as) is not None}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,16 +81,11 @@ class PreparedMating:
 
 
 def _implied(row: HalfRow) -> Iterator[tuple[str, Dim]]:
-    """Dimensions that an entry need not state, since they follow from another one."""
-    for name in DIMENSIONS:
-        rule = FEATURES[name].same_as
-        if rule is None or name in row.dimensions or rule.of not in row.dimensions:
-            continue
-        layout, other = row.categories.get(rule.twice_where, frozenset()), row.dimensions[rule.of]
-        if rule.value not in layout:
-            yield name, other
-        elif len(layout) == 1:
-            yield name, replace(other, value=2.0 * other.value, extra_u=2.0 * other.extra_u)
+    """Dimensions that an entry need not state, since they are equal to another one."""
+    for name, rule in _SAME_AS.items():
+        may_be_twice = rule.value in row.categories.get(rule.or_twice_where, ())
+        if name not in row.dimensions and rule.of in row.dimensions and not may_be_twice:
+            yield name, row.dimensions[rule.of]
 
 
 def part_of(has: Floats, feature: str) -> Floats:

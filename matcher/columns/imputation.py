@@ -65,9 +65,11 @@ class Fit:
 
 def predict_dimension(feature: str, column: DimensionColumn, layout: Layout) -> DimensionColumn:
     """The column with its missing values predicted; unchanged where too little is stated."""
+    if FEATURES[feature].same_as is not None:
+        return _once_or_twice(column, layout.pitch)
     missing = np.isnan(column.stated) & layout.usable
     known = ~np.isnan(column.stated) & layout.usable
-    if FEATURES[feature].is_pitch or not np.any(missing) or known.sum() < FEWEST:
+    if feature == "pitch" or not np.any(missing) or known.sum() < FEWEST:
         return column
     along = FEATURES[feature].along_rows
     target = _target(column.centre, layout, along)
@@ -77,6 +79,19 @@ def predict_dimension(feature: str, column: DimensionColumn, layout: Layout) -> 
     predicted = layout.regressors @ fit.coefficients + np.where(has_siblings, shift, 0.0)
     spread = np.where(has_siblings, fit.within, fit.spread)
     return _filled(column, missing, predicted, spread, layout, along)
+
+
+def _once_or_twice(column: DimensionColumn, pitch: DimensionColumn) -> DimensionColumn:
+    """Where the tails may leave alternately and no pitch at the board is stated: mean and spread of one pitch and two,
+    as probable."""
+    missing = np.isnan(column.stated) & ~np.isnan(pitch.stated)
+    return DimensionColumn(
+        stated=column.stated,
+        centre=np.where(missing, 1.5 * pitch.stated, column.centre),
+        half_width=column.half_width,
+        broad=column.broad,
+        extra_u=np.where(missing, 0.5 * pitch.stated, column.extra_u),
+    )
 
 
 def predict_unlisted_mate(feature: str, column: DimensionColumn, layout: Layout, kinds: Floats) -> DimensionColumn:

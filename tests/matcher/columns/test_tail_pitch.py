@@ -1,4 +1,4 @@
-"""A pitch at the board that an entry does not state is the pitch, or twice the pitch where tails leave alternately."""
+"""A pitch at the board that an entry does not state: the pitch, or maybe twice that where tails leave alternately."""
 
 from __future__ import annotations
 
@@ -38,13 +38,11 @@ def test_where_it_is_not_stated_it_is_the_pitch_with_its_tolerance(layout: tuple
     assert cells(half(*layout), "tail_pitch") == cells(half(*layout), "pitch")
 
 
-def test_tails_that_leave_alternately_stand_twice_the_pitch_apart() -> None:
-    _, centre, half_width, extra_u = cells(half("alternating_tails"), "tail_pitch")
-    assert (centre, half_width, extra_u) == pytest.approx((1.6, 0.03, 0.008))
-
-
-def test_where_the_tails_may_or_may_not_alternate_nothing_is_known() -> None:
-    assert np.isnan(cells(half("aligned", "alternating_tails"), "tail_pitch")[1])
+@pytest.mark.parametrize("layout", [("alternating_tails",), ("aligned", "alternating_tails")])
+def test_where_tails_may_leave_alternately_it_is_the_pitch_or_twice_the_pitch(layout: tuple[str, ...]) -> None:
+    stated, centre, half_width, extra_u = cells(half(*layout), "tail_pitch")
+    assert np.isnan(stated)
+    assert (centre, half_width, extra_u) == pytest.approx((1.2, 0.0, 0.4)), "mean and spread of 0.8 and 1.6"
 
 
 def test_what_an_entry_states_stands() -> None:
@@ -52,7 +50,11 @@ def test_what_an_entry_states_stands() -> None:
 
 
 def test_without_a_pitch_nothing_is_known() -> None:
-    assert np.isnan(cells(replace(half(), dimensions={}), "tail_pitch")[1])
+    for layout in ((), ("alternating_tails",)):
+        cell = cells(replace(half(*layout), dimensions={}), "tail_pitch")
+        assert np.isnan(cell[0])
+        assert np.isnan(cell[1])
+        assert cell[2:] == (0.0, 0.0)
 
 
 def test_halves_that_state_it_and_halves_that_do_not_are_one_geometry() -> None:
