@@ -15,6 +15,7 @@ from matcher.absent.density import UnderAbsent
 from matcher.absent.model import RELATIVES, AbsentModel, unfitted_model
 from matcher.columns.columns import Bools, Columns, Floats, Ints
 from matcher.features import FEATURES, Kind
+from matcher.likelihood.categories import STATED
 from matcher.likelihood.evidence import Evidence
 from matcher.likelihood.kinds import evidence_of
 from matcher.likelihood.likelihood import Likelihood, single_part
@@ -26,11 +27,15 @@ TRAINING_HALVES = 150
 TRAINING_U = 0.03
 """Standard uncertainty, mm, of the readings simulated for the fit: a caliper."""
 
-FEATURE_SETS = (5, 6, 7, 8)
+FEATURE_SETS = (5, 6, 7, 8, 15)
 """Numbers of features, in the order of `TRAINING_FEATURES`, that the training halves are measured with in turn."""
 
-TRAINING_FEATURES = ("contact_count", "rows", "pitch", "body_length", "body_width", "mounting", "land_span", "height")
-"""Features whose copying is fitted."""
+TRAINING_FEATURES = (
+    *("contact_count", "rows", "pitch", "body_length", "body_width", "mounting", "land_span", "height"),
+    *("half_kind", "hold_down_count", "overall_length", "tail_span", "land_row_spacing", "hold_down_land_span"),
+    "peg_hole_span",
+)
+"""Features whose copying is fitted: what is mostly measured, in the order in which it is."""
 
 FEWEST_SERIES = 8
 """With fewer series nothing can be estimated, and the starting values are kept."""
@@ -127,10 +132,12 @@ def readings_of(columns: Columns, half: int, draw: np.random.Generator, features
     for index, name in enumerate(features):
         feature = FEATURES[name]
         if feature.kind is Kind.COUNT:
-            yield Reduced(index=index, feature=name, count=int(columns.counts[name][half]))
+            if (count := int(columns.counts[name][half])) >= 0:
+                yield Reduced(index=index, feature=name, count=count)
         elif feature.kind is Kind.CATEGORY:
-            value = list(feature.values)[int(columns.categories[name][half].argmax())]
-            yield Reduced(index=index, feature=name, values=frozenset({value}))
+            has = columns.categories[name][half]
+            if has.max() > STATED:
+                yield Reduced(index=index, feature=name, values=frozenset({list(feature.values)[int(has.argmax())]}))
         else:
             column, spans = columns.dimensions[name], max(gaps, 1) if feature.is_pitch else 1
             if not np.isnan(column.stated[half]):

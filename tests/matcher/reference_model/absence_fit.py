@@ -25,6 +25,8 @@ START_COPIED = {
     "land_span": 0.30,
     "height": 0.43,
 }
+OTHERS = "half_kind hold_down_count overall_length tail_span land_row_spacing hold_down_land_span peg_hole_span"
+START_COPIED |= dict.fromkeys(OTHERS.split(), 0.5)
 CLOSER = 0.3
 PSEUDO_HALVES = 10.0
 
