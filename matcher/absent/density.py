@@ -185,7 +185,7 @@ class UnderAbsent:
         before = self._brackets[number]
         copied = self.log_copied - before.log
         if len(part.readings) > 1:
-            apart, whole = self._alone(part.evidence[place], np.log(part.evidence[place].of_halves()))
+            apart, whole = self._alone[dropped.index]
             joint = rest.total - (self.weighed.total - part.log_likelihood)
             share = np.log(self.model.copied[dropped.feature])[:, None]
             together = before.together - share - part.log_likelihood + joint + gone
@@ -277,23 +277,26 @@ class UnderAbsent:
         together = shares + part.log_likelihood - self.log_a(part)
         if not _is_measured(part.readings[0]):
             return Brackets(apart=nothing, copied=nothing + shares, together=together)
-        if len(part.evidence) == 1:
-            apart, together = self._alone(part.evidence[0], part.log_likelihood)
-            return Brackets(apart=apart, copied=together, together=together)
-        alone = [self._alone(each, np.log(each.of_halves())) for each in part.evidence]
+        alone = [self._alone[reading.index] for reading in part.readings]
         apart, copied = (np.sum(tables, axis=0) for tables in zip(*alone, strict=True))
-        return Brackets(apart=apart, copied=copied, together=together)
+        return Brackets(apart=apart, copied=copied, together=copied if len(alone) == 1 else together)
 
-    def _alone(self, evidence: Evidence, log_likelihood: Floats) -> tuple[Floats, Floats]:
-        """A dimension's own bracket, and its term in which it is copied."""
-        reading, share = evidence.reading, self.model.copied[evidence.reading.feature][:, None]
-        ratio = np.zeros_like(log_likelihood)
-        if not reading.unscaled:
-            step = next(i for i, (_, each) in enumerate(self._steps) if each is evidence)
-            stated = ~np.isnan(self.columns.dimensions[reading.feature].stated)
-            ratio = np.where(stated, log_likelihood - self._log_a[step], 0.0)
-        copied = np.log(share) + ratio
-        return np.logaddexp(np.log1p(-share), copied), copied
+    @cached_property
+    def _alone(self) -> dict[int, tuple[Floats, Floats]]:
+        """Each measured dimension's own bracket, and its term in which it is copied, by its index."""
+        found = {}
+        for (part, each), log_a in zip(self._steps, self._log_a, strict=True):
+            if each is None:
+                continue
+            reading, share = each.reading, self.model.copied[each.reading.feature][:, None]
+            ratio = np.zeros(len(self.columns))
+            if not reading.unscaled:
+                log_likelihood = part.log_likelihood if len(part.evidence) == 1 else np.log(each.of_halves())
+                stated = ~np.isnan(self.columns.dimensions[reading.feature].stated)
+                ratio = np.where(stated, log_likelihood - log_a, 0.0)
+            copied = np.log(share) + ratio
+            found[reading.index] = np.logaddexp(np.log1p(-share), copied), copied
+        return found
 
 
 def _rank(reading: Reduced) -> tuple[int, int]:
