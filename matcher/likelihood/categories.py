@@ -108,25 +108,25 @@ class CategoryEvidence(Evidence):
         return naming_probability(self.feature, self.seen, has)
 
     def _against(self, halves: Sequence[int]) -> list[Comparison]:
-        return [self._compared(half) for half in halves]
+        has = self.columns.categories[self.reading.feature][np.asarray(halves, dtype=np.int64)]
+        return [self._compared(*each) for each in zip(has, self._p_values(has).tolist(), strict=True)]
 
-    def _compared(self, half: int) -> Comparison:
-        feature, has = self.feature, self.columns.categories[self.reading.feature][half]
+    def _compared(self, has: Floats, p_value: float) -> Comparison:
+        feature = self.feature
         names = [name for name, there in zip(feature.values, has, strict=True) if there >= 1 / len(feature.values)]
         shared = np.isclose(has.sum(), 1.0) and bool(np.all((has == 0) | (has >= SHARED_STATED)))
         if not (np.any(has > STATED) or shared):
             return Comparison()
-        return Comparison(
-            expected=", ".join(names), p_value=self._p_value(has[None, :]), times_less_likely=self._less_likely(names)
-        )
+        return Comparison(expected=", ".join(names), p_value=p_value, times_less_likely=self._less_likely(names))
 
-    def _p_value(self, has: Floats) -> float:
-        """Probability that something is named which is not likelier than what was."""
+    def _p_values(self, has: Floats) -> Floats:
+        """Probability that something is named which is not likelier than what was, for each half."""
         answers = seen_as(self.feature)
-        probability = np.array([naming_probability(self.feature, each, has)[0] for each in answers])
+        probability = np.stack([naming_probability(self.feature, each, has) for each in answers])
         named = [frozenset([value]) for value in self.seen] if self.feature.kind is Kind.CATEGORY else [self.seen]
-        likeliest = max(probability[answers.index(each)] for each in named)
-        return float(min(probability[probability <= likeliest * (1 + ROUNDING)].sum(), 1.0))
+        likeliest = probability[[answers.index(each) for each in named]].max(axis=0)
+        not_likelier = probability <= likeliest * (1 + ROUNDING)
+        return np.asarray(np.minimum(np.sum(probability * not_likelier, axis=0), 1.0))
 
     def _less_likely(self, names: Sequence[str]) -> float:
         """How many times likelier the observation is under the value that fits it best than under the stated ones."""
