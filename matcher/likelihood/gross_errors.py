@@ -24,7 +24,11 @@ SLIP_SHARE = 0.6
 UNIT_SHARE = 0.1
 """Share of gross errors that are wrong units."""
 
-FLOOR_SHARE = 0.3
+MISREAD_SHARE, MISREAD_BY = 0.2, 1.1
+"""Share of gross errors that are right but for a figure misread or written down wrongly, by up to so much, mm: a whole
+or half millimetre on a scale."""
+
+FLOOR_SHARE = 0.1
 """Share of gross errors that may be anything."""
 
 PITCH_OFF_BY_A_GAP = (0.35, 0.25)
@@ -155,15 +159,17 @@ def mixture(
     for slip in slips:
         resolved = resolved + slip.share
     gross = feature.gross_share
-    unit_share = 0.0 if reading.unscaled else UNIT_SHARE
-    floor_share = FLOOR_SHARE + (UNIT_SHARE - unit_share) + SLIP_SHARE * np.maximum(1.0 - resolved, 0.0)
+    in_units = 0.0 if reading.unscaled else 1.0
+    nameless = FLOOR_SHARE + (1.0 - in_units) * (MISREAD_SHARE + UNIT_SHARE)
+    floor_share = nameless + SLIP_SHARE * np.maximum(1.0 - resolved, 0.0)
     floor = floor_density(reading.feature, reading.number) * np.where(known, gross * floor_share, 1.0)
-    in_mm = [*right, *slips]
-    units = [(factor, each) for factor in UNIT_FACTORS for each in right] if unit_share else []
+    misread = [_misread(each, reading.spans) for each in right] if in_units else []
+    in_mm = [*right, *slips, *misread]
+    units = [(factor, each) for factor in UNIT_FACTORS for each in right] if in_units else []
     factors = np.array([*([1.0] for _ in in_mm), *([factor] for factor, _ in units)])
     rectangles = [*in_mm, *(each for _, each in units)]
-    shares = [SLIP_SHARE * slip.share for slip in slips]
-    shares += [unit_share * UNIT_FACTORS[factor] * each.share for factor, each in units]
+    shares = [SLIP_SHARE * slip.share for slip in slips] + [MISREAD_SHARE * each.share for each in misread]
+    shares += [UNIT_SHARE * UNIT_FACTORS[factor] * each.share for factor, each in units]
     weight = np.stack([*((1.0 - gross) * each.share for each in right), *(gross * share for share in shares)])
     centre = np.stack([each.centre for each in rectangles]) * factors
     return Mixture(
@@ -177,6 +183,11 @@ def mixture(
         follows=factors,
         floor=floor,
     )
+
+
+def _misread(right: Rectangle, gaps: int) -> Rectangle:
+    """The same size, misread; over several gaps the whole length is."""
+    return replace(right, words="misread by up to a millimetre", half_width=right.half_width + MISREAD_BY / gaps)
 
 
 def _measured(words: str, share: Floats, feature: str, column: DimensionColumn, spans: int) -> list[Rectangle]:

@@ -86,7 +86,7 @@ def test_the_p_value_includes_the_uncertainty_of_the_entry() -> None:
 
 
 def test_a_reading_is_as_probably_wrong_as_its_explanations_but_the_first() -> None:
-    halves, reading = [RECEPTACLE, PLUG, 3], length(0.23)
+    halves, reading = [RECEPTACLE, PLUG, 3], length(0.2)
     expected = []
     for half in halves:
         slow = build_reading(reading, ListedHalf(COLUMNS, half), folded=True)
@@ -122,7 +122,8 @@ def test_a_slip_is_named_from_one_half_of_probability() -> None:
     assert near.slip is None
     assert near.slip_probability < 0.5
     assert (inches.slip, inches.word) == ("inches typed as mm", "likely slip")
-    assert against(length(1.0)).slip == "measured wrong"
+    assert against(length(1.0)).slip == "misread by up to a millimetre"
+    assert against(length(40.0)).slip == "measured wrong"
 
 
 def test_without_a_scale_or_with_a_bound_only_the_expected_value_is_given() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
@@ -20,15 +22,18 @@ def contact_width() -> DimensionColumn:
 
 
 def test_a_size_of_the_pair_may_be_measured_instead_of_any_size_of_the_half() -> None:
-    """A contact's width has no slips of its own; of its gross errors (0.05) 0.6 are slips and 0.3 may be anything."""
+    """A contact's width has no slips of its own; of its gross errors (0.05) 0.6 are slips, 0.2 misread by up to 1.1 mm,
+    and 0.1 may be anything."""
     own = contact_width()
     share, centre, half_width = np.array([0.25]), np.array([2.0]), np.array([0.1])
     pair = Rectangle(words="of the pair", share=share, centre=centre, half_width=half_width, entry_u=np.zeros(1))
     found = mixture(Reduced(index=0, feature="contact_width", value=2.05, u=0.05, total_u=0.05), own, {}, [pair])
     slip = 0.6 * 0.25 * rectangle_density(2.05, 2.0, 0.1, 0.05)
-    anything = (0.3 + 0.6 * 0.75) * log_uniform_density("contact_width", 2.05)
-    assert found.words[:2] == ("", "of the pair")
-    assert found.density(2.05, Folded()) == pytest.approx([0.05 * (slip + anything)], rel=1e-9)
+    half_width = float(own.half_width[0]) + 1.1
+    misread = 0.2 * rectangle_density(2.05, float(own.centre[0]), half_width, math.hypot(0.05, float(own.extra_u[0])))
+    anything = (0.1 + 0.6 * 0.75) * log_uniform_density("contact_width", 2.05)
+    assert found.words[:3] == ("", "of the pair", "misread by up to a millimetre")
+    assert found.density(2.05, Folded()) == pytest.approx([0.05 * (slip + misread + anything)], rel=1e-9)
 
 
 def test_without_a_scale_wrong_units_are_sizes_that_may_be_anything() -> None:

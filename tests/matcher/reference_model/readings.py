@@ -18,7 +18,9 @@ from tests.matcher.reference_model.intervals import (
 
 SLIP_SHARE = 0.6
 UNIT_SHARE = 0.1
-NOTHING_SHARE = 0.3
+MISREAD_SHARE = 0.2
+MISREAD_BY = 1.1
+NOTHING_SHARE = 0.1
 UNIT_FACTORS = ((1 / 25.4, 0.4), (25.4, 0.2), (1 / 0.0254, 0.2), (0.0254, 0.1), (1000.0, 0.05), (1 / 1000.0, 0.05))
 PITCHES = ("pitch", "tail_pitch")
 LEAST_PITCH_HALF = 0.002
@@ -125,6 +127,10 @@ def _scaled(pieces: list[Piece], share: float) -> list[Piece]:
     return [replace(piece, weight=piece.weight * share) for piece in pieces]
 
 
+def _wider(where: Interval, by: float) -> Interval:
+    return replace(where, half=where.half + by, broad=where.broad + by if where.broad else 0.0)
+
+
 def _named(body: Body, reduced: Reduced, this: Body) -> tuple[list[Piece], float]:
     """Return the slips the feature table names, weights adding to 1 with the unresolved share."""
     slips = FEATURES[reduced.feature].slips
@@ -174,9 +180,10 @@ def build_reading(reduced: Reduced, body: Body, *, this: Body | None = None, fol
     slips, unresolved = _slips(body, reduced, where, this or body)
     share = NOTHING_SHARE + unresolved * SLIP_SHARE
     units = [Piece(weight=UNIT_SHARE * w, where=where, factor=k, wrong_units=True) for k, w in UNIT_FACTORS]
+    misread = [Piece(weight=MISREAD_SHARE, where=_wider(where, MISREAD_BY / reduced.spans))]
     if reduced.shared is not None and reduced.shared.unscaled:
-        units, share = [], share + UNIT_SHARE
-    wrong = _scaled(_scaled(slips, SLIP_SHARE) + units, gross)
+        units, misread, share = [], [], share + UNIT_SHARE + MISREAD_SHARE
+    wrong = _scaled(_scaled(slips, SLIP_SHARE) + misread + units, gross)
     pieces = (Piece(weight=1.0 - gross, where=where), *wrong)
     return Reading(x=x, u=u, coefficient=coefficient, pieces=pieces, background=gross * share * nothing, folded=alone)
 
