@@ -106,7 +106,7 @@ def test_a_specimen_that_is_not_in_the_catalogue_has_its_own_exit_code(run: Run)
 
 
 def test_no_half_is_called_leading_where_absent_is_likelier(run: Run) -> None:
-    contradictory = ("contact_count=24", "rows=2", "pitch=0.4", "body_length=3.0")
+    contradictory = ("contact_count=24", "rows=2", "pitch=0.4", "body_length=6.0")
     answer = json.loads(run("identify", *contradictory, "--json").stdout)
     assert answer["probability_absent"] > answer["candidates"][0]["probability"]
     said = lines(run("identify", *contradictory).stdout)
