@@ -159,11 +159,12 @@ def mixture(
     for slip in slips:
         resolved = resolved + slip.share
     gross = feature.gross_share
-    in_units = 0.0 if reading.unscaled else 1.0
-    nameless = FLOOR_SHARE + (1.0 - in_units) * (MISREAD_SHARE + UNIT_SHARE)
+    in_units = not reading.unscaled
+    in_figures = in_units and not feature.is_pitch  # a pitch has slips of its own: gaps miscounted
+    nameless = FLOOR_SHARE + MISREAD_SHARE * (not in_figures) + UNIT_SHARE * (not in_units)
     floor_share = nameless + SLIP_SHARE * np.maximum(1.0 - resolved, 0.0)
     floor = floor_density(reading.feature, reading.number) * np.where(known, gross * floor_share, 1.0)
-    misread = [_misread(each, reading.spans) for each in right] if in_units else []
+    misread = [_misread(each) for each in right] if in_figures else []
     in_mm = [*right, *slips, *misread]
     units = [(factor, each) for factor in UNIT_FACTORS for each in right] if in_units else []
     factors = np.array([*([1.0] for _ in in_mm), *([factor] for factor, _ in units)])
@@ -185,9 +186,8 @@ def mixture(
     )
 
 
-def _misread(right: Rectangle, gaps: int) -> Rectangle:
-    """The same size, misread; over several gaps the whole length is."""
-    return replace(right, words="misread by up to a millimetre", half_width=right.half_width + MISREAD_BY / gaps)
+def _misread(right: Rectangle) -> Rectangle:
+    return replace(right, words="misread by up to a millimetre", half_width=right.half_width + MISREAD_BY)
 
 
 def _measured(words: str, share: Floats, feature: str, column: DimensionColumn, spans: int) -> list[Rectangle]:

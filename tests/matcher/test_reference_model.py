@@ -113,7 +113,7 @@ def test_a_slip_to_an_unknown_dimension_counts_as_meaningless() -> None:
     reduced = Reduced(index=0, feature="opening_width", value=3.0, u=0.1)
     readings = [build_reading(reduced, ListedHalf(columns, half), folded=False) for half in body]
     shares = {round(r.background / log_uniform_density("opening_width", 3.0), 12) for r in readings if r.pieces}
-    assert shares == {round(0.05 * (0.3 + 0.6), 12)}
+    assert shares == {round(0.05 * (0.1 + 0.6), 12)}
 
 
 @pytest.mark.parametrize(

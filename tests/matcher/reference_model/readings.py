@@ -180,9 +180,12 @@ def build_reading(reduced: Reduced, body: Body, *, this: Body | None = None, fol
     slips, unresolved = _slips(body, reduced, where, this or body)
     share = NOTHING_SHARE + unresolved * SLIP_SHARE
     units = [Piece(weight=UNIT_SHARE * w, where=where, factor=k, wrong_units=True) for k, w in UNIT_FACTORS]
-    misread = [Piece(weight=MISREAD_SHARE, where=_wider(where, MISREAD_BY / reduced.spans))]
-    if reduced.shared is not None and reduced.shared.unscaled:
-        units, misread, share = [], [], share + UNIT_SHARE + MISREAD_SHARE
+    misread = [Piece(weight=MISREAD_SHARE, where=_wider(where, MISREAD_BY))]
+    unscaled = reduced.shared is not None and reduced.shared.unscaled
+    if unscaled:
+        units, share = [], share + UNIT_SHARE
+    if unscaled or feature in PITCHES:
+        misread, share = [], share + MISREAD_SHARE
     wrong = _scaled(_scaled(slips, SLIP_SHARE) + misread + units, gross)
     pieces = (Piece(weight=1.0 - gross, where=where), *wrong)
     return Reading(x=x, u=u, coefficient=coefficient, pieces=pieces, background=gross * share * nothing, folded=alone)
