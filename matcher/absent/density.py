@@ -24,6 +24,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from types import EllipsisType
 
 import numpy as np
 
@@ -63,6 +64,12 @@ TRUE_PITCH = "pitch"
 EXACT_UP_TO = 16
 """Most observations for which the density without one of them is computed exactly."""
 
+FAR = 40.0
+"""Difference in log-weight to the best half from which a half is ignored when one observation is left out."""
+
+LARGEST_LOG = 700.0
+"""Largest logarithm of a ratio of densities: e^710 is beyond floating point, and so large a ratio decides alone."""
+
 ORDER = {name: place for place, name in enumerate(FEATURES)}
 
 
@@ -86,16 +93,18 @@ class Brackets:
 
     ``apart`` is the product of the readings' own brackets, ``copied`` its term in which all are copied; both count
     readings that share an error as independent. ``together`` is the term in which all are copied, with their joint
-    likelihood.
+    likelihood; None where there is one reading.
     """
 
     apart: Floats
     copied: Floats
-    together: Floats
+    together: Floats | None = None
 
     @property
     def log(self) -> Floats:
         """The whole factor."""
+        if self.together is None:
+            return self.apart
         not_all = -np.expm1(np.minimum(self.copied - self.apart, 0.0))
         with np.errstate(divide="ignore"):
             return np.asarray(np.logaddexp(self.apart + np.log(not_all), self.together))
@@ -107,6 +116,8 @@ class UnderAbsent:
 
     model: AbsentModel
     weighed: Likelihood
+    among: Ints | EllipsisType = ...
+    """The halves that may be copied: all, or those that matter."""
 
     @property
     def columns(self) -> Columns:
@@ -132,14 +143,24 @@ class UnderAbsent:
 
     def _explained(self, fresh: Floats, copied: Floats) -> Floats:
         """The explanations (… × 1 + relatives); ``fresh`` (…) is ln Π a_k, ``copied`` is (… × relatives × halves)."""
-        relatives = log_sum(copied + self.columns.log_prior, axis=-1)
+        relatives = log_sum(copied + self.columns.log_prior[self.among], axis=-1)
         either = np.concatenate([np.zeros_like(relatives[..., :1]), relatives], axis=-1)
         return np.asarray(np.log(self.model.shares) + fresh[..., None] + either)
 
     @cached_property
     def log_copied(self) -> Floats:
         """Logarithm of the product of all brackets (relatives × halves)."""
-        return np.asarray(sum((each.log for each in self._brackets), np.zeros((RELATIVES, len(self.columns)))))
+        return np.asarray(sum((each.log for each in self._brackets), self._nothing))
+
+    @property
+    def _nothing(self) -> Floats:
+        return np.zeros((RELATIVES, len(self.columns.log_prior[self.among])))
+
+    @cached_property
+    def _likely(self) -> Ints:
+        """Halves that matter whichever one observation is left out: no bracket is below 1 − c."""
+        weight = self.log_copied + self.columns.log_prior
+        return np.flatnonzero(np.any(weight > weight.max(axis=1, keepdims=True) - FAR, axis=0))
 
     @cached_property
     def log_near(self) -> Floats:
@@ -176,7 +197,7 @@ class UnderAbsent:
         if not rest.parts:
             return 0.0
         if len(self._steps) <= EXACT_UP_TO or dropped.unscaled or dropped.index not in self._given_others:
-            return replace(self, weighed=rest).log_density
+            return replace(self, weighed=rest, among=self._likely).log_density
         near = self.log_near - self._given_others[dropped.index]
         strange = self.log_strange - np.log(plausible_density(dropped))
         fresh = float(np.logaddexp(log_sum(near), strange))
@@ -188,8 +209,8 @@ class UnderAbsent:
             apart, whole = self._alone[dropped.index]
             joint = rest.total - (self.weighed.total - part.log_likelihood)
             share = np.log(self.model.copied[dropped.feature])[:, None]
-            together = before.together - share - part.log_likelihood + joint + gone
-            copied = copied + Brackets(apart=before.apart - apart, copied=before.copied - whole, together=together).log
+            joined = np.asarray(before.together) - share - part.log_likelihood + joint + gone
+            copied = copied + Brackets(apart=before.apart - apart, copied=before.copied - whole, together=joined).log
         return float(log_sum(self._explained(np.array(fresh), copied)))
 
     @cached_property
@@ -270,16 +291,17 @@ class UnderAbsent:
         return [self._brackets_of(part) for part in self.weighed.parts]
 
     def _brackets_of(self, part: Part) -> Brackets:
-        nothing = np.zeros((RELATIVES, len(self.columns)))
         if _says_nothing(part):
-            return Brackets(apart=nothing, copied=nothing, together=nothing)
-        shares = np.sum([np.log(self.model.copied[reading.feature]) for reading in part.readings], axis=0)[:, None]
-        together = shares + part.log_likelihood - self.log_a(part)
+            return Brackets(apart=self._nothing, copied=self._nothing)
+        share = np.prod([self.model.copied[reading.feature] for reading in part.readings], axis=0)[:, None]
+        ratio = part.log_likelihood[self.among] - self.log_a(part)
         if not _is_measured(part.readings[0]):
-            return Brackets(apart=nothing, copied=nothing + shares, together=together)
+            return Brackets(apart=_log_bracket(share, ratio), copied=np.log(share) + ratio)
         alone = [self._alone[reading.index] for reading in part.readings]
+        if len(alone) == 1:
+            return Brackets(apart=alone[0][0], copied=alone[0][1])
         apart, copied = (np.sum(tables, axis=0) for tables in zip(*alone, strict=True))
-        return Brackets(apart=apart, copied=copied, together=copied if len(alone) == 1 else together)
+        return Brackets(apart=apart, copied=copied, together=np.log(share) + ratio)
 
     @cached_property
     def _alone(self) -> dict[int, tuple[Floats, Floats]]:
@@ -289,14 +311,19 @@ class UnderAbsent:
             if each is None:
                 continue
             reading, share = each.reading, self.model.copied[each.reading.feature][:, None]
-            ratio = np.zeros(len(self.columns))
+            ratio = self._nothing[0]
             if not reading.unscaled:
-                log_likelihood = part.log_likelihood if len(part.evidence) == 1 else np.log(each.of_halves())
-                stated = ~np.isnan(self.columns.dimensions[reading.feature].stated)
-                ratio = np.where(stated, log_likelihood - log_a, 0.0)
-            copied = np.log(share) + ratio
-            found[reading.index] = np.logaddexp(np.log1p(-share), copied), copied
+                alone = len(part.evidence) == 1
+                logs = part.log_likelihood[self.among] if alone else np.log(each.of_halves()[self.among])
+                stated = ~np.isnan(self.columns.dimensions[reading.feature].stated[self.among])
+                ratio = np.where(stated, logs - log_a, 0.0)
+            found[reading.index] = _log_bracket(share, ratio), np.log(share) + ratio
         return found
+
+
+def _log_bracket(share: Floats, log_ratio: Floats) -> Floats:
+    """ln(c·p/a + 1 − c), for each kind of relative."""
+    return np.asarray(np.log(1.0 - share + share * np.exp(np.minimum(log_ratio, LARGEST_LOG))))
 
 
 def _rank(reading: Reduced) -> tuple[int, int]:

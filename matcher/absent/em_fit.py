@@ -21,8 +21,11 @@ from matcher.likelihood.kinds import evidence_of
 from matcher.likelihood.likelihood import Likelihood, single_part
 from matcher.observations import Reduced
 
-TRAINING_HALVES = 150
-"""Most halves that are measured for the fit; more change it little."""
+TRAINING_HALVES, FEWEST_TRAINING_HALVES = 150, 30
+"""Most and fewest halves that are measured for the fit; more change it little."""
+
+TRAINING_PAIRS = 500_000
+"""Most halves measured times halves listed in one fit, down to the fewest: with many listed halves it takes seconds."""
 
 TRAINING_U = 0.03
 """Standard uncertainty, mm, of the readings simulated for the fit: a caliper."""
@@ -182,5 +185,6 @@ def _training_halves(columns: Columns) -> Ints:
     """Listed halves with pitch, count and body length, evenly thinned out."""
     stated = ~np.isnan(columns.dimensions["pitch"].stated) & ~np.isnan(columns.dimensions["body_length"].stated)
     usable = np.flatnonzero(stated & ~columns.inferred & (columns.counts["contact_count"] > 0))
-    wanted = min(TRAINING_HALVES, len(usable))
+    most = min(max(TRAINING_PAIRS // max(len(columns), 1), FEWEST_TRAINING_HALVES), TRAINING_HALVES)
+    wanted = min(most, len(usable))
     return usable[np.arange(wanted) * len(usable) // max(wanted, 1)]
