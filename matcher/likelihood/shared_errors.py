@@ -258,15 +258,16 @@ class _Integrand:
             at = np.flatnonzero(reached[owners])
             of, some, reach = owners[at], z[at], _zero_reach(reading, mix)
             stretch = np.exp(some) if self.error.kind is SharedKind.SCALE else np.ones_like(some)
-            panel, number = np.nonzero(near[:, of].T)
-            half, scale = of[panel], stretch[panel]
-            centre, half_width, entry_u, weight = (
-                table[number, half][:, None] for table in (mix.centre, mix.half_width, mix.entry_u, mix.weight)
-            )
-            offset = reading.number - centre * scale - reach[number][:, None] * some[panel]
-            w = np.maximum(np.hypot(mix.own_u[number], entry_u * scale), W_MIN)
-            each = weight * rectangle_normal(offset, half_width * scale, w)
-            density = np.add.reduceat(each, np.flatnonzero(np.diff(panel, prepend=-1)), axis=0)
+            density = np.zeros(some.shape)
+            for number in np.flatnonzero(near.any(axis=1)).tolist():
+                chosen = np.flatnonzero(near[number, of])
+                half, scale = of[chosen], stretch[chosen]
+                centre, half_width, entry_u, weight = (
+                    table[number, half][:, None] for table in (mix.centre, mix.half_width, mix.entry_u, mix.weight)
+                )
+                offset = reading.number - centre * scale - reach[number] * some[chosen]
+                w = np.maximum(np.hypot(mix.own_u[number], entry_u * scale), W_MIN)
+                density[chosen] += weight * rectangle_normal(offset, half_width * scale, w)
             yield _Moved(at=at, added=np.log1p(density / mix.floor[of, None]))
 
 
