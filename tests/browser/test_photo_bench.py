@@ -188,7 +188,7 @@ def test_an_error_is_shown_at_its_mark(table: Table, new_page: NewPage, site: st
     table.click((100.0, 300.0), (300.0, 300.0), (500.0, 300.0), (700.0, 300.0))
     wrong = table.page.locator("#outlines .wrong .error")
     expect(wrong).to_be_visible()
-    assert table.page.locator("#marks .ink.fault").count() == 4
+    expect(table.page.locator("#marks .ink.fault")).to_have_count(4)
     assert (wrong.inner_text() or "") in table.page.inner_text("#results")
 
 
