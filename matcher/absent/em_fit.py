@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from matcher.absent.density import UnderAbsent
+from matcher.absent.around_profiles import AroundProfiles
 from matcher.absent.model import RELATIVES, AbsentModel, unfitted_model
 from matcher.columns.columns import Bools, Columns, Floats, Ints
 from matcher.features import FEATURES, Kind
@@ -100,10 +100,10 @@ class Specimen:
         evidence = [evidence_of(reading, rest) for reading in readings]
         parts = tuple(single_part(each, _log_likelihood(each)) for each in evidence)
         total = np.asarray(sum(part.log_likelihood for part in parts))
-        under = UnderAbsent(model=model.without(gone), weighed=Likelihood(columns=rest, parts=parts, total=total))
+        around = AroundProfiles(model=model.without(gone), weighed=Likelihood(columns=rest, parts=parts, total=total))
         names = tuple(each.reading.feature for each in evidence)
         stated = np.stack([_stated(columns, name) for name in names])
-        ratio = np.stack([part.log_likelihood - under.log_a(part) for part in parts])
+        ratio = np.stack([part.log_likelihood - around.log_a(part) for part in parts])
         ratio = np.exp(np.where(stated, ratio, 0.0))
         return cls(features=names, ratio=ratio, stated=stated, prior=np.exp(rest.log_prior))
 

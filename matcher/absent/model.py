@@ -79,18 +79,14 @@ class AbsentModel:
         return replace(self, profile=number[profile], representative=self.representative[kept], size=size[kept])
 
 
-def allowances(columns: Columns, feature: str) -> Floats:
-    """Dimension along the rows minus pitch × (positions − 1), mm."""
-    positions = np.ceil(columns.counts["contact_count"] / np.maximum(columns.counts["rows"], 1))
-    return np.asarray(columns.dimensions[feature].centre - columns.dimensions["pitch"].centre * (positions - 1))
-
-
 def unfitted_model(columns: Columns) -> AbsentModel:
     """The model with its starting values, before the fit."""
     listed = np.flatnonzero(~columns.inferred)
     pitch_step, step = PROFILE_STEPS
     table = [columns.series, columns.counts["rows"], np.round(columns.dimensions["pitch"].centre / pitch_step)]
-    table += [np.round(allowances(columns, "body_length") / step)]
+    positions = np.ceil(columns.counts["contact_count"] / np.maximum(columns.counts["rows"], 1))
+    allowance = columns.dimensions["body_length"].centre - columns.dimensions["pitch"].centre * (positions - 1)
+    table += [np.round(allowance / step)]
     of_profile = [feature for feature in FEATURES.values() if feature.of_profile]
     for feature in of_profile:
         if feature.kind is Kind.DIMENSION:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cache, cached_property
 
 import numpy as np
@@ -69,11 +69,6 @@ class Likelihood:
     def evidence(self) -> tuple[Evidence, ...]:
         """All observations, part by part."""
         return tuple(each for part in self.parts for each in part.evidence)
-
-    @property
-    def reversed(self) -> Likelihood:
-        """The parts in the reverse order."""
-        return replace(self, parts=self.parts[::-1])
 
     def against(self, halves: Sequence[int]) -> list[dict[int, Comparison]]:
         """Every observation compared with the entry of each of some halves, by the observation's index."""

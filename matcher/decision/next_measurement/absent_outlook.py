@@ -65,12 +65,13 @@ class AbsentOutlook:
     def of(cls, result: Posterior) -> AbsentOutlook:
         """Made from the posterior after the observations so far."""
         found = result.under_absent
-        near = found.log_near.ravel()
+        around = found.around
+        near = around.log_near.ravel()
         used = np.argpartition(-near, KERNELS_USED)[:KERNELS_USED] if len(near) > KERNELS_USED else np.arange(len(near))
         relatives = np.exp(found.log_explanations - log_sum(found.log_explanations))[1:]
-        strange = float(np.exp(found.log_strange - np.logaddexp(log_sum(near), found.log_strange)))
+        strange = float(np.exp(around.log_strange - np.logaddexp(log_sum(near), around.log_strange)))
         weight = np.exp(near[used] - log_sum(near[used])) * (1.0 - strange)
-        classes, number = np.divmod(used, found.log_near.shape[1])
+        classes, number = np.divmod(used, around.log_near.shape[1])
         of_half = found.log_copied + found.columns.log_prior
         listed = relatives @ np.exp(of_half - log_sum(of_half, axis=1)[:, None])
         return cls(
@@ -79,9 +80,9 @@ class AbsentOutlook:
             relatives=relatives,
             strange=strange,
             weight=weight,
-            halves=found.kernels.halves[number],
+            halves=around.kernels.halves[number],
             classes=classes,
-            positions=found.kernels.positions[number],
+            positions=around.kernels.positions[number],
             listed=listed / listed.sum(),
         )
 

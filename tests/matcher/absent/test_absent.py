@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matcher.absent.density import UnderAbsent, plausible_density
+from matcher.absent.around_profiles import plausible_density
+from matcher.absent.density import UnderAbsent
 from matcher.absent.em_fit import fit_absent
 from matcher.columns.build import build_columns
 from matcher.decision.posterior import posterior
