@@ -47,6 +47,7 @@ __all__ = [
     "Subject",
 ]
 
+WITHOUT_SCALE = ("unscaled_photo", "unscaled_photo_from_above", "unscaled_photo_rectified")
 CALIPER_KIND = (
     "caliper",
     "caliper_on_board",
@@ -57,7 +58,7 @@ CALIPER_KIND = (
     "loupe",
     "scanner",
     "photo",
-    "unscaled_photo",
+    *WITHOUT_SCALE,
     "steel_rule",
 )
 OPTICAL = (
@@ -67,7 +68,7 @@ OPTICAL = (
     "scanner",
     "caliper_on_board",
     "photo",
-    "unscaled_photo",
+    *WITHOUT_SCALE,
     "steel_rule",
 )
 DEPTH_KIND = ("caliper", "height_over_board", "micrometer", "vernier", "microscope", "steel_rule")

@@ -88,7 +88,7 @@ class Client(ContributingCalls, EvidenceCalls):
         **options: Any,
     ) -> RowAnswer:
         """Find contacts in a PNG or JPEG ``picture`` along each of ``lines`` (x0, y0, x1, y1 in pixels), or in a
-        ``profile`` of grey levels. ``options`` are other fields of the JSON form: width, scale, row_count …"""
+        ``profile`` of grey levels. ``options`` are other fields of the JSON form: width, scale, taken …"""
         body = {"lines": lines or None, "profile": profile, **options}
         if picture is not None:
             kind = "image/png" if picture.startswith(PNG_SIGNATURE) else "image/jpeg"

@@ -46,7 +46,7 @@ def readings_of(request: IdentifyRequest) -> tuple[Reduced, ...]:
 def reduction_of(request: IdentifyRequest, tools: Mapping[str, Instrument]) -> Reduction:
     """A request's observations, reduced; there may be none. Raises ObservationErrors."""
     if not request.observations:
-        return Reduction(readings=(), combinations=())
+        return Reduction(readings=(), combinations=(), taken_by_hand=())
     return reduction(to_observations(request), tools)
 
 

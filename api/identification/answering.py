@@ -34,7 +34,7 @@ def answer(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
     tools = tools_of(request)
     check_tried_halves(snapshot, request)
     reduced = reduction_of(request, tools)
-    readings, contradictions = reduced.readings, [each.message for each in reduced.contradictions]
+    readings = reduced.readings
     if not snapshot.halves:
         return _nothing_to_rank(snapshot, request)
     found = ranking.identify(
@@ -51,7 +51,7 @@ def answer(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
         next_measurements=next_measurements(snapshot, found.advice),
         further_measuring=further_measuring(found.advice),
         recheck=tuple(answers.Recheck.model_validate(each, from_attributes=True) for each in found.recheck),
-        hints=(*map(_hint, found.hints), *(consistency(note) for note in (*found.notes, *contradictions))),
+        hints=(*map(_hint, found.hints), *(consistency(note) for note in (*found.notes, *reduced.notes))),
         cautions=CAUTIONS,
     )
 

@@ -133,6 +133,7 @@ def scaling_of(given: asked.ClickedPicture | asked.RowRequest) -> dict[str, Any]
     """Instrument, scale and planes of a request as fields of `Picture`."""
     return {
         "instrument": given.instrument,
+        "taken": given.taken,
         "scale": _scale(given.scale),
         "planes": tuple(PlaneDepth(**_fields(plane)) for plane in given.planes),
         "reference_plane": given.reference_plane,

@@ -95,6 +95,7 @@ def _query(
     width: Annotated[float | None, Query(description="Pixels to average across the row.")] = None,
     name: Annotated[str | None, Query(description="The picture's name.")] = None,
     instrument: Annotated[str | None, Query(description="photo, usb_microscope, microscope or scanner.")] = None,
+    taken: Annotated[str | None, Query(description="Without a scale: by_hand, from_above or rectified.")] = None,
     px_per_mm: Annotated[float | None, Query(description="The picture's scale, if it is known.")] = None,
     scale_rel: Annotated[float | None, Query(description="Relative standard uncertainty of px_per_mm.")] = None,
     plane: Annotated[Plane | None, Query(description="Plane in the picture, if not the usual one.")] = None,

@@ -93,6 +93,7 @@ class InstrumentOut(Out):
     scale: Scale
     scale_rel: float
     other_plane_rel: float
+    perspective_rel: float
     step_px: float | None
     feel_px: float | None
     can: tuple[str, ...] = Field(description="Features that it can measure well.")

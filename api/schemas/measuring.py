@@ -16,6 +16,7 @@ from matcher.features import LENGTHS, PITCHES, Plane
 from matcher.imaging.clicks.clicked_rows import MOST_ROWS
 from matcher.imaging.clicks.inputs import MOST_POINTS
 from matcher.observations import MAX_OBSERVATIONS, Of
+from matcher.uncertainty.instruments import Taken
 
 MAX_PROFILE = 10_000
 """Most grey levels of one profile: half as much again as the largest accepted picture is wide."""
@@ -142,7 +143,14 @@ class _Scaled(Request):
     """What took a picture, and its scale."""
 
     instrument: Literal["photo", "usb_microscope", "microscope", "scanner"] = Field(
-        default="photo", description="What took the picture. Without a scale, all count as an unscaled photo."
+        default="photo", description="What took the picture."
+    )
+    taken: Taken | None = Field(
+        default=None,
+        description="How the picture was taken. It counts where there is no scale: each length may be off by 2 % of "
+        "its own in a picture taken by hand, by 0.5 % straight from above, by nothing in a rectified one. Left out: by "
+        "hand for a photo and a USB microscope, straight from above for a microscope and a scanner. A `perspective` "
+        "given as a rectangle rectifies the picture, whatever is said here.",
     )
     scale: PictureScale | None = Field(default=None, description="Left out: only the ratios of its readings count.")
     planes: Annotated[tuple[PlaneDepth, ...], Field(max_length=len(Plane))] = Field(

@@ -125,7 +125,12 @@ class DimensionObservation(_Observed):
         default=1, description="For a pitch: gaps counted (gaps, not contacts); the value is divided by them."
     )
     instrument: Word | None = Field(
-        default=None, description="What it was measured with.", json_schema_extra={"enum": [*BUILT_IN, None]}
+        default=None,
+        description="What it was measured with. For a picture without a scale it says how it was taken: "
+        "`unscaled_photo` by hand, which is assumed where nothing is said (each length may be off by 2 % of its own), "
+        "`unscaled_photo_from_above` straight from above (0.5 %), `unscaled_photo_rectified` with its perspective "
+        "removed (0). All readings of one picture name the same.",
+        json_schema_extra={"enum": [*BUILT_IN, None]},
     )
     image: Word | None = Field(default=None, description="Name of the picture, if there are several.")
     plane: Plane | None = Field(default=None, description="Plane in the picture, if not the usual one.")

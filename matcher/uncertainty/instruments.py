@@ -27,6 +27,27 @@ LARGEST_REL = 1.0
 """Limit of a relative uncertainty of a scale: above it, treat the picture as unscaled."""
 
 
+class Taken(StrEnum):
+    """How a picture without a scale was taken, which says how far its readings keep their ratios."""
+
+    BY_HAND = "by_hand"
+    """In the hand, or nobody knows: tilted by some degrees, with any lens."""
+    FROM_ABOVE = "from_above"
+    """Straight from above: on a stand, or held level with care."""
+    RECTIFIED = "rectified"
+    """In any way, and its perspective was removed since."""
+
+
+UNSCALED: Mapping[Taken, str] = MappingProxyType(
+    {
+        Taken.BY_HAND: "unscaled_photo",
+        Taken.FROM_ABOVE: "unscaled_photo_from_above",
+        Taken.RECTIFIED: "unscaled_photo_rectified",
+    }
+)
+"""Names of the instruments without a scale."""
+
+
 class Scale(StrEnum):
     """Which readings share an instrument's scale error."""
 
@@ -65,6 +86,9 @@ class Instrument:
     zero_tool: the tool whose zero error all readings share; None: the limit is independent for each reading.
     scale, scale_rel: which readings share the scale error, and its relative standard deviation.
     other_plane_rel: relative standard uncertainty of the scale in another plane of the same picture.
+    perspective_rel: relative standard uncertainty of each reading of a picture by itself: a tilted camera and its lens
+        show equal lengths of different size. Tilt and distortion are not independent from reading to reading, but
+        which readings they join is not known.
     step_px, feel_px: ``step_mm`` and ``feel_mm`` for readings in pixels; None: readings cannot be in pixels.
     zero: what closed jaws showed (see `matcher.uncertainty.zero_error`); None: not checked, the limit counts.
     can: names of the features it measures well; others are reduced too, and the budget says so.
@@ -87,6 +111,7 @@ class Instrument:
     scale: Scale = Scale.NONE
     scale_rel: float = 0.0
     other_plane_rel: float = 0.0
+    perspective_rel: float = 0.0
     step_px: float | None = None
     feel_px: float | None = None
     zero: ZeroError | None = None
@@ -98,7 +123,9 @@ class Instrument:
             self._check_magnitude(name)
         if (self.scale_rel > 0.0) != (self.scale in (Scale.IMAGE, Scale.AXIS)):
             raise self._error("scale_rel", "give it only for an instrument with a scale error per picture or axis")
-        for name in ("scale_rel", "other_plane_rel"):
+        if self.perspective_rel > 0.0 and not self.optical:
+            raise self._error("perspective_rel", "give it only for an instrument that takes pictures")
+        for name in ("scale_rel", "other_plane_rel", "perspective_rel"):
             if getattr(self, name) >= LARGEST_REL:
                 raise self._error(name, "give a relative error below 1; without any scale use unscaled_photo")
         if self.feel_mm <= 0.0 and self.step_mm <= 0.0:
@@ -147,6 +174,7 @@ MAGNITUDES = (
     "inside_and_depth_extra_mm",
     "scale_rel",
     "other_plane_rel",
+    "perspective_rel",
     "step_px",
     "feel_px",
 )
@@ -166,6 +194,19 @@ _CALIPER = Instrument(
     inside_and_depth_extra_mm=0.02,  # DIN 862 (as quoted by secondary sources)
     zero_tool="caliper",
     note="Close the jaws, set zero, wipe them; light force only.",
+)
+
+_UNSCALED = Instrument(
+    name=UNSCALED[Taken.BY_HAND],
+    label="photo by hand, without a scale",
+    step_mm=0.02,  # in the unit of the picture, whatever it is
+    feel_mm=0.05,
+    scale=Scale.UNKNOWN,
+    other_plane_rel=OTHER_PLANE_REL,
+    perspective_rel=0.02,
+    step_px=1.0,
+    feel_px=1.5,
+    note="Only ratios count: give at least two readings of one picture. By hand is assumed where nothing else is said.",
 )
 
 _TABLE: tuple[Instrument, ...] = (
@@ -275,16 +316,20 @@ _TABLE: tuple[Instrument, ...] = (
         feel_px=1.5,
         note="From far away with zoom, straight from above, a rule beside the part at the same height.",
     ),
-    Instrument(
-        name="unscaled_photo",
-        label="photo without a scale",
-        step_mm=0.02,  # in the unit of the picture, whatever it is
-        feel_mm=0.05,
-        scale=Scale.UNKNOWN,
-        other_plane_rel=OTHER_PLANE_REL,
-        step_px=1.0,
-        feel_px=1.5,
-        note="Only ratios count: give at least two readings of one picture.",
+    _UNSCALED,
+    replace(
+        _UNSCALED,
+        name=UNSCALED[Taken.FROM_ABOVE],
+        label="photo straight from above, without a scale",
+        perspective_rel=0.005,
+        note="On a stand, or level and from far away with zoom. Only ratios count.",
+    ),
+    replace(
+        _UNSCALED,
+        name=UNSCALED[Taken.RECTIFIED],
+        label="rectified photo, without a scale",
+        perspective_rel=0.0,
+        note="Only where its perspective was removed, by a rectangle of known proportions. Only ratios count.",
     ),
 )
 

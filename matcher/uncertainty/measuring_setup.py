@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 from matcher.features import FEATURES, Direction, Feature, Plane
 from matcher.observations import Observation
-from matcher.uncertainty.instruments import Instrument, Scale
+from matcher.uncertainty.instruments import UNSCALED, Instrument, Scale, Taken
 from matcher.vocabulary import MM_PER_UNIT, PIXEL, canonical_unit
 
 BEYOND = 1000.0
@@ -28,7 +28,7 @@ def default_instrument(given: Observation) -> str | None:
     if given.px_per_mm is not None:
         return "photo"
     if canonical_unit(given.unit) == PIXEL:
-        return "unscaled_photo"
+        return UNSCALED[Taken.BY_HAND]
     if given.image is not None:
         return "photo"
     return None if given.u is not None or given.plus_minus is not None else "caliper"

@@ -122,7 +122,7 @@ class MeasuredLength:
 def dimension(index: int, of: Of, length: MeasuredLength) -> Reduced:
     """Value and standard uncertainty of one dimension, with its budget: own lines first, the shared one last."""
     given = length.given
-    own = (*_own_lines(length), *_less_lines(length), *_plane_lines(length))
+    own = (*_own_lines(length), *_less_lines(length), *_plane_lines(length), *_perspective_lines(length))
     shared, shared_lines = _shared(length)
     u = combine([line.contribution for line in own])
     bound = given.min is not None or given.max is not None
@@ -146,7 +146,7 @@ def dimension(index: int, of: Of, length: MeasuredLength) -> Reduced:
 
 
 def _own_lines(length: MeasuredLength) -> tuple[BudgetLine, ...]:
-    """Lines of this reading alone, without the plane's: the person's own uncertainty, or type A and type B."""
+    """Lines of this reading alone, without the picture's: the person's own uncertainty, or type A and type B."""
     if length.stated:
         return (_stated_line(length),)
     instrument = _known(length)
@@ -250,6 +250,14 @@ def _plane_lines(length: MeasuredLength) -> tuple[BudgetLine, ...]:
     return (
         length.relative_line("scale of another plane than most readings of the picture", instrument.other_plane_rel),
     )
+
+
+def _perspective_lines(length: MeasuredLength) -> tuple[BudgetLine, ...]:
+    """Error of the picture that nobody sees in a reading, and so no uncertainty stated with the reading includes."""
+    instrument = length.instrument
+    if instrument is None or instrument.perspective_rel == 0.0:
+        return ()
+    return (length.relative_line(f"perspective and lens, {instrument.label}", instrument.perspective_rel),)
 
 
 def _shared(length: MeasuredLength) -> tuple[SharedError | None, tuple[BudgetLine, ...]]:

@@ -13,7 +13,7 @@ A reading's budget has
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from matcher.errors import ObservationError, ObservationErrors
@@ -21,7 +21,7 @@ from matcher.features import FEATURES, Kind, Subject
 from matcher.observations import MAX_UNSCALED, TYPE_A, BudgetLine, Observation, Of, Reduced, TrialFit
 from matcher.uncertainty.coverage import LEVEL, coverage
 from matcher.uncertainty.dimension_validation import path
-from matcher.uncertainty.instruments import BUILT_IN, Instrument
+from matcher.uncertainty.instruments import BUILT_IN, UNSCALED, Instrument, Taken
 from matcher.uncertainty.measuring_setup import group_of, instrument_of, reference_planes
 from matcher.uncertainty.reading_budget import MeasuredLength, dimension
 from matcher.uncertainty.repeated_readings import Combination, Contradiction, ReducedReading, combinations
@@ -35,11 +35,18 @@ class Reduction:
     """A list of observations after reduction.
 
     ``readings`` are the observations as the likelihood uses them, in the given order. ``combinations`` are the
-    readings of each size that was read as a number, in groups that agree.
+    readings of each size that was read as a number, in groups that agree. ``taken_by_hand`` has a
+    sentence for each picture without a scale that counts as taken by hand.
     """
 
     readings: tuple[Reduced, ...]
     combinations: tuple[Combination, ...]
+    taken_by_hand: tuple[str, ...]
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Sentences on how the readings go together and how their pictures were taken."""
+        return (*(each.message for each in self.contradictions), *self.taken_by_hand)
 
     @property
     def contradictions(self) -> tuple[Contradiction, ...]:
@@ -95,6 +102,22 @@ def reduction(observations: Sequence[Observation], instruments: Mapping[str, Ins
     return Reduction(
         readings=tuple(sorted(readings, key=lambda reduced: reduced.index)),
         combinations=combined,
+        taken_by_hand=_taken_by_hand(taken.values()),
+    )
+
+
+def _taken_by_hand(lengths: Iterable[MeasuredLength]) -> tuple[str, ...]:
+    """A note for each picture without a scale that counts as taken by hand, which is also what is assumed."""
+    pictures = {
+        length.given.image: length.instrument
+        for length in lengths
+        if length.instrument is not None and length.instrument.name == UNSCALED[Taken.BY_HAND]
+    }
+    return tuple(
+        f"Each length in {'the picture without a scale' if image is None else repr(image)} may be off by "
+        f"{100 * tool.perspective_rel:.2g} % more, as in a picture taken by hand. If it was taken straight from above, "
+        "or rectified, say so: its lengths then tell more."
+        for image, tool in pictures.items()
     )
 
 
@@ -205,11 +228,10 @@ def measure_readings(
     """
     found = reduction(observations, instruments)
     measured = [_measured(one.reduced, one.mean) for each in found.combinations for one in each.joined]
-    against = found.contradictions
     return ReadingsResult(
         measured=tuple(sorted(measured, key=lambda each: each.indices[0])),
-        contradictions=against,
-        notes=(*(each.message for each in against), *_left_out(observations, found.combinations)),
+        contradictions=found.contradictions,
+        notes=(*found.notes, *_left_out(observations, found.combinations)),
     )
 
 

@@ -199,8 +199,9 @@ def _duplicates(observations: Sequence[Observation]) -> Iterator[ObservationErro
 def _mixed_pictures(
     observations: Sequence[Observation], instruments: Mapping[str, Instrument]
 ) -> Iterator[ObservationError]:
-    """Readings of one unscaled picture are compared with each other: either all or none must be in pixels."""
+    """Readings of one unscaled picture are compared with each other: all or none in pixels, all by one instrument."""
     units: dict[str, bool] = {}
+    taken: dict[str, Instrument] = {}
     for index, given in enumerate(observations):
         if FEATURES[given.feature].kind is not Kind.DIMENSION:
             continue
@@ -214,6 +215,14 @@ def _mixed_pictures(
                 field=path(index, "unit"),
                 value=given.unit,
                 remedy="give all of its readings in one unit, or name different images",
+            )
+        first = taken.setdefault(given.image or "", instrument)
+        if first.name != instrument.name:
+            yield ObservationError(
+                f"readings of one picture say that it was taken in two ways: {first.label}; {instrument.label}",
+                field=path(index, "instrument"),
+                value=instrument.name,
+                remedy=f"name {first.name} or {instrument.name} for all of them, or name different images",
             )
 
 

@@ -108,6 +108,19 @@ def test_without_a_scale_only_ratios_are_sent_to_the_bench(table: Table, photo: 
     assert "only proportions count" in table.page.inner_text("#results")
 
 
+@pytest.mark.parametrize(
+    ("choice", "instrument"),
+    [("photo/from_above", "unscaled_photo_from_above"), ("photo/rectified", "unscaled_photo_rectified")],
+)
+def test_how_the_picture_was_taken_is_sent_to_the_bench(
+    table: Table, photo: Photo, choice: str, instrument: str
+) -> None:
+    table.draw_row(photo.lines[0])
+    table.page.get_by_label("Taken with").select_option(choice)
+    assert table.observations()["pitch"]["instrument"] == instrument
+    assert f"@{instrument}:" in dict(table.bench_pairs())["pitch"]
+
+
 def test_one_row_gives_a_minimum_count_until_the_number_of_rows_is_entered(table: Table, photo: Photo) -> None:
     table.draw_row(photo.lines[0])
     assert ("contact_count", f"{COUNT}..") in table.bench_pairs()

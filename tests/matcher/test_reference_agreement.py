@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import zlib
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -21,6 +22,9 @@ COMPARED_WITHIN = 30.0
 
 FAR_BELOW = 25.0
 """Nats below the best half that the fast code must keep all other halves."""
+
+BY_HAND = 0.02
+"""Relative standard uncertainty of each length in a picture taken by hand."""
 
 Maker = Callable[[Bench], list[Reduced]]
 
@@ -39,6 +43,11 @@ def _everything_shared(bench: Bench) -> list[Reduced]:
     scaled = bench.group(SharedKind.SCALE)
     zero = bench.group(SharedKind.ZERO)
     return _everything(bench) + scaled + zero
+
+
+def _by_hand(reading: Reduced) -> Reduced:
+    u = math.hypot(reading.u, BY_HAND * reading.number)
+    return replace(reading, u=u, total_u=u)
 
 
 LONE: dict[str, Maker] = {
@@ -68,6 +77,9 @@ SHARED: dict[str, Maker] = {
     "a picture": lambda bench: bench.group(SharedKind.SCALE),
     "two readings of an unscaled picture": lambda bench: bench.group(SharedKind.SCALE, unscaled=True, size=2),
     "an unscaled picture": lambda bench: bench.group(SharedKind.SCALE, unscaled=True),
+    "a picture taken by hand": lambda bench: [
+        _by_hand(reading) for reading in bench.group(SharedKind.SCALE, unscaled=True)
+    ],
     "two readings with a zero error": lambda bench: bench.group(SharedKind.ZERO, size=2),
     "one caliper's zero error": lambda bench: bench.group(SharedKind.ZERO),
     "everything at once": _everything_shared,

@@ -88,7 +88,9 @@ def identify(
       pitch=4.41,4.40,4.42/11               three repeated readings
       body_length=6.52±0.03                 your own limits (or +-)
       body_length=0.2565in@caliper          unit, instrument
-      pitch=612px/14@unscaled_photo         from a picture without a scale
+      pitch=612px/14@unscaled_photo         a picture by hand, without a scale
+      pitch=612px/14@unscaled_photo_from_above      straight from above
+      pitch=612px/14@unscaled_photo_rectified       rectified since
       height=..0.9  stack_height=0.8..      bounds; also 'height<=0.9', quoted
       other.body_width=2.5                  measured on the other half
       latch_style=none_visible,click_felt   one of these two

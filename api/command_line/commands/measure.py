@@ -34,6 +34,7 @@ from api.service.settings import MAX_FILE_BYTES, MAX_FILE_PIXELS
 from matcher.features import Plane
 from matcher.observations import Of
 from matcher.uncertainty.gum import rectangular
+from matcher.uncertainty.instruments import Taken
 from matcher.vocabulary import to_mm
 
 REMEDY = 'give an object: {"pictures": [...], "readings": [...]}'
@@ -66,6 +67,14 @@ InstrumentOption = Annotated[
     Literal["photo", "usb_microscope", "microscope", "scanner"] | None,
     typer.Option("--instrument", help="What took the picture; by default a photo."),
 ]
+TakenOption = Annotated[
+    Taken | None,
+    typer.Option(
+        "--taken",
+        help="How a picture without a scale was taken: by hand (each length may be off by 2 % more), straight from "
+        "above (0.5 %) or rectified since (0); by default as is usual with the instrument, for a photo by hand.",
+    ),
+]
 PlaneOption = Annotated[Plane | None, typer.Option("--plane", help="Plane of the rows, if not the usual one.")]
 FeatureOption = Annotated[
     Pitch | None,
@@ -97,6 +106,7 @@ def measure(
     width: WidthOption = None,
     rows: RowsOption = None,
     instrument: InstrumentOption = None,
+    taken: TakenOption = None,
     plane: PlaneOption = None,
     feature: FeatureOption = None,
     of: OfOption = None,
@@ -111,13 +121,15 @@ def measure(
     [bold]A picture[/bold]: give a line along each row of contacts, from before
     the first contact to after the last, in pixels as a picture viewer shows
     them. (A picture that its camera marked as rotated is turned upright first.)
-    A scale is not needed: without one the ratios of lengths still count.
+    A scale is not needed: without one the ratios of lengths still count, the
+    better the straighter the picture was taken.
 
     \b
       otherhalf measure plug.png --row 40,212,1180,215 --rows 2
       otherhalf measure plug.jpg --row 40,212,1180,215 --row 40,390,1180,392
       otherhalf measure plug.png --row 40,212,1180,215 \\
         --scale 30,700,1304,701=10mm
+      otherhalf measure plug.jpg --row 40,212,1180,215 --taken from_above
 
     [bold]Readings[/bold]: repeated, by several tools, over outer edges less one
     contact's width, with a tool's zero error from its closed jaws. Short form
@@ -136,6 +148,7 @@ def measure(
         "width": width,
         "row_count": rows,
         "instrument": instrument,
+        "taken": taken,
         "plane": plane,
         "feature": feature,
         "of": of,

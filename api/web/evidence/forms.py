@@ -21,7 +21,7 @@ WAYS = ("measured", "document", "trial_fit")
 KEPT = ("value", "readings", "unit", "plus_minus", "spans", "instrument")
 """Parts of an observation that a measured value takes."""
 
-TOOLS = tuple((name, each.label) for name, each in BUILT_IN.items() if name != "unscaled_photo")
+TOOLS = tuple((name, each.label) for name, each in BUILT_IN.items() if not each.unscaled)
 
 
 def measurable(of: EntryRecord) -> tuple[str, ...]:

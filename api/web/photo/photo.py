@@ -46,12 +46,14 @@ OUTLINES = (
 """What four corners can enclose, and the dimensions that its edges along and across the rows give."""
 
 CAMERAS = (
-    ("photo", "a camera or a phone"),
+    ("photo", "a camera or a phone, by hand"),
+    ("photo/from_above", "a camera or a phone, straight from above"),
+    ("photo/rectified", "a camera or a phone, rectified since"),
     ("usb_microscope", "a USB microscope"),
     ("microscope", "a microscope with a calibrated scale"),
     ("scanner", "a flatbed scanner"),
 )
-"""Instruments that take pictures."""
+"""Instruments that take pictures, and after the slash how the picture was taken where that matters."""
 
 SCALE_UNITS = tuple((unit, words, MM_PER_UNIT[unit]) for unit, words in (("mm", "mm"), ("in", "inch")))
 """Units in which the length of a scale may be given, in words, and their length in mm."""

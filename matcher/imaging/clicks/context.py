@@ -22,7 +22,7 @@ from matcher.uncertainty.instruments import Instrument
 from matcher.uncertainty.measuring_setup import SIDE_VIEW
 from matcher.vocabulary import PIXEL, closest, remedy_for
 
-FREE_STANDING = frozenset({"photo", "unscaled_photo", "usb_microscope"})
+FREE_STANDING = frozenset({"photo", "usb_microscope"})
 """Instruments with simple lenses that no stand holds perpendicular to the part."""
 
 FORESHORTENING = (1.0 - math.cos(math.radians(5.0))) / math.sqrt(3.0)
@@ -56,7 +56,7 @@ class Context:
 
     def skew_line(self, direction: Floats, length: float) -> tuple[BudgetLine, ...]:
         """Foreshortening relative to the direction of the scale, or else of the rows, or else of the picture's x
-        axis."""
+        axis. Without a scale it is part of the instrument's ``perspective_rel``."""
         if self.instrument.name not in FREE_STANDING or isinstance(self.picture.perspective, KnownRectangle):
             return ()
         reference = self._reference_direction()

@@ -18,6 +18,7 @@ from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
 from matcher.features import Plane
 from matcher.observations import LARGEST_COUNT, Of
+from matcher.uncertainty.instruments import Taken
 from matcher.uncertainty.measuring_setup import SIDE_VIEW
 from matcher.vocabulary import is_number
 
@@ -136,12 +137,14 @@ class Picture:
     """Everything clicked in one picture.
 
     ``name`` identifies the picture: its readings share its scale. ``instrument`` is photo, usb_microscope, microscope
-    or scanner; without a scale it becomes unscaled_photo, whatever it was. ``reference_plane`` is that of depths in an
-    unscaled picture.
+    or scanner. ``taken`` matters without a scale alone; None: by hand for what no stand holds perpendicular, straight
+    from above for a microscope or scanner. A picture with a known rectangle is rectified, however it was taken.
+    ``reference_plane`` is that of depths in an unscaled picture.
     """
 
     name: str
     instrument: str = "photo"
+    taken: Taken | None = None
     rows: tuple[ClickedRow, ...] = ()
     outlines: tuple[Outline, ...] = ()
     segments: tuple[Segment, ...] = ()

@@ -17,7 +17,7 @@ import numpy as np
 from matcher.errors import ObservationError
 from matcher.features import Plane
 from matcher.imaging.clicks.clicked_rows import UNSEEN_CLICK, Rows, measured_rows
-from matcher.imaging.clicks.context import Context, line
+from matcher.imaging.clicks.context import FREE_STANDING, Context, line
 from matcher.imaging.clicks.extents import outline_readings, segment_reading
 from matcher.imaging.clicks.inputs import (
     ContactLattice,
@@ -38,7 +38,7 @@ from matcher.imaging.clicks.scale import (
     stated_scale,
 )
 from matcher.observations import Observation, Of
-from matcher.uncertainty.instruments import BUILT_IN, Instrument
+from matcher.uncertainty.instruments import BUILT_IN, UNSCALED, Instrument, Taken
 from matcher.vocabulary import closest, is_text, remedy_for
 
 EQUAL = 3.0
@@ -61,7 +61,7 @@ def measure_picture(picture: Picture, instruments: Mapping[str, Instrument] = BU
     rows = measured_rows(picture, rectification)
     scale = _scale(picture, rows, instrument)
     if scale is None and not instrument.unscaled:
-        instrument = instruments["unscaled_photo"]
+        instrument = instruments[UNSCALED[_taken(picture)]]
     context = Context(picture=picture, instrument=instrument, rows=rows, scale=scale, planes=_planes(picture, scale))
     pairs = related(rows)
     readings = (
@@ -99,6 +99,14 @@ def _instrument(picture: Picture, instruments: Mapping[str, Instrument]) -> Inst
             "nothing was clicked", field="rows", value=None, remedy="click a row, an outline or a segment"
         )
     return instruments[picture.instrument]
+
+
+def _taken(picture: Picture) -> Taken:
+    """How a picture counts as taken: rectified here, or as stated, or else as is usual with its instrument."""
+    if isinstance(picture.perspective, KnownRectangle):
+        return Taken.RECTIFIED
+    usual = Taken.BY_HAND if picture.instrument in FREE_STANDING else Taken.FROM_ABOVE
+    return usual if picture.taken is None else picture.taken
 
 
 def _scale(picture: Picture, rows: Rows, instrument: Instrument) -> PictureScale | None:

@@ -142,6 +142,26 @@ def test_readings_of_an_unscaled_picture_are_reported_in_pixels(server: TestClie
     assert [line["unit"] for line in lines if line["feature"] == "body_length"] == ["px"]
 
 
+def test_an_answer_says_that_a_picture_was_taken_to_be_by_hand(server: TestClient) -> None:
+    photo = next(example for example in IDENTIFY_EXAMPLES if example["observations"][1].get("unit") == "px")
+    above = [
+        {**each, "instrument": "unscaled_photo_from_above"} if "unit" in each else each
+        for each in photo["observations"]
+    ]
+
+    def told(answer: Any) -> list[str]:
+        return [hint["message"] for hint in answer["hints"] if "taken by hand" in hint["message"]]
+
+    def u(answer: Any) -> float:
+        lines = answer["candidates"][0]["evidence"]
+        return next(line["u"] / line["measured"] for line in lines if line["feature"] == "body_length")
+
+    by_hand, straight = ask(server, *photo["observations"]), ask(server, *above)
+    assert len(told(by_hand)) == 1
+    assert not told(straight)
+    assert u(by_hand) > 0.02 > u(straight) > 0.005
+
+
 REFUSED_OBSERVATIONS: list[tuple[Any, str]] = [
     ({"feature": "pich", "value": 1}, "observations[0].feature"),
     ({"value": 1}, "observations[0].feature"),

@@ -103,6 +103,17 @@ def test_a_picture_without_a_scale_is_evidence_in_pixels(server: TestClient) -> 
     assert answer["pictures"][0]["scale"] is None
 
 
+@pytest.mark.parametrize(("taken", "share"), [("by_hand", 0.02), ("from_above", 0.005), ("rectified", 0.0)])
+def test_how_a_picture_without_a_scale_was_taken_stands_in_the_budget(
+    server: TestClient, taken: str, share: float
+) -> None:
+    answer = ask(server, pictures=[picture(taken=taken)])
+    found = of(answer, "pitch")
+    lines = [line["contribution"] for line in found["budget"] if "perspective and lens" in line["source"]]
+    assert lines == ([pytest.approx(share * found["value"])] if share else [])
+    assert any("taken by hand" in note for note in answer["notes"]) is (taken == "by_hand")
+
+
 def test_a_known_length_gives_the_scale_with_its_uncertainty(server: TestClient) -> None:
     answer = ask(server, pictures=[picture(scale=SCALE)])
     scale, pitch = answer["pictures"][0]["scale"], of(answer, "pitch")

@@ -8,7 +8,7 @@ import pytest
 from matcher.errors import ObservationError
 from matcher.features import FEATURES
 from matcher.observations import Observation
-from matcher.uncertainty.instruments import BUILT_IN, MAGNITUDES, Instrument, Scale, overridden
+from matcher.uncertainty.instruments import BUILT_IN, MAGNITUDES, UNSCALED, Instrument, Scale, overridden
 from matcher.uncertainty.reduce import reduce
 
 
@@ -37,8 +37,9 @@ def test_pictures_share_a_scale_and_calipers_a_zero_error() -> None:
         "usb_microscope",
         "scanner",
         "photo",
-        "unscaled_photo",
+        *UNSCALED.values(),
     }
+    assert {n for n, tool in BUILT_IN.items() if tool.unscaled} == set(UNSCALED.values())
     assert BUILT_IN["caliper"].zero_tool == BUILT_IN["caliper_on_board"].zero_tool
     assert BUILT_IN["scanner"].scale is Scale.AXIS
 
@@ -77,6 +78,18 @@ def test_a_magnitude_that_is_not_a_size_is_refused(name: str, value: float) -> N
     with pytest.raises(ObservationError) as caught:
         overridden({"photo": {name: value}})
     assert caught.value.field == f"instruments.photo.{name}"
+
+
+def test_only_a_picture_has_a_perspective() -> None:
+    with pytest.raises(ObservationError, match="perspective_rel") as caught:
+        overridden({"caliper": {"perspective_rel": 0.02}})
+    assert caught.value.field == "instruments.caliper.perspective_rel"
+
+
+@pytest.mark.parametrize("name", ["scale_rel", "other_plane_rel", "perspective_rel"])
+def test_a_relative_error_as_large_as_the_reading_is_refused(name: str) -> None:
+    with pytest.raises(ObservationError, match=name):
+        overridden({"photo": {name: 1.0}})
 
 
 def test_an_unknown_instrument_is_refused_with_a_suggestion() -> None:

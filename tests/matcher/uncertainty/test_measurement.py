@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from matcher.observations import UNSCALED_SD, Observation, Of, Reduced, SharedError, SharedKind, TrialFit
 from matcher.uncertainty.gum import combine, effective_dof, rectangular, resolution, type_a
-from matcher.uncertainty.instruments import BUILT_IN
-from matcher.uncertainty.reduce import reduce
+from matcher.uncertainty.instruments import BUILT_IN, overridden
+from matcher.uncertainty.reduce import reduce, reduction
 
 LENGTHS = st.floats(min_value=2.0, max_value=60.0)
 REPEATS = st.lists(st.floats(min_value=6.0, max_value=7.0), min_size=2, max_size=12)
@@ -184,7 +184,41 @@ def test_pixels_without_a_scale_are_an_unscaled_photo() -> None:
     assert reduced.shared == SharedError(
         group="scale:unscaled_photo:", kind=SharedKind.SCALE, sd=UNSCALED_SD, unscaled=True
     )
-    assert reduced.u == pytest.approx(math.hypot(1.5, 1 / math.sqrt(12)), rel=1e-12)
+    assert reduced.u == pytest.approx(math.hypot(1.5, 1 / math.sqrt(12), 0.02 * 450), rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("name", "rel"),
+    [("unscaled_photo", 0.02), ("unscaled_photo_from_above", 0.005), ("unscaled_photo_rectified", 0.0)],
+)
+@pytest.mark.parametrize("u", [None, 0.7])
+def test_each_reading_of_a_picture_without_a_scale_has_an_error_of_its_own(
+    name: str, rel: float, u: float | None
+) -> None:
+    """2 % by hand, 0.5 % straight from above (common practice, no source); one gap has its part of it."""
+    reduced = one("pitch", value=450, unit="px", spans=15, instrument=name, u=u)
+    clicks = math.hypot(1.5, 1 / math.sqrt(12)) if u is None else u
+    lines = [line.contribution for line in reduced.budget if line.source.startswith("perspective and lens, ")]
+    assert reduced.u == pytest.approx(math.hypot(clicks, rel * 450) / 15, rel=1e-12)
+    assert lines == ([] if rel == 0.0 else [pytest.approx(rel * 30, rel=1e-12)])
+
+
+@pytest.mark.parametrize("name", ["photo", "usb_microscope", "microscope", "scanner"])
+def test_a_picture_with_a_scale_has_no_perspective_in_its_budget_unless_it_is_given(name: str) -> None:
+    given = Observation(feature="body_length", value=6.5, instrument=name)
+    (usual,), (own,) = reduce([given]), reduce([given], overridden({name: {"perspective_rel": 0.02}}))
+    assert own.u == pytest.approx(math.hypot(usual.u, 0.02 * 6.5), rel=1e-12)
+    assert not any("perspective" in line.source for line in usual.budget)
+
+
+def test_an_answer_says_that_a_picture_counts_as_taken_by_hand() -> None:
+    def notes(**parts: object) -> tuple[str, ...]:
+        features = ("body_length", "body_width")
+        return reduction([Observation(feature=name, value=450, unit="px", **parts) for name in features]).notes  # type: ignore[arg-type]
+
+    assert [note for note in notes() if "2 % more, as in a picture taken by hand" in note]
+    assert [note for note in notes(image="front") if note.startswith("Each length in 'front' may be off by 2 %")]
+    assert notes(instrument="unscaled_photo_from_above") == notes(instrument="unscaled_photo_rectified") == ()
 
 
 def test_pixels_with_a_scale_become_millimetres() -> None:
@@ -204,7 +238,7 @@ def test_a_scale_stated_with_each_reading_of_a_picture_is_still_shared() -> None
     assert length.shared == width.shared
 
 
-@pytest.mark.parametrize(("name", "unscaled"), [("photo", False), ("unscaled_photo", True)])
+@pytest.mark.parametrize(("name", "unscaled"), [("photo", False), ("unscaled_photo_rectified", True)])
 def test_readings_with_a_stated_uncertainty_still_share_the_scale_of_their_picture(name: str, unscaled: bool) -> None:
     reduced = one(value=6.5, u=0.02, instrument=name)
     assert reduced.u == 0.02

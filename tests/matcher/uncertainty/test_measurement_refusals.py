@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -175,6 +176,19 @@ def test_a_picture_without_scale_read_in_two_units_is_refused() -> None:
         Observation(feature="body_width", value=2.5, instrument="unscaled_photo"),
     )
     assert error.field == "observations[1].unit"
+
+
+@pytest.mark.parametrize("stated", ["unscaled_photo_from_above", "unscaled_photo_rectified"])
+def test_a_picture_taken_in_two_ways_is_refused(stated: str) -> None:
+    readings = [
+        Observation(feature="body_length", value=450, unit="px", image="front"),
+        Observation(feature="body_width", value=170, unit="px", image="front", instrument=stated),
+    ]
+    (error,) = refused(*readings)
+    assert error.field == "observations[1].instrument"
+    assert "by hand" in error.message
+    assert stated in error.remedy
+    assert reduce([readings[0], replace(readings[1], image="side")])
 
 
 @pytest.mark.parametrize("value", [0.0, 1e-4, 1e7])

@@ -137,6 +137,8 @@ COARSEST, FINEST = 20.0, 300.0
 def camera(*, distortion: float = 0.0, tilt: float = 0.0) -> Tool:
     """A photo from above without a scale; the height is by caliper.
 
+    The person says that it was taken by hand (`unscaled_photo`), also where the lens alone errs: nobody can tell.
+
     A pinhole: what is nearer is larger. ``distortion`` is the largest relative shift, outwards or inwards, of the ends
     of a part in the middle of the picture; parts lie up to a fifth of their size off it each way. ``tilt`` is the angle
     between board and sensor, degrees, about an axis of any direction. Each end of a length is clicked 1 px off (normal,

@@ -21,7 +21,8 @@ export function requestOf(marks) {
   /** @type {Record<string, Place & {points: number[]}>} */
   const places = {};
   /** @type {any} */
-  const picture = { name: marks.name, instrument: marks.camera, rows: [], outlines: [], segments: [] };
+  const [instrument, taken] = marks.camera.split("/");
+  const picture = { name: marks.name, instrument, ...(taken && { taken }), rows: [], outlines: [], segments: [] };
   const add = (
     /** @type {import("./photo_sheet.js").Kind} */ kind,
     /** @type {number} */ item,

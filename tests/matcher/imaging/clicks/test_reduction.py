@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from matcher.imaging.clicks.context import FORESHORTENING, LENS
-from matcher.imaging.clicks.inputs import ClickedRow, Segment, StatedScale
+from matcher.imaging.clicks.inputs import ClickedRow, ContactLattice, Segment, StatedScale
 from matcher.imaging.clicks.reduction import measure_picture
 from matcher.imaging.clicks.row_relations import layout_of
 from matcher.observations import Of
-from matcher.uncertainty.instruments import BUILT_IN
+from matcher.uncertainty.instruments import BUILT_IN, Taken
 from matcher.uncertainty.reduce import reduce
 from tests.matcher.imaging.clicks.scene import (
     LENGTH,
@@ -23,10 +25,14 @@ from tests.matcher.imaging.clicks.scene import (
     camera,
     clicks,
     picture,
+    rectangle,
     reduced,
     row_mm,
     ruler,
 )
+
+RECTANGLE = replace(rectangle(), in_mm=False)
+"""Of known proportions, without a scale."""
 
 # From clicks to readings
 
@@ -76,6 +82,35 @@ def test_a_picture_without_scale_gives_pixels_of_an_unscaled_photo() -> None:
         assert found[name].shared is not None
         assert found[name].shared.unscaled
         assert found[name].shared.group == "scale:unscaled_photo:front"
+
+
+@pytest.mark.parametrize(
+    ("parts", "name"),
+    [
+        ({}, "unscaled_photo"),
+        ({"instrument": "usb_microscope"}, "unscaled_photo"),
+        ({"instrument": "microscope"}, "unscaled_photo_from_above"),
+        ({"instrument": "scanner"}, "unscaled_photo_from_above"),
+        ({"instrument": "scanner", "taken": Taken.BY_HAND}, "unscaled_photo"),
+        ({"taken": Taken.FROM_ABOVE}, "unscaled_photo_from_above"),
+        ({"taken": Taken.RECTIFIED}, "unscaled_photo_rectified"),
+        ({"perspective": ContactLattice()}, "unscaled_photo"),
+        ({"perspective": RECTANGLE}, "unscaled_photo_rectified"),
+        ({"perspective": RECTANGLE, "taken": Taken.BY_HAND}, "unscaled_photo_rectified"),
+    ],
+)
+def test_a_picture_without_scale_says_how_it_was_taken(parts: dict[str, Any], name: str) -> None:
+    result = measure_picture(picture(**parts))
+    readings = [one.observation for one in result.readings]
+    assert {one.instrument for one in readings} == {name}
+    assert not any("foreshortening" in line.source for budget in result.budgets for line in budget)
+    assert len(reduce(readings)) == len(readings)
+
+
+@pytest.mark.parametrize("taken", [None, *Taken])
+def test_how_a_picture_with_a_scale_was_taken_changes_nothing(taken: Taken | None) -> None:
+    scaled = picture(scale=StatedScale(px_per_mm=PX_PER_MM))
+    assert measure_picture(replace(scaled, taken=taken)).observations == measure_picture(scaled).observations
 
 
 def test_a_stated_scale_keeps_its_own_or_the_instruments_uncertainty() -> None:
