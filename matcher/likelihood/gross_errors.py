@@ -103,6 +103,11 @@ class Mixture:
     follows: Floats
     floor: Floats
 
+    @property
+    def tables(self) -> Floats:
+        """All that is said of each half, one below the other (… × halves)."""
+        return np.vstack([self.weight, self.centre, self.half_width, self.entry_u, self.floor])
+
     def take(self, halves: Ints | slice) -> Mixture:
         """The same explanations over the given halves only."""
         return replace(

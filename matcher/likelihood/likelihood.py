@@ -217,19 +217,21 @@ def _shared_part(group: SharedGroup, log_likelihood: Floats, beside: Floats) -> 
         return np.stack([known[half] for half in halves.tolist()], axis=1)
 
     @cache
-    def without_one() -> tuple[list[Ints], Ints, Floats]:
-        """The likely halves without each reading, all of these halves, and their exact log-likelihoods by reading."""
-        leaders = [_leaders(beside + group.normal.without(j), ROUGH_INEXACT_MASS) for j in range(readings)]
+    def without_one() -> Floats:
+        """Log-likelihoods without each reading (readings × halves): exact for the halves that are likely then."""
+        result = np.stack([group.normal.without(j) for j in range(readings)])
+        leaders = [_leaders(beside + each, ROUGH_INEXACT_MASS) for each in result]
         halves = np.unique(np.concatenate(leaders))
-        return leaders, halves, without_each(group, halves)
+        log_exact = without_each(group, halves)
+        for j, likely in enumerate(leaders):
+            result[j, likely] = log_exact[j, np.searchsorted(halves, likely)]
+        return result
 
     def drop(dropped: int) -> Part:
         some = group.of_some([j for j in range(readings) if j != dropped])
         if len(some.evidence) == 1:
             return single_part(some.evidence[0], np.log(some.evidence[0].of_halves()))
-        smaller, (leaders, halves, log_exact) = group.normal.without(dropped), without_one()
-        smaller[leaders[dropped]] = log_exact[dropped, np.searchsorted(halves, leaders[dropped])]
-        return _shared_part(some, smaller, beside)
+        return _shared_part(some, without_one()[dropped], beside)
 
     return Part(evidence=group.evidence, log_likelihood=log_likelihood, shares=shares, drop=drop)
 

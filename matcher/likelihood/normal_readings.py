@@ -89,10 +89,10 @@ class NormalReadings:
         """
         kept = _choices(len(self.wrong), most_wrong)
         d, v, a = self.deviation, self.variance, self.coefficient
-        total = kept @ (a * a / v) + 1.0 / self.sd**2
-        pull = kept @ (a * d / v)
-        logs = kept @ (self.right - 0.5 * np.log(2.0 * math.pi * v)) + (1.0 - kept) @ self.wrong
-        logs -= 0.5 * (kept @ (d * d / v) - pull * pull / total) + 0.5 * np.log(total * self.sd**2)
+        gained = self.right - 0.5 * (np.log(2.0 * math.pi * v) + d * d / v) - self.wrong
+        total, pull, gain = (np.einsum("cr,rh->ch", kept, table) for table in (a * a / v, a * d / v, gained))
+        total += 1.0 / self.sd**2
+        logs = self._all_wrong + gain + 0.5 * (pull * pull / total - np.log(total * self.sd**2))
         return log_sum(logs, axis=0)
 
     def _take(self, halves: Ints) -> NormalReadings:

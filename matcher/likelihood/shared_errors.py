@@ -81,9 +81,21 @@ class SharedGroup:
         """The group with only the chosen readings."""
         return SharedGroup(evidence=tuple(self.evidence[j] for j in chosen))
 
+    def distinct(self, halves: Ints) -> tuple[Ints, Ints]:
+        """One half of each set with the same explanations, and for each of ``halves`` the place of its set's one."""
+        tables = np.concatenate([mix.take(halves).tables for mix in self.mixtures])
+        places: dict[bytes, int] = {}
+        place = np.array([places.setdefault(row.tobytes(), len(places)) for row in tables.T], dtype=np.int64)
+        return halves[np.unique(place, return_index=True)[1]], place
+
 
 def exact(group: SharedGroup, halves: Ints) -> Floats:
     """Log-likelihood of the group for the given halves, with exact rectangles and slips and z integrated out."""
+    some, place = group.distinct(halves)
+    return _exact(group, some)[place]
+
+
+def _exact(group: SharedGroup, halves: Ints) -> Floats:
     if not group.error.unscaled or not scale_free_ratios.within_reach(group.readings):
         return by_panels(group, halves)
     explanations = sum(len(mix.words) for mix in group.mixtures)
@@ -110,7 +122,9 @@ def prefixes(group: SharedGroup, halves: Ints) -> tuple[Floats, Floats]:
     """Log-likelihood (readings × halves) of the first reading, the first two, …: in their order, and in its reverse."""
     count = len(group.evidence)
     if not group.error.unscaled:
-        return _Integrand.of(group, halves).prefixes()
+        some, place = group.distinct(halves)
+        forward, backward = _Integrand.of(group, some).prefixes()
+        return forward[:, place], backward[:, place]
     first = [exact(group.of_some(range(number)), halves) for number in range(1, count + 1)]
     last = [exact(group.of_some(range(count - number, count)), halves) for number in range(1, count)]
     return np.stack(first), np.stack([*last, first[-1]])
@@ -119,7 +133,8 @@ def prefixes(group: SharedGroup, halves: Ints) -> tuple[Floats, Floats]:
 def without_each(group: SharedGroup, halves: Ints) -> Floats:
     """Log-likelihood (readings × halves) of the group without the first reading, without the second, …"""
     if not group.error.unscaled:
-        return _Integrand.of(group, halves).without_each()
+        some, place = group.distinct(halves)
+        return _Integrand.of(group, some).without_each()[:, place]
     count = range(len(group.evidence))
     return np.stack([exact(group.of_some([j for j in count if j != dropped]), halves) for dropped in count])
 
