@@ -65,6 +65,18 @@ class Slip:
 
 
 @dataclass(frozen=True)
+class Beyond:
+    """What a dimension is where an entry does not state it: longer than another one (``low`` below 0: shorter).
+
+    Any excess from ``low`` to ``high``, mm, is as probable as any other.
+    """
+
+    other: str
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
 class Process:
     """Process tolerance of a dimension where the drawing states no tolerance, mm.
 
@@ -136,6 +148,8 @@ class Feature:
     process: how closely parts keep the dimension.
     encloses_contacts: the row of contacts lies within it.
     needs: the count that must not be 0 for a half to have the dimension.
+    not_of_kind: the kind of half that does not have the dimension.
+    beyond: what it is beside other dimensions where it is not stated; the first of them that is stated counts.
     proportion: what it usually is beside another dimension of the half.
     same_as: the dimension that it is equal to where an entry does not state it.
     values: names and bench words of a category's values, in order.
@@ -174,6 +188,8 @@ class Feature:
     process: Process = Process(0.10)
     encloses_contacts: bool = False
     needs: str | None = None
+    not_of_kind: str | None = None
+    beyond: tuple[Beyond, ...] = ()
     proportion: Proportion | None = None
     same_as: SameAs | None = None
     values: Mapping[str, str] = field(default_factory=dict)

@@ -16,6 +16,7 @@ from types import MappingProxyType
 
 from matcher.feature_fields import (
     CONTACT_ROW,
+    Beyond,
     Direction,
     Feature,
     Kind,
@@ -81,6 +82,14 @@ WIDTH = Process(0.10, coarse=0.15)
 
 STACK = Process(0.10, above=((1.0, 0.15), (5.0, 0.25)))
 """Stack heights, by size."""
+
+FILLETS = (-1.2, -0.3)
+"""By how much metal is longer than its lands, mm: a fillet of 0.15 to 0.6 mm at each end. Common practice, no
+source."""
+
+HOLD_DOWNS = (0.25, 2.75)
+"""By how much hold-downs make a half longer than its moulding, mm: 0.12 to 1.4 mm at each end. Common practice, no
+source."""
 
 LANDS = Process((0.45 + 0.05) / 2, shift=(0.45 - 0.05) / 2, broad=(0.85 + 0.45) / 2, broad_share=0.2)
 """Lands: a found board's are 0.05 mm inside to 0.45 mm outside of the recommended ones, mostly larger; on one board in
@@ -269,6 +278,7 @@ _TABLE: tuple[Feature, ...] = (
         process=LENGTH,
         encloses_contacts=True,
         needs="hold_down_count",
+        beyond=(Beyond("hold_down_land_span", *FILLETS), Beyond("body_length", *HOLD_DOWNS)),
         proportion=Proportion("body_length", low=0.9, usual=1.1, high=2.2),
     ),
     _Dimension(
@@ -306,6 +316,7 @@ _TABLE: tuple[Feature, ...] = (
         direction=Direction.ALONG,
         along_rows=True,
         inside_or_depth=True,
+        not_of_kind="plug",
         process=LENGTH,
         encloses_contacts=True,
         proportion=Proportion("body_length", low=0.2, usual=0.85, high=1.5),
@@ -322,6 +333,7 @@ _TABLE: tuple[Feature, ...] = (
         gross_share=0.05,
         slips=(Slip("body_width", 1.0),),
         inside_or_depth=True,
+        not_of_kind="plug",
         process=WIDTH,
         proportion=Proportion("body_width", low=0.1, usual=0.75, high=1.5),
     ),
@@ -338,6 +350,7 @@ _TABLE: tuple[Feature, ...] = (
         plane=Plane.LANDS,
         process=Process(0.15),
         proportion=Proportion("body_width", low=0.1, usual=1.1, high=3.5),
+        beyond=(Beyond("land_span", *FILLETS),),
     ),
     _Dimension(
         name="land_span",

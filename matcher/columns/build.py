@@ -22,7 +22,7 @@ from matcher.columns.columns import (
     MatingColumns,
     MatingRow,
 )
-from matcher.columns.imputation import Layout, predict_dimension, predict_pair_dimension, predict_unlisted_mate
+from matcher.columns.imputation import Layout, predict_dimensions, predict_pair_dimension, predict_unlisted_mate
 from matcher.columns.process_tolerance import broad_half_width, process_interval
 from matcher.features import CATEGORIES, COUNTS, DIMENSIONS, FEATURES, PAIR_DIMENSIONS, Kind
 
@@ -140,10 +140,10 @@ def assemble_columns(halves: Sequence[PreparedHalf], matings: Sequence[PreparedM
     counts = _counts(halves)
     stated = _stated([half.dimensions for half in halves], DIMENSIONS)
     layout = Layout.of(stated["pitch"], counts, series)
-    dimensions = {name: predict_dimension(name, column, layout) for name, column in stated.items()}
     categories = _categories(halves, series)
     pairs = _pair_columns(rows, matings)
     kinds = categories["half_kind"]
+    dimensions = predict_dimensions(stated, layout, counts, kinds)
     unlisted = {name: predict_unlisted_mate(name, column, layout, kinds) for name, column in stated.items()}
     unlisted |= {name: predict_pair_dimension(column, pairs.half, layout) for name, column in pairs.dimensions.items()}
     inferred = np.array([row.inferred for row in rows], dtype=bool)

@@ -64,9 +64,9 @@ class DimensionColumn:
 
     ``broad`` is the half-width for the parts that keep less closely to a recommended dimension; 0 where all keep to it.
     ``stated`` is the catalogue's value, also one that is equal to another dimension (NaN: not stated). Where a value is
-    not stated, ``centre`` is predicted from pitch, positions and siblings, both half-widths are 0 and ``extra_u`` is
-    the prediction's standard uncertainty. NaN in ``centre`` means that there is no prediction either; then ``extra_u``
-    is 0 too.
+    not stated, ``centre`` is predicted: from pitch, positions and siblings, with both half-widths 0 and the standard
+    uncertainty ``extra_u``, or from another dimension, anywhere within ± ``half_width``. NaN in ``centre`` means that
+    there is no prediction either, or that the half cannot have the dimension.
     """
 
     stated: Floats

@@ -7,13 +7,15 @@ fitted to stated values and shifted by siblings of the same series.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from matcher.columns.columns import Bools, DimensionColumn, Floats, Ints
-from matcher.features import FEATURES
+from matcher.feature_fields import Beyond
+from matcher.features import FEATURES, Feature
 
 FEWEST = 3
 """Fewest stated values for a prediction."""
@@ -61,6 +63,41 @@ class Fit:
     spread: float
     within: float
     by_series: Floats
+
+
+def predict_dimensions(
+    stated: Mapping[str, DimensionColumn], layout: Layout, counts: Mapping[str, Ints], kinds: Floats
+) -> dict[str, DimensionColumn]:
+    """All dimensions of the halves with their missing values predicted; NaN where a half cannot have the dimension."""
+    found = {name: predict_dimension(name, column, layout) for name, column in stated.items()}
+    for name, column in found.items():
+        for beyond in reversed(FEATURES[name].beyond):
+            found[name] = column = _beyond(beyond, column, found[beyond.other])
+        lacks = _lacks(FEATURES[name], counts, kinds) & np.isnan(column.stated)
+        found[name] = replace(column, centre=np.where(lacks, np.nan, column.centre))
+    return found
+
+
+def _beyond(beyond: Beyond, column: DimensionColumn, other: DimensionColumn) -> DimensionColumn:
+    wanted = np.isnan(column.stated) & ~np.isnan(other.stated) & (other.stated + beyond.low > 0.0)
+    middle, half_width = (beyond.low + beyond.high) / 2, (beyond.high - beyond.low) / 2
+    return DimensionColumn(
+        stated=column.stated,
+        centre=np.where(wanted, other.stated + middle, column.centre),
+        half_width=np.where(wanted, half_width, column.half_width),
+        broad=column.broad,
+        extra_u=np.where(wanted, np.hypot(other.extra_u, other.half_width / math.sqrt(3.0)), column.extra_u),
+    )
+
+
+def _lacks(feature: Feature, counts: Mapping[str, Ints], kinds: Floats) -> Bools:
+    """Halves that cannot have a dimension: without what it is measured over, or of a kind that has none."""
+    lacks = np.zeros(len(kinds), dtype=np.bool_)
+    if feature.needs is not None:
+        lacks |= counts[feature.needs] == 0
+    if feature.not_of_kind is not None:
+        lacks |= kinds[:, list(FEATURES["half_kind"].values).index(feature.not_of_kind)] == 1.0
+    return lacks
 
 
 def predict_dimension(feature: str, column: DimensionColumn, layout: Layout) -> DimensionColumn:

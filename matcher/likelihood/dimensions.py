@@ -84,17 +84,20 @@ class DimensionEvidence(Evidence):
         return mixture(self.reading, own, others).density(self.reading.number, folded(self.reading))
 
     def _within_bounds(self, own: DimensionColumn) -> Floats:
-        reading, gross = self.reading, self.feature.gross_share
-        known = ~np.isnan(own.centre)
-        centre, deviation = np.where(known, own.centre, 0.0), self._deviation(own)
-        w = np.maximum(np.hypot(reading.total_u, own.extra_u), W_MIN)
+        gross = self.feature.gross_share
+        inside = (1 - gross) * self._inside(own) + gross * BOUND_GROSS
+        return np.where(np.isnan(own.centre), BOUND_GROSS, inside)
+
+    def _inside(self, own: DimensionColumn) -> Floats:
+        """Probability that a size keeps the bounds."""
+        reading, centre = self.reading, np.nan_to_num(own.centre)
+        deviation, w = self._deviation(own), np.maximum(np.hypot(reading.total_u, own.extra_u), W_MIN)
         below = np.ones(len(centre))
         if reading.at_most is not None:
             below = deviation.below(reading.at_most - centre, w)
         if reading.at_least is not None:
             below = below - deviation.below(reading.at_least - centre, w)
-        inside = (1 - gross) * np.maximum(below, 0.0) + gross * BOUND_GROSS
-        return np.where(known, inside, BOUND_GROSS)
+        return np.maximum(below, 0.0)
 
     def _deviation(self, column: DimensionColumn) -> PartDeviation:
         """How far parts lie from the column's entries, measured over as many gaps as the reading."""
@@ -123,8 +126,6 @@ class DimensionEvidence(Evidence):
         ]
 
     def log_right(self, halves: Ints) -> Floats:
-        if self.reading.value is None:
-            return super().log_right(halves)
         if self.reading.of is Of.THIS:
             return np.asarray(np.log(self._right(self.columns.dimensions[self.reading.feature], halves)))
         return self._log_right_at_mates()[halves]
@@ -145,8 +146,11 @@ class DimensionEvidence(Evidence):
         return np.asarray(np.log(np.maximum(density, IMPOSSIBLE)))
 
     def _right(self, column: DimensionColumn, rows: Ints) -> Floats:
-        """Density of a right reading under the given rows of a column."""
+        """Density of a right reading, or probability of a right bound, under the given rows of a column."""
         own, shared = column.take(rows), folded(self.reading)
+        if self.reading.value is None:
+            inside = np.where(np.isnan(own.centre), 0.0, self._inside(own))
+            return np.maximum((1.0 - self.feature.gross_share) * inside, IMPOSSIBLE)
         variance = self.reading.u**2 + own.extra_u**2 + shared.scale + shared.zero
         distance = np.where(np.isnan(own.centre), np.inf, self.reading.number - own.centre)
         w = np.maximum(np.sqrt(variance), W_MIN)

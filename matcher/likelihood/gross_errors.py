@@ -26,10 +26,7 @@ UNIT_SHARE = 0.1
 
 MISREAD_SHARE, MISREAD_BY = 0.2, 1.1
 """Share of gross errors that are right but for a figure misread or written down wrongly, by up to so much, mm: a whole
-or half millimetre on a scale."""
-
-FLOOR_SHARE = 0.1
-"""Share of gross errors that may be anything."""
+or half millimetre on a scale. The rest of the gross errors may be anything."""
 
 PITCH_OFF_BY_A_GAP = (0.35, 0.25)
 """Shares of contacts counted as gaps, and of a missed gap, among slips of a pitch."""
@@ -158,7 +155,7 @@ def mixture(
     """
     feature = FEATURES[reading.feature]
     known = ~np.isnan(own.centre)
-    right = _measured("", np.ones(len(known)), reading.feature, own, reading.spans)
+    right = _measured("", known.astype(np.float64), reading.feature, own, reading.spans)
     slips = _slips(reading, right, others, of_pairs)
     resolved = np.zeros(len(known))
     for slip in slips:
@@ -166,9 +163,9 @@ def mixture(
     gross = feature.gross_share
     in_units = not reading.unscaled
     in_figures = in_units and not feature.is_pitch  # a pitch has slips of its own: gaps miscounted
-    nameless = FLOOR_SHARE + MISREAD_SHARE * (not in_figures) + UNIT_SHARE * (not in_units)
-    floor_share = nameless + SLIP_SHARE * np.maximum(1.0 - resolved, 0.0)
-    floor = floor_density(reading.feature, reading.number) * np.where(known, gross * floor_share, 1.0)
+    of_right = MISREAD_SHARE * in_figures + UNIT_SHARE * in_units
+    floor_share = 1.0 - SLIP_SHARE * np.minimum(resolved, 1.0) - of_right * known
+    floor = floor_density(reading.feature, reading.number) * (gross * floor_share + (1.0 - gross) * ~known)
     misread = [_misread(each) for each in right] if in_figures else []
     in_mm = [*right, *slips, *misread]
     units = [(factor, each) for factor in UNIT_FACTORS for each in right] if in_units else []
@@ -181,7 +178,7 @@ def mixture(
     return Mixture(
         right=len(right),
         words=(*(each.words for each in in_mm), *(UNIT_WORDS[factor] for factor, _ in units)),
-        weight=np.where(known, weight, 0.0),
+        weight=weight,
         centre=np.where(np.isnan(centre), 0.0, centre),
         half_width=np.stack([each.half_width for each in rectangles]) * factors,
         entry_u=np.stack([each.entry_u for each in rectangles]) * factors,

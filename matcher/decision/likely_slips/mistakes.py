@@ -66,20 +66,17 @@ def scaled(reading: Reduced, factor: float, *, spans: int | None = None) -> Redu
     )
 
 
-def longer(reading: Reduced, feature: str, by: tuple[float, float]) -> tuple[Reduced, float] | None:
-    """The reading as one of ``feature``, which is longer by anything within a range (mm; negative: shorter).
+def shorter(reading: Reduced, low: float, high: float) -> tuple[Reduced, float] | None:
+    """The reading as a bound on what it exceeds by ``low`` to ``high``, mm, and ln of its probability per mm.
 
-    The range's rectangle is added to the uncertainty. Sizes below the feature's plausible range are cut off. The second
-    value is the share of the range that is left; the result is None where nothing is left.
+    None where nothing within the feature's plausible range is left.
     """
-    top = reading.number + by[1]
-    bottom = max(reading.number + by[0], FEATURES[feature].low)
-    if top <= bottom:
+    at_least = max(reading.number - high, FEATURES[reading.feature].low)
+    at_most = reading.number - low
+    if at_most <= at_least:
         return None
-    u = math.hypot(reading.total_u, (top - bottom) / math.sqrt(12.0))
-    value = (top + bottom) / 2
-    corrected = Reduced(index=reading.index, feature=feature, of=reading.of, value=value, u=u, total_u=u)
-    return corrected, (top - bottom) / (by[1] - by[0])
+    corrected = replace(reading, value=None, shared=None, u=0.0, at_least=at_least, at_most=at_most)
+    return corrected, -math.log(high - low)
 
 
 ROWS_SWAPPED = 0.01
@@ -162,15 +159,6 @@ def other_kind(reading: Reduced) -> Iterator[Mistake]:
     yield Mistake(kind=kind, corrected=(corrected,), log_odds=math.log(odds), change={"value": OPPOSITE[seen]})
 
 
-LONGER = {"land_span": (0.3, 1.2), "hold_down_land_span": (0.3, 1.2), "body_length": (-5.0, -0.25)}
-"""By how much lands are longer than the metal on them (a fillet of 0.15 to 0.6 mm at each end), and the moulding than
-the hold-downs at its ends, mm. Common practice, no source."""
-
-UNSTATED = {"land_span": 0.7, "hold_down_land_span": 0.4, "body_length": 0.2}
-"""Shares among slips: a width over tails known from their lands, and a length over hold-downs known from their lands
-or from the moulding alone, where the catalogue does not state the metal itself. Common practice, no source."""
-
-
 def pitches(reading: Reduced) -> Iterator[Mistake]:
     """A pitch over one gap more or less than given, over every second contact, or half a pitch."""
     gross = FEATURES[reading.feature].gross_share
@@ -195,7 +183,7 @@ def _gaps(kind: str, reading: Reduced, spans: int, odds: float) -> Mistake:
     return Mistake(kind=kind, corrected=(corrected,), log_odds=math.log(odds * factor), change={"spans": spans})
 
 
-def other_lengths(reading: Reduced, columns: Columns) -> Iterator[Mistake]:
+def other_lengths(reading: Reduced) -> Iterator[Mistake]:
     """Another edge of the half than intended, as listed in the feature table, and heights over something else."""
     feature = FEATURES[reading.feature]
     odds = feature.gross_share * SLIP_SHARE / (1.0 - feature.gross_share)
@@ -203,13 +191,12 @@ def other_lengths(reading: Reduced, columns: Columns) -> Iterator[Mistake]:
     share = 1.0 - BOARD_SHARE if upwards else 1.0
     for slip in feature.slips:
         if not FEATURES[slip.instead].is_pitch:
-            yield _taken_for(reading, slip.instead, odds * share * slip.share, columns)
+            yield _taken_for(reading, slip.instead, odds * share * slip.share)
     if upwards:
         yield from _board(reading, odds * BOARD_SHARE)
-    yield from _unstated(reading, odds, columns)
 
 
-def _taken_for(reading: Reduced, instead: str, odds: float, columns: Columns) -> Mistake:
+def _taken_for(reading: Reduced, instead: str, odds: float) -> Mistake:
     of = Of.PAIR if FEATURES[instead].subject is Subject.PAIR else Of.THIS
     shared = reading.shared if of is Of.THIS else None
     corrected = Reduced(
@@ -222,15 +209,8 @@ def _taken_for(reading: Reduced, instead: str, odds: float, columns: Columns) ->
         shared=shared,
     )
     change = {"feature": instead} if of is reading.of else {"feature": instead, "of": str(of)}
-    needed = FEATURES[instead].needs or FEATURES[reading.feature].needs
-    halves = None if needed is None else columns.counts[needed] != 0
-    return Mistake(
-        kind=kind_of(instead, reading.feature),
-        corrected=(corrected,),
-        log_odds=math.log(odds),
-        change=change,
-        halves=halves,
-    )
+    kind = kind_of(instead, reading.feature)
+    return Mistake(kind=kind, corrected=(corrected,), log_odds=math.log(odds), change=change)
 
 
 def kind_of(instead: str, feature: str) -> str:
@@ -240,41 +220,14 @@ def kind_of(instead: str, feature: str) -> str:
 
 def _board(reading: Reduced, odds: float) -> Iterator[Mistake]:
     """The board's thickness is anything within a range."""
-    low, high = BOARD_MIDDLE - BOARD_HALF_RANGE, BOARD_MIDDLE + BOARD_HALF_RANGE
-    shorter = longer(reading, reading.feature, (-high, -low))
-    if shorter is not None:
-        corrected, left = shorter
-        change = {"min": max(reading.number - high, 0.0), "max": reading.number - low}
-        yield Mistake(kind="board_thickness", corrected=(corrected,), log_odds=math.log(odds * left), change=change)
-
-
-def _unstated(reading: Reduced, odds: float, columns: Columns) -> Iterator[Mistake]:
-    """Metal for which the catalogue has only lands, or nothing, estimated from the dimensions it has."""
-    if reading.unscaled:
-        return
-    dimensions, metal = columns.dimensions, columns.counts["hold_down_count"] != 0
-    if reading.feature == "body_width":
-        unknown = np.isnan(dimensions["tail_span"].stated)
-        yield from _told_by("land_span", reading, "tail_span", odds * UNSTATED["land_span"], unknown)
-    if reading.feature == "body_length":
-        lands = metal & ~np.isnan(dimensions["hold_down_land_span"].stated)
-        yield from _told_by(
-            "hold_down_land_span", reading, "overall_length", odds * UNSTATED["hold_down_land_span"], lands
-        )
-        yield from _told_by("body_length", reading, "overall_length", odds * UNSTATED["body_length"], metal)
-
-
-def _told_by(feature: str, reading: Reduced, instead: str, odds: float, halves: Bools) -> Iterator[Mistake]:
-    told = longer(reading, feature, LONGER[feature])
-    if told is not None:
-        corrected, left = told
+    found = shorter(reading, BOARD_MIDDLE - BOARD_HALF_RANGE, BOARD_MIDDLE + BOARD_HALF_RANGE)
+    if found is not None:
+        corrected, log_density = found
         yield Mistake(
-            kind=kind_of(instead, reading.feature),
+            kind="board_thickness",
             corrected=(corrected,),
-            log_odds=math.log(odds * left),
-            change={"feature": instead},
-            halves=halves,
-            modelled=False,
+            log_odds=math.log(odds) + log_density,
+            change={"min": corrected.at_least or 0.0, "max": corrected.at_most or 0.0},
         )
 
 
@@ -294,7 +247,7 @@ FEWEST_LENGTHS = 2
 def mistakes_of(reading: Reduced, observations: Sequence[Reduced], columns: Columns) -> Iterator[Mistake]:
     """Every possible mistake in one observation alone."""
     if reading.value is not None:
-        yield from _length_mistakes(reading, columns)
+        yield from _length_mistakes(reading)
     elif reading.of is not Of.THIS:
         return
     elif reading.feature == "contact_count":
@@ -306,11 +259,11 @@ def mistakes_of(reading: Reduced, observations: Sequence[Reduced], columns: Colu
         yield from other_kind(reading)
 
 
-def _length_mistakes(reading: Reduced, columns: Columns) -> Iterator[Mistake]:
+def _length_mistakes(reading: Reduced) -> Iterator[Mistake]:
     if reading.of is Of.THIS and FEATURES[reading.feature].is_pitch:
         yield from pitches(reading)
     elif reading.of is Of.THIS or reading.feature == "stack_height":
-        yield from other_lengths(reading, columns)
+        yield from other_lengths(reading)
     if not reading.unscaled:
         yield from _units(reading)
 

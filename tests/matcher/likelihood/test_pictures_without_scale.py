@@ -69,7 +69,7 @@ def test_the_fast_method_equals_the_panels_where_sizes_are_known() -> None:
         )
         careful = by_panels(group, everyone)
         assert quick[trusted] == pytest.approx(careful[trusted], abs=RIGHT)
-        assert trusted.mean() > 0.8
+        assert trusted.mean() > 0.75
 
 
 def test_the_last_size_can_only_be_right_or_meaningless() -> None:

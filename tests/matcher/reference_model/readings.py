@@ -174,8 +174,6 @@ def build_reading(reduced: Reduced, body: Body, *, this: Body | None = None, fol
     coefficient = reduced.shared.coefficient if reduced.shared else 1.0
     where = own_interval(body, feature, reduced.spans)
     nothing = log_uniform_density(feature, x)
-    if not where.known:
-        return Reading(x=x, u=u, coefficient=coefficient, pieces=(), background=nothing)
     gross = FEATURES[feature].gross_share
     slips, unresolved = _slips(body, reduced, where, this or body)
     share = NOTHING_SHARE + unresolved * SLIP_SHARE
@@ -188,7 +186,11 @@ def build_reading(reduced: Reduced, body: Body, *, this: Body | None = None, fol
         misread, share = [], share + MISREAD_SHARE
     wrong = _scaled(_scaled(slips, SLIP_SHARE) + misread + units, gross)
     pieces = (Piece(weight=1.0 - gross, where=where), *wrong)
-    return Reading(x=x, u=u, coefficient=coefficient, pieces=pieces, background=gross * share * nothing, folded=alone)
+    background = gross * share
+    if not where.known:
+        pieces = tuple(piece for piece in wrong if piece.where.known)
+        background = 1.0 - math.fsum(piece.weight for piece in pieces)
+    return Reading(x=x, u=u, coefficient=coefficient, pieces=pieces, background=background * nothing, folded=alone)
 
 
 def _folded(reduced: Reduced) -> Folded:
