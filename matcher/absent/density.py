@@ -1,8 +1,8 @@
 """Log-density of the observations if the catalogue does not have the half.
 
-An absent half copies features of a listed half h, each with a probability c that is larger for close relatives (r)
-than for distant ones; what it does not copy is drawn around the catalogue's profiles. With the parts k of the
-observations in the feature table's order, p_k(h) the likelihood of part k under h and π_h the prior:
+An absent half copies features of a listed half h, each with a probability c that depends on how close a relative (r) it
+is: distant, close, or a twin in nearly everything. What it does not copy is drawn around the catalogue's profiles. With
+the parts k of the observations in the feature table's order, p_k(h) the likelihood of part k under h and π_h the prior:
 
 q(y) = Π a_k · { w₀ + Σ_r w_r Σ_h π_h Π_k [c_rk·p_k(h)/a_k + 1 − c_rk] }.
 
@@ -88,7 +88,7 @@ class UnderAbsent:
 
     @cached_property
     def log_explanations(self) -> Floats:
-        """Log-density, with their shares, of halves that copy nothing, and of distant and close relatives."""
+        """Log-density, with their shares, of halves that copy nothing and of each kind of relative."""
         return self._explained(np.array(self.around.log_fresh), self.log_copied)
 
     def _explained(self, fresh: Floats, copied: Floats) -> Floats:

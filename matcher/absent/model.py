@@ -36,19 +36,19 @@ OTHER_KIND = np.array([0.2, 0.05])
 ON_GRID = 0.95
 """Probability that a contact count is a multiple of the rows."""
 
-RELATIVES = 2
-"""Kinds of copying halves: distant and close relatives."""
+NOT_COPIED = np.array([1.0, 0.3, 0.02])
+"""How often a distant relative, a close one and a twin do not copy a feature, before the fit, as parts of how often a
+distant one does not. Common practice, no source."""
+
+RELATIVES = len(NOT_COPIED)
+"""Kinds of halves that copy."""
 
 LEAST_NEW, CLOSE = 0.05, 0.37
-"""Smallest share of absent halves, before the fit, that copy nothing, and the share of close relatives among the
-others. Common practice, no source."""
+"""Smallest share of absent halves, before the fit, that copy nothing, and the share of close relatives among distant
+and close ones. Common practice, no source."""
 
-CLOSER = 0.3
-"""How much seldomer than a distant relative a close one does not copy a feature, before the fit. Common practice, no
-source."""
-
-COPIED = {each.name: np.array([each.copied, 1.0 - CLOSER * (1.0 - each.copied)]) for each in FEATURES.values()}
-"""Probabilities, by feature, that a distant and a close relative copies it, before the fit."""
+COPIED = {each.name: 1.0 - NOT_COPIED * (1.0 - each.copied) for each in FEATURES.values()}
+"""Probabilities, by feature, that each kind of relative copies it, before the fit."""
 
 PROFILE_STEPS = (0.01, 0.05)
 """Rounding, mm, of the pitch and of other dimensions within which halves of one series share a profile."""
@@ -58,8 +58,8 @@ PROFILE_STEPS = (0.01, 0.05)
 class AbsentModel:
     """What is fitted to the catalogue, and its profiles.
 
-    ``shares`` are those of absent halves that copy nothing, of distant and of close relatives. ``copied`` has, by
-    feature, the probabilities that a distant and a close relative copies it. ``profile`` is each half's profile number
+    ``shares`` are those of absent halves that copy nothing, of distant and close relatives and of twins. ``copied``
+    has, by feature, the probability that each kind of relative copies it. ``profile`` is each half's profile number
     (−1: inferred halves have none); ``representative`` and ``size`` describe each profile.
     """
 
@@ -102,10 +102,12 @@ def unfitted_model(columns: Columns) -> AbsentModel:
 
 
 def _shares(series: int) -> Floats:
-    """Shares before the fit. After n series the next is of a new kind with probability 1/(n + 2) by Laplace's rule of
-    succession, if none was so far."""
-    new = max(LEAST_NEW, 1.0 / (series + 2.0))
-    return np.array([new, (1.0 - new) * (1.0 - CLOSE), (1.0 - new) * CLOSE])
+    """Shares before the fit. What was not met in n series is met in the next with probability 1/(n + 2), by Laplace's
+    rule of succession: a series of a new kind, and one that differs in hardly anything from a listed one."""
+    unmet = 1.0 / (series + 2.0)
+    new = max(LEAST_NEW, unmet)
+    rest = 1.0 - new - unmet
+    return np.array([new, rest * (1.0 - CLOSE), rest * CLOSE, unmet])
 
 
 def count_kernel(n: Ints, members: Ints, rows: Ints, spread: float | Floats) -> Floats:

@@ -11,9 +11,11 @@ import pytest
 from matcher.absent.around_profiles import plausible_density
 from matcher.absent.density import UnderAbsent
 from matcher.absent.em_fit import fit_absent
+from matcher.absent.model import unfitted_model
 from matcher.columns.build import build_columns
 from matcher.decision.posterior import posterior
 from matcher.features import FEATURES
+from matcher.likelihood.evidence import log_sum
 from matcher.likelihood.likelihood import Likelihood, likelihood
 from matcher.observations import Of, Reduced, SharedError, SharedKind
 from tests.matcher.invented import invented_columns, invented_rows
@@ -147,8 +149,26 @@ def test_a_catalogue_with_few_series_keeps_the_starting_values() -> None:
     assert small.shares[0] == pytest.approx(1 / 5), "three series: by Laplace's rule of succession"
     assert small.shares.sum() == pytest.approx(1.0)
     for name, feature in FEATURES.items():
-        distant, close = small.copied[name]
-        assert (distant, close) == (feature.copied, pytest.approx(0.7 + 0.3 * feature.copied))
+        started = (feature.copied, 0.7 + 0.3 * feature.copied, 0.98 + 0.02 * feature.copied)
+        assert small.copied[name] == pytest.approx(started)
+
+
+def test_a_small_catalogue_leaves_room_for_a_twin_that_it_lacks() -> None:
+    """However much was measured, a twin explains it nearly as well as the catalogue does: its share is the floor.
+
+    The share is 1/11 with 9 series, by Laplace's rule of succession, and falls with their number.
+    """
+    for series in (9, 27):
+        columns = invented_columns(series)
+        model = unfitted_model(columns)
+        assert model.shares[3] == pytest.approx(1 / (series + 2))
+        seen = [count(0, "contact_count", int(columns.counts["contact_count"][0]))]
+        for index, name in enumerate(("pitch", "body_length", "body_width", "land_span"), start=1):
+            seen.append(reading(index, name, float(columns.dimensions[name].centre[0])))
+        weighed = likelihood(columns, seen)
+        listed = log_sum(weighed.total + columns.log_prior)
+        twin = UnderAbsent(model=model, weighed=weighed).log_explanations[3]
+        assert 0.9 * model.shares[3] < math.exp(twin - listed) < model.shares[3]
 
 
 def test_thinning_out_works_for_any_number_of_halves() -> None:

@@ -64,7 +64,7 @@ def log_density(
     prior = [float(weight) / float(columns.prior_weight.sum()) for weight in columns.prior_weight]
     total = float(model.shares[0])
     for half, share in enumerate(prior):
-        for relative in (0, 1):
+        for relative in (0, 1, 2):
             copied = {name: float(both[relative]) for name, both in model.copied.items()}
             factors = [
                 bracket(copied, columns, half, number, part, log_a, log_whole[number][half], log_alone)

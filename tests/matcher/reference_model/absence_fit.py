@@ -27,7 +27,7 @@ START_COPIED = {
 }
 OTHERS = "half_kind hold_down_count overall_length tail_span land_row_spacing hold_down_land_span peg_hole_span"
 START_COPIED |= dict.fromkeys(OTHERS.split(), 0.5)
-CLOSER = 0.3
+NOT_COPIED = (1.0, 0.3, 0.02)
 PSEUDO_HALVES = 10.0
 
 
@@ -74,17 +74,19 @@ class Measured:
 def step(
     shares: Sequence[float], copied: Mapping[str, Sequence[float]], specimens: Sequence[Measured], series: int
 ) -> tuple[list[float], dict[str, list[float]]]:
-    """Shares of halves that copy nothing, of distant and close relatives, and what these copy, after one step."""
-    new = max(LEAST_NEW, 1 / (series + 2))
-    total = [PSEUDO_HALVES * share for share in (new, (1 - new) * (1 - CLOSE), (1 - new) * CLOSE)]
+    """Shares of halves that copy nothing, of distant and close relatives and twins, and what they copy: one step."""
+    twins = 1 / (series + 2)
+    new = max(LEAST_NEW, twins)
+    rest = 1 - new - twins
+    total = [PSEUDO_HALVES * share for share in (new, rest * (1 - CLOSE), rest * CLOSE, twins)]
     did, could = {}, {}
     for name, start in START_COPIED.items():
-        did[name] = [PSEUDO_HALVES * start, PSEUDO_HALVES * (1 - CLOSER * (1 - start))]
-        could[name] = [PSEUDO_HALVES, PSEUDO_HALVES]
+        did[name] = [PSEUDO_HALVES * (1 - seldom * (1 - start)) for seldom in NOT_COPIED]
+        could[name] = [PSEUDO_HALVES] * 3
     for specimen in specimens:
         weights = {}
         for half, prior in enumerate(specimen.prior):
-            for relative in (0, 1):
+            for relative in (0, 1, 2):
                 weight = shares[1 + relative] * prior
                 for name, ratios in specimen.ratios.items():
                     share, ratio = copied[name][relative], ratios[half]
