@@ -47,8 +47,8 @@ OUTLINES = (
 
 CAMERAS = (
     ("photo", "a camera or a phone, by hand"),
-    ("photo/from_above", "a camera or a phone, straight from above"),
-    ("photo/rectified", "a camera or a phone, rectified since"),
+    ("photo/from_above", "a camera, straight from above"),
+    ("photo/rectified", "a camera, rectified since"),
     ("usb_microscope", "a USB microscope"),
     ("microscope", "a microscope with a calibrated scale"),
     ("scanner", "a flatbed scanner"),
