@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 
+from matcher.absent.em_fit import fit_absent
+from matcher.absent.model import AbsentModel
 from matcher.columns.build import build_columns
 from matcher.columns.columns import Columns, Dim, HalfRow, MatingRow
 
@@ -53,3 +57,9 @@ def invented_rows(series: int, seed: int = 0) -> tuple[list[HalfRow], list[Matin
 def invented_columns(series: int, seed: int = 0) -> Columns:
     """Columns of `invented_rows`."""
     return build_columns(*invented_rows(series, seed))
+
+
+@cache
+def invented_absent(series: int) -> AbsentModel:
+    """The density of absent that is fitted to `invented_columns`: once, and only in a process that asks for it."""
+    return fit_absent(invented_columns(series))

@@ -18,11 +18,10 @@ from matcher.identify import explain, identify
 from matcher.likelihood.likelihood import likelihood
 from matcher.observations import Of, Reduced, SharedError, SharedKind, TrialFit
 from matcher.results import Verdict
-from tests.matcher.invented import invented_columns, invented_rows
+from tests.matcher.invented import invented_absent, invented_columns, invented_rows
 from tests.matcher.reference_model.whole import posterior as reference_posterior
 
 COLUMNS = invented_columns(12)
-MODEL = fit_absent(COLUMNS)
 TRUE = COLUMNS.keys.index("receptacle-4-30")
 ZERO = SharedError(group="caliper", kind=SharedKind.ZERO, sd=0.0115)
 
@@ -74,7 +73,7 @@ CASES = {
 
 @pytest.mark.parametrize("case", CASES)
 def test_evidence_adds_up_to_the_log_odds(case: str) -> None:
-    answer = identify(COLUMNS, MODEL, CASES[case], limit=6)
+    answer = identify(COLUMNS, invented_absent(12), CASES[case], limit=6)
     assert answer.candidates
     for candidate in answer.candidates:
         assert sum(line.log_odds for line in candidate.evidence) == pytest.approx(candidate.log_odds, abs=1e-9)
@@ -82,7 +81,7 @@ def test_evidence_adds_up_to_the_log_odds(case: str) -> None:
 
 @pytest.mark.parametrize("case", CASES)
 def test_log_odds_are_those_of_the_displayed_probabilities(case: str) -> None:
-    answer = identify(COLUMNS, MODEL, CASES[case], limit=len(COLUMNS))
+    answer = identify(COLUMNS, invented_absent(12), CASES[case], limit=len(COLUMNS))
     probability = {c.key: c.probability for c in answer.candidates} | {ABSENT: answer.probability_absent}
     for candidate in answer.candidates[:4]:
         odds = candidate.probability / probability[candidate.against]
@@ -91,14 +90,14 @@ def test_log_odds_are_those_of_the_displayed_probabilities(case: str) -> None:
 
 @pytest.mark.parametrize("case", CASES)
 def test_probabilities_of_geometries_and_absent_add_up_to_one(case: str) -> None:
-    answer = identify(COLUMNS, MODEL, CASES[case], limit=len(COLUMNS))
+    answer = identify(COLUMNS, invented_absent(12), CASES[case], limit=len(COLUMNS))
     total = sum(candidate.probability for candidate in answer.candidates) + answer.probability_absent
     assert total == pytest.approx(1.0, abs=1e-12)
 
 
 def test_the_posterior_agrees_with_the_reference_model() -> None:
     observations = CASES["one caliper's zero error"]
-    fast = posterior(COLUMNS, MODEL, observations, 0.1)
+    fast = posterior(COLUMNS, invented_absent(12), observations, 0.1)
     log_density = fast.log_absent - fast.log_prior_absent
     reference, absent = reference_posterior(COLUMNS, observations, 0.1, log_density + _log_evidence(fast))
     assert np.exp(fast.log_half) == pytest.approx(np.array(reference), abs=1e-9)
@@ -112,7 +111,7 @@ def _log_evidence(result: object) -> float:
 
 
 def test_the_right_half_is_identified() -> None:
-    answer = identify(COLUMNS, MODEL, specimen())
+    answer = identify(COLUMNS, invented_absent(12), specimen())
     assert answer.verdict is Verdict.IDENTIFIED
     assert answer.candidates[0].key == COLUMNS.keys[TRUE]
     assert answer.candidates[0].mates[0].key == "plug-4-30"
@@ -120,13 +119,13 @@ def test_the_right_half_is_identified() -> None:
 
 
 def test_a_specimen_unlike_any_entry_gives_no_match() -> None:
-    answer = identify(COLUMNS, MODEL, CASES["unlike any entry"])
+    answer = identify(COLUMNS, invented_absent(12), CASES["unlike any entry"])
     assert answer.verdict is Verdict.NO_MATCH
     assert answer.probability_absent > 0.5
 
 
 def test_one_wrong_length_is_named_for_rechecking_and_the_right_half_still_leads() -> None:
-    answer = identify(COLUMNS, MODEL, CASES["one wrong length"])
+    answer = identify(COLUMNS, invented_absent(12), CASES["one wrong length"])
     assert answer.candidates[0].key == COLUMNS.keys[TRUE]
     assert answer.recheck[0].feature == "body_length"
     assert answer.recheck[0].likely_slip is not None
@@ -134,7 +133,7 @@ def test_one_wrong_length_is_named_for_rechecking_and_the_right_half_still_leads
 
 def test_inches_typed_as_millimetres_are_named() -> None:
     true = float(COLUMNS.dimensions["body_length"].stated[TRUE])
-    answer = identify(COLUMNS, MODEL, specimen(body_length=true / 25.4))
+    answer = identify(COLUMNS, invented_absent(12), specimen(body_length=true / 25.4))
     line = next(line for line in answer.candidates[0].evidence if line.feature == "body_length")
     assert answer.candidates[0].key == COLUMNS.keys[TRUE]
     assert line.reading == "likely slip"
@@ -160,7 +159,7 @@ def test_an_inferred_half_needs_ten_times_the_evidence() -> None:
 
 
 def test_prior_of_absent_zero_leaves_no_probability_for_it() -> None:
-    assert identify(COLUMNS, MODEL, specimen(), prior_absent=0.0).probability_absent == 0.0
+    assert identify(COLUMNS, invented_absent(12), specimen(), prior_absent=0.0).probability_absent == 0.0
 
 
 def test_an_entry_with_wide_tolerances_does_not_lose_to_one_with_narrow_tolerances() -> None:
@@ -178,20 +177,20 @@ def test_an_entry_with_wide_tolerances_does_not_lose_to_one_with_narrow_toleranc
 
 
 def test_a_length_shorter_than_its_contacts_is_noted() -> None:
-    answer = identify(COLUMNS, MODEL, specimen(body_length=2.0))
+    answer = identify(COLUMNS, invented_absent(12), specimen(body_length=2.0))
     assert any("shorter than pitch" in note for note in answer.notes)
 
 
 def test_a_single_reading_without_a_scale_gives_no_information_and_says_so() -> None:
     unscaled = SharedError(group="picture", kind=SharedKind.SCALE, sd=10.0, unscaled=True)
     alone = Reduced(index=0, feature="body_length", value=512.0, u=1.0, total_u=1.0, shared=unscaled)
-    answer = identify(COLUMNS, MODEL, [alone])
+    answer = identify(COLUMNS, invented_absent(12), [alone])
     assert any("cannot be used" in note for note in answer.notes)
     assert answer.probability_absent == pytest.approx(0.1, abs=0.05)
 
 
 def test_any_half_can_be_explained() -> None:
-    explanation = explain(COLUMNS, MODEL, specimen(), "plug-2-20")
+    explanation = explain(COLUMNS, invented_absent(12), specimen(), "plug-2-20")
     assert explanation.candidate.key == "plug-2-20"
     assert explanation.candidate.rank > 1
     assert len(explanation.sentences) > 2
@@ -201,20 +200,20 @@ def test_any_half_can_be_explained() -> None:
 
 def test_an_unknown_half_cannot_be_explained() -> None:
     with pytest.raises(UnknownHalfError):
-        explain(COLUMNS, MODEL, specimen(), "nobody:knows")
+        explain(COLUMNS, invented_absent(12), specimen(), "nobody:knows")
 
 
 def test_a_trial_fit_with_an_unknown_half_is_refused() -> None:
     fit = Reduced(index=0, feature="trial_fit", fit=TrialFit(half="nobody:knows", mates=True))
     with pytest.raises(UnknownHalfError):
-        identify(COLUMNS, MODEL, [fit])
+        identify(COLUMNS, invented_absent(12), [fit])
 
 
 def test_extremes_stay_finite() -> None:
     for value in (1e-3, 1e4):
         for u in (1e-7, 1e3):
             wild = Reduced(index=0, feature="body_length", value=value, u=u, total_u=u)
-            answer = identify(COLUMNS, MODEL, [wild])
+            answer = identify(COLUMNS, invented_absent(12), [wild])
             assert all(np.isfinite(candidate.log_odds) for candidate in answer.candidates)
 
 

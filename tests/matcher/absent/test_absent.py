@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ import pytest
 from matcher.absent.around_profiles import plausible_density
 from matcher.absent.density import UnderAbsent
 from matcher.absent.em_fit import fit_absent
-from matcher.absent.model import unfitted_model
+from matcher.absent.model import AbsentModel, unfitted_model
 from matcher.columns.build import build_columns
 from matcher.decision.posterior import posterior
 from matcher.features import FEATURES
@@ -29,10 +30,15 @@ VAGUE_LANDS = replace(
     extra_u=np.full(len(INVENTED), 0.04),
 )
 COLUMNS = replace(INVENTED, dimensions={**INVENTED.dimensions, "land_span": VAGUE_LANDS})
-MODEL = fit_absent(COLUMNS)
 ZERO = SharedError(group="caliper", kind=SharedKind.ZERO, sd=0.0115)
 PICTURE = SharedError(group="picture", kind=SharedKind.SCALE, sd=0.02)
 UNSCALED = SharedError(group="picture", kind=SharedKind.SCALE, sd=10.0, unscaled=True)
+
+
+@cache
+def model() -> AbsentModel:
+    """Fitted by the first test that asks, not by every process that collects."""
+    return fit_absent(COLUMNS)
 
 
 def reading(index: int, feature: str, value: float, shared: SharedError | None = None, spans: int = 1) -> Reduced:
@@ -40,7 +46,7 @@ def reading(index: int, feature: str, value: float, shared: SharedError | None =
 
 
 def under_absent(weighed: Likelihood) -> UnderAbsent:
-    return UnderAbsent(model=MODEL, weighed=weighed)
+    return UnderAbsent(model=model(), weighed=weighed)
 
 
 def is_exact_count(given: Reduced) -> bool:
@@ -87,7 +93,7 @@ def test_the_density_agrees_with_the_reference_model(case: str) -> None:
     weighed = likelihood(COLUMNS, observations)
     alone = {each.index: likelihood(COLUMNS, [each]).total.tolist() for each in observations if measured(each)}
     parts, whole = [part.readings for part in weighed.parts], [part.log_likelihood.tolist() for part in weighed.parts]
-    reference = log_density(MODEL, COLUMNS, parts, whole, alone)
+    reference = log_density(model(), COLUMNS, parts, whole, alone)
     assert under_absent(weighed).log_density == pytest.approx(reference, rel=1e-9, abs=1e-9)
 
 
@@ -99,7 +105,7 @@ def test_shares_of_the_density_add_up(case: str) -> None:
 
 def test_without_observations_absent_has_its_prior() -> None:
     assert under_absent(likelihood(COLUMNS, [])).log_density == 0.0
-    assert posterior(COLUMNS, MODEL, [], 0.2).probability_absent == pytest.approx(0.2)
+    assert posterior(COLUMNS, model(), [], 0.2).probability_absent == pytest.approx(0.2)
 
 
 @pytest.mark.parametrize("case", CASES)

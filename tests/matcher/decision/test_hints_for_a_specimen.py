@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
 
 from matcher.absent.em_fit import fit_absent
+from matcher.absent.model import AbsentModel
 from matcher.columns.build import build_columns
 from matcher.columns.columns import Dim
 from matcher.decision.likely_slips import Hint, hints
 from matcher.decision.posterior import posterior
 from matcher.observations import UNSCALED_SD, Of, Reduced, SharedError, SharedKind
 from matcher.results import Verdict
-from tests.matcher.invented import invented_rows
+from tests.matcher.invented import invented_absent, invented_columns, invented_rows
 
 ROWS, MATINGS = invented_rows(12)
 ROWS = [
@@ -31,12 +33,17 @@ ROWS = [
     for row in ROWS
 ]
 COLUMNS = build_columns(ROWS, MATINGS)
-MODEL = fit_absent(COLUMNS)
 TRUE = COLUMNS.keys.index("receptacle-2-30")
 PITCH = float(COLUMNS.dimensions["pitch"].stated[TRUE])
 IN_ROWS = int(COLUMNS.counts["rows"][TRUE])
 SPANS, U = 7, 0.02
 DIMENSIONS = ("body_length", "body_width", "land_span", "height")
+
+
+@cache
+def model() -> AbsentModel:
+    """Fitted by the first test that asks, not by every process that collects."""
+    return fit_absent(COLUMNS)
 
 
 def size(name: str) -> float:
@@ -59,7 +66,7 @@ def specimen(scale: float = 1.0, shared: SharedError | None = None) -> dict[str,
 
 def found(observations: Sequence[Reduced], prior_absent: float = 0.1) -> tuple[Hint, ...]:
     """Hints for the observations."""
-    result = posterior(COLUMNS, MODEL, observations, prior_absent)
+    result = posterior(COLUMNS, model(), observations, prior_absent)
     return hints(result, observations)
 
 
@@ -159,24 +166,20 @@ def test_every_length_in_one_unit_is_one_hint(factor: float, unit: str) -> None:
 
 
 def test_tails_are_recognised_by_the_land_pattern_where_no_span_over_them_is_stated() -> None:
-    rows, matings = invented_rows(12)
-    columns = build_columns(rows, matings)
-    given = specimen()
+    columns, given = invented_columns(12), specimen()
     over = float(columns.dimensions["land_span"].stated[TRUE]) - 0.6
     given["body_width"] = replace(given["body_width"], value=over)
-    model, observations = fit_absent(columns), list(given.values())
+    observations = list(given.values())
     assert over > size("body_width") + 0.25
-    (hint, *_) = hints(posterior(columns, model, observations), observations)
+    (hint, *_) = hints(posterior(columns, invented_absent(12), observations), observations)
     assert hint.kind == "tail_span_for_body_width"
 
 
 def test_hold_downs_are_recognised_by_the_housing_where_no_overall_length_is_stated() -> None:
-    rows, matings = invented_rows(12)
-    columns = build_columns(rows, matings)
-    given = specimen()
+    columns, given = invented_columns(12), specimen()
     given["body_length"] = replace(given["body_length"], value=size("body_length") + 2.13)
-    model, observations = fit_absent(columns), list(given.values())
-    named = [hint.kind for hint in hints(posterior(columns, model, observations), observations)]
+    observations = list(given.values())
+    named = [hint.kind for hint in hints(posterior(columns, invented_absent(12), observations), observations)]
     assert "overall_length_for_body_length" in named
 
 
@@ -186,8 +189,8 @@ def test_a_half_without_hold_downs_has_no_length_over_them() -> None:
     columns = build_columns(bare, matings)
     given = specimen()
     given["body_length"] = replace(given["body_length"], value=size("body_length") + 2.13)
-    model, observations = fit_absent(columns), list(given.values())
-    named = [hint.kind for hint in hints(posterior(columns, model, observations), observations)]
+    observations = list(given.values())
+    named = [hint.kind for hint in hints(posterior(columns, fit_absent(columns), observations), observations)]
     assert "overall_length_for_body_length" not in named
 
 
@@ -205,7 +208,7 @@ def test_the_answer_in_a_hint_is_that_of_the_corrected_observations() -> None:
     given = specimen()
     counted = replace(given["contact_count"], count=34)
     hint = found([counted, *(o for name, o in given.items() if name != "contact_count")])[0]
-    answer = posterior(COLUMNS, MODEL, list(given.values()))
+    answer = posterior(COLUMNS, model(), list(given.values()))
     first = np.exp(answer.log_geometry[answer.order[0]])
     assert hint.kind == "hold_downs_counted"
     assert hint.first_probability == pytest.approx(float(first), abs=1e-9)
@@ -217,7 +220,7 @@ def test_the_answer_of_a_unit_hint_keeps_the_shared_zero_error() -> None:
     given = specimen(shared=zero)
     typed = replace(given["body_length"], value=given["body_length"].number / 25.4)
     hint = found([typed if o.feature == "body_length" else o for o in given.values()])[0]
-    answer = posterior(COLUMNS, MODEL, list(given.values()))
+    answer = posterior(COLUMNS, model(), list(given.values()))
     assert hint.kind == "inches"
     assert hint.first_probability == pytest.approx(float(np.exp(answer.log_geometry[answer.order[0]])), abs=1e-3)
 
@@ -314,6 +317,6 @@ def test_only_hints_above_the_threshold_are_shown() -> None:
     given = specimen()
     given["contact_count"] = replace(given["contact_count"], count=34)
     observations = list(given.values())
-    result = posterior(COLUMNS, MODEL, observations)
+    result = posterior(COLUMNS, model(), observations)
     assert hints(result, observations, shown_from=1.0) == ()
     assert all(hint.probability >= 0.5 for hint in hints(result, observations, shown_from=0.5))

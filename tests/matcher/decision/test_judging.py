@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from matcher.absent.em_fit import fit_absent
 from matcher.errors import UnknownHalfError
 from matcher.identify import explain, identify, judge
 from matcher.observations import Reduced
-from tests.matcher.invented import invented_columns
+from tests.matcher.invented import invented_absent, invented_columns
 
 COLUMNS = invented_columns(12)
-MODEL = fit_absent(COLUMNS)
 
 
 def readings(half: int, off_mm: float) -> list[Reduced]:
@@ -30,14 +28,14 @@ def readings(half: int, off_mm: float) -> list[Reduced]:
 @pytest.mark.parametrize("off_mm", [0.0, 0.05, 3.0])
 def test_a_judgement_agrees_with_identification_and_explanation(half: int, off_mm: float) -> None:
     observed, keys = readings(half, off_mm), [COLUMNS.keys[half], COLUMNS.keys[0]]
-    whole = identify(COLUMNS, MODEL, observed, prior_absent=0.2)
-    judged = judge(COLUMNS, MODEL, observed, keys, prior_absent=0.2)
+    whole = identify(COLUMNS, invented_absent(12), observed, prior_absent=0.2)
+    judged = judge(COLUMNS, invented_absent(12), observed, keys, prior_absent=0.2)
     assert (judged.verdict, judged.probability_absent) == (whole.verdict, whole.probability_absent)
     assert judged.first == whole.candidates[0]
-    explained = [explain(COLUMNS, MODEL, observed, key, prior_absent=0.2).candidate for key in keys]
+    explained = [explain(COLUMNS, invented_absent(12), observed, key, prior_absent=0.2).candidate for key in keys]
     assert list(judged.named) == explained
 
 
 def test_an_unknown_half_is_refused() -> None:
     with pytest.raises(UnknownHalfError):
-        judge(COLUMNS, MODEL, readings(0, 0.0), ["no:such"])
+        judge(COLUMNS, invented_absent(12), readings(0, 0.0), ["no:such"])
