@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, nullcontext
+from functools import cache
 
 from alembic import command
 from alembic.config import Config
@@ -27,8 +28,9 @@ def migration_config(connection: Connection | None = None) -> Config:
     return config
 
 
+@cache
 def head_revision() -> str:
-    """The schema revision of this program."""
+    """The schema revision of this program. Reading its migrations takes longer than all else in opening a catalogue."""
     head = ScriptDirectory.from_config(migration_config()).get_current_head()
     if head is None:
         raise SchemaError("the package has no migrations", remedy="Install otherhalf again")

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
+import typer.main
+import typer.testing
 from fastapi import FastAPI
 from sqlalchemy.orm import Session
 from starlette.testclient import TestClient
@@ -40,6 +43,14 @@ def _demo_is_read_once(demo_url: str) -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(snapshots, "build", remembered)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _commands_are_made_once() -> Iterator[None]:
+    """typer's runner makes all commands of the program anew for each that it runs, which takes longer than most do."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(typer.testing, "_get_command", cache(typer.main.get_command))
         yield
 
 
