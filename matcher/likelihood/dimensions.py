@@ -3,23 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from matcher.columns.columns import Columns, DimensionColumn, Floats, Ints
-from matcher.features import Feature, Slip, Subject
+from matcher.features import FEATURES, Feature, Slip, Subject
 from matcher.likelihood.evidence import IMPOSSIBLE, SLIP_FROM, UNLISTED_MATE, Comparison, Evidence, bounds_in_words
 from matcher.likelihood.gross_errors import BOUND_GROSS, Mixture, Rectangle, folded, mixture, taken_for
 from matcher.likelihood.part_deviation import PartDeviation
 from matcher.likelihood.tolerance_density import W_MIN
-from matcher.observations import Of
+from matcher.observations import Of, Reduced
 
 
 @dataclass(frozen=True, kw_only=True)
 class DimensionEvidence(Evidence):
-    """A measured dimension or a bound on one."""
+    """A measured dimension or a bound on one.
+
+    ``like`` is another reading of the same size over as many gaps, which has the same explanations.
+    """
+
+    like: DimensionEvidence | None = None
 
     @staticmethod
     def stated(feature: Feature, columns: Columns, half: int) -> float | None:
@@ -36,6 +41,8 @@ class DimensionEvidence(Evidence):
     @cached_property
     def mixture(self) -> Mixture:
         """The explanations of a measured dimension under each half."""
+        if self.like is not None:
+            return replace(self.like.mixture, reading=self.reading)
         of_pairs = [slipped for slip in self.feature.slips for slipped in self._of_pairs(slip)]
         columns = self.columns.dimensions
         return mixture(self.reading, columns[self.reading.feature], columns, of_pairs)
@@ -43,19 +50,22 @@ class DimensionEvidence(Evidence):
     @cached_property
     def deviation(self) -> PartDeviation:
         """How far parts of each half lie from its entry."""
+        if self.like is not None:
+            return self.like.deviation
         return self._deviation(self.columns.dimensions[self.reading.feature])
 
     @cached_property
-    def densities(self) -> Floats:
-        """Density of the reading by explanation and half, per mm; a shared error counts as the reading's own."""
-        return self.mixture.densities(self.reading.number, folded(self.reading))
+    def right_and_wrong(self) -> tuple[Floats, Floats]:
+        """Density under each half if the reading is right, and if it is not; a shared error counts as its own."""
+        return self.mixture.right_and_wrong()
 
     @cached_property
     def density(self) -> Floats:
         """Density of the reading under each half; equal for all halves for one reading in a picture without a scale."""
         if self.reading.unscaled:
             return np.full(len(self.columns), 1.0 / self.reading.number)
-        return np.asarray(self.mixture.floor + self.densities.sum(axis=0))
+        right, wrong = self.right_and_wrong
+        return np.asarray(right + wrong)
 
     def of_halves(self) -> Floats:
         if self.reading.value is not None:
@@ -81,7 +91,8 @@ class DimensionEvidence(Evidence):
             return self._within_bounds(own)
         if self.reading.unscaled:
             return np.full(len(own.centre), 1.0 / self.reading.number)
-        return mixture(self.reading, own, others).density(self.reading.number, folded(self.reading))
+        right, wrong = mixture(self.reading, own, others).right_and_wrong()
+        return np.asarray(right + wrong)
 
     def _within_bounds(self, own: DimensionColumn) -> Floats:
         gross = self.feature.gross_share
@@ -147,15 +158,11 @@ class DimensionEvidence(Evidence):
 
     def _right(self, column: DimensionColumn, rows: Ints) -> Floats:
         """Density of a right reading, or probability of a right bound, under the given rows of a column."""
-        own, shared = column.take(rows), folded(self.reading)
-        if self.reading.value is None:
-            inside = np.where(np.isnan(own.centre), 0.0, self._inside(own))
-            return np.maximum((1.0 - self.feature.gross_share) * inside, IMPOSSIBLE)
-        variance = self.reading.u**2 + own.extra_u**2 + shared.scale + shared.zero
-        distance = np.where(np.isnan(own.centre), np.inf, self.reading.number - own.centre)
-        w = np.maximum(np.sqrt(variance), W_MIN)
-        density = self._deviation(own).density(distance, w)
-        return np.maximum((1.0 - self.feature.gross_share) * density, IMPOSSIBLE)
+        own = column.take(rows)
+        if self.reading.value is not None:
+            return _right([self.reading], [len(rows)], own)
+        inside = np.where(np.isnan(own.centre), 0.0, self._inside(own))
+        return np.maximum((1.0 - self.feature.gross_share) * inside, IMPOSSIBLE)
 
     def _against(self, halves: Sequence[int]) -> list[Comparison]:
         at = np.asarray(halves, dtype=np.int64)
@@ -182,14 +189,32 @@ class DimensionEvidence(Evidence):
 
     def slip_probability(self, halves: Ints) -> Floats:
         """Probability under each of some halves that the reading is grossly wrong."""
-        total = self.densities[:, halves].sum(axis=0) + self.mixture.floor[halves]
-        right = self.densities[: self.mixture.right, halves].sum(axis=0)
-        return np.asarray(1.0 - right / np.maximum(total, IMPOSSIBLE))
+        right, wrong = (density[halves] for density in self.right_and_wrong)
+        return np.asarray(1.0 - right / np.maximum(right + wrong, IMPOSSIBLE))
 
     def _likeliest_slips(self, halves: Ints) -> list[tuple[float, str | None]]:
         """For each half, the probability that the reading is grossly wrong and, if likely, the slip in words."""
         wrong = self.slip_probability(halves).tolist()
-        mix, right = self.mixture, self.mixture.right
-        words = (*mix.words[right:], "measured wrong")
-        ways = np.vstack([self.densities[right:, halves], mix.floor[halves]]).argmax(axis=0).tolist()
+        mix = self.mixture.take(halves)
+        words = (*mix.words[mix.right :], "measured wrong")
+        ways = np.vstack([mix.densities()[mix.right :], mix.floor]).argmax(axis=0).tolist()
         return [(each, words[way] if each >= SLIP_FROM else None) for each, way in zip(wrong, ways, strict=True)]
+
+
+def log_right_of_each(pairs: Sequence[tuple[Reduced, Ints]], columns: Columns) -> list[Floats]:
+    """`DimensionEvidence.log_right` of readings of one size over as many gaps, each under halves of its own."""
+    readings, halves = zip(*pairs, strict=True)
+    number = [len(each) for each in halves]
+    own = columns.dimensions[readings[0].feature].take(np.concatenate(halves))
+    return np.split(np.log(_right(readings, number, own)), np.cumsum(number)[:-1])
+
+
+def _right(readings: Sequence[Reduced], number: Sequence[int], own: DimensionColumn) -> Floats:
+    """Density of right readings of one size over as many gaps, each under the ``number`` next rows of a column."""
+    first, shared = readings[0], [folded(each) for each in readings]
+    of_reading = [each.u**2 + error.scale + error.zero for each, error in zip(readings, shared, strict=True)]
+    x, variance = (np.repeat(each, number) for each in ([each.number for each in readings], of_reading))
+    distance = np.where(np.isnan(own.centre), np.inf, x - own.centre)
+    w = np.maximum(np.sqrt(variance + own.extra_u**2), W_MIN)
+    density = PartDeviation.of(first.feature, own, first.spans).density(distance, w)
+    return np.maximum((1.0 - FEATURES[first.feature].gross_share) * density, IMPOSSIBLE)

@@ -15,7 +15,7 @@ import numpy as np
 from matcher.columns.columns import DimensionColumn, Floats, Ints
 from matcher.features import FEATURES, Direction, Subject
 from matcher.likelihood.part_deviation import PartDeviation
-from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal
+from matcher.likelihood.tolerance_density import REACH, W_MIN, rectangle_normal
 from matcher.observations import Reduced, SharedKind
 
 SLIP_SHARE = 0.6
@@ -85,25 +85,36 @@ class Mixture:
     """All explanations of one reading: rectangles centre ± half_width, mm, above a density ``floor``.
 
     ``weight`` (0 where an explanation does not exist), ``centre``, ``half_width`` and ``entry_u``, the entry's standard
-    uncertainty, are (explanations × halves). ``own_u``, the reading's uncertainty, and ``follows``, its sensitivity to
-    a shared zero error, are columns. In the first ``right`` explanations, one for each part of the process, the reading
-    is right.
+    uncertainty, are (explanations × halves). ``follows``, the reading's sensitivity to a shared zero error, is a
+    column. In the first ``right`` explanations, one for each part of the process, the reading is right. ``nameless`` is
+    the probability by half that it may be anything. Only ``reading`` differs between readings of one size over as many
+    gaps.
     """
 
+    reading: Reduced
     right: int
     words: tuple[str, ...]
     weight: Floats
     centre: Floats
     half_width: Floats
     entry_u: Floats
-    own_u: Floats
     follows: Floats
-    floor: Floats
+    nameless: Floats
+
+    @property
+    def own_u(self) -> Floats:
+        """The reading's standard uncertainty by explanation, mm: a column."""
+        return self.reading.u * self.follows
+
+    @property
+    def floor(self) -> Floats:
+        """Density of the reading by half, per mm, times the probability that it may be anything."""
+        return floor_density(self.reading.feature, self.reading.number) * self.nameless
 
     @property
     def tables(self) -> Floats:
         """All that is said of each half, one below the other (… × halves)."""
-        return np.vstack([self.weight, self.centre, self.half_width, self.entry_u, self.floor])
+        return np.vstack([self.weight, self.centre, self.half_width, self.entry_u, self.nameless])
 
     def take(self, halves: Ints | slice) -> Mixture:
         """The same explanations over the given halves only."""
@@ -113,17 +124,38 @@ class Mixture:
             centre=self.centre[:, halves],
             half_width=self.half_width[:, halves],
             entry_u=self.entry_u[:, halves],
-            floor=self.floor[halves],
+            nameless=self.nameless[halves],
         )
 
-    def densities(self, x: float, shared: Folded) -> Floats:
-        """Weighted density of the reading by explanation and half, with a shared error that no other reading shares."""
-        w = np.sqrt(self.own_u**2 + self.entry_u**2 + shared.scale + shared.zero * self.follows**2)
-        return np.asarray(self.weight * rectangle_normal(x - self.centre, self.half_width, np.maximum(w, W_MIN)))
+    def densities(self) -> Floats:
+        """Weighted density of the reading by explanation and half, per mm; a shared error counts as its own."""
+        w = np.sqrt(self._reading_variance + self.entry_u**2)
+        distance = self.reading.number - self.centre
+        return np.asarray(self.weight * rectangle_normal(distance, self.half_width, np.maximum(w, W_MIN)))
 
-    def density(self, x: float, shared: Folded) -> Floats:
-        """Density of the reading under each half, per mm."""
-        return np.asarray(self.floor + self.densities(x, shared).sum(axis=0))
+    def right_and_wrong(self) -> tuple[Floats, Floats]:
+        """Density of the reading under each half, per mm: where it is right, and where it is grossly wrong.
+
+        Equal to sums of `densities`, but only over explanations near the reading: few are.
+        """
+        reach = self.half_width + REACH * (self.entry_u + np.maximum(np.sqrt(self._reading_variance), W_MIN))
+        near = np.flatnonzero(np.abs(self.reading.number - self.centre) < reach)
+        which, half = np.divmod(near, len(self.nameless))
+        w = np.sqrt(self._reading_variance[which, 0] + self.entry_u.ravel()[near] ** 2)
+        distance = self.reading.number - self.centre.ravel()[near]
+        density = rectangle_normal(distance, self.half_width.ravel()[near], np.maximum(w, W_MIN))
+        density *= self.weight.ravel()[near]
+        right, wrong = (
+            np.bincount(half[chosen], weights=density[chosen], minlength=len(self.nameless)).astype(np.float64)
+            for chosen in (which < self.right, which >= self.right)
+        )
+        return right, wrong + self.floor
+
+    @property
+    def _reading_variance(self) -> Floats:
+        """Variance of the reading by explanation, mm², including a shared error: a column."""
+        shared = folded(self.reading)
+        return np.asarray(self.own_u**2 + shared.scale + shared.zero * self.follows**2)
 
 
 def floor_density(feature: str, x: float) -> float:
@@ -164,8 +196,7 @@ def mixture(
     in_units = not reading.unscaled
     in_figures = in_units and not feature.is_pitch  # a pitch has slips of its own: gaps miscounted
     of_right = MISREAD_SHARE * in_figures + UNIT_SHARE * in_units
-    floor_share = 1.0 - SLIP_SHARE * np.minimum(resolved, 1.0) - of_right * known
-    floor = floor_density(reading.feature, reading.number) * (gross * floor_share + (1.0 - gross) * ~known)
+    nameless = 1.0 - SLIP_SHARE * np.minimum(resolved, 1.0) - of_right * known
     misread = [_misread(each) for each in right] if in_figures else []
     in_mm = [*right, *slips, *misread]
     units = [(factor, each) for factor in UNIT_FACTORS for each in right] if in_units else []
@@ -176,15 +207,15 @@ def mixture(
     weight = np.stack([*((1.0 - gross) * each.share for each in right), *(gross * share for share in shares)])
     centre = np.stack([each.centre for each in rectangles]) * factors
     return Mixture(
+        reading=reading,
         right=len(right),
         words=(*(each.words for each in in_mm), *(UNIT_WORDS[factor] for factor, _ in units)),
         weight=weight,
         centre=np.where(np.isnan(centre), 0.0, centre),
         half_width=np.stack([each.half_width for each in rectangles]) * factors,
         entry_u=np.stack([each.entry_u for each in rectangles]) * factors,
-        own_u=reading.u * factors,
         follows=factors,
-        floor=floor,
+        nameless=gross * nameless + (1.0 - gross) * ~known,
     )
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from matcher.columns.columns import Columns, Floats, Ints
 from matcher.likelihood.dimensions import DimensionEvidence
 from matcher.likelihood.evidence import Comparison, Evidence, log_sum
-from matcher.likelihood.kinds import evidence_of
+from matcher.likelihood.kinds import all_evidence
 from matcher.likelihood.mated_pair import MatesGroup
 from matcher.likelihood.miscounts import fittings_probability
 from matcher.likelihood.shared_errors import SharedGroup, exact, prefixes, without_each
@@ -102,7 +102,7 @@ def likelihood(
     probability. ``beside`` is the log-likelihood of further observations; it helps to choose these halves. Raises
     UnknownHalfError for a trial fit with an unknown half.
     """
-    everything = [evidence_of(observation, columns) for observation in observations]
+    everything = all_evidence(observations, columns)
     about_mate = tuple(each for each in everything if each.reading.of is not Of.THIS)
     groups, fittings, single = _split([each for each in everything if each.reading.of is Of.THIS])
     parts = [single_part(each, np.log(each.of_halves())) for each in single]

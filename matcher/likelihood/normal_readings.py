@@ -149,12 +149,13 @@ def _slips_at(scale: Floats, evidence: Sequence[DimensionEvidence], halves: Ints
 def _under(evidence: DimensionEvidence, halves: Ints | slice, error: SharedError) -> tuple[Floats, ...]:
     """For one reading: its deviation from each half's centre and the variance (in ln for a scale, in mm for a zero
     error), and the log-densities if right and if wrong."""
-    mix, x = evidence.mixture.take(halves), evidence.reading.number
-    right = np.log(np.maximum(mix.weight[: mix.right].sum(axis=0), 1e-300))
-    wrong = mix.floor if error.unscaled else mix.floor + evidence.densities[mix.right :, halves].sum(axis=0)
-    variance = float(mix.own_u[0, 0]) ** 2 + W_MIN**2
-    spread = evidence.deviation.variance[halves] + mix.entry_u[0] ** 2
+    mix, x = evidence.mixture, evidence.reading.number
+    right = np.log(np.maximum(mix.weight[: mix.right, halves].sum(axis=0), 1e-300))
+    wrong = np.log((mix.floor if error.unscaled else evidence.right_and_wrong[1])[halves])
+    variance = evidence.reading.u**2 + W_MIN**2
+    spread = evidence.deviation.variance[halves] + mix.entry_u[0, halves] ** 2
+    centre = mix.centre[0, halves]
     if error.kind is SharedKind.ZERO:
-        return x - mix.centre[0], variance + spread, right, np.log(wrong)
-    centre = np.where(mix.centre[0] > 0, mix.centre[0], x)
-    return np.log(x) - np.log(centre), variance / x**2 + spread / centre**2, right - math.log(x), np.log(wrong)
+        return x - centre, variance + spread, right, wrong
+    centre = np.where(centre > 0, centre, x)
+    return np.log(x) - np.log(centre), variance / x**2 + spread / centre**2, right - math.log(x), wrong

@@ -20,7 +20,7 @@ from matcher.decision.likely_slips.mistakes import Mistake, everything_in_one_un
 from matcher.decision.posterior import Posterior, weigh_against_absent
 from matcher.likelihood.dimensions import DimensionEvidence
 from matcher.likelihood.evidence import NEVER, log_sum
-from matcher.likelihood.kinds import evidence_of
+from matcher.likelihood.kinds import log_right
 from matcher.likelihood.likelihood import ROUGH_INEXACT_MASS, Likelihood, Part, likelihood
 from matcher.likelihood.normal_readings import MOST_WRONG, NormalReadings
 from matcher.observations import Of, Reduced
@@ -36,7 +36,7 @@ class PictureReadings:
 
     def log_weight(self, mistake: Mistake, place: int) -> float:
         """Log of the mistake's odds times the evidence with the reading at ``place`` corrected."""
-        corrected = replace(self.evidence[place], reading=mistake.corrected[0])
+        corrected = DimensionEvidence(reading=mistake.corrected[0], columns=self.evidence[place].columns)
         evidence = [*self.evidence[:place], corrected, *self.evidence[place + 1 :]]
         normal = NormalReadings.of(evidence, self.halves)
         logs = self.log_rest + normal.over_choices(MOST_WRONG)
@@ -67,7 +67,7 @@ class Weighed:
 
 def weigh_roughly(result: Posterior, observations: Sequence[Reduced]) -> list[Weighed]:
     """Every possible mistake, likeliest first."""
-    found = _everything(result, observations)
+    found, doubts = list[Weighed](), _everything(result, observations)
     for part in result.weighed.parts:
         if part.readings[0].unscaled and part.readings[0].of is Of.THIS:
             found += _in_picture(part, result, observations)
@@ -76,8 +76,8 @@ def weigh_roughly(result: Posterior, observations: Sequence[Reduced]) -> list[We
             mistakes = [] if reading.unscaled else list(mistakes_of(reading, observations, result.columns))
             if mistakes:
                 rest = _Rest.of(_log_half_without(result, part, place))
-                found += [_weighed(mistake, rest, result.columns) for mistake in mistakes]
-    return sorted(found, key=lambda each: -each.log_weight)
+                doubts += [(mistake, rest) for mistake in mistakes]
+    return sorted(found + _weighed(doubts, result.columns), key=lambda each: -each.log_weight)
 
 
 def _in_picture(part: Part, result: Posterior, observations: Sequence[Reduced]) -> list[Weighed]:
@@ -107,14 +107,20 @@ class _Rest:
         return cls(halves=halves, log_weight=log_weight[halves])
 
 
-def _weighed(mistake: Mistake, rest: _Rest, columns: Columns) -> Weighed:
-    logs = rest.log_weight + sum(evidence_of(each, columns).log_right(rest.halves) for each in mistake.corrected)
-    if mistake.halves is not None:
-        logs = np.where(mistake.halves[rest.halves], logs, NEVER)
-    return Weighed(mistake=mistake, log_weight=mistake.log_odds + float(log_sum(logs)))
+def _weighed(doubts: Sequence[tuple[Mistake, _Rest]], columns: Columns) -> list[Weighed]:
+    """Mistakes weighed by the change in their corrected readings alone, each with the halves likely without these."""
+    corrected = [(reading, rest.halves) for mistake, rest in doubts for reading in mistake.corrected]
+    log_readings, found = iter(log_right(corrected, columns)), []
+    for mistake, rest in doubts:
+        logs = rest.log_weight + sum(next(log_readings) for _ in mistake.corrected)
+        if mistake.halves is not None:
+            logs = np.where(mistake.halves[rest.halves], logs, NEVER)
+        found.append(Weighed(mistake=mistake, log_weight=mistake.log_odds + float(log_sum(logs))))
+    return found
 
 
-def _everything(result: Posterior, observations: Sequence[Reduced]) -> list[Weighed]:
+def _everything(result: Posterior, observations: Sequence[Reduced]) -> list[tuple[Mistake, _Rest]]:
+    """All lengths in one wrong unit, with the halves likely without any length."""
     found = []
     for mistake in everything_in_one_unit(observations):
         indices = {reading.index for reading in mistake.corrected}
@@ -122,7 +128,7 @@ def _everything(result: Posterior, observations: Sequence[Reduced]) -> list[Weig
         for part in result.weighed.parts:
             if part.readings[0].index in indices:
                 rest = rest - part.log_likelihood
-        found.append(_weighed(mistake, _Rest.of(rest), result.columns))
+        found.append((mistake, _Rest.of(rest)))
     return found
 
 

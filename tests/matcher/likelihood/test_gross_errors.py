@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from matcher.columns.columns import DimensionColumn
-from matcher.likelihood.gross_errors import Folded, Rectangle, mixture
+from matcher.likelihood.gross_errors import Rectangle, mixture
 from matcher.likelihood.kinds import evidence_of
 from matcher.observations import Reduced, SharedError, SharedKind
 from tests.matcher.invented import invented_columns
@@ -33,7 +33,7 @@ def test_a_size_of_the_pair_may_be_measured_instead_of_any_size_of_the_half() ->
     misread = 0.2 * rectangle_density(2.05, float(own.centre[0]), half_width, math.hypot(0.05, float(own.extra_u[0])))
     anything = (0.1 + 0.6 * 0.75) * log_uniform_density("contact_width", 2.05)
     assert found.words[:3] == ("", "of the pair", "misread by up to a millimetre")
-    assert found.density(2.05, Folded()) == pytest.approx([0.05 * (slip + misread + anything)], rel=1e-9)
+    assert sum(found.right_and_wrong()) == pytest.approx([0.05 * (slip + misread + anything)], rel=1e-9)
 
 
 def test_without_a_scale_wrong_units_are_sizes_that_may_be_anything() -> None:

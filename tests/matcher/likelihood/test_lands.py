@@ -62,7 +62,7 @@ def by_hand(off: float) -> float:
 def test_a_right_reading_is_of_a_usual_board_or_of_one_in_five_that_lies_farther_off(off: float) -> None:
     evidence = lands(off)
     assert float(evidence.log_right(np.array([PLUG]))[0]) == pytest.approx(math.log((1 - GROSS) * by_hand(off)))
-    right = evidence.densities[: evidence.mixture.right, PLUG].sum()
+    right = evidence.right_and_wrong[0][PLUG]
     assert right == pytest.approx((1 - GROSS) * by_hand(off), rel=1e-9)
 
 

@@ -188,7 +188,7 @@ def test_a_half_is_a_normal_of_the_rectangle_s_variance_or_a_gross_error(kind: S
         assert found.deviation[0] == pytest.approx(np.log(tails / centre))
         assert found.variance[0] == pytest.approx((0.3 / tails) ** 2 + spread / centre**2, rel=1e-5)
         assert found.right[0] == pytest.approx(np.full(len(columns), np.log((1 - gross) / tails)))
-    slips = evidence.densities[1:].sum(axis=0)
+    slips = evidence.mixture.densities()[1:].sum(axis=0)
     if unscaled:
         slips = _at_the_scale_of_the_right_reading(evidence, tails / centre)
     assert np.exp(found.wrong[0]) == pytest.approx(evidence.mixture.floor + slips)
