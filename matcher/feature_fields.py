@@ -144,6 +144,7 @@ class Feature:
     repeats: it stands between neighbours at equal steps (contacts of a row, or rows), so that several gaps can be
         measured at once.
     inside_or_depth: taken by inside jaws or a depth rod.
+    seated: measured from the board, a half on its board shows it with the gap under the half, which entries leave out.
     same_within: entries whose dimensions round to equal multiples of this, mm, are one geometry.
     process: how closely parts keep the dimension.
     encloses_contacts: the row of contacts lies within it.
@@ -184,6 +185,7 @@ class Feature:
     along_rows: bool = False
     repeats: bool = False
     inside_or_depth: bool = False
+    seated: bool = False
     same_within: float = 0.02
     process: Process = Process(0.10)
     encloses_contacts: bool = False

@@ -431,11 +431,12 @@ _TABLE: tuple[Feature, ...] = (
         label="height",
         meaning=(
             "Board surface to the highest fixed plastic or metal of this half alone, without pick-up cap or guide "
-            "posts; soldered parts sit 0.02 to 0.08 higher."
+            "posts, where the half touches the board. A soldered half sits 0.02 to 0.08 higher: readings of a half on "
+            "its board are corrected for that."
         ),
         how="Depth rod on the board, or height over the board minus the bare board's thickness.",
         synonyms=("profile", "above board"),
-        instruments=DEPTH_KIND,
+        instruments=(*DEPTH_KIND, "caliper_on_board"),
         low=0.2,
         high=40.0,
         gross_share=0.05,
@@ -443,6 +444,7 @@ _TABLE: tuple[Feature, ...] = (
         direction=Direction.UPWARDS,
         plane=None,
         inside_or_depth=True,
+        seated=True,
         of_profile=True,
         copied=0.43,
     ),

@@ -127,6 +127,7 @@ class Reduced:
     ``text``, ``fit``, or ``at_least`` and/or ``at_most`` (bounds on a dimension or a count). ``u`` is the standard
     uncertainty that belongs to this reading alone; ``total_u`` includes the shared part. ``index`` is the position in
     the list the person gave; ``also`` those of further readings of the same feature that are combined into this one.
+    ``corrected`` is what was subtracted from ``value`` for known effects, mm: a wrong unit does not scale it.
     """
 
     index: int
@@ -136,6 +137,7 @@ class Reduced:
     u: float = 0.0
     total_u: float = 0.0
     spans: int = 1
+    corrected: float = 0.0
     at_least: float | None = None
     at_most: float | None = None
     count: int | None = None

@@ -90,6 +90,8 @@ class InstrumentOut(Out):
     step_mm: float
     feel_mm: float
     inside_and_depth_extra_mm: float
+    seating_mm: float = Field(description="Gap under a half on its board, subtracted from its height; ± the limit.")
+    seating_limit_mm: float
     scale: Scale
     scale_rel: float
     other_plane_rel: float

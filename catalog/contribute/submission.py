@@ -60,9 +60,11 @@ def _units_slips(confirmation: Confirmation, figures: Stated) -> Iterator[Findin
             continue
         # An uncertainty that was given with the value is wrong by the same factor; that of the instrument is not.
         slipped_u = any(each is not None for each in (value.given_u, value.plus_minus, value.expanded_u))
+        corrected = value.corrected or 0.0  # in mm whatever the unit
         for factor, unit in INCH_FACTORS.items():
             u = value.u * factor if slipped_u else value.u
-            other = value.model_copy(update={"value": value.value * factor, "u": u})
+            size = (value.value + corrected) * factor - corrected
+            other = value.model_copy(update={"value": size, "u": u})
             if agreement(other, figures).verdict is Verdict.FITS:
                 yield Finding(
                     code=Code.UNITS_SLIP,

@@ -55,6 +55,7 @@ class MeasuredValue(Entry):
 
     ``given`` (or ``readings``), ``given_u``, ``plus_minus`` (± a, rectangular) and ``expanded_u`` with ``k`` are as the
     person gave them, in ``unit``, over all ``spans`` gaps. In the given form they stand as ``value`` and ``u``.
+    ``corrected`` is what was subtracted from them for an effect that the instrument is known to have, mm over one gap.
     """
 
     feature: Annotated[Line, _of_kind(Kind.DIMENSION)]
@@ -69,6 +70,7 @@ class MeasuredValue(Entry):
     k: Annotated[FiniteFloat, Field(ge=1, le=10)] | None = None
     spans: Annotated[int, Field(ge=1, le=MAX_SPANS)] = 1
     instrument: Line | None = None
+    corrected: FiniteFloat | None = None
 
     @model_validator(mode="before")
     @classmethod
@@ -78,16 +80,18 @@ class MeasuredValue(Entry):
         given = {GIVEN_AS.get(name, name): part for name, part in data.items() if part is not None}
         measured = _reduce(data)
         unit = canonical_unit(_word(data, "unit") or "mm")
-        return {**given, "unit": unit, "value": round(measured.value, DIGITS), "u": measured.u}
+        reduced = {"value": round(measured.value, DIGITS), "u": measured.u, "corrected": measured.corrected or None}
+        return {**given, "unit": unit, **reduced}
 
     @model_validator(mode="after")
     def _figures_agree(self) -> Self:
         if (self.given is None) != bool(self.readings):
             raise ValueError("give a value or readings: one of them")
         figure = self.given if self.given is not None else math.fsum(self.readings) / len(self.readings)
-        if not math.isclose(to_mm(figure, self.unit) / self.spans, self.value, rel_tol=SAME_PART):
+        read = self.value + (self.corrected or 0.0)
+        if not math.isclose(to_mm(figure, self.unit) / self.spans, read, rel_tol=SAME_PART):
             over = f" over {self.spans} gaps" if self.spans > 1 else ""
-            raise ValueError(f"{figure:g} {self.unit}{over} is not {self.value:g} mm")
+            raise ValueError(f"{figure:g} {self.unit}{over} is not {read:g} mm")
         low, high = limits_of(FEATURES[self.feature], None)[:2]
         if not low <= self.value <= high:
             raise ValueError(f"{self.value:g} mm cannot be a {FEATURES[self.feature].label}; check the unit")

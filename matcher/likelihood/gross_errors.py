@@ -205,7 +205,8 @@ def mixture(
     shares = [SLIP_SHARE * slip.share for slip in slips] + [MISREAD_SHARE * each.share for each in misread]
     shares += [UNIT_SHARE * UNIT_FACTORS[factor] * each.share for factor, each in units]
     weight = np.stack([*((1.0 - gross) * each.share for each in right), *(gross * share for share in shares)])
-    centre = np.stack([each.centre for each in rectangles]) * factors
+    # What was subtracted is in mm whatever the unit: reading + corrected = factor · (size + corrected).
+    centre = np.stack([each.centre for each in rectangles]) * factors + (factors - 1.0) * reading.corrected
     return Mixture(
         reading=reading,
         right=len(right),

@@ -23,6 +23,9 @@ Planes differ by about 1 % on low parts and 3 % on tall ones: common practice, n
 simplification: the difference counts as independent for each reading, though readings of one plane share it.
 """
 
+SEATING_MM, SEATING_LIMIT_MM = 0.05, 0.03
+"""Gap between a soldered half and its board, mm: 0.02 to 0.08, all as likely. Common practice, no source."""
+
 LARGEST_REL = 1.0
 """Limit of a relative uncertainty of a scale: above it, treat the picture as unscaled."""
 
@@ -83,6 +86,9 @@ class Instrument:
     step_mm: resolution, the smallest step that can be read.
     feel_mm: standard uncertainty of finding the edge by hand or eye; ``feel_distribution`` names its shape.
     inside_and_depth_extra_mm: further limit ± a of inside jaws and depth rods, rectangular.
+    seating_mm, seating_limit_mm: the gap under a half on its board is subtracted from readings that include it
+        (`Feature.seated`), and is known to ± ``seating_limit_mm``, rectangular. A simplification: readings of one half
+        by several instruments count it as independent.
     zero_tool: the tool whose zero error all readings share; None: the limit is independent for each reading.
     scale, scale_rel: which readings share the scale error, and its relative standard deviation.
     other_plane_rel: relative standard uncertainty of the scale in another plane of the same picture.
@@ -107,6 +113,8 @@ class Instrument:
     feel_mm: float = 0.0
     feel_distribution: str = "normal"
     inside_and_depth_extra_mm: float = 0.0
+    seating_mm: float = 0.0
+    seating_limit_mm: float = 0.0
     zero_tool: str | None = None
     scale: Scale = Scale.NONE
     scale_rel: float = 0.0
@@ -172,6 +180,8 @@ MAGNITUDES = (
     "step_mm",
     "feel_mm",
     "inside_and_depth_extra_mm",
+    "seating_mm",
+    "seating_limit_mm",
     "scale_rel",
     "other_plane_rel",
     "perspective_rel",
@@ -216,6 +226,8 @@ _TABLE: tuple[Instrument, ...] = (
         name="caliper_on_board",
         label="digital caliper, part on its board",
         feel_mm=0.05,  # draft, gate marks and fillets keep the jaws off the wall
+        seating_mm=SEATING_MM,
+        seating_limit_mm=SEATING_LIMIT_MM,
         note="Keep the jaws level and above the solder fillets.",
     ),
     Instrument(
@@ -223,6 +235,8 @@ _TABLE: tuple[Instrument, ...] = (
         label="height over the board minus the board",
         step_mm=0.01,
         feel_mm=0.04,  # difference of two caliper readings; their common zero error cancels
+        seating_mm=SEATING_MM,
+        seating_limit_mm=SEATING_LIMIT_MM,
         note="Measure over part and board, then the bare board close by; subtract.",
     ),
     Instrument(

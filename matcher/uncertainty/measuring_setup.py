@@ -53,13 +53,18 @@ def mm_per_unit(given: Observation, instrument: Instrument | None) -> float:
 def net_mm(given: Observation, instrument: Instrument | None, number: float) -> float:
     """A number of an observation in millimetres (pixels in a picture without scale), over all its gaps.
 
-    ``less`` is subtracted, and so is a zero error that closed jaws showed. In a difference of two readings by one
-    tool the zero error cancels.
+    ``less`` is subtracted, and so is what is known to be too much (`correction_mm`).
     """
-    if given.less is not None:
-        return (number - given.less) * mm_per_unit(given, instrument)
-    zero = 0.0 if instrument is None or instrument.zero is None else instrument.zero.value_mm
-    return number * mm_per_unit(given, instrument) - zero
+    return (number - (given.less or 0.0)) * mm_per_unit(given, instrument) - correction_mm(given, instrument)
+
+
+def correction_mm(given: Observation, instrument: Instrument | None) -> float:
+    """What every reading is known to be too large by, mm (GUM 3.2.4): a zero error that closed jaws showed, which
+    cancels in a difference of two readings by one tool, and the gap under a half on its board."""
+    if instrument is None:
+        return 0.0
+    zero = 0.0 if instrument.zero is None or given.less is not None else instrument.zero.value_mm
+    return zero + (instrument.seating_mm if FEATURES[given.feature].seated else 0.0)
 
 
 def limits_of(feature: Feature, instrument: Instrument | None) -> tuple[float, float, str]:

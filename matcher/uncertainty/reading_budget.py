@@ -20,7 +20,7 @@ from matcher.observations import (
 )
 from matcher.uncertainty.gum import combine, rectangular, resolution, type_a
 from matcher.uncertainty.instruments import Instrument
-from matcher.uncertainty.measuring_setup import group_of, mm_per_unit, net_mm, picture_of, plane_of
+from matcher.uncertainty.measuring_setup import correction_mm, group_of, mm_per_unit, net_mm, picture_of, plane_of
 from matcher.vocabulary import PIXEL, canonical_unit, is_number
 
 STATED_FIGURES = 9
@@ -122,7 +122,13 @@ class MeasuredLength:
 def dimension(index: int, of: Of, length: MeasuredLength) -> Reduced:
     """Value and standard uncertainty of one dimension, with its budget: own lines first, the shared one last."""
     given = length.given
-    own = (*_own_lines(length), *_less_lines(length), *_plane_lines(length), *_perspective_lines(length))
+    own = (
+        *_own_lines(length),
+        *_less_lines(length),
+        *_seating_lines(length),
+        *_plane_lines(length),
+        *_perspective_lines(length),
+    )
     shared, shared_lines = _shared(length)
     u = combine([line.contribution for line in own])
     bound = given.min is not None or given.max is not None
@@ -140,6 +146,7 @@ def dimension(index: int, of: Of, length: MeasuredLength) -> Reduced:
         u=u,
         total_u=combine([u, *(line.contribution for line in shared_lines)]),
         spans=given.spans,
+        corrected=correction_mm(given, length.instrument) / given.spans,
         shared=None if bound else shared,
         budget=(*own, *shared_lines),
     )
@@ -217,7 +224,8 @@ def length_u(feature: Feature, instrument: Instrument) -> float:
     """Standard uncertainty, mm, of one reading of a dimension with an instrument, without a picture's scale."""
     zero = 0.0 if instrument.zero_tool is None else instrument.zero_error.u_mm
     limits = [u for _, u in limits_of_error(feature, instrument)]
-    return combine([resolution(instrument.step_mm), instrument.feel_mm, *limits, zero])
+    seating = rectangular(instrument.seating_limit_mm) if feature.seated else 0.0
+    return combine([resolution(instrument.step_mm), instrument.feel_mm, *limits, seating, zero])
 
 
 def _less_lines(length: MeasuredLength) -> tuple[BudgetLine, ...]:
@@ -239,6 +247,18 @@ def _less_lines(length: MeasuredLength) -> tuple[BudgetLine, ...]:
         limit = rectangular(instrument.limit_mm)
         lines.append(length.line("limit of error, subtracted width", RECTANGULAR, limit))
     return tuple(line for line in lines if line.contribution > 0.0)
+
+
+def _seating_lines(length: MeasuredLength) -> tuple[BudgetLine, ...]:
+    """Uncertainty of the correction for the gap under the half, which no uncertainty stated with the reading includes.
+
+    JCGM 100:2008 (GUM) 3.2.4: a recognised effect is corrected, and the correction's uncertainty counts.
+    """
+    instrument = length.instrument
+    if instrument is None or not FEATURES[length.given.feature].seated or instrument.seating_limit_mm == 0.0:
+        return ()
+    source = f"gap under the half on its board ({instrument.seating_mm:g} mm subtracted)"
+    return (length.line(source, RECTANGULAR, rectangular(instrument.seating_limit_mm)),)
 
 
 def _plane_lines(length: MeasuredLength) -> tuple[BudgetLine, ...]:

@@ -182,6 +182,7 @@ class Measured:
 
     ``indices`` are the observations it comes from. ``value``, ``u`` (standard uncertainty including the shared part)
     and ``expanded`` (k·u, holds the true value with probability ``level``) are mm, or px where ``unit`` says so.
+    ``corrected`` is what was subtracted for known effects, mm.
     ``chi2``, ``chi2_degrees_of_freedom`` and ``p`` tell how well several observations agree; None for one alone.
     """
 
@@ -191,6 +192,7 @@ class Measured:
     value: float
     unit: str
     spans: int
+    corrected: float
     u: float
     degrees_of_freedom: float
     k: float
@@ -244,6 +246,7 @@ def _measured(reduced: Reduced, mean: WeightedMean) -> Measured:
         value=reduced.number,
         unit="px" if reduced.unscaled else "mm",
         spans=reduced.spans,
+        corrected=reduced.corrected,
         u=result.u,
         degrees_of_freedom=result.degrees_of_freedom,
         k=result.k,

@@ -228,6 +228,7 @@ def _joined(readings: Sequence[ReducedReading], mean: WeightedMean) -> Reduced:
         u=u,
         total_u=combine([u, *(line.contribution for line in shared_line)]),
         spans=reduced[0].spans,
+        corrected=math.fsum(w * one.corrected for one, w in zip(reduced, mean.weights, strict=True)),
         shared=kept,
         budget=(*own, *shared_line),
     )

@@ -30,6 +30,9 @@ COUNT_CHOICES = {
     "hold_down_count": (0, 2, 2, 4),
 }
 
+GAP_UNDER = 0.05
+"""What is subtracted from a height on a board, mm."""
+
 BROAD = (0.0, 0.0, 0.05, 0.65, 0.975)
 """Half-widths, mm, of the broad part of a recommended dimension, in turn, or half of the size if that
 is smaller; 0 where the entry states a tolerance."""
@@ -200,7 +203,19 @@ class Bench:
         x = abs(x) if abs(x) > 1e-6 else _base(draw, feature)
         if shared is not None and shared.kind is SharedKind.SCALE:
             u = max(u, x * (LEAST_RELATIVE_U_UNSCALED if shared.unscaled else LEAST_RELATIVE_U))
-        return Reduced(index=self._index(), feature=feature, of=of, value=x, u=u, total_u=u, spans=spans, shared=shared)
+        # A picture is not corrected: what is known of its scale is in the reading's own unit.
+        corrected = GAP_UNDER if feature == "height" and (shared is None or shared.kind is SharedKind.ZERO) else 0.0
+        return Reduced(
+            index=self._index(),
+            feature=feature,
+            of=of,
+            value=x,
+            u=u,
+            total_u=u,
+            spans=spans,
+            corrected=corrected,
+            shared=shared,
+        )
 
     def bound(self, feature: str, of: Of = Of.THIS) -> Reduced:
         """Return one or two bounds on a dimension."""

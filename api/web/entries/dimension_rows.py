@@ -172,4 +172,6 @@ def how_measured(value: MeasuredValue) -> str:
         parts.append(f"{len(value.readings)} readings")
     if value.given is not None and value.unit != "mm":
         parts.append(f"read as {plain(value.given)} {value.unit}")
+    if value.corrected:
+        parts.append(f"{plain(value.corrected)} mm subtracted")
     return ", ".join(parts)

@@ -274,14 +274,16 @@ def _units(reading: Reduced) -> Iterator[Mistake]:
         odds = gross * UNIT_SHARE * share / (1.0 - gross)
         kind = UNIT_KINDS.get(factor, "unit_mixed_up")
         corrected = in_other_unit(reading, factor)
-        yield Mistake(
-            kind=kind, corrected=(corrected,), log_odds=math.log(odds / factor), change={"unit": UNITS[factor]}
-        )
+        if corrected.number > 0.0:
+            yield Mistake(
+                kind=kind, corrected=(corrected,), log_odds=math.log(odds / factor), change={"unit": UNITS[factor]}
+            )
 
 
 def in_other_unit(reading: Reduced, factor: float) -> Reduced:
-    """The reading if it is ``factor`` times the true size; its uncertainty in mm does not depend on the unit's name."""
-    return replace(reading, value=reading.number / factor)
+    """The reading if it is ``factor`` times the true size; its uncertainty in mm, and what was subtracted from it, do
+    not depend on the unit's name."""
+    return replace(reading, value=(reading.number + reading.corrected) / factor - reading.corrected)
 
 
 def everything_in_one_unit(observations: Sequence[Reduced]) -> Iterator[Mistake]:

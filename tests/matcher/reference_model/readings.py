@@ -50,12 +50,14 @@ NOT_FOLDED = Folded()
 
 @dataclass(frozen=True, kw_only=True)
 class Piece:
-    """One explanation of a reading: ``factor`` times the interval; wrong units enlarge the reading's error too."""
+    """One explanation of a reading: ``factor`` times the interval; wrong units enlarge the reading's error too, but not
+    ``corrected``, which was subtracted from it in mm."""
 
     weight: float
     where: Interval
     factor: float = 1.0
     wrong_units: bool = False
+    corrected: float = 0.0
 
     def blur(self, u: float, scale: float, folded: Folded) -> float:
         """Return the standard deviation of a reading around the piece, mm."""
@@ -67,7 +69,7 @@ class Piece:
     def middle(self, scale: float, shift: float) -> float:
         """Return the centre under a shared scale error (a factor) and a shared zero error (mm)."""
         if self.wrong_units:
-            return self.factor * (self.where.centre * scale + shift)
+            return self.factor * (self.where.centre * scale + shift + self.corrected) - self.corrected
         return self.factor * self.where.centre * scale + shift
 
     def density(self, x: float, blur: float, scale: float, shift: float) -> float:
@@ -177,7 +179,8 @@ def build_reading(reduced: Reduced, body: Body, *, this: Body | None = None, fol
     gross = FEATURES[feature].gross_share
     slips, unresolved = _slips(body, reduced, where, this or body)
     share = NOTHING_SHARE + unresolved * SLIP_SHARE
-    units = [Piece(weight=UNIT_SHARE * w, where=where, factor=k, wrong_units=True) for k, w in UNIT_FACTORS]
+    in_units = Piece(weight=UNIT_SHARE, where=where, wrong_units=True, corrected=reduced.corrected)
+    units = [replace(in_units, weight=UNIT_SHARE * w, factor=k) for k, w in UNIT_FACTORS]
     misread = [Piece(weight=MISREAD_SHARE, where=_wider(where, MISREAD_BY))]
     unscaled = reduced.shared is not None and reduced.shared.unscaled
     if unscaled:

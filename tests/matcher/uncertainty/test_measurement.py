@@ -104,7 +104,7 @@ def test_inside_jaws_and_depth_rods_are_less_certain(feature: str) -> None:
 
 def test_height_over_the_board_shares_no_error() -> None:
     reduced = one("height", value=3.0, instrument="height_over_board")
-    assert reduced.u == pytest.approx(0.04, abs=2e-4)
+    assert reduced.u == pytest.approx(math.hypot(0.04, rectangular(0.03)), abs=2e-4)
     assert reduced.shared is None
 
 
