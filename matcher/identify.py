@@ -198,11 +198,11 @@ def _rechecks(result: Posterior) -> tuple[Recheck, ...]:
     """Observations that the answer depends on, and likely slips under the leading geometry."""
     if len(result.weighed.evidence) < 2:
         return ()
-    half = int(result.members(int(result.order[0]))[0])
+    (compared,) = result.weighed.against([int(result.members(int(result.order[0]))[0])])
     found = []
     for part in result.weighed.parts:
         for place, each in enumerate(part.evidence):
-            shift, (against,) = _shift_without(result, part, place), each.against([half])
+            shift, against = _shift_without(result, part, place), compared[each.reading.index]
             if shift >= RECHECK_SHIFT or against.slip is not None:
                 found.append(_recheck(each.reading, against, shift))
     return tuple(sorted(found, key=lambda recheck: (-(recheck.slip_probability >= SLIP_FROM), -recheck.shift)))

@@ -84,7 +84,21 @@ class UnderAbsent:
         """Log-density of all observations; 0 where nothing was observed."""
         if not self.weighed.parts:
             return 0.0
+        if self.ways:
+            return float(log_sum(np.array([log_share + each.log_density for log_share, each in self.ways])))
         return float(log_sum(self.log_explanations))
+
+    @cached_property
+    def ways(self) -> tuple[tuple[float, UnderAbsent], ...]:
+        """The log-share of each way to read the observations, and them read so; empty where there is one way."""
+        return tuple((way.log_share, replace(self, weighed=weighed)) for way, weighed in self.weighed.ways)
+
+    @property
+    def likeliest(self) -> UnderAbsent:
+        """The observations read in the likeliest way."""
+        if not self.ways:
+            return self
+        return max(self.ways, key=lambda way: way[0] + way[1].log_density)[1]
 
     @cached_property
     def log_explanations(self) -> Floats:
@@ -118,6 +132,11 @@ class UnderAbsent:
 
         Each part keeps its a_k of the fixed order in both.
         """
+        if self.ways:
+            given = self.ways[0][1]
+            kept = len(self.weighed.parts) - 1
+            of_mixed = given.shares[kept:].sum() + self.log_density - given.log_density
+            return np.append(given.shares[:kept], of_mixed)
         fresh = np.array([self.around.log_a(part) for part in self.weighed.parts])
         copied = np.stack([each.log for each in self._brackets])
 
@@ -136,6 +155,8 @@ class UnderAbsent:
         dropped = part.readings[place]
         if not rest.parts:
             return 0.0
+        if self.ways:
+            return replace(self, weighed=rest).log_density
         if len(self.around.steps) <= EXACT_UP_TO or dropped.unscaled or not is_measured(dropped):
             return replace(self, weighed=rest, among=self._likely).log_density
         fresh = self.around.log_fresh_without(dropped)

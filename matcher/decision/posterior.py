@@ -13,7 +13,7 @@ from matcher.absent.density import UnderAbsent
 from matcher.absent.model import AbsentModel
 from matcher.columns.columns import Columns, Floats, Ints
 from matcher.likelihood.evidence import log_sum, log_sum_by
-from matcher.likelihood.likelihood import Likelihood, Part, likelihood
+from matcher.likelihood.likelihood import Likelihood, Part, Way, likelihood
 from matcher.observations import Reduced
 
 PRIOR_ABSENT = 0.1
@@ -60,6 +60,24 @@ class Posterior:
             known = self.under_absent.log_density_without(rest, part, place)
         return weigh_against_absent(replace(self.under_absent, weighed=rest), rest.total, self.prior_absent, known)
 
+    @cached_property
+    def ways(self) -> tuple[tuple[Way, float, Posterior], ...]:
+        """Each way to read the observations, its probability, and the answer then; empty where there is one."""
+        answers = [
+            (way, weigh_against_absent(under_absent, under_absent.weighed.total, self.prior_absent))
+            for (way, _), (_, under_absent) in zip(self.weighed.ways, self.under_absent.ways, strict=True)
+        ]
+        whole = self.log_evidence(self.weighed.total)
+        return tuple(
+            (way, math.exp(way.log_share + answer.log_evidence(answer.weighed.total) - whole), answer)
+            for way, answer in answers
+        )
+
+    def log_evidence(self, total: Floats) -> float:
+        """Log-evidence, including absent, of the observations with these log-likelihoods of the halves."""
+        best = int(np.argmax(self.log_half))
+        return float(self.log_prior[best] + total[best] - self.log_half[best])
+
     @property
     def weighed(self) -> Likelihood:
         """The likelihood of the observations."""
@@ -80,7 +98,7 @@ def posterior(
     columns: Columns, absent: AbsentModel, observations: Sequence[Reduced], prior_absent: float = PRIOR_ABSENT
 ) -> Posterior:
     """Probability of every half and of absent. ``prior_absent`` lies in [0, 1)."""
-    weighed = likelihood(columns, observations)
+    weighed = likelihood(columns, observations).with_causes()
     return weigh_against_absent(UnderAbsent(model=absent, weighed=weighed), weighed.total, prior_absent)
 
 

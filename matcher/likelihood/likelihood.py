@@ -1,21 +1,23 @@
 """Log-likelihood of a specimen's observations under every half of the catalogue.
 
 Observations are split into parts that are independent given the half: single observations, groups that share an
-instrument's error, the two counts that may confuse an end fitting, and everything seen of the other half or the pair.
+instrument's error, the two counts that may confuse an end fitting, everything seen of the other half or the pair, and
+what one cause may have made wrong together (`matcher.likelihood.causes`).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cache, cached_property
 
 import numpy as np
 
 from matcher.columns.columns import Columns, Floats, Ints
+from matcher.likelihood.causes import Cause, causes
 from matcher.likelihood.dimensions import DimensionEvidence
-from matcher.likelihood.evidence import Comparison, Evidence, log_sum
+from matcher.likelihood.evidence import SLIP_FROM, Comparison, Evidence, log_sum
 from matcher.likelihood.kinds import all_evidence
 from matcher.likelihood.mated_pair import MatesGroup
 from matcher.likelihood.miscounts import fittings_probability
@@ -42,18 +44,42 @@ class Part:
 
     ``shares(halves)`` splits it over the readings (readings × halves): each reading's conditional log-likelihood given
     those before it, averaged over both orders, so that the shares add up to the whole. ``drop(i)`` is the part without
-    its i-th reading, or None where it is empty.
+    its i-th reading, or None where it is empty. ``ways`` are the ways to read them, as given first; empty where there
+    is only this one.
     """
 
     evidence: tuple[Evidence, ...]
     log_likelihood: Floats
     shares: Callable[[Ints], Floats]
     drop: Callable[[int], Part | None]
+    ways: tuple[Way, ...] = ()
 
     @cached_property
     def readings(self) -> tuple[Reduced, ...]:
         """The observations themselves."""
         return tuple(each.reading for each in self.evidence)
+
+    def probable_ways(self, halves: Sequence[int]) -> list[tuple[Way, list[float]]]:
+        """Each way to read the observations, with its probability under each of some halves."""
+        if not self.ways:
+            return []
+        weights = np.array([way.log_weight[list(halves)] for way in self.ways])
+        return list(zip(self.ways, np.exp(weights - log_sum(weights, axis=0)).tolist(), strict=True))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Way:
+    """One way to read the observations of a part: as given, or as a cause has them. ``log_share`` is ln of its prior,
+    with the Jacobian of the correction."""
+
+    cause: Cause | None
+    log_share: float
+    parts: tuple[Part, ...]
+
+    @cached_property
+    def log_weight(self) -> Floats:
+        """Log-likelihood of the parts under each half, with the share."""
+        return np.asarray(self.log_share + sum(part.log_likelihood for part in self.parts))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,10 +96,30 @@ class Likelihood:
         """All observations, part by part."""
         return tuple(each for part in self.parts for each in part.evidence)
 
+    @cached_property
+    def ways(self) -> tuple[tuple[Way, Likelihood], ...]:
+        """The ways to read the observations, as given first, each with its likelihood; empty where there is one."""
+        for mixed in self.parts:
+            if mixed.ways:
+                kept = [part for part in self.parts if part is not mixed]
+                return tuple((way, self._of_parts([*kept, *way.parts])) for way in mixed.ways)
+        return ()
+
+    def _of_parts(self, parts: Sequence[Part]) -> Likelihood:
+        total = sum((part.log_likelihood for part in parts), np.zeros(len(self.columns)))
+        return replace(self, parts=tuple(parts), total=np.asarray(total))
+
     def against(self, halves: Sequence[int]) -> list[dict[int, Comparison]]:
         """Every observation compared with the entry of each of some halves, by the observation's index."""
         compared = {each.reading.index: each.against(halves) for each in self.evidence}
-        return [{index: of_halves[i] for index, of_halves in compared.items()} for i in range(len(halves))]
+        found = [{index: of_halves[i] for index, of_halves in compared.items()} for i in range(len(halves))]
+        for part in self.parts:
+            for way, probabilities in part.probable_ways(halves):
+                for half, probability in zip(found, probabilities, strict=True):
+                    if way.cause is not None and probability >= SLIP_FROM:
+                        for index in way.cause.indices:
+                            half[index] = replace(half[index], slip_probability=probability, slip=way.cause.words)
+        return found
 
     def without(self, part: Part, reading: int) -> Likelihood:
         """The likelihood without one reading of one part."""
@@ -83,10 +129,73 @@ class Likelihood:
         parts = tuple(rest if smaller is None else [*rest, smaller])
         return Likelihood(columns=self.columns, parts=parts, total=total)
 
+    def corrected(self, corrected: Sequence[Reduced], inexact_mass: float = INEXACT_MASS) -> Likelihood:
+        """The likelihood with other observations in place of those of the same index; parts without any stay."""
+        changed = {reading.index: reading for reading in corrected}
+        touched = [part for part in self.parts if any(reading.index in changed for reading in part.readings)]
+        if any(reading.of is not Of.THIS for reading in [*corrected, *(part.readings[0] for part in touched)]):
+            touched = list(self.parts)
+        kept = [part for part in self.parts if not _among(part, touched)]
+        beside = np.asarray(sum((part.log_likelihood for part in kept), np.zeros(len(self.columns))))
+        readings = [changed.get(given.index, given) for part in touched for given in part.readings]
+        new = likelihood(self.columns, readings, beside=beside, inexact_mass=inexact_mass)
+        mates = new.mates if self.mates is None else self.mates
+        return replace(self._of_parts([*kept, *new.parts]), mates=mates)
+
+    def with_causes(self) -> Likelihood:
+        """The likelihood with every cause summed over that the numbers suggest; the same where there is none."""
+        found = list(causes(sorted((each.reading for each in self.evidence), key=lambda reading: reading.index)))
+        if not found:
+            return self
+        ways: dict[Cause | None, tuple[Part, ...]] = {None: self.parts}
+        ways |= {cause: self.corrected(cause.corrected).parts for cause in found}
+        kept = [part for part in self.parts if all(_among(part, parts) for parts in ways.values())]
+        touched = {cause: tuple(part for part in parts if not _among(part, kept)) for cause, parts in ways.items()}
+        return self._of_parts([*kept, _mixed(touched)])
+
+
+def _among(part: Part, parts: Sequence[Part]) -> bool:
+    return any(part is each for each in parts)
+
+
+def _mixed(ways: Mapping[Cause | None, tuple[Part, ...]]) -> Part:
+    """One part of all observations that some cause touches, from the parts as given (None) and as each cause has them.
+
+    What the causes add to the observations as given is split equally over those that they touch.
+    """
+    named = [cause for cause in ways if cause is not None]
+    shares: dict[Cause | None, float] = {cause: math.log(cause.prior) + cause.log_jacobian for cause in named}
+    shares[None] = math.log1p(-sum(cause.prior for cause in named))
+    found = tuple(Way(cause=cause, log_share=shares[cause], parts=parts) for cause, parts in ways.items())
+    evidence = tuple(each for part in ways[None] for each in part.evidence)
+    log_likelihood = log_sum(np.stack([way.log_weight for way in found]), axis=0)
+    touched = np.array([any(each.reading.index in cause.indices for cause in named) for each in evidence])
+
+    def split(halves: Ints) -> Floats:
+        given = np.concatenate([part.shares(halves) for part in ways[None]])
+        return given + np.outer(touched / max(touched.sum(), 1), log_likelihood[halves] - given.sum(axis=0))
+
+    def drop(dropped: int) -> Part | None:
+        index = evidence[dropped].reading.index
+        left = [cause for cause in ways if cause is None or index not in cause.indices]
+        rest = {cause: tuple(_without(ways[cause], index)) for cause in left}
+        return _mixed(rest) if rest[None] else None
+
+    return Part(evidence=evidence, log_likelihood=log_likelihood, shares=split, drop=drop, ways=found)
+
+
+def _without(parts: Sequence[Part], index: int) -> Iterator[Part]:
+    """The parts without one observation."""
+    for part in parts:
+        places = [place for place, reading in enumerate(part.readings) if reading.index == index]
+        smaller = part.drop(places[0]) if places else part
+        if smaller is not None:
+            yield smaller
+
 
 def log_likelihoods(columns: Columns, observations: Sequence[Reduced]) -> Floats:
     """Log-likelihood of the observations under each half, in the order of ``columns.keys``."""
-    return likelihood(columns, observations).total
+    return likelihood(columns, observations).with_causes().total
 
 
 def likelihood(

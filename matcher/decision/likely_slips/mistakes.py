@@ -16,6 +16,7 @@ import numpy as np
 from matcher.columns.columns import Bools, Columns, Ints
 from matcher.features import FEATURES, Direction, Subject
 from matcher.likelihood.categories import naming_table
+from matcher.likelihood.causes import Cause, in_other_unit
 from matcher.likelihood.gross_errors import (
     BOARD_HALF_RANGE,
     BOARD_MIDDLE,
@@ -46,6 +47,12 @@ class Mistake:
     change: Mapping[str, float | int | str]
     halves: Bools | None = None
     modelled: bool = True
+
+    @classmethod
+    def of(cls, cause: Cause) -> Mistake:
+        """A cause that touches several observations; the likelihood sums over it."""
+        log_odds = math.log(cause.prior) + cause.log_jacobian
+        return cls(kind=cause.kind, corrected=cause.corrected, log_odds=log_odds, change=dict(cause.change))
 
     @property
     def index(self) -> int:
@@ -237,12 +244,6 @@ UNITS = {1 / 25.4: "in", 25.4: "mm", 1 / 0.0254: "mil", 0.0254: "mm", 1000.0: "u
 UNIT_KINDS = {1 / 25.4: "inches", 1 / 0.0254: "mils"}
 """Kinds of the two commonest; the others are `unit_mixed_up`."""
 
-ALL_IN_ONE_UNIT = {1 / 25.4: 0.002, 1 / 0.0254: 0.001}
-"""Prior of having taken every length in inches, or in mils, and typed it as mm. Common practice, no source."""
-
-FEWEST_LENGTHS = 2
-"""Lengths from which "all of them" is another mistake than "this one"."""
-
 
 def mistakes_of(reading: Reduced, observations: Sequence[Reduced], columns: Columns) -> Iterator[Mistake]:
     """Every possible mistake in one observation alone."""
@@ -278,24 +279,3 @@ def _units(reading: Reduced) -> Iterator[Mistake]:
             yield Mistake(
                 kind=kind, corrected=(corrected,), log_odds=math.log(odds / factor), change={"unit": UNITS[factor]}
             )
-
-
-def in_other_unit(reading: Reduced, factor: float) -> Reduced:
-    """The reading if it is ``factor`` times the true size; its uncertainty in mm, and what was subtracted from it, do
-    not depend on the unit's name."""
-    return replace(reading, value=(reading.number + reading.corrected) / factor - reading.corrected)
-
-
-def everything_in_one_unit(observations: Sequence[Reduced]) -> Iterator[Mistake]:
-    """Every length in inches or in mils, typed as mm."""
-    lengths = [o for o in observations if o.value is not None and not o.unscaled]
-    if len(lengths) < FEWEST_LENGTHS:
-        return
-    for factor, prior in ALL_IN_ONE_UNIT.items():
-        yield Mistake(
-            kind=f"everything_in_{UNIT_KINDS[factor]}",
-            corrected=tuple(in_other_unit(reading, factor) for reading in lengths),
-            log_odds=math.log(prior / (1.0 - prior)) - len(lengths) * math.log(factor),
-            change={"unit": UNITS[factor]},
-            modelled=False,
-        )

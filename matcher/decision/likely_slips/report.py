@@ -104,19 +104,30 @@ def hints(result: Posterior, observations: Sequence[Reduced], shown_from: float 
     ``shown_from`` is the probability of a mistake from which it is given. Empty, and quick, where the
     likeliest half explains every observation.
     """
+    common = [
+        _hint(Weighed(mistake=Mistake.of(way.cause), log_weight=0.0, answer=answer), probability, result, observations)
+        for way, probability, answer in result.ways
+        if way.cause is not None and probability >= shown_from
+    ]
+    given, share = (result.ways[0][2], result.ways[0][1]) if result.ways else (result, 1.0)
+    found = [] if share < shown_from else _hints(given, observations, shown_from / share)
+    return tuple(sorted([*common, *found], key=lambda hint: -hint.probability))
+
+
+def _hints(result: Posterior, observations: Sequence[Reduced], shown_from: float) -> list[Hint]:
+    """Mistakes in single observations."""
     if all_explained(result):
-        return ()
+        return []
     rough = weigh_roughly(result, observations)
     chosen = _worth_weighing(rough)
-    full = [weigh_in_full(rough[i].mistake, result, observations) for i in chosen]
+    full = [weigh_in_full(rough[i].mistake, result) for i in chosen]
     everything = [*full, *(each for i, each in enumerate(rough) if i not in chosen)]
     probability = _by_kind(everything, probabilities(everything))
-    found = [
+    return [
         _hint(each, probability[_name(each.mistake)], result, observations)
         for each in full
         if probability[_name(each.mistake)] >= shown_from
     ]
-    return tuple(sorted(found, key=lambda hint: -hint.probability))
 
 
 def _name(mistake: Mistake) -> tuple[str, int]:

@@ -16,12 +16,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from matcher.columns.columns import Columns, Floats, Ints
-from matcher.decision.likely_slips.mistakes import Mistake, everything_in_one_unit, mistakes_of
+from matcher.decision.likely_slips.mistakes import Mistake, mistakes_of
 from matcher.decision.posterior import Posterior, weigh_against_absent
 from matcher.likelihood.dimensions import DimensionEvidence
 from matcher.likelihood.evidence import NEVER, log_sum
 from matcher.likelihood.kinds import log_right
-from matcher.likelihood.likelihood import ROUGH_INEXACT_MASS, Likelihood, Part, likelihood
+from matcher.likelihood.likelihood import ROUGH_INEXACT_MASS, Part
 from matcher.likelihood.normal_readings import MOST_WRONG, NormalReadings
 from matcher.observations import Of, Reduced
 
@@ -67,7 +67,7 @@ class Weighed:
 
 def weigh_roughly(result: Posterior, observations: Sequence[Reduced]) -> list[Weighed]:
     """Every possible mistake, likeliest first."""
-    found, doubts = list[Weighed](), _everything(result, observations)
+    found, doubts = list[Weighed](), list[tuple[Mistake, _Rest]]()
     for part in result.weighed.parts:
         if part.readings[0].unscaled and part.readings[0].of is Of.THIS:
             found += _in_picture(part, result, observations)
@@ -119,19 +119,6 @@ def _weighed(doubts: Sequence[tuple[Mistake, _Rest]], columns: Columns) -> list[
     return found
 
 
-def _everything(result: Posterior, observations: Sequence[Reduced]) -> list[tuple[Mistake, _Rest]]:
-    """All lengths in one wrong unit, with the halves likely without any length."""
-    found = []
-    for mistake in everything_in_one_unit(observations):
-        indices = {reading.index for reading in mistake.corrected}
-        rest = result.log_half
-        for part in result.weighed.parts:
-            if part.readings[0].index in indices:
-                rest = rest - part.log_likelihood
-        found.append((mistake, _Rest.of(rest)))
-    return found
-
-
 def _log_half_without(result: Posterior, part: Part, place: int) -> Floats:
     """Log-weight of each half without one reading.
 
@@ -147,39 +134,15 @@ def _log_half_without(result: Posterior, part: Part, place: int) -> Floats:
     return np.asarray(result.log_half - np.log(evidence.of_halves()))
 
 
-def weigh_in_full(mistake: Mistake, result: Posterior, observations: Sequence[Reduced]) -> Weighed:
+def weigh_in_full(mistake: Mistake, result: Posterior) -> Weighed:
     """The mistake weighed with all corrected observations, including absent, and the answer if it was made."""
-    weighed = _corrected_likelihood(mistake, result, observations)
+    weighed = result.weighed.corrected(mistake.corrected, ROUGH_INEXACT_MASS)
     total = weighed.total
     if mistake.halves is not None:
         total = np.where(mistake.halves, total, total + NEVER)
     answer = weigh_against_absent(replace(result.under_absent, weighed=weighed), total, result.prior_absent)
-    gain = _log_evidence(answer, total) - _log_evidence(result, result.weighed.total)
+    gain = answer.log_evidence(total) - result.log_evidence(result.weighed.total)
     return Weighed(mistake=mistake, log_weight=mistake.log_odds + gain, answer=answer)
-
-
-def _corrected_likelihood(mistake: Mistake, result: Posterior, observations: Sequence[Reduced]) -> Likelihood:
-    """The likelihood of the corrected observations; parts that the mistake does not touch stay as they are."""
-    corrected, columns = {reading.index: reading for reading in mistake.corrected}, result.columns
-    if result.weighed.mates is not None and any(reading.of is not Of.THIS for reading in mistake.corrected):
-        return likelihood(columns, [corrected.get(given.index, given) for given in observations])
-    touched = [part for part in result.weighed.parts if any(r.index in corrected for r in part.readings)]
-    if any(part.readings[0].of is not Of.THIS for part in touched):
-        return likelihood(columns, [corrected.get(given.index, given) for given in observations])
-    kept = [part for part in result.weighed.parts if not any(part is each for each in touched)]
-    beside = np.asarray(sum((part.log_likelihood for part in kept), np.zeros(len(columns))))
-    readings = [corrected.get(given.index, given) for part in touched for given in part.readings]
-    changed = likelihood(columns, readings, beside=beside, inexact_mass=ROUGH_INEXACT_MASS)
-    mates = changed.mates if result.weighed.mates is None else result.weighed.mates
-    return Likelihood(
-        columns=columns, parts=(*kept, *changed.parts), mates=mates, total=np.asarray(changed.total + beside)
-    )
-
-
-def _log_evidence(result: Posterior, total: Floats) -> float:
-    """Log-evidence, including absent: the normalising constant of the joint log-probabilities."""
-    best = int(np.argmax(result.log_half))
-    return float(result.log_prior[best] + total[best] - result.log_half[best])
 
 
 def probabilities(found: Sequence[Weighed]) -> Floats:

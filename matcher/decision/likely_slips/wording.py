@@ -23,7 +23,7 @@ def message(mistake: Mistake, given: Sequence[Reduced]) -> str:
     reading, corrected = given[0], mistake.corrected[0]
     label = FEATURES[reading.feature].label
     if len(given) > 1:
-        return f"All lengths may be in {mistake.kind.rsplit('_', 1)[1]}, typed as mm."
+        return _several(mistake, given)
     if mistake.kind in COUNTED:
         return f"{reading.count} {label}: {COUNTED[mistake.kind]}; then there are {corrected.count}."
     if mistake.kind == "rows_swapped":
@@ -31,6 +31,22 @@ def message(mistake: Mistake, given: Sequence[Reduced]) -> str:
     if reading.feature == "half_kind":
         return f"This half may be a {mistake.change['value']} and not a {next(iter(reading.values or ()))}."
     return f"{_size(reading)} {label}{_whose(reading)}: {_length(mistake, reading)}."
+
+
+def _several(mistake: Mistake, given: Sequence[Reduced]) -> str:
+    """Describe a cause that touches several observations."""
+    names = [f"{FEATURES[reading.feature].label}{_whose(reading)}" for reading in given]
+    listed = f"{', '.join(names[:-1])} and {names[-1]}"
+    if mistake.kind.startswith("everything_in_"):
+        return f"All lengths may be in {mistake.kind.removeprefix('everything_in_')}, typed as mm."
+    if mistake.kind.startswith("several_in_"):
+        return f"{listed}: these may be in {mistake.kind.removeprefix('several_in_')}, typed as mm."
+    if mistake.kind == "one_row_seen":
+        contacts, rows = mistake.corrected
+        return (
+            f"There may be more rows than the one seen; with {rows.count} of them there are {contacts.count} contacts."
+        )
+    return f"{listed} may stand in each other's place."
 
 
 def _size(reading: Reduced) -> str:
@@ -47,6 +63,8 @@ def _length(mistake: Mistake, reading: Reduced) -> str:
     if kind == "contacts_for_gaps":
         gaps = corrected.spans
         return f"{reading.spans} may be contacts, with {gaps} {_gap(gaps)} between; then it is {_size(corrected)}"
+    if kind == "gaps_not_given":
+        return f"this may be the whole row; over {corrected.spans} {_gap(corrected.spans)} it is {_size(corrected)}"
     if kind == "gap_missed":
         return f"it may have been taken over {corrected.spans} gaps; then it is {_size(corrected)}"
     if kind == "twice_the_pitch":

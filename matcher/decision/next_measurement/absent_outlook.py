@@ -64,7 +64,7 @@ class AbsentOutlook:
     @classmethod
     def of(cls, result: Posterior) -> AbsentOutlook:
         """Made from the posterior after the observations so far."""
-        found = result.under_absent
+        found = result.under_absent.likeliest
         around = found.around
         near = around.log_near.ravel()
         used = np.argpartition(-near, KERNELS_USED)[:KERNELS_USED] if len(near) > KERNELS_USED else np.arange(len(near))

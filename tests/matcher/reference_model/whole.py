@@ -9,6 +9,7 @@ from matcher.columns.columns import Columns
 from matcher.features import FEATURES, Subject
 from matcher.observations import Of, Reduced, SharedError
 from tests.matcher.reference_model.bodies import ListedHalf
+from tests.matcher.reference_model.causes import ways
 from tests.matcher.reference_model.counts import power_and_hold_downs
 from tests.matcher.reference_model.mates import mate_likelihood, observed_of_half
 from tests.matcher.reference_model.readings import build_reading
@@ -18,6 +19,16 @@ FITTINGS = ("power_contact_count", "hold_down_count")
 
 
 def log_likelihood(columns: Columns, half: int, observations: Sequence[Reduced]) -> float:
+    """Return log p(observations | half), natural log, over all ways to read them."""
+    logs = [
+        math.log(prior) + math.log(derivative) + log_likelihood_as_given(columns, half, each)
+        for prior, derivative, each in ways(observations)
+    ]
+    largest = max(logs)
+    return largest + math.log(math.fsum(math.exp(each - largest) for each in logs))
+
+
+def log_likelihood_as_given(columns: Columns, half: int, observations: Sequence[Reduced]) -> float:
     """Return log p(observations | half), natural log, all groups summed."""
     with_mate = [reduced for reduced in observations if is_of_mate(reduced)]
     own = [reduced for reduced in observations if not is_of_mate(reduced)]
