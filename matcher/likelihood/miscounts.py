@@ -32,8 +32,8 @@ NEIGHBOUR_SHARE = 0.8
 """Share of wrong small counts (rows, groups, fittings) that are wrong by one."""
 
 FITTING_EITHER_WAY = 0.25
-"""Probability that an end fitting that carries power is counted under the other name; then only the total is right."""
-
+"""Probability that end fittings that carry power are counted under either name. Then only their total is right: all that
+the entry has of both or, if it names each of them twice, the larger number; both are as probable."""
 
 MISFILED_WRONG_SHARE = FEATURES["hold_down_count"].gross_share
 """Probability that the total of fittings and power contacts is miscounted."""
@@ -139,14 +139,15 @@ def _from_siblings(probability: Floats, series: Ints, known: Bools) -> Floats:
 
 
 def fittings_probability(power: int, fittings: int, columns: Columns) -> Floats:
-    """Joint probability of both counts: an end fitting may be power contact and hold-down; then the total is right."""
+    """Joint probability of both counts: a fitting may be both; then any split of the total is right."""
     apart = count_probability("power_contact_count", power, power, columns)
     apart = apart * count_probability("hold_down_count", fittings, fittings, columns)
     true_power, true_fittings = columns.counts["power_contact_count"], columns.counts["hold_down_count"]
     both_known = (true_power >= 0) & (true_fittings >= 0)
     total = power + fittings
-    law = small_count_law(np.where(both_known, true_power + true_fittings, -1), MISFILED_WRONG_SHARE)
-    together = law.probability(total, total) / (total + 1)
+    of_all, of_each = true_power + true_fittings, np.maximum(true_power, true_fittings)
+    laws = [small_count_law(np.where(both_known, true, -1), MISFILED_WRONG_SHARE) for true in (of_all, of_each)]
+    together = sum(law.probability(total, total) for law in laws) / len(laws) / (total + 1)
     return np.where(both_known, (1 - FITTING_EITHER_WAY) * apart + FITTING_EITHER_WAY * together, apart)
 
 

@@ -37,16 +37,14 @@ def _several(mistake: Mistake, given: Sequence[Reduced]) -> str:
     """Describe a cause that touches several observations."""
     names = [f"{FEATURES[reading.feature].label}{_whose(reading)}" for reading in given]
     listed = f"{', '.join(names[:-1])} and {names[-1]}"
+    listed = listed[0].upper() + listed[1:]
     if mistake.kind.startswith("everything_in_"):
         return f"All lengths may be in {mistake.kind.removeprefix('everything_in_')}, typed as mm."
     if mistake.kind.startswith("several_in_"):
         return f"{listed}: these may be in {mistake.kind.removeprefix('several_in_')}, typed as mm."
     if mistake.kind == "one_row_seen":
         contacts, rows = mistake.corrected
-        return (
-            f"There may be more rows than the one seen; with {rows.count} of them there are {contacts.count} contacts."
-        )
-    return f"{listed} may stand in each other's place."
+        return f"There may be more rows than the one seen; with {rows.count} there are {contacts.count} contacts."
 
 
 def _size(reading: Reduced) -> str:

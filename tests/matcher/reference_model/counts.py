@@ -113,5 +113,7 @@ def power_and_hold_downs(power: int, hold_downs: int, body: Body) -> float:
     if stated_power < 0 or stated_hold_downs < 0:
         return apart
     total = power + hold_downs
-    together = other_law(total, stated_power + stated_hold_downs, FITTING_GROSS) / (total + 1)
+    either = other_law(total, stated_power + stated_hold_downs, FITTING_GROSS)
+    twice_named = other_law(total, max(stated_power, stated_hold_downs), FITTING_GROSS)
+    together = 0.5 * (either + twice_named) / (total + 1)
     return (1.0 - FITTING) * apart + FITTING * together
