@@ -32,8 +32,8 @@ NEIGHBOUR_SHARE = 0.8
 """Share of wrong small counts (rows, groups, fittings) that are wrong by one."""
 
 FITTING_EITHER_WAY = 0.25
-"""Probability that end fittings that carry power are counted under either name. Then only their total is right: all that
-the entry has of both or, if it names each of them twice, the larger number; both are as probable."""
+"""Probability that end fittings that carry power are counted under either name. Then only their total is right: all
+that the entry has of both or, if it names each of them twice, the larger number; both are as probable."""
 
 MISFILED_WRONG_SHARE = FEATURES["hold_down_count"].gross_share
 """Probability that the total of fittings and power contacts is miscounted."""

@@ -45,6 +45,7 @@ def _several(mistake: Mistake, given: Sequence[Reduced]) -> str:
     if mistake.kind == "one_row_seen":
         contacts, rows = mistake.corrected
         return f"There may be more rows than the one seen; with {rows.count} there are {contacts.count} contacts."
+    return f"{listed} may stand in each other's place."
 
 
 def _size(reading: Reduced) -> str:

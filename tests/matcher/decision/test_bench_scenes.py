@@ -20,12 +20,12 @@ from tests.matcher.decision.test_hints_for_a_specimen import (
     COLUMNS,
     DIMENSIONS,
     IN_ROWS,
-    MODEL,
     PITCH,
     SPANS,
     STACK,
     TRUE,
     U,
+    model,
     size,
     specimen,
 )
@@ -292,7 +292,7 @@ def answer_to(scene: Scene) -> tuple[Posterior, tuple[Hint, ...]]:
     """The answer and the hints."""
     given = specimen()
     given |= scene.change(given)
-    result = posterior(COLUMNS, MODEL, list(given.values()))
+    result = posterior(COLUMNS, model(), list(given.values()))
     return result, hints(result, list(given.values()))
 
 
