@@ -92,6 +92,7 @@ class InstrumentOut(Out):
     inside_and_depth_extra_mm: float
     seating_mm: float = Field(description="Gap under a half on its board, subtracted from its height; ± the limit.")
     seating_limit_mm: float
+    focus_depth_mm: float = Field(description="Depth of field, for heights by two focus settings.")
     scale: Scale
     scale_rel: float
     other_plane_rel: float

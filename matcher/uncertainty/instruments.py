@@ -12,7 +12,7 @@ from enum import StrEnum
 from types import MappingProxyType
 
 from matcher.errors import ObservationError
-from matcher.features import FEATURES
+from matcher.features import FEATURES, Direction, Feature
 from matcher.uncertainty.gum import rectangular
 from matcher.vocabulary import closest, remedy_for
 
@@ -89,6 +89,8 @@ class Instrument:
     seating_mm, seating_limit_mm: the gap under a half on its board is subtracted from readings that include it
         (`Feature.seated`), and is known to ± ``seating_limit_mm``, rectangular. A simplification: readings of one half
         by several instruments count it as independent.
+    focus_depth_mm: depth of field, anywhere within which a surface looks sharp: for heights read as the difference of
+        two focus settings.
     zero_tool: the tool whose zero error all readings share; None: the limit is independent for each reading.
     scale, scale_rel: which readings share the scale error, and its relative standard deviation.
     other_plane_rel: relative standard uncertainty of the scale in another plane of the same picture.
@@ -115,6 +117,7 @@ class Instrument:
     inside_and_depth_extra_mm: float = 0.0
     seating_mm: float = 0.0
     seating_limit_mm: float = 0.0
+    focus_depth_mm: float = 0.0
     zero_tool: str | None = None
     scale: Scale = Scale.NONE
     scale_rel: float = 0.0
@@ -154,6 +157,13 @@ class Instrument:
         """Whether readings may be given in pixels."""
         return self.step_px is not None and self.feel_px is not None
 
+    def taking(self, feature: Feature) -> Instrument:
+        """The instrument as it takes a feature outside of a picture: a height by its focus, where it has one, without
+        the errors of pictures."""
+        if self.focus_depth_mm == 0.0 or feature.direction is not Direction.UPWARDS:
+            return self
+        return replace(self, scale=Scale.NONE, scale_rel=0.0, other_plane_rel=0.0, perspective_rel=0.0)
+
     @property
     def zero_error(self) -> ZeroError:
         """The zero error that readings with one ``zero_tool`` share: from closed jaws, else from the limit of error."""
@@ -182,6 +192,7 @@ MAGNITUDES = (
     "inside_and_depth_extra_mm",
     "seating_mm",
     "seating_limit_mm",
+    "focus_depth_mm",
     "scale_rel",
     "other_plane_rel",
     "perspective_rel",
@@ -287,18 +298,21 @@ _TABLE: tuple[Instrument, ...] = (
         label="microscope with calibrated scale",
         step_mm=0.001,
         feel_mm=0.01,  # an edge of moulded plastic is rounded
+        focus_depth_mm=0.1,  # a stereo microscope of aperture 0.1; λ/NA² + e/(M·NA), formula from memory
         scale=Scale.IMAGE,
         scale_rel=0.005,
         other_plane_rel=OTHER_PLANE_REL,
         step_px=1.0,
         feel_px=1.5,
-        note="Calibrate at the magnification used and refocus by the stage, not by the zoom.",
+        note="Calibrate at the magnification used and refocus by the stage, not by the zoom. Heights: from sharp to "
+        "sharp, read at the stage.",
     ),
     Instrument(
         name="usb_microscope",
         label="USB microscope",
         step_mm=0.005,
         feel_mm=0.02,
+        focus_depth_mm=0.3,  # aperture 0.05, as above
         scale=Scale.IMAGE,
         scale_rel=0.02,
         other_plane_rel=OTHER_PLANE_REL,

@@ -35,9 +35,15 @@ def default_instrument(given: Observation) -> str | None:
 
 
 def instrument_of(given: Observation, instruments: Mapping[str, Instrument]) -> Instrument | None:
-    """The instrument of a reading; None where the reading has its own uncertainty, or the name is unknown."""
+    """The instrument of a reading; None where the reading has its own uncertainty, or the name is unknown.
+
+    A height in mm that names neither picture nor plane is no length in a picture: a microscope took it by its focus.
+    """
     name = given.instrument if given.instrument is not None else default_instrument(given)
-    return None if name is None else instruments.get(name)
+    tool = None if name is None else instruments.get(name)
+    if tool is None or any(part is not None for part in (given.image, given.plane, given.plane_rel)):
+        return tool
+    return tool if canonical_unit(given.unit) == PIXEL else tool.taking(FEATURES[given.feature])
 
 
 def mm_per_unit(given: Observation, instrument: Instrument | None) -> float:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from matcher.features import FEATURES, Feature
+from matcher.features import FEATURES, Direction, Feature
 from matcher.observations import (
     RECTANGULAR,
     TYPE_A,
@@ -217,6 +217,9 @@ def limits_of_error(feature: Feature, instrument: Instrument) -> list[tuple[str,
         limits.append(("limit of error", rectangular(instrument.limit_mm)))
     if feature.inside_or_depth:
         limits.append(("inside jaws or depth rod", rectangular(instrument.inside_and_depth_extra_mm)))
+    if feature.direction is Direction.UPWARDS and not instrument.optical:
+        half_depth = rectangular(instrument.focus_depth_mm / 2)
+        limits += [("focus on the upper surface", half_depth), ("focus on the lower surface", half_depth)]
     return limits
 
 

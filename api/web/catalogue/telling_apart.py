@@ -127,6 +127,7 @@ def _reading(feature: str, figures: Stated, instrument: Instrument, spans: int) 
     if feature not in figures.dimensions:
         return None
     centre, half_width = figures.process(feature)
+    instrument = instrument.taking(FEATURES[feature])
     by_instrument = math.hypot(length_u(FEATURES[feature], instrument) / spans, instrument.scale_rel * centre)
     u = max(math.hypot(by_instrument, figures.dimensions[feature].extra_u), W_MIN)
     return Reading(centre=centre, deviation=_deviation(feature, half_width, figures, spans), u=u)

@@ -31,7 +31,7 @@ class Tool:
 
 def tool_for(feature: Feature, at_hand: Sequence[str], instruments: Mapping[str, Instrument]) -> Tool | None:
     """The best instrument at hand for a dimension; None where there is none, or only a picture without scale."""
-    usable = [instruments[name] for name in at_hand if name in instruments]
+    usable = [instruments[name].taking(feature) for name in at_hand if name in instruments]
     tools = [
         Tool(instrument=each, own_u=length_u(feature, each), scale_rel=each.scale_rel)
         for each in usable

@@ -1,16 +1,20 @@
-"""Heights: the gap under a half on its board."""
+"""Heights: the gap under a half on its board, and the depth of focus of a microscope."""
 
 from __future__ import annotations
 
 import math
+from typing import Any
 
+import numpy as np
 import pytest
 from GTC import type_b, ureal
 
 from catalog.evidence.values import MeasuredValue
 from matcher.decision.likely_slips.mistakes import in_other_unit, mistakes_of
+from matcher.decision.next_measurement.tools import tool_for
+from matcher.errors import ObservationErrors
 from matcher.features import FEATURES
-from matcher.observations import Observation, Reduced
+from matcher.observations import BudgetLine, Observation, Reduced
 from matcher.uncertainty.instruments import BUILT_IN, overridden
 from matcher.uncertainty.reading_budget import length_u
 from matcher.uncertainty.reduce import reduce
@@ -111,3 +115,67 @@ def test_evidence_keeps_the_figure_as_read_beside_the_corrected_height() -> None
 def test_evidence_stored_before_heights_were_corrected_is_still_read() -> None:
     stored = {"feature": "height", "value": 3.0, "given": 3.0, "u": 0.04, "instrument": "height_over_board"}
     assert MeasuredValue.model_validate(stored).value == 3.0
+
+
+def focus_lines(found: Reduced) -> list[BudgetLine]:
+    return [line for line in found.budget if line.source.startswith("focus on")]
+
+
+@pytest.mark.parametrize("instrument", ["microscope", "usb_microscope"])
+def test_a_height_by_focus_has_the_depth_of_focus_at_both_surfaces_and_no_scale(instrument: str) -> None:
+    tool = BUILT_IN[instrument]
+    found = one(value=3.0, instrument=instrument)
+    # Each setting lies anywhere within the depth of field: a rectangle (GUM 4.3.7), propagated by GTC (PyPI).
+    half = tool.focus_depth_mm / 2
+    upper, lower = (ureal(0.0, type_b.uniform(half)) for _ in range(2))
+    difference = upper - lower + ureal(0.0, tool.feel_mm) + ureal(0.0, type_b.uniform(tool.step_mm / 2))
+    assert found.u == found.total_u == pytest.approx(difference.u, rel=1e-12)
+    assert [line.distribution for line in focus_lines(found)] == ["rectangular"] * 2
+    assert found.shared is None
+
+
+@pytest.mark.parametrize(
+    ("name", "aperture", "magnification", "spot"),
+    [
+        ("microscope", 0.1, 2.0, 0.007),
+        ("usb_microscope", 0.05, 1.0, 0.0035),
+    ],
+)
+def test_the_usual_depth_of_field_follows_from_the_aperture(
+    name: str, aperture: float, magnification: float, spot: float
+) -> None:
+    """λ/NA² + e/(M·NA) for green light, 0.00055 mm, and a spot of two pixels: formula and figures from memory."""
+    depth = 0.00055 / aperture**2 + spot / (magnification * aperture)
+    assert BUILT_IN[name].focus_depth_mm == pytest.approx(depth, rel=0.12)
+
+
+@pytest.mark.parametrize(
+    "seen", [{"image": "side"}, {"plane": "housing_top"}, {"unit": "px", "px_per_mm": 100.0}], ids=str
+)
+def test_a_height_in_a_picture_has_the_scale_of_the_picture_and_no_focus(seen: dict[str, Any]) -> None:
+    found = one(value=300.0 if "unit" in seen else 3.0, instrument="microscope", **seen)
+    assert not focus_lines(found)
+    assert found.shared is not None
+
+
+def test_a_length_along_the_board_has_no_focus() -> None:
+    assert not focus_lines(one("body_width", value=3.0, instrument="microscope"))
+
+
+def test_the_depth_of_focus_can_be_stated() -> None:
+    given = [Observation(feature="height", value=3.0, instrument="microscope")]
+    (fine,) = reduce(given, overridden({"microscope": {"focus_depth_mm": 0.01}}))
+    assert fine.u < one(value=3.0, instrument="microscope").u
+
+
+def test_advice_expects_of_a_microscope_what_its_heights_then_have() -> None:
+    tool = tool_for(FEATURES["height"], ["microscope"], BUILT_IN)
+    assert tool is not None
+    expected = float(tool.u(np.array(3.0), np.array(1)))
+    assert expected == pytest.approx(one(value=3.0, instrument="microscope").total_u, rel=1e-12)
+
+
+def test_a_height_by_focus_has_no_plane_of_a_picture() -> None:
+    with pytest.raises(ObservationErrors):
+        one(value=3.0, instrument="caliper", plane_rel=0.01)
+    assert one(value=3.0, instrument="microscope", plane_rel=0.01).shared is not None
