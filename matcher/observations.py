@@ -127,6 +127,7 @@ class Reduced:
     ``text``, ``fit``, or ``at_least`` and/or ``at_most`` (bounds on a dimension or a count). ``u`` is the standard
     uncertainty that belongs to this reading alone; ``total_u`` includes the shared part. ``index`` is the position in
     the list the person gave; ``also`` those of further readings of the same feature that are combined into this one.
+    ``counted`` is for a pitch over all gaps of a row: the contacts of a row and the rows, as counted on the same half.
     ``corrected`` is what was subtracted from ``value`` for known effects, mm: a wrong unit does not scale it.
     """
 
@@ -147,6 +148,7 @@ class Reduced:
     shared: SharedError | None = None
     budget: tuple[BudgetLine, ...] = field(default=())
     also: tuple[int, ...] = ()
+    counted: tuple[int, int] | None = None
 
     @property
     def number(self) -> float:

@@ -40,7 +40,8 @@ class Cause:
     """One cause: what it makes of the observations that it touches, and its prior.
 
     ``log_jacobian`` is ln of the derivatives of the corrected values by those given. ``change`` holds the fields that
-    would differ in every observation touched, where they are the same.
+    would differ in every observation touched, where they are the same. ``told_by`` are further observations without
+    which it could not be told.
     """
 
     kind: str
@@ -49,6 +50,7 @@ class Cause:
     corrected: tuple[Reduced, ...]
     log_jacobian: float = 0.0
     change: tuple[tuple[str, float | str], ...] = ()
+    told_by: frozenset[int] = frozenset()
 
     @property
     def indices(self) -> frozenset[int]:
@@ -93,10 +95,11 @@ def _of_counts(contacts: Reduced | None, rows: Reduced | None) -> Iterator[Cause
 
 def _gaps(pitch: Reduced | None, contacts: Reduced | None, rows: Reduced | None) -> Iterator[Cause]:
     """The whole row measured, and its gaps not given."""
-    if pitch is None or pitch.value is None or pitch.spans > 1 or contacts is None or not contacts.count:
+    if pitch is None or pitch.value is None or pitch.spans > 1:
         return
-    counted_rows = rows.count if rows is not None and rows.count else 2
-    gaps = -(-contacts.count // counted_rows) - 1
+    if contacts is None or rows is None or not contacts.count or not rows.count:
+        return
+    gaps = -(-contacts.count // rows.count) - 1
     if gaps < FEWEST_GAPS or not _plausible(replace(pitch, value=pitch.value / gaps)):
         return
     shared = None if pitch.shared is None else replace(pitch.shared, coefficient=pitch.shared.coefficient / gaps)
@@ -110,6 +113,7 @@ def _gaps(pitch: Reduced | None, contacts: Reduced | None, rows: Reduced | None)
         corrected=(corrected,),
         log_jacobian=-math.log(gaps),
         change=(("spans", gaps),),
+        told_by=frozenset({contacts.index, rows.index}),
     )
 
 

@@ -45,7 +45,18 @@ class DimensionEvidence(Evidence):
             return replace(self.like.mixture, reading=self.reading)
         of_pairs = [slipped for slip in self.feature.slips for slipped in self._of_pairs(slip)]
         columns = self.columns.dimensions
-        return mixture(self.reading, columns[self.reading.feature], columns, of_pairs)
+        return mixture(self.reading, columns[self.reading.feature], columns, of_pairs, self._miscounted)
+
+    @property
+    def _miscounted(self) -> Floats | None:
+        """By half, the gaps of a row over those given, where the contacts were miscounted by one in every row."""
+        if self.reading.counted is None:
+            return None
+        counted, counted_rows = self.reading.counted
+        rows = self.columns.counts["rows"]
+        positions = -(-self.columns.counts["contact_count"] // np.maximum(rows, 1))
+        off_by_one = (rows == counted_rows) & (np.abs(positions - counted) == 1) & (positions > 1)
+        return np.where(off_by_one, (positions - 1) / self.reading.spans, np.nan)
 
     @cached_property
     def deviation(self) -> PartDeviation:

@@ -37,6 +37,10 @@ GAP_SHARE = 0.5
 PITCH_FACTORS = {2.0: 0.2, 0.5: 0.2}
 """Shares of slips by factor: every second contact measured, or tails of both rows measured as one row."""
 
+COUNTED_ONCE = 0.8
+"""Probability that the gaps of a whole row were not counted again but taken from the contacts' count. Common practice,
+no source."""
+
 UNIT_FACTORS = {1 / 25.4: 0.4, 25.4: 0.2, 1 / 0.0254: 0.2, 0.0254: 0.1, 1000.0: 0.05, 0.001: 0.05}
 """Reading over true size with a wrong unit: inch typed as mm, mm as inch, mil as mm, mm as mil, µm, m."""
 
@@ -179,11 +183,17 @@ class Rectangle:
 
 
 def mixture(
-    reading: Reduced, own: DimensionColumn, others: Mapping[str, DimensionColumn], of_pairs: Sequence[Rectangle] = ()
+    reading: Reduced,
+    own: DimensionColumn,
+    others: Mapping[str, DimensionColumn],
+    of_pairs: Sequence[Rectangle] = (),
+    miscounted: Floats | None = None,
 ) -> Mixture:
     """Explanations of ``reading`` under halves with the dimension ``own`` and the other dimensions ``others``.
 
-    ``of_pairs`` are the dimensions of each half's mated pairs that may have been measured instead.
+    ``of_pairs`` are the dimensions of each half's mated pairs that may have been measured instead. ``miscounted`` is
+    for a pitch over a whole row: by half, the gaps of its row over those given, where its contacts were miscounted by
+    one in every row; NaN elsewhere.
     """
     feature = FEATURES[reading.feature]
     known = ~np.isnan(own.centre)
@@ -204,19 +214,39 @@ def mixture(
     rectangles = [*in_mm, *(each for _, each in units)]
     shares = [SLIP_SHARE * slip.share for slip in slips] + [MISREAD_SHARE * each.share for each in misread]
     shares += [UNIT_SHARE * UNIT_FACTORS[factor] * each.share for factor, each in units]
-    weight = np.stack([*((1.0 - gross) * each.share for each in right), *(gross * share for share in shares)])
+    once = np.zeros(len(known)) if miscounted is None else np.where(np.isnan(miscounted), 0.0, COUNTED_ONCE)
+    followed = [] if miscounted is None else [_followed(each, once, miscounted) for each in right]
+    rectangles, factors = [*rectangles, *followed], np.array([*factors, *([1.0] for _ in followed)])
+    of_gross = [gross * share for share in shares]
+    of_right_counts = [(1.0 - gross) * (1.0 - once) * each.share for each in right]
+    weight = np.stack([*of_right_counts, *of_gross, *((1.0 - gross) * each.share for each in followed)])
     # What was subtracted is in mm whatever the unit: reading + corrected = factor · (size + corrected).
     centre = np.stack([each.centre for each in rectangles]) * factors + (factors - 1.0) * reading.corrected
     return Mixture(
         reading=reading,
         right=len(right),
-        words=(*(each.words for each in in_mm), *(UNIT_WORDS[factor] for factor, _ in units)),
+        words=(
+            *(each.words for each in in_mm),
+            *(UNIT_WORDS[factor] for factor, _ in units),
+            *(each.words for each in followed),
+        ),
         weight=weight,
         centre=np.where(np.isnan(centre), 0.0, centre),
         half_width=np.stack([each.half_width for each in rectangles]) * factors,
         entry_u=np.stack([each.entry_u for each in rectangles]) * factors,
         follows=factors,
         nameless=gross * nameless + (1.0 - gross) * ~known,
+    )
+
+
+def _followed(right: Rectangle, once: Floats, ratio: Floats) -> Rectangle:
+    """The pitch if its gaps were counted as wrong as the contacts."""
+    return Rectangle(
+        words="as many gaps too few or too many as contacts",
+        share=once * right.share,
+        centre=right.centre * np.nan_to_num(ratio),
+        half_width=right.half_width * np.nan_to_num(ratio),
+        entry_u=right.entry_u * np.nan_to_num(ratio),
     )
 
 

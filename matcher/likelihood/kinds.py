@@ -33,12 +33,14 @@ def evidence_of(reading: Reduced, columns: Columns) -> Evidence:
 
 
 def all_evidence(readings: Sequence[Reduced], columns: Columns) -> list[Evidence]:
-    """Observations as evidence. Readings of one size over as many gaps share their explanations."""
+    """Observations as evidence. Readings of one size that were taken alike share their explanations."""
     everything = [evidence_of(reading, columns) for reading in readings]
-    first: dict[tuple[str, int, bool], DimensionEvidence] = {}
+    first: dict[object, DimensionEvidence] = {}
     for i, each in enumerate(everything):
         if isinstance(each, DimensionEvidence):
-            like = first.setdefault((each.reading.feature, each.reading.spans, each.reading.unscaled), each)
+            reading = each.reading
+            same = reading.feature, reading.spans, reading.unscaled, reading.corrected, reading.counted
+            like = first.setdefault(same, each)
             everything[i] = each if like is each else replace(each, like=like)
     return everything
 

@@ -123,11 +123,13 @@ class Likelihood:
 
     def without(self, part: Part, reading: int) -> Likelihood:
         """The likelihood without one reading of one part."""
-        smaller = part.drop(reading)
-        rest = [other for other in self.parts if other is not part]
-        total = self.total - part.log_likelihood + (0.0 if smaller is None else smaller.log_likelihood)
-        parts = tuple(rest if smaller is None else [*rest, smaller])
-        return Likelihood(columns=self.columns, parts=parts, total=total)
+        smaller, index = part.drop(reading), part.readings[reading].index
+        rest = [_not_told_by(index, other) for other in self.parts if other is not part]
+        left = replace(self._of_parts(rest if smaller is None else [*rest, smaller]), mates=None)
+        if part.readings[reading].feature not in ("contact_count", "rows"):
+            return left
+        followed = [replace(each.reading, counted=None) for each in left.evidence if each.reading.counted is not None]
+        return left.corrected(followed, ROUGH_INEXACT_MASS) if followed else left
 
     def corrected(self, corrected: Sequence[Reduced], inexact_mass: float = INEXACT_MASS) -> Likelihood:
         """The likelihood with other observations in place of those of the same index; parts without any stay."""
@@ -182,6 +184,12 @@ def _mixed(ways: Mapping[Cause | None, tuple[Part, ...]]) -> Part:
         return _mixed(rest) if rest[None] else None
 
     return Part(evidence=evidence, log_likelihood=log_likelihood, shares=split, drop=drop, ways=found)
+
+
+def _not_told_by(index: int, part: Part) -> Part:
+    """The part without the causes that could not be told without an observation of another part."""
+    ways = {way.cause: way.parts for way in part.ways if way.cause is None or index not in way.cause.told_by}
+    return part if len(ways) == len(part.ways) else _mixed(ways)
 
 
 def _without(parts: Sequence[Part], index: int) -> Iterator[Part]:

@@ -14,7 +14,7 @@ A reading's budget has
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from matcher.errors import ObservationError, ObservationErrors
 from matcher.features import FEATURES, Kind, Subject
@@ -99,11 +99,27 @@ def reduction(observations: Sequence[Observation], instruments: Mapping[str, Ins
         *(one.reduced for one in each if one.reduced.value is None),
         *(_other(index, given) for index, given in enumerate(observations) if index not in taken),
     ]
+    readings = _over_counted_rows(sorted(readings, key=lambda reduced: reduced.index))
     return Reduction(
-        readings=tuple(sorted(readings, key=lambda reduced: reduced.index)),
+        readings=tuple(readings),
         combinations=combined,
         taken_by_hand=_taken_by_hand(taken.values()),
     )
+
+
+def _over_counted_rows(readings: Sequence[Reduced]) -> list[Reduced]:
+    """The readings; a pitch over as many gaps as a counted row has knows of that count."""
+    counts = {each.feature: each.count for each in readings if each.of is Of.THIS and each.count}
+    contacts, rows = counts.get("contact_count"), counts.get("rows")
+    if contacts is None or rows is None:
+        return list(readings)
+    in_row = -(-contacts // rows)
+    return [
+        replace(each, counted=(in_row, rows))
+        if each.feature == "pitch" and each.of is Of.THIS and each.value is not None and 1 < each.spans == in_row - 1
+        else each
+        for each in readings
+    ]
 
 
 def _taken_by_hand(lengths: Iterable[MeasuredLength]) -> tuple[str, ...]:

@@ -50,7 +50,16 @@ def _by_hand(reading: Reduced) -> Reduced:
     return replace(reading, u=u, total_u=u)
 
 
+def _over_a_miscounted_row(bench: Bench) -> list[Reduced]:
+    """A pitch over the gaps of a row whose contacts were counted one too many."""
+    rows = max(int(bench.columns.counts["rows"][bench.half]), 1)
+    counted = max(-(-int(bench.columns.counts["contact_count"][bench.half]) // rows), 3) + 1
+    pitch = replace(bench.value("pitch"), spans=counted - 1, counted=(counted, rows))
+    return [pitch, Reduced(index=pitch.index + 1, feature="rows", count=rows)]
+
+
 LONE: dict[str, Maker] = {
+    "a pitch over a miscounted row": _over_a_miscounted_row,
     "every dimension": lambda bench: [bench.value(feature) for feature in DIMENSIONS],
     "bounds on every dimension": lambda bench: [bench.bound(feature) for feature in DIMENSIONS],
     "contact count": lambda bench: [bench.count("contact_count")],

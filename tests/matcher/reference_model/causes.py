@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -56,10 +57,11 @@ def _one_row(observations: Sequence[Reduced]) -> list[Way]:
 
 def _whole_row(observations: Sequence[Reduced]) -> list[Way]:
     pitch, contacts, rows = (_only(observations, name) for name in ("pitch", "contact_count", "rows"))
-    if pitch is None or pitch.value is None or pitch.spans != 1 or contacts is None or not contacts.count:
+    if pitch is None or pitch.value is None or pitch.spans != 1:
         return []
-    in_rows = rows.count if rows is not None and rows.count else 2
-    gaps = (contacts.count + in_rows - 1) // in_rows - 1
+    if contacts is None or rows is None or not contacts.count or not rows.count:
+        return []
+    gaps = math.ceil(contacts.count / rows.count) - 1
     if gaps < 2 or not (pitch.unscaled or _may_be(pitch.feature, pitch.value / gaps)):
         return []
     shared = pitch.shared and replace(pitch.shared, coefficient=pitch.shared.coefficient / gaps)

@@ -188,12 +188,28 @@ def build_reading(reduced: Reduced, body: Body, *, this: Body | None = None, fol
     if unscaled or feature in PITCHES:
         misread, share = [], share + MISREAD_SHARE
     wrong = _scaled(_scaled(slips, SLIP_SHARE) + misread + units, gross)
-    pieces = (Piece(weight=1.0 - gross, where=where), *wrong)
+    gaps = _gaps_if_miscounted(reduced, body)
+    once = 0.8 if gaps else 0.0
+    pieces = (Piece(weight=(1.0 - gross) * (1.0 - once), where=where), *wrong)
+    if gaps:
+        pieces = (*pieces, Piece(weight=(1.0 - gross) * once, where=where, factor=gaps / reduced.spans))
     background = gross * share
     if not where.known:
         pieces = tuple(piece for piece in wrong if piece.where.known)
         background = 1.0 - math.fsum(piece.weight for piece in pieces)
     return Reading(x=x, u=u, coefficient=coefficient, pieces=pieces, background=background * nothing, folded=alone)
+
+
+def _gaps_if_miscounted(reduced: Reduced, body: Body) -> int:
+    """Return the gaps of a body's row if its contacts were miscounted by one in every row; 0 if they were not."""
+    if reduced.counted is None:
+        return 0
+    in_row, rows = reduced.counted
+    true_rows = body.known_count("rows")
+    if true_rows != rows:
+        return 0
+    true_in_row = math.ceil(body.known_count("contact_count") / true_rows)
+    return true_in_row - 1 if abs(true_in_row - in_row) == 1 else 0
 
 
 def _folded(reduced: Reduced) -> Folded:
