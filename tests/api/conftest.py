@@ -13,12 +13,12 @@ from fastapi import FastAPI
 from sqlalchemy.orm import Session
 from starlette.testclient import TestClient
 
-from api.app import create_app
 from api.service.settings import Settings
 from catalog.db.database import open_catalogue, read_version
 from catalog.snapshot import snapshot as snapshots
 from catalog.snapshot.snapshot import Build, Snapshot, SnapshotSource
 from tests import catalogues
+from tests.api.workshop import app_for
 
 
 @pytest.fixture(scope="session")
@@ -64,7 +64,7 @@ def snapshot(demo_url: str) -> Snapshot:
 @pytest.fixture(scope="session")
 def app(demo_url: str) -> FastAPI:
     """The app over the demo catalogue."""
-    return create_app(Settings(database_url=demo_url))
+    return app_for(Settings(database_url=demo_url))
 
 
 @pytest.fixture(scope="session")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import timedelta
@@ -12,6 +12,7 @@ from typing import Any
 
 from fastapi import FastAPI
 from httpx2 import Response
+from starlette.routing import BaseRoute
 from starlette.testclient import TestClient
 
 from api.app import create_app
@@ -85,6 +86,19 @@ def _stocked() -> tuple[bytes, dict[str, str]]:
     return content, made
 
 
+@cache
+def _routes() -> Sequence[BaseRoute]:
+    """The routes of an app. FastAPI makes their handlers at its first requests, which takes longer than most tests."""
+    return tuple(create_app().routes)
+
+
+def app_for(settings: Settings) -> FastAPI:
+    """The app for these settings, on which no route depends: all apps made here share theirs, with the handlers."""
+    app = create_app(settings)
+    app.router.routes[:] = _routes()
+    return app
+
+
 @contextmanager
 def workshop(url: str, delay: timedelta = DELAY, looked_every_s: float = 3600.0) -> Iterator[Workshop]:
     """The app with a catalogue filled by Wren; due changes are not looked for unless requested."""
@@ -94,6 +108,6 @@ def workshop(url: str, delay: timedelta = DELAY, looked_every_s: float = 3600.0)
     else:
         with open_catalogue(url) as empty:
             made = stock(empty)
-    app: FastAPI = create_app(Settings(database_url=url, pending_delay=delay, looked_every_s=looked_every_s))
+    app = app_for(Settings(database_url=url, pending_delay=delay, looked_every_s=looked_every_s))
     with TestClient(app) as server:
         yield Workshop(server, app.state.services.catalogue, dict(made))

@@ -27,6 +27,7 @@ from catalog.model.entries import AnyEntry
 from catalog.snapshot.snapshot import Snapshot
 from matcher.features import FEATURES
 from seeds_demo.loader import demo_specimens
+from tests import catalogues
 from tests.catalog.exchange.exchange_files import read_entries
 
 PLUG = ("contact_count=24", "half_kind=plug", "pitch=4.40/11", "body_length=6.63", "body_width=1.99", "tail_span=2.18")
@@ -289,7 +290,7 @@ def test_a_catalogue_that_cannot_be_opened_has_its_own_exit_code(tmp_path: Path)
 
 def test_a_catalogue_of_a_newer_schema_has_its_own_exit_code(tmp_path: Path) -> None:
     file = tmp_path / "catalogue.sqlite3"
-    open_catalogue(f"sqlite:///{file}").close()
+    catalogues.placed(file, catalogues.empty())
     with closing(sqlite3.connect(file, isolation_level=None)) as other:
         other.execute("UPDATE alembic_version SET version_num = 'from-the-future'")
     assert run_command("identify", *PLUG, "--database", f"sqlite:///{file}").exit_code == ExitCode.CATALOGUE

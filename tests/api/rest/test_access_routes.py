@@ -17,7 +17,6 @@ from starlette.routing import BaseRoute, Mount
 from starlette.staticfiles import StaticFiles
 from starlette.testclient import TestClient
 
-from api.app import create_app
 from api.service.access import SAFE_METHODS, Needs, needs
 from api.service.settings import Settings
 from catalog.accounts import contributors, tokens
@@ -25,6 +24,8 @@ from catalog.accounts.access import ANYBODY, POLICY, Permission, Role, Scope, St
 from catalog.db.database import Catalogue, open_catalogue
 from catalog.history.acts import Act
 from catalog.model import timestamps
+from tests import catalogues
+from tests.api.workshop import app_for
 
 COMPUTING = {"/v1/identify", "/v1/identify/explain", "/v1/measure", "/v1/measure/row", "/v1/review"}
 """Addresses that take a body and store nothing: reads by another method."""
@@ -190,7 +191,7 @@ def _asker(catalogue: Catalogue, role: Role, state: State, scopes: Sequence[Scop
 @pytest.fixture(scope="module")
 def everybody(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, dict[str, Asker]]:
     """Address of a catalogue with a person of each kind, and their request headers."""
-    url = f"sqlite:///{tmp_path_factory.mktemp('people') / 'people.sqlite3'}"
+    url = catalogues.placed(tmp_path_factory.mktemp("people") / "people.sqlite3", catalogues.empty())
     with open_catalogue(url) as catalogue:
         return url, askers_of(catalogue)
 
@@ -198,7 +199,7 @@ def everybody(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, dict[str, 
 @pytest.fixture(scope="module")
 def people_app(everybody: tuple[str, dict[str, Asker]]) -> FastAPI:
     """The app with an additional route for each permission."""
-    made = create_app(Settings(database_url=everybody[0]))
+    made = app_for(Settings(database_url=everybody[0]))
     for permission in Permission:
         path = f"/held/{permission}"
         made.add_api_route(path, _name, methods=["POST"], dependencies=[needs(permission)])
@@ -305,7 +306,7 @@ def test_permission_is_checked_before_the_body_is_read(people_server: TestClient
 
 def test_a_suspension_takes_effect_with_the_next_request(tmp_path: Path) -> None:
     url = f"sqlite:///{tmp_path / 'one.sqlite3'}"
-    made = create_app(Settings(database_url=url))
+    made = app_for(Settings(database_url=url))
     made.add_api_route("/held", _name, methods=["POST"], dependencies=[needs(Permission.CONTRIBUTE)])
     with TestClient(made) as server, open_catalogue(url) as catalogue:
         asker = _asker(catalogue, Role.CONTRIBUTOR, State.ACTIVE, [Scope.CONTRIBUTE])

@@ -11,13 +11,12 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
-from api.app import create_app
 from api.background.due_changes import carry_out_now
 from api.service.settings import Settings
 from catalog.db.database import open_catalogue
 from catalog.history.journal import page
 from tests.api.rest.test_contributing import PLACE, problem
-from tests.api.workshop import KEEPER, Workshop, workshop, written
+from tests.api.workshop import KEEPER, Workshop, app_for, workshop, written
 from tests.catalog.history.changed_entries import HALF, IDA, MEMBER, PER, longer
 
 SOON = timedelta(milliseconds=1)
@@ -110,7 +109,7 @@ def test_a_server_that_starts_late_catches_up(tmp_path: Path) -> None:
     url = f"sqlite:///{tmp_path / 'due.sqlite3'}"
     with workshop(url, delay=SOON) as shop:
         withdraw(shop)
-    with TestClient(create_app(Settings(database_url=url))) as server:
+    with TestClient(app_for(Settings(database_url=url))) as server:
         deadline = time.monotonic() + PATIENCE_S
         while server.get(PLACE).json()["state"] == "listed" and time.monotonic() < deadline:
             time.sleep(0.05)

@@ -14,14 +14,14 @@ from starlette.testclient import TestClient
 
 import catalog.model.errors
 import matcher.errors
-from api.app import create_app
 from api.schemas.problems import FieldProblem, shown
 from api.service.problem_types import PROBLEMS
 from api.service.problems import KIND_OF_ERROR, MOST_ERRORS, ApiError, make_problem, problem_of
 from api.service.settings import RETRY_AFTER_S, Settings
-from catalog.db.database import open_catalogue
 from catalog.model.errors import CatalogueError, FileError, LockedError, NotFoundError
 from matcher.errors import ObservationError
+from tests import catalogues
+from tests.api.workshop import app_for
 
 DOMAIN_ERRORS = [
     kind
@@ -95,7 +95,7 @@ def test_an_unexpected_error_shows_no_internal_details() -> None:
 
 
 def test_an_unexpected_error_is_answered_and_the_server_keeps_running(demo_url: str) -> None:
-    app = create_app(Settings(database_url=demo_url))
+    app = app_for(Settings(database_url=demo_url))
 
     @app.get("/breaks")
     def breaks() -> None:
@@ -128,9 +128,7 @@ def test_a_domain_error_becomes_its_problem_over_http(demo_url: str, error: Exce
     def fails() -> None:
         raise error
 
-    app = create_app(
-        Settings(database_url=demo_url)
-    )  # a separate app: other tests count the addresses of the shared one
+    app = app_for(Settings(database_url=demo_url))  # a separate app: other tests count the addresses of the shared one
     app.add_api_route(f"/fails/{name}", fails)
     with TestClient(app) as server:
         response = server.get(f"/fails/{name}")
@@ -141,7 +139,7 @@ def test_a_domain_error_becomes_its_problem_over_http(demo_url: str, error: Exce
 def test_the_answer_about_a_locked_database_says_when_to_retry(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("catalog.db.engines.BUSY_SECONDS", 0.2)
     file = tmp_path / "catalogue.sqlite3"
-    app = create_app(Settings(database_url=f"sqlite:///{file}"))
+    app = app_for(Settings(database_url=f"sqlite:///{file}"))
     with TestClient(app) as server:
         assert server.get("/health").status_code == 200
         app.state.services.catalogue.close()  # an idle connection of the pool would prevent the other from locking
@@ -156,12 +154,12 @@ def test_the_answer_about_a_locked_database_says_when_to_retry(tmp_path: Path, m
 
 def test_a_database_of_a_newer_schema_is_refused_at_start_up(tmp_path: Path) -> None:
     file = tmp_path / "catalogue.sqlite3"
-    open_catalogue(f"sqlite:///{file}").close()
+    catalogues.placed(file, catalogues.empty())
     with closing(sqlite3.connect(file, isolation_level=None)) as other:
         other.execute("UPDATE alembic_version SET version_num = 'from-the-future'")
     with (
         pytest.raises(catalog.model.errors.SchemaError),
-        TestClient(create_app(Settings(database_url=f"sqlite:///{file}"))),
+        TestClient(app_for(Settings(database_url=f"sqlite:///{file}"))),
     ):
         pass
 

@@ -19,7 +19,6 @@ from pydantic import BaseModel
 from sqlalchemy.orm import Session
 from starlette.testclient import TestClient
 
-from api.app import create_app
 from api.operations.operation import Nothing, Operation, Route, Task
 from api.rest.writes import add_writes
 from api.schemas.problems import FieldProblem
@@ -34,6 +33,8 @@ from catalog.db.database import Catalogue, open_catalogue
 from catalog.history.acts import operators
 from catalog.model import timestamps
 from catalog.model.errors import ReadOnlyError
+from tests import catalogues
+from tests.api.workshop import app_for
 
 TOKEN = "oh_" + "k" * 43
 HOST = "bench.example:8642"
@@ -93,7 +94,7 @@ def catalogue_file(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def catalogue(catalogue_file: Path) -> Iterator[Catalogue]:
-    with open_catalogue(f"sqlite:///{catalogue_file}") as opened:
+    with open_catalogue(catalogues.placed(catalogue_file, catalogues.empty())) as opened:
         yield opened
 
 
@@ -109,7 +110,7 @@ def token(catalogue: Catalogue) -> tokens.Created:
 
 @pytest.fixture
 def server(catalogue: Catalogue, catalogue_file: Path) -> Iterator[TestClient]:
-    app = create_app(Settings(database_url=f"sqlite:///{catalogue_file}"))
+    app = app_for(Settings(database_url=f"sqlite:///{catalogue_file}"))
 
     def name(who: WhoDep) -> str:
         return who.name
@@ -196,7 +197,7 @@ def test_a_use_that_cannot_be_recorded_is_logged_and_the_request_is_answered(
     caplog: pytest.LogCaptureFixture,
 ) -> None:
     monkeypatch.setattr("catalog.db.engines.BUSY_SECONDS", 0.2)
-    app = create_app(Settings(database_url=f"sqlite:///{catalogue_file}"))
+    app = app_for(Settings(database_url=f"sqlite:///{catalogue_file}"))
     app.add_api_route("/who", _name)
     with TestClient(app) as patient, closing(sqlite3.connect(catalogue_file, isolation_level=None)) as holder:
         holder.execute("BEGIN IMMEDIATE")
@@ -240,7 +241,7 @@ def test_a_change_is_refused_if_its_contributor_was_suspended_while_it_waited(
         waiting.set()
         return ask_for_turn(self)
 
-    app = create_app(Settings(database_url=f"sqlite:///{catalogue_file}"))
+    app = app_for(Settings(database_url=f"sqlite:///{catalogue_file}"))
     add_writes(app.router, [WRITE])
     with TestClient(app) as server, ThreadPoolExecutor(1) as beside:
         assert server.post("/write", headers=bearer(token)).json() == {"actor": "Wren Ashby"}
@@ -316,7 +317,7 @@ def test_signing_in_sets_a_cookie_that_scripts_cannot_read_and_other_sites_canno
     catalogue_file: Path, token: tokens.Created, scheme: str, secure: bool
 ) -> None:
     """RFC 6265, 5.3, and its SameSite attribute; Secure where the page itself came by TLS."""
-    app = create_app(Settings(database_url=f"sqlite:///{catalogue_file}"))
+    app = app_for(Settings(database_url=f"sqlite:///{catalogue_file}"))
     with TestClient(app, base_url=f"{scheme}://testserver") as browser:
         form = {"token": token.secret, "to": "/"}
         answer = browser.post("/sign-in", data=form, headers={"Sec-Fetch-Site": "same-origin"}, follow_redirects=False)

@@ -9,7 +9,6 @@ from urllib.parse import parse_qs, urlsplit
 import pytest
 from starlette.testclient import TestClient
 
-from api.app import create_app
 from api.service.paging import Listing
 from api.service.settings import Settings
 from api.web.catalogue.catalogue import ON_A_PAGE
@@ -21,7 +20,7 @@ from catalog.history.changes import withdraw
 from catalog.records.read_models import HalfRecord
 from catalog.snapshot.snapshot import Snapshot
 from tests.api.web.page_reading import HTML, Page, check_form
-from tests.api.workshop import Workshop, workshop
+from tests.api.workshop import Workshop, app_for, workshop
 from tests.catalog.history.changed_entries import HALF, WREN
 from tests.catalog.model.entry_examples import half
 
@@ -208,5 +207,5 @@ def test_the_outlines_of_a_page_are_drawn_at_one_scale(server: TestClient, snaps
 
 
 def test_an_empty_catalogue_says_so(empty_url: str) -> None:
-    with TestClient(create_app(Settings(database_url=empty_url))) as client:
+    with TestClient(app_for(Settings(database_url=empty_url))) as client:
         assert "This catalogue holds 0 halves" in seen(client).text

@@ -20,9 +20,9 @@ TOKEN = "oh_" + "k" * 43
 
 
 @pytest.fixture
-def local(sqlite_url: str) -> Iterator[Catalogue]:
+def local(sqlite_migrated_url: str) -> Iterator[Catalogue]:
     """An empty catalogue on one engine, for rules of form that do not depend on the engine."""
-    with open_catalogue(sqlite_url) as opened:
+    with open_catalogue(sqlite_migrated_url) as opened:
         yield opened
 
 

@@ -48,9 +48,9 @@ def people(catalogue: Catalogue) -> Catalogue:
 
 
 @pytest.fixture
-def local(sqlite_url: str) -> Iterator[Catalogue]:
+def local(sqlite_migrated_url: str) -> Iterator[Catalogue]:
     """The same on one engine, for rules of form that do not depend on the engine."""
-    with open_catalogue(sqlite_url) as opened:
+    with open_catalogue(sqlite_migrated_url) as opened:
         yield _with_people(opened)
 
 
@@ -298,12 +298,12 @@ def test_the_journal_records_whose_token_was_made_or_revoked_but_nothing_of_its_
         assert secret not in everything
 
 
-def test_no_table_holds_a_secret(sqlite_url: str) -> None:
-    with open_catalogue(sqlite_url) as catalogue:
+def test_no_table_holds_a_secret(sqlite_migrated_url: str) -> None:
+    with open_catalogue(sqlite_migrated_url) as catalogue:
         with catalogue.writing() as session:
             contributors.add(session, operators(), NAME)
             secret = tokens.create(session, operators(), NAME, expires=None).secret
-        assert secret[9:] not in _everything(create_engine(sqlite_url))
+        assert secret[9:] not in _everything(create_engine(sqlite_migrated_url))
 
 
 def _everything(engine: Engine) -> str:

@@ -31,6 +31,7 @@ from catalog.history.acts import Act
 from catalog.history.journal import page
 from catalog.history.undo import undo
 from catalog.model.errors import EntryError, ForbiddenError, NotFoundError
+from tests import catalogues
 from tests.catalog.cases.case_examples import NONE, specimen, summary
 from tests.catalog.history.changed_entries import IDA, PER, WREN, by, since_ever
 
@@ -257,7 +258,7 @@ def test_a_publication_contains_no_private_cases_and_can_be_merged_elsewhere(
     for number, text in enumerate((stream.getvalue(), everything.getvalue())):
         path = tmp_path / f"whole{number}.jsonl"
         path.write_text(text, encoding="utf-8")
-        with open_catalogue(f"sqlite:///{tmp_path / f'other{number}.sqlite3'}") as other:
+        with open_catalogue(catalogues.placed(tmp_path / f"other{number}.sqlite3", catalogues.empty())) as other:
             with other.writing() as session:
                 import_whole(session, path)
             with other.reading() as session:

@@ -20,6 +20,7 @@ from catalog.model.errors import FileError, FileRefusedError
 from catalog.model.series_laws import expand
 from catalog.records.read import load_halves, load_matings, load_series
 from catalog.records.read_models import Record
+from tests import catalogues
 from tests.catalog.exchange.exchange_files import read_entries
 from tests.catalog.model.entry_examples import half, mating, series
 
@@ -200,14 +201,12 @@ def test_a_file_with_one_refused_entry_adds_nothing_and_the_error_names_the_line
         assert list(stored_entries(session)) == []
 
 
-def test_the_whole_catalogue_can_be_exported_and_imported_again(
-    catalogue: Catalogue, sqlite_url: str, tmp_path: Path
-) -> None:
+def test_the_whole_catalogue_can_be_exported_and_imported_again(catalogue: Catalogue, tmp_path: Path) -> None:
     with catalogue.writing() as session:
         add(session, [series(), half(), mating()])
     with catalogue.reading() as session:
         path = _file(tmp_path, _lines(*stored_entries(session)))
-    with open_catalogue(sqlite_url.replace("catalogue.", "another.")) as another:
+    with open_catalogue(catalogues.placed(tmp_path / "another.sqlite3", catalogues.empty())) as another:
         with another.writing() as session:
             add_file(session, path)
         with catalogue.reading() as old, another.reading() as new:
@@ -232,9 +231,7 @@ def test_the_position_of_every_value_of_a_line_is_known() -> None:
     }
 
 
-def test_a_half_corrected_by_hand_is_imported_beside_its_series(
-    catalogue: Catalogue, sqlite_url: str, tmp_path: Path
-) -> None:
+def test_a_half_corrected_by_hand_is_imported_beside_its_series(catalogue: Catalogue, tmp_path: Path) -> None:
     with catalogue.writing() as session:
         add(session, [series()])
         member = load_halves(session)[0].half
@@ -242,7 +239,7 @@ def test_a_half_corrected_by_hand_is_imported_beside_its_series(
         revise(session, operators(), member.key, corrected)
     with catalogue.reading() as session:
         path = _file(tmp_path, _lines(*stored_entries(session)))
-    with open_catalogue(sqlite_url.replace("catalogue.", "another.")) as another:
+    with open_catalogue(catalogues.placed(tmp_path / "another.sqlite3", catalogues.empty())) as another:
         with another.writing() as session:
             add_file(session, path)
         with another.reading() as session:

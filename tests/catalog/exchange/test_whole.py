@@ -29,6 +29,7 @@ from catalog.model.errors import EntryError, FileError
 from catalog.records.read import get_record, load_halves, load_matings, load_series
 from catalog.records.read_models import assessed_of
 from catalog.snapshot.snapshot import take_snapshot
+from tests import catalogues
 from tests.catalog.model.entry_examples import half, mating, series
 
 SERIES, HALF, MATING = series(), half(), mating()
@@ -62,9 +63,9 @@ def lived_in(catalogue: Catalogue) -> Catalogue:
 
 
 @pytest.fixture
-def another(sqlite_url: str) -> Iterator[Catalogue]:
+def another(tmp_path: Path) -> Iterator[Catalogue]:
     """A second catalogue, empty."""
-    with open_catalogue(sqlite_url.replace("catalogue.", "another.")) as opened:
+    with open_catalogue(catalogues.placed(tmp_path / "another.sqlite3", catalogues.empty())) as opened:
         yield opened
 
 

@@ -150,18 +150,18 @@ def test_a_missing_folder_is_an_error_with_a_remedy(tmp_path: Path) -> None:
     assert ".kicad_mod" in refusal.value.remedy
 
 
-def test_two_spellings_of_a_maker_become_the_more_common_one(tmp_path: Path) -> None:
+def test_two_spellings_of_a_maker_become_the_more_common_one(tmp_path: Path, sqlite_migrated_url: str) -> None:
     files = family("Wren_T15-{n}", (5, 6)) + family("WREN_T20-{n}", (5,))
     imported = import_folder(write(tmp_path / "files", files))
     assert {half.maker for half in halves(imported).values()} == {"Wren"}
-    with open_catalogue(f"sqlite:///{tmp_path / 'catalogue.sqlite3'}") as catalogue, catalogue.writing() as session:
+    with open_catalogue(sqlite_migrated_url) as catalogue, catalogue.writing() as session:
         assert add(session, imported.entries).added["half"] == 3
 
 
-def test_series_whose_names_give_the_same_key_are_numbered(tmp_path: Path) -> None:
+def test_series_whose_names_give_the_same_key_are_numbered(tmp_path: Path, sqlite_migrated_url: str) -> None:
     files = [*family("Wren_T15-{n}", (5, 6)), ("Wren_T15", two_rows("Wren_T15", 7))]
     imported = import_folder(write(tmp_path / "files", files))
     keys = [entry.key for entry in imported.entries if isinstance(entry, Series)]
     assert len(set(keys)) == len(keys) == 2
-    with open_catalogue(f"sqlite:///{tmp_path / 'catalogue.sqlite3'}") as catalogue, catalogue.writing() as session:
+    with open_catalogue(sqlite_migrated_url) as catalogue, catalogue.writing() as session:
         assert add(session, imported.entries).added["half"] == 3

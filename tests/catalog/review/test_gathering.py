@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,6 +14,7 @@ from catalog.db.tables import HalfTable, SeriesTable
 from catalog.history.addition import add
 from catalog.model.entries import AnyEntry, Half, Mating, Series
 from catalog.review import Neighbours, read_neighbours, review
+from tests import catalogues
 from tests.catalog.review.review_examples import SIZES, codes, family, member, sized
 
 LISTED = (
@@ -43,8 +43,8 @@ STATED = Series.model_validate(
 
 @pytest.fixture(scope="module")
 def catalogue(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Catalogue]:
-    path = Path(tmp_path_factory.mktemp("review")) / "catalogue.sqlite3"
-    with open_catalogue(f"sqlite:///{path}") as opened:
+    url = catalogues.placed(tmp_path_factory.mktemp("review") / "catalogue.sqlite3", catalogues.empty())
+    with open_catalogue(url) as opened:
         with opened.writing() as session:
             add(session, [*LISTED, STATED])
         yield opened
@@ -132,17 +132,17 @@ def test_a_series_is_reviewed_with_halves_listed_by_themselves_and_similar_halve
     assert "pipit-parts:pp-20k" in _keys(around.alike)
 
 
-def test_the_laws_of_a_withdrawn_series_are_not_used(tmp_path: Path) -> None:
+def test_the_laws_of_a_withdrawn_series_are_not_used(sqlite_migrated_url: str) -> None:
     entry = member(series="Lapwingle", part_number="TWELVE-9")
-    with open_catalogue(f"sqlite:///{tmp_path / 'withdrawn.sqlite3'}") as opened:
+    with open_catalogue(sqlite_migrated_url) as opened:
         with opened.writing() as session:
             add(session, [STATED])
             session.execute(update(SeriesTable).values(state="withdrawn"))
         assert _around(opened, entry).series is None
 
 
-def test_withdrawn_halves_are_left_out(tmp_path: Path) -> None:
-    with open_catalogue(f"sqlite:///{tmp_path / 'withdrawn.sqlite3'}") as opened:
+def test_withdrawn_halves_are_left_out(sqlite_migrated_url: str) -> None:
+    with open_catalogue(sqlite_migrated_url) as opened:
         with opened.writing() as session:
             add(session, list(LISTED))
             session.execute(update(HalfTable).values(state="withdrawn"))

@@ -111,8 +111,8 @@ def test_a_query_longer_than_any_text_is_refused(index: SearchIndex) -> None:
 
 
 @pytest.fixture
-def filled(sqlite_url: str) -> Iterator[Catalogue]:
-    with open_catalogue(sqlite_url) as catalogue:
+def filled(sqlite_migrated_url: str) -> Iterator[Catalogue]:
+    with open_catalogue(sqlite_migrated_url) as catalogue:
         with catalogue.writing() as session:
             add(session, [series(), half(), mating()])
         yield catalogue
@@ -194,8 +194,8 @@ def test_threads_that_ask_at_once_wait_for_one_build(filled: Catalogue, monkeypa
     assert all(each is found[0] for each in found)
 
 
-def test_an_empty_catalogue_has_an_empty_snapshot(sqlite_url: str) -> None:
-    with open_catalogue(sqlite_url) as catalogue:
+def test_an_empty_catalogue_has_an_empty_snapshot(sqlite_migrated_url: str) -> None:
+    with open_catalogue(sqlite_migrated_url) as catalogue:
         snapshot = SnapshotSource(catalogue).current()
     assert len(snapshot.columns) == 0
     assert snapshot.matings == ()
