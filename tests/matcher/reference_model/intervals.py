@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 from matcher.features import FEATURES
 
@@ -42,7 +43,7 @@ class Interval:
     extra: float
     broad: float = 0.0
 
-    @property
+    @cached_property
     def rectangles(self) -> list[tuple[float, float]]:
         """Return the share and the half-width of each rectangle."""
         if self.broad == 0.0:

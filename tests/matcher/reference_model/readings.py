@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from matcher.features import FEATURES
 from matcher.observations import Reduced, SharedKind
@@ -92,12 +93,21 @@ class Reading:
     background: float
     folded: Folded = NOT_FOLDED
 
+    def blurs(self, scale: float) -> list[float]:
+        """Return the standard deviation of the reading around each piece, mm."""
+        return [piece.blur(self.u, scale, self.folded) for piece in self.pieces]
+
+    @cached_property
+    def unscaled_blurs(self) -> list[float]:
+        """The blurs without an error of the scale, whatever the zero error is."""
+        return self.blurs(1.0)
+
     def density(self, scale: float = 1.0, zero: float = 0.0) -> float:
         """Return p(x | body, shared error), per mm; ``zero`` is the hidden zero error before its coefficient."""
         shift = self.coefficient * zero
         found = self.background
-        for piece in self.pieces:
-            blur = piece.blur(self.u, scale, self.folded)
+        blurs = self.unscaled_blurs if scale == 1.0 else self.blurs(scale)
+        for piece, blur in zip(self.pieces, blurs, strict=True):
             found += piece.weight * piece.density(self.x, blur, scale, shift)
         return found
 

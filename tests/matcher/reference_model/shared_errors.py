@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from functools import cache
 from itertools import pairwise
 
 from scipy.integrate import quad
@@ -27,6 +28,7 @@ CLOSEST = 1e-14
 def group_likelihood(readings: Sequence[Reading], kind: SharedKind, sd: float) -> float:
     """Return ∫ N(z; 0, sd²) Π p(x | z) dz for two or more readings of one group."""
 
+    @cache  # the coarse and the fine estimate of an integral begin with the same points
     def integrand(z: float) -> float:
         product = math.exp(-0.5 * (z / sd) ** 2) / (sd * SQRT2PI)
         for reading in readings:
