@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zlib
 from typing import Any
 
 import numpy as np
@@ -9,6 +10,7 @@ import numpy as np
 from catalog.evidence.agreement import stated
 from catalog.model.entries import Half, Series
 from catalog.review.slips import swapped_figures
+from matcher.features import FEATURES
 from matcher.uncertainty.instruments import BUILT_IN, Instrument
 from matcher.vocabulary import MM_PER_UNIT
 from tests.functional.crowd_parts import LENGTHS, Type, with_length
@@ -77,12 +79,13 @@ class Person:
     """A person with a caliper, whose zero error is the same in all their measurements and within its limit.
 
     Errors follow `matcher.uncertainty.instruments`: a rectangular zero error within the limit, a normal
-    feel of the edge, and the display's step; a rectangular deviation of each part within its process.
+    feel of the edge, and the display's step; a rectangular deviation of each part within its process, and a
+    rectangular gap under a half on its board.
     """
 
     def __init__(self, name: str, rng: np.random.Generator, *, careless: bool = False) -> None:
         self.name, self.careless = name, careless
-        self._rng = rng
+        self._rng, self._gaps = rng, np.random.default_rng(zlib.crc32(name.encode()))
         self._tool: Instrument = BUILT_IN["caliper" if rng.random() < 0.5 else "caliper_on_board"]
         self._zero = float(rng.uniform(-self._tool.limit_mm, self._tool.limit_mm))
 
@@ -98,6 +101,8 @@ class Person:
     def _length(self, measured: Type, feature: str, *, inches: bool) -> dict[str, Any]:
         spans = measured.drawing.contacts_per_row - 1 if feature == "pitch" else 1
         true = measured.part(feature, spans, self._rng) * spans
+        if FEATURES[feature].seated:
+            true += self._tool.seating_mm + float(self._gaps.uniform(-1, 1)) * self._tool.seating_limit_mm
         readings = [self._reading(true) for _ in range(READINGS)]
         if inches:  # the display showed inches, and the figures were noted unchanged
             readings = [round(reading / MM_PER_UNIT["in"], 3) for reading in readings]
