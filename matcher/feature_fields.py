@@ -213,6 +213,11 @@ class Feature:
         """
         return self.repeats and self.direction is Direction.ALONG
 
+    @property
+    def inside(self) -> bool:
+        """Whether it lies between walls, so that what closes on a part from outside cannot take it."""
+        return self.inside_or_depth and self.direction is not Direction.UPWARDS
+
     def taken_for(self, values: Set[str]) -> frozenset[str]:
         """What a half with one of these values may be taken for by a careful eye, beside the values themselves."""
         return frozenset(other for value in values for other in self.looks_like.get(value, {}))

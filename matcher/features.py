@@ -62,6 +62,7 @@ CALIPER_KIND = (
     *WITHOUT_SCALE,
     "steel_rule",
 )
+INSIDE_KIND = tuple(name for name in CALIPER_KIND if name != "micrometer")
 OPTICAL = (
     "microscope",
     "loupe",
@@ -309,6 +310,7 @@ _TABLE: tuple[Feature, ...] = (
         meaning="A receptacle's pocket along the rows, wall to wall.",
         how="Inside jaws or a calibrated image; not over the lead-in chamfer.",
         synonyms=("pocket length",),
+        instruments=INSIDE_KIND,
         low=0.5,
         high=240.0,
         gross_share=0.05,
@@ -327,7 +329,7 @@ _TABLE: tuple[Feature, ...] = (
         meaning="A receptacle's pocket across the rows, wall to wall.",
         how="Inside jaws or a calibrated image; not over the lead-in chamfer.",
         synonyms=("pocket width",),
-        instruments=("pin_gauge", *CALIPER_KIND),
+        instruments=("pin_gauge", *INSIDE_KIND),
         low=0.2,
         high=50.0,
         gross_share=0.05,

@@ -193,6 +193,10 @@ def _instrument_faults(checked: Checked) -> Iterator[ObservationError]:
     if name is not None and name not in known:
         remedy = remedy_for(known, closest(str(name)[:MAX_TEXT], known))
         yield checked.fault("instrument", name, f"the instrument {str(name)[:MAX_TEXT]!r} is not known", remedy)
+    elif name is not None and known[name].outside_only and checked.feature.inside:
+        usable = ", ".join(each for each in checked.feature.instruments if each in known)
+        message = f"an {known[name].label} cannot take the {checked.feature.label}, which lies between walls"
+        yield checked.fault("instrument", name, message, f"name what it was measured with: {usable}")
     if given.image is not None and not is_text(given.image):
         yield checked.fault("image", given.image, "a picture needs a name", f"give 1 to {MAX_TEXT} characters")
 

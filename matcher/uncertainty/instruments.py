@@ -98,6 +98,7 @@ class Instrument:
         show equal lengths of different size. Tilt and distortion are not independent from reading to reading, but
         which readings they join is not known.
     step_px, feel_px: ``step_mm`` and ``feel_mm`` for readings in pixels; None: readings cannot be in pixels.
+    outside_only: it closes on a part from outside, so it cannot take an inside size.
     zero: what closed jaws showed (see `matcher.uncertainty.zero_error`); None: not checked, the limit counts.
     can: names of the features it measures well; others are reduced too, and the budget says so.
     note: advice for the bench.
@@ -125,6 +126,7 @@ class Instrument:
     perspective_rel: float = 0.0
     step_px: float | None = None
     feel_px: float | None = None
+    outside_only: bool = False
     zero: ZeroError | None = None
     can: frozenset[str] = frozenset()
     note: str = ""
@@ -267,6 +269,7 @@ _TABLE: tuple[Instrument, ...] = (
         step_mm=0.001,
         feel_mm=0.01,  # plastic gives way under the spindle
         zero_tool="micrometer",
+        outside_only=True,
         note="Ratchet only; plastic yields.",
     ),
     Instrument(

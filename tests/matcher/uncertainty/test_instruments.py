@@ -5,8 +5,9 @@ from dataclasses import replace
 
 import pytest
 
-from matcher.errors import ObservationError
-from matcher.features import FEATURES
+from matcher.decision.next_measurement.tools import tool_for
+from matcher.errors import ObservationError, ObservationErrors
+from matcher.features import FEATURES, LENGTHS
 from matcher.observations import Observation
 from matcher.uncertainty.instruments import BUILT_IN, MAGNITUDES, UNSCALED, Instrument, Scale, overridden
 from matcher.uncertainty.reduce import reduce
@@ -118,3 +119,31 @@ def test_an_instrument_without_any_error_is_refused() -> None:
 def test_a_scale_error_that_contradicts_the_kind_of_scale_is_refused(scale: Scale, scale_rel: float) -> None:
     with pytest.raises(ObservationError, match="scale_rel"):
         Instrument(name="odd", label="odd", feel_mm=0.01, scale=scale, scale_rel=scale_rel)
+
+
+INSIDE = ("opening_length", "opening_width")
+
+
+@pytest.mark.parametrize("feature", INSIDE)
+@pytest.mark.parametrize("given", [{"value": 3.0}, {"max": 3.0}, {"value": 3.0, "u": 0.01}], ids=str)
+def test_an_outside_micrometer_cannot_take_an_opening(feature: str, given: dict[str, float]) -> None:
+    with pytest.raises(ObservationErrors) as caught:
+        reduce([Observation(feature=feature, instrument="micrometer", **given)])  # type: ignore[arg-type]
+    (fault,) = caught.value.errors
+    assert fault.field == "observations[0].instrument"
+    assert fault.value == "micrometer"
+    assert "outside micrometer cannot take the opening" in fault.message
+    assert "caliper" in fault.remedy
+    assert "micrometer" not in fault.remedy
+
+
+def test_an_outside_micrometer_takes_what_it_closes_on() -> None:
+    for feature in LENGTHS:
+        if feature not in INSIDE:
+            reduce([Observation(feature=feature, value=3.0, instrument="micrometer")])
+
+
+@pytest.mark.parametrize("feature", INSIDE)
+def test_an_outside_micrometer_is_never_advised_for_an_opening(feature: str) -> None:
+    assert tool_for(FEATURES[feature], ["micrometer"], BUILT_IN) is None
+    assert tool_for(FEATURES["body_width"], ["micrometer"], BUILT_IN) is not None
