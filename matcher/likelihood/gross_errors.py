@@ -307,7 +307,8 @@ def _other_features(reading: Reduced, others: Mapping[str, DimensionColumn], sha
         if FEATURES[slip.instead].subject is Subject.PAIR:
             continue
         column = others[slip.instead]
-        shares = np.where(np.isnan(column.centre), 0.0, share * slip.share)
+        known = column.stated if reading.unscaled else column.centre  # without a scale, vague sizes explain any picture
+        shares = np.where(np.isnan(known), 0.0, share * slip.share)
         slips += _measured(taken_for(slip.instead, feature), shares, slip.instead, column, reading.spans)
     return slips
 

@@ -34,6 +34,10 @@ ROUGH_INEXACT_MASS = 1e-4
 """The same for answers without one reading, which only tell what is worth measuring again, and for hints. Such an
 answer is right to 0.004; with `INEXACT_MASS` some identifications take 3.6 times as long."""
 
+NEGLIGIBLE_WAY = 1e-6
+"""Largest probability of the best half, as a part of the likeliest way's, from which a way to read the observations is
+followed further: each costs a density of absent."""
+
 SHARED_OUT = 12
 """Number of likeliest halves for which a group's log-likelihood is split at once, when one of them is needed."""
 
@@ -98,11 +102,20 @@ class Likelihood:
 
     @cached_property
     def ways(self) -> tuple[tuple[Way, Likelihood], ...]:
-        """The ways to read the observations, as given first, each with its likelihood; empty where there is one."""
+        """The ways to read the observations, as given first, each with its likelihood; empty where no cause was tried.
+
+        Causes that make no listed half likelier than `NEGLIGIBLE_WAY` are left out here: not to be named, and hardly
+        anything under absent.
+        """
         for mixed in self.parts:
             if mixed.ways:
                 kept = [part for part in self.parts if part is not mixed]
-                return tuple((way, self._of_parts([*kept, *way.parts])) for way in mixed.ways)
+                found = [(way, self._of_parts([*kept, *way.parts])) for way in mixed.ways]
+                best = [float((each.total + way.log_share + self.columns.log_prior).max()) for way, each in found]
+                floor = max(best) + math.log(NEGLIGIBLE_WAY)
+                left = [each for each, top in zip(found, best, strict=True) if each[0].cause is None or top > floor]
+                share = math.log1p(-math.fsum(way.cause.prior for way, _ in left if way.cause is not None))
+                return tuple((replace(way, log_share=way.log_share if way.cause else share), it) for way, it in left)
         return ()
 
     def _of_parts(self, parts: Sequence[Part]) -> Likelihood:

@@ -16,8 +16,8 @@ import numpy as np
 
 from matcher.columns.columns import Floats, Ints
 from matcher.likelihood.dimensions import DimensionEvidence
-from matcher.likelihood.evidence import IMPOSSIBLE, log_sum
-from matcher.likelihood.tolerance_density import W_MIN, rectangle_normal
+from matcher.likelihood.evidence import log_sum
+from matcher.likelihood.tolerance_density import W_MIN
 from matcher.observations import SharedError, SharedKind
 
 ALL_SUBSETS_UP_TO, MOST_WRONG = 5, 2
@@ -54,8 +54,6 @@ class NormalReadings:
         scale = error.kind is SharedKind.SCALE
         tables = [_under(each, halves, error) for each in evidence]
         deviation, variance, right, wrong = (np.stack(table) for table in zip(*tables, strict=True))
-        if error.unscaled:
-            wrong = np.logaddexp(wrong, _slips_at(np.exp(np.median(deviation, axis=0)), evidence, halves))
         shared = [each.reading.shared for each in evidence]
         coefficient = np.array([[1.0 if scale or one is None else one.coefficient] for one in shared])
         return cls(
@@ -130,20 +128,6 @@ def _choices(count: int, most_wrong: int) -> Floats:
     for row, wrong in zip(kept, choices, strict=True):
         row[list(wrong)] = 0.0
     return kept
-
-
-def _slips_at(scale: Floats, evidence: Sequence[DimensionEvidence], halves: Ints | slice) -> Floats:
-    """Log-density of each reading of an unscaled picture if it is a named slip, at one scale for each half."""
-    logs = []
-    for each in evidence:
-        mix, x = each.mixture.take(halves), each.reading.number
-        weight, centre, half_width, entry_u = (
-            table[mix.right :] for table in (mix.weight, mix.centre, mix.half_width, mix.entry_u)
-        )
-        w = np.maximum(np.hypot(mix.own_u[mix.right :], entry_u * scale), W_MIN)
-        density = (weight * rectangle_normal(x - centre * scale, half_width * scale, w)).sum(axis=0)
-        logs.append(np.log(np.maximum(density, IMPOSSIBLE)))
-    return np.stack(logs)
 
 
 def _under(evidence: DimensionEvidence, halves: Ints | slice, error: SharedError) -> tuple[Floats, ...]:

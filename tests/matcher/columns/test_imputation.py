@@ -10,8 +10,9 @@ import pytest
 from matcher.columns.build import build_columns
 from matcher.columns.columns import Columns, Dim, HalfRow
 from matcher.features import FEATURES
+from matcher.likelihood.dimensions import DimensionEvidence
 from matcher.likelihood.kinds import evidence_of
-from matcher.observations import Reduced
+from matcher.observations import UNSCALED_SD, Reduced, SharedError, SharedKind
 
 HOLD_DOWNS = FEATURES["overall_length"].beyond[1]
 FILLETS = FEATURES["overall_length"].beyond[0]
@@ -65,7 +66,7 @@ def slip_share(columns: Columns, length: float) -> list[float]:
     evidence = evidence_of(reading, columns)
     mix = evidence.mixture  # type: ignore[attr-defined]
     row = mix.words.index("overall length taken for body length")
-    return (evidence.densities[row] / evidence.of_halves()).tolist()  # type: ignore[attr-defined]
+    return (mix.densities()[row] / evidence.of_halves()).tolist()
 
 
 def test_only_a_body_that_looks_longer_may_reach_over_the_hold_downs() -> None:
@@ -93,3 +94,13 @@ def test_where_the_own_dimension_cannot_exist_another_may_have_been_measured() -
 def test_a_stated_size_stays_even_where_the_half_should_not_have_it() -> None:
     row = half("odd", {"hold_down_count": 0}, overall_length=7.5)
     assert build_columns([replace(row)], []).dimensions["overall_length"].centre[0] == pytest.approx(7.5)
+
+
+def test_in_a_picture_without_a_scale_only_stated_sizes_can_have_been_measured_instead() -> None:
+    """A size that is not stated would fit nearly any ratio."""
+    columns = halves()
+    picture = SharedError(group="picture", kind=SharedKind.SCALE, sd=UNSCALED_SD, unscaled=True)
+    reading = Reduced(index=0, feature="body_length", value=632.0, u=1.6, total_u=1.6, shared=picture)
+    mix = DimensionEvidence(reading=reading, columns=columns).mixture
+    weight = mix.weight[mix.words.index("overall length taken for body length")]
+    assert (weight > 0).tolist() == [False, False, False, False, True, True, True, True]

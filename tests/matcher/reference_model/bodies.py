@@ -69,6 +69,9 @@ class Body(Protocol):
     def interval(self, feature: str) -> Interval:
         """Return where a dimension lies."""
 
+    def states(self, feature: str) -> bool:
+        """Return whether a dimension is stated and not predicted."""
+
     def stack_heights(self) -> list[Interval]:
         """Return the known stack heights of the listed matings."""
 
@@ -92,6 +95,10 @@ class ListedHalf:
     def interval(self, feature: str) -> Interval:
         """Return the column's cell."""
         return interval_of(self.columns.dimensions, feature, self.half)
+
+    def states(self, feature: str) -> bool:
+        """Return whether the column's cell has a stated value."""
+        return not math.isnan(float(self.columns.dimensions[feature].stated[self.half]))
 
     def stack_heights(self) -> list[Interval]:
         """Return the finite stack heights of the half's matings."""
@@ -128,6 +135,10 @@ class UnlistedMate:
     def interval(self, feature: str) -> Interval:
         """Return the predicted dimension."""
         return interval_of(self.columns.unlisted_mate, feature, self.mate_of)
+
+    def states(self, feature: str) -> bool:
+        """Return that nothing is stated."""
+        return False
 
     def stack_heights(self) -> list[Interval]:
         """Return nothing: no mating is listed."""

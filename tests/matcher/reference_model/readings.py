@@ -153,6 +153,8 @@ def _named(body: Body, reduced: Reduced, this: Body) -> tuple[list[Piece], float
             found = body.stack_heights()
         else:
             found = [where for where in [own_interval(this, slip.instead, reduced.spans)] if where.known]
+            if reduced.unscaled and not this.states(slip.instead):
+                found = []
         if not found:
             unresolved += slip.share
         pieces += [Piece(weight=slip.share / len(found), where=where) for where in found]
