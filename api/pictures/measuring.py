@@ -151,7 +151,15 @@ def _scale(given: asked.PictureScale | None) -> ScaleSegment | StatedScale | Non
         return StatedScale(px_per_mm=given.px_per_mm, rel=given.rel, plane=given.plane)
     if given.start is None or given.end is None or given.length_mm is None:
         raise TypeError("the form of a scale was checked before")
-    return ScaleSegment(start=given.start, end=given.end, length_mm=given.length_mm, u_mm=given.u_mm, plane=given.plane)
+    return ScaleSegment(
+        start=given.start,
+        end=given.end,
+        length_mm=given.length_mm,
+        u_mm=given.u_mm,
+        plane=given.plane,
+        thickness_mm=given.thickness_mm,
+        camera_distance_mm=given.camera_distance_mm,
+    )
 
 
 def _perspective(given: asked.KnownRectangle | str | None) -> KnownRectangle | ContactLattice | None:

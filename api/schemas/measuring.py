@@ -77,12 +77,22 @@ class Segment(_InPicture):
 
 
 class PictureScale(Request):
-    """A picture's scale: something of known length in it, or a known number of pixels per millimetre."""
+    """A picture's scale: something of known length in it (of a coin or washer its diameter), or a known number of
+    pixels per millimetre."""
 
     start: Point | None = Field(default=None, description=f"One end of the known length. {_POINT}")
     end: Point | None = Field(default=None, description="Its other end.")
     length_mm: Number | None = Field(default=None, description="Its true length, mm.")
     u_mm: Number = Field(default=0.0, description="Standard uncertainty of that length, mm.")
+    thickness_mm: Number = Field(
+        default=0.0,
+        description="Of a disc that lies on `plane`: its thickness, mm. Its upper rim is nearer to the camera, and so "
+        "seen larger; `start` and `end` are opposite points of that rim.",
+    )
+    camera_distance_mm: Number | None = Field(
+        default=None,
+        description="From the lens to `plane`, mm, for a thickness; left out: any from 50 mm on.",
+    )
     px_per_mm: Number | None = Field(default=None, description="Pixels per millimetre, instead of a known length.")
     rel: Number | None = Field(
         default=None, description="Relative standard uncertainty of px_per_mm; by default the instrument's."
@@ -94,6 +104,8 @@ class PictureScale(Request):
         segment = [name for name in ("start", "end", "length_mm") if getattr(self, name) is not None]
         if len(segment) != (3 if self.px_per_mm is None else 0):
             raise ValueError("give start, end and length_mm of something known, or px_per_mm")
+        if self.px_per_mm is not None and (self.thickness_mm or self.camera_distance_mm is not None):
+            raise ValueError("thickness_mm and camera_distance_mm belong to a disc: leave them out beside px_per_mm")
         return self
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import math
+import re
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl, urlsplit
@@ -219,6 +220,27 @@ def test_the_length_of_a_scale_is_requested(table: Table, photo: Photo) -> None:
     table.click((100.0, 640.0), (600.0, 640.0))
     expect(table.page.locator("#scale .error")).to_contain_text("give its length")
     assert "unscaled_photo" in dict(table.bench_pairs())["pitch"]
+
+
+def test_a_coin_gives_the_scale_of_what_it_lies_on(table: Table, photo: Photo) -> None:
+    def typed(field: str, text: str) -> str:
+        table.settled()
+        table.page.fill(field, text)
+        table.page.keyboard.press("Tab")
+        return dict(table.bench_pairs())["pitch"]
+
+    table.draw_row(photo.lines[0])
+    table.tool("scale")
+    table.click((100.0, 640.0), (600.0, 640.0))
+    flat = typed("#scale-length", "10")
+    typed("#scale-thickness", "x")
+    expect(table.page.locator("#scale .error")).to_contain_text("give its thickness")
+    raised = typed("#scale-thickness", "2")
+    # Somewhere from far away to 50 mm: by 2 % less on average.
+    per_mm = [float(re.search(r"px_per_mm=([0-9.]+)", piece)[1]) for piece in (flat, raised)]  # type: ignore[index]
+    assert per_mm[1] / per_mm[0] == pytest.approx(0.98, rel=1e-3)
+    table.page.reload()
+    assert table.page.input_value("#scale-thickness") == "2"
 
 
 def test_the_budget_opens_on_demand(table: Table, photo: Photo) -> None:

@@ -57,6 +57,14 @@ ScaleOption = Annotated[
     str | None,
     typer.Option("--scale", metavar="X0,Y0,X1,Y1=LENGTH", help="Something of known length: …=10mm, …=0.5in±0.001."),
 ]
+ThicknessOption = Annotated[
+    float | None,
+    typer.Option(
+        "--scale-thickness",
+        metavar="MM",
+        help="--scale is the diameter of a disc (a coin, a washer) that lies beside the part: its thickness.",
+    ),
+]
 PxPerMmOption = Annotated[float | None, typer.Option("--px-per-mm", help="The scale, if you know it: pixels per mm.")]
 WidthOption = Annotated[float | None, typer.Option("--width", metavar="PX", help="Pixels averaged across a row.")]
 RowsOption = Annotated[
@@ -102,6 +110,7 @@ def measure(
     picture: PictureArgument = None,
     row: RowOption = None,
     scale: ScaleOption = None,
+    scale_thickness: ThicknessOption = None,
     px_per_mm: PxPerMmOption = None,
     width: WidthOption = None,
     rows: RowsOption = None,
@@ -129,6 +138,8 @@ def measure(
       otherhalf measure plug.jpg --row 40,212,1180,215 --row 40,390,1180,392
       otherhalf measure plug.png --row 40,212,1180,215 \\
         --scale 30,700,1304,701=10mm
+      otherhalf measure plug.png --row 40,212,1180,215 \\
+        --scale 30,700,1304,701=12mm --scale-thickness 1.5
       otherhalf measure plug.jpg --row 40,212,1180,215 --taken from_above
 
     [bold]Readings[/bold]: repeated, by several tools, over outer edges less one
@@ -145,6 +156,7 @@ def measure(
     The last line printed is the command for the next step. Nothing is stored.
     """
     drawn = {
+        "scale_thickness": scale_thickness,
         "width": width,
         "row_count": rows,
         "instrument": instrument,
@@ -164,7 +176,7 @@ def measure(
         _print(_reckoned(readings or [], closed_jaws or [], file), as_json)
 
 
-_OPTION = {"row_count": "--rows"}
+_OPTION = {"row_count": "--rows", "scale_thickness": "--scale-thickness"}
 
 
 def _check_unused(beside: str, options: Mapping[str, object]) -> None:
@@ -186,7 +198,10 @@ def _found(
 ) -> RowAnswer:
     """The rows in a picture. Errors name the options."""
     places = {f"lines[{place}]": f"--row {text}" for place, text in enumerate(rows)}
+    scaled = {"px_per_mm": px_per_mm, "thickness_mm": options.pop("scale_thickness", None)}
+    scaled = {name: value for name, value in scaled.items() if value is not None}
     fields = {"row_count": "--rows", "scale.px_per_mm": "--px-per-mm", "lines": "--row", "line": "--row"}
+    fields["scale.thickness_mm"] = "--scale-thickness"
     fields |= {option: f"--{option}" for option in ("scale", "width", "instrument", "plane", "feature", "name")}
     fields |= {"scale": "--px-per-mm"} if scale is None else {}
     if not rows:
@@ -194,8 +209,8 @@ def _found(
     with reporting_errors(), moved_errors(fields | places):
         lines = [line_in(text, f"lines[{place}]") for place, text in enumerate(rows)]
         given = {"name": _name(picture), "lines": lines, **options}
-        if scale is not None or px_per_mm is not None:
-            given["scale"] = _scale(scale) | ({} if px_per_mm is None else {"px_per_mm": px_per_mm})
+        if scale is not None or scaled:
+            given["scale"] = _scale(scale) | scaled
         request = form_of(RowRequest, given)
         data = bytes_of(picture, MAX_FILE_BYTES, picture)
         return find_rows(request, read_picture(data, field=picture, max_pixels=MAX_FILE_PIXELS))

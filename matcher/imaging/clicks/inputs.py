@@ -71,13 +71,20 @@ class Segment:
 
 @dataclass(frozen=True, kw_only=True)
 class ScaleSegment:
-    """A segment of known length: ``length_mm`` with standard uncertainty ``u_mm``, in ``plane``."""
+    """A segment of known length: ``length_mm`` with standard uncertainty ``u_mm``, in ``plane``.
+
+    Of a disc that lies on ``plane`` (a coin, a washer) it is the diameter, between opposite points of the upper rim,
+    which is nearer to the lens by ``thickness_mm``. ``camera_distance_mm`` is from the lens to ``plane`` (None: not
+    known).
+    """
 
     start: Point
     end: Point
     length_mm: float
     u_mm: float = 0.0
     plane: str = Plane.HOUSING_TOP
+    thickness_mm: float = 0.0
+    camera_distance_mm: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -36,6 +36,7 @@ from matcher.imaging.clicks.rectification import (
     propagated,
     refuse_beyond,
 )
+from matcher.uncertainty.gum import rectangular
 from matcher.vocabulary import is_number
 
 ROUGHEST_SCALE = 0.2
@@ -43,6 +44,9 @@ ROUGHEST_SCALE = 0.2
 
 DEPTH_PART = 0.1
 """Relative standard uncertainty of a depth or distance stated without uncertainty. Common practice, no source."""
+
+NEAREST_CAMERA_MM = 50.0
+"""Nearest that a lens stands to what it takes, mm, where nobody says how near. Common practice, no source."""
 
 NEAREST = -0.5
 """Nearest plane to the lens, as depth over distance: halfway. No half is so tall."""
@@ -60,7 +64,8 @@ class PlaneScale:
 def scale_from_segment(
     given: ScaleSegment, rectification: Rectification, click_u: float, click_dof: float
 ) -> PictureScale:
-    """Pixels per millimetre from a segment of known length: its ends' clicks, its own u, the perspective's.
+    """Pixels per millimetre from a segment of known length: its ends' clicks, its own u, the perspective's; of a disc
+    also the height of its rim.
 
     Raises
     ------
@@ -77,7 +82,8 @@ def scale_from_segment(
         )
     ends = segment_ends(given, rectification, field="scale")
     size, size_u = _extent(ends, rectification, click_u)
-    rel = math.hypot(size_u / size, given.u_mm / length_mm)
+    rim = _rim(given)
+    rel = math.hypot(size_u / size, given.u_mm / length_mm, rim.rel)
     if rel > ROUGHEST_SCALE:
         raise ObservationError(
             f"a scale of {size:.1f} px is uncertain by {rel:.0%}",
@@ -86,12 +92,45 @@ def scale_from_segment(
             remedy="click a longer segment of known length",
         )
     return PictureScale(
-        px_per_mm=size / length_mm,
+        px_per_mm=size * rim.factor / length_mm,
         rel=rel,
         plane=checked_plane(given.plane, field="scale.plane"),
-        source="segment of known length",
+        source=f"disc {given.thickness_mm:g} mm thick" if given.thickness_mm else "segment of known length",
         degrees_of_freedom=click_dof * (rel * size / size_u) ** 4,
     )
+
+
+def _rim(given: ScaleSegment) -> PlaneScale:
+    """Scale of the plane that a disc lies on, against that of its upper rim: 1 − t/D for thickness t and distance D.
+
+    Where D is not stated, t/D is anything from 0 to its largest (JCGM 100:2008 (GUM) 4.3.7). The thickness itself is
+    known well enough. Raises ObservationError at the number that cannot be.
+    """
+    thickness = given.thickness_mm
+    if not is_number(thickness) or not 0.0 <= thickness < given.length_mm:
+        raise ObservationError(
+            "this is not the thickness of a disc",
+            field="scale.thickness_mm",
+            value=thickness,
+            remedy="give it in mm, at least 0 and below the diameter",
+        )
+    if given.camera_distance_mm is None:
+        half = thickness / NEAREST_CAMERA_MM / 2.0
+        nearer, u = half, rectangular(half)
+    else:
+        distance = positive(
+            given.camera_distance_mm, field="scale.camera_distance_mm", what="the lens's distance in mm"
+        )
+        nearer = thickness / distance
+        u = DEPTH_PART * nearer
+    if nearer >= -NEAREST:
+        raise ObservationError(
+            "the disc is too thick for a scale: its rim is too near to the lens",
+            field="scale.thickness_mm",
+            value=thickness,
+            remedy="take a thinner disc, or put something of known length where the part is",
+        )
+    return PlaneScale(factor=1.0 - nearer, rel=u / (1.0 - nearer))
 
 
 def segment_ends(given: Segment | ScaleSegment, rectification: Rectification, *, field: str) -> Floats:

@@ -146,6 +146,12 @@ BAD: list[tuple[tuple[str, ...], tuple[str, ...]]] = [
     (("--readings", "4.41/11", "--closed-jaws", "caliper"), ("--closed-jaws", "caliper=0.01,0.02")),
     (("--readings", "4.41/11", "--closed-jaws", "tongs=0.01"), ("--closed-jaws.tongs", "not known")),
     (("--readings", "4.41/11", "--closed-jaws", "=0.01"), ("--closed-jaws", "caliper=0.01,0.02")),
+    (
+        ("PHOTO", *ROW, "--scale", "0,0,90,0=10mm", "--scale-thickness", "11"),
+        ("--scale-thickness", "below the diameter"),
+    ),
+    (("PHOTO", *ROW, "--px-per-mm", "9", "--scale-thickness", "1"), ("--px-per-mm",)),
+    (("--readings", "4.4/11", "--scale-thickness", "1"), ("--scale-thickness",)),
     (("PHOTO", *ROW, "--scale", "0,0,90,0=1.2.3mm"), ("--scale", "30,700,1304,701=10mm")),
     (("PHOTO", *ROW, "--px-per-mm", "1e9"), ("--px-per-mm:", "cannot be a pitch")),
     (("--file", "/no/such/file.json"), ("name a file that can be read",)),

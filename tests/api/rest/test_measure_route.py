@@ -123,6 +123,14 @@ def test_a_known_length_gives_the_scale_with_its_uncertainty(server: TestClient)
     assert abs(pitch["value"] - PITCH / 125) < pitch["expanded"]
 
 
+def test_a_disc_gives_the_scale_of_the_plane_it_lies_on(server: TestClient) -> None:
+    """0.5 mm thick, seen from 100 mm: the plane is seen smaller than the rim by 0.5 % (a pinhole camera)."""
+    disc = {**SCALE, "thickness_mm": 0.5, "camera_distance_mm": 100.0}
+    scale = ask(server, pictures=[picture(scale=disc)])["pictures"][0]["scale"]
+    assert math.isclose(scale["px_per_mm"], 125.0 * 0.995, rel_tol=1e-9)
+    assert scale["source"] == "disc 0.5 mm thick"
+
+
 def test_a_stated_scale_gives_millimetres_too(server: TestClient) -> None:
     answer = ask(server, pictures=[picture(scale={"px_per_mm": 125.0, "rel": 0.001}, instrument="microscope")])
     assert math.isclose(answer["pictures"][0]["scale"]["px_per_mm"], 125.0)
@@ -269,6 +277,8 @@ REFUSED: list[tuple[Any, str]] = [
     ({"pictures": [picture(scale={**SCALE, "end": SCALE["start"]})]}, "pictures[0].scale"),
     ({"pictures": [picture(scale={**SCALE, "length_mm": 0})]}, "pictures[0].scale.length_mm"),
     ({"pictures": [picture(scale={**SCALE, "u_mm": -1})]}, "pictures[0].scale.u_mm"),
+    ({"pictures": [picture(scale={**SCALE, "thickness_mm": -1})]}, "pictures[0].scale.thickness_mm"),
+    ({"pictures": [picture(scale={"px_per_mm": 125, "thickness_mm": 1})]}, "pictures[0].scale"),
     ({"pictures": [picture(scale={"start": [0, 0], "end": [9, 9]})]}, "pictures[0].scale"),
     ({"pictures": [picture(scale={**SCALE, "px_per_mm": 125})]}, "pictures[0].scale"),
     ({"pictures": [picture(scale={"px_per_mm": -125})]}, "pictures[0].scale.px_per_mm"),

@@ -184,6 +184,12 @@ export class Lists {
           field("scale-unit", "Unit", choice("unit-choices", scale.unit, set("unit"))),
           field("scale-limit", "±, at most", typed(scale.limit, set("limit"))),
         ]),
+        field(
+          "scale-thickness",
+          "Its thickness, if it is a coin or washer",
+          typed(scale.thickness ?? "", set("thickness")),
+          "Then its length is the diameter between opposite points of its upper rim, and its depth that of what it lies on.",
+        ),
         this.folded("scale", 0, "End", () => []),
       );
     }

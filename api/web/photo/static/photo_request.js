@@ -92,11 +92,20 @@ function scaleOf(scale) {
   if (!(length > 0)) return unusable("scale.length", "give its length, as in 10");
   const limit = scale.limit.trim() ? number(scale.limit) : 0;
   if (!(limit >= 0)) return unusable("scale.limit", "give a limit, as in 0.05, or leave it empty");
+  const thickness = scale.thickness?.trim() ? number(scale.thickness) : 0;
+  if (!(thickness >= 0)) return unusable("scale.thickness", "give its thickness, as in 1.5, or leave it empty");
   const mm = Number(chosen("unit-choices", scale.unit)?.dataset.mm);
   const [start, end] = scale.points.map(pair);
   const u = (limit * mm) / Math.sqrt(3);
   return {
-    scale: { start, end, length_mm: length * mm, u_mm: Number(u.toPrecision(6)), plane: scale.plane },
+    scale: {
+      start,
+      end,
+      length_mm: length * mm,
+      u_mm: Number(u.toPrecision(6)),
+      plane: scale.plane,
+      ...(thickness && { thickness_mm: thickness * mm }),
+    },
     faults: [],
   };
 }

@@ -8,7 +8,7 @@
 /** @typedef {{points: Spot[], what: string, plane: string}} Outline */
 /** @typedef {{points: Spot[], feature: string, plane: string}} Segment */
 /** @typedef {{how: string, points: Spot[], length: string, limit: string, unit: string, perMm: string, rel: string,
- *   plane: string}} Scale */
+ *   plane: string, thickness?: string}} Scale `thickness`: of a disc; marks kept before it was asked lack it. */
 /** @typedef {{name: string, bytes: number, width: number, height: number}} File_ */
 /** @typedef {{file: File_ | null, name: string, camera: string, of: string, rowCount: string, rows: Row[],
  *   outlines: Outline[], segments: Segment[], scale: Scale}} Marks */
@@ -48,7 +48,7 @@ export function nothing() {
 
 /** @returns {Scale} */
 export function noScale() {
-  return { how: "none", points: [], length: "", limit: "", unit: "mm", perMm: "", rel: "", plane: "housing_top" };
+  return { how: "none", points: [], length: "", limit: "", unit: "mm", perMm: "", rel: "", plane: "housing_top", thickness: "" };
 }
 
 /** @param {number[] | null} line @returns {Row} */
