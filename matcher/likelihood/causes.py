@@ -104,7 +104,13 @@ def _gaps(pitch: Reduced | None, contacts: Reduced | None, rows: Reduced | None)
         return
     shared = None if pitch.shared is None else replace(pitch.shared, coefficient=pitch.shared.coefficient / gaps)
     corrected = replace(
-        pitch, value=pitch.value / gaps, u=pitch.u / gaps, total_u=pitch.total_u / gaps, spans=gaps, shared=shared
+        pitch,
+        value=pitch.value / gaps,
+        u=pitch.u / gaps,
+        total_u=pitch.total_u / gaps,
+        corrected=pitch.corrected / gaps,
+        spans=gaps,
+        shared=shared,
     )
     yield Cause(
         kind="gaps_not_given",

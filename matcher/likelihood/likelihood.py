@@ -115,7 +115,9 @@ class Likelihood:
                 floor = max(best) + math.log(NEGLIGIBLE_WAY)
                 left = [each for each, top in zip(found, best, strict=True) if each[0].cause is None or top > floor]
                 share = math.log1p(-math.fsum(way.cause.prior for way, _ in left if way.cause is not None))
-                return tuple((replace(way, log_share=way.log_share if way.cause else share), it) for way, it in left)
+                return tuple(
+                    (replace(way, log_share=way.log_share if way.cause else share), each) for way, each in left
+                )
         return ()
 
     def _of_parts(self, parts: Sequence[Part]) -> Likelihood:

@@ -203,10 +203,10 @@ def test_the_terminal_names_the_reading_taken_back_and_continues_the_numbering(
 
 def test_a_slip_that_seems_to_settle_it_can_be_taken_back(talk: Callable[..., tuple[int, str]]) -> None:
     given = ("half_kind=plug", "pins=24", "rows=3", "height=6.63", "body_length=4")
-    _, printed = talk("pitch=7.05\nback\nstop\n", *given)
+    _, printed = talk("body_width=31\nback\nstop\n", *given)
     assert "Settled: it is almost certainly not in this catalogue" in printed
-    assert "Undone: pitch=7.05." in printed
-    assert "pitch" not in printed.rpartition("To get this answer again")[2]
+    assert "Undone: body_width=31." in printed
+    assert "body_width" not in printed.rpartition("To get this answer again")[2]
 
 
 @pytest.mark.parametrize("word", ["don't know", "don’t know", "-", "skip", ""])

@@ -66,7 +66,13 @@ def _whole_row(observations: Sequence[Reduced]) -> list[Way]:
         return []
     shared = pitch.shared and replace(pitch.shared, coefficient=pitch.shared.coefficient / gaps)
     part = replace(
-        pitch, value=pitch.value / gaps, u=pitch.u / gaps, total_u=pitch.total_u / gaps, spans=gaps, shared=shared
+        pitch,
+        value=pitch.value / gaps,
+        u=pitch.u / gaps,
+        total_u=pitch.total_u / gaps,
+        corrected=pitch.corrected / gaps,
+        spans=gaps,
+        shared=shared,
     )
     return [(0.01, 1.0 / gaps, _with(observations, part))]
 
