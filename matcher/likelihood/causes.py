@@ -100,18 +100,11 @@ def _gaps(pitch: Reduced | None, contacts: Reduced | None, rows: Reduced | None)
     if contacts is None or rows is None or not contacts.count or not rows.count:
         return
     gaps = -(-contacts.count // rows.count) - 1
-    if gaps < FEWEST_GAPS or not _plausible(replace(pitch, value=pitch.value / gaps)):
+    if gaps < FEWEST_GAPS:
         return
-    shared = None if pitch.shared is None else replace(pitch.shared, coefficient=pitch.shared.coefficient / gaps)
-    corrected = replace(
-        pitch,
-        value=pitch.value / gaps,
-        u=pitch.u / gaps,
-        total_u=pitch.total_u / gaps,
-        corrected=pitch.corrected / gaps,
-        spans=gaps,
-        shared=shared,
-    )
+    corrected = scaled(pitch, 1.0 / gaps, spans=gaps)
+    if not _plausible(corrected):
+        return
     yield Cause(
         kind="gaps_not_given",
         words="the whole row measured, its gaps not given",
@@ -150,6 +143,20 @@ def _in_other_units(observations: Sequence[Reduced]) -> Iterator[Cause]:
                 log_jacobian=-len(each) * math.log(factor),
                 change=(("unit", {"inches": "in", "mils": "mil"}[name]),),
             )
+
+
+def scaled(reading: Reduced, factor: float, *, spans: int | None = None) -> Reduced:
+    """The reading times ``factor``, with its uncertainty, what was subtracted from it and its share of a zero error."""
+    shared = reading.shared
+    return replace(
+        reading,
+        value=reading.number * factor,
+        u=reading.u * factor,
+        total_u=reading.total_u * factor,
+        corrected=reading.corrected * factor,
+        spans=reading.spans if spans is None else spans,
+        shared=None if shared is None else replace(shared, coefficient=shared.coefficient * factor),
+    )
 
 
 def in_other_unit(reading: Reduced, factor: float) -> Reduced:

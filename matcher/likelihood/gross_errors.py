@@ -207,30 +207,28 @@ def mixture(
     in_figures = in_units and not feature.is_pitch  # a pitch has slips of its own: gaps miscounted
     of_right = MISREAD_SHARE * in_figures + UNIT_SHARE * in_units
     nameless = 1.0 - SLIP_SHARE * np.minimum(resolved, 1.0) - of_right * known
-    misread = [_misread(each) for each in right] if in_figures else []
-    in_mm = [*right, *slips, *misread]
-    units = [(factor, each) for factor in UNIT_FACTORS for each in right] if in_units else []
-    factors = np.array([*([1.0] for _ in in_mm), *([factor] for factor, _ in units)])
-    rectangles = [*in_mm, *(each for _, each in units)]
-    shares = [SLIP_SHARE * slip.share for slip in slips] + [MISREAD_SHARE * each.share for each in misread]
-    shares += [UNIT_SHARE * UNIT_FACTORS[factor] * each.share for factor, each in units]
     once = np.zeros(len(known)) if miscounted is None else np.where(np.isnan(miscounted), 0.0, COUNTED_ONCE)
-    followed = [] if miscounted is None else [_followed(each, once, miscounted) for each in right]
-    rectangles, factors = [*rectangles, *followed], np.array([*factors, *([1.0] for _ in followed)])
-    of_gross = [gross * share for share in shares]
-    of_right_counts = [(1.0 - gross) * (1.0 - once) * each.share for each in right]
-    weight = np.stack([*of_right_counts, *of_gross, *((1.0 - gross) * each.share for each in followed)])
+    found = [((1.0 - gross) * (1.0 - once) * each.share, each, 1.0, each.words) for each in right]
+    found += [(gross * SLIP_SHARE * slip.share, slip, 1.0, slip.words) for slip in slips]
+    if in_figures:
+        misread = [_misread(each) for each in right]
+        found += [(gross * MISREAD_SHARE * each.share, each, 1.0, each.words) for each in misread]
+    if in_units:
+        units = [(factor, each) for factor in UNIT_FACTORS for each in right]
+        of_units = gross * UNIT_SHARE
+        found += [(of_units * UNIT_FACTORS[factor] * it.share, it, factor, UNIT_WORDS[factor]) for factor, it in units]
+    if miscounted is not None:
+        followed = [_followed(each, once, miscounted) for each in right]
+        found += [((1.0 - gross) * each.share, each, 1.0, each.words) for each in followed]
+    weights, rectangles, by, words = zip(*found, strict=True)
+    factors = np.array(by)[:, None]
     # What was subtracted is in mm whatever the unit: reading + corrected = factor · (size + corrected).
     centre = np.stack([each.centre for each in rectangles]) * factors + (factors - 1.0) * reading.corrected
     return Mixture(
         reading=reading,
         right=len(right),
-        words=(
-            *(each.words for each in in_mm),
-            *(UNIT_WORDS[factor] for factor, _ in units),
-            *(each.words for each in followed),
-        ),
-        weight=weight,
+        words=words,
+        weight=np.stack(weights),
         centre=np.where(np.isnan(centre), 0.0, centre),
         half_width=np.stack([each.half_width for each in rectangles]) * factors,
         entry_u=np.stack([each.entry_u for each in rectangles]) * factors,

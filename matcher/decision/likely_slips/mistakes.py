@@ -16,7 +16,7 @@ import numpy as np
 from matcher.columns.columns import Bools, Columns, Ints
 from matcher.features import FEATURES, Direction, Subject
 from matcher.likelihood.categories import naming_table
-from matcher.likelihood.causes import Cause, in_other_unit
+from matcher.likelihood.causes import Cause, in_other_unit, scaled
 from matcher.likelihood.gross_errors import (
     BOARD_HALF_RANGE,
     BOARD_MIDDLE,
@@ -58,19 +58,6 @@ class Mistake:
     def index(self) -> int:
         """Position of the first observation that would change."""
         return self.corrected[0].index
-
-
-def scaled(reading: Reduced, factor: float, *, spans: int | None = None) -> Reduced:
-    """The reading times ``factor``, with its uncertainty and its share of a zero error."""
-    shared = reading.shared
-    return replace(
-        reading,
-        value=reading.number * factor,
-        u=reading.u * factor,
-        total_u=reading.total_u * factor,
-        spans=reading.spans if spans is None else spans,
-        shared=None if shared is None else replace(shared, coefficient=shared.coefficient * factor),
-    )
 
 
 def shorter(reading: Reduced, low: float, high: float) -> tuple[Reduced, float] | None:
