@@ -50,14 +50,15 @@ class Brackets:
     copied: Floats
     together: Floats | None = None
 
-    @property
+    @cached_property
     def log(self) -> Floats:
         """The whole factor."""
         if self.together is None:
             return self.apart
         not_all = -np.expm1(np.minimum(self.copied - self.apart, 0.0))
+        all_copied = np.exp(np.minimum(self.together - self.apart, LARGEST_LOG))
         with np.errstate(divide="ignore"):
-            return np.asarray(np.logaddexp(self.apart + np.log(not_all), self.together))
+            return np.asarray(np.maximum(self.apart + np.log(not_all + all_copied), self.together))
 
 
 @dataclass(frozen=True, kw_only=True)

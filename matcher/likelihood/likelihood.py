@@ -21,7 +21,7 @@ from matcher.likelihood.evidence import SLIP_FROM, Comparison, Evidence, log_sum
 from matcher.likelihood.kinds import all_evidence
 from matcher.likelihood.mated_pair import MatesGroup
 from matcher.likelihood.miscounts import fittings_probability
-from matcher.likelihood.shared_errors import SharedGroup, exact, prefixes, without_each
+from matcher.likelihood.shared_errors import Integrals, SharedGroup, prefixes
 from matcher.observations import Of, Reduced
 
 EXACT_AT_LEAST = 32
@@ -313,10 +313,11 @@ def _shared_parts(groups: list[SharedGroup], base: Floats, inexact_mass: float) 
         return []
     results = [group.normal.closed_form() for group in groups]
     leaders = _leaders(base + sum(results), inexact_mass)
-    for group, result in zip(groups, results, strict=True):
-        result[leaders] = exact(group, leaders)
+    integrals = [Integrals(group=group, halves=leaders) for group in groups]
+    for each, result in zip(integrals, results, strict=True):
+        result[leaders] = each.whole
     total = base + sum(results)
-    return [_shared_part(group, result, total - result) for group, result in zip(groups, results, strict=True)]
+    return [_shared_part(each, result, total - result) for each, result in zip(integrals, results, strict=True)]
 
 
 def _leaders(approximate: Floats, inexact_mass: float) -> Ints:
@@ -333,8 +334,9 @@ def _leaders(approximate: Floats, inexact_mass: float) -> Ints:
     return order[: max(EXACT_AT_LEAST, int(np.count_nonzero(remaining > inexact_mass)))]
 
 
-def _shared_part(group: SharedGroup, log_likelihood: Floats, beside: Floats) -> Part:
+def _shared_part(integrals: Integrals, log_likelihood: Floats, beside: Floats) -> Part:
     """``beside`` is the log-probability of the halves from everything else; it selects the likely halves."""
+    group = integrals.group
     readings = len(group.evidence)
     known: dict[int, Floats] = {}
 
@@ -353,17 +355,20 @@ def _shared_part(group: SharedGroup, log_likelihood: Floats, beside: Floats) -> 
         """Log-likelihoods without each reading (readings × halves): exact for the halves that are likely then."""
         result = np.stack([group.normal.without(j) for j in range(readings)])
         leaders = [_leaders(beside + each, ROUGH_INEXACT_MASS) for each in result]
-        halves = np.unique(np.concatenate(leaders))
-        log_exact = without_each(group, halves)
+        others = Integrals(group=group, halves=np.setdiff1d(np.concatenate(leaders), integrals.halves))
+        known = result.copy()
+        for each in (integrals, others):
+            if len(each.halves):
+                known[:, each.halves] = each.without_each()
         for j, likely in enumerate(leaders):
-            result[j, likely] = log_exact[j, np.searchsorted(halves, likely)]
+            result[j, likely] = known[j, likely]
         return result
 
     def drop(dropped: int) -> Part:
         some = group.of_some([j for j in range(readings) if j != dropped])
         if len(some.evidence) == 1:
             return single_part(some.evidence[0], np.log(some.evidence[0].of_halves()))
-        return _shared_part(some, without_one()[dropped], beside)
+        return _shared_part(Integrals(group=some, halves=integrals.halves[:0]), without_one()[dropped], beside)
 
     return Part(evidence=group.evidence, log_likelihood=log_likelihood, shares=shares, drop=drop)
 

@@ -89,15 +89,46 @@ class SharedGroup:
         return halves[np.unique(place, return_index=True)[1]], place
 
 
+@dataclass(frozen=True, kw_only=True)
+class Integrals:
+    """A group under some halves, with z integrated out. Densities at the nodes are computed once for all integrals."""
+
+    group: SharedGroup
+    halves: Ints
+
+    @cached_property
+    def _distinct(self) -> tuple[Ints, Ints]:
+        return self.group.distinct(self.halves)
+
+    @cached_property
+    def _integrand(self) -> _Integrand:
+        return _Integrand.of(self.group, self._distinct[0])
+
+    @property
+    def _by_panels(self) -> bool:
+        return not self.group.error.unscaled or not scale_free_ratios.within_reach(self.group.readings)
+
+    @cached_property
+    def whole(self) -> Floats:
+        """Log-likelihood by half, with exact rectangles and slips."""
+        some, place = self._distinct
+        return (self._integrand.whole() if self._by_panels else _in_pieces(self.group, some))[place]
+
+    def without_each(self) -> Floats:
+        """Log-likelihood (readings × halves) without the first reading, without the second, …"""
+        if not self.group.error.unscaled:
+            return self._integrand.without_each()[:, self._distinct[1]]
+        count = range(len(self.group.evidence))
+        smaller = [self.group.of_some([j for j in count if j != dropped]) for dropped in count]
+        return np.stack([exact(each, self.halves) for each in smaller])
+
+
 def exact(group: SharedGroup, halves: Ints) -> Floats:
     """Log-likelihood of the group for the given halves, with exact rectangles and slips and z integrated out."""
-    some, place = group.distinct(halves)
-    return _exact(group, some)[place]
+    return Integrals(group=group, halves=halves).whole
 
 
-def _exact(group: SharedGroup, halves: Ints) -> Floats:
-    if not group.error.unscaled or not scale_free_ratios.within_reach(group.readings):
-        return by_panels(group, halves)
+def _in_pieces(group: SharedGroup, halves: Ints) -> Floats:
     explanations = sum(len(mix.words) for mix in group.mixtures)
     at_once = max(PAIRS_AT_ONCE // explanations**2, 1)
     starts = range(0, len(halves), at_once)
@@ -128,15 +159,6 @@ def prefixes(group: SharedGroup, halves: Ints) -> tuple[Floats, Floats]:
     first = [exact(group.of_some(range(number)), halves) for number in range(1, count + 1)]
     last = [exact(group.of_some(range(count - number, count)), halves) for number in range(1, count)]
     return np.stack(first), np.stack([*last, first[-1]])
-
-
-def without_each(group: SharedGroup, halves: Ints) -> Floats:
-    """Log-likelihood (readings × halves) of the group without the first reading, without the second, …"""
-    if not group.error.unscaled:
-        some, place = group.distinct(halves)
-        return _Integrand.of(group, some).without_each()[:, place]
-    count = range(len(group.evidence))
-    return np.stack([exact(group.of_some([j for j in count if j != dropped]), halves) for dropped in count])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -186,7 +208,7 @@ class _Integrand:
         """Log of each reading's floor (readings × halves)."""
         return np.asarray(np.log(np.stack([mix.floor for mix in self.mixtures])))
 
-    @property
+    @cached_property
     def panels(self) -> _Panels:
         """Panels between all edges of rectangles that pass a reading, and between the limits of the prior."""
         everyone, offsets = np.arange(self.floors.shape[1]), PRIOR_OFFSETS * self.error.sd
@@ -224,18 +246,17 @@ class _Integrand:
         """Log-likelihood of all readings by half."""
         panels = self.panels
         logs = self._before(panels)
-        for moved in self.moved(panels.owners, panels.z):
+        for moved in self._each() if self.error.unscaled else self._moved:
             logs[moved.at] += moved.added
         return np.asarray(self.floors.sum(axis=0) + self._summed(logs, panels.owners))
 
     def prefixes(self) -> tuple[Floats, Floats]:
         """Log-likelihood of the first reading, the first two, …: in their order, and in its reverse."""
-        panels = self.panels
-        moved = list(self.moved(panels.owners, panels.z))
-        forward, backward = range(len(moved)), range(len(moved) - 1, -1, -1)
-        return self._prefixes(panels, moved, forward), self._prefixes(panels, moved, backward)
+        forward, backward = range(len(self.readings)), range(len(self.readings) - 1, -1, -1)
+        return self._prefixes(forward), self._prefixes(backward)
 
-    def _prefixes(self, panels: _Panels, moved: Sequence[_Moved], order: Sequence[int]) -> Floats:
+    def _prefixes(self, order: Sequence[int]) -> Floats:
+        panels, moved = self.panels, self._moved
         logs, found = self._before(panels), []
         total = self._summed(logs, panels.owners)
         for reading in order:
@@ -248,8 +269,8 @@ class _Integrand:
 
     def without_each(self) -> Floats:
         """Log-likelihood without the first reading, without the second, …"""
-        panels = self.panels
-        logs, moved = self._before(panels), list(self.moved(panels.owners, panels.z))
+        panels, moved = self.panels, self._moved
+        logs = self._before(panels)
         for each in moved:
             logs[each.at] += each.added
         total, found = self._summed(logs, panels.owners), []
@@ -266,8 +287,13 @@ class _Integrand:
         """Integrals by half; −∞ for one without panels."""
         return log_sum_by(logs.ravel(), np.repeat(owners, logs.shape[1]), self.floors.shape[1])
 
-    def moved(self, owners: Ints, z: Floats) -> Iterator[_Moved]:
-        """Each reading at points of z (panels × nodes) that belong to the halves ``owners``."""
+    @cached_property
+    def _moved(self) -> tuple[_Moved, ...]:
+        return tuple(self._each())
+
+    def _each(self) -> Iterator[_Moved]:
+        """Each reading at the panels' nodes."""
+        owners, z = self.panels.owners, self.panels.z
         for reading, mix, near in zip(self.readings, self.mixtures, self.near, strict=True):
             reached: Bools = np.any(near, axis=0)
             at = np.flatnonzero(reached[owners])
