@@ -47,6 +47,18 @@ class Direction(StrEnum):
     UPWARDS = "upwards"
 
 
+class Remains(StrEnum):
+    """What remains of a half."""
+
+    WHOLE = "whole"
+    BARE_BOARD = "bare_board"
+    """Only the board: lands and holes."""
+    TORN_OFF = "torn_off"
+    """The half was torn off its board: some of the metal that held it may be lost."""
+    ONE_END_MISSING = "one_end_missing"
+    """A piece with one of its two ends."""
+
+
 COPIED = 0.5
 """`Feature.copied` where a row does not state it. Common practice, no source."""
 
@@ -140,7 +152,10 @@ class Feature:
         the miscount law (0 for contact_count, which has its own law).
     slips: named slips of a dimension.
     direction, plane: how a dimension lies, and in which depth of an image.
-    along_rows: the dimension grows with positions (its *allowance* over the contact span is what stays).
+    along_rows: it grows with positions (of a dimension, the *allowance* over the contact span is what stays). A half
+        with one end missing shows only a part of it.
+    on_bare_board: the board shows it without the half.
+    lost_when_torn: a half torn off its board may have lost it, or a part of it.
     repeats: it stands between neighbours at equal steps (contacts of a row, or rows), so that several gaps can be
         measured at once.
     inside_or_depth: taken by inside jaws or a depth rod.
@@ -183,6 +198,8 @@ class Feature:
     direction: Direction = Direction.ACROSS
     plane: Plane | None = None
     along_rows: bool = False
+    on_bare_board: bool = False
+    lost_when_torn: bool = False
     repeats: bool = False
     inside_or_depth: bool = False
     seated: bool = False
@@ -217,6 +234,16 @@ class Feature:
     def inside(self) -> bool:
         """Whether it lies between walls, so that what closes on a part from outside cannot take it."""
         return self.inside_or_depth and self.direction is not Direction.UPWARDS
+
+    def left_on(self, remains: Remains) -> bool:
+        """Whether it can still be observed in full."""
+        seen = {
+            Remains.WHOLE: True,
+            Remains.BARE_BOARD: self.on_bare_board,
+            Remains.TORN_OFF: not self.lost_when_torn,
+            Remains.ONE_END_MISSING: not self.along_rows,
+        }
+        return seen[remains]
 
     def taken_for(self, values: Set[str]) -> frozenset[str]:
         """What a half with one of these values may be taken for by a careful eye, beside the values themselves."""

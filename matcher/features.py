@@ -23,6 +23,7 @@ from matcher.feature_fields import (
     Plane,
     Process,
     Proportion,
+    Remains,
     SameAs,
     Slip,
     Subject,
@@ -44,6 +45,7 @@ __all__ = [
     "Feature",
     "Kind",
     "Plane",
+    "Remains",
     "Slip",
     "Subject",
 ]
@@ -121,6 +123,9 @@ _TABLE: tuple[Feature, ...] = (
         high=1000,
         own_field=True,
         copied=0.95,
+        direction=Direction.ALONG,
+        along_rows=True,
+        on_bare_board=True,
     ),
     Feature(
         name="rows",
@@ -134,6 +139,7 @@ _TABLE: tuple[Feature, ...] = (
         gross_share=0.03,
         own_field=True,
         copied=0.97,
+        on_bare_board=True,
     ),
     Feature(
         name="bank_count",
@@ -145,6 +151,8 @@ _TABLE: tuple[Feature, ...] = (
         low=1,
         high=12,
         gross_share=0.03,
+        direction=Direction.ALONG,
+        along_rows=True,
     ),
     Feature(
         name="power_contact_count",
@@ -156,6 +164,8 @@ _TABLE: tuple[Feature, ...] = (
         low=0,
         high=64,
         gross_share=0.08,
+        direction=Direction.ALONG,
+        along_rows=True,
     ),
     Feature(
         name="hold_down_count",
@@ -168,6 +178,9 @@ _TABLE: tuple[Feature, ...] = (
         high=64,
         gross_share=0.08,
         construction=True,
+        direction=Direction.ALONG,
+        along_rows=True,
+        on_bare_board=True,
     ),
     _Dimension(
         name="pitch",
@@ -209,6 +222,7 @@ _TABLE: tuple[Feature, ...] = (
         proportion=Proportion("pitch", low=0.9, usual=2.0, high=4.5),
         same_as=SameAs("pitch", or_twice_where="contact_layout", value="alternating_tails"),
         copied=0.98,
+        on_bare_board=True,
     ),
     _Dimension(
         name="row_spacing",
@@ -238,6 +252,7 @@ _TABLE: tuple[Feature, ...] = (
         repeats=True,
         plane=Plane.LANDS,
         proportion=Proportion("land_span", low=0.04, usual=0.6, high=1.5),
+        on_bare_board=True,
     ),
     _Dimension(
         name="body_length",
@@ -281,6 +296,7 @@ _TABLE: tuple[Feature, ...] = (
         needs="hold_down_count",
         beyond=(Beyond("hold_down_land_span", *FILLETS), Beyond("body_length", *HOLD_DOWNS)),
         proportion=Proportion("body_length", low=0.9, usual=1.1, high=2.2),
+        lost_when_torn=True,
     ),
     _Dimension(
         name="body_width",
@@ -353,6 +369,7 @@ _TABLE: tuple[Feature, ...] = (
         process=Process(0.15),
         proportion=Proportion("body_width", low=0.1, usual=1.1, high=3.5),
         beyond=(Beyond("land_span", *FILLETS),),
+        lost_when_torn=True,
     ),
     _Dimension(
         name="land_span",
@@ -370,6 +387,7 @@ _TABLE: tuple[Feature, ...] = (
         proportion=Proportion("body_width", low=0.06, usual=1.0, high=3.5),
         of_profile=True,
         copied=0.30,
+        on_bare_board=True,
     ),
     _Dimension(
         name="hold_down_land_span",
@@ -387,6 +405,7 @@ _TABLE: tuple[Feature, ...] = (
         process=LANDS,
         needs="hold_down_count",
         proportion=Proportion("body_length", low=0.15, usual=1.05, high=2.4),
+        on_bare_board=True,
     ),
     _Dimension(
         name="peg_hole_span",
@@ -401,6 +420,7 @@ _TABLE: tuple[Feature, ...] = (
         along_rows=True,
         plane=Plane.LANDS,
         proportion=Proportion("body_length", low=0.15, usual=0.9, high=2.2),
+        on_bare_board=True,
     ),
     _Dimension(
         name="contact_width",
@@ -569,6 +589,7 @@ _TABLE: tuple[Feature, ...] = (
             "pin": "straight pins",
             "ball": "balls",
         },
+        lost_when_torn=True,
     ),
     Feature(
         name="mounting",
@@ -591,6 +612,7 @@ _TABLE: tuple[Feature, ...] = (
         of_profile=True,
         construction=True,
         copied=0.49,
+        on_bare_board=True,
     ),
     Feature(
         name="orientation",
@@ -617,6 +639,7 @@ _TABLE: tuple[Feature, ...] = (
             "wrap_round": "metal wraps the ends",
             "through_board": "pins through the board",
         },
+        lost_when_torn=True,
     ),
     Feature(
         name="keying",
@@ -649,6 +672,7 @@ _TABLE: tuple[Feature, ...] = (
         synonyms=("locating posts",),
         right_share=0.9,
         values={"none": "none", "present": "present"},
+        on_bare_board=True,
     ),
     Feature(
         name="housing_colour",

@@ -14,6 +14,7 @@ from matcher.decision.next_measurement.recommend import advise
 from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND
 from matcher.decision.posterior import PRIOR_ABSENT, Posterior, posterior
 from matcher.decision.verdict import fit_p_value, verdict
+from matcher.features import FEATURES, Remains
 from matcher.likelihood.evidence import SLIP_FROM, Comparison
 from matcher.likelihood.likelihood import Part
 from matcher.observations import Of, Reduced
@@ -26,6 +27,7 @@ from matcher.results import (
     Judgement,
     Ranking,
     Recheck,
+    SeriesShare,
     Verdict,
 )
 from matcher.uncertainty.instruments import BUILT_IN, Instrument
@@ -34,6 +36,9 @@ CREDIBLE_LEVEL = 0.95
 
 RECHECK_SHIFT = 0.05
 """Advise measuring again where the answer would move at least this far (total variation) without the observation."""
+
+SHOWN_SERIES = 3
+"""Number of series that an answer names."""
 
 MATE_FITS = 0.05
 """A mate fits its observations when its probability is at least this part of the best mate's."""
@@ -48,8 +53,10 @@ def identify(
     limit: int = 10,
     at_hand: Sequence[str] = DEFAULT_AT_HAND,
     instruments: Mapping[str, Instrument] = BUILT_IN,
+    remains: Remains = Remains.WHOLE,
 ) -> Identification:
-    """Rank the catalogue's geometries for the observations, and advise the next measurement with tools ``at_hand``.
+    """Rank the catalogue's geometries for the observations, and advise the next measurement with tools ``at_hand`` on
+    what ``remains``.
 
     Raises UnknownHalfError for a trial fit with a half that is not in the columns.
     """
@@ -60,11 +67,17 @@ def identify(
         probability_absent=ranked.probability_absent,
         candidates=ranked.candidates,
         credible_set=ranked.credible_set,
+        series=ranked.series,
         recheck=_rechecks(result),
         hints=hints(result, observations),
         notes=_notes(observations),
-        advice=advise(result, at_hand=at_hand, instruments=instruments),
+        advice=advise(result, at_hand=at_hand, instruments=instruments, features=left_on(remains)),
     )
+
+
+def left_on(remains: Remains) -> list[str]:
+    """The features that can be observed on what remains."""
+    return [feature.name for feature in FEATURES.values() if feature.left_on(remains)]
 
 
 def rank(
@@ -87,6 +100,7 @@ def _ranking(result: Posterior, limit: int) -> Ranking:
         probability_absent=result.probability_absent,
         candidates=candidates,
         credible_set=_credible_set(result),
+        series=_series(result),
     )
 
 
@@ -192,6 +206,17 @@ def _credible_set(result: Posterior) -> CredibleSet:
     return CredibleSet(
         level=CREDIBLE_LEVEL, members=len(chosen), includes_absent=bool(np.any(chosen == len(probabilities) - 1))
     )
+
+
+def _series(result: Posterior) -> tuple[SeriesShare, ...]:
+    """The likeliest series, each with its likeliest half."""
+    probability = np.bincount(result.columns.series, weights=np.exp(result.log_half))
+    found = []
+    for series in np.argsort(-probability, kind="stable")[:SHOWN_SERIES].tolist():
+        halves = np.flatnonzero(result.columns.series == series)
+        first = int(halves[np.argmax(result.log_half[halves])])
+        found.append(SeriesShare(key=result.columns.keys[first], probability=float(probability[series])))
+    return tuple(found)
 
 
 def _rechecks(result: Posterior) -> tuple[Recheck, ...]:

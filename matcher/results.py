@@ -81,6 +81,14 @@ class CredibleSet:
 
 
 @dataclass(frozen=True, kw_only=True)
+class SeriesShare:
+    """A series with its probability, the sum of its halves'; ``key`` is its likeliest half."""
+
+    key: str
+    probability: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Recheck:
     """An observation worth measuring again.
 
@@ -136,6 +144,7 @@ class Ranking:
     probability_absent: float
     candidates: tuple[Candidate, ...]
     credible_set: CredibleSet
+    series: tuple[SeriesShare, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -209,6 +218,7 @@ class Identification:
     probability_absent: float
     candidates: tuple[Candidate, ...]
     credible_set: CredibleSet
+    series: tuple[SeriesShare, ...]
     recheck: tuple[Recheck, ...]
     hints: tuple[Hint, ...]
     notes: tuple[str, ...]

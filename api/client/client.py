@@ -44,10 +44,16 @@ class Client(ContributingCalls, EvidenceCalls):
         limit: int | None = None,
         instruments: Mapping[str, Mapping[str, float]] | None = None,
         closed_jaws: Mapping[str, Sequence[float]] | None = None,
+        remains: str | None = None,
     ) -> Answer:
         """Rank the catalogue for a specimen."""
         body = _body(
-            observations, prior_absent=prior_absent, limit=limit, instruments=instruments, closed_jaws=closed_jaws
+            observations,
+            prior_absent=prior_absent,
+            limit=limit,
+            instruments=instruments,
+            closed_jaws=closed_jaws,
+            remains=remains,
         )
         return self._ask(Answer, "POST", "/v1/identify", body=body)
 
@@ -59,10 +65,16 @@ class Client(ContributingCalls, EvidenceCalls):
         prior_absent: float | None = None,
         instruments: Mapping[str, Mapping[str, float]] | None = None,
         closed_jaws: Mapping[str, Sequence[float]] | None = None,
+        remains: str | None = None,
     ) -> ExplainAnswer:
         """Why one half, named by its key, has its rank."""
         body = _body(
-            observations, prior_absent=prior_absent, instruments=instruments, closed_jaws=closed_jaws, half=half
+            observations,
+            prior_absent=prior_absent,
+            instruments=instruments,
+            closed_jaws=closed_jaws,
+            remains=remains,
+            half=half,
         )
         return self._ask(ExplainAnswer, "POST", "/v1/identify/explain", body=body)
 

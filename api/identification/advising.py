@@ -11,7 +11,7 @@ from api.schemas.requests import IdentifyRequest, to_observations
 from catalog.snapshot.snapshot import Snapshot
 from matcher.decision.next_measurement.recommend import advise
 from matcher.decision.posterior import posterior
-from matcher.features import FEATURES
+from matcher.identify import left_on
 from matcher.observations import Reduced
 from matcher.results import Advice, NextMeasurement
 from matcher.uncertainty.instruments import Instrument
@@ -34,7 +34,7 @@ def advice_on(snapshot: Snapshot, request: IdentifyRequest, *, skipped: Collecti
     tools = tools_of(request)
     readings = reduction_of(request, tools).readings
     result = posterior(snapshot.columns, snapshot.absent, readings, request.prior_absent)
-    features = [name for name in FEATURES if name not in skipped]
+    features = [name for name in left_on(request.remains) if name not in skipped]
     return advise(result, at_hand=at_hand(request, tools), instruments=tools, features=features)
 
 
@@ -47,7 +47,7 @@ def reduction_of(request: IdentifyRequest, tools: Mapping[str, Instrument]) -> R
     """A request's observations, reduced; there may be none. Raises ObservationErrors."""
     if not request.observations:
         return Reduction(readings=(), combinations=(), taken_by_hand=())
-    return reduction(to_observations(request), tools)
+    return reduction(to_observations(request), tools, request.remains)
 
 
 def next_measurements(snapshot: Snapshot, advice: Advice) -> tuple[answers.NextMeasurement, ...]:

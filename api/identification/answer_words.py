@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 from api.schemas.answers import EvidenceLine, HalfRef, Mate, Ranking
 from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, NOT_HERE
-from matcher.features import FEATURES, PITCHES, Kind
+from matcher.decision.verdict import IDENTIFIED_FROM
+from matcher.features import FEATURES, PITCHES, Kind, Remains
 from matcher.observations import Of
 from matcher.results import Verdict
 
@@ -105,6 +106,17 @@ def verdict(answer: Ranking) -> str:
     level = f"{within.level:.0%}".replace("%", " %")
     sharing = f"{within.members - 1} answers and {absent}" if within.includes_absent else f"{within.members} answers"
     return f"Not settled: {sharing} share {level} of the probability; the likeliest half is {name}."
+
+
+def series(answer: Ranking) -> str:
+    """The likeliest series in one sentence; empty where the half itself is identified, or nothing matches."""
+    piece = answer.remains is Remains.ONE_END_MISSING
+    if answer.verdict is Verdict.NO_MATCH or not answer.series or (answer.verdict is Verdict.IDENTIFIED and not piece):
+        return ""
+    named = [f"{each.maker} {each.series} ({percent(each.probability)})" for each in answer.series]
+    if answer.series[0].probability >= IDENTIFIED_FROM:
+        return f"Its series is settled: {named[0]}."
+    return f"By series: {', '.join(named)}." if piece else ""
 
 
 def half_name(half: HalfRef | Mate) -> str:

@@ -21,7 +21,17 @@ from matcher import identify as ranking
 from matcher.features import FEATURES, Kind
 from matcher.identify import CREDIBLE_LEVEL
 from matcher.observations import Reduced
-from matcher.results import Candidate, EvidenceLine, FittingMate, Hint, Identification, Ranking, Reason, Verdict
+from matcher.results import (
+    Candidate,
+    EvidenceLine,
+    FittingMate,
+    Hint,
+    Identification,
+    Ranking,
+    Reason,
+    SeriesShare,
+    Verdict,
+)
 
 EMPTY_CATALOGUE = "The catalogue is empty: load entries with 'otherhalf import PATH', or try 'otherhalf demo'."
 
@@ -45,6 +55,7 @@ def answer(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
         limit=request.limit,
         at_hand=at_hand(request, tools),
         instruments=tools,
+        remains=request.remains,
     )
     return answers.Answer(
         **_ranking(snapshot, request, found, readings),
@@ -78,7 +89,14 @@ def _ranking(
         "catalogue_version": snapshot.version,
         "candidates": tuple(_candidate(snapshot, candidate, readings) for candidate in found.candidates),
         "credible_set": answers.CredibleSet.model_validate(found.credible_set, from_attributes=True),
+        "remains": request.remains,
+        "series": tuple(_series(snapshot, each) for each in found.series),
     }
+
+
+def _series(snapshot: Snapshot, found: SeriesShare) -> answers.SeriesShare:
+    half = snapshot.halves[found.key].half
+    return answers.SeriesShare(maker=half.maker, series=half.series, probability=found.probability, half=found.key)
 
 
 def _nothing_to_rank(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
@@ -90,6 +108,8 @@ def _nothing_to_rank(snapshot: Snapshot, request: IdentifyRequest) -> answers.An
         catalogue_version=snapshot.version,
         candidates=(),
         credible_set=answers.CredibleSet(level=CREDIBLE_LEVEL, members=1, includes_absent=True),
+        remains=request.remains,
+        series=(),
         next_measurements=(),
         further_measuring=answers.FurtherMeasuring(
             settled=True, reason=Reason.NOTHING_TELLS, probability=1.0, open_bits=0.0

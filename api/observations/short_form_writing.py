@@ -9,6 +9,7 @@ from typing import Any
 from api.observations.short_form import MORE_FIELDS
 from api.schemas.requests import IdentifyRequest
 from matcher.decision.posterior import PRIOR_ABSENT
+from matcher.features import Remains
 
 
 def arguments_of(request: IdentifyRequest) -> list[str]:
@@ -18,6 +19,8 @@ def arguments_of(request: IdentifyRequest) -> list[str]:
         options.append(f"--prior-absent={request.prior_absent}")
     if request.at_hand is not None:
         options.append(f"--at-hand={','.join(request.at_hand)}")
+    if request.remains is not Remains.WHOLE:
+        options.append(f"--remains={request.remains}")
     return [*options, *(piece_of(given.model_dump(exclude_defaults=True)) for given in request.observations)]
 
 

@@ -70,7 +70,7 @@ def case_of(session: Session, key: str, seen_by: Seer) -> CaseOut:
 def evidence_in(case: Case) -> Evidence:
     """The observations of a case as evidence about a half."""
     request = asked_of(Specimen.model_validate(case.document.content))
-    return evidence_of(to_observations(request), tools_of(request))
+    return evidence_of(to_observations(request), tools_of(request), request.remains)
 
 
 def ranked(before: Beforehand, body: SpecimenIn) -> RankedSpecimen:

@@ -10,6 +10,7 @@ from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, STANDING_WORDS, explai
 from catalog.evidence.standing import Standing
 from catalog.model.entries import Basis, Correspondence, HalfKind
 from catalog.records.read_models import Origin
+from matcher.features import Remains
 from matcher.observations import Of
 from matcher.results import Reason, Verdict
 
@@ -93,6 +94,15 @@ class CredibleSet(Out):
     level: float
     members: int
     includes_absent: bool
+
+
+class SeriesShare(Out):
+    """A series with the probability that the half is one of it, whichever one."""
+
+    maker: str
+    series: str
+    probability: float
+    half: str = Field(description="Key of its most probable half.")
 
 
 class Predicted(Out):
@@ -183,6 +193,8 @@ class Ranking(Out):
     catalogue_version: int
     candidates: tuple[Candidate, ...]
     credible_set: CredibleSet
+    remains: Remains = Field(Remains.WHOLE, description="As in the request.")
+    series: tuple[SeriesShare, ...] = Field((), description="The most probable series, most probable first.")
 
 
 class Answer(Ranking):

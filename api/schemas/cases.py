@@ -10,13 +10,23 @@ from api.schemas.answers import Out
 from api.schemas.evidence import Acknowledged, ReasonIn
 from api.schemas.examples import IDENTIFY_EXAMPLES
 from api.schemas.measuring import ClickedPicture, MeasureRequest
-from api.schemas.requests import AnyObservation, AtHand, ClosedJaws, IdentifyRequest, Number, OwnFigures, Request
+from api.schemas.requests import (
+    AnyObservation,
+    AtHand,
+    ClosedJaws,
+    IdentifyRequest,
+    Number,
+    OwnFigures,
+    Request,
+    WhatRemains,
+)
 from catalog.cases.retrieval import Case
 from catalog.cases.specimens import MAX_PICTURES, Comment, Judged, Solution, Specimen, Summary
 from catalog.evidence.statements import Key
 from catalog.history.documents import DocumentRecord
 from catalog.model.text_fields import Line, Passage, Remark
 from matcher.decision.posterior import PRIOR_ABSENT
+from matcher.features import Remains
 from matcher.observations import MAX_OBSERVATIONS
 
 Visibility = Literal["private", "public"]
@@ -41,6 +51,7 @@ class SpecimenIn(Request):
     instruments: OwnFigures = Field(default_factory=dict)
     closed_jaws: ClosedJaws = Field(default_factory=dict)
     at_hand: AtHand | None = None
+    remains: WhatRemains = Remains.WHOLE
     pictures: Annotated[tuple[ClickedPicture, ...], Field(max_length=MAX_PICTURES)] = Field(
         default=(),
         description="Points clicked in pictures, as in /v1/measure: the source of observations, so that others can "
@@ -71,7 +82,7 @@ class SpecimenIn(Request):
         return self.visibility == "private"
 
 
-ASKED = ("observations", "prior_absent", "instruments", "closed_jaws", "at_hand")
+ASKED = ("observations", "prior_absent", "instruments", "closed_jaws", "at_hand", "remains")
 """Fields of a specimen that an identification has too."""
 
 

@@ -23,9 +23,10 @@ from pydantic import (
 )
 
 from api.schemas.examples import EXPLAIN_EXAMPLES, IDENTIFY_EXAMPLES
+from api.schemas.words import REMAINS_WORDS, explained
 from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND
 from matcher.decision.posterior import PRIOR_ABSENT
-from matcher.features import FEATURES, Feature, Kind, Plane, Subject
+from matcher.features import FEATURES, Feature, Kind, Plane, Remains, Subject
 from matcher.observations import MAX_OBSERVATIONS, Observation, Of, TrialFit
 from matcher.uncertainty.instruments import BUILT_IN, MAGNITUDES
 from matcher.vocabulary import SPELLINGS
@@ -264,6 +265,15 @@ AtHand = Annotated[
 ]
 """Names of instruments that the user has."""
 
+WhatRemains = Annotated[
+    Remains,
+    Field(
+        description=f"What remains of the half. {explained(REMAINS_WORDS)} Only what can still be seen is asked for. "
+        "With one end missing, counts and lengths along the rows count as `at least`."
+    ),
+]
+"""What remains of the half."""
+
 
 class IdentifyRequest(Request):
     """A specimen: its observations, and the prior probability that the catalogue does not have it."""
@@ -283,6 +293,7 @@ class IdentifyRequest(Request):
     instruments: OwnFigures = Field(default_factory=dict)
     closed_jaws: ClosedJaws = Field(default_factory=dict)
     at_hand: AtHand | None = None
+    remains: WhatRemains = Remains.WHOLE
 
     @model_validator(mode="before")
     @classmethod

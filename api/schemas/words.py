@@ -64,6 +64,25 @@ LIFECYCLE_WORDS: Mapping[str, str] = {
 }
 """Whether a part is still made."""
 
+REMAINS_WORDS: Mapping[str, str] = {
+    "whole": "the whole half",
+    "bare_board": "only the board, with its lands and holes",
+    "torn_off": "a half torn off its board",
+    "one_end_missing": "a piece, one end missing",
+}
+"""What remains of a half."""
+
+REMAINS_ADVICE: Mapping[str, str] = {
+    "whole": "",
+    "bare_board": "Count the lands of one row and measure over their outer edges. Only what the board shows is asked "
+    "for.",
+    "torn_off": "Measure the moulding, and the lands on the board. Metal that may have stayed on the board is not "
+    "asked for. Count the places of contacts, not the contacts.",
+    "one_end_missing": "Count the contacts that are left and measure the length that is left: both count as “at "
+    "least”. Pitch, width and height tell the series.",
+}
+"""How to begin with what remains."""
+
 
 def explained(words: Mapping[str, str]) -> str:
     """All terms with their meanings, as one line of a description."""

@@ -14,7 +14,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from catalog.evidence.statements import FEATURES_OF
 from catalog.evidence.values import DIGITS, MeasuredValue, Value
-from matcher.features import FEATURES, Kind
+from matcher.features import FEATURES, Kind, Remains
 from matcher.observations import Observation, Of
 from matcher.uncertainty.instruments import BUILT_IN, Instrument
 from matcher.uncertainty.reduce import Measured, body_of, measure_readings
@@ -45,9 +45,13 @@ class Evidence:
         return any(isinstance(value, MeasuredValue) for value in self.values)
 
 
-def evidence_of(observations: Sequence[Observation], instruments: Mapping[str, Instrument] = BUILT_IN) -> Evidence:
+def evidence_of(
+    observations: Sequence[Observation],
+    instruments: Mapping[str, Instrument] = BUILT_IN,
+    remains: Remains = Remains.WHOLE,
+) -> Evidence:
     """The observations that are evidence about the half. Raises ObservationErrors for readings that make no sense."""
-    faults = {index: _fault(given) for index, given in enumerate(observations)}
+    faults = {index: _fault(given, remains) for index, given in enumerate(observations)}
     left = [_told(observations[index], why) for index, why in faults.items() if why]
     usable = [given for index, given in enumerate(observations) if not faults[index]]
     values: list[Value] = []
@@ -63,7 +67,7 @@ def _told(given: Observation, why: str) -> str:
     return f"{FEATURES[given.feature].label}: {why}"
 
 
-def _fault(given: Observation) -> str:
+def _fault(given: Observation, remains: Remains) -> str:
     """Why the form of an observation rules it out as evidence about the half; empty if it does not."""
     kind = FEATURES[given.feature].kind
     if body_of(given) is not Of.THIS:
@@ -72,6 +76,8 @@ def _fault(given: Observation) -> str:
         return "a measurement cannot confirm it"
     if given.min is not None or given.max is not None:
         return "a limit is not a measurement"
+    if remains is Remains.ONE_END_MISSING and FEATURES[given.feature].along_rows:
+        return "a piece shows only a part of it"
     if kind is Kind.DIMENSION and all(getattr(given, name) is None for name in HOW_WELL):
         return "neither its uncertainty nor its instrument is stated"
     return ""

@@ -15,6 +15,7 @@ from pydantic import AfterValidator, Field
 from catalog.evidence.statements import Key
 from catalog.model.entries import Entry
 from catalog.model.text_fields import Line, Passage, Remark, plain_line
+from matcher.features import Remains
 from matcher.observations import MAX_OBSERVATIONS
 
 SPECIMEN, COMMENT, CASE_ANSWER = "specimen", "comment", "case_answer"
@@ -97,6 +98,7 @@ class Specimen(Entry):
     instruments: Json = Field(default_factory=dict)
     closed_jaws: Json = Field(default_factory=dict)
     at_hand: tuple[Line, ...] | None = None
+    remains: Remains = Remains.WHOLE
     pictures: Annotated[tuple[Json, ...], Field(max_length=MAX_PICTURES), AfterValidator(_bounded)] = ()
     solution: Solution | None = None
 

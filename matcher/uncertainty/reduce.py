@@ -17,7 +17,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from matcher.errors import ObservationError, ObservationErrors
-from matcher.features import FEATURES, Kind, Subject
+from matcher.features import FEATURES, Kind, Remains, Subject
 from matcher.observations import MAX_UNSCALED, TYPE_A, BudgetLine, Observation, Of, Reduced, TrialFit
 from matcher.uncertainty.coverage import LEVEL, coverage
 from matcher.uncertainty.dimension_validation import path
@@ -62,7 +62,11 @@ def reduce(
     return reduction(observations, instruments).readings
 
 
-def reduction(observations: Sequence[Observation], instruments: Mapping[str, Instrument] = BUILT_IN) -> Reduction:
+def reduction(
+    observations: Sequence[Observation],
+    instruments: Mapping[str, Instrument] = BUILT_IN,
+    remains: Remains = Remains.WHOLE,
+) -> Reduction:
     """Observations as the likelihood uses them, in the given order; ``index`` is the position in that order.
 
     Readings of one size by one or several instruments are combined into one where they agree, at the position of the
@@ -78,6 +82,8 @@ def reduction(observations: Sequence[Observation], instruments: Mapping[str, Ins
     instrument's ``other_plane_rel`` (`matcher.uncertainty.instruments.OTHER_PLANE_REL`). For an unscaled picture
     ``total_u`` does not include the unknown scale. Bounds share no error: the shared part is in their ``total_u``
     only. A feature that only a pair has is ``of`` the pair even where the observation does not say so.
+
+    Where one end is missing, whatever adds up along the rows counts as "at least" what is left of it.
 
     Raises
     ------
@@ -99,12 +105,41 @@ def reduction(observations: Sequence[Observation], instruments: Mapping[str, Ins
         *(one.reduced for one in each if one.reduced.value is None),
         *(_other(index, given) for index, given in enumerate(observations) if index not in taken),
     ]
-    readings = _over_counted_rows(sorted(readings, key=lambda reduced: reduced.index))
+    readings = sorted(readings, key=lambda reduced: reduced.index)
+    if remains is Remains.ONE_END_MISSING:
+        readings = _of_a_piece(readings)
+    readings = _over_counted_rows(readings)
     return Reduction(
         readings=tuple(readings),
         combinations=combined,
         taken_by_hand=_taken_by_hand(taken.values()),
     )
+
+
+def _of_a_piece(readings: Sequence[Reduced]) -> list[Reduced]:
+    """The readings of a half with one end missing. Raises ObservationErrors for what tells nothing there."""
+    faults = [
+        ObservationError(
+            f"the {FEATURES[each.feature].label} of a piece tells nothing in a picture without a scale",
+            field=path(each.index, "unit"),
+            value=each.value,
+            remedy="give the picture's scale as px_per_mm, or leave it out",
+        )
+        for each in readings
+        if each.unscaled and _cut_short(each)
+    ]
+    if faults:
+        raise ObservationErrors(faults)
+    return [
+        replace(each, value=None, count=None, shared=None, at_least=each.count if each.value is None else each.value)
+        if _cut_short(each) and not each.bound
+        else each
+        for each in readings
+    ]
+
+
+def _cut_short(reading: Reduced) -> bool:
+    return reading.of is Of.THIS and FEATURES[reading.feature].along_rows
 
 
 def _over_counted_rows(readings: Sequence[Reduced]) -> list[Reduced]:

@@ -21,7 +21,7 @@ from api.observations.short_form import ShortFormError
 from api.observations.short_form_writing import arguments_of
 from api.schemas.answers import Answer
 from api.schemas.requests import AskRequest
-from api.schemas.words import NOT_HERE
+from api.schemas.words import NOT_HERE, REMAINS_ADVICE
 from api.service.problems import problem_of
 from catalog.snapshot.snapshot import Snapshot
 
@@ -33,6 +33,8 @@ OPENING = (
     "Enter alone: cannot tell.  ?: how to measure it.  back: undo the last step.  stop: end here.",
     "You can give other observations at any time, for example rows=2 or height<=0.9.",
 )
+
+OTHERWISE = "If only a bare board, a torn-off half or a piece is left, say so with --remains."
 
 SKIP = ("", "skip", "don't know", "dont know", "do not know", "cannot tell", "can't tell", "no idea", "-")
 HELP, BACK, STOP = ("?", "help"), ("back", "undo"), ("stop", "quit", "exit")
@@ -49,7 +51,8 @@ def ask(snapshot: Snapshot, request: AskRequest, database: str | None = None) ->
     if not snapshot.halves:
         show([plain(EMPTY_CATALOGUE)])
         return None
-    show([plain(line) for line in OPENING])
+    beginning = REMAINS_ADVICE[request.remains]
+    show([plain(line) for line in (*OPENING, beginning or OTHERWISE)])
     dialogue = _talk(Dialogue(snapshot=snapshot, request=request))
     found = dialogue.answer()
     if found is None:

@@ -31,6 +31,7 @@ from api.observations.error_places import moved_errors
 from api.observations.short_form import parse_pieces
 from api.schemas.answers import Answer
 from api.schemas.requests import AskRequest, ExplainRequest, IdentifyRequest
+from api.schemas.words import REMAINS_WORDS
 from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND
 from matcher.features import FEATURES
 from matcher.results import Verdict
@@ -62,6 +63,16 @@ AtHandOption = Annotated[
         help=f"Instruments that you have, for advice on the next measurement. [{','.join(DEFAULT_AT_HAND)}]",
     ),
 ]
+RemainsOption = Annotated[
+    str | None,
+    typer.Option(
+        "--remains",
+        metavar="WHAT",
+        help="What remains of the half: "
+        + "; ".join(f"{name} ({words})" for name, words in REMAINS_WORDS.items())
+        + ". With one end missing, counts and lengths along the rows count as 'at least'. [whole]",
+    ),
+]
 AskOption = Annotated[bool, typer.Option("--ask", help="Ask for one measurement after another, the most useful first.")]
 CautionsOption = Annotated[bool, typer.Option("--cautions", help="Print all cautions, not only the short list.")]
 
@@ -75,6 +86,7 @@ def identify(
     as_json: JsonOption = False,
     all_cautions: CautionsOption = False,
     at_hand: AtHandOption = None,
+    remains: RemainsOption = None,
     ask_first: AskOption = False,
     database: DatabaseOption = None,
 ) -> None:
@@ -107,11 +119,12 @@ def identify(
       otherhalf identify --file - height=..0.9 < specimen.json
       otherhalf identify --ask
       otherhalf identify --ask rows=2 --at-hand caliper,usb_microscope
+      otherhalf identify --ask --remains bare_board
     """
     with reporting_errors():
         jaws = closed_jaws_of(closed_jaws or [])
     have = None if at_hand is None else [name.strip() for name in at_hand.split(",") if name.strip()]
-    options = {"prior_absent": prior_absent, "limit": limit, "closed_jaws": jaws, "at_hand": have}
+    options = {"prior_absent": prior_absent, "limit": limit, "closed_jaws": jaws, "at_hand": have, "remains": remains}
     if ask_first:
         if as_json or file == "-":
             raise typer.BadParameter("--ask needs this terminal: leave out --json and --file -")
@@ -144,6 +157,7 @@ def explain(
     pieces: PiecesArgument = None,
     file: FileOption = None,
     prior_absent: PriorOption = None,
+    remains: RemainsOption = None,
     as_json: JsonOption = False,
     database: DatabaseOption = None,
 ) -> None:
@@ -156,7 +170,8 @@ def explain(
     \b
       otherhalf explain maker:part contact_count=24 pitch=4.41/11
     """
-    request, read = _read(ExplainRequest, pieces or [], file, {"prior_absent": prior_absent, "half": half})
+    options = {"prior_absent": prior_absent, "remains": remains, "half": half}
+    request, read = _read(ExplainRequest, pieces or [], file, options)
     with reporting_errors(pieces or [], len(request.observations) - read):
         found = explanation(snapshot_of(database), request)
     if as_json:

@@ -38,6 +38,8 @@ def headline(answer: Answer) -> Iterator[Text]:
     """The verdict in one sentence, and the probability that the half is not in the catalogue."""
     absent = words.percent(answer.probability_absent)
     yield Text(words.verdict(answer), style="bold")
+    if series := words.series(answer):
+        yield plain(series)
     yield plain(f"{NOT_HERE}: {absent} (assumed before measuring: {words.percent(answer.prior_absent)})")
 
 

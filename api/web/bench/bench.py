@@ -13,6 +13,7 @@ from api.identification.answering import answer, ranking_of
 from api.identification.cautions import CAUTIONS, SHORT_CAUTIONS
 from api.identification.triage import TRIAGE
 from api.schemas.answers import Answer, Ranking
+from api.schemas.words import REMAINS_ADVICE, REMAINS_WORDS
 from api.service.dependencies import SnapshotDep
 from api.web.bench import answer_view, fields
 from api.web.bench.parameters import query_of, tidy
@@ -69,6 +70,7 @@ def _whole(visit: Visit, snapshot: Snapshot, bench: Bench) -> Response:
         glossary=list(fields.glossary()),
         instruments=list(BUILT_IN.values()),
         units=list(SPELLINGS),
+        remains_words=REMAINS_WORDS,
         triage=TRIAGE,
         cautions=CAUTIONS,
         short_cautions=SHORT_CAUTIONS,
@@ -113,6 +115,7 @@ def _advice(bench: Bench, found: Answer | None) -> dict[str, Any]:
         "answers": answer_view,
         "words": words,
         "features": FEATURES,
+        "remains_advice": REMAINS_ADVICE,
         "advised": found,
         "nexts": [each for each in found.next_measurements if worth_taking(each)] if found else [],
         "suggestions": answer_view.suggestions(bench, found.hints) if found else [],

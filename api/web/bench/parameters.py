@@ -8,10 +8,14 @@ from urllib.parse import quote
 
 from api.observations.short_form import ShortFormError, canonical_name
 from matcher.decision.posterior import PRIOR_ABSENT
-from matcher.features import FEATURES, PITCHES, Kind
+from matcher.features import FEATURES, PITCHES, Kind, Remains
 
 UNIT, INSTRUMENT, AT_HAND, PRIOR, LIMIT = "unit", "instrument", "at_hand", "prior_absent", "limit"
-SETTINGS = (UNIT, INSTRUMENT, AT_HAND, PRIOR, LIMIT)
+REMAINS = "remains"
+SETTINGS = (UNIT, INSTRUMENT, AT_HAND, PRIOR, LIMIT, REMAINS)
+DEFAULTS = ((UNIT, "mm"), (PRIOR, str(PRIOR_ABSENT)), (REMAINS, Remains.WHOLE))
+"""Settings that an address need not have."""
+
 MORE = "more"
 """Parameters that are not observations. `MORE` takes pieces of the short form; each becomes a parameter of its own."""
 
@@ -39,7 +43,7 @@ def tidy(pairs: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
     rest = []
     for name, text in _spread(pairs):
         kind = FEATURES[name].kind if name in FEATURES else None
-        if not text or name.endswith(GAPS) or (name, text) in ((UNIT, "mm"), (PRIOR, str(PRIOR_ABSENT))):
+        if not text or name.endswith(GAPS) or (name, text) in DEFAULTS:
             continue
         if name in found and kind in (Kind.CATEGORY, Kind.LABELS):
             found[name] = f"{found[name]},{text}"

@@ -18,10 +18,20 @@ from api.observations.short_form import ShortFormError, parse_pieces
 from api.schemas.problems import FieldProblem
 from api.schemas.requests import AskRequest
 from api.service.problems import ApiError, problem_of
-from api.web.bench.parameters import AT_HAND, INSTRUMENT, LIMIT, PRIOR, SETTINGS, UNIT, has_gaps, query_of
+from api.web.bench.parameters import (
+    AT_HAND,
+    INSTRUMENT,
+    LIMIT,
+    PRIOR,
+    REMAINS,
+    SETTINGS,
+    UNIT,
+    has_gaps,
+    query_of,
+)
 from catalog.snapshot.snapshot import Snapshot
 from matcher.errors import ObservationError, ObservationErrors
-from matcher.features import FEATURES, Feature, Kind
+from matcher.features import FEATURES, Feature, Kind, Remains
 from matcher.observations import MAX_OBSERVATIONS, Reduced
 from matcher.uncertainty.instruments import BUILT_IN
 from matcher.vocabulary import PIXEL, canonical_unit, closest, remedy_for
@@ -177,6 +187,8 @@ def _setting(name: str, text: str) -> Any:
         return _share(text)
     if name == LIMIT:
         return _limit(text)
+    if name == REMAINS:
+        return _remains(text)
     tools = [_tool(name, each.strip()) for each in text.split(",")] if name == AT_HAND else []
     return tuple(tools) if name == AT_HAND else _tool(name, text)
 
@@ -195,6 +207,13 @@ def _limit(text: str) -> int:
         remedy = f"give 1 to {MOST_SHOWN}"
         raise ObservationError(f"{text!r} is not a number of halves to show", field=LIMIT, value=text, remedy=remedy)
     return int(text)
+
+
+def _remains(text: str) -> Remains:
+    if text not in tuple(Remains):
+        remedy = remedy_for(tuple(Remains), closest(text, tuple(Remains)))
+        raise ObservationError(f"{text!r} is not something that remains", field=REMAINS, value=text, remedy=remedy)
+    return Remains(text)
 
 
 def _tool(name: str, text: str) -> str:
@@ -260,7 +279,7 @@ def _checked(snapshot: Snapshot, bench: Bench, settings: Mapping[str, Any]) -> B
     """The entries checked together. One at fault is left out, and the others are checked again."""
     while True:
         places = tuple(place for place, entry in enumerate(bench.entries) if entry.usable)
-        asked = {name: settings[name] for name in (AT_HAND, PRIOR) if name in settings}
+        asked = {name: settings[name] for name in (AT_HAND, PRIOR, REMAINS) if name in settings}
         asked[LIMIT] = settings.get(LIMIT, SHOWN)
         given = [bench.entries[place].observation for place in places]
         request = form_of(AskRequest, {"observations": given, **asked})

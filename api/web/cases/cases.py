@@ -34,7 +34,7 @@ router = APIRouter(include_in_schema=False)
 
 CursorText = Annotated[str, Query(max_length=500)]
 
-SETTINGS = ("prior_absent", "at_hand", "instruments", "closed_jaws")
+SETTINGS = ("prior_absent", "at_hand", "instruments", "closed_jaws", "remains")
 """Fields of an identification that a case keeps besides the observations."""
 
 
