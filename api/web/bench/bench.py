@@ -21,12 +21,17 @@ from api.web.bench.request import MOST_SHOWN, Bench, read, sentences
 from api.web.bench.sheets import drawable, from_above, from_end, voids
 from api.web.page.rendering import Visit, VisitDep, environment
 from catalog.snapshot.snapshot import Snapshot
-from matcher.features import FEATURES
+from matcher.features import FEATURES, Remains
 from matcher.uncertainty.instruments import BUILT_IN
 from matcher.vocabulary import SPELLINGS
 
-FIRST_STEPS = frozenset({"contact_count", "pitch"})
-"""The first measurements: both are quick, and nothing else narrows the catalogue as much."""
+FIRST_STEPS = {
+    Remains.WHOLE: frozenset({"contact_count", "pitch"}),
+    Remains.BARE_BOARD: frozenset({"contact_count", "land_span"}),
+    Remains.TORN_OFF: frozenset({"contact_count", "pitch"}),
+    Remains.ONE_END_MISSING: frozenset({"pitch", "body_width"}),
+}
+"""The first measurements on what remains: they are quick, and nothing else narrows the catalogue as much."""
 
 MOST_PARAMETERS = 1000
 """Parameters of one address that are read: five times the most observations of one specimen."""
@@ -55,7 +60,7 @@ def bench_page(visit: VisitDep, snapshot: SnapshotDep) -> Response:
 
 def _whole(visit: Visit, snapshot: Snapshot, bench: Bench) -> Response:
     found = _advised(snapshot, bench, bench.request.limit)
-    next_up = answer_view.next_fields(found.next_measurements) if found else FIRST_STEPS
+    next_up = answer_view.next_fields(found.next_measurements) if found else FIRST_STEPS[bench.request.remains]
     return visit.page(
         "bench.html",
         **{**_drawing(bench, next_up), **_answer(snapshot, bench, found), **_advice(bench, found)},
@@ -71,6 +76,7 @@ def _whole(visit: Visit, snapshot: Snapshot, bench: Bench) -> Response:
         instruments=list(BUILT_IN.values()),
         units=list(SPELLINGS),
         remains_words=REMAINS_WORDS,
+        remains_advice=REMAINS_ADVICE,
         triage=TRIAGE,
         cautions=CAUTIONS,
         short_cautions=SHORT_CAUTIONS,
@@ -115,7 +121,7 @@ def _advice(bench: Bench, found: Answer | None) -> dict[str, Any]:
         "answers": answer_view,
         "words": words,
         "features": FEATURES,
-        "remains_advice": REMAINS_ADVICE,
+        "first_steps": FIRST_STEPS[bench.request.remains],
         "advised": found,
         "nexts": [each for each in found.next_measurements if worth_taking(each)] if found else [],
         "suggestions": answer_view.suggestions(bench, found.hints) if found else [],

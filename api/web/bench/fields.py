@@ -9,7 +9,7 @@ from api.schemas.problems import FieldProblem
 from api.web.bench.parameters import has_gaps
 from api.web.bench.request import Bench
 from api.web.bench.sheets import ABOVE, FROM_END
-from matcher.features import FEATURES, Feature, Kind
+from matcher.features import FEATURES, Feature, Kind, Remains
 
 ABOVE_NAMES = (
     "contact_count",
@@ -107,13 +107,15 @@ def fields_of(bench: Bench, names: tuple[str, ...], next_up: frozenset[str]) -> 
 
 
 def states_of(bench: Bench, next_up: frozenset[str]) -> dict[str, tuple[str, ...]]:
-    """States of fields by name: given, wrong, next."""
+    """States of fields by name: given, wrong, next; gone, or cut short, with what remains of the half."""
+    remains = bench.request.remains
+    lost = {name for name in SHOWN if name in FEATURES and not FEATURES[name].left_on(remains)}
     given = {entry.name for entry in bench.entries if entry.usable}
     wrong = {entry.name for entry in bench.errors}
-    named = (("given", given), ("wrong", wrong), ("next", next_up))
-    return {
-        name: tuple(state for state, those in named if name in those) for name in sorted(given | wrong | set(next_up))
-    }
+    how = "cut" if remains is Remains.ONE_END_MISSING else "gone"
+    named = (("given", given), ("wrong", wrong), ("next", next_up), (how, lost))
+    every = sorted(given | wrong | lost | set(next_up))
+    return {name: tuple(state for state, those in named if name in those) for name in every}
 
 
 def glossary() -> Iterator[tuple[str, Feature]]:

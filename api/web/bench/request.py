@@ -210,8 +210,9 @@ def _limit(text: str) -> int:
 
 
 def _remains(text: str) -> Remains:
-    if text not in tuple(Remains):
-        remedy = remedy_for(tuple(Remains), closest(text, tuple(Remains)))
+    known = [each.value for each in Remains]
+    if text not in known:
+        remedy = remedy_for(known, closest(text, known))
         raise ObservationError(f"{text!r} is not something that remains", field=REMAINS, value=text, remedy=remedy)
     return Remains(text)
 

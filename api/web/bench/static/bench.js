@@ -170,7 +170,8 @@ function fieldLeft() {
 function show(from) {
   left = from;
   const params = new URLSearchParams(from.split("?")[1] || "");
-  if ([...params.keys()].some((name) => !form.elements[name])) location.reload(); // it has fields that this page lacks
+  const lacking = [...params.keys()].some((name) => !form.elements[name]);
+  if (lacking || (params.get("remains") || "") !== form.dataset.remains) location.reload(); // its fields are others
   fill(params);
   refresh(from);
 }
@@ -245,8 +246,8 @@ function recall() {
 form.addEventListener("input", typed);
 form.addEventListener("change", (event) => {
   if (REMEMBERED.includes(event.target.name)) remember();
-  if (event.target.name === "more" && event.target.value.trim()) {
-    form.requestSubmit(); // the server gives each piece a field of its own
+  if (event.target.name === "remains" || (event.target.name === "more" && event.target.value.trim())) {
+    form.requestSubmit(); // the server gives each piece a field of its own, and marks what is gone
     return;
   }
   fieldLeft();
