@@ -142,8 +142,12 @@ class Mixture:
 
         Equal to sums of `densities`, but only over explanations near the reading: few are.
         """
-        reach = self.half_width + REACH * (self.entry_u + np.maximum(np.sqrt(self._reading_variance), W_MIN))
-        near = np.flatnonzero(np.abs(self.reading.number - self.centre) < reach)
+        # Made in place: the tables are large, and memory for new ones takes longer than filling them.
+        reach = self.entry_u + np.maximum(np.sqrt(self._reading_variance), W_MIN)
+        reach *= REACH
+        reach += self.half_width
+        away = self.reading.number - self.centre
+        near = np.flatnonzero(np.abs(away, out=away) < reach)
         which, half = np.divmod(near, len(self.nameless))
         w = np.sqrt(self._reading_variance[which, 0] + self.entry_u.ravel()[near] ** 2)
         distance = self.reading.number - self.centre.ravel()[near]
@@ -207,37 +211,48 @@ def mixture(
     in_figures = in_units and not feature.is_pitch  # a pitch has slips of its own: gaps miscounted
     of_right = MISREAD_SHARE * in_figures + UNIT_SHARE * in_units
     nameless = 1.0 - SLIP_SHARE * np.minimum(resolved, 1.0) - of_right * known
-    once = np.zeros(len(known)) if miscounted is None else np.where(np.isnan(miscounted), 0.0, COUNTED_ONCE)
-    found = [((1.0 - gross) * (1.0 - once) * each.share, each, 1.0, each.words) for each in right]
-    found += [(gross * SLIP_SHARE * slip.share, slip, 1.0, slip.words) for slip in slips]
+    once = 0.0 if miscounted is None else np.where(np.isnan(miscounted), 0.0, COUNTED_ONCE)
+    found: list[tuple[float | Floats, Rectangle, float, str]]
+    found = [((1.0 - gross) * (1.0 - once), each, 1.0, each.words) for each in right]
+    found += [(gross * SLIP_SHARE, slip, 1.0, slip.words) for slip in slips]
     if in_figures:
-        misread = [_misread(each) for each in right]
-        found += [(gross * MISREAD_SHARE * each.share, each, 1.0, each.words) for each in misread]
+        found += [(gross * MISREAD_SHARE, each, 1.0, each.words) for each in map(_misread, right)]
     if in_units:
         units = [(factor, each) for factor in UNIT_FACTORS for each in right]
         of_units = gross * UNIT_SHARE
-        found += [(of_units * UNIT_FACTORS[factor] * it.share, it, factor, UNIT_WORDS[factor]) for factor, it in units]
+        found += [(of_units * UNIT_FACTORS[factor], it, factor, UNIT_WORDS[factor]) for factor, it in units]
     if miscounted is not None:
         followed = [_followed(each, once, miscounted) for each in right]
-        found += [((1.0 - gross) * each.share, each, 1.0, each.words) for each in followed]
-    weights, rectangles, by, words = zip(*found, strict=True)
-    factors = np.array(by)[:, None]
-    # What was subtracted is in mm whatever the unit: reading + corrected = factor · (size + corrected).
-    centre = np.stack([each.centre for each in rectangles]) * factors + (factors - 1.0) * reading.corrected
+        found += [(1.0 - gross, each, 1.0, each.words) for each in followed]
+    shares, rectangles, factors, words = zip(*found, strict=True)
+    follows = np.array(factors)[:, None]
+    centre = _products(factors, [each.centre for each in rectangles])
+    if reading.corrected:
+        # What was subtracted is in mm whatever the unit: reading + corrected = factor · (size + corrected).
+        centre += (follows - 1.0) * reading.corrected
+    centre[np.isnan(centre)] = 0.0
     return Mixture(
         reading=reading,
         right=len(right),
         words=words,
-        weight=np.stack(weights),
-        centre=np.where(np.isnan(centre), 0.0, centre),
-        half_width=np.stack([each.half_width for each in rectangles]) * factors,
-        entry_u=np.stack([each.entry_u for each in rectangles]) * factors,
-        follows=factors,
+        weight=_products(shares, [each.share for each in rectangles]),
+        centre=centre,
+        half_width=_products(factors, [each.half_width for each in rectangles]),
+        entry_u=_products(factors, [each.entry_u for each in rectangles]),
+        follows=follows,
         nameless=gross * nameless + (1.0 - gross) * ~known,
     )
 
 
-def _followed(right: Rectangle, once: Floats, ratio: Floats) -> Rectangle:
+def _products(factors: Sequence[float | Floats], rows: Sequence[Floats]) -> Floats:
+    """Each row times its factor, one below the other; made in place, since these tables are large."""
+    table = np.empty((len(rows), len(rows[0])))
+    for product, factor, row in zip(table, factors, rows, strict=True):
+        np.multiply(factor, row, out=product)
+    return table
+
+
+def _followed(right: Rectangle, once: Floats | float, ratio: Floats) -> Rectangle:
     """The pitch if its gaps were counted as wrong as the contacts."""
     return Rectangle(
         words="as many gaps too few or too many as contacts",

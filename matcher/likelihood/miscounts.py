@@ -25,6 +25,9 @@ tails counted instead of contacts; the rest may be anything."""
 TAILS_DECAY = 0.75
 """Ratio of neighbouring probabilities where tails are counted instead of contacts: how far counts stray."""
 
+_GEOMETRIC = 0.5 * (1 - TAILS_DECAY ** np.arange(200))
+"""Probability of straying to one side by at most that many; from some 130 on, rounding makes it a half."""
+
 HARMONIC = float(np.sum(1.0 / np.arange(1, LARGEST_COUNT + 2)))
 """Normalisation of the floor, log-uniform from 0 to the largest count."""
 
@@ -66,7 +69,7 @@ class CountLaw:
 
 
 def _geometric(steps: Ints) -> Floats:
-    return 0.5 * (1 - TAILS_DECAY ** np.maximum(steps, 0))
+    return np.asarray(_GEOMETRIC[steps.clip(0, len(_GEOMETRIC) - 1)])
 
 
 def floor_probability(low: int, high: int) -> float:
