@@ -136,6 +136,18 @@ class SameAs:
     value: str
 
 
+@dataclass(frozen=True)
+class Moved:
+    """Values that a category had in older entries and observations, and that another one, ``to``, has now.
+
+    ``names`` gives each old name and its name there. Where one of them is among several possible values, all of them
+    are read as values of ``to``, which has the others by their names: together they answered one question.
+    """
+
+    to: str
+    names: Mapping[str, str]
+
+
 @dataclass(frozen=True, kw_only=True)
 class Feature:
     """One entry of the feature table. Most fields have defaults; those of lengths hold for lengths only.
@@ -169,6 +181,7 @@ class Feature:
     proportion: what it usually is beside another dimension of the half.
     same_as: the dimension that it is equal to where an entry does not state it.
     values: names and bench words of a category's values, in order.
+    moved: values that it once had and that another category has now.
     right_share: probability that the eye names the value that a category looks like.
     looks_like: for a value of a category, what it may be taken for by a careful eye, and how often. Where "none" stands
         for a label, it is how often the label cannot be seen.
@@ -212,6 +225,7 @@ class Feature:
     proportion: Proportion | None = None
     same_as: SameAs | None = None
     values: Mapping[str, str] = field(default_factory=dict)
+    moved: Moved | None = None
     right_share: float = 0.0
     looks_like: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     strongest: float | None = None

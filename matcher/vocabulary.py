@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from types import MappingProxyType
-from typing import TypeGuard
+from typing import Any, TypeGuard
 
 from rapidfuzz import fuzz, process
 from rapidfuzz.utils import default_process
@@ -94,6 +94,29 @@ def _plain(feature: Feature, value: object) -> str | None:
         return None
     name = "_".join(value.strip().lower().replace("-", " ").replace("_", " ").split())
     return words.get(name, name) if set(feature.values) == values else name
+
+
+def present_category(name: str, value: Any) -> tuple[str, Any]:
+    """A category and its values by the names that the feature table has now (`matcher.feature_fields.Moved`).
+
+    The only place that reads names of older entries and observations. Anything else is returned unchanged.
+    """
+    feature = FEATURES.get(name)
+    if feature is None or feature.moved is None:
+        return name, value
+    given = named_values(feature, value)
+    if feature.moved.names.keys().isdisjoint(given):
+        return name, value
+    return feature.moved.to, tuple(dict.fromkeys(feature.moved.names.get(each, each) for each in given))
+
+
+def present_observation(observation: Mapping[str, Any]) -> dict[str, Any]:
+    """An observation or a measured value in JSON form, its category by the present names; others unchanged."""
+    name = observation.get("feature")
+    if not isinstance(name, str):
+        return dict(observation)
+    feature, value = present_category(name, observation.get("value"))
+    return dict(observation) if feature == name else {**observation, "feature": feature, "value": value}
 
 
 CLOSE_ENOUGH = 60.0

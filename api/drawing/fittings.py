@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from api.drawing.contact_sites import Site
+from api.drawing.contact_sites import Site, tail_places
 from api.drawing.geometry import Blocks, Discs, Part, Point, Polygon, Wire
 from api.drawing.sizes import Sizes
 
@@ -178,8 +178,8 @@ def _contact_lands(sizes: Sizes, sites: Sequence[Site]) -> Iterable[Part]:
     # Twice from the outer edge to the row's centre line, kept sensible.
     length = span - rows if 0 < span - rows < 0.5 * span else 0.14 * span
     known = sizes.known("land_span", "pitch")
-    for side, row in ((-1.0, 1), (1.0, sizes.rows)):
-        centres = tuple((site.x, side * (tip - length / 2)) for site in sites if site.row == row and not site.blocked)
+    for side in (-1.0, 1.0):
+        centres = tuple((x, side * (tip - length / 2)) for x in tail_places(sizes, sites, side))
         shape = Blocks(centres=centres, width=LAND_WIDTH * sizes.mm("pitch"), height=length)
         if centres:
             yield Part(role="land", shape=shape, feature="lands", assumed=not known)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
-from api.drawing.contact_sites import bank_sizes
-from api.drawing.outline import HalfShape, contact_length, has_opening, tail_places
+from api.drawing.contact_sites import bank_sizes, tail_places
+from api.drawing.outline import HalfShape, contact_length, has_opening
 from api.drawing.sizes import Length, Sizes
 from matcher.features import FEATURES
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from api.drawing.contact_sites import Site, contact_sites
+from api.drawing.contact_sites import Site, contact_sites, tail_places
 from api.drawing.fittings import hold_downs, lands, latches, pegs, power_contacts, shield
 from api.drawing.geometry import Blocks, Box, Part, Point, Polygon, rectangle
 from api.drawing.sizes import Sizes
@@ -243,23 +243,3 @@ def tails(sizes: Sizes, sites: Sequence[Site]) -> Iterable[Part]:
         )
         if places:
             yield Part(role="tail", shape=shape, feature="tails", assumed=not known, hidden=hidden)
-
-
-def tail_places(sizes: Sizes, sites: Sequence[Site], side: float) -> list[float]:
-    """Places along the rows of the tails on one long side (−1 upper, 1 lower), mm.
-
-    Tails that leave alternately, and those of a pitch of their own, stand at the tail pitch; all others at their
-    contacts.
-    """
-    row = 1 if side < 0 else sizes.rows
-    own = [site for site in sites if site.row == row and not site.blocked]
-    if sizes.rows == 1 and sizes.only("contact_layout", "alternating_tails"):
-        own = [site for site in own if site.position % 2 == (1 if side < 0 else 0)]
-        natural = 2 * sizes.mm("pitch")
-    else:
-        natural = sizes.mm("pitch")
-    if not sizes.known("tail_pitch") or sizes.banks > 1 or len(own) < 2:
-        return [site.x for site in own]
-    middle = (own[0].x + own[-1].x) / 2
-    stretch = sizes.mm("tail_pitch") / natural
-    return [middle + (site.x - middle) * stretch for site in own]

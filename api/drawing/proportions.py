@@ -77,8 +77,8 @@ def proportions(given: Sizes) -> dict[str, float]:
     found |= _across(given, pitch)
     found |= _along(given, pitch, field)
     found["height"] = _height(given, pitch, found["body_width"])
-    alternating = 2.0 if given.rows == 1 else 1.0
-    found["tail_pitch"] = pitch * (alternating if given.positions > 1 else 1.0)
+    to_both_sides = given.rows == 1 and given.positions > 1 and not given.only("tail_layout", "one_row")
+    found["tail_pitch"] = pitch * (2.0 if to_both_sides else 1.0)
     return found | dict(known)
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from api.drawing.contact_sites import one_sided
 from api.drawing.geometry import Blocks, Box, Discs, Part, Point, Polygon, Wire, rectangle
 from api.drawing.outline import ISLAND_SHARE, TROUGH_SHARE, has_island, has_opening, island_share, sideways
 from api.drawing.sizes import Sizes
@@ -39,7 +40,7 @@ def section(sizes: Sizes) -> tuple[Part, ...]:
     body = {"plug": _plug_body, "receptacle": _receptacle_body, "hermaphroditic": _rail_body}[sizes.kind]
     metal = {"plug": _plug_metal, "receptacle": _receptacle_metal, "hermaphroditic": _rail_metal}[sizes.kind]
     known = sizes.known("body_width", "height") and sizes.half_kind is not None
-    lines = [*metal(sizes, 1.0), *metal(sizes, -1.0)]
+    lines = [*metal(sizes, 1.0), *(() if one_sided(sizes) else metal(sizes, -1.0))]
     wire = Wire(lines=tuple(lines), thickness=sheet(sizes))
     return (
         Part(role="plastic", shape=Polygon(points=tuple(body(sizes))), feature="body", assumed=not known),

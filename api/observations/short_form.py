@@ -27,7 +27,15 @@ from typing import Any
 from matcher.errors import ObservationError
 from matcher.features import FEATURES, Feature, Kind, Subject
 from matcher.observations import Of
-from matcher.vocabulary import canonical_unit, closest, closest_meaning, feature_remedy, named_values, remedy_for
+from matcher.vocabulary import (
+    canonical_unit,
+    closest,
+    closest_meaning,
+    feature_remedy,
+    named_values,
+    present_category,
+    remedy_for,
+)
 
 LARGEST_RATIO = 2.0
 """Readings that differ by more than this factor are not repeated readings; most likely the comma is a decimal one."""
@@ -109,12 +117,20 @@ def canonical_name(name: str) -> str:
     return feature.name if of in (None, own) else f"{of}.{feature.name}"
 
 
+def present_words(feature: str, what: str) -> tuple[str, str]:
+    """A feature and what was typed for it, by the names that the feature table has now."""
+    name, values = present_category(feature, what.split(","))
+    return (feature, what) if name == feature else (name, ",".join(values))
+
+
 def _parse(piece: str) -> dict[str, Any]:
     match = _PIECE.fullmatch(piece.strip())
     if match is None:
         raise _Refusal(piece, "there is no '=', '<=' or '>='", "write feature=value, as in contact_count=24")
     of, feature = _subject(match["name"].strip())
     what, operator = match["what"].strip(), match["operator"]
+    name, what = present_words(feature.name, what)
+    feature = FEATURES[name]
     if not what:
         raise _Refusal(piece, "nothing follows the operator", "leave the piece out if nothing was observed")
     if operator != "=" and feature.kind not in (Kind.DIMENSION, Kind.COUNT):

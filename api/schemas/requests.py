@@ -29,7 +29,7 @@ from matcher.decision.posterior import PRIOR_ABSENT
 from matcher.features import FEATURES, Feature, Kind, Plane, Remains, Subject
 from matcher.observations import MAX_OBSERVATIONS, Observation, Of, TrialFit
 from matcher.uncertainty.instruments import BUILT_IN, MAGNITUDES
-from matcher.vocabulary import SPELLINGS
+from matcher.vocabulary import SPELLINGS, present_observation
 
 UNKNOWN_FEATURE = "unknown_feature"
 """Error type of an observation with an unknown feature."""
@@ -165,6 +165,11 @@ class CategoryObservation(_Observed):
 
     feature: str = _feature_field(Kind.CATEGORY, Kind.LABELS)
     value: OneOrSeveral = Field(description="One of the feature's values, or a list of them.")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _by_present_names(cls, given: Any) -> Any:
+        return present_observation(given) if isinstance(given, Mapping) else given
 
 
 class TextObservation(_Observed):

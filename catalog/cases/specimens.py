@@ -17,6 +17,7 @@ from catalog.model.entries import Entry
 from catalog.model.text_fields import Line, Passage, Remark, plain_line
 from matcher.features import Remains
 from matcher.observations import MAX_OBSERVATIONS
+from matcher.vocabulary import present_observation
 
 SPECIMEN, COMMENT, CASE_ANSWER = "specimen", "comment", "case_answer"
 """Records of the documents. The answer is separate from the specimen: a new answer of the catalogue is not a revision
@@ -92,7 +93,9 @@ class Specimen(Entry):
     title: Line
     note: Passage = ""
     observations: Annotated[
-        tuple[Json, ...], Field(min_length=1, max_length=MAX_OBSERVATIONS), AfterValidator(_bounded)
+        tuple[Annotated[Json, AfterValidator(present_observation)], ...],
+        Field(min_length=1, max_length=MAX_OBSERVATIONS),
+        AfterValidator(_bounded),
     ]
     prior_absent: float
     instruments: Json = Field(default_factory=dict)

@@ -22,7 +22,7 @@ from matcher.observations import LARGEST_COUNT, MAX_READINGS, Observation
 from matcher.uncertainty.dimension_validation import MAX_SPANS
 from matcher.uncertainty.measuring_setup import limits_of
 from matcher.uncertainty.reduce import Measured, measure_readings
-from matcher.vocabulary import PIXEL, canonical_unit, is_number, named_values, to_mm
+from matcher.vocabulary import PIXEL, canonical_unit, is_number, named_values, present_observation, to_mm
 
 COVERAGE_FACTOR = 2.0
 """k if an expanded uncertainty is given without one: most calibration certificates use it (GUM 6.3.3)."""
@@ -169,7 +169,10 @@ class NamedValue(Entry):
     @model_validator(mode="before")
     @classmethod
     def _as_named(cls, data: Any) -> Any:
-        feature = FEATURES.get(str(data.get("feature"))) if isinstance(data, Mapping) else None
+        if not isinstance(data, Mapping):
+            return data
+        data = present_observation(data)
+        feature = FEATURES.get(str(data.get("feature")))
         if feature is None or feature.kind not in (Kind.CATEGORY, Kind.LABELS):
             return data
         names = named_values(feature, data.get("value"))

@@ -82,11 +82,18 @@ def _counts(lands: Lands) -> dict[str, int]:
 
 
 def _categories(lands: Lands, body: Body, facts: NameFacts) -> dict[str, tuple[str, ...]]:
-    """Words in the name take precedence over the place of the body; unknown categories are left out."""
+    """Words in the name take precedence over the place of the body; unknown categories are left out.
+
+    Lands opposite each other mean contacts opposite each other: contacts are cut from straight strips, and where tails
+    are bent aside along the row it is to set them apart, never to bring them in line (common practice, no source).
+    Lands half a pitch apart say nothing of the contacts: tails are set so to make room on the board.
+    """
+    layout = lands.layout.tail_layout
     values = {
         "mounting": (lands.mounting,),
         "orientation": (facts.orientation,) if facts.orientation else body.orientation,
-        "contact_layout": (lands.layout.contact_layout,) if lands.layout.contact_layout else (),
+        "contact_layout": ("aligned",) if layout == "aligned" else (),
+        "tail_layout": (layout,) if layout else (),
         "pegs": ("present" if lands.pegs else "none",),
     }
     return {name: value for name, value in values.items() if value}

@@ -62,7 +62,7 @@ class Layout:
     """Rows and positions of the contacts, and how the rows of lands relate to them; mm; None where a number does
     not exist.
 
-    ``blocked`` lists (row, position) left out, from 1; ``contact_layout`` is the category of that name.
+    ``blocked`` lists (row, position) left out, from 1; ``tail_layout`` is the category of that name.
     """
 
     rows: int
@@ -72,7 +72,7 @@ class Layout:
     pitch: float | None
     tail_pitch: float | None = None
     row_spacing: float | None
-    contact_layout: str | None
+    tail_layout: str | None
     banks: int = 1
     bank_gap: float | None = None
 
@@ -85,7 +85,7 @@ class Layout:
         if facts.rows is not None and facts.rows < len(rows) and facts.agrees(contacts):
             return cls._folded(places, spacing, contacts, facts.rows, facts)
         if len(rows) == 1:
-            return cls._plain(places, None, None, facts)
+            return cls._plain(places, None, "one_row", facts)
         return cls._plain(places, spacing, _stagger(places), facts)
 
     @classmethod
@@ -105,7 +105,7 @@ class Layout:
             pitch=pitch or tail or facts.pitch,
             tail_pitch=tail if pitch is not None and tail is not None and tail > 1.2 * pitch else None,
             row_spacing=spacing,
-            contact_layout="alternating_tails",
+            tail_layout="alternating",
         )
 
     @classmethod
@@ -123,7 +123,7 @@ class Layout:
             blocked=blocked,
             pitch=pitch or facts.pitch,
             row_spacing=spacing,
-            contact_layout=layout,
+            tail_layout=layout,
             banks=len(gaps) + 1,
             bank_gap=round(float(np.median(gaps)), 4) if gaps else None,
         )

@@ -11,12 +11,21 @@ from collections.abc import Mapping
 from functools import lru_cache
 from typing import Annotated, Any, Literal, Self, TypeVar
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat, TypeAdapter, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    FiniteFloat,
+    TypeAdapter,
+    model_validator,
+)
 
 from catalog.model.text_fields import Line, Passage
 from matcher.columns.columns import Dim
 from matcher.features import COUNTS, DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, FEATURES, PAIR_DIMENSIONS
-from matcher.vocabulary import MM_PER_UNIT
+from matcher.vocabulary import MM_PER_UNIT, present_category
 
 T = TypeVar("T")
 
@@ -182,6 +191,15 @@ def _plausible_counts(counts: dict[str, int]) -> dict[str, int]:
     return counts
 
 
+def _present_categories(categories: Any) -> Any:
+    """Categories by their present names. Where an entry states the category that took a value over as well, nothing is
+    changed, so that the old name is refused."""
+    if not isinstance(categories, Mapping):
+        return categories
+    present = dict(present_category(name, values) for name, values in categories.items())
+    return present if len(present) == len(categories) else categories
+
+
 def _known_categories(categories: dict[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
     for name, values in categories.items():
         if name not in ENTRY_CATEGORIES:
@@ -199,7 +217,9 @@ def _known_categories(categories: dict[str, tuple[str, ...]]) -> dict[str, tuple
 HalfDimensions = Annotated[dict[str, Dimension], AfterValidator(_half_dimensions)]
 HalfLaws = Annotated[dict[str, DimensionLaw], AfterValidator(_half_dimensions)]
 Counts = Annotated[dict[str, int], AfterValidator(_plausible_counts)]
-Categories = Annotated[dict[str, tuple[str, ...]], AfterValidator(_known_categories)]
+Categories = Annotated[
+    dict[str, tuple[str, ...]], BeforeValidator(_present_categories), AfterValidator(_known_categories)
+]
 
 
 class Half(Common):

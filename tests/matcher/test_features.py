@@ -70,6 +70,16 @@ def test_look_alikes_are_other_values_and_leave_room_for_the_value_itself(featur
         assert feature.taken_for({value}) == others.keys()
 
 
+@pytest.mark.parametrize("feature", [f for f in FEATURES.values() if f.moved], ids=_name)
+def test_a_value_that_moved_is_known_where_it_went_and_so_are_those_it_stood_beside(feature: Feature) -> None:
+    assert feature.moved is not None
+    to = FEATURES[feature.moved.to]
+    assert to.kind is feature.kind
+    assert to.moved is None
+    assert set(feature.moved.names.values()) | set(feature.values) <= set(to.values)
+    assert not set(feature.moved.names) & set(feature.values)
+
+
 def test_no_two_features_share_a_name_a_label_or_a_synonym() -> None:
     words = [word for each in FEATURES.values() for word in {each.name, each.label, *each.synonyms}]
     assert len(words) == len(set(words))

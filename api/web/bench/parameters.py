@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from urllib.parse import quote
 
-from api.observations.short_form import ShortFormError, canonical_name
+from api.observations.short_form import ShortFormError, canonical_name, present_words
 from matcher.decision.posterior import PRIOR_ABSENT
 from matcher.features import FEATURES, PITCHES, Kind, Remains
 
@@ -37,7 +37,10 @@ def has_gaps(name: str) -> bool:
 
 
 def tidy(pairs: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
-    """The address without what a form adds: empty fields are left out, gaps and several choices join their field."""
+    """The address without what a form adds: empty fields are left out, gaps and several choices join their field.
+
+    Old names of values become the present ones.
+    """
     gaps = {name.removesuffix(GAPS): text.strip() for name, text in pairs if name.endswith(GAPS)}
     found: dict[str, str] = {}
     rest = []
@@ -52,7 +55,13 @@ def tidy(pairs: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
         else:
             counted = gaps.get(name, "") if "/" not in text else ""
             found[name] = _BEFORE_TOOL.sub(f"/{counted}", text, count=1) if counted.isdecimal() else text
-    return [*found.items(), *rest]
+    return [*(_present(name, text) for name, text in found.items()), *rest]
+
+
+def _present(name: str, text: str) -> tuple[str, str]:
+    body, point, feature = name.rpartition(".")
+    present, words = present_words(feature, text)
+    return f"{body}{point}{present}", words
 
 
 def _spread(pairs: Sequence[tuple[str, str]]) -> Iterator[tuple[str, str]]:

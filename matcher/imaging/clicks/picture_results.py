@@ -164,7 +164,7 @@ class PictureResult:
     ----------
     name: the picture's.
     readings: lengths with their budgets.
-    layouts: observations of contact_layout where it is clear.
+    layouts: observations of contact_layout and tail_layout where they are clear.
     rows: each clicked row by itself, in the given order; coordinates of the picture, or of the picture with the
         perspective taken out where a rectangle was known.
     relations: of neighbouring rows.

@@ -182,13 +182,16 @@ def _spacing(context: Context, pairs: Sequence[Neighbours]) -> PictureReading:
 
 
 def _layouts(rows: Rows, relations: Sequence[RowRelation]) -> tuple[Observation, ...]:
-    """Aligned or staggered, once for each body whose rows are clear and agree."""
-    said: dict[Of, set[str]] = {}
+    """Aligned or staggered, once for the contacts and once for the tails of each body, where rows are clear and
+    agree. Rows in the plane of the lands are those of the tails."""
+    said: dict[tuple[str, Of], set[str]] = {}
     for relation in relations:
-        said.setdefault(rows.rows[relation.rows[0]].of, set()).add(relation.layout)
+        row = rows.rows[relation.rows[0]]
+        feature = "tail_layout" if row.plane == Plane.LANDS else "contact_layout"
+        said.setdefault((feature, row.of), set()).add(relation.layout)
     return tuple(
-        Observation(feature="contact_layout", value=next(iter(layouts)), of=of)
-        for of, layouts in said.items()
+        Observation(feature=feature, value=next(iter(layouts)), of=of)
+        for (feature, of), layouts in said.items()
         if len(layouts) == 1 and layouts != {"unclear"}
     )
 

@@ -140,7 +140,7 @@ def test_tails_are_drawn_at_their_own_pitch() -> None:
         half_kind="plug",
         row_contacts=(12,),
         lengths=known(pitch=0.5, tail_pitch=1.02),
-        categories={"contact_layout": frozenset({"alternating_tails"})},
+        categories={"tail_layout": frozenset({"alternating"})},
     )
     drawn = ReadDrawing(top_view(sizes).svg)
     for side in (-1, 1):
@@ -148,6 +148,58 @@ def test_tails_are_drawn_at_their_own_pitch() -> None:
         assert len(places) == 6
         assert [b - a for a, b in pairwise(places)] == pytest.approx([1.02] * 5, abs=MICROMETRE)
     assert drawn.between_edges()["tail_pitch"] == pytest.approx(1.02, abs=MICROMETRE)
+
+
+def places(drawn: ReadDrawing, role: str) -> tuple[list[float], list[float]]:
+    """Places along the upper and the lower row of pieces, mm; what stands in the middle belongs to neither."""
+    extent, centres = drawn.extent(role), sorted(piece.centre for piece in drawn.pieces(role))
+    middle = (extent.top + extent.bottom) / 2
+    return [x for x, y in centres if y < middle - MICROMETRE], [x for x, y in centres if y > middle + MICROMETRE]
+
+
+@pytest.mark.parametrize(
+    ("contacts", "tails", "shifts"),
+    [
+        (None, None, (0.0, 0.0)),
+        ("staggered", None, (0.25, 0.25)),
+        (None, "staggered", (0.25, 0.25)),
+        ("aligned", "staggered", (0.0, 0.25)),
+        ("staggered", "aligned", (0.25, 0.0)),
+        ("staggered", "one_row", (0.25, 0.25)),
+    ],
+)
+def test_contacts_and_tails_each_stand_as_stated_and_as_the_other_where_only_one_is(
+    contacts: str | None, tails: str | None, shifts: tuple[float, float]
+) -> None:
+    """How far the lower row stands aside of the upper one, modulo the pitch: of contacts, and of tails and lands."""
+    stated = {"contact_layout": contacts, "tail_layout": tails}
+    sizes = make_sizes(
+        half_kind="plug",
+        row_contacts=(10, 10),
+        lengths=known(pitch=0.5, row_spacing=2.0, land_span=6.0),
+        categories={name: frozenset({value}) for name, value in stated.items() if value},
+    )
+    drawn, (sheet,) = ReadDrawing(top_view(sizes).svg), print_sheets([sizes], with_lands=True)
+    for role, read, shift in (
+        ("metal", drawn, shifts[0]),
+        ("tail", drawn, shifts[1]),
+        ("land", ReadDrawing(sheet), shifts[1]),
+    ):
+        upper, lower = places(read, role)
+        assert [abs(b - a) for a, b in zip(upper, lower, strict=True)] == pytest.approx([shift] * 10, abs=MICROMETRE)
+
+
+def test_tails_all_in_one_row_are_drawn_on_one_side() -> None:
+    sizes = make_sizes(
+        half_kind="plug",
+        row_contacts=(12,),
+        lengths=known(pitch=0.5),
+        categories={"tail_layout": frozenset({"one_row"})},
+    )
+    tails = ReadDrawing(top_view(sizes).svg).pieces("tail")
+    assert {piece.centre[1] > 0 for piece in tails} == {True}
+    lower = sorted(piece.centre[0] for piece in tails)
+    assert [b - a for a, b in pairwise(lower)] == pytest.approx([0.5] * 11, abs=MICROMETRE)
 
 
 def test_lands_and_pegs_are_drawn_at_their_spans() -> None:

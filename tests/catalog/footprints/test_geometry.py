@@ -35,6 +35,7 @@ def test_two_rows_on_the_surface() -> None:
         "mounting": ("surface_mount",),
         "orientation": ("vertical",),
         "contact_layout": ("aligned",),
+        "tail_layout": ("aligned",),
         "pegs": ("none",),
     }
     assert read.counts == {"hold_down_count": 0, "bank_count": 1}
@@ -50,6 +51,7 @@ def test_one_row_through_holes() -> None:
     assert (read.rows, read.contact_count, read.positions) == (1, 6, 6)
     assert read.categories["mounting"] == ("through_hole",)
     assert "contact_layout" not in read.categories
+    assert read.categories["tail_layout"] == ("one_row",)
     assert sizes(read) == pytest.approx({"pitch": 2.0, "land_span": 1.2, "body_length": 12.0, "body_width": 3.0})
 
 
@@ -61,7 +63,8 @@ def test_rows_along_y_give_the_same_half_as_rows_along_x() -> None:
 
 def test_staggered_rows_keep_the_pitch_of_one_row() -> None:
     read = half(drawing("Wren_ST", *zigzag(6, 0.8, 3.0, shift=0.4), rectangle(-1, 0, 5.4, 3)))
-    assert read.categories["contact_layout"] == ("staggered",)
+    assert read.categories["tail_layout"] == ("staggered",)
+    assert "contact_layout" not in read.categories, "tails half a pitch apart may belong to contacts that are opposite"
     assert sizes(read)["pitch"] == pytest.approx(0.8)
     assert read.positions == 6
 
@@ -70,7 +73,8 @@ def test_tails_of_one_row_that_leave_alternately() -> None:
     lands = [pad(str(n + 1), n * 1.0, (-1.5, 1.5)[n % 2]) for n in range(6)]
     read = half(drawing("Wren_AT_1x06_P1.00mm", *lands, rectangle(-0.5, -1, 5.5, 1)))
     assert (read.rows, read.positions) == (1, 6)
-    assert read.categories["contact_layout"] == ("alternating_tails",)
+    assert read.categories["tail_layout"] == ("alternating",)
+    assert "contact_layout" not in read.categories
     assert sizes(read)["pitch"] == pytest.approx(1.0)
     assert sizes(read)["tail_pitch"] == pytest.approx(2.0)
 

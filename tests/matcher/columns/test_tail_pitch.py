@@ -20,7 +20,7 @@ PITCH = Dim(value=0.8, tolerance=0.03, bound="reference", extra_u=0.004)
 
 def half(*layout: str, **dimensions: Dim) -> HalfRow:
     """A half of 0.8 mm pitch."""
-    categories = {"contact_layout": frozenset(layout)} if layout else {}
+    categories = {"tail_layout": frozenset(layout)} if layout else {}
     counts = {"contact_count": 20, "rows": 2}
     return HalfRow(
         key="half", series="series", dimensions={"pitch": PITCH, **dimensions}, counts=counts, categories=categories
@@ -33,12 +33,12 @@ def cells(row: HalfRow, feature: str) -> tuple[float, ...]:
     return tuple(float(cell[0]) for cell in (column.stated, column.centre, column.half_width, column.extra_u))
 
 
-@pytest.mark.parametrize("layout", [(), ("aligned",), ("staggered",), ("aligned", "staggered")])
+@pytest.mark.parametrize("layout", [(), ("aligned",), ("staggered",), ("one_row",), ("aligned", "staggered")])
 def test_where_it_is_not_stated_it_is_the_pitch_with_its_tolerance(layout: tuple[str, ...]) -> None:
     assert cells(half(*layout), "tail_pitch") == cells(half(*layout), "pitch")
 
 
-@pytest.mark.parametrize("layout", [("alternating_tails",), ("aligned", "alternating_tails")])
+@pytest.mark.parametrize("layout", [("alternating",), ("aligned", "alternating")])
 def test_where_tails_may_leave_alternately_it_is_the_pitch_or_twice_the_pitch(layout: tuple[str, ...]) -> None:
     stated, centre, half_width, extra_u = cells(half(*layout), "tail_pitch")
     assert np.isnan(stated)
@@ -46,11 +46,11 @@ def test_where_tails_may_leave_alternately_it_is_the_pitch_or_twice_the_pitch(la
 
 
 def test_what_an_entry_states_stands() -> None:
-    assert cells(half("alternating_tails", tail_pitch=Dim(value=2.4)), "tail_pitch")[:2] == (2.4, 2.4)
+    assert cells(half("alternating", tail_pitch=Dim(value=2.4)), "tail_pitch")[:2] == (2.4, 2.4)
 
 
 def test_without_a_pitch_nothing_is_known() -> None:
-    for layout in ((), ("alternating_tails",)):
+    for layout in ((), ("alternating",)):
         cell = cells(replace(half(*layout), dimensions={}), "tail_pitch")
         assert np.isnan(cell[0])
         assert np.isnan(cell[1])

@@ -143,7 +143,7 @@ def test_the_other_half_and_tails_are_distinguished() -> None:
         ("pitch", Of.OTHER, "mating_face"),
         ("tail_pitch", Of.THIS, "lands"),
         ("land_row_spacing", Of.THIS, "lands"),
-        ("contact_layout", Of.THIS, None),
+        ("tail_layout", Of.THIS, None),
     }
 
 
@@ -160,6 +160,22 @@ def test_staggered_aligned_and_other_rows_are_distinguished() -> None:
     assert layout(PITCH / 2)[0] == "staggered"
     assert layout(5 * PITCH)[0] == "aligned"
     assert layout(PITCH / 4) == ("unclear", pytest.approx(0.25))
+
+
+def test_rows_of_lands_show_the_tails_and_rows_at_the_mating_face_the_contacts() -> None:
+    def pair(start: float, **more: Any) -> tuple[ClickedRow, ...]:
+        return tuple(
+            ClickedRow(points=clicks(camera(row_mm(y, start=x))), **more) for y, x in ((-1.0, 0.0), (1.0, start))
+        )
+
+    both = (*pair(0.0), *pair(PITCH / 2, feature="tail_pitch"))
+    layouts = measure_picture(picture(rows=both)).layouts
+    assert [(one.feature, one.value) for one in layouts] == [
+        ("contact_layout", "aligned"),
+        ("tail_layout", "staggered"),
+    ]
+    (only,) = measure_picture(picture(rows=pair(PITCH / 2, plane="lands"))).layouts
+    assert (only.feature, only.value) == ("tail_layout", "staggered")
 
 
 def test_an_unclear_layout_gives_a_note_and_no_observation() -> None:
