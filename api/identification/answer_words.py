@@ -58,7 +58,7 @@ def uncertainty(line: EvidenceLine) -> str:
 
 
 def expected(line: EvidenceLine) -> str:
-    """The catalogue's value, with its tolerance if it has one."""
+    """The catalogue's value, with its process tolerance if it has one."""
     if line.expected is None:
         return "–" if line.index is not None else ""
     if not _is_length(line) or not isinstance(line.expected, float):

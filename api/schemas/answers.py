@@ -12,6 +12,7 @@ from catalog.model.entries import Basis, Correspondence, HalfKind
 from catalog.records.read_models import Origin
 from matcher.features import Remains
 from matcher.observations import Of
+from matcher.plus_minus import LIMIT, PROCESS
 from matcher.results import Reason, Verdict
 
 
@@ -50,7 +51,7 @@ class EvidenceLine(Out):
     expected_from: str | None = Field(
         None, description="Source of expected, if measurements give it more exactly than the entry."
     )
-    tolerance: float | None = Field(description="Parts of this half lie within ± this of expected, mm.")
+    tolerance: float | None = Field(description=f"Parts of this half lie within ± this of expected, mm: its {PROCESS}.")
     log_odds: float = Field(description="Natural logarithm; above 0 is evidence for this half.")
     reading: str = Field(description="fits, strains, off, likely slip, no information; or before measuring.")
     slip: str | None = Field(description="The most probable slip, in words.")
@@ -126,7 +127,7 @@ class NextMeasurement(Out):
     again: bool = Field(description="Whether it was measured before and is worth measuring again.")
     spans: int | None = Field(description="For a pitch: gaps of a whole row of the most probable half.")
     measure_to_within_mm: float | None = Field(
-        description="Largest limit ± that keeps nine tenths of the bits; null if it hardly matters."
+        description=f"Largest {LIMIT} ± that keeps nine tenths of the bits; null if it hardly matters."
     )
     together_with: str | None = Field(
         description="A second feature, if both together give more than twice the information of the best single one."

@@ -90,7 +90,9 @@ class InstrumentOut(Out):
     step_mm: float
     feel_mm: float
     inside_and_depth_extra_mm: float
-    seating_mm: float = Field(description="Gap under a half on its board, subtracted from its height; ± the limit.")
+    seating_mm: float = Field(
+        description="Gap under a half on its board, subtracted from its height; ± the limit of error."
+    )
     seating_limit_mm: float
     focus_depth_mm: float = Field(description="Depth of field, for heights by two focus settings.")
     scale: Scale

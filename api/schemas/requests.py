@@ -28,6 +28,7 @@ from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND
 from matcher.decision.posterior import PRIOR_ABSENT
 from matcher.features import FEATURES, Feature, Kind, Plane, Remains, Subject
 from matcher.observations import MAX_OBSERVATIONS, Observation, Of, TrialFit
+from matcher.plus_minus import LIMIT
 from matcher.uncertainty.instruments import BUILT_IN, MAGNITUDES
 from matcher.vocabulary import SPELLINGS, present_observation
 
@@ -120,7 +121,7 @@ class DimensionObservation(_Observed):
         default=None, description="Your own standard uncertainty in `unit`, instead of the computed one."
     )
     plus_minus: Number | None = Field(
-        default=None, description="Your own limits ± in `unit`, instead of the instrument's."
+        default=None, description=f"Your own {LIMIT} ± in `unit`, instead of the instrument's."
     )
     spans: Annotated[StrictInt, Field(ge=1, le=MAX_SPANS)] = Field(
         default=1, description="For a pitch: gaps counted (gaps, not contacts); the value is divided by them."

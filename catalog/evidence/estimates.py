@@ -13,6 +13,7 @@ from catalog.model.entries import Citation, Dimension
 from matcher.columns.columns import Dim
 from matcher.columns.process_tolerance import process_interval
 from matcher.features import FEATURES
+from matcher.plus_minus import INTERVAL
 from matcher.uncertainty.interlaboratory import (
     COVERAGE,
     ConsensusValue,
@@ -152,11 +153,11 @@ def _united(measured: ConsensusValue) -> bool:
 def _rank(label: str, measured: ConsensusValue, stated: _Centre | None) -> tuple[Ranked, str]:
     """The better known value, and why. One person's value never replaces a stated one that is far from it."""
     people = "one person" if measured.people == 1 else f"{measured.people} people"
-    size = f"{measured.value:.4g} ± {measured.expanded:.2g} mm"
+    size = f"{measured.value:.4g} ± {measured.expanded:.2g} mm ({INTERVAL})"
     found = f"{people} measured {size}"
     if stated is None:
         return "measured", f"The entry states no {label}; {found}."
-    doubt = f"is known to ± {COVERAGE * stated.u:.2g} mm" if stated.u else "leaves no doubt"
+    doubt = f"is known to ± {COVERAGE * stated.u:.2g} mm ({INTERVAL})" if stated.u else "leaves no doubt"
     known = f"the stated {stated.value:.4g} mm {doubt}"
     if measured.people >= SEVERAL and not _united(measured):
         return "stated", f"The measurements of the {label} by {people} contradict each other; the stated one is used."

@@ -8,6 +8,7 @@ from catalog.model.entries import Dimension, Half, Mating
 from catalog.review.dimensions import label, pitch_of
 from catalog.review.findings import Code, Finding, mm
 from matcher.features import FEATURES
+from matcher.plus_minus import DRAWING, PROCESS
 
 WIDE_FACTOR = 5.0
 """A drawing's tolerance this many times the process's default is questioned: common practice, no source."""
@@ -45,7 +46,7 @@ def _missing(name: str, dimension: Dimension, field: str, default: float) -> Ite
         severity="notice",
         field=field,
         expected=default,
-        message=f"the {label(name)} has no tolerance; ±{mm(default)} is assumed, as usual for this size",
+        message=f"the {label(name)} has no tolerance; a {PROCESS} of ±{mm(default)} is assumed, as usual for this size",
         remedy="Give the drawing's tolerance if it states one; otherwise leave it out",
     )
 
@@ -60,6 +61,6 @@ def _wide(name: str, size: float, tolerance: float, field: str, default: float) 
         field=field,
         value=tolerance,
         expected=default,
-        message=f"±{mm(tolerance)} on a {label(name)} of {mm(size)} is wide; ±{mm(default)} is usual",
+        message=f"a {DRAWING} of ±{mm(tolerance)} on a {label(name)} of {mm(size)} is wide; ±{mm(default)} is usual",
         remedy="Check the unit and the decimal point of the tolerance; it is the half-width, in the unit of the value",
     )

@@ -12,6 +12,7 @@ from matcher.features import FEATURES, Kind
 from matcher.likelihood.evidence import Comparison, Evidence
 from matcher.likelihood.likelihood import Part
 from matcher.observations import Of
+from matcher.plus_minus import PROCESS
 from matcher.results import Candidate, EvidenceLine
 
 ABSENT = "absent"
@@ -115,7 +116,8 @@ def _sentence(line: EvidenceLine) -> str:
         return f"before any measurement: {factor}"
     label = FEATURES[line.feature].label
     if FEATURES[line.feature].kind is Kind.DIMENSION and isinstance(line.measured, float):
-        expected = "nothing stated" if line.expected is None else f"stated {line.expected:g} ± {line.tolerance:.3g} mm"
+        within = f"± {line.tolerance:.3g} mm ({PROCESS})"
+        expected = "nothing stated" if line.expected is None else f"stated {line.expected:g} {within}"
         slip = f"; {line.slip}?" if line.slip else ""
         return f"{label}: measured {line.measured:.4g}, {expected}, {line.reading}{slip}: {factor}"
     expected = "nothing stated" if line.expected is None else f"stated {line.expected}, {line.reading}"

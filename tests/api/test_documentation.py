@@ -268,3 +268,31 @@ def test_every_command_and_feature_in_the_readme_exists() -> None:
         assert CliRunner().invoke(command, [name, "--help"]).exit_code == 0, name
         if name in ("identify", "explain"):
             parse_pieces([piece for piece in shlex.split(arguments, comments=True) if "=" in piece and piece[0] != "-"])
+
+
+def readme_blocks() -> list[list[str]]:
+    """The blocks of printed output in the README."""
+    text = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
+    return [block.splitlines() for block in re.findall(r"^```text\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)]
+
+
+def assert_printed(shown: list[str], printed: str) -> None:
+    """The lines stand in the output one after another; where the README has "...", lines are left out."""
+    lines = [line.rstrip() for line in printed.splitlines()]
+    at, skipped = 0, False
+    for line in (each.rstrip() for each in shown):
+        if line == "...":
+            skipped = True
+            continue
+        assert line in lines[at:], f"not printed any more: {line!r}"
+        found = lines.index(line, at)
+        assert skipped or found == at, f"the README leaves out {lines[at]!r}"
+        at, skipped = found + 1, False
+
+
+def test_the_readme_shows_what_is_printed(demo_url: str) -> None:
+    answered, asked, _ = readme_blocks()
+    typed = shlex.split(answered[0].removeprefix("$ otherhalf "))
+    run = CliRunner(env={"OTHERHALF_DATABASE": demo_url, "COLUMNS": "80"})
+    assert_printed(answered[1:], run.invoke(command, typed).output)
+    assert_printed(["...", *asked], run.invoke(command, ["identify", "--ask"], input="stop\n").output)

@@ -23,6 +23,7 @@ from catalog.history.addition import AddReport, add
 from catalog.model.entries import DIGITS_MM, DimensionLaw, HalfKind, Series
 from catalog.model.errors import FileError
 from catalog.model.series_laws import expand
+from matcher.plus_minus import DRAWING
 
 LONGEST_CHARACTER = 4
 """Bytes of one character in UTF-8 (RFC 3629)."""
@@ -233,12 +234,13 @@ def _blocks(fitted: FittedTable, parts: Sequence[str]) -> Iterator[RenderableTyp
 
 
 def _law_table(laws: Mapping[str, DimensionLaw], residuals: Sequence[Residual]) -> RenderableType:
-    made = table("dimension", "law", "±", "bound", "largest residual", right=("±", "largest residual"))
+    tolerance = f"± {DRAWING}"
+    made = table("dimension", "law", tolerance, "bound", "largest residual", right=(tolerance, "largest residual"))
     for name, law in laws.items():
-        tolerance = "" if law.tolerance is None else _number(law.tolerance)
+        allowed = "" if law.tolerance is None else _number(law.tolerance)
         of_this = [each.residual for each in residuals if each.feature == name]
         largest = _signed(max(of_this, key=abs)) if of_this else ""
-        made.add_row(name, plain(_formula(law)), tolerance, law.bound, largest)
+        made.add_row(name, plain(_formula(law)), allowed, law.bound, largest)
     return made
 
 

@@ -79,7 +79,7 @@ def confirm(
 
     An entry is confirmed when the measurements of two people who are not its
     author agree with it; one person is enough if a drawing is cited with its
-    revision and page. A value needs its uncertainty: ± or the instrument.
+    revision and page. A value needs its uncertainty: ± its limit of error, or the instrument.
 
     [bold]Examples[/bold]
 

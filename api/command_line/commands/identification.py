@@ -98,7 +98,7 @@ def identify(
       contact_count=24                      a count (also pins=24)
       pitch=4.41/11                         over 11 gaps (gaps, not contacts)
       pitch=4.41,4.40,4.42/11               three repeated readings
-      body_length=6.52±0.03                 your own limits (or +-)
+      body_length=6.52±0.03                 your own limit of error (or +-)
       body_length=0.2565in@caliper          unit, instrument
       pitch=612px/14@unscaled_photo         a picture by hand, without a scale
       pitch=612px/14@unscaled_photo_from_above      straight from above

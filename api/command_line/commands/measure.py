@@ -55,7 +55,11 @@ RowOption = Annotated[
 ]
 ScaleOption = Annotated[
     str | None,
-    typer.Option("--scale", metavar="X0,Y0,X1,Y1=LENGTH", help="Something of known length: …=10mm, …=0.5in±0.001."),
+    typer.Option(
+        "--scale",
+        metavar="X0,Y0,X1,Y1=LENGTH",
+        help="Something of known length, ± its limit of error: …=10mm, …=0.5in±0.001.",
+    ),
 ]
 ThicknessOption = Annotated[
     float | None,

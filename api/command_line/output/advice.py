@@ -11,6 +11,7 @@ from api.command_line.output.console import bullet, indented, plain
 from api.identification.advising import worth_taking
 from api.schemas.answers import FurtherMeasuring, NextMeasurement
 from matcher.features import FEATURES, Feature, Kind
+from matcher.plus_minus import LIMIT
 from matcher.results import Reason
 from matcher.uncertainty.instruments import BUILT_IN
 
@@ -55,7 +56,7 @@ def _what(advised: NextMeasurement) -> str:
     if advised.spans is not None:
         how.append(f"over {advised.spans} gaps")
     if advised.measure_to_within_mm is not None:
-        how.append(f"to ±{advised.measure_to_within_mm:g} mm")
+        how.append(f"{LIMIT} at most ±{advised.measure_to_within_mm:g} mm")
     again, with_what = " again" if advised.again else "", f" ({', '.join(how)})" if how else ""
     return f"{feature.label}{again}{with_what}"
 

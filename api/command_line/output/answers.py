@@ -13,6 +13,7 @@ from api.identification import answer_words as words
 from api.identification.cautions import SHORT_CAUTIONS
 from api.schemas.answers import Answer, Candidate, ExplainAnswer, Hint, Recheck
 from api.schemas.words import NOT_HERE
+from matcher.plus_minus import PROCESS, STANDARD
 
 SHOWN_MATES = 6
 """Mates listed for the first candidate; the others are counted, and the JSON answer has them."""
@@ -116,6 +117,8 @@ def _evidence(candidate: Candidate) -> Iterator[RenderableType]:
             "" if line.reading in UNSPOKEN else line.reading,
         )
     yield rows
+    if any(line.tolerance is not None for line in candidate.evidence):
+        yield plain(f"u: {STANDARD}; ±: {PROCESS}, within which parts lie.")
     labelled = [(words.feature_label(line.feature, line.of), line) for line in candidate.evidence]
     yield from (plain(f"{label}: likely slip, {line.slip}") for label, line in labelled if line.slip)
     yield from (plain(f"{label} expected: {line.expected_from}") for label, line in labelled if line.expected_from)

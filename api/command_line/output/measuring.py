@@ -12,6 +12,7 @@ from api.command_line.output.console import indented, notes, plain, table
 from api.identification import answer_words as words
 from api.observations.short_form_writing import jaws_options
 from api.schemas.measured import BudgetLine, FittedRow, FoundRow, MeasureAnswer, Measured, PictureAnswer, RowAnswer
+from matcher.plus_minus import INTERVAL, STANDARD
 
 SHOWN_ALTERNATIVES = 3
 """Other counts listed for a row; --json has all."""
@@ -48,7 +49,7 @@ def onward(answer: RowAnswer | MeasureAnswer) -> str:
 def _row(name: str, row: FoundRow) -> Iterator[RenderableType]:
     yield Text(f"{name}: {row.count} contacts, {_sureness(row)}", style="bold")
     tone = "dark" if row.dark else "bright"
-    yield plain(f"pitch {row.pitch_px:.4f} px ±{row.pitch_u95:.4f} (95 %), {tone} contacts")
+    yield plain(f"pitch {row.pitch_px:.4f} px ±{row.pitch_u95:.4f} ({INTERVAL}), {tone} contacts")
     yield from (indented(reason, 2) for reason in row.reasons)
 
 
@@ -89,11 +90,11 @@ def _relations(answer: RowAnswer | PictureAnswer) -> Iterator[RenderableType]:
         yield plain(f"Rows {first} and {second}: {each.spacing_px:.2f} px apart, {layout}{doubt}")
     if answer.scale is not None:
         doubt = words.percent(answer.scale.rel)
-        yield plain(f"Scale: {answer.scale.px_per_mm:.5g} px per mm, known to {doubt} ({answer.scale.source})")
+        yield plain(f"Scale: {answer.scale.px_per_mm:.5g} px per mm, {STANDARD} {doubt} ({answer.scale.source})")
 
 
 def _picture(picture: PictureAnswer) -> Iterator[RenderableType]:
-    yield Text(f"Picture {picture.name}: standard uncertainty of a click {picture.click_u:.2f} px", style="bold")
+    yield Text(f"Picture {picture.name}: {STANDARD} of a click {picture.click_u:.2f} px", style="bold")
     for place, row in enumerate(picture.rows, start=1):
         yield from _fitted(place, row)
     yield from _relations(picture)
@@ -103,7 +104,7 @@ def _picture(picture: PictureAnswer) -> Iterator[RenderableType]:
 def _fitted(place: int, row: FittedRow) -> Iterator[RenderableType]:
     missing = f", {len(row.missing)} of them not clicked" if row.missing else ""
     yield plain(
-        f"Row {place}: {row.spans + 1} places{missing}; pitch {row.pitch_px:.4f} px ±{row.pitch_u95:.4f} (95 %), "
+        f"Row {place}: {row.spans + 1} places{missing}; pitch {row.pitch_px:.4f} px ±{row.pitch_u95:.4f} ({INTERVAL}), "
         f"tilt {row.tilt_degrees:.2f}°"
     )
     for point in row.points:
@@ -119,6 +120,9 @@ def _budgets(measured: Sequence[Measured]) -> Iterator[RenderableType]:
         yield Text(_headline(each), style="bold")
         yield _budget(each)
         yield from (indented(note, 2) for note in (*_agreement(each), *each.notes))
+    if measured:
+        yield plain("")
+        yield plain(f"u, contribution: {STANDARD}; dof: degrees of freedom.")
 
 
 def _headline(each: Measured) -> str:

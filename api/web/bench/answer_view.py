@@ -24,6 +24,7 @@ from api.web.bench.sheet_markup import banded
 from catalog.snapshot.snapshot import Snapshot
 from matcher.features import FEATURES, Kind
 from matcher.observations import Of, Reduced
+from matcher.plus_minus import PROCESS
 from matcher.uncertainty.instruments import BUILT_IN
 
 SHOWN_MATES = 3
@@ -89,7 +90,8 @@ def _strain(line: EvidenceLine) -> tuple[str, str]:
     """What does not fit: how badly, by how much, and which slip may explain it."""
     by, seen = words.off_by(line), words.measured(line)
     how = f"off by {by}{' mm' if line.unit == 'mm' else ''}" if by else f"{seen} was seen"
-    stated = f", {words.expected(line)} is stated" if not by and line.expected is not None else ""
+    within = f" ({PROCESS})" if isinstance(line.expected, float) else ""
+    stated = f", {words.expected(line)}{within} is stated" if not by and line.expected is not None else ""
     return line.reading, f"{_label(line)} {how}{stated}{f': {line.slip}' if line.slip else ''}"
 
 

@@ -28,6 +28,7 @@ from catalog.cases.specimens import SPECIMEN
 from catalog.contribute.acknowledgements import ReviewRefusedError
 from catalog.db.database import Catalogue
 from matcher.features import FEATURES, Kind
+from matcher.plus_minus import LIMIT
 from matcher.results import VERDICT_WORDS
 
 router = APIRouter(include_in_schema=False)
@@ -105,6 +106,7 @@ def _in_words(observation: dict[str, Any]) -> str:
     said = piece_of(observation).partition("=")[2]
     if feature is None or feature.kind is not Kind.TEXT:
         said = said.replace("@", ", ").replace("+", ", ").replace("=", " ")
+        said += f" (±: {LIMIT})" if "±" in said else ""
     return f"{whose}{label} {said}"
 
 

@@ -25,6 +25,7 @@ from catalog.records.read_models import HalfRecord
 from catalog.snapshot.snapshot import Snapshot
 from matcher.columns.process_tolerance import process_interval
 from matcher.features import CATEGORIES, COUNTS, DIMENSIONS, ESSENTIAL, FEATURES, Feature
+from matcher.plus_minus import PROCESS
 from matcher.uncertainty.instruments import BUILT_IN, Instrument
 
 FEWEST, MOST = 2, 4
@@ -210,7 +211,7 @@ def _cell(record: HalfRecord, name: str) -> str:
     allowed = limits(own.tolerance)
     if not allowed:
         figures = stated(record.half).dimensions[name]
-        allowed = f" (± {mm(process_interval(name, figures, pitch.value if pitch else None)[1])} assumed)"
+        allowed = f" (± {mm(process_interval(name, figures, pitch.value if pitch else None)[1])} {PROCESS} assumed)"
     measured = f"; {mm(record.better_known[name].value)} as measured" if name in record.better_known else ""
     return f"{BOUND_WORDS[own.bound]} {mm(own.value)}{allowed}{measured}".strip()
 

@@ -15,7 +15,9 @@ from catalog.evidence.values import MeasuredValue
 from catalog.model.entries import Dimension
 from matcher.columns.process_tolerance import process_interval
 from matcher.features import FEATURES, LENGTHS
+from matcher.plus_minus import INTERVAL
 from matcher.uncertainty.instruments import BUILT_IN
+from matcher.uncertainty.interlaboratory import COVERAGE
 
 EVEN = 1e-9
 """Limits that are this symmetrical about the stated figure, mm, are written as ±."""
@@ -116,7 +118,7 @@ def _assumed(name: str, stated: Dimension, pitch: float | None) -> str:
 
 
 def _doubt(stated: Dimension) -> str:
-    known = f"known to ± {mm(2 * stated.extra_u)} mm" if stated.extra_u else ""
+    known = f"known to ± {mm(COVERAGE * stated.extra_u)} mm ({INTERVAL})" if stated.extra_u else ""
     return ": ".join(text for text in (known, stated.doubt) if text)
 
 

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from api.schemas.words import STANDING_WORDS
 from api.web.entries.dimension_rows import source_figure
-from api.web.page.figures import cited, limits, mm
+from api.web.page.figures import cited, limits, mm, with_u
 from catalog.evidence.assessment import Assessment, JudgedConfirmation
 from catalog.evidence.estimates import DocumentValue
 from catalog.evidence.standing import EntryRecord
@@ -18,6 +18,7 @@ from catalog.evidence.values import MeasuredValue
 from catalog.history.documents import DocumentRecord, documents
 from catalog.model.entries import Citation
 from matcher.features import FEATURES
+from matcher.plus_minus import INTERVAL
 
 SHOWN_CONFIRMATIONS, SHOWN_SIGHTINGS = 12, 12
 """Confirmations and sightings on a page: the newest, and a link to all."""
@@ -65,7 +66,7 @@ class Evidence:
         if given.basis == "document":
             return cited(given.citation)
         return ", ".join(
-            f"{FEATURES[value.feature].label} {mm(value.value)} ± {mm(2 * value.u)} mm"
+            f"{FEATURES[value.feature].label} {with_u(value.value, value.u)} mm ({INTERVAL})"
             for value in given.values
             if isinstance(value, MeasuredValue)
         )

@@ -10,6 +10,7 @@ from api.web.page.figures import KIND_WORDS, UNKNOWN_KIND, counted, label, mm, s
 from catalog.model.entries import DimensionLaw, Half, KindLaw, Series
 from catalog.model.inferred_variants import Members, member_groups
 from matcher.features import DIMENSIONS
+from matcher.plus_minus import DRAWING
 
 STATED = "stated by the source of the series"
 
@@ -50,7 +51,7 @@ class Line:
             text = f"{mm(self.slope)} mm per contact of a row"
         else:
             text = f"{signed(self.intercept).lstrip('+')} mm plus {mm(self.slope)} mm per contact of a row"
-        tolerance = f", ± {mm(self.tolerance)} mm" if self.tolerance is not None else ""
+        tolerance = f", {DRAWING} ± {mm(self.tolerance)} mm" if self.tolerance is not None else ""
         return f"{BOUND_WORDS[self.bound]} {text}{tolerance}".strip()
 
 

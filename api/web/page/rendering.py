@@ -16,6 +16,7 @@ from api.service.access import WhoDep
 from api.web.page.addresses import half_page, series_page
 from api.web.page.figures import cited, day, headline, label, mm
 from catalog.accounts.access import Permission, State, Who, allowed
+from matcher import plus_minus
 
 PAGE_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; "
@@ -69,7 +70,7 @@ environment = Environment(
     lstrip_blocks=True,
 )
 environment.filters |= {"cited": cited, "day": day, "headline": headline, "label": label, "mm": mm}
-environment.globals |= {"half_page": half_page, "series_page": series_page}
+environment.globals |= {"half_page": half_page, "series_page": series_page, "plus_minus": plus_minus}
 
 
 @dataclass(frozen=True, kw_only=True)

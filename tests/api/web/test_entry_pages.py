@@ -82,8 +82,8 @@ def test_a_contact_list_is_reversed_on_the_page_of_the_other_half(shop: Workshop
 def test_a_missing_tolerance_shows_the_assumed_default(shop: Workshop) -> None:
     """0.05 mm for a pitch over one gap: `matcher.columns.process_tolerance`, common practice, no source."""
     text = check_form(seen(shop, f"/halves/{HALF}")).text
-    assert "no tolerance stated; parts are taken to lie within ± 0.05" in text
-    assert "parts are taken to lie at 0.80 to 1.00" in text  # a maximum is the upper end of ± 0.10
+    assert "no tolerance stated; parts are taken to lie within ± 0.05 (process tolerance)" in text
+    assert "parts are taken to lie at 0.80 to 1.00 (process tolerance)" in text  # a maximum is the upper end of ± 0.10
 
 
 def test_a_value_in_inches_is_shown_beside_its_millimetres(shop: Workshop) -> None:
@@ -279,7 +279,7 @@ def test_a_page_cached_for_one_person_is_rendered_again_for_another(shop: Worksh
 def test_a_series_shows_variants_laws_stack_heights_and_inferred_halves(shop: Workshop) -> None:
     page = check_form(seen(shop, f"/series/{SERIES}"))
     for words in (
-        "1.80 mm plus 0.40 mm per contact of a row, ± 0.10 mm",
+        "1.80 mm plus 0.40 mm per contact of a row, drawing tolerance ± 0.10 mm",
         "at most 1.90 mm at every size",
         "0.80 mm, 3 sizes",  # 0.3 + 0.5
         "1.30 mm, 3 sizes",  # 0.8 + 0.5

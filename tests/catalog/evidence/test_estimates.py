@@ -111,7 +111,8 @@ def test_an_agreeing_measurement_outranks_a_wide_tolerance() -> None:
     assert found.ranked == "measured"
     assert found.stated_u == pytest.approx(0.3 / math.sqrt(3))
     assert found.explanation == (
-        "The measured body length is used: one person measured 6.62 ± 0.13 mm, the stated 6.5 mm is known to ± 0.35 mm."
+        "The measured body length is used: one person measured 6.62 ± 0.13 mm (95 %), "
+        "the stated 6.5 mm is known to ± 0.35 mm (95 %)."
     )
     assert (found.dim.value, found.dim.tolerance, found.dim.bound) == (6.62, 0.1, "nominal")
     assert found.dim.extra_u == found.measured.u
@@ -121,7 +122,7 @@ def test_a_narrow_tolerance_outranks_measurements_that_fit_it() -> None:
     found = of_length({"value": 6.5, "tolerance": 0.1}, (IDA, value(6.47)), (PER, value(6.53)))
     assert found.ranked == "stated"
     assert found.explanation == (
-        "The stated body length is used: the stated 6.5 mm leaves no doubt, 2 people measured 6.5 ± 0.092 mm."
+        "The stated body length is used: the stated 6.5 mm leaves no doubt, 2 people measured 6.5 ± 0.092 mm (95 %)."
     )
 
 

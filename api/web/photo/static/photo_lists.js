@@ -182,7 +182,7 @@ export class Lists {
         make("div", { className: "pair" }, [
           field("scale-length", "Its length", typed(scale.length, set("length"))),
           field("scale-unit", "Unit", choice("unit-choices", scale.unit, set("unit"))),
-          field("scale-limit", "±, at most", typed(scale.limit, set("limit"))),
+          field("scale-limit", "± limit of error", typed(scale.limit, set("limit"))),
         ]),
         field(
           "scale-thickness",
@@ -198,7 +198,7 @@ export class Lists {
       inside.push(
         make("div", { className: "pair" }, [
           field("scale-perMm", "Pixels per mm", typed(scale.perMm, set("perMm"))),
-          field("scale-rel", "± %, at most", typed(scale.rel, set("rel")), hint),
+          field("scale-rel", "± limit of error, %", typed(scale.rel, set("rel")), hint),
         ]),
       );
     }
