@@ -233,10 +233,16 @@ class _Integrand:
 
     @property
     def _finest(self) -> float:
-        """Standard deviation of the finest reading, in z."""
-        scale = self.error.kind is SharedKind.SCALE
-        moved = [r.number if scale or not r.shared else r.shared.coefficient for r in self.readings]
-        return min(max(r.u, W_MIN) / each for r, each in zip(self.readings, moved, strict=True))
+        """Standard deviation of the finest explanation of a reading, in z: a wrong unit scales the reading's own."""
+        found = []
+        for reading, mix, near in zip(self.readings, self.mixtures, self.near, strict=True):
+            if reading.shared is not None and self.error.kind is SharedKind.ZERO:
+                # It moves an explanation by as much less as the explanation's own error is smaller.
+                found.append(max(reading.u, W_MIN) / reading.shared.coefficient)
+            else:
+                own_u = float(np.min(mix.own_u[near.any(axis=1)], initial=reading.u))
+                found.append(max(own_u, W_MIN) / reading.number)
+        return min(found)
 
     def log_prior(self, z: Floats) -> Floats:
         """Log-density of z."""
