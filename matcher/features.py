@@ -568,6 +568,7 @@ _TABLE: tuple[Feature, ...] = (
             "alternating": "one row's, to both sides in turn",
             "one_row": "all in one row, e.g. to one side",
         },
+        on_bare_board=True,
     ),
     Feature(
         name="centre_island",
