@@ -83,6 +83,17 @@ PRINTED = [
 ]
 
 
+def test_the_laws_of_a_drawing_say_it(tmp_path: Path) -> None:
+    table = tmp_path / "drawing.txt"
+    table.write_text("contacts | A ±0.1\n10 | 3.8\n20 | 5.8", encoding="utf-8")
+    named = ("--maker", "O", "--series", "T", "--kind", "plug", "--rows", "2", "--pitch", "0.4")
+    done = CliRunner().invoke(
+        app, ["table", str(table), *named, "--part-number", "T{contacts:2}", "--letter", "A=body_length"]
+    )
+    assert done.exit_code == 0, done.output
+    assert f"lengths in mm, ± the {plus_minus.DRAWING}" in " ".join(done.output.split())
+
+
 @pytest.mark.parametrize(("arguments", "words"), PRINTED, ids=[" ".join(arguments[:2]) for arguments, _ in PRINTED])
 def test_a_command_says_it(demo_url: str, arguments: tuple[str, ...], words: str) -> None:
     run = CliRunner(env={"OTHERHALF_DATABASE": demo_url, "COLUMNS": "200"})

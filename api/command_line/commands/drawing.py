@@ -226,7 +226,7 @@ def _blocks(fitted: FittedTable, parts: Sequence[str]) -> Iterator[RenderableTyp
     (law,) = fitted.series.kinds
     span = parts[0] if len(parts) == 1 else f"{parts[0]} to {parts[-1]}"
     yield plain(f"{fitted.series.maker} {fitted.series.name}, {law.half_kind}, rows: {law.rows}, halves: {len(parts)}")
-    yield plain(f"{span}; lengths in mm, positions are contacts of one row")
+    yield plain(f"{span}; lengths in mm, ± the {DRAWING}, positions are contacts of one row")
     yield plain("")
     yield _law_table(law.dimensions, fitted.residuals)
     yield plain("")
@@ -234,13 +234,12 @@ def _blocks(fitted: FittedTable, parts: Sequence[str]) -> Iterator[RenderableTyp
 
 
 def _law_table(laws: Mapping[str, DimensionLaw], residuals: Sequence[Residual]) -> RenderableType:
-    tolerance = f"± {DRAWING}"
-    made = table("dimension", "law", tolerance, "bound", "largest residual", right=(tolerance, "largest residual"))
+    made = table("dimension", "law", "±", "bound", "largest residual", right=("±", "largest residual"))
     for name, law in laws.items():
-        allowed = "" if law.tolerance is None else _number(law.tolerance)
+        tolerance = "" if law.tolerance is None else _number(law.tolerance)
         of_this = [each.residual for each in residuals if each.feature == name]
         largest = _signed(max(of_this, key=abs)) if of_this else ""
-        made.add_row(name, plain(_formula(law)), allowed, law.bound, largest)
+        made.add_row(name, plain(_formula(law)), tolerance, law.bound, largest)
     return made
 
 
