@@ -41,7 +41,7 @@ def canonical_unit(text: str, *, field: str = "unit") -> str:
     ObservationError
         At ``field``, for an unknown unit; the remedy lists the known units.
     """
-    unit = _CANONICAL.get(text.strip().lower()) if isinstance(text, str) else None
+    unit = _CANONICAL.get(text) or _CANONICAL.get(text.strip().lower()) if isinstance(text, str) else None
     if unit is None:
         suggestion = closest_meaning(str(text), SPELLINGS)
         raise ObservationError(

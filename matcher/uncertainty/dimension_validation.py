@@ -64,7 +64,7 @@ def dimension_faults(checked: Checked) -> Iterator[ObservationError]:
     yield from faulty
     if setup or faulty:
         return
-    sized = [fault for part, value in numbers for fault in _size_faults(checked, part, value)]
+    sized = list(_size_faults(checked, numbers))
     yield from sized or order_faults(checked)
     if not sized and numbers:
         less = checked.given.less or 0.0
@@ -83,18 +83,20 @@ def _numbers(checked: Checked) -> tuple[list[tuple[str, float]], list[Observatio
     return [(part, value) for part, value in places if is_number(value)], faulty
 
 
-def _size_faults(checked: Checked, part: str, value: float) -> Iterator[ObservationError]:
+def _size_faults(checked: Checked, numbers: list[tuple[str, float]]) -> Iterator[ObservationError]:
     given, feature = checked.given, checked.feature
-    if value <= 0.0:
-        yield checked.fault(part, value, "a length must be above 0", "give the length itself, or leave the feature out")
-        return
     instrument = instrument_of(given, checked.instruments)
     low, high, unit = limits_of(feature, instrument)
-    size = net_mm(given, instrument, value) / given.spans
-    if not low <= size <= high:
-        message = f"{size:.6g} {unit} cannot be a {feature.label}: far outside {low:.3g} to {high:.6g} {unit}"
-        remedy = f"check the unit ({given.unit!r}) and the decimal point"
-        yield checked.fault(part, value, message, remedy)
+    for part, value in numbers:
+        if value <= 0.0:
+            remedy = "give the length itself, or leave the feature out"
+            yield checked.fault(part, value, "a length must be above 0", remedy)
+            continue
+        size = net_mm(given, instrument, value) / given.spans
+        if not low <= size <= high:
+            message = f"{size:.6g} {unit} cannot be a {feature.label}: far outside {low:.3g} to {high:.6g} {unit}"
+            remedy = f"check the unit ({given.unit!r}) and the decimal point"
+            yield checked.fault(part, value, message, remedy)
 
 
 def _own_uncertainty_faults(checked: Checked, smallest: float) -> Iterator[ObservationError]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -72,6 +73,9 @@ def weighted_mean(values: Sequence[float], u: ArrayLike) -> WeightedMean:
 
 def _mean(x: Floats, covariance: Floats) -> WeightedMean:
     """Least squares on the differences from the first reading: a shared error cancels before the matrix is solved."""
+    if len(x) == 1:  # most readings are alone
+        u = math.sqrt(covariance[0, 0])
+        return WeightedMean(value=float(x[0]), u=u, weights=(1.0,), chi2=0.0, degrees_of_freedom=0, p=1.0)
     difference = x[1:] - x[0]
     shared = covariance[1:, 0] - covariance[0, 0]
     of_differences = covariance[1:, 1:] - covariance[1:, :1] - covariance[:1, 1:] + covariance[0, 0]
@@ -84,7 +88,7 @@ def _mean(x: Floats, covariance: Floats) -> WeightedMean:
         weights=tuple(weights.tolist()),
         chi2=chi2,
         degrees_of_freedom=dof,
-        p=float(chdtrc(dof, chi2)) if dof else 1.0,
+        p=float(chdtrc(dof, chi2)),
     )
 
 
