@@ -17,6 +17,9 @@ from sqlalchemy import create_engine, inspect, text
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.pool import NullPool
 
+# The processes of a run use all processors already; threads of NumPy's would only wait for them.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 from catalog.db.database import Catalogue, open_catalogue
 from tests import catalogues
 

@@ -83,10 +83,11 @@ def _parts(strokes: Sequence[Stroke]) -> list[list[Stroke]]:
     owner: dict[tuple[int, int], int] = {}
     for index, stroke in enumerate(strokes):
         for u, v in stroke.ends:
-            cell = (round(u / JOINED), round(v / JOINED))
-            for near in ((cell[0] + i, cell[1] + j) for i in (-1, 0, 1) for j in (-1, 0, 1)):
-                if near in owner:
-                    group[root(index)] = root(owner[near])
+            column, row = cell = (round(u / JOINED), round(v / JOINED))
+            for beside in (column - 1, column, column + 1):
+                for near in ((beside, row - 1), (beside, row), (beside, row + 1)):
+                    if near in owner:
+                        group[root(index)] = root(owner[near])
             owner[cell] = index
     parts: dict[int, list[Stroke]] = {}
     for index, stroke in enumerate(strokes):

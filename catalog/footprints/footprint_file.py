@@ -214,21 +214,18 @@ def _part(item: Expression, head: str) -> Expression | None:
 
 def _numbers(item: Expression, head: str, least: int) -> list[float]:
     """The numbers of a sub-expression; raises UnusableFootprint if it is missing or implausible."""
-    values = [value for word in _part(item, head) or () if (value := _number(word)) is not None]
+    values = []
+    for word in _part(item, head) or ():
+        try:
+            values.append(float(word))  # type: ignore[arg-type]
+        except (TypeError, ValueError):  # an expression, or a word that is no number
+            continue
     if len(values) < least:
         raise UnusableFootprint("a shape without its numbers", f"{_word(item[0])} lacks {head}")
-    if not all(-FARTHEST <= value <= FARTHEST for value in values):  # false for what is no number, too
-        raise UnusableFootprint("not in millimetres", f"{head} lies beyond {FARTHEST:.0f}")
+    for value in values:
+        if not -FARTHEST <= value <= FARTHEST:  # false for what is no number, too
+            raise UnusableFootprint("not in millimetres", f"{head} lies beyond {FARTHEST:.0f}")
     return values
-
-
-def _number(word: str | Expression) -> float | None:
-    if isinstance(word, list):
-        return None
-    try:
-        return float(word)
-    except ValueError:
-        return None
 
 
 def _pad(item: Expression) -> Pad:

@@ -250,7 +250,10 @@ def read_lands(footprint: Footprint, facts: NameFacts, *, along_y: bool | None =
     if turned is None:
         reach = Box.around(pad.box for pad in signal)
         turned = reach.height > reach.width
-    boxes = {pad: pad.box.turned() if turned else pad.box for pad in footprint.pads}
+
+    def box(pad: Pad) -> Box:
+        return pad.box.turned() if turned else pad.box
+
     contacts = len({pad.number for pad in signal})
     rows = _rows(signal, turned=turned)
     layout = Layout.of(rows, contacts, facts)
@@ -266,9 +269,9 @@ def read_lands(footprint: Footprint, facts: NameFacts, *, along_y: bool | None =
         contact_count=contacts,
         layout=layout,
         mounting=_mounting(signal),
-        signal=Box.around(boxes[pad] for pad in signal),
+        signal=Box.around(box(pad) for pad in signal),
         centre_span=(min(centres), max(centres)),
-        hold_downs=_conductors([boxes[pad] for pad in others]),
+        hold_downs=_conductors([box(pad) for pad in others]),
         pegs=len(pegs),
         peg_span=peg_span if peg_span >= FEATURES["peg_hole_span"].low else None,
     )

@@ -75,11 +75,10 @@ class Piece:
 
     def density(self, x: float, blur: float, scale: float, shift: float) -> float:
         """Return the piece's density at x, unweighted."""
-        middle = self.middle(scale, shift)
-        return math.fsum(
-            share * rectangle_density(x, middle, self.factor * half * scale, blur)
-            for share, half in self.where.rectangles
-        )
+        middle, found = self.middle(scale, shift), 0.0
+        for share, half in self.where.rectangles:
+            found += share * rectangle_density(x, middle, self.factor * half * scale, blur)
+        return found
 
 
 @dataclass(frozen=True, kw_only=True)
