@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
-from sklearn.neighbors import NearestNeighbors
-from sklearn.preprocessing import StandardScaler
+from scipy.spatial import KDTree
+from scipy.stats import zmap
 
 from matcher.columns.columns import Columns, Floats
 from matcher.observations import Reduced
@@ -55,11 +55,10 @@ def run_filter(columns: Columns, halves: Iterable[int], scenario: Scenario, seed
 def run_nearest(columns: Columns, halves: Iterable[int], scenario: Scenario, seed: int) -> Tally:
     """Nearest neighbours by z-scores; values that were not measured count as average."""
     bench, features = Bench(columns, seed), _numbers(scenario)
-    scaler = StandardScaler().fit(measured_table(columns, features))
-    index = NearestNeighbors(n_neighbors=5).fit(np.nan_to_num(scaler.transform(measured_table(columns, features))))
-    halves = list(halves)
-    queries = np.stack([measured_row(bench.specimen(half, scenario), features) for half in halves])
-    _, nearest = index.kneighbors(np.nan_to_num(scaler.transform(queries)))
+    table, halves = measured_table(columns, features), list(halves)
+    specimens = np.stack([measured_row(bench.specimen(half, scenario), features) for half in halves])
+    scores, queries = (np.nan_to_num(zmap(each, table, nan_policy="omit")) for each in (table, specimens))
+    _, nearest = KDTree(scores).query(queries, k=5)
     right = np.stack([same(columns, half, near) for half, near in zip(halves, nearest, strict=True)])
     first, five = right[:, 0].astype(float), right.any(axis=1).astype(float)
     return Tally(first=first, in_five=five, stated=first)
