@@ -217,7 +217,7 @@ def plausible_density(reading: Reduced) -> float:
     row, x = FEATURES[reading.feature], reading.number
     if row.low <= x <= row.high:
         return float(1.0 / (x * np.log(row.high / row.low)))
-    return floor_density(reading.feature, x)
+    return floor_density(reading)
 
 
 def says_nothing(part: Part) -> bool:

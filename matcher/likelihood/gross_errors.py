@@ -7,26 +7,40 @@ floor, so no number excludes a half completely. Shares are common practice, no s
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
-from matcher.columns.columns import DimensionColumn, Floats, Ints
+from matcher.columns.columns import Bools, DimensionColumn, Floats, Ints
 from matcher.features import FEATURES, Direction, Subject
 from matcher.likelihood.part_deviation import PartDeviation
 from matcher.likelihood.tolerance_density import REACH, W_MIN, rectangle_normal
 from matcher.observations import Reduced, SharedKind
 
-SLIP_SHARE = 0.6
-"""Share of gross errors that are named slips on the same half."""
+SLIP_SHARE = 0.4
+"""Share of gross errors that are named slips on the same half. Where no figure is misread (`by_figures`), the share of
+misread figures belongs to them too."""
 
 UNIT_SHARE = 0.1
 """Share of gross errors that are wrong units."""
 
-MISREAD_SHARE, MISREAD_BY = 0.2, 1.1
-"""Share of gross errors that are right but for a figure misread or written down wrongly, by up to so much, mm: a whole
-or half millimetre on a scale. The rest of the gross errors may be anything."""
+MISREAD_SHARE = 0.2
+"""Share of gross errors that are right but for a figure misread or written down wrongly."""
+
+MISREAD_STEPS = {1.0: 0.15, -1.0: 0.15, 0.5: 0.15, -0.5: 0.15}
+"""Of these, the shares that are off by a whole or half millimetre, as a scale is misread."""
+
+MISREAD_BY = 1.1
+"""The other misread figures are off by up to this, mm."""
+
+SAME_ORDER_SHARE, SAME_ORDER = 0.5, math.e
+"""Share of the gross errors of no known kind that are within this factor of the true size (log-uniform): something else
+on the same half was measured."""
+
+PLAUSIBLE_SHARE = 0.9
+"""Share of the others that lie within the feature's plausible range: people notice most that do not."""
 
 PITCH_OFF_BY_A_GAP = (0.35, 0.25)
 """Shares of contacts counted as gaps, and of a missed gap, among slips of a pitch."""
@@ -110,10 +124,16 @@ class Mixture:
         """The reading's standard uncertainty by explanation, mm: a column."""
         return self.reading.u * self.follows
 
-    @property
+    @cached_property
     def floor(self) -> Floats:
         """Density of the reading by half, per mm, times the probability that it may be anything."""
-        return floor_density(self.reading.feature, self.reading.number) * self.nameless
+        x, anywhere = self.reading.number, floor_density(self.reading)
+        if not by_figures(self.reading):
+            return anywhere * self.nameless
+        size = self.centre[0]
+        near = (size < SAME_ORDER * x) & (size > x / SAME_ORDER)
+        of_known = (1.0 - SAME_ORDER_SHARE) * anywhere + SAME_ORDER_SHARE * near / (2.0 * x * math.log(SAME_ORDER))
+        return np.where(size > 0.0, of_known, anywhere) * self.nameless
 
     @property
     def tables(self) -> Floats:
@@ -166,10 +186,28 @@ class Mixture:
         return np.asarray(self.own_u**2 + shared.scale + shared.zero * self.follows**2)
 
 
-def floor_density(feature: str, x: float) -> float:
-    """Log-uniform density over the feature's plausible range, widened a thousandfold each way, per mm."""
-    row = FEATURES[feature]
-    return 1.0 / (x * math.log(FLOOR_WIDENING**2 * row.high / row.low))
+def by_figures(reading: Reduced) -> bool:
+    """Whether the size was read as a figure on a scale that may be misread by some tenths.
+
+    A pitch has few sizes and slips of its own: gaps miscounted. A picture without a scale has no millimetres.
+    """
+    return not reading.unscaled and not FEATURES[reading.feature].is_pitch
+
+
+def slip_share(reading: Reduced) -> float:
+    """Share of the reading's gross errors that are named slips."""
+    return SLIP_SHARE if by_figures(reading) else SLIP_SHARE + MISREAD_SHARE
+
+
+def floor_density(reading: Reduced) -> float:
+    """Density of a reading that may be anything, per mm: log-uniform over the feature's plausible range widened a
+    thousandfold each way; of figures, mostly over the plausible range itself."""
+    row, x = FEATURES[reading.feature], reading.number
+    wide = 1.0 / (x * math.log(FLOOR_WIDENING**2 * row.high / row.low))
+    if not by_figures(reading):
+        return wide
+    plausible = 1.0 / (x * math.log(row.high / row.low)) if row.low <= x <= row.high else 0.0
+    return PLAUSIBLE_SHARE * plausible + (1.0 - PLAUSIBLE_SHARE) * wide
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -207,16 +245,16 @@ def mixture(
     for slip in slips:
         resolved = resolved + slip.share
     gross = feature.gross_share
-    in_units = not reading.unscaled
-    in_figures = in_units and not feature.is_pitch  # a pitch has slips of its own: gaps miscounted
+    in_units, in_figures, of_slips = not reading.unscaled, by_figures(reading), slip_share(reading)
     of_right = MISREAD_SHARE * in_figures + UNIT_SHARE * in_units
-    nameless = 1.0 - SLIP_SHARE * np.minimum(resolved, 1.0) - of_right * known
+    nameless = 1.0 - of_slips * np.minimum(resolved, 1.0) - of_right * known
     once = 0.0 if miscounted is None else np.where(np.isnan(miscounted), 0.0, COUNTED_ONCE)
     found: list[tuple[float | Floats, Rectangle, float, str]]
     found = [((1.0 - gross) * (1.0 - once), each, 1.0, each.words) for each in right]
-    found += [(gross * SLIP_SHARE, slip, 1.0, slip.words) for slip in slips]
+    found += [(gross * of_slips, slip, 1.0, slip.words) for slip in slips]
     if in_figures:
-        found += [(gross * MISREAD_SHARE, each, 1.0, each.words) for each in map(_misread, right)]
+        misread = _misread(known, right, reading.spans)
+        found += [(gross * MISREAD_SHARE, each, 1.0, each.words) for each in misread]
     if in_units:
         units = [(factor, each) for factor in UNIT_FACTORS for each in right]
         of_units = gross * UNIT_SHARE
@@ -263,8 +301,15 @@ def _followed(right: Rectangle, once: Floats | float, ratio: Floats) -> Rectangl
     )
 
 
-def _misread(right: Rectangle) -> Rectangle:
-    return replace(right, words="misread by up to a millimetre", half_width=right.half_width + MISREAD_BY)
+def _misread(known: Bools, right: Sequence[Rectangle], spans: int) -> Iterator[Rectangle]:
+    """What a misread figure makes of the size, measured over ``spans`` gaps."""
+    freely = 1.0 - math.fsum(MISREAD_STEPS.values())
+    for each in right:
+        half_width = each.half_width + MISREAD_BY / spans
+        yield replace(each, words="misread by up to a millimetre", share=freely * each.share, half_width=half_width)
+    for step, share in MISREAD_STEPS.items():
+        words = f"read {'half a' if abs(step) < 1 else 'a whole'} millimetre too {'long' if step > 0 else 'short'}"
+        yield replace(right[0], words=words, share=np.where(known, share, 0.0), centre=right[0].centre + step / spans)
 
 
 def _measured(words: str, share: Floats, feature: str, column: DimensionColumn, spans: int) -> list[Rectangle]:

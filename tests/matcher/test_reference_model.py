@@ -23,10 +23,11 @@ from tests.matcher.reference_model.intervals import (
     SERIES_BELOW,
     Interval,
     log_uniform_density,
+    meaningless_density,
     rectangle_cumulative,
     rectangle_density,
 )
-from tests.matcher.reference_model.readings import Piece, Reading, build_reading
+from tests.matcher.reference_model.readings import Piece, Reading, build_reading, own_interval
 from tests.matcher.reference_model.shared_errors import group_likelihood
 from tests.matcher.reference_model.signs import category, marking, stripped
 from tests.matcher.reference_model.whole import log_likelihood, posterior
@@ -94,6 +95,19 @@ def test_a_meaningless_reading_lies_in_the_widened_range(feature: str) -> None:
     assert quad(lambda v: log_uniform_density(feature, math.exp(v)) * math.exp(v), low, high)[0] == pytest.approx(1.0)
 
 
+@pytest.mark.parametrize("size", [math.nan, 0.06, 2.0])
+def test_a_meaningless_reading_in_mm_is_something(size: float) -> None:
+    row, where = FEATURES["contact_width"], Interval(centre=size, half=0.1, extra=0.0)
+    ends = (row.low / 1e3, size / math.e, row.low, size * math.e, row.high, row.high * 1e3)
+    limits = sorted(math.log(end) for end in ends if not math.isnan(end))
+
+    def by_logarithm(v: float) -> float:
+        return meaningless_density("contact_width", math.exp(v), where) * math.exp(v)
+
+    pieces = [quad(by_logarithm, low, high)[0] for low, high in pairwise(limits)]
+    assert math.fsum(pieces) == pytest.approx(1.0)
+
+
 @pytest.mark.parametrize("unscaled", [False, True])
 @pytest.mark.parametrize("spans", [1, 2, 19])
 @pytest.mark.parametrize("feature", DIMENSIONS)
@@ -103,7 +117,10 @@ def test_all_explanations_of_a_reading_add_up_to_one(feature: str, spans: int, u
     reduced = Reduced(index=0, feature=feature, value=3.0, u=0.1, spans=spans, shared=shared)
     for half in range(len(columns)):
         reading = build_reading(reduced, ListedHalf(columns, half), folded=False)
-        nothing = reading.background / log_uniform_density(feature, 3.0)
+        where = own_interval(ListedHalf(columns, half), feature, spans)
+        anything = unscaled or FEATURES[feature].is_pitch
+        density = log_uniform_density(feature, 3.0) if anything else meaningless_density(feature, 3.0, where)
+        nothing = reading.background / density
         assert math.fsum(piece.weight for piece in reading.pieces) + nothing == pytest.approx(1.0, abs=1e-12)
 
 
@@ -112,8 +129,13 @@ def test_a_slip_to_an_unknown_dimension_counts_as_meaningless() -> None:
     body = [half for half in range(200) if math.isnan(columns.dimensions["body_width"].centre[half])]
     reduced = Reduced(index=0, feature="opening_width", value=3.0, u=0.1)
     readings = [build_reading(reduced, ListedHalf(columns, half), folded=False) for half in body]
-    shares = {round(r.background / log_uniform_density("opening_width", 3.0), 12) for r in readings if r.pieces}
-    assert shares == {round(0.05 * (0.1 + 0.6), 12)}
+    own = [own_interval(ListedHalf(columns, half), "opening_width", 1) for half in body]
+    shares = {
+        round(r.background / meaningless_density("opening_width", 3.0, where), 12)
+        for r, where in zip(readings, own, strict=True)
+        if r.pieces
+    }
+    assert shares == {round(0.05 * (0.3 + 0.4), 12)}
 
 
 @pytest.mark.parametrize(

@@ -23,9 +23,9 @@ from matcher.likelihood.gross_errors import (
     BOARD_SHARE,
     PITCH_FACTORS,
     PITCH_OFF_BY_A_GAP,
-    SLIP_SHARE,
     UNIT_FACTORS,
     UNIT_SHARE,
+    slip_share,
 )
 from matcher.likelihood.miscounts import FITTINGS, OFF_BY_ONE, ONE_PER_ROW, ONE_ROW_ONLY, miscount_probability
 from matcher.observations import Of, Reduced
@@ -156,7 +156,7 @@ def other_kind(reading: Reduced) -> Iterator[Mistake]:
 def pitches(reading: Reduced) -> Iterator[Mistake]:
     """A pitch over one gap more or less than given, over every second contact, or half a pitch."""
     gross = FEATURES[reading.feature].gross_share
-    odds = gross * SLIP_SHARE / (1.0 - gross)
+    odds = gross * slip_share(reading) / (1.0 - gross)
     spans, (contacts, missed) = reading.spans, PITCH_OFF_BY_A_GAP
     if spans > 1:
         yield _gaps("contacts_for_gaps", reading, spans - 1, odds * contacts)
@@ -180,7 +180,7 @@ def _gaps(kind: str, reading: Reduced, spans: int, odds: float) -> Mistake:
 def other_lengths(reading: Reduced) -> Iterator[Mistake]:
     """Another edge of the half than intended, as listed in the feature table, and heights over something else."""
     feature = FEATURES[reading.feature]
-    odds = feature.gross_share * SLIP_SHARE / (1.0 - feature.gross_share)
+    odds = feature.gross_share * slip_share(reading) / (1.0 - feature.gross_share)
     upwards = feature.direction is Direction.UPWARDS
     share = 1.0 - BOARD_SHARE if upwards else 1.0
     for slip in feature.slips:

@@ -255,7 +255,7 @@ SCENES = (
     ),
     Scene(
         done="a length read half a millimetre short, shorter than the moulding",
-        verdict=Verdict.NO_MATCH,
+        verdict=Verdict.SHORTLIST,
         change=lambda _: typed(body_length=size("body_length") - 0.5)(specimen()),
     ),
     Scene(

@@ -122,7 +122,9 @@ def test_a_slip_is_named_from_one_half_of_probability() -> None:
     assert near.slip is None
     assert near.slip_probability < 0.5
     assert (inches.slip, inches.word) == ("inches typed as mm", "likely slip")
-    assert against(length(-1.0)).slip == "misread by up to a millimetre"
+    assert against(length(-1.0)).slip == "read a whole millimetre too short"
+    assert against(length(-0.5)).slip == "read half a millimetre too short"
+    assert against(length(-0.77)).slip == "misread by up to a millimetre"
     assert against(length(1.0)).slip == "overall length taken for body length", (
         "nothing shorter reaches over hold-downs"
     )

@@ -12,7 +12,12 @@ from matcher.likelihood.gross_errors import Rectangle, mixture
 from matcher.likelihood.kinds import evidence_of
 from matcher.observations import Reduced, SharedError, SharedKind
 from tests.matcher.invented import invented_columns
-from tests.matcher.reference_model.intervals import log_uniform_density, rectangle_density
+from tests.matcher.reference_model.intervals import (
+    Interval,
+    log_uniform_density,
+    meaningless_density,
+    rectangle_density,
+)
 
 
 def contact_width() -> DimensionColumn:
@@ -22,18 +27,35 @@ def contact_width() -> DimensionColumn:
 
 
 def test_a_size_of_the_pair_may_be_measured_instead_of_any_size_of_the_half() -> None:
-    """A contact's width has no slips of its own; of its gross errors (0.05) 0.6 are slips, 0.2 misread by up to 1.1 mm,
-    and 0.1 may be anything."""
+    """A contact's width has no slips of its own; of its gross errors (0.05) 0.4 are slips, 0.2 misread, 0.1 in wrong
+    units, and 0.3 may be anything. Of the misread ones 0.4 are off by up to 1.1 mm, 0.15 each by ±0.5 and ±1 mm."""
     own = contact_width()
     share, centre, half_width = np.array([0.25]), np.array([2.0]), np.array([0.1])
     pair = Rectangle(words="of the pair", share=share, centre=centre, half_width=half_width, entry_u=np.zeros(1))
     found = mixture(Reduced(index=0, feature="contact_width", value=2.05, u=0.05, total_u=0.05), own, {}, [pair])
-    slip = 0.6 * 0.25 * rectangle_density(2.05, 2.0, 0.1, 0.05)
-    half_width = float(own.half_width[0]) + 1.1
-    misread = 0.2 * rectangle_density(2.05, float(own.centre[0]), half_width, math.hypot(0.05, float(own.extra_u[0])))
-    anything = (0.1 + 0.6 * 0.75) * log_uniform_density("contact_width", 2.05)
+    slip = 0.4 * 0.25 * rectangle_density(2.05, 2.0, 0.1, 0.05)
+    size, t, w = float(own.centre[0]), float(own.half_width[0]), math.hypot(0.05, float(own.extra_u[0]))
+    steps = [0.15 * rectangle_density(2.05, size + step, t, w) for step in (-1.0, -0.5, 0.5, 1.0)]
+    misread = 0.2 * (0.4 * rectangle_density(2.05, size, t + 1.1, w) + math.fsum(steps))
+    where = Interval(centre=size, half=t, extra=0.0)
+    anything = (0.3 + 0.4 * 0.75) * meaningless_density("contact_width", 2.05, where)
     assert found.words[:3] == ("", "of the pair", "misread by up to a millimetre")
+    assert found.words[3:7] == (
+        "read a whole millimetre too long",
+        "read a whole millimetre too short",
+        "read half a millimetre too long",
+        "read half a millimetre too short",
+    )
     assert sum(found.right_and_wrong()) == pytest.approx([0.05 * (slip + misread + anything)], rel=1e-9)
+
+
+@pytest.mark.parametrize("by", [2.71, 1 / 2.71, 2.72, 1 / 2.72])
+def test_half_of_what_may_be_anything_is_within_a_factor_e_of_the_size(by: float) -> None:
+    own = contact_width()
+    size = float(own.centre[0])
+    reading = Reduced(index=0, feature="contact_width", value=by * size, u=0.0, total_u=0.0)
+    expected = meaningless_density("contact_width", by * size, Interval(centre=size, half=0.1, extra=0.0))
+    assert mixture(reading, own, {}).floor == pytest.approx([0.05 * (0.3 + 0.4) * expected], rel=1e-12)
 
 
 def test_without_a_scale_wrong_units_are_sizes_that_may_be_anything() -> None:

@@ -116,3 +116,18 @@ def log_uniform_density(feature: str, x: float) -> float:
     """Return L(x), the density of a reading that has nothing to do with the part, per mm."""
     row = FEATURES[feature]
     return 1.0 / (x * math.log(WIDENING * row.high / row.low))
+
+
+def meaningless_density(feature: str, x: float, where: Interval) -> float:
+    """Return the density of a reading in mm that may be anything, where the dimension itself lies in ``where``.
+
+    Half of such readings are within a factor e of the size, if it is known. Of the rest nine in ten are plausible for
+    the feature.
+    """
+    row = FEATURES[feature]
+    plausible = 1.0 / (x * math.log(row.high / row.low)) if row.low <= x <= row.high else 0.0
+    anywhere = 0.9 * plausible + 0.1 * log_uniform_density(feature, x)
+    if not where.known:
+        return anywhere
+    same_order = 0.5 / x if abs(math.log(x / where.centre)) < 1.0 else 0.0
+    return 0.5 * same_order + 0.5 * anywhere

@@ -13,15 +13,17 @@ from tests.matcher.reference_model.intervals import (
     W_MIN,
     Interval,
     log_uniform_density,
+    meaningless_density,
     rectangle_cumulative,
     rectangle_density,
 )
 
-SLIP_SHARE = 0.6
+SLIP_SHARE = 0.4
 UNIT_SHARE = 0.1
 MISREAD_SHARE = 0.2
-MISREAD_BY = 1.1
-NOTHING_SHARE = 0.1
+MISREAD_FREELY, MISREAD_BY = 0.4, 1.1
+MISREAD_STEP_SHARE, MISREAD_STEPS = 0.15, (-1.0, -0.5, 0.5, 1.0)
+NOTHING_SHARE = 0.3
 UNIT_FACTORS = ((1 / 25.4, 0.4), (25.4, 0.2), (1 / 0.0254, 0.2), (0.0254, 0.1), (1000.0, 0.05), (1 / 1000.0, 0.05))
 PITCHES = ("pitch", "tail_pitch")
 LEAST_PITCH_HALF = 0.002
@@ -186,19 +188,30 @@ def build_reading(reduced: Reduced, body: Body, *, this: Body | None = None, fol
     u, alone = reduced.u, _folded(reduced) if folded else NOT_FOLDED
     coefficient = reduced.shared.coefficient if reduced.shared else 1.0
     where = own_interval(body, feature, reduced.spans)
-    nothing = log_uniform_density(feature, x)
+    unscaled = reduced.shared is not None and reduced.shared.unscaled
+    figures = not unscaled and feature not in PITCHES
+    nothing = meaningless_density(feature, x, where) if figures else log_uniform_density(feature, x)
+    slip_share = SLIP_SHARE if figures else SLIP_SHARE + MISREAD_SHARE
     gross = FEATURES[feature].gross_share
     slips, unresolved = _slips(body, reduced, where, this or body)
-    share = NOTHING_SHARE + unresolved * SLIP_SHARE
+    share = NOTHING_SHARE + unresolved * slip_share
     in_units = Piece(weight=UNIT_SHARE, where=where, wrong_units=True, corrected=reduced.corrected)
     units = [replace(in_units, weight=UNIT_SHARE * w, factor=k) for k, w in UNIT_FACTORS]
-    misread = [Piece(weight=MISREAD_SHARE, where=_wider(where, MISREAD_BY))]
-    unscaled = reduced.shared is not None and reduced.shared.unscaled
+    misread = [
+        Piece(weight=MISREAD_SHARE * MISREAD_FREELY, where=_wider(where, MISREAD_BY / reduced.spans)),
+        *(
+            Piece(
+                weight=MISREAD_SHARE * MISREAD_STEP_SHARE,
+                where=replace(where, centre=where.centre + step / reduced.spans, broad=0.0),
+            )
+            for step in MISREAD_STEPS
+        ),
+    ]
     if unscaled:
         units, share = [], share + UNIT_SHARE
-    if unscaled or feature in PITCHES:
-        misread, share = [], share + MISREAD_SHARE
-    wrong = _scaled(_scaled(slips, SLIP_SHARE) + misread + units, gross)
+    if not figures:
+        misread = []
+    wrong = _scaled(_scaled(slips, slip_share) + misread + units, gross)
     gaps = _gaps_if_miscounted(reduced, body)
     once = 0.8 if gaps else 0.0
     pieces = (Piece(weight=(1.0 - gross) * (1.0 - once), where=where), *wrong)
