@@ -113,9 +113,9 @@ class MatingColumns:
         return np.flatnonzero((self.half == half) & ~np.isnan(column.stated))
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Columns:
-    """The whole catalogue in columns.
+    """The whole catalogue in columns; two are equal only if they are the same object.
 
     Attributes
     ----------

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -124,13 +125,25 @@ def count_probability(feature: str, low: int, high: int, columns: Columns) -> Fl
     counts = columns.counts
     true = counts[feature]
     if feature == "contact_count":
-        law = contact_law(true, counts["rows"], counts["hold_down_count"], counts["power_contact_count"])
-        return law.probability(low, high)
+        return _contact_law_of(columns).probability(low, high)
     law, known = small_count_law(true, FEATURES[feature].gross_share), true >= 0
     probability = law.probability(low, high)
     if np.any(known) and not np.all(known):
         probability[~known] = _from_siblings(probability, columns.series, known)
     return probability
+
+
+_LAWS: WeakKeyDictionary[Columns, CountLaw] = WeakKeyDictionary()
+
+
+def _contact_law_of(columns: Columns) -> CountLaw:
+    """The law of the contact counts of a catalogue, made once for as long as the catalogue is kept."""
+    law = _LAWS.get(columns)
+    if law is None:
+        counts = columns.counts
+        numbers = (counts[name] for name in ("contact_count", "rows", "hold_down_count", "power_contact_count"))
+        law = _LAWS[columns] = contact_law(*numbers)
+    return law
 
 
 def _from_siblings(probability: Floats, series: Ints, known: Bools) -> Floats:
