@@ -95,8 +95,8 @@ class Process:
     ``least`` is the half-width of small parts, ``above`` that of larger ones by the size above which it holds,
     ascending. ``coarse`` takes its place where the pitch is not known to be at most `FINE_PITCH`.
 
-    ``shift`` is for what an entry only recommends: without a tolerance, parts are found about so much above it. Then
-    ``broad`` is the half-width around the same centre for the ``broad_share`` of parts that keep to it less closely.
+    ``broad_share`` is for what an entry only recommends: without a tolerance, parts are found about ``shift`` above it,
+    and that share of parts keeps to it less closely, with the half-width ``broad`` around the same centre.
     """
 
     least: float
@@ -105,6 +105,11 @@ class Process:
     shift: float = 0.0
     broad: float = 0.0
     broad_share: float = 0.0
+
+    @property
+    def recommended(self) -> bool:
+        """Whether entries only recommend the dimension: it is of the board, and designers deviate from it."""
+        return self.broad_share > 0.0
 
     def half_width(self, size: float, pitch: float | None) -> float:
         """Half-width for a size on a half of a pitch (None: not known)."""

@@ -76,6 +76,7 @@ OPTICAL = (
     *WITHOUT_SCALE,
     "steel_rule",
 )
+MAGNIFYING = tuple(name for name in OPTICAL if name not in ("caliper_on_board", "steel_rule"))
 DEPTH_KIND = ("caliper", "height_over_board", "micrometer", "vernier", "microscope", "steel_rule")
 
 LENGTH = Process(0.10, above=((10.0, 0.15), (30.0, 0.25)))
@@ -98,6 +99,18 @@ source."""
 LANDS = Process((0.45 + 0.05) / 2, shift=(0.45 - 0.05) / 2, broad=(0.85 + 0.45) / 2, broad_share=0.2)
 """Lands: a found board's are 0.05 mm inside to 0.45 mm outside of the recommended ones, mostly larger; on one board in
 five 0.45 mm inside to 0.85 mm outside. Common practice, no source."""
+
+LAND_WIDTHS = Process(0.05, above=((0.6, 0.10),), broad=0.15, broad_share=0.2)
+"""Copper of a land along the rows: the neighbours leave no room, so a found board's lands are as often narrower as
+wider than the recommended ones; on one board in five by up to 0.15 mm. Common practice, no source."""
+
+LAND_LENGTHS = Process((0.325 + 0.125) / 2, shift=(0.325 - 0.125) / 2, broad=0.6, broad_share=0.2)
+"""Copper of a land across the rows: the outer end as of `LANDS`, 0.025 mm inside to 0.225 mm outside of the recommended
+one, and the inner end 0.1 mm to either side; on one board in five by up to 0.6 mm. Common practice, no source."""
+
+PEG_HOLES = Process(0.10, shift=0.05, broad=0.25, broad_share=0.2)
+"""Holes for pegs: 0.05 mm smaller to 0.15 mm larger than recommended, for the next drill and easy fitting; on one board
+in five by up to 0.25 mm. Common practice, no source."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -391,6 +404,43 @@ _TABLE: tuple[Feature, ...] = (
         on_bare_board=True,
     ),
     _Dimension(
+        name="land_width",
+        label="land width",
+        meaning=(
+            "Along the rows, edge to edge of the copper of one contact land, as most contacts have it. The ring around "
+            "a plated hole is no land in this sense."
+        ),
+        how="On the bare board, a land in the middle of a row, under magnification; first and last ones may differ.",
+        synonyms=("pad width",),
+        instruments=MAGNIFYING,
+        low=0.1,
+        high=6.0,
+        gross_share=0.04,
+        slips=(Slip("land_length", 1.0),),
+        direction=Direction.ALONG,
+        plane=Plane.LANDS,
+        process=LAND_WIDTHS,
+        proportion=Proportion("pitch", low=0.08, usual=0.5, high=1.5),
+    ),
+    _Dimension(
+        name="land_length",
+        label="land length",
+        meaning=(
+            "Across the rows, edge to edge of the copper of one contact land, as most contacts have it. The ring "
+            "around a plated hole is no land in this sense."
+        ),
+        how="On the bare board, a land in the middle of a row, under magnification; first and last ones may differ.",
+        synonyms=("pad length",),
+        instruments=MAGNIFYING,
+        low=0.2,
+        high=15.0,
+        gross_share=0.04,
+        slips=(Slip("land_width", 1.0),),
+        plane=Plane.LANDS,
+        process=LAND_LENGTHS,
+        proportion=Proportion("land_span", low=0.04, usual=0.3, high=1.2),
+    ),
+    _Dimension(
         name="hold_down_land_span",
         label="span over the hold-down lands",
         meaning="Along the rows, outer edge to outer edge of the hold-down lands.",
@@ -422,6 +472,52 @@ _TABLE: tuple[Feature, ...] = (
         plane=Plane.LANDS,
         proportion=Proportion("body_length", low=0.15, usual=0.9, high=2.2),
         on_bare_board=True,
+    ),
+    _Dimension(
+        name="peg_hole_diameter",
+        label="peg hole diameter",
+        meaning="Diameter of the board's holes for the plastic pegs, where all are equal; left out where they differ.",
+        how="Between the gauge pins that just enter and just do not, or edge to edge through the middle of a hole.",
+        synonyms=("locating hole diameter",),
+        instruments=("pin_gauge", *MAGNIFYING),
+        low=0.3,
+        high=6.0,
+        gross_share=0.04,
+        plane=Plane.LANDS,
+        inside_or_depth=True,
+        process=PEG_HOLES,
+        proportion=Proportion("body_width", low=0.025, usual=0.23, high=1.0),
+    ),
+    _Dimension(
+        name="tail_length",
+        label="tail length",
+        meaning=(
+            "Metal of one tail outside the moulding: from the wall to the tip where tails leave sideways, from the "
+            "plastic that rests on the board to the tip where they are straight pins."
+        ),
+        how="Of tails from above, wall to tip; of pins from the side of a loose part, plastic to tip.",
+        synonyms=("lead length", "length below the board"),
+        low=0.05,
+        high=25.0,
+        gross_share=0.06,
+        plane=Plane.LANDS,
+        proportion=Proportion("pitch", low=0.1, usual=1.2, high=12.0),
+    ),
+    _Dimension(
+        name="wall_thickness",
+        label="wall thickness",
+        meaning=(
+            "Plastic of one long wall at its upper edge, from the outside to the pocket or to a plug's trough, without "
+            "contacts on the wall and without the lead-in chamfer."
+        ),
+        how="From above between two contacts under magnification, or one jaw in the pocket and one outside.",
+        synonyms=("side wall",),
+        instruments=INSIDE_KIND,
+        low=0.08,
+        high=8.0,
+        gross_share=0.06,
+        process=Process(0.05, above=((1.0, 0.10),)),
+        proportion=Proportion("body_width", low=0.02, usual=0.12, high=0.45),
     ),
     _Dimension(
         name="contact_width",

@@ -54,11 +54,14 @@ def _dimensions(lands: Lands, body: Body) -> dict[str, Dimension]:
         "tail_pitch": lands.layout.tail_pitch,
         "land_row_spacing": lands.layout.row_spacing,
         "land_span": lands.signal.height,
+        "land_width": lands.land_width,
+        "land_length": lands.land_length,
         "body_length": body.length,
         "overall_length": body.overall_length,
         "body_width": body.width,
         "hold_down_land_span": _hold_down_span(lands),
         "peg_hole_span": lands.peg_span,
+        "peg_hole_diameter": lands.peg_diameter,
         "bank_gap": lands.layout.bank_gap,
     }
     found = {

@@ -103,7 +103,8 @@ class Pad:
     """One land or hole: (x, y) is its centre, ``box`` its copper, ``back`` says that it is only on the back of the
     board.
 
-    ``kind`` is smd, thru_hole, connect (a bare land, no solder) or np_thru_hole (no copper).
+    ``kind`` is smd, thru_hole, connect (a bare land, no solder) or np_thru_hole (no copper). ``drill`` is the diameter
+    of a round hole, mm.
     """
 
     number: str
@@ -114,6 +115,7 @@ class Pad:
     box: Box
     copper: bool
     back: bool
+    drill: float | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -249,7 +251,14 @@ def _pad(item: Expression) -> Pad:
         box=Box(left=x + dx - half_x, top=y + dy - half_y, right=x + dx + half_x, bottom=y + dy + half_y),
         copper=kind != "np_thru_hole" and any(name.endswith(".Cu") for name in layers),
         back="B.Cu" in layers and "F.Cu" not in layers,
+        drill=_drill(item),
     )
+
+
+def _drill(item: Expression) -> float | None:
+    """Diameter of a round hole; the pad's own size may be larger than the hole."""
+    across = _numbers(item, "drill", 0)
+    return across[0] if len(across) == 1 else None
 
 
 def _offset(item: Expression, angle: float) -> tuple[float, float]:

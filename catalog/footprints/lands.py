@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from catalog.footprints.board_sizes import hole_diameter, land_size
 from catalog.footprints.footprint_file import Box, Footprint, Pad, UnusableFootprint
 from catalog.footprints.name_facts import NameFacts
 from matcher.features import FEATURES
@@ -199,6 +200,7 @@ class Lands:
 
     ``turned`` says that x and y were exchanged. ``signal`` is the extent of the signal lands and ``centre_span`` that
     of their centres along the rows, ``hold_downs`` the extent of each hold-down conductor, all in (u, v).
+    ``land_width`` and ``land_length`` are those of most contact lands, ``peg_diameter`` that of all holes for pegs.
     """
 
     turned: bool
@@ -210,6 +212,9 @@ class Lands:
     hold_downs: tuple[Box, ...]
     pegs: int
     peg_span: float | None
+    land_width: float | None
+    land_length: float | None
+    peg_diameter: float | None
 
 
 def signal_lands(footprint: Footprint) -> list[Pad]:
@@ -262,8 +267,10 @@ def read_lands(footprint: Footprint, facts: NameFacts, *, along_y: bool | None =
         raise UnusableFootprint("not in millimetres", detail)
     centres = [site.u for row in rows for site in row]
     others = [pad for pad in footprint.pads if pad.copper and not SIGNAL_NUMBER.fullmatch(pad.number)]
-    pegs = [pad.y if turned else pad.x for pad in footprint.pads if pad.kind == "np_thru_hole"]
+    holes = [pad for pad in footprint.pads if pad.kind == "np_thru_hole"]
+    pegs = [pad.y if turned else pad.x for pad in holes]
     peg_span = max(pegs) - min(pegs) if pegs else 0.0
+    land_width, land_length = land_size(_main_lands(signal), turned=turned)
     return Lands(
         turned=turned,
         contact_count=contacts,
@@ -274,6 +281,9 @@ def read_lands(footprint: Footprint, facts: NameFacts, *, along_y: bool | None =
         hold_downs=_conductors([box(pad) for pad in others]),
         pegs=len(pegs),
         peg_span=peg_span if peg_span >= FEATURES["peg_hole_span"].low else None,
+        land_width=land_width,
+        land_length=land_length,
+        peg_diameter=hole_diameter(holes),
     )
 
 

@@ -59,7 +59,7 @@ def contradict(half: Half, other: Half) -> bool:
 def _differ(half: Half, other: Half, name: str) -> bool:
     own, theirs = half.dimensions[name], other.dimensions[name]
     process = FEATURES[name].process
-    share = 1.0 if process.shift else SAME_SHARE
+    share = 1.0 if process.recommended else SAME_SHARE
     allowed = share * process.half_width(own.value, pitch_of(half))
     if own.bound != theirs.bound:
         allowed *= 2.0  # a maximum stands a tolerance above what another source calls nominal

@@ -39,7 +39,7 @@ def _tolerances(dimensions: Mapping[str, Dimension], path: str, pitch: float | N
 
 def _missing(name: str, dimension: Dimension, field: str, default: float) -> Iterator[Finding]:
     """Bounds and reference dimensions have no tolerance, and recommended lands are not a measured part."""
-    if dimension.bound != "nominal" or FEATURES[name].process.shift:
+    if dimension.bound != "nominal" or FEATURES[name].process.recommended:
         return
     yield Finding(
         code=Code.NO_TOLERANCE,

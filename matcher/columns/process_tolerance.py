@@ -28,7 +28,7 @@ def process_interval(feature: str, dim: Dim, pitch: float | None) -> tuple[float
     default = process.half_width(dim.value, pitch)
     if dim.bound == "reference":
         default *= REFERENCE_FACTOR
-    if process.shift and dim.tolerance is None:
+    if process.recommended and dim.tolerance is None:
         return dim.value + process.shift, default
     half_width = default if dim.tolerance is None else min(dim.tolerance, default)
     shift = {"max": -half_width, "min": half_width}.get(dim.bound, 0.0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 
 import pytest
@@ -10,6 +11,7 @@ from catalog.footprints import FootprintImport
 from catalog.model.entries import Half, Mating, Series
 from catalog.model.inferred_variants import member_groups, plausible_positions
 from tests.catalog.model.inference import inferred_halves, leave_one_out
+from tests.real_geometry.conftest import FOOTPRINTS
 
 pytestmark = pytest.mark.real_geometry
 
@@ -65,6 +67,71 @@ def test_bodies_enclose_their_contacts(real_halves: tuple[Half, ...]) -> None:
         and half.counts.get("bank_count") == 1
     ]
     assert len(short) <= len(real_halves) * 0.002
+
+
+PAD = re.compile(
+    r'\(pad "?(?P<number>[^"\s]*)"? (?P<kind>\w+) \w+ \(at (?P<x>\S+) (?P<y>[^\s)]+)(?: (?P<turn>[^\s)]+))?\)'
+    r"(?: locked)? \(size (?P<width>\S+) (?P<height>[^\s)]+)\)(?: \(drill (?P<drill>[^()]*))?"
+)
+"""A pad as this package writes it."""
+
+NUMBERED = re.compile(r"\d+|[A-RT-Za-rt-z]\d+")
+
+
+def pads_of(half: Half, texts: dict[str, str]) -> list[dict[str, str]]:
+    """The pads of the half's file, read by a pattern and not by the importer."""
+    return [{name: value or "" for name, value in m.groupdict().items()} for m in PAD.finditer(texts[half.part_number])]
+
+
+def extent(pad: dict[str, str]) -> tuple[float, float]:
+    """Along x and y, mm; of quarter turns only."""
+    size = float(pad["width"]), float(pad["height"])
+    return size if float(pad["turn"] or 0) % 180 == 0 else size[::-1]
+
+
+@pytest.fixture(scope="module")
+def texts() -> dict[str, str]:
+    """The files by name."""
+    return {file.stem: file.read_text(encoding="utf-8") for file in FOOTPRINTS.glob("Connector*.pretty/*.kicad_mod")}
+
+
+def test_land_sizes_are_those_that_the_files_state(real_halves: tuple[Half, ...], texts: dict[str, str]) -> None:
+    """Of files whose contact lands have all one size, as a plain pattern reads them; rows lie where fewer lines hold
+    all lands."""
+    compared = ordered = 0
+    for half in real_halves:
+        lands = [pad for pad in pads_of(half, texts) if NUMBERED.fullmatch(pad["number"])]
+        stated = [half.dimensions[name].value for name in ("land_width", "land_length") if name in half.dimensions]
+        kinds = {pad["kind"] for pad in lands}
+        if kinds == {"thru_hole"}:
+            assert not stated, half.part_number
+        if not kinds <= {"smd", "connect"} or len({extent(pad) for pad in lands}) != 1:
+            continue
+        along_x, along_y = extent(lands[0])
+        assert sorted(stated) == pytest.approx(sorted((along_x, along_y)), abs=1e-3), half.part_number
+        compared += 1
+        columns, lines = (len({round(float(pad[axis]), 1) for pad in lands}) for axis in "xy")
+        if columns > 2 * lines or lines > 2 * columns:
+            own = (along_x, along_y) if columns > lines else (along_y, along_x)
+            assert stated == pytest.approx(own, abs=1e-3), half.part_number
+            ordered += 1
+    print(f"\n{compared} halves with lands of one size, {ordered} of them clearly along one axis")
+    assert ordered > 1500
+
+
+def test_peg_holes_are_as_wide_as_the_files_state(real_halves: tuple[Half, ...], texts: dict[str, str]) -> None:
+    compared = 0
+    for half in real_halves:
+        drills = {pad["drill"].strip() for pad in pads_of(half, texts) if pad["kind"] == "np_thru_hole"}
+        stated = half.dimensions.get("peg_hole_diameter")
+        if len(drills) != 1 or drills == {""}:
+            assert stated is None, half.part_number
+        elif "oval" not in str(drills):
+            assert stated is not None, half.part_number
+            assert stated.value == pytest.approx(float(drills.pop()), abs=1e-3)
+            compared += 1
+    print(f"\n{compared} halves with round peg holes of one size")
+    assert compared > 900
 
 
 def test_left_out_variants_are_inferred_from_their_siblings(real_halves: tuple[Half, ...]) -> None:

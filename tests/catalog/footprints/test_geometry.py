@@ -29,7 +29,15 @@ def test_two_rows_on_the_surface() -> None:
     read = half(two_rows("Wren_SA", 5))
     assert (read.rows, read.contact_count, read.positions) == (2, 10, 5)
     assert sizes(read) == pytest.approx(
-        {"pitch": 0.5, "land_row_spacing": 4.0, "land_span": 5.2, "body_length": 5.0, "body_width": 4.0}
+        {
+            "pitch": 0.5,
+            "land_row_spacing": 4.0,
+            "land_span": 5.2,
+            "land_width": 0.3,
+            "land_length": 1.2,
+            "body_length": 5.0,
+            "body_width": 4.0,
+        }
     )
     assert read.categories == {
         "mounting": ("surface_mount",),
@@ -154,6 +162,59 @@ def test_one_peg_has_no_span() -> None:
     read = half(drawing("Wren_PH", *zigzag(5, 0.5, 4), hole(1, 2), rectangle(-2, 0, 4, 4)))
     assert read.categories["pegs"] == ("present",)
     assert "peg_hole_span" not in read.dimensions
+    assert sizes(read)["peg_hole_diameter"] == pytest.approx(1.0)
+
+
+def half_on_lands(*lands: str, pegs: tuple[str, ...] = ()) -> dict[str, float]:
+    """Sizes of a half of one row on these lands."""
+    return sizes(half(drawing("Wren_LS", *lands, *pegs, rectangle(-1, -1, 6, 1))))
+
+
+def row(count: int, size: tuple[float, float], *, start: int = 0, kind: str = "smd") -> list[str]:
+    return [pad(str(n + 1), n * 1.0, 0, size=size, kind=kind) for n in range(start, start + count)]
+
+
+def test_the_size_that_most_lands_have_is_that_of_the_half() -> None:
+    first_longer = half_on_lands(*row(1, (0.4, 1.8)), *row(5, (0.4, 1.5), start=1))
+    assert (first_longer["land_width"], first_longer["land_length"]) == pytest.approx((0.4, 1.5))
+
+
+def test_lands_without_a_common_length_have_none_but_may_have_a_common_width() -> None:
+    mixed = half_on_lands(*row(3, (0.4, 1.8)), *row(3, (0.4, 1.5), start=3))
+    assert mixed["land_width"] == pytest.approx(0.4)
+    assert "land_length" not in mixed
+
+
+def test_rings_around_plated_holes_are_no_lands() -> None:
+    assert not {"land_width", "land_length"} & half_on_lands(*row(5, (1.2, 1.2), kind="thru_hole")).keys()
+
+
+def test_a_land_of_a_shape_that_its_size_does_not_tell_has_none() -> None:
+    odd = [each.replace("rect", "custom") for each in row(5, (0.4, 1.5))]
+    assert not {"land_width", "land_length"} & half_on_lands(*odd).keys()
+
+
+def test_a_rotated_land_counts_as_it_lies() -> None:
+    lands = [pad(str(n + 1), n * 1.0, 0, size=(1.5, 0.4), turn=90) for n in range(5)]
+    assert (half_on_lands(*lands)["land_width"], half_on_lands(*lands)["land_length"]) == pytest.approx((0.4, 1.5))
+
+
+def test_small_second_lands_of_a_contact_do_not_count() -> None:
+    second = [pad(str(n + 1), n * 1.0, 3, size=(0.2, 0.2)) for n in range(5)]
+    assert half_on_lands(*row(5, (0.4, 1.5)), *second)["land_width"] == pytest.approx(0.4)
+
+
+def test_peg_holes_of_two_sizes_and_slots_have_no_diameter() -> None:
+    lands = row(5, (0.4, 1.5))
+    slot = hole(4, 0.5).replace("(drill 1)", "(drill oval 1 1.6)")
+    assert half_on_lands(*lands, pegs=(hole(0, 0.5), hole(4, 0.5)))["peg_hole_diameter"] == pytest.approx(1.0)
+    assert "peg_hole_diameter" not in half_on_lands(*lands, pegs=(hole(0, 0.5, 0.8), hole(4, 0.5)))
+    assert "peg_hole_diameter" not in half_on_lands(*lands, pegs=(hole(0, 0.5), slot))
+
+
+def test_a_peg_hole_is_as_wide_as_its_drill() -> None:
+    wide = hole(4, 0.5).replace("(size 1 1)", "(size 1.4 1.4)")
+    assert half_on_lands(*row(5, (0.4, 1.5)), pegs=(wide,))["peg_hole_diameter"] == pytest.approx(1.0)
 
 
 def test_positions_left_out_of_a_regular_grid_are_blocked() -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from catalog.footprints.footprint_file import LARGEST_FILE, Box, UnusableFootprint, parse_footprint, read_footprint
-from tests.catalog.footprints.footprint_drawings import drawing, line, pad, rectangle, two_rows
+from tests.catalog.footprints.footprint_drawings import drawing, hole, line, pad, rectangle, two_rows
 
 
 def reason(text: str) -> str:
@@ -45,6 +45,10 @@ def test_a_land_with_an_offset_is_measured_at_its_copper() -> None:
     (land,) = parse_footprint(text).pads
     assert (land.x, land.y) == (2, 3)
     assert land.box == Box(left=1.5, top=2.5, right=2.5, bottom=4.5)
+
+
+def test_a_drill_beyond_any_connector_is_not_in_millimetres() -> None:
+    assert reason(drawing("Wren", hole(0, 0).replace("(drill 1)", "(drill 1000)"))) == "not in millimetres"
 
 
 def test_paste_alone_is_not_a_land_and_the_back_is_distinguished() -> None:

@@ -121,7 +121,7 @@ def test_a_scale_error_that_contradicts_the_kind_of_scale_is_refused(scale: Scal
         Instrument(name="odd", label="odd", feel_mm=0.01, scale=scale, scale_rel=scale_rel)
 
 
-INSIDE = ("opening_length", "opening_width")
+INSIDE = ("opening_length", "opening_width", "peg_hole_diameter")
 
 
 @pytest.mark.parametrize("feature", INSIDE)
@@ -132,8 +132,8 @@ def test_an_outside_micrometer_cannot_take_an_opening(feature: str, given: dict[
     (fault,) = caught.value.errors
     assert fault.field == "observations[0].instrument"
     assert fault.value == "micrometer"
-    assert "outside micrometer cannot take the opening" in fault.message
-    assert "caliper" in fault.remedy
+    assert f"outside micrometer cannot take the {FEATURES[feature].label}" in fault.message
+    assert all(name in fault.remedy for name in FEATURES[feature].instruments)
     assert "micrometer" not in fault.remedy
 
 

@@ -17,8 +17,10 @@ import numpy as np
 
 from matcher.columns.columns import Dim, HalfRow
 from matcher.observations import Observation
-from tests.real_geometry.simulated.simulation import BASIC, LANDS, MISCOUNTS, PART, SPAN
+from tests.real_geometry.simulated.simulation import BASIC, LAND_LIMITS, MISCOUNTS, PART, SPAN
 from tests.real_geometry.simulated.tools import (
+    AT_BOARD,
+    LAND_SIZES,
     LANDS_MEASURED,
     Draw,
     Tool,
@@ -44,11 +46,12 @@ FEATURE_SETS: Mapping[str, tuple[str, ...]] = {
     "and height": (*BASIC, "mounting", "land_span", "height"),
     "all": (*COUNTED, *SEEN, *MEASURED, *LANDS_MEASURED),
     "well measured": (*BASIC, "land_span", "height"),
+    "all and lands": (*COUNTED, *SEEN, *MEASURED, *LANDS_MEASURED, *LAND_SIZES),
 }
 """What is observed of a specimen. All sets see the same readings of one specimen; footprints have no heights, so
 those are invented (`with_heights`)."""
 
-LIMITS = {"pitch": SPAN, "land_span": LANDS}
+LIMITS = {"pitch": SPAN, **LAND_LIMITS}
 """Limits of a part's deviation that differ from the usual ± 0.10 mm; the pitch's is that over all gaps."""
 
 
@@ -77,7 +80,7 @@ class Noise:
         read, gaps = self.tool(draw, half), _gaps(half)
         measured = [
             read(name, self._size(draw, half, name, gaps), gaps if name == "pitch" else 1)
-            for name in (*MEASURED, *LANDS_MEASURED)
+            for name in (*MEASURED, *AT_BOARD)
             if name in half.dimensions and (name != "pitch" or gaps >= 1)
         ]
         return [*counted, *seen, *measured]

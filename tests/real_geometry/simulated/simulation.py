@@ -20,6 +20,9 @@ from matcher.observations import Reduced, SharedError, SharedKind
 CALIPER_U = 0.03
 STEP = 0.01
 PART, LANDS, SPAN = 0.10, 0.15, 0.05
+LAND_LIMITS = {"land_span": LANDS, "land_width": 0.05}
+"""Limits, mm, of what a board deviates in by other than `PART`."""
+
 MISCOUNTS = 0.04
 SAME, SAME_PITCH = 0.05, 0.02
 BASIC = ("contact_count", "rows", "pitch", "body_length", "body_width")
@@ -46,7 +49,7 @@ def with_process_tolerance(row: HalfRow, *, lands: bool = True) -> HalfRow:
     def stated(name: str, dim: Dim) -> Dim:
         if name == "pitch" or (name == "land_span" and not lands):
             return dim
-        return replace(dim, tolerance=LANDS if name == "land_span" else PART)
+        return replace(dim, tolerance=LAND_LIMITS.get(name, PART))
 
     return replace(row, dimensions={name: stated(name, dim) for name, dim in row.dimensions.items()})
 
@@ -86,7 +89,7 @@ class Bench:
         spans = self.gaps(half) if name == "pitch" else 1
         if np.isnan(true) or spans < 1:
             return None
-        limit = {"pitch": SPAN, "land_span": LANDS}.get(name, PART)
+        limit = {"pitch": SPAN, **LAND_LIMITS}.get(name, PART)
         deviation = self.draw.uniform(-limit, limit)
         if name == "land_span" and scenario.found_board:
             deviation = self.draw.uniform(0.0, 0.4)

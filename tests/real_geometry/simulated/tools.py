@@ -22,7 +22,11 @@ Tool = Callable[[Draw, HalfRow], Reader]
 """Sets the tool up for one specimen: errors that its readings share are drawn here."""
 
 LANDS_MEASURED = ("land_span", "land_row_spacing", "hold_down_land_span", "peg_hole_span")
-"""Sizes at the board: in a picture from above they lie deeper than the others."""
+LAND_SIZES = ("land_width", "land_length", "peg_hole_diameter")
+"""Sizes of single things there."""
+
+AT_BOARD = (*LANDS_MEASURED, *LAND_SIZES)
+"""All sizes at the board: in a picture from above they lie deeper than the others."""
 
 
 def normal_error(draw: Draw) -> float:
@@ -101,7 +105,7 @@ def microscope(draw: Draw, half: HalfRow) -> Reader:
     def read(feature: str, size: float, spans: int) -> Observation:
         if feature == "height":
             return by_caliper(feature, size, spans)
-        return _magnified(draw, feature, size * (at_lands if feature in LANDS_MEASURED else scale), spans)
+        return _magnified(draw, feature, size * (at_lands if feature in AT_BOARD else scale), spans)
 
     return read
 
@@ -112,7 +116,7 @@ def bare_board(draw: Draw, half: HalfRow) -> Reader:
     by_caliper = caliper()(draw, half)
 
     def read(feature: str, size: float, spans: int) -> Observation:
-        if feature not in LANDS_MEASURED:
+        if feature not in AT_BOARD:
             return by_caliper(feature, size, spans)
         return _magnified(draw, feature, size * scale, spans)
 
@@ -124,7 +128,7 @@ def _magnified(draw: Draw, feature: str, seen: float, spans: int) -> Observation
     return Observation(feature=feature, value=value, instrument="microscope", image="from above", spans=spans)
 
 
-ACROSS = ("body_width", "land_span", "land_row_spacing")
+ACROSS = ("body_width", "land_span", "land_row_spacing", "land_length")
 """Sizes across the rows; all others in a picture from above lie along them."""
 
 NEAREST, FARTHEST = 150.0, 400.0
@@ -164,7 +168,7 @@ def camera(*, distortion: float = 0.0, tilt: float = 0.0) -> Tool:
             if feature == "height":
                 return by_caliper(feature, size, spans)
             end = np.array([0.0, size / 2]) if feature in ACROSS else np.array([size / 2, 0.0])
-            depth = 0.0 if feature in LANDS_MEASURED else sizes["height"]
+            depth = 0.0 if feature in AT_BOARD else sizes["height"]
             first, last = (clicked(np.append(middle + sign * end, depth)) for sign in (-1.0, 1.0))
             length = max(float(np.hypot(*(last - first))), 2.0)
             return Observation(
