@@ -20,11 +20,8 @@ WRAP_DEPTH, WRAP_ARM = 0.2, 0.16
 SIDE_TAB = 1.6
 """Length along the rows of a tab on a long side, in pitches."""
 
-PEG, SMALL_PEG = 0.11, 0.075
-"""Radius of a peg, and of the smaller one of unequal pegs, as a share of the body's width."""
-
-LAND_WIDTH = 0.55
-"""Width of a land in pitches."""
+SMALL_PEG = 0.68
+"""The smaller one of unequal pegs as a share of the other."""
 
 HOLE = 0.36
 """Diameter of a hole with its ring, in pitches at the pin."""
@@ -139,13 +136,14 @@ def latches(sizes: Sizes) -> Iterable[Part]:
 
 
 def pegs(sizes: Sizes) -> Iterable[Part]:
-    """Pegs at the back, if they are certain or their holes are known; dashed, since the body hides them."""
+    """Pegs at the back, as wide as their holes, if they are certain or their holes are known; dashed, since the body
+    hides them."""
     keys = sizes.categories.get("keying", frozenset())
     if not (sizes.only("pegs", "present") or sizes.known("peg_hole_span") or "unequal_pegs" in keys):
         return
-    x, width = sizes.mm("peg_hole_span") / 2, sizes.mm("body_width")
-    second = SMALL_PEG if "unequal_pegs" in keys else PEG
-    for place, radius in ((-x, PEG * width), (x, second * width)):
+    x, usual = sizes.mm("peg_hole_span") / 2, sizes.mm("peg_hole_diameter") / 2
+    second = SMALL_PEG if "unequal_pegs" in keys else 1.0
+    for place, radius in ((-x, usual), (x, second * usual)):
         shape = Discs(centres=((place, 0.0),), radius=radius)
         yield Part(role="peg", shape=shape, feature="pegs", assumed=not sizes.known("peg_hole_span"), hidden=True)
 
@@ -173,14 +171,11 @@ def _holes(sizes: Sizes, sites: Sequence[Site], form: str) -> Part:
 
 
 def _contact_lands(sizes: Sizes, sites: Sequence[Site]) -> Iterable[Part]:
-    tip = sizes.mm("land_span") / 2
-    span, rows = sizes.mm("land_span"), sizes.mm("land_row_spacing")
-    # Twice from the outer edge to the row's centre line, kept sensible.
-    length = span - rows if 0 < span - rows < 0.5 * span else 0.14 * span
+    tip, length = sizes.mm("land_span") / 2, sizes.mm("land_length")
     known = sizes.known("land_span", "pitch")
     for side in (-1.0, 1.0):
         centres = tuple((x, side * (tip - length / 2)) for x in tail_places(sizes, sites, side))
-        shape = Blocks(centres=centres, width=LAND_WIDTH * sizes.mm("pitch"), height=length)
+        shape = Blocks(centres=centres, width=sizes.mm("land_width"), height=length)
         if centres:
             yield Part(role="land", shape=shape, feature="lands", assumed=not known)
 

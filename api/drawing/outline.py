@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from api.drawing.contact_sites import Site, contact_sites, tail_places
 from api.drawing.fittings import hold_downs, lands, latches, pegs, power_contacts, shield
 from api.drawing.geometry import Blocks, Box, Part, Point, Polygon, rectangle
+from api.drawing.proportions import SLIMMEST
 from api.drawing.sizes import Sizes
 
 CHAMFER, END_CUT = 0.22, 0.26
@@ -153,9 +154,17 @@ def _face(sizes: Sizes, sites: Sequence[Site]) -> Iterable[Part]:
     elif kind == "hermaphroditic":
         yield from _two_natures(sizes)
     elif kind == "plug" and sizes.rows == 2 and not sizes.gridded:
-        yield _bar(sizes, sites, "well", TROUGH_SHARE)
+        yield _bar(sizes, sites, "well", trough_width(sizes))
     if has_island(sizes):
-        yield _bar(sizes, sites, "raised", island_share(sizes))
+        across = sizes.mm("row_spacing") if sizes.rows > 1 else sizes.mm("body_width") / 2
+        yield _bar(sizes, sites, "raised", min(island_share(sizes) * across, 0.5 * sizes.mm("body_width")))
+
+
+def trough_width(sizes: Sizes) -> float:
+    """Width of the trough between a plug's two rows, mm."""
+    if sizes.known("wall_thickness"):
+        return max(sizes.mm("body_width") - 2 * sizes.mm("wall_thickness"), SLIMMEST * sizes.mm("body_width"))
+    return min(TROUGH_SHARE * sizes.mm("row_spacing"), 0.5 * sizes.mm("body_width"))
 
 
 def _pocket(sizes: Sizes) -> Part:
@@ -164,12 +173,11 @@ def _pocket(sizes: Sizes) -> Part:
     return Part(role="well", shape=rectangle(box), feature="opening", assumed=not known)
 
 
-def _bar(sizes: Sizes, sites: Sequence[Site], role: str, share: float) -> Part:
+def _bar(sizes: Sizes, sites: Sequence[Site], role: str, width: float) -> Part:
     """An island or trough between two rows, or on the middle line of one."""
     reach = 2 * (max(site.x for site in sites) + BEYOND_FIELD * sizes.mm("pitch"))
-    across = sizes.mm("row_spacing") if sizes.rows > 1 else sizes.mm("body_width") / 2
     length = min(reach, 0.96 * sizes.mm("opening_length" if role == "raised" else "body_length"))
-    box = Box.centred(length, min(share * across, 0.5 * sizes.mm("body_width")))
+    box = Box.centred(length, width)
     return Part(role=role, shape=rectangle(box), assumed=True)
 
 

@@ -42,6 +42,18 @@ LANDS_OUT = 1.09
 LAND_ROWS = 0.86
 """Row spacing of the lands as a share of the span over the tails."""
 
+LAND_WIDTH = 0.55
+"""Width of a land in pitches."""
+
+LAND_LENGTH = 0.14
+"""Length of a land as a share of the span over the lands, where their rows do not tell it."""
+
+PEG = 0.22
+"""Diameter of a peg's hole as a share of the body's width."""
+
+PIN_BELOW = 1.1
+"""How far a pin reaches below the board's surface, in pitches."""
+
 TABS = 1.4
 """Hold-downs beyond both ends together, in pitches."""
 
@@ -76,6 +88,7 @@ def proportions(given: Sizes) -> dict[str, float]:
     found = {"pitch": pitch, "bank_gap": gap, "contact_width": _contact_width(given) * pitch}
     found |= _across(given, pitch)
     found |= _along(given, pitch, field)
+    found |= _single(given, pitch, found)
     found["height"] = _height(given, pitch, found["body_width"])
     to_both_sides = given.rows == 1 and given.positions > 1 and not given.only("tail_layout", "one_row")
     found["tail_pitch"] = pitch * (2.0 if to_both_sides else 1.0)
@@ -131,6 +144,8 @@ def _across(given: Sizes, pitch: float) -> dict[str, float]:
     width = known.get("body_width") or _body_width(given, pitch)
     reach = {"gull_out": TAILS_OUT, "under_body": TAILS_UNDER}.get(given.form("tail_form", "gull_out"), 1.0)
     tails = known.get("tail_span", width * reach)
+    if "tail_span" not in known and "tail_length" in known and _tails(given) == "gull_out":
+        tails = width + 2 * known["tail_length"]
     if given.gridded:
         rows = known.get("row_spacing", known.get("land_row_spacing", pitch))
         land_rows = known.get("land_row_spacing", rows)
@@ -168,6 +183,9 @@ def _row_spacing(given: Sizes, width: float) -> float:
 
 
 def _opening_width(width: float, rows: float, given: Sizes) -> float:
+    known = _known(given)
+    if "wall_thickness" in known:
+        return max(width - 2 * known["wall_thickness"], SLIMMEST * width)
     if _array(given):
         return max(min(width * 0.97, rows * (given.rows - 1) + 0.8 * rows), SLIMMEST * width)
     return OPENING_WIDTH * width
@@ -185,6 +203,21 @@ def _along(given: Sizes, pitch: float, field: float) -> dict[str, float]:
         "opening_length": max(body - OPENING_ENDS * pitch, SLIMMEST * body),
         "hold_down_land_span": overall + TAB_LANDS * pitch,
         "peg_hole_span": max(body - PEGS_INSIDE * pitch, SLIMMEST * body),
+    }
+
+
+def _single(given: Sizes, pitch: float, found: Mapping[str, float]) -> dict[str, float]:
+    """Sizes of a single land, peg hole, tail and wall beside the others, which are already found."""
+    known = found | _known(given)
+    span, rows = known["land_span"], known["land_row_spacing"]
+    below = given.gridded or _tails(given) == "pin"
+    return {
+        "land_width": LAND_WIDTH * pitch,
+        # Twice from the outer edge to the row's centre line, kept sensible.
+        "land_length": span - rows if 0 < span - rows < 0.5 * span else LAND_LENGTH * span,
+        "peg_hole_diameter": PEG * known["body_width"],
+        "tail_length": PIN_BELOW * pitch if below else max(known["tail_span"] - known["body_width"], 0.0) / 2,
+        "wall_thickness": max(known["body_width"] - known["opening_width"], 0.0) / 2,
     }
 
 

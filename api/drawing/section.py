@@ -9,7 +9,7 @@ from collections.abc import Iterable
 
 from api.drawing.contact_sites import one_sided
 from api.drawing.geometry import Blocks, Box, Discs, Part, Point, Polygon, Wire, rectangle
-from api.drawing.outline import ISLAND_SHARE, TROUGH_SHARE, has_island, has_opening, island_share, sideways
+from api.drawing.outline import ISLAND_SHARE, has_island, has_opening, island_share, sideways, trough_width
 from api.drawing.sizes import Sizes
 
 FLOOR, ISLAND_TOP, SPRING_TOP = 0.20, 0.86, 0.80
@@ -23,9 +23,6 @@ SHEET, THIN = 0.085, 0.03
 
 BLOCK = 0.36
 """Height of a pin header's plastic as a share of the whole, where that is less than a pitch."""
-
-PIN_BELOW = 1.1
-"""How far a pin reaches below the board's surface, in pitches."""
 
 RAIL, RAIL_GAP, REST = 0.435, 0.04, 0.5
 """Outer and inner wall of a hermaphroditic rail as shares of the width; height of the body beside it."""
@@ -78,9 +75,7 @@ def _plug_body(sizes: Sizes) -> list[Point]:
 
 def _trough(sizes: Sizes) -> float:
     """Half the width of a plug's trough, mm; 0 where it has none."""
-    if sizes.rows != 2:
-        return 0.0
-    return min(TROUGH_SHARE * sizes.mm("row_spacing"), 0.5 * sizes.mm("body_width")) / 2
+    return trough_width(sizes) / 2 if sizes.rows == 2 else 0.0
 
 
 def _receptacle_body(sizes: Sizes) -> list[Point]:
@@ -214,7 +209,7 @@ def _grid_tails(sizes: Sizes) -> Iterable[Part]:
         radius = _ball(sizes)
         yield Part(role="tail", shape=Discs(centres=tuple((x, -radius) for x in rows), radius=radius), assumed=True)
     elif form == "pin":
-        below = PIN_BELOW * sizes.mm("pitch")
+        below = sizes.mm("tail_length")
         centres = tuple((x, below / 2) for x in rows)
         shape = Blocks(centres=centres, width=sizes.mm("contact_width"), height=below)
         yield Part(role="tail", shape=shape, assumed=True)
@@ -246,7 +241,7 @@ def _sideways_lines(sizes: Sizes) -> Iterable[list[Point]]:
         end = (0.42 * width, -z)
         if sizes.form("tail_form", "gull_out") == "pin":
             leg = -width / 2 + width * 0.3 - row * sizes.mm("land_row_spacing") * 0.5
-            yield [(leg, PIN_BELOW * sizes.mm("pitch")), (leg, -z), end]
+            yield [(leg, sizes.mm("tail_length")), (leg, -z), end]
         else:
             tip = sizes.mm("tail_span") / 2
             foot = sheet(sizes) / 2

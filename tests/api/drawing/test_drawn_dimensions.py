@@ -211,3 +211,46 @@ def test_lands_and_pegs_are_drawn_at_their_spans() -> None:
     assert (lands.width, lands.height) == pytest.approx((9.0, 4.4), abs=MICROMETRE)
     one, two = sorted(piece.centre[0] for piece in drawn.pieces("peg"))
     assert two - one == pytest.approx(6.5, abs=MICROMETRE)
+
+
+def test_each_land_and_peg_hole_is_drawn_at_its_own_size() -> None:
+    lengths = known(
+        pitch=0.5, land_span=4.4, land_width=0.23, land_length=0.7, peg_hole_span=6.5, peg_hole_diameter=0.9
+    )
+    categories = {"hold_down_form": frozenset({"none"}), "tail_form": frozenset({"gull_out"})}
+    sizes = make_sizes(half_kind="plug", row_contacts=(10, 10), lengths=lengths, categories=categories)
+    (sheet,) = print_sheets([sizes], with_lands=True)
+    drawn = ReadDrawing(sheet)
+    lands = drawn.pieces("land")
+    assert len(lands) == 20
+    assert drawn.extent("land").height == pytest.approx(4.4, abs=MICROMETRE)
+    for land in lands:
+        assert (land.width, land.height) == pytest.approx((0.23, 0.7), abs=MICROMETRE)
+    assert [peg.height for peg in drawn.pieces("peg")] == pytest.approx([0.9] * 2, abs=MICROMETRE)
+
+
+def test_the_pocket_or_trough_is_as_wide_as_the_walls_leave_it() -> None:
+    for kind in ("plug", "receptacle"):
+        lengths = known(pitch=0.5, body_width=4.0, wall_thickness=0.45)
+        drawn = ReadDrawing(top_view(make_sizes(half_kind=kind, row_contacts=(10, 10), lengths=lengths)).svg)
+        assert drawn.extent("well").height == pytest.approx(4.0 - 2 * 0.45, abs=MICROMETRE)
+    stated = known(pitch=0.5, body_width=4.0, opening_width=3.3, wall_thickness=0.45)
+    drawn = ReadDrawing(top_view(make_sizes(half_kind="receptacle", row_contacts=(10, 10), lengths=stated)).svg)
+    assert drawn.extent("well").height == pytest.approx(3.3, abs=MICROMETRE)
+
+
+def test_tails_reach_as_far_as_they_are_long() -> None:
+    gull = make_sizes(
+        half_kind="plug",
+        row_contacts=(10, 10),
+        lengths=known(pitch=0.5, body_width=4.0, tail_length=0.6),
+        categories={"tail_form": frozenset({"gull_out"})},
+    )
+    assert ReadDrawing(top_view(gull).svg).extent("tail").height == pytest.approx(4.0 + 2 * 0.6, abs=MICROMETRE)
+    pins = make_sizes(
+        half_kind="plug",
+        row_contacts=(10, 10),
+        lengths=known(pitch=2.54, tail_length=3.1),
+        categories={"tail_form": frozenset({"pin"})},
+    )
+    assert ReadDrawing(side_view(pins).svg).extent("tail").bottom == pytest.approx(3.1, abs=MICROMETRE)
