@@ -421,6 +421,7 @@ _TABLE: tuple[Feature, ...] = (
         plane=Plane.LANDS,
         process=LAND_WIDTHS,
         proportion=Proportion("pitch", low=0.08, usual=0.5, high=1.5),
+        on_bare_board=True,
     ),
     _Dimension(
         name="land_length",
@@ -439,6 +440,7 @@ _TABLE: tuple[Feature, ...] = (
         plane=Plane.LANDS,
         process=LAND_LENGTHS,
         proportion=Proportion("land_span", low=0.04, usual=0.3, high=1.2),
+        on_bare_board=True,
     ),
     _Dimension(
         name="hold_down_land_span",
@@ -487,6 +489,7 @@ _TABLE: tuple[Feature, ...] = (
         inside_or_depth=True,
         process=PEG_HOLES,
         proportion=Proportion("body_width", low=0.025, usual=0.23, high=1.0),
+        on_bare_board=True,
     ),
     _Dimension(
         name="tail_length",
@@ -502,6 +505,7 @@ _TABLE: tuple[Feature, ...] = (
         gross_share=0.06,
         plane=Plane.LANDS,
         proportion=Proportion("pitch", low=0.1, usual=1.2, high=12.0),
+        lost_when_torn=True,
     ),
     _Dimension(
         name="wall_thickness",

@@ -50,7 +50,15 @@ GONE = {
 """Some of what is not left."""
 
 LEFT = {
-    Remains.BARE_BOARD: {"contact_count", "rows", "tail_pitch", "land_span", "hold_down_land_span", "mounting"},
+    Remains.BARE_BOARD: {
+        "contact_count",
+        "rows",
+        "tail_pitch",
+        "land_span",
+        "land_width",
+        "peg_hole_diameter",
+        "mounting",
+    },
     Remains.TORN_OFF: {"contact_count", "body_length", "body_width", "height", "land_span"},
     Remains.ONE_END_MISSING: {"rows", "pitch", "body_width", "height", "land_span", "half_kind"},
 }
