@@ -421,6 +421,7 @@ _TABLE: tuple[Feature, ...] = (
         plane=Plane.LANDS,
         process=LAND_WIDTHS,
         proportion=Proportion("pitch", low=0.08, usual=0.5, high=1.5),
+        copied=0.70,
         on_bare_board=True,
     ),
     _Dimension(
@@ -440,6 +441,7 @@ _TABLE: tuple[Feature, ...] = (
         plane=Plane.LANDS,
         process=LAND_LENGTHS,
         proportion=Proportion("land_span", low=0.04, usual=0.3, high=1.2),
+        copied=0.30,
         on_bare_board=True,
     ),
     _Dimension(
@@ -489,6 +491,7 @@ _TABLE: tuple[Feature, ...] = (
         inside_or_depth=True,
         process=PEG_HOLES,
         proportion=Proportion("body_width", low=0.025, usual=0.23, high=1.0),
+        copied=0.60,
         on_bare_board=True,
     ),
     _Dimension(
