@@ -208,7 +208,7 @@ def _along(given: Sizes, pitch: float, field: float) -> dict[str, float]:
 
 def _single(given: Sizes, pitch: float, found: Mapping[str, float]) -> dict[str, float]:
     """Sizes of a single land, peg hole, tail and wall beside the others, which are already found."""
-    known = found | _known(given)
+    known = {**found, **_known(given)}
     span, rows = known["land_span"], known["land_row_spacing"]
     below = given.gridded or _tails(given) == "pin"
     return {

@@ -25,7 +25,9 @@ def land_size(lands: Sequence[Pad], *, turned: bool) -> tuple[float | None, floa
     """Width (along the rows) and length (across them) that most contact lands have, mm; None where none is common."""
     surface = [pad for pad in lands if pad.kind in SURFACE]
     boxes = [_box(pad, turned) if pad.shape in DRAWN_WHOLE else None for pad in surface]
-    return _common([box and box.width for box in boxes]), _common([box and box.height for box in boxes])
+    return _common([box.width if box else None for box in boxes]), _common(
+        [box.height if box else None for box in boxes]
+    )
 
 
 def _box(pad: Pad, turned: bool) -> Box:
@@ -39,7 +41,16 @@ def _common(sizes: Sequence[float | None]) -> float | None:
     return size if number >= COMMON_SHARE * len(rounded) else None
 
 
-def hole_diameter(holes: Sequence[Pad]) -> float | None:
-    """Diameter of holes without copper, mm; None where they differ, or any is not round."""
+FEW_PEGS = 2
+"""So many holes without copper are for pegs, also on a half with as few contacts."""
+
+
+def peg_hole_diameter(holes: Sequence[Pad], contacts: int) -> float | None:
+    """Diameter of the holes without copper, mm; None where they differ, or any is not round.
+
+    None as well where there is one for each contact: those hold the contacts' wires, not pegs.
+    """
+    if len(holes) >= contacts and len(holes) > FEW_PEGS:
+        return None
     diameters = {hole.drill for hole in holes}
     return diameters.pop() if len(diameters) == 1 else None

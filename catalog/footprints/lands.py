@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from catalog.footprints.board_sizes import hole_diameter, land_size
+from catalog.footprints.board_sizes import land_size, peg_hole_diameter
 from catalog.footprints.footprint_file import Box, Footprint, Pad, UnusableFootprint
 from catalog.footprints.name_facts import NameFacts
 from matcher.features import FEATURES
@@ -283,7 +283,7 @@ def read_lands(footprint: Footprint, facts: NameFacts, *, along_y: bool | None =
         peg_span=peg_span if peg_span >= FEATURES["peg_hole_span"].low else None,
         land_width=land_width,
         land_length=land_length,
-        peg_diameter=hole_diameter(holes),
+        peg_diameter=peg_hole_diameter(holes, contacts),
     )
 
 

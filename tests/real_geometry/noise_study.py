@@ -28,7 +28,7 @@ from matcher.uncertainty.reduce import reduce
 from tests.real_geometry.simulated.absence import without
 from tests.real_geometry.simulated.calibration import BINS, RESAMPLES, Share, calibration_error, calibration_floor
 from tests.real_geometry.simulated.noises import FEATURE_SETS, NOISES, Noise, with_heights
-from tests.real_geometry.simulated.simulation import with_process_tolerance
+from tests.real_geometry.simulated.simulation import LAND_SIZES, with_process_tolerance
 
 PROCESSES = 2
 CHUNK = 50
@@ -53,7 +53,8 @@ class Catalogue:
 
 
 def catalogues(rows: Sequence[HalfRow], noise: Noise) -> Mapping[str, Catalogue]:
-    """The catalogue for each feature set: heights are listed where they are observed, else it is the main study's.
+    """The catalogue for each feature set: heights and sizes of single lands are listed where they are observed, else it
+    is the main study's.
 
     Where lands are those of found boards their span has no stated tolerance.
     """
@@ -61,7 +62,11 @@ def catalogues(rows: Sequence[HalfRow], noise: Noise) -> Mapping[str, Catalogue]
     lands = noise.found_lands is None
     plain = Catalogue.of([with_process_tolerance(row, lands=lands) for row in rows], truth)
     high = Catalogue.of([with_process_tolerance(row, lands=lands) for row in truth], truth)
-    return {name: high if "height" in features else plain for name, features in FEATURE_SETS.items()}
+    full = Catalogue.of([with_process_tolerance(row, lands=lands, land_sizes=True) for row in truth], truth)
+    return {
+        name: full if {*LAND_SIZES} <= {*features} else high if "height" in features else plain
+        for name, features in FEATURE_SETS.items()
+    }
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -212,6 +212,14 @@ def test_peg_holes_of_two_sizes_and_slots_have_no_diameter() -> None:
     assert "peg_hole_diameter" not in half_on_lands(*lands, pegs=(hole(0, 0.5), slot))
 
 
+def test_holes_for_each_contact_are_no_pegs() -> None:
+    """They hold the wires that are soldered beside them."""
+    wires = tuple(hole(n * 1.0, 0.8, 0.9) for n in range(5))
+    assert "peg_hole_diameter" not in half_on_lands(*row(5, (0.4, 1.5)), pegs=wires)
+    assert half_on_lands(*row(5, (0.4, 1.5)), pegs=wires[:4])["peg_hole_diameter"] == pytest.approx(0.9)
+    assert half_on_lands(*row(2, (0.4, 1.5)), pegs=wires[:2])["peg_hole_diameter"] == pytest.approx(0.9)
+
+
 def test_a_peg_hole_is_as_wide_as_its_drill() -> None:
     wide = hole(4, 0.5).replace("(size 1 1)", "(size 1.4 1.4)")
     assert half_on_lands(*row(5, (0.4, 1.5)), pegs=(wide,))["peg_hole_diameter"] == pytest.approx(1.0)

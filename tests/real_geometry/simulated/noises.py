@@ -17,10 +17,9 @@ import numpy as np
 
 from matcher.columns.columns import Dim, HalfRow
 from matcher.observations import Observation
-from tests.real_geometry.simulated.simulation import BASIC, LAND_LIMITS, MISCOUNTS, PART, SPAN
+from tests.real_geometry.simulated.simulation import BASIC, LAND_LIMITS, LAND_SIZES, MISCOUNTS, PART, SPAN
 from tests.real_geometry.simulated.tools import (
     AT_BOARD,
-    LAND_SIZES,
     LANDS_MEASURED,
     Draw,
     Tool,

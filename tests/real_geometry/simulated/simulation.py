@@ -23,6 +23,9 @@ PART, LANDS, SPAN = 0.10, 0.15, 0.05
 LAND_LIMITS = {"land_span": LANDS, "land_width": 0.05}
 """Limits, mm, of what a board deviates in by other than `PART`."""
 
+LAND_SIZES = ("land_width", "land_length", "peg_hole_diameter")
+"""Sizes of single lands and holes."""
+
 MISCOUNTS = 0.04
 SAME, SAME_PITCH = 0.05, 0.02
 BASIC = ("contact_count", "rows", "pitch", "body_length", "body_width")
@@ -43,15 +46,21 @@ class Scenario:
     found_board: bool = False
 
 
-def with_process_tolerance(row: HalfRow, *, lands: bool = True) -> HalfRow:
-    """The half with the simulated process stated as its drawing's tolerance (lands only where asked)."""
+def with_process_tolerance(row: HalfRow, *, lands: bool = True, land_sizes: bool = False) -> HalfRow:
+    """The half with the simulated process stated as its drawing's tolerance (lands only where asked).
+
+    The sizes of single lands and holes are listed only where asked: the study's figures are those of a catalogue
+    without them. With them, 47 pairs that are the same in all that the study compares are two geometries each, and by
+    five numbers 98.0 % instead of 99.3 % of the specimens are among the first five answers.
+    """
 
     def stated(name: str, dim: Dim) -> Dim:
         if name == "pitch" or (name == "land_span" and not lands):
             return dim
         return replace(dim, tolerance=LAND_LIMITS.get(name, PART))
 
-    return replace(row, dimensions={name: stated(name, dim) for name, dim in row.dimensions.items()})
+    listed = {name: dim for name, dim in row.dimensions.items() if land_sizes or name not in LAND_SIZES}
+    return replace(row, dimensions={name: stated(name, dim) for name, dim in listed.items()})
 
 
 class Bench:

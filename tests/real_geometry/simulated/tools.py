@@ -12,7 +12,7 @@ import numpy as np
 
 from matcher.columns.columns import Floats, HalfRow
 from matcher.observations import Observation
-from tests.real_geometry.simulated.simulation import CALIPER_U, STEP
+from tests.real_geometry.simulated.simulation import CALIPER_U, LAND_SIZES, STEP
 
 Draw = np.random.Generator
 Reader = Callable[[str, float, int], Observation]
@@ -22,9 +22,6 @@ Tool = Callable[[Draw, HalfRow], Reader]
 """Sets the tool up for one specimen: errors that its readings share are drawn here."""
 
 LANDS_MEASURED = ("land_span", "land_row_spacing", "hold_down_land_span", "peg_hole_span")
-LAND_SIZES = ("land_width", "land_length", "peg_hole_diameter")
-"""Sizes of single things there."""
-
 AT_BOARD = (*LANDS_MEASURED, *LAND_SIZES)
 """All sizes at the board: in a picture from above they lie deeper than the others."""
 
