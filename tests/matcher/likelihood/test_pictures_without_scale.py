@@ -106,13 +106,9 @@ def test_readings_equally_fine_are_each_taken_together_once() -> None:
 def vague_pictures(number: int) -> list[tuple[Columns, list[Reduced]]]:
     """The first pictures that the fast method answers for entries whose u is as large as the size: there the panels are
     off by up to 1e-5 and more."""
-    found = []
-    for seed in itertools.count():
-        columns, readings = random_picture(seed)
-        if scale_free_ratios.within_reach(readings) and len(vague_halves(columns, readings)[0]):
-            found.append((columns, readings))
-        if len(found) == number:
-            return found
+    pictures = map(random_picture, itertools.count())
+    found = (each for each in pictures if scale_free_ratios.within_reach(each[1]) and len(vague_halves(*each)[0]))
+    return list(itertools.islice(found, number))
 
 
 def vague_halves(columns: Columns, readings: list[Reduced]) -> tuple[np.ndarray, np.ndarray]:
