@@ -160,7 +160,10 @@ def _stated(columns: Columns, feature: str) -> Bools:
 
 
 def improved(model: AbsentModel, specimens: Sequence[Specimen], start: AbsentModel) -> AbsentModel:
-    """One step of expectation and maximisation; ``start`` is the model before the fit."""
+    """One step of expectation and maximisation; ``start`` is the model before the fit.
+
+    The share of twins stays: training halves are compared with halves that differ from them, so they cannot tell it.
+    """
     shares = PSEUDO_HALVES * start.shares
     copied = {name: PSEUDO_HALVES * start.copied[name] for name in TRAINING_FEATURES}
     possible = {name: np.full(RELATIVES, PSEUDO_HALVES) for name in TRAINING_FEATURES}
@@ -174,7 +177,9 @@ def improved(model: AbsentModel, specimens: Sequence[Specimen], start: AbsentMod
             possible[name] += of_possible
             copied[name] += of_copied
     fitted = {name: copied[name] / possible[name] for name in TRAINING_FEATURES}
-    return replace(model, shares=shares / shares.sum(), copied={**model.copied, **fitted})
+    twins = start.shares[-1]
+    others = (1.0 - twins) * shares[:-1] / shares[:-1].sum()
+    return replace(model, shares=np.append(others, twins), copied={**model.copied, **fitted})
 
 
 def _fitted(model: AbsentModel) -> Floats:

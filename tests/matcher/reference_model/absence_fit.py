@@ -74,7 +74,10 @@ class Measured:
 def step(
     shares: Sequence[float], copied: Mapping[str, Sequence[float]], specimens: Sequence[Measured], series: int
 ) -> tuple[list[float], dict[str, list[float]]]:
-    """Shares of halves that copy nothing, of distant and close relatives and twins, and what they copy: one step."""
+    """Shares of halves that copy nothing, of distant and close relatives and twins, and what they copy: one step.
+
+    The share of twins is not learned: halves that are the same as a training half count as not listed.
+    """
     twins = 1 / (series + 2)
     new = max(LEAST_NEW, twins)
     rest = 1 - new - twins
@@ -102,4 +105,4 @@ def step(
                     could[name][relative] += weight / whole
                     did[name][relative] += weight / whole * share * ratio / (1 - share + share * ratio)
     fitted = {name: [a / b for a, b in zip(did[name], could[name], strict=True)] for name in START_COPIED}
-    return [share / sum(total) for share in total], fitted
+    return [*((1 - twins) * share / sum(total[:3]) for share in total[:3]), twins], fitted
