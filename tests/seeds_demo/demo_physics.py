@@ -10,6 +10,9 @@ from tests.seeds_demo.demo_world import value
 STACK_SLACK = 0.05
 """A half may be taller than the stack height by this much, mm (common practice, no source)."""
 
+ROUNDING = 0.01
+"""What figures of a drawing are rounded to, mm."""
+
 LEAST_WALL = 0.12
 """Least thickness of one moulded wall, mm. Common practice, no source."""
 
@@ -67,6 +70,18 @@ def _faults_across(half: Half) -> Iterator[str]:
     contact = value(half, "contact_width")
     if contact is not None and contact >= half.dimensions["pitch"].value:
         yield "neighbouring contacts touch"
+    yield from _faults_of_lands(half)
+
+
+def _faults_of_lands(half: Half) -> Iterator[str]:
+    width, length = value(half, "land_width"), value(half, "land_length")
+    if width is not None and width >= half.dimensions["pitch"].value:
+        yield "neighbouring lands touch"
+    rows, span = value(half, "land_row_spacing"), value(half, "land_span")
+    if length is None or rows is None or span is None or half.rows != 2:
+        return
+    if abs(length + rows - span) > ROUNDING:
+        yield "the lands of two rows do not span what they are said to"
 
 
 def _faults_of_opening(half: Half) -> Iterator[str]:

@@ -65,6 +65,8 @@ def test_every_mating_can_be_mated() -> None:
         (CHIFFEREL_PLUG, "land_span", 5.0, "the tails stand over their lands"),
         (CHIFFEREL_PLUG, "row_spacing", 5.0, "row_spacing is as wide as what encloses it"),
         (CHIFFEREL_PLUG, "contact_width", 0.9, "neighbouring contacts touch"),
+        (CHIFFEREL_PLUG, "land_width", 0.9, "neighbouring lands touch"),
+        (CHIFFEREL_PLUG, "land_length", 3.0, "the lands of two rows do not span what they are said to"),
         (CHIFFEREL_RECEPTACLE, "opening_width", 5.9, "opening_width leaves no wall"),
         (CHIFFEREL_PLUG, "opening_width", 4.0, "a plug has no opening_width"),
     ],
