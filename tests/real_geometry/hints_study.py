@@ -52,7 +52,10 @@ from tests.seeds_demo.demo_world import world
 ZERO = SharedError(group="zero:caliper", kind=SharedKind.ZERO, sd=0.03 / np.sqrt(3.0))
 """A caliper's limit of error of 0.03 mm, shared by all its readings."""
 
-IN_PICTURE = tuple(name for name in INJECTIONS if "pitch" in name or "gap" in name or name == "other_kind")
+IN_PICTURE = (
+    *("contacts_for_gaps", "gap_missed", "twice_the_pitch", "half_the_pitch"),
+    "other_kind",
+)
 """Mistakes that a picture without scale can show."""
 
 MISTAKES = {**WITH_HEIGHTS, **INJECTIONS}

@@ -259,6 +259,38 @@ def rows_swapped(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
     return _recounted(specimen, "rows", positions, possible)
 
 
+def sides_swapped(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
+    """The body's length and width given in each other's place."""
+    length, width = find(specimen, "body_length"), find(specimen, "body_width")
+    if length is None or width is None or length.number <= width.number:
+        return None
+    return swapped_in(specimen, replace(length, value=width.number), replace(width, value=length.number))
+
+
+def counts_swapped(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
+    """The contacts and the rows given in each other's place."""
+    contacts, rows = find(specimen, "contact_count"), find(specimen, "rows")
+    if contacts is None or rows is None or not contacts.count or not rows.count or contacts.count > MOST_ROWS:
+        return None
+    return swapped_in(specimen, replace(contacts, count=rows.count), replace(rows, count=contacts.count))
+
+
+def one_row_seen(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
+    """One row seen of two, its contacts and itself counted."""
+    contacts, rows = find(specimen, "contact_count"), find(specimen, "rows")
+    if contacts is None or rows is None or not contacts.count or rows.count != 2 or contacts.count % 2:
+        return None
+    return swapped_in(specimen, replace(contacts, count=contacts.count // 2), replace(rows, count=1))
+
+
+def gaps_not_given(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
+    """A whole row measured and given as the pitch."""
+    pitch = find(specimen, "pitch")
+    if pitch is None or pitch.spans < FEWEST_GAPS or pitch.number * pitch.spans > FEATURES["pitch"].high:
+        return None
+    return swapped_in(specimen, _times(pitch, float(pitch.spans), 1))
+
+
 def other_kind(specimen: list[Reduced], half: int, bench: FullBench) -> Made:
     """A plug called a receptacle, or the reverse."""
     seen = find(specimen, "half_kind")
@@ -287,6 +319,10 @@ INJECTIONS: Mapping[str, Injection] = {
     "hold_downs_counted": hold_downs_counted,
     "one_row_only": one_row_only,
     "rows_swapped": rows_swapped,
+    "body_length_and_width_swapped": sides_swapped,
+    "contacts_and_rows_swapped": counts_swapped,
+    "one_row_seen": one_row_seen,
+    "gaps_not_given": gaps_not_given,
 }
 """Mistakes that footprints can show, by the kind of the expected hint."""
 
@@ -364,12 +400,12 @@ def without_miscount(specimen: Sequence[Reduced], columns: Columns, half: int) -
 
 
 def is_right(hint: Hint, kind: str, specimen: Sequence[Reduced], mistaken: Sequence[Reduced]) -> bool:
-    """Whether a hint names the injected mistake: its kind and observations, and the number of a count."""
+    """Whether a hint names the injected mistake: its kind and observations, and the number of a single count."""
     changed = [o for o, wrong in zip(specimen, mistaken, strict=True) if o != wrong]
     wanted = hint.kind in OTHER_KINDS if kind == "other_kind" else hint.kind == kind
     if not wanted or set(hint.indices) != {o.index for o in changed}:
         return False
-    return all(hint.corrected.get("value") == o.count for o in changed if o.count is not None)
+    return len(changed) > 1 or all(hint.corrected.get("value") == o.count for o in changed if o.count is not None)
 
 
 OTHER_KINDS = ("plug_for_receptacle", "receptacle_for_plug")
