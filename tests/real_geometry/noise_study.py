@@ -52,9 +52,11 @@ class Catalogue:
         return cls(rows=truth, columns=columns, absent=fit_absent(columns))
 
 
-def catalogues(rows: Sequence[HalfRow], noise: Noise) -> Mapping[str, Catalogue]:
-    """The catalogue for each feature set: heights and sizes of single lands are listed where they are observed, else it
-    is the main study's.
+def catalogues(
+    rows: Sequence[HalfRow], noise: Noise, sets: Iterable[str] = tuple(FEATURE_SETS)
+) -> Mapping[str, Catalogue]:
+    """The catalogue for each of the feature sets: heights and sizes of single lands are listed where they are
+    observed, else it is the main study's.
 
     Where lands are those of found boards their span has no stated tolerance.
     """
@@ -64,8 +66,8 @@ def catalogues(rows: Sequence[HalfRow], noise: Noise) -> Mapping[str, Catalogue]
     high = Catalogue.of([with_process_tolerance(row, lands=lands) for row in truth], truth)
     full = Catalogue.of([with_process_tolerance(row, lands=lands, land_sizes=True) for row in truth], truth)
     return {
-        name: full if {*LAND_SIZES} <= {*features} else high if "height" in features else plain
-        for name, features in FEATURE_SETS.items()
+        name: full if {*LAND_SIZES} <= {*FEATURE_SETS[name]} else high if "height" in FEATURE_SETS[name] else plain
+        for name in sets
     }
 
 
@@ -164,7 +166,7 @@ def answers_to(
     """An answer to each specimen by each feature set, and how long they took, CPU s."""
     started = time.process_time()
     found = [
-        {name: _answer(catalogue[name], noise, specimen, features) for name, features in FEATURE_SETS.items()}
+        {name: _answer(listed, noise, specimen, FEATURE_SETS[name]) for name, listed in catalogue.items()}
         for specimen in chosen
     ]
     return found, time.process_time() - started
@@ -187,16 +189,18 @@ def _answer(catalogue: Catalogue, noise: Noise, specimen: Specimen, features: Se
     )
 
 
-def tried(rows: Sequence[HalfRow], noise: Noise, queries: int) -> tuple[dict[str, Answers], float]:
+def tried(
+    rows: Sequence[HalfRow], noise: Noise, queries: int, sets: Sequence[str] = tuple(FEATURE_SETS)
+) -> tuple[dict[str, Answers], float]:
     """Answers by feature set under a noise, and CPU seconds for 1,000 specimens; a bar shows how far it is."""
-    catalogue, chosen = catalogues(rows, noise), specimens(len(rows), queries)
+    catalogue, chosen = catalogues(rows, noise, sets), specimens(len(rows), queries)
     tasks = [(catalogue, noise.name, chosen[start : start + CHUNK]) for start in range(0, len(chosen), CHUNK)]
     found, seconds = list[dict[str, Answer]](), 0.0
     with get_context("fork").Pool(PROCESSES) as pool:
         for answers, took in bar(pool.imap(_task, tasks), len(tasks), noise.name):
             found += answers
             seconds += took
-    by_set = {name: Answers.of([answer[name] for answer in found]) for name in FEATURE_SETS}
+    by_set = {name: Answers.of([answer[name] for answer in found]) for name in catalogue}
     return by_set, seconds / len(chosen) * 1000
 
 
@@ -233,9 +237,9 @@ HEADER = (
 )
 
 
-def report_noise(rows: Sequence[HalfRow], noise: Noise, queries: int) -> None:
-    """Print the noise's table: one line for each feature set."""
-    by_set, seconds = tried(rows, noise, queries)
+def report_noise(rows: Sequence[HalfRow], noise: Noise, queries: int, sets: Sequence[str]) -> None:
+    """Print the noise's table: one line for each of the feature sets."""
+    by_set, seconds = tried(rows, noise, queries, sets)
     listed = int(next(iter(by_set.values())).listed.sum())
     print(f"\n{noise.name} (seed {noise.seed}): {noise.says}")
     print(f"{listed} specimens of listed halves, {listed // LISTED_FOR_EACH_ABSENT} absent; ", end="")

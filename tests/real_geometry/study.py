@@ -31,7 +31,7 @@ from tests.real_geometry.noise_study import LEGEND, bar, report_noise
 from tests.real_geometry.simulated.absence import Batch, Ratios, batches, put_together, ratios
 from tests.real_geometry.simulated.baselines import run_filter, run_nearest
 from tests.real_geometry.simulated.left_out import LeftOut, left_out_pairs
-from tests.real_geometry.simulated.noises import NOISES, with_heights
+from tests.real_geometry.simulated.noises import FEATURE_SETS, NOISES, with_heights
 from tests.real_geometry.simulated.outlines import as_drawn, row_of, rows_of
 from tests.real_geometry.simulated.simulation import BASIC, PHOTO, Scenario, Tally, joined, run, with_process_tolerance
 from tests.seeds_demo.demo_world import world
@@ -61,6 +61,13 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument(
         "--noise", nargs="+", choices=("all", *NOISES), metavar="NAME", help="names of noises listed below, or all"
     )
+    parser.add_argument(
+        "--sets",
+        nargs="+",
+        choices=tuple(FEATURE_SETS),
+        default=tuple(FEATURE_SETS),
+        help="what is observed, with --noise",
+    )
     parser.add_argument("--held-out", type=int, default=0, metavar="N", help="specimens of series that are left out")
     options = parser.parse_args(arguments)
     folders = sorted(FOOTPRINTS.glob("Connector*.pretty"))
@@ -72,7 +79,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         rows = rows_of(readings[outline])
         print(f"\nbody outline: {outline}; {len(rows)} halves, {len({row.series for row in rows})} series")
         if options.noise:
-            study_noises(rows, NOISES if "all" in options.noise else options.noise, options.queries)
+            study_noises(rows, NOISES if "all" in options.noise else options.noise, options.queries, options.sets)
         if options.held_out:
             study_held_out(outline, [with_heights(rows)], options.held_out)
         if not (options.noise or options.held_out):
@@ -103,11 +110,11 @@ what the columns of a noise's table mean:
 """
 
 
-def study_noises(rows: list[HalfRow], names: Iterable[str], queries: int) -> None:
-    """A table for each noise."""
+def study_noises(rows: list[HalfRow], names: Iterable[str], queries: int, sets: Sequence[str]) -> None:
+    """A table for each noise, with a line for each of the feature sets."""
     print(f"\n{LEGEND}")
     for name in names:
-        report_noise(rows, NOISES[name], queries)
+        report_noise(rows, NOISES[name], queries, sets)
 
 
 HELD_OUT_HEADER = (
