@@ -15,9 +15,12 @@ from dataclasses import dataclass, replace
 from matcher.features import FEATURES
 from matcher.observations import Of, Reduced
 
-SIDES_SWAPPED, COUNTS_SWAPPED, ONE_ROW_SEEN, GAPS_FORGOTTEN = 0.01, 0.01, 0.01, 0.01
-"""Priors of two sides or two counts given in each other's place, of seeing one row of more, and of a whole row's span
-given as the pitch."""
+SIDES_SWAPPED, COUNTS_SWAPPED, ONE_ROW_SEEN, GAPS_FORGOTTEN, SPLIT_OTHERWISE = 0.01, 0.01, 0.01, 0.01, 0.02
+"""Priors of two sides or two counts given in each other's place, of seeing one row of more, of a whole row's span given
+as the pitch, and of telling contacts from power contacts otherwise than the entry does."""
+
+MOST_SPLIT_OTHERWISE = 4
+"""Most contacts that are taken for power contacts, or the reverse."""
 
 UNITS = {1 / 25.4: ("inches", 0.002), 1 / 0.0254: ("mils", 0.001)}
 """Reading over true size, name and prior where a tool showed another unit than mm for several lengths."""
@@ -66,6 +69,7 @@ def causes(observations: Sequence[Reduced]) -> Iterator[Cause]:
             both = f"{FEATURES[longer].label} and {FEATURES[wider].label} given in each other's place"
             yield _exchanged(f"{longer}_and_width_swapped", both, SIDES_SWAPPED, own[longer], own[wider])
     yield from _of_counts(own.get("contact_count"), own.get("rows"))
+    yield from _of_power(own.get("contact_count"), own.get("power_contact_count"))
     yield from _gaps(own.get("pitch"), own.get("contact_count"), own.get("rows"))
     yield from _in_other_units(observations)
 
@@ -91,6 +95,22 @@ def _of_counts(contacts: Reduced | None, rows: Reduced | None) -> Iterator[Cause
             yield Cause(
                 kind="one_row_seen", words="one row seen of more", prior=ONE_ROW_SEEN * share, corrected=corrected
             )
+
+
+def _of_power(contacts: Reduced | None, power: Reduced | None) -> Iterator[Cause]:
+    """The total of contacts and power contacts is right, and any other split of it is as probable."""
+    if contacts is None or power is None or not contacts.count or power.count is None:
+        return
+    most = MOST_SPLIT_OTHERWISE
+    wrong = [number for number in range(-min(power.count, most), min(contacts.count - 1, most) + 1) if number]
+    for number in wrong:
+        corrected = (
+            replace(contacts, count=contacts.count - number),
+            replace(power, count=power.count + number),
+        )
+        words = "power contacts counted as contacts" if number > 0 else "contacts counted as power contacts"
+        prior = SPLIT_OTHERWISE / len(wrong)
+        yield Cause(kind="power_split_otherwise", words=words, prior=prior, corrected=corrected)
 
 
 def _gaps(pitch: Reduced | None, contacts: Reduced | None, rows: Reduced | None) -> Iterator[Cause]:

@@ -45,6 +45,9 @@ def _several(mistake: Mistake, given: Sequence[Reduced]) -> str:
     if mistake.kind == "one_row_seen":
         contacts, rows = mistake.corrected
         return f"There may be more rows than the one seen; with {rows.count} there are {contacts.count} contacts."
+    if mistake.kind == "power_split_otherwise":
+        contacts, power = mistake.corrected
+        return f"{listed} may be split otherwise: {contacts.count} contacts and {power.count} power contacts."
     return f"{listed} may stand in each other's place."
 
 

@@ -10,6 +10,7 @@ import pytest
 
 from matcher.absent.density import UnderAbsent
 from matcher.absent.model import unfitted_model
+from matcher.decision.likely_slips import hints
 from matcher.decision.posterior import posterior
 from matcher.likelihood.causes import causes
 from matcher.likelihood.likelihood import Likelihood, likelihood
@@ -17,7 +18,13 @@ from matcher.observations import Observation, Reduced
 from matcher.uncertainty.reduce import reduce
 from tests.matcher.invented import invented_columns
 
-COLUMNS = invented_columns(9)
+POWER = 2
+INVENTED = invented_columns(9)
+COLUMNS = replace(
+    INVENTED, counts={**INVENTED.counts, "power_contact_count": np.full(len(INVENTED), POWER, dtype=np.int64)}
+)
+"""Every half with two power contacts."""
+
 TRUE = COLUMNS.keys.index("receptacle-2-30")
 ROWS = int(COLUMNS.counts["rows"][TRUE])
 IN_ROW = 30 // ROWS
@@ -39,7 +46,8 @@ def seen(**values: float) -> list[Reduced]:
         Reduced(index=index, feature=name, value=values.get(name, size(name)), u=U, total_u=U)
         for index, name in enumerate(("pitch", "body_length", "body_width", "land_span", "height"), start=2)
     ]
-    return [*counts, *lengths]
+    power = [Reduced(index=7, feature="power_contact_count", count=int(values["power"]))] if "power" in values else []
+    return [*counts, *lengths, *power]
 
 
 CASES = {
@@ -48,6 +56,7 @@ CASES = {
     "one row": seen(contact_count=IN_ROW, rows=1),
     "gaps not given": seen(pitch=size("pitch") * (IN_ROW - 1)),
     "two in inches": seen(body_length=size("body_length") / 25.4, body_width=size("body_width") / 25.4),
+    "power contacts taken for contacts": seen(contact_count=30 + POWER, power=0),
     "swapped, and one row": seen(
         body_length=size("body_width"), body_width=size("body_length"), contact_count=IN_ROW, rows=1
     ),
@@ -156,3 +165,26 @@ def test_heights_that_were_corrected_differently_keep_their_own_explanations() -
     )
     both = likelihood(COLUMNS, [over_board, loose]).total
     assert both == pytest.approx(likelihood(COLUMNS, [over_board]).total + likelihood(COLUMNS, [loose]).total)
+
+
+def test_the_hint_says_how_contacts_and_power_contacts_may_be_split() -> None:
+    given = CASES["power contacts taken for contacts"]
+    hint = hints(posterior(COLUMNS, unfitted_model(COLUMNS), given), given)[0]
+    assert hint.kind == "power_split_otherwise"
+    assert hint.message == (
+        f"Contacts and power contacts may be split otherwise: 30 contacts and {POWER} power contacts."
+    )
+
+
+@pytest.mark.parametrize(("contacts", "power"), [(1, 0), (2, 0), (3, 9), (60, 2)])
+def test_any_split_of_contacts_and_power_contacts_keeps_their_total_and_leaves_a_contact(
+    contacts: int, power: int
+) -> None:
+    given = [
+        Reduced(index=0, feature="contact_count", count=contacts),
+        Reduced(index=1, feature="power_contact_count", count=power),
+    ]
+    splits = [tuple(each.count or 0 for each in cause.corrected) for cause in causes(given)]
+    assert all(sum(split) == contacts + power and split[0] >= 1 for split in splits)
+    assert len(set(splits)) == len(splits) == min(contacts - 1, 4) + min(power, 4)
+    assert (contacts, power) not in splits

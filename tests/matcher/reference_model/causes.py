@@ -15,7 +15,8 @@ Way = tuple[float, float, list[Reduced]]
 
 def ways(observations: Sequence[Reduced]) -> list[Way]:
     """Return all ways to read the observations: as given first, with what the causes leave of the probability."""
-    found = [*_swapped(observations), *_one_row(observations), *_whole_row(observations), *_units(observations)]
+    of_counts = [*_swapped(observations), *_one_row(observations), *_split(observations)]
+    found = [*of_counts, *_whole_row(observations), *_units(observations)]
     left = 1.0 - sum(prior for prior, _, _ in found)
     return [(left, 1.0, list(observations)), *found]
 
@@ -52,6 +53,18 @@ def _one_row(observations: Sequence[Reduced]) -> list[Way]:
     return [
         (prior, 1.0, _with(observations, replace(contacts, count=contacts.count * k), replace(rows, count=k)))
         for k, prior in ((2, 0.008), (3, 0.001), (4, 0.001))
+    ]
+
+
+def _split(observations: Sequence[Reduced]) -> list[Way]:
+    contacts, power = _only(observations, "contact_count"), _only(observations, "power_contact_count")
+    if contacts is None or power is None or not contacts.count or power.count is None:
+        return []
+    total = contacts.count + power.count
+    splits = [k for k in range(power.count - 4, power.count + 5) if k >= 0 and k != power.count and total - k >= 1]
+    return [
+        (0.02 / len(splits), 1.0, _with(observations, replace(contacts, count=total - k), replace(power, count=k)))
+        for k in splits
     ]
 
 
