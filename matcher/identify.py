@@ -157,18 +157,18 @@ def _candidates(result: Posterior, first: Sequence[int]) -> tuple[Candidate, ...
 
 def _candidate(result: Posterior, rank: int, half: int, compared: Mapping[int, Comparison]) -> Candidate:
     geometry = int(result.columns.geometry[half])
-    opponent = opponent_of(result, geometry)
+    opponent, members = opponent_of(result, geometry), result.members(geometry).tolist()
     return Candidate(
         rank=rank,
         key=result.columns.keys[half],
         probability=float(np.exp(result.log_geometry[geometry])),
         inferred=bool(result.columns.inferred[half]),
         fit_p_value=fit_p_value(compared.values()),
-        same_geometry=tuple(result.columns.keys[i] for i in result.members(geometry) if i != half),
+        same_geometry=tuple(result.columns.keys[i] for i in members if i != half),
         against=ABSENT if opponent is None else result.columns.keys[opponent],
         log_odds=log_odds(result, geometry, opponent),
         evidence=evidence_lines(result, half, opponent, compared),
-        mates=_mates(result, half),
+        mates=tuple(mate for member in members for mate in _mates(result, member)),
     )
 
 
@@ -182,6 +182,7 @@ def _mates(result: Posterior, half: int) -> tuple[FittingMate, ...]:
     best = float(probabilities.max(initial=0.0))
     mates = [
         FittingMate(
+            half=columns.keys[half],
             key=columns.keys[int(columns.matings.other[mating])],
             mating=int(mating),
             probability=float(probability),

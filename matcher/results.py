@@ -43,8 +43,10 @@ class EvidenceLine:
 
 @dataclass(frozen=True, kw_only=True)
 class FittingMate:
-    """A listed mate of a candidate: the probability that it is the other half, and whether it fits the observations."""
+    """A listed mate of ``half``, one of a candidate's halves: the probability that it is the other half if that one is
+    this half, and whether it fits the observations."""
 
+    half: str
     key: str
     mating: int
     probability: float
@@ -54,6 +56,7 @@ class FittingMate:
 @dataclass(frozen=True, kw_only=True)
 class Candidate:
     """A geometry with its probability; ``key`` is its likeliest half, ``same_geometry`` the others that share it.
+    ``mates`` are those of all of them.
 
     ``evidence`` adds up to ``log_odds``, the log of this geometry's probability over that of ``against`` (a key, or
     "absent").
@@ -187,6 +190,8 @@ class Reason(StrEnum):
     """One order is nearly certain."""
     ABSENT_SETTLED = "absent_settled"
     """It is nearly certain that the half is not in the catalogue."""
+    MATES_DIFFER = "mates_differ"
+    """The half is nearly certain but for others of the same geometry, which take other mates: no measurement tells."""
     NOTHING_TELLS = "nothing_tells"
     """No measurement with the tools at hand is likely to change the order."""
     KEEP_MEASURING = "keep_measuring"
@@ -194,7 +199,7 @@ class Reason(StrEnum):
 
 @dataclass(frozen=True, kw_only=True)
 class Advice:
-    """Measurements, most informative first. ``settled`` means that further measuring cannot change what to order.
+    """Measurements, most informative first. ``settled`` means that what to order is as certain as measuring makes it.
 
     ``reason`` says why. ``probability`` is that of the leading order (of the leading geometry while too many are in
     play). ``open_bits`` is the remaining entropy of the orders (of the geometries), including absent.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from api.schemas.answers import EvidenceLine, HalfRef, Mate, Ranking
+from api.schemas.answers import Candidate, EvidenceLine, HalfRef, Mate, Ranking
 from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, NOT_HERE
 from matcher.decision.verdict import IDENTIFIED_FROM
 from matcher.features import FEATURES, PITCHES, Kind, Remains
@@ -14,6 +14,9 @@ from matcher.results import Verdict
 
 LARGEST_FACTOR = 1000.0
 """Larger factors are printed as "more than" this one: they make no further difference."""
+
+AS_SAFE = ("fits_observed", "suits_all", "correspondence", "basis", "beware")
+"""In what mates agree that are as safe to order as each other."""
 
 SHOWN_ALIKE = 5
 """Halves of one geometry that are named; the others are counted, and the JSON answer has all."""
@@ -134,6 +137,61 @@ def alike(names: Sequence[str], total: int) -> str:
 def stack(mate: Mate) -> str:
     """The mated pair's stack height."""
     return "not stated" if mate.stack_height is None else f"{mate.stack_height:.2f} mm"
+
+
+def warned(mate: Mate) -> str:
+    """The mate's part number with what must be said of it."""
+    return f"{mate.part_number} ({'; '.join(mate.beware)})" if mate.beware else mate.part_number
+
+
+def to_order(candidate: Candidate) -> tuple[Mate, ...]:
+    """The mates to choose from: the safest one and, at other stack heights, those that are as safe.
+
+    Empty where no listed mate suits whichever of the candidate's halves it is.
+    """
+    safest = next(iter(candidate.mates), None)
+    if safest is None or not safest.suits_all:
+        return ()
+    chosen: dict[float | None, Mate] = {}
+    for mate in candidate.mates:
+        same = all(getattr(mate, name) == getattr(safest, name) for name in AS_SAFE)
+        if same and (mate.stack_height is not None or mate is safest):
+            chosen.setdefault(mate.stack_height, mate)
+    return tuple(sorted(chosen.values(), key=lambda mate: mate.stack_height or 0.0))
+
+
+def order(candidate: Candidate) -> str:
+    """What to order, in few words."""
+    if not candidate.mates:
+        return "none listed"
+    return ", ".join(map(warned, to_order(candidate))) or "it depends, see below"
+
+
+def stacks(candidate: Candidate) -> str:
+    """The stack height of what to order, or those to choose from."""
+    heights = [mate.stack_height for mate in to_order(candidate) if mate.stack_height is not None]
+    if len(heights) > 1:
+        return f"choose: {', '.join(f'{height:.2f}' for height in heights)} mm"
+    return stack(to_order(candidate)[0]) if to_order(candidate) else ""
+
+
+def differing_mates(candidate: Candidate) -> str:
+    """A sentence where halves that no measurement tells apart take different mates; empty elsewhere."""
+    if not candidate.same_geometry or all(mate.suits_all for mate in candidate.mates):
+        return ""
+    if any(mate.suits_all for mate in candidate.mates):
+        return "They do not all take the same mates: order one that suits whichever it is."
+    return "No listed mate suits all of them: what to order stays open until something else tells which half it is."
+
+
+def suited(mate: Mate, candidate: Candidate) -> str:
+    """Which of the halves that cannot be told apart the mate suits; empty where there is only one."""
+    if not candidate.same_geometry:
+        return ""
+    if mate.suits_all:
+        return "suits whichever it is"
+    names = {half.id: half.part_number for half in (candidate.half, *candidate.same_geometry)}
+    return f"only for {', '.join(names[key] for key in mate.suits)}"
 
 
 def basis(mate: Mate) -> str:

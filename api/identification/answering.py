@@ -10,12 +10,13 @@ from typing import Any, Literal
 
 from api.identification.advising import further_measuring, next_measurements, readings_of, reduction_of
 from api.identification.cautions import CAUTIONS
+from api.identification.mates import mates_of, orderable
 from api.identification.nearest import require_half, unknown_half
 from api.identification.tools_at_hand import at_hand, tools_of
 from api.schemas import answers
 from api.schemas.requests import ExplainRequest, FitObservation, IdentifyRequest
 from api.service.problems import ApiError
-from catalog.records.read_models import HalfRecord, MatingRecord
+from catalog.records.read_models import HalfRecord
 from catalog.snapshot.snapshot import Snapshot
 from matcher import identify as ranking
 from matcher.features import FEATURES, Kind
@@ -24,7 +25,6 @@ from matcher.observations import Reduced
 from matcher.results import (
     Candidate,
     EvidenceLine,
-    FittingMate,
     Hint,
     Identification,
     Ranking,
@@ -180,7 +180,7 @@ def _candidate(snapshot: Snapshot, found: Candidate, readings: Sequence[Reduced]
         ),
         same_geometry=tuple(half_ref(snapshot.halves[key]) for key in found.same_geometry),
         end_allowance=end_allowance(record),
-        mates=tuple(_mate(snapshot, mate) for mate in found.mates),
+        mates=mates_of(snapshot, found),
     )
 
 
@@ -197,12 +197,7 @@ def _unit(reading: Reduced) -> Literal["mm", "px"] | None:
 
 def half_ref(record: HalfRecord) -> answers.HalfRef:
     """A half with what is needed to order it."""
-    return answers.HalfRef(**_orderable(record), contact_count=record.half.contact_count, standing=record.standing)
-
-
-def _orderable(record: HalfRecord) -> dict[str, Any]:
-    names = ("part_number", "order_codes", "maker", "series", "half_kind")
-    return {"id": record.key, **{name: getattr(record.half, name) for name in names}}
+    return answers.HalfRef(**orderable(record), contact_count=record.half.contact_count, standing=record.standing)
 
 
 def end_allowance(record: HalfRecord) -> float | None:
@@ -212,30 +207,3 @@ def end_allowance(record: HalfRecord) -> float | None:
     if length is None or pitch is None or half.counts.get("bank_count", 1) > 1:
         return None
     return round(length.value - pitch.value * (half.contacts_per_row - 1), 4)
-
-
-def _mate(snapshot: Snapshot, found: FittingMate) -> answers.Mate:
-    record, mating = snapshot.halves[found.key], _mating(snapshot, found.mating)
-    pair = mating.mating.dimensions
-    return answers.Mate(
-        **_orderable(record),
-        stack_height=pair["stack_height"].value if "stack_height" in pair else None,
-        mated_width=pair["mated_width"].value if "mated_width" in pair else None,
-        correspondence=mating.mating.correspondence,
-        basis=mating.mating.basis,
-        probability=found.probability,
-        fits_observed=found.fits_observed,
-        mating=mating.id,
-    )
-
-
-def _mating(snapshot: Snapshot, number: int) -> MatingRecord:
-    """The mating of a row of the matcher's mating columns.
-
-    The columns hold first all matings as listed, then those between two different halves with the halves exchanged.
-    """
-    listed = len(snapshot.matings)
-    if number < listed:
-        return snapshot.matings[number]
-    turned = [mating for mating in snapshot.matings if mating.mating.half != mating.mating.other]
-    return turned[number - listed]

@@ -20,6 +20,7 @@ from api.schemas.requests import AnyObservation, AskRequest, DimensionObservatio
 from catalog.snapshot.snapshot import Snapshot
 from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND
 from matcher.features import FEATURES, Feature
+from matcher.results import Reason
 from matcher.vocabulary import PIXEL, canonical_unit
 
 _OPERATORS = "=<>≤≥"
@@ -69,7 +70,8 @@ class Dialogue:
         found = advice_on(self.snapshot, self.request, skipped=self.skipped)
         further = further_measuring(found)
         measurements = [each for each in next_measurements(self.snapshot, found) if worth_taking(each)]
-        return further if further.settled or not measurements else Question(advised=measurements[0], further=further)
+        ended = further.settled or further.reason is Reason.MATES_DIFFER or not measurements
+        return further if ended else Question(advised=measurements[0], further=further)
 
     def answered(self, question: Question, line: str) -> Dialogue:
         """The dialogue after a reading of the feature asked for, or after other observations as ``feature=value``.

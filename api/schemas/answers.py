@@ -6,9 +6,9 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, STANDING_WORDS, explained
+from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, LIFECYCLE_WORDS, STANDING_WORDS, explained
 from catalog.evidence.standing import Standing
-from catalog.model.entries import Basis, Correspondence, HalfKind
+from catalog.model.entries import Basis, Citation, Correspondence, HalfKind, Lifecycle, Ratings
 from catalog.records.read_models import Origin
 from matcher.features import Remains
 from matcher.observations import Of
@@ -58,7 +58,8 @@ class EvidenceLine(Out):
 
 
 class Mate(_Orderable):
-    """A half that mates with the candidate: what to order."""
+    """A half that mates with the candidate: what to order. The mates of a candidate stand in the order of what is
+    safest to order; where several halves share its geometry, they are those of all of them."""
 
     stack_height: float | None = Field(description="Board surface to board surface when mated, mm.")
     mated_width: float | None
@@ -66,6 +67,16 @@ class Mate(_Orderable):
         description=f"Which contact meets which; a mate that fits can be wired differently. {explained(CONTACT_WORDS)}"
     )
     basis: Basis = Field(description=f"Who says that they mate. {explained(BASIS_WORDS)}")
+    standing: Standing = Field(description="The worse one of the mate's own and its mating's.")
+    lifecycle: Lifecycle = Field(description=explained(LIFECYCLE_WORDS))
+    beware: tuple[str, ...] = Field(
+        description="What must be said wherever it is named: swapped rows, no longer made …"
+    )
+    citation: Citation | None = Field(description="The document that says that they mate.")
+    ratings: Ratings | None = Field(description="As the mate's maker states them.")
+    note: str = Field(description="Notes of the mating and of the mate.")
+    suits: tuple[str, ...] = Field(description="Keys of the candidate's halves that it mates with.")
+    suits_all: bool = Field(description="Whether it suits whichever of the candidate's halves it is.")
     probability: float = Field(description="Probability that this mate was observed, if the candidate is right.")
     fits_observed: bool = Field(description="Whether it fits the observations of the other half and of the pair.")
     mating: str = Field(description="Key of the mating.")
@@ -141,7 +152,8 @@ class FurtherMeasuring(Out):
 
     settled: bool
     reason: Reason = Field(
-        description="order_settled, absent_settled, nothing_tells (nothing at hand would help), keep_measuring."
+        description="order_settled, absent_settled, mates_differ (halves of one geometry take different mates, so "
+        "what to order stays open), nothing_tells (nothing at hand would help), keep_measuring."
     )
     probability: float = Field(
         description="Of the leading order; of the leading half if there are too many candidates."

@@ -27,6 +27,9 @@ CONTACT_WORDS: Mapping[str, str] = {
 }
 """Which contact meets which."""
 
+WORST_CONTACTS = ("rows_swapped", "reversed")
+"""What feeds a board that is wired one to one the wrong way: said wherever such a mate is named."""
+
 CONTACT_CAUTIONS: Mapping[str, str] = {
     "identity": "Contact 1 meets contact 1, as the source says. Check one supply contact all the same.",
     "rows_swapped": "The rows change places: contact 1 of one row meets contact 1 of the other row.",

@@ -57,6 +57,7 @@ LengthUnit = Literal["mm", "in", "mil", "um"]
 Bound = Literal["nominal", "max", "min", "reference"]
 Basis = Literal["maker", "other_maker", "trial_fit", "inferred"]
 Correspondence = Literal["identity", "rows_swapped", "reversed", "listed", "unknown"]
+Lifecycle = Literal["active", "not_for_new_designs", "discontinued", "unknown"]
 
 
 class Entry(BaseModel):
@@ -165,7 +166,7 @@ class BlockedPosition(Entry):
 class Common(Entry):
     """The fields that series and halves share."""
 
-    lifecycle: Literal["active", "not_for_new_designs", "discontinued", "unknown"] = "unknown"
+    lifecycle: Lifecycle = "unknown"
     mating_cycles: Annotated[int, Field(ge=1, le=1_000_000)] | None = None
     ratings: Ratings | None = None
     datasheet: Citation | None = None

@@ -27,6 +27,8 @@ SHOWN_PREDICTIONS = 3
 REASONS: Mapping[Reason, str] = {
     Reason.ORDER_SETTLED: "Settled: further measurements would hardly change what to order.",
     Reason.ABSENT_SETTLED: "Settled: it is almost certainly not in this catalogue; more measurements will not help.",
+    Reason.MATES_DIFFER: "Not settled: no measurement tells apart the halves of this geometry, and they take different "
+    "mates.",
     Reason.NOTHING_TELLS: "No measurement with the instruments at hand is likely to change what to order.",
 }
 
@@ -34,7 +36,7 @@ REASONS: Mapping[Reason, str] = {
 def advice_blocks(measurements: Sequence[NextMeasurement], further: FurtherMeasuring) -> Iterator[RenderableType]:
     """Whether to measure further, and what."""
     worth = [each for each in measurements if worth_taking(each)]
-    shown = [] if further.settled else worth[:SHOWN]
+    shown = [] if further.settled or further.reason is Reason.MATES_DIFFER else worth[:SHOWN]
     if not shown and further.reason not in REASONS:
         return
     yield plain("")

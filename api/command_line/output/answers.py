@@ -62,13 +62,12 @@ def explanation_blocks(answer: ExplainAnswer) -> Iterator[RenderableType]:
 def _candidates(answer: Answer) -> RenderableType:
     rows = table("probability", "half", "kind", "mate to order", "stack", right=("probability",), whole=("stack",))
     for candidate in answer.candidates:
-        mate = candidate.mates[0] if candidate.mates else None
         rows.add_row(
             words.percent(candidate.probability),
             plain(words.half_name(candidate.half) + _mark(candidate)),
             candidate.half.half_kind or "–",
-            plain("none listed" if mate is None else mate.part_number),
-            "" if mate is None else words.stack(mate),
+            plain(words.order(candidate)),
+            plain(words.stacks(candidate)),
         )
     return rows
 
@@ -128,18 +127,22 @@ def _mates(candidate: Candidate) -> Iterator[RenderableType]:
     if not candidate.mates:
         yield plain(f"No mate of {candidate.half.part_number} is listed.")
         return
-    yield plain(f"To order, mates of {candidate.half.part_number}:")
+    alike = " and those alike" if candidate.same_geometry else ""
+    yield plain(f"To order, mates of {candidate.half.part_number}{alike}, the safest first:")
     rows = table("part number", "maker", "stack", "contacts", "who says so", whole=("part number", "stack"))
     for mate in candidate.mates[:SHOWN_MATES]:
-        doubt = "" if mate.fits_observed else " (does not fit what was observed)"
+        doubt = "" if mate.fits_observed else "does not fit what was observed"
+        said = [words.basis(mate), words.suited(mate, candidate), doubt]
         rows.add_row(
-            plain(mate.part_number),
+            plain(words.warned(mate)),
             plain(mate.maker),
             words.stack(mate),
             words.contacts(mate),
-            plain(words.basis(mate) + doubt),
+            plain("; ".join(each for each in said if each)),
         )
     yield rows
+    if differing := words.differing_mates(candidate):
+        yield plain(differing)
     if len(candidate.mates) > SHOWN_MATES:
         yield plain(f"and {len(candidate.mates) - SHOWN_MATES} more; --json lists them all.")
 

@@ -17,7 +17,7 @@ from matcher.decision.next_measurement.absent_outlook import AbsentOutlook
 from matcher.decision.next_measurement.information import entropy, expected_gain, information_about, joint_information
 from matcher.decision.next_measurement.outcome_model import PREDICTED, Prediction, predict, predict_pair, weights
 from matcher.decision.next_measurement.repeated import predict_again
-from matcher.decision.next_measurement.shortlist import Leaders, leaders, orders
+from matcher.decision.next_measurement.shortlist import Leaders, leaders, orders, surest_order
 from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND, Tool, tool_for, whole_row
 from matcher.decision.posterior import Posterior
 from matcher.features import FEATURES, Feature, Kind, Subject
@@ -72,6 +72,7 @@ class Situation:
     """State of the identification: answers in play, predictions of absent and, once few enough answers are left to
     examine singly, the order that each leads to."""
 
+    result: Posterior
     leaders: Leaders
     outlook: AbsentOutlook
     orders: Ints | None
@@ -82,6 +83,7 @@ class Situation:
         """State after the observations of ``result``."""
         found = leaders(result)
         return cls(
+            result=result,
             leaders=found,
             outlook=AbsentOutlook.of(result),
             orders=orders(found) if len(found) <= SINGLY_UP_TO else None,
@@ -270,16 +272,26 @@ def _advice(situation: Situation, measurements: tuple[NextMeasurement, ...]) -> 
         )
     order = np.bincount(situation.orders, weights=probability).astype(np.float64)
     first = int(np.argmax(order))
-    if order[first] >= SETTLED_FROM:
-        reason = Reason.ABSENT_SETTLED if first == situation.orders[-1] else Reason.ORDER_SETTLED
-    elif all((each.gain or 0.0) < SMALL_GAIN and not each.together_with for each in measurements):
-        reason = Reason.NOTHING_TELLS
-    else:
+    if first == situation.orders[-1] and order[first] >= SETTLED_FROM:
+        reason = Reason.ABSENT_SETTLED
+    elif order[first] < SETTLED_FROM and any(
+        (each.gain or 0.0) >= SMALL_GAIN or each.together_with for each in measurements
+    ):
         reason = Reason.KEEP_MEASURING
+    elif first != situation.orders[-1] and _mates_differ(situation, first, order[first]):
+        reason = Reason.MATES_DIFFER
+    else:
+        reason = Reason.ORDER_SETTLED if order[first] >= SETTLED_FROM else Reason.NOTHING_TELLS
     return Advice(
         measurements=measurements,
-        settled=reason is not Reason.KEEP_MEASURING,
+        settled=reason not in (Reason.KEEP_MEASURING, Reason.MATES_DIFFER),
         reason=reason,
         probability=float(order[first]),
         open_bits=entropy(order),
     )
+
+
+def _mates_differ(situation: Situation, first: int, probability: float) -> bool:
+    """Whether halves that share a geometry take different mates, in an order with this probability."""
+    halves = situation.leaders.halves[np.asarray(situation.orders)[:-1] == first]
+    return surest_order(situation.result, halves) < SETTLED_FROM * probability

@@ -64,10 +64,27 @@ def orders(found: Leaders) -> Ints:
 
     Geometries with the same geometries as listed mates are one order; one without mates is an order by itself.
     """
-    matings, geometry = found.columns.matings, found.columns.geometry
-    taken: dict[int, set[int]] = {int(half): set() for half in found.halves}
-    for mating in np.flatnonzero(np.isin(matings.half, found.halves)):
-        taken[int(matings.half[mating])].add(int(geometry[matings.other[mating]]))
-    names = [frozenset(mates) or half for half, mates in taken.items()]
+    names = [frozenset(mates) or half for half, mates in _mates(found.columns, found.halves).items()]
     numbers = {name: number for number, name in enumerate(dict.fromkeys(names))}
     return np.array([*(numbers[name] for name in names), len(numbers)])
+
+
+def surest_order(result: Posterior, halves: Ints) -> float:
+    """Largest probability of one order among these halves and those that share their geometry, which no measurement
+    tells apart: halves that take the same mates are one order."""
+    geometry = result.columns.geometry
+    tied = np.flatnonzero(np.isin(geometry, geometry[halves]))
+    probability: dict[frozenset[int], float] = {}
+    for half, mates in _mates(result.columns, tied).items():
+        taken = frozenset(mates)
+        probability[taken] = probability.get(taken, 0.0) + float(np.exp(result.log_half[half]))
+    return max(probability.values())
+
+
+def _mates(columns: Columns, halves: Ints) -> dict[int, set[int]]:
+    """The geometries of each half's listed mates."""
+    matings, geometry = columns.matings, columns.geometry
+    taken: dict[int, set[int]] = {int(half): set() for half in halves}
+    for mating in np.flatnonzero(np.isin(matings.half, halves)):
+        taken[int(matings.half[mating])].add(int(geometry[matings.other[mating]]))
+    return taken

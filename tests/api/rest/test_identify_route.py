@@ -107,8 +107,10 @@ def test_the_mates_of_every_demo_specimen_are_matings_of_its_candidates(server: 
     named = 0
     for specimen in demo_specimens():
         for candidate in ask(server, *(dict(given) for given in specimen.observations))["candidates"]:
+            halves = {half["id"] for half in (candidate["half"], *candidate["same_geometry"])}
             for mate in candidate["mates"]:
-                assert candidate["half"]["id"] in mate["mating"].split("~")
+                assert {*mate["suits"]} <= halves
+                assert {*mate["suits"]} & {*mate["mating"].split("~")}
                 assert mate["id"] in mate["mating"].split("~")
                 named += 1
     assert named > len(demo_specimens())

@@ -1,0 +1,124 @@
+"""What to order: the mates of a candidate, the safest first, with all that must be said of each.
+
+Several halves may share the candidate's geometry, so that no measurement tells them apart. Then the mates of all of
+them are listed, and what fits every one of them comes first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from api.schemas import answers
+from api.schemas.words import CONTACT_WORDS, LIFECYCLE_WORDS, WORST_CONTACTS
+from catalog.records.read_models import HalfRecord, MatingRecord
+from catalog.snapshot.snapshot import Snapshot
+from matcher.results import Candidate, FittingMate
+
+WIRING = ("identity", "listed", "unknown", *WORST_CONTACTS)
+BASES = ("maker", "other_maker", "trial_fit", "inferred")
+STANDINGS = ("confirmed", "documented", "reported", "disputed", "withdrawn")
+LIFECYCLES = ("active", "unknown", "not_for_new_designs", "discontinued")
+"""What a mate and its mating may be, the safest to order first."""
+
+DOUBTED = STANDINGS[3:]
+DYING = LIFECYCLES[2:]
+
+
+def mates_of(snapshot: Snapshot, found: Candidate) -> tuple[answers.Mate, ...]:
+    """The mates of the candidate's halves, the safest to order first: each part, stack height and wiring once.
+
+    Where several sources speak of one pair at one stack height, the best of them counts.
+    """
+    best: dict[tuple[str, str, float | None], answers.Mate] = {}
+    for each in found.mates:
+        mate = _mate(snapshot, each)
+        place = each.half, mate.id, mate.stack_height
+        best[place] = min(best.get(place, mate), mate, key=_rank)
+    alike: dict[tuple[str, float | None, str], list[answers.Mate]] = {}
+    for mate in best.values():
+        alike.setdefault((mate.id, mate.stack_height, mate.correspondence), []).append(mate)
+    members = 1 + len(found.same_geometry)
+    return tuple(sorted((_together(same, members) for same in alike.values()), key=_rank))
+
+
+def _rank(mate: answers.Mate) -> tuple[float, ...]:
+    """Smaller for what is safer to order."""
+    return (
+        not mate.fits_observed,
+        mate.standing in DOUBTED,
+        not mate.suits_all,
+        WIRING.index(mate.correspondence),
+        BASES.index(mate.basis),
+        STANDINGS.index(mate.standing),
+        LIFECYCLES.index(mate.lifecycle),
+        -mate.probability,
+    )
+
+
+def _together(same: Sequence[answers.Mate], members: int) -> answers.Mate:
+    """One part that suits several tied halves alike, as its best source describes it."""
+    best = min(same, key=_rank)
+    suits = tuple(key for mate in same for key in mate.suits)
+    return best.model_copy(
+        update={
+            "suits": suits,
+            "suits_all": len(suits) == members,
+            "fits_observed": any(mate.fits_observed for mate in same),
+            "probability": max(mate.probability for mate in same),
+        }
+    )
+
+
+def _mate(snapshot: Snapshot, found: FittingMate) -> answers.Mate:
+    record, mating = snapshot.halves[found.key], _mating(snapshot, found.mating)
+    pair, half = mating.mating.dimensions, record.half
+    standing = max(record.standing, mating.standing, key=STANDINGS.index)
+    return answers.Mate(
+        **orderable(record),
+        stack_height=pair["stack_height"].value if "stack_height" in pair else None,
+        mated_width=pair["mated_width"].value if "mated_width" in pair else None,
+        correspondence=mating.mating.correspondence,
+        basis=mating.mating.basis,
+        standing=standing,
+        lifecycle=half.lifecycle,
+        beware=tuple(_beware(record, mating)),
+        citation=mating.mating.citation,
+        ratings=half.ratings,
+        note=" ".join(each for each in (mating.mating.note, half.note) if each),
+        probability=found.probability,
+        fits_observed=found.fits_observed,
+        suits=(found.half,),
+        suits_all=False,
+        mating=mating.id,
+    )
+
+
+def _beware(record: HalfRecord, mating: MatingRecord) -> Iterator[str]:
+    """What must be said of a mate wherever it is named."""
+    if mating.mating.correspondence in WORST_CONTACTS:
+        yield CONTACT_WORDS[mating.mating.correspondence]
+    if mating.mating.basis == "inferred":
+        yield "inferred from the sizes"
+    if record.half.lifecycle in DYING:
+        yield LIFECYCLE_WORDS[record.half.lifecycle]
+    if record.standing in DOUBTED or mating.standing in DOUBTED:
+        yield "disputed"
+
+
+def orderable(record: HalfRecord) -> dict[str, Any]:
+    """The fields of a half with which it is ordered."""
+    names = ("part_number", "order_codes", "maker", "series", "half_kind")
+    return {"id": record.key, **{name: getattr(record.half, name) for name in names}}
+
+
+def _mating(snapshot: Snapshot, number: int) -> MatingRecord:
+    """The mating of a row of the matcher's mating columns.
+
+    The columns hold first all matings as listed, then those between two different halves with the halves exchanged.
+    """
+    listed = len(snapshot.matings)
+    if number < listed:
+        return snapshot.matings[number]
+    turned = [mating for mating in snapshot.matings if mating.mating.half != mating.mating.other]
+    return turned[number - listed]
