@@ -161,18 +161,20 @@ def to_order(candidate: Candidate) -> tuple[Mate, ...]:
 
 
 def order(candidate: Candidate) -> str:
-    """What to order, in few words."""
+    """What to order, in few words; where several stack heights are listed, which there are to choose from."""
     if not candidate.mates:
         return "none listed"
-    return ", ".join(map(warned, to_order(candidate))) or "it depends, see below"
+    chosen = to_order(candidate)
+    if len(chosen) > 1:
+        heights = ", ".join(f"{mate.stack_height:.2f}" for mate in chosen if mate.stack_height is not None)
+        return f"choose the stack: {heights} mm"
+    return warned(chosen[0]) if chosen else "it depends, see below"
 
 
-def stacks(candidate: Candidate) -> str:
-    """The stack height of what to order, or those to choose from."""
-    heights = [mate.stack_height for mate in to_order(candidate) if mate.stack_height is not None]
-    if len(heights) > 1:
-        return f"choose: {', '.join(f'{height:.2f}' for height in heights)} mm"
-    return stack(to_order(candidate)[0]) if to_order(candidate) else ""
+def stack_to_order(candidate: Candidate) -> str:
+    """The stack height of what to order; empty where it has to be chosen."""
+    chosen = to_order(candidate)
+    return stack(chosen[0]) if len(chosen) == 1 else ""
 
 
 def differing_mates(candidate: Candidate) -> str:

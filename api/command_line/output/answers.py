@@ -67,7 +67,7 @@ def _candidates(answer: Answer) -> RenderableType:
             plain(words.half_name(candidate.half) + _mark(candidate)),
             candidate.half.half_kind or "–",
             plain(words.order(candidate)),
-            plain(words.stacks(candidate)),
+            plain(words.stack_to_order(candidate)),
         )
     return rows
 

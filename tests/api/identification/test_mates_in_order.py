@@ -160,15 +160,15 @@ def test_where_the_stack_is_open_no_mate_stands_alone() -> None:
     matings = [mating("A", name, stack_height={"value": height}) for name, height in heights.items()]
     matings.append(mating("A", "E", stack_height={"value": 5.0}, correspondence="reversed"))
     found = candidate(ordered([half(name) for name in "ABCDE"], matings))
-    assert words.order(found) == "B, C, D"
-    assert words.stacks(found) == "choose: 1.50, 2.00, 3.50 mm"
+    assert words.order(found) == "choose the stack: 1.50, 2.00, 3.50 mm"
+    assert words.stack_to_order(found) == ""
 
 
 def test_tied_halves_that_take_different_mates_leave_the_order_open() -> None:
     halves = [half(name) for name in ("A", "A2", "B", "C")]
     found = candidate(ordered(halves, [mating("A", "B"), mating("A2", "C")], members=("A", "A2")), ("A2",))
     assert words.order(found) == "it depends, see below"
-    assert words.stacks(found) == ""
+    assert words.stack_to_order(found) == ""
     assert "what to order stays open" in words.differing_mates(found)
     assert {words.suited(mate, found) for mate in found.mates} == {"only for A", "only for A2"}
 
