@@ -11,6 +11,7 @@ from typing import Any
 
 from api.schemas import answers
 from api.schemas.words import CONTACT_WORDS, LIFECYCLE_WORDS, WORST_CONTACTS
+from catalog.evidence.standing import Standing
 from catalog.records.read_models import HalfRecord, MatingRecord
 from catalog.snapshot.snapshot import Snapshot
 from matcher.results import Candidate, FittingMate
@@ -44,16 +45,28 @@ def mates_of(snapshot: Snapshot, found: Candidate) -> tuple[answers.Mate, ...]:
 
 def _rank(mate: answers.Mate) -> tuple[float, ...]:
     """Smaller for what is safer to order."""
+    doubted, *wired = _safety(mate.correspondence, mate.basis, mate.standing, mate.lifecycle)
+    return (not mate.fits_observed, doubted, not mate.suits_all, *wired, -mate.probability)
+
+
+def safety(record: HalfRecord, mating: MatingRecord) -> tuple[int, ...]:
+    """Smaller for a mate and its mating that are safer to order, whatever was observed."""
+    standing = _worse_standing(record, mating)
+    return _safety(mating.mating.correspondence, mating.mating.basis, standing, record.half.lifecycle)
+
+
+def _safety(correspondence: str, basis: str, standing: str, lifecycle: str) -> tuple[int, ...]:
     return (
-        not mate.fits_observed,
-        mate.standing in DOUBTED,
-        not mate.suits_all,
-        WIRING.index(mate.correspondence),
-        BASES.index(mate.basis),
-        STANDINGS.index(mate.standing),
-        LIFECYCLES.index(mate.lifecycle),
-        -mate.probability,
+        standing in DOUBTED,
+        WIRING.index(correspondence),
+        BASES.index(basis),
+        STANDINGS.index(standing),
+        LIFECYCLES.index(lifecycle),
     )
+
+
+def _worse_standing(record: HalfRecord, mating: MatingRecord) -> Standing:
+    return max(record.standing, mating.standing, key=STANDINGS.index)
 
 
 def _together(same: Sequence[answers.Mate], members: int) -> answers.Mate:
@@ -73,16 +86,15 @@ def _together(same: Sequence[answers.Mate], members: int) -> answers.Mate:
 def _mate(snapshot: Snapshot, found: FittingMate) -> answers.Mate:
     record, mating = snapshot.halves[found.key], _mating(snapshot, found.mating)
     pair, half = mating.mating.dimensions, record.half
-    standing = max(record.standing, mating.standing, key=STANDINGS.index)
     return answers.Mate(
         **orderable(record),
         stack_height=pair["stack_height"].value if "stack_height" in pair else None,
         mated_width=pair["mated_width"].value if "mated_width" in pair else None,
         correspondence=mating.mating.correspondence,
         basis=mating.mating.basis,
-        standing=standing,
+        standing=_worse_standing(record, mating),
         lifecycle=half.lifecycle,
-        beware=tuple(_beware(record, mating)),
+        beware=beware(record, mating),
         citation=mating.mating.citation,
         ratings=half.ratings,
         note=" ".join(each for each in (mating.mating.note, half.note) if each),
@@ -94,8 +106,12 @@ def _mate(snapshot: Snapshot, found: FittingMate) -> answers.Mate:
     )
 
 
-def _beware(record: HalfRecord, mating: MatingRecord) -> Iterator[str]:
+def beware(record: HalfRecord, mating: MatingRecord) -> tuple[str, ...]:
     """What must be said of a mate wherever it is named."""
+    return tuple(_doubts(record, mating))
+
+
+def _doubts(record: HalfRecord, mating: MatingRecord) -> Iterator[str]:
     if mating.mating.correspondence in WORST_CONTACTS:
         yield CONTACT_WORDS[mating.mating.correspondence]
     if mating.mating.basis == "inferred":

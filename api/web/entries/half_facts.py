@@ -5,16 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from api.identification.answering import end_allowance
+from api.identification.mates import safety
 from api.schemas.words import BOUND_WORDS, LIFECYCLE_WORDS
 from api.web.page.figures import counted, label, limits, mm, plain, values_in_words
-from catalog.model.entries import Common, Dimension, Half, Mating, Ratings
+from catalog.model.entries import Common, Dimension, Half, Ratings
 from catalog.records.read_models import HalfRecord, MatingRecord
 from matcher.features import FEATURES
 
 SHOWN_MATES = 12
 """Mates on a page; of more the page says how many there are and links to all."""
-
-BASIS_ORDER = ("maker", "other_maker", "trial_fit", "inferred")
 
 Fact = tuple[str, str]
 """What it is, and its value."""
@@ -77,13 +76,14 @@ def _ratings(ratings: Ratings) -> Iterator[Fact]:
 
 
 def in_order(found: Sequence[tuple[MatingRecord, HalfRecord]]) -> list[tuple[MatingRecord, HalfRecord]]:
-    """Matings by their basis, then stack height, then the mate's key."""
-    return sorted(found, key=lambda pair: (*_founded(pair[0].mating), pair[1].key, pair[0].id))
+    """Matings of a half, the safest mate to order first, then by stack height and the mate's key."""
 
+    def place(pair: tuple[MatingRecord, HalfRecord]) -> tuple[object, ...]:
+        mating, other = pair
+        height = mating.mating.stack_height
+        return *safety(other, mating), 0.0 if height is None else height.value, other.key, mating.id
 
-def _founded(mating: Mating) -> tuple[int, float]:
-    height = mating.stack_height
-    return BASIS_ORDER.index(mating.basis), 0.0 if height is None else height.value
+    return sorted(found, key=place)
 
 
 def of_pair(stated: Dimension | None) -> str:

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Query
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
+from api.identification.mates import beware
 from api.schemas.words import BASIS_WORDS, CONTACT_CAUTIONS, CONTACT_WORDS
 from api.service.dependencies import CatalogueDep, SnapshotDep
 from api.web.entries.dimension_rows import dimension_rows
@@ -140,6 +141,7 @@ def _of_mates(record: HalfRecord, found: Mates, chosen: str, everything: bool) -
         "mate_count": len(found),
         "of_pair": of_pair,
         "basis_words": BASIS_WORDS,
+        "beware": beware,
         "contact_words": CONTACT_WORDS,
         "contact_cautions": CONTACT_CAUTIONS,
         "all_mates": half_page(record.key, "?mates=all#mates"),

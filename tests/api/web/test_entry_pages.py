@@ -215,17 +215,42 @@ def test_a_half_with_sixty_mates_shows_the_best_supported_and_a_link_to_all(shop
         for n in range(60)
     ]
     pairs = [
-        Mating(half=HALF, other=each.key, basis="maker", stack_height=Dimension(value=1.0 + n / 100))
+        Mating(
+            half=HALF,
+            other=each.key,
+            basis="maker",
+            correspondence="identity",
+            stack_height=Dimension(value=1.0 + n / 100),
+        )
         for n, each in enumerate(others)
     ]
     with shop.catalogue.writing() as session:
         add(session, [*others, *pairs], act(WREN))
     some = check_form(seen(shop, f"/halves/{HALF}"))
     assert "All 61 mates" in some.text
-    assert some.text.count("its maker says so") == SHOWN_MATES  # the mate known by trial fit comes after them
+    assert (
+        some.text.count("its maker says so") == SHOWN_MATES
+    )  # the one known by trial fit, with other wiring, comes after them
     every = seen(shop, f"/halves/{HALF}?mates=all")
     assert all(f"SK-M{n:02}" in every for n in range(60))
     assert len(every.encode()) < 150_000
+
+
+def test_a_mate_that_swaps_rows_says_so_beside_its_name_and_stands_below_a_straight_one(
+    server: TestClient, snapshot: Snapshot
+) -> None:
+    swapped = {
+        record.mating.half: record.mating.other
+        for record in snapshot.matings
+        if record.mating.correspondence == "rows_swapped"
+    }
+    for key, other in list(swapped.items())[:3]:
+        page = server.get(f"/halves/{key}?mates=all", headers=HTML).text
+        table = page[page.index('class="mates stack"') :]
+        assert "<strong>rows swapped</strong>" in table
+        part = snapshot.halves[other].half.part_number
+        straight = table.find("<strong>one to one</strong>")
+        assert straight < table.index(f">{part}</a>")
 
 
 def test_the_chosen_mate_is_drawn(server: TestClient, snapshot: Snapshot) -> None:
