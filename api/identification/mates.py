@@ -84,7 +84,7 @@ def _together(same: Sequence[answers.Mate], members: int) -> answers.Mate:
 
 
 def _mate(snapshot: Snapshot, found: FittingMate) -> answers.Mate:
-    record, mating = snapshot.halves[found.key], _mating(snapshot, found.mating)
+    record, mating = snapshot.halves[found.key], snapshot.matings_both_ways[found.mating]
     pair, half = mating.mating.dimensions, record.half
     return answers.Mate(
         **orderable(record),
@@ -126,15 +126,3 @@ def orderable(record: HalfRecord) -> dict[str, Any]:
     """The fields of a half with which it is ordered."""
     names = ("part_number", "order_codes", "maker", "series", "half_kind")
     return {"id": record.key, **{name: getattr(record.half, name) for name in names}}
-
-
-def _mating(snapshot: Snapshot, number: int) -> MatingRecord:
-    """The mating of a row of the matcher's mating columns.
-
-    The columns hold first all matings as listed, then those between two different halves with the halves exchanged.
-    """
-    listed = len(snapshot.matings)
-    if number < listed:
-        return snapshot.matings[number]
-    turned = [mating for mating in snapshot.matings if mating.mating.half != mating.mating.other]
-    return turned[number - listed]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from types import MappingProxyType
 
 from sqlalchemy.orm import Session
@@ -33,6 +34,13 @@ class Snapshot:
     columns: Columns
     absent: AbsentModel
     search: SearchIndex
+
+    @cached_property
+    def matings_both_ways(self) -> tuple[MatingRecord, ...]:
+        """The matings in the order of the matcher's mating columns: all as listed, then, turned, those between two
+        different halves."""
+        turned = (mating for mating in self.matings if mating.mating.half != mating.mating.other)
+        return *self.matings, *turned
 
 
 @dataclass(frozen=True, kw_only=True)

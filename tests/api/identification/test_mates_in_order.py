@@ -60,7 +60,7 @@ def ordered(
     fits: tuple[bool, ...] = (),
 ) -> tuple[Mate, ...]:
     """The mates of a candidate whose halves are ``members``."""
-    snapshot = SimpleNamespace(halves={record.key: record for record in halves}, matings=matings)
+    snapshot = SimpleNamespace(halves={record.key: record for record in halves}, matings_both_ways=matings)
     found = tuple(
         FittingMate(
             half=record.mating.half,
