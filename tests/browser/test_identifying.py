@@ -76,6 +76,24 @@ def test_the_back_button_undoes_the_last_field_and_forward_restores_it(new_page:
     assert answer(page) == after
 
 
+def test_what_is_left_of_the_half_marks_the_fields_and_goes_back_with_the_back_button(new_page: NewPage) -> None:
+    page = new_page("/")
+    enter(page, "contact_count", "24")
+    settle(page)
+    page.select_option("#remains", "bare_board")
+    page.wait_for_selector(".dim.gone")
+    assert "remains=bare_board" in page.url
+    assert page.locator("#contact_count").input_value() == "24"
+    gone = page.locator(".dim.gone")
+    assert "body_length" in gone.evaluate_all("found => found.map(each => each.dataset.name)")
+    assert "contact_count" not in gone.evaluate_all("found => found.map(each => each.dataset.name)")
+    settle(page)
+    page.go_back()
+    page.wait_for_function("!document.querySelector('.dim.gone')")
+    assert page.locator("#remains").input_value() == ""
+    assert page.locator("#contact_count").input_value() == "24"
+
+
 def test_unreadable_input_is_reported_at_its_field_and_the_rest_counts(new_page: NewPage) -> None:
     page = new_page("/")
     enter(page, "contact_count", "24")

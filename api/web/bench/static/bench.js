@@ -243,7 +243,9 @@ function recall() {
   }
 }
 
-form.addEventListener("input", typed);
+form.addEventListener("input", (event) => {
+  if (event.target.name !== "remains") typed(); // the server answers that with a whole page
+});
 form.addEventListener("change", (event) => {
   if (REMEMBERED.includes(event.target.name)) remember();
   if (event.target.name === "remains" || (event.target.name === "more" && event.target.value.trim())) {
