@@ -191,7 +191,8 @@ def suited(mate: Mate, candidate: Candidate) -> str:
     if not candidate.same_geometry:
         return ""
     if mate.suits_all:
-        return "suits whichever it is"
+        listed = len(mate.suits) > len(candidate.same_geometry)
+        return "suits whichever it is" if listed else "suits whichever it is, by its sizes"
     names = {half.id: half.part_number for half in (candidate.half, *candidate.same_geometry)}
     return f"only for {', '.join(names[key] for key in mate.suits)}"
 

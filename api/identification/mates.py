@@ -36,11 +36,19 @@ def mates_of(snapshot: Snapshot, found: Candidate) -> tuple[answers.Mate, ...]:
         mate = _mate(snapshot, each)
         place = each.half, mate.id, mate.stack_height
         best[place] = min(best.get(place, mate), mate, key=_rank)
-    alike: dict[tuple[str, float | None, str], list[answers.Mate]] = {}
+    parts: dict[tuple[str, float | None, str], list[answers.Mate]] = {}
+    suited: dict[tuple[int, float | None, str], set[str]] = {}
+    geometry, columns = snapshot.columns.geometry, snapshot.columns
     for mate in best.values():
-        alike.setdefault((mate.id, mate.stack_height, mate.correspondence), []).append(mate)
-    members = 1 + len(found.same_geometry)
-    return tuple(sorted((_together(same, members) for same in alike.values()), key=_rank))
+        alike = mate.stack_height, mate.correspondence
+        parts.setdefault((mate.id, *alike), []).append(mate)
+        suited.setdefault((int(geometry[columns.position(mate.id)]), *alike), set()).update(mate.suits)
+    members = {found.key, *found.same_geometry}
+    mates = [
+        _together(same, suited[int(geometry[columns.position(key)]), stack, wiring] == members)
+        for (key, stack, wiring), same in parts.items()
+    ]
+    return tuple(sorted(mates, key=_rank))
 
 
 def _rank(mate: answers.Mate) -> tuple[float, ...]:
@@ -69,14 +77,13 @@ def _worse_standing(record: HalfRecord, mating: MatingRecord) -> Standing:
     return max(record.standing, mating.standing, key=STANDINGS.index)
 
 
-def _together(same: Sequence[answers.Mate], members: int) -> answers.Mate:
+def _together(same: Sequence[answers.Mate], suits_all: bool) -> answers.Mate:
     """One part that suits several tied halves alike, as its best source describes it."""
     best = min(same, key=_rank)
-    suits = tuple(key for mate in same for key in mate.suits)
     return best.model_copy(
         update={
-            "suits": suits,
-            "suits_all": len(suits) == members,
+            "suits": tuple(key for mate in same for key in mate.suits),
+            "suits_all": suits_all,
             "fits_observed": any(mate.fits_observed for mate in same),
             "probability": max(mate.probability for mate in same),
         }

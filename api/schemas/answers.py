@@ -75,8 +75,11 @@ class Mate(_Orderable):
     citation: Citation | None = Field(description="The document that says that they mate.")
     ratings: Ratings | None = Field(description="As the mate's maker states them.")
     note: str = Field(description="Notes of the mating and of the mate.")
-    suits: tuple[str, ...] = Field(description="Keys of the candidate's halves that it mates with.")
-    suits_all: bool = Field(description="Whether it suits whichever of the candidate's halves it is.")
+    suits: tuple[str, ...] = Field(description="Keys of the candidate's halves for which it is listed.")
+    suits_all: bool = Field(
+        description="Whether it suits whichever of the candidate's halves it is: all of them list it, or a mate of the "
+        "same geometry, stack height and wiring."
+    )
     probability: float = Field(description="Probability that this mate was observed, if the candidate is right.")
     fits_observed: bool = Field(description="Whether it fits the observations of the other half and of the pair.")
     mating: str = Field(description="Key of the mating.")

@@ -60,7 +60,7 @@ AtHandOption = Annotated[
     typer.Option(
         "--at-hand",
         metavar="NAME,…",
-        help=f"Instruments that you have, for advice on the next measurement. [{','.join(DEFAULT_AT_HAND)}]",
+        help=f"Instruments that you have, for advice on the next measurement. \\[{', '.join(DEFAULT_AT_HAND)}]",
     ),
 ]
 RemainsOption = Annotated[
@@ -70,7 +70,7 @@ RemainsOption = Annotated[
         metavar="WHAT",
         help="What remains of the half: "
         + "; ".join(f"{name} ({words})" for name, words in REMAINS_WORDS.items())
-        + ". With one end missing, counts and lengths along the rows count as 'at least'. [whole]",
+        + ". With one end missing, counts and lengths along the rows count as 'at least'. \\[whole]",
     ),
 ]
 AskOption = Annotated[bool, typer.Option("--ask", help="Ask for one measurement after another, the most useful first.")]

@@ -56,7 +56,7 @@ def _what(advised: NextMeasurement) -> str:
     feature = FEATURES[advised.feature]
     how = [] if advised.instrument is None else [BUILT_IN[advised.instrument].label]
     if advised.spans is not None:
-        how.append(f"over {advised.spans} gaps")
+        how.append(f"over {advised.spans} gap{'s' if advised.spans > 1 else ''}")
     if advised.measure_to_within_mm is not None:
         how.append(f"{LIMIT} at most ±{advised.measure_to_within_mm:g} mm")
     again, with_what = " again" if advised.again else "", f" ({', '.join(how)})" if how else ""

@@ -58,9 +58,14 @@ def ordered(
     *,
     members: tuple[str, ...] = ("A",),
     fits: tuple[bool, ...] = (),
+    geometry: tuple[int, ...] = (),
 ) -> tuple[Mate, ...]:
     """The mates of a candidate whose halves are ``members``."""
-    snapshot = SimpleNamespace(halves={record.key: record for record in halves}, matings_both_ways=matings)
+    keys, numbers = [record.key for record in halves], geometry or range(len(halves))
+    columns = SimpleNamespace(geometry=list(numbers), position=keys.index)
+    snapshot = SimpleNamespace(
+        halves={record.key: record for record in halves}, matings_both_ways=matings, columns=columns
+    )
     found = tuple(
         FittingMate(
             half=record.mating.half,
@@ -139,6 +144,21 @@ def test_a_mate_that_suits_every_tied_half_comes_first_and_says_so() -> None:
     both, one = ordered(halves, matings, members=("A1", "A2"))
     assert (both.part_number, both.suits_all, set(both.suits)) == ("B", True, {"A1", "A2"})
     assert (one.part_number, one.suits_all, one.suits) == ("C", False, ("A1",))
+
+
+def test_mates_of_one_geometry_suit_each_others_halves_by_their_sizes() -> None:
+    """A maker and its clone list only their own receptacles; these are tied as well."""
+    halves = [half(name) for name in ("A", "A2", "B", "B2", "C")]
+    matings = [mating("A", "B"), mating("A2", "B2"), mating("A2", "C", correspondence="reversed")]
+    found = candidate(ordered(halves, matings, members=("A", "A2"), geometry=(0, 0, 1, 1, 2)), ("A2",))
+    assert [(mate.part_number, mate.suits, mate.suits_all) for mate in found.mates] == [
+        ("B", ("A",), True),
+        ("B2", ("A2",), True),
+        ("C", ("A2",), False),
+    ]
+    assert words.order(found) == "B"
+    assert words.suited(found.mates[0], found) == "suits whichever it is, by its sizes"
+    assert words.suited(found.mates[2], found) == "only for A2"
 
 
 def test_tied_halves_that_are_wired_differently_to_one_part_show_it_twice() -> None:
