@@ -1,5 +1,6 @@
 """``python -m tests.matcher.imaging.row_detection.figures 1000`` prints the figures for 1000 pictures of the tests'
-family of seeds. A number after it selects another family of seeds; ``harsh`` selects the harsh pictures."""
+family of seeds. A number after it selects another family of seeds; ``harsh`` selects the harsh pictures, ``camera``
+those in the look that no tuning has seen, with its own family."""
 
 from __future__ import annotations
 
@@ -7,19 +8,22 @@ import sys
 
 import numpy as np
 
-from tests.matcher.imaging.row_detection.rendered_rows import drawn_difficulty, rendered
-from tests.matcher.imaging.row_detection.test_found_contacts import FAMILY, Outcome, by_difficulty, outcome_of
+from tests.matcher.imaging.row_detection.camera_rows import camera_picture
+from tests.matcher.imaging.row_detection.rendered_rows import Rendered, drawn_difficulty, rendered
+from tests.matcher.imaging.row_detection.test_found_contacts import FAMILY, UNSEEN, by_difficulty, outcome_of
 
 
-def outcome(number: int, *, family: int, harsh: bool) -> Outcome:
-    """The outcome of one picture of a family of seeds."""
-    rng = np.random.default_rng([family, 1, number] if harsh else [family, number])
-    return outcome_of(rendered(rng, drawn_difficulty(rng, harsh=harsh)))
+def picture(number: int, *, family: int, kind: str) -> Rendered:
+    """One picture of a family of seeds and a kind: usual, harsh or camera."""
+    if kind == "camera":
+        return camera_picture(family, number)
+    rng = np.random.default_rng([family, 1, number] if kind == "harsh" else [family, number])
+    return rendered(rng, drawn_difficulty(rng, harsh=kind == "harsh"))
 
 
-def main(images: int, *, family: int, harsh: bool) -> None:
+def main(images: int, *, family: int, kind: str) -> None:
     """Print the shares, and wrong counts by difficulty."""
-    outcomes = [outcome(number, family=family, harsh=harsh) for number in range(images)]
+    outcomes = [outcome_of(picture(number, family=family, kind=kind)) for number in range(images)]
     found = [one for one in outcomes if one.row is not None]
     wrong = [one for one in found if not one.right]
     print(f"refused {images - len(found)}, right {np.mean([one.right for one in outcomes]):.4f}")
@@ -30,5 +34,6 @@ def main(images: int, *, family: int, harsh: bool) -> None:
 
 
 if __name__ == "__main__":
-    families = [int(word) for word in sys.argv[2:] if word != "harsh"]
-    main(int(sys.argv[1]), family=families[0] if families else FAMILY, harsh="harsh" in sys.argv)
+    kind = next((word for word in sys.argv[2:] if word in ("harsh", "camera")), "usual")
+    families = [int(word) for word in sys.argv[2:] if word != kind]
+    main(int(sys.argv[1]), family=families[0] if families else UNSEEN if kind == "camera" else FAMILY, kind=kind)

@@ -75,12 +75,13 @@ class Difficulty:
 @dataclass(frozen=True, kw_only=True)
 class Rendered:
     """A picture (8 bit), the line drawn along its row, and its truth: ``first`` is the position of the first
-    contact's centre along the line."""
+    contact's centre along the line; ``look`` names what is special in the look, if the picture has one of its own."""
 
     image: np.ndarray
     line: tuple[float, float, float, float]
     first: float
     difficulty: Difficulty
+    look: tuple[str, ...] = ()
 
 
 def drawn_difficulty(rng: np.random.Generator, *, harsh: bool = False) -> Difficulty:
@@ -155,9 +156,8 @@ def rendered(rng: np.random.Generator, difficulty: Difficulty | None = None) -> 
     along, down = (_points(columns) - start - left) / pitch, (_points(rows) - middle) / pitch
     levels = _blurred(_scene(rng, made, along, down), made.blur)
     noisy = levels + rng.normal(0.0, made.noise * abs(made.contrast), levels.shape)
-    grey = np.round(noisy.clip(0, 1) * 255).astype(np.uint8)
     end = start + left + (count - 1) * pitch + right
-    return Rendered(image=_jpeg(grey, made.jpeg), line=(start, middle, end, middle), first=left, difficulty=made)
+    return Rendered(image=saved(noisy, made.jpeg), line=(start, middle, end, middle), first=left, difficulty=made)
 
 
 def _points(pixels: int) -> Floats:
@@ -169,8 +169,8 @@ def _scene(rng: np.random.Generator, made: Difficulty, along: Floats, down: Floa
     """Levels of the scene, pixels not yet averaged, at places along the picture's columns (pitches from the first
     contact) and down its rows (from the middle of the line)."""
     base = 0.12 if made.contrast > 0 else 0.2 - made.contrast
-    outside = (along < -made.housing_p[0] - _reach(made, 0)) | (
-        along > made.count - 1 + made.housing_p[1] + _reach(made, 1)
+    outside = (along < -made.housing_p[0] - reach(made, 0)) | (
+        along > made.count - 1 + made.housing_p[1] + reach(made, 1)
     )
     middle = (along - (made.count - 1) / 2) / max(made.count / 2 + 2, 1.0)
     light = 1.0 + made.light * (0.7 * middle + 0.3 * middle**2)
@@ -187,7 +187,7 @@ def _scene(rng: np.random.Generator, made: Difficulty, along: Floats, down: Floa
     return levels
 
 
-def _reach(made: Difficulty, side: int) -> float:
+def reach(made: Difficulty, side: int) -> float:
     """How far wide contacts push the housing's edge out, pitches."""
     wide = made.wide_ends[side]
     return 0.0 if wide is None else wide[1] + wide[0] * made.width_p
@@ -230,7 +230,9 @@ def _blurred(levels: Floats, sigma: float) -> Floats:
     return along.reshape(len(padded), -1, fine).mean(axis=2)[np.cumsum(changes) - 1]
 
 
-def _jpeg(grey: np.ndarray, quality: int | None) -> np.ndarray:
+def saved(levels: Floats, quality: int | None) -> np.ndarray:
+    """The picture in 8 bits, after a round trip through a JPEG of that quality."""
+    grey = np.round(levels.clip(0, 1) * 255).astype(np.uint8)
     if quality is None:
         return grey
     kept = io.BytesIO()
