@@ -82,7 +82,7 @@ def ratios(found: Sites) -> Floats:
     """Log of the likelihood ratio, contact against none, of each site."""
     bias, *weights = WEIGHTS.values()
     total = bias + sum(weight * feature for weight, feature in zip(weights, features(found), strict=True))
-    return np.asarray(np.clip(total, -STRONGEST, STRONGEST))
+    return np.asarray(np.clip(total, -STRONGEST, STRONGEST) * found.visible)
 
 
 def likeliest_run(found: Sites) -> Run | None:

@@ -7,13 +7,14 @@ contact (`counts`), which reading of the profile is best (`hypotheses`), and the
 Constants marked "Tuned" were set on rendered rows from some families of seeds
 (tests/matcher/imaging/row_detection); the tests check the figures on another family.
 
-Known limits. An end contact that dirt covers completely, or that is lost in saturated glare, does not show in the
-profile: the count is one short. If anything shows in its place, the count is called unsure, and so one in six rows that
-are counted right is unsure; if nothing shows, the count is called sure. Contacts that show as two lines nearly half a
-pitch apart can be counted twice; the program notices when every second line is off, and otherwise calls the count
-unsure. Wide contacts beside the row make the count unsure if they lie about where one more contact would. A noisy row
-that shows only three or four contacts is refused or unsure. The blocks of a JPEG repeat, too. Pitches below 4 px are
-not looked for, and perspective along the row is not modelled: straighten the picture first.
+Known limits. An end contact that dirt covers completely does not show in the profile: the count is one short. Contacts
+in glare are counted by what shows of them below white; where nothing does, several counts remain. If anything shows in
+its place, the count is called unsure, and so one in six rows that are counted right is unsure; if nothing shows, the
+count is called sure. Contacts that show as two lines nearly half a pitch apart can be counted twice; the program
+notices when every second line is off or every second gap wider, and otherwise calls the count unsure. Wide contacts
+beside the row make the count unsure if they lie about where one more contact would. A noisy row that shows only three
+or four contacts is refused or unsure. The blocks of a JPEG repeat, too. Pitches below 4 px are not looked for, and
+perspective along the row is not modelled: straighten the picture first.
 """
 
 from __future__ import annotations
@@ -94,8 +95,8 @@ SURE = 0.95
 """Probability from which a count can be used without a check by eye. A choice."""
 
 SURE_POLARITY = 0.985
-"""Probability from which it is settled whether contacts are bright or dark. Tuned: one in eighty rendered rows is
-counted right with less, and gaps mistaken for contacts reach at most this."""
+"""Probability from which it is settled whether contacts are bright or dark. Tuned: one in 170 rendered rows is counted
+right with less; of 4,000, one in which gaps were mistaken for contacts had more, and its count was unsure anyway."""
 
 FLOOR = 0.5
 """Floor for the lattice fit, as a part of the scatter: low enough that the residuals decide and strays stand out."""

@@ -92,18 +92,18 @@ def row_reasons(reading: Hypothesis, why: list[str | None]) -> list[str]:
     return reasons
 
 
-LEAST_EVIDENCE, LEAST_PER_SITE = 13.0, 2.0
+LEAST_EVIDENCE, LEAST_PER_SITE = 8.0, 1.6
 """Log-likelihood ratio from which a reading counts as a row, in total and per site. Tuned on noise and rendered
 rows."""
 
-BASE, CROWDED, MIXED, UNEVEN = 11.0, 8.0, 40.0, 30.0
+BASE, CROWDED, MIXED, UNEVEN = 6.0, 15.0, 70.0, 60.0
 """Evidence that every row needs, and what each measure of `Disorder` adds to it. Tuned on 2,400 profiles of noise
-(white, smoothed, pink, random walks, ramps, blobs, lines, JPEG) and 1,155 weaker rows of 3,000 rendered: one in 200
-profiles of noise has enough (with `LEAST_EVIDENCE` alone one in 22); one in 500 rendered rows is refused."""
+(white, smoothed, coloured, random walks, ramps, blobs, bars, JPEG) and 8,000 rendered rows: the most right counts with
+no more than one in 300 profiles of noise that has enough; one in 270 rendered rows is refused."""
 
-SURE_EVIDENCE, SURE_PER_SITE = 16.0, 2.5
+SURE_EVIDENCE, SURE_PER_SITE = 20.0, 3.0
 """Log-likelihood ratio below which a row may be chance, whatever its count. Tuned: the strongest of 400 profiles of
-noise that fits as well per site had 19, with a doubtful count; half of the rendered rows of four have 22."""
+noise that fits as well per site had 19; half of the rendered rows of four have 22."""
 
 FEWEST_SURE = 4
 """Fewest visible contacts with which a count can be sure: three at equal distances are found anywhere. A choice."""
@@ -123,13 +123,13 @@ class Disorder:
 def disorder(reading: Hypothesis) -> Disorder:
     """How much a reading looks like noise."""
     found, run = reading.sites, slice(reading.run.first, reading.run.last + 1)
-    lively = found.energies + found.misfits
-    usual = max(float(np.median(lively[run])), 1e-18)
+    lively, places = found.energies + found.misfits, ~empty(reading)
+    usual = max(float(np.median(lively[places])), 1e-18)
     beside = np.minimum(np.delete(lively, run) / usual, 1.0)
     return Disorder(
         crowded=min(1.0, float(beside.sum()) / reading.run.count),
-        mixed=float(found.misfits[run].sum() / max(float(lively[run].sum()), 1e-18)),
-        uneven=float(np.std(found.shifts[run])),
+        mixed=float(found.misfits[places].sum() / max(float(lively[places].sum()), 1e-18)),
+        uneven=float(np.std(found.shifts[places])),
     )
 
 

@@ -43,6 +43,9 @@ ROUNDS = 3
 EDGE_WEIGHT = 0.75
 """Part of a site's window that must lie in the profile for its position to be fitted."""
 
+WHITE = 0.98
+"""Level from which a sample may be clipped: what is brighter than white, with the noise of a mean. A choice."""
+
 NEIGHBOURS = 5
 """Number of typical sites nearby that a site is compared with: few enough to follow uneven light."""
 
@@ -55,7 +58,9 @@ class Sites:
     positive), ``slopes`` of the base line in levels per period, ``energies`` the squares of what the template explains
     and ``misfits`` of what it leaves of the window (levels² × samples), ``correlations`` with the template -1..1,
     ``shifts`` from the lattice in periods, ``widenings`` how much wider than the template, relative; ``inside`` the
-    part of the window in the profile (0..1). ``dark``: the profile was turned upside down to make its contacts bright.
+    part of the window in the profile (0..1), ``visible`` the part that is not clipped at white where that is so little
+    that the contact's shape must be assumed (`_clipped_fit`), and 1 elsewhere. ``dark``: the profile was turned upside
+    down to make its contacts bright.
     """
 
     dark: bool
@@ -69,6 +74,7 @@ class Sites:
     energies: Floats
     misfits: Floats
     inside: Floats
+    visible: Floats
 
     @cached_property
     def typical(self) -> Bools:
@@ -363,11 +369,52 @@ def _template(cells: _Cells, fitted: _Fit, good: Bools) -> Floats:
     return looks / max(float(np.ptp(looks)), 1e-12)
 
 
+def _clipped_fit(cells: _Cells, basis: Floats, fitted: _Fit) -> tuple[_Fit, Floats]:
+    """The fit where glare is clipped at white, and the part of each window that is not.
+
+    A clipped sample says only that the scene is at least white. The base line under a contact of the usual strength,
+    from the samples that are not clipped, tells how bright the scene may be there; where that is more than white, the
+    sample agrees with it. Clipping also moves flanks, so such a site stays on its lattice.
+    """
+    seen = ~_is_clipped(cells, fitted.levels)
+    if seen.all():
+        return fitted, np.ones(len(seen))
+    visible = (fitted.weights * seen).sum(axis=1) / fitted.weights.sum(axis=1).clip(1e-12)
+    clipped = visible < EDGE_WEIGHT
+    good = as_strong(fitted.amplitudes, ~clipped & (fitted.correlations > TYPICAL))
+    if not clipped.any() or not good.any():
+        return fitted, np.ones_like(visible)
+    at = fitted.places[clipped, None] + cells.window.offsets
+    levels, weights = cells.levels(at * cells.period / cells.per), _weights(cells, at)
+    over, contact = _is_clipped(cells, levels), median(fitted.amplitudes[good]) * basis[0]
+    expected = contact + _coefficients(levels - contact, np.where(over, 1e-6, 1.0) * weights, basis[1:]) @ basis[1:]
+    beyond = np.minimum(levels, expected) if cells.dark else np.maximum(levels, expected)
+    levels = np.where(over, beyond, levels)
+    found, flat = _coefficients(levels, weights, basis), _coefficients(levels, weights, basis[1:])
+    new = {
+        "shifts": 0.0,
+        "levels": levels,
+        "weights": weights,
+        "found": found,
+        "squares": _squares(levels, weights, basis, found),
+        "flat_squares": _squares(levels, weights, basis[1:], flat),
+    }
+    changed = {name: np.copy(getattr(fitted, name)) for name in new}
+    for name, values in new.items():
+        changed[name][clipped] = values
+    return replace(fitted, **changed), np.where(clipped, visible, 1.0)
+
+
+def _is_clipped(cells: _Cells, levels: Floats) -> Bools:
+    """Which levels of the cells are white in the picture."""
+    return np.asarray(levels <= 1.0 - WHITE if cells.dark else levels >= WHITE)
+
+
 def _fitted_sites(cells: _Cells, template: Floats, places: Floats) -> Sites | None:
     if len(places) < 3:
         return None
     moving, scale = _moving(cells, template), cells.period / cells.per
-    fitted = _fitted(cells, moving, places)
+    fitted, visible = _clipped_fit(cells, moving[:3], _fitted(cells, moving, places))
     widening = np.vstack([moving[:3], cells.window.offsets * moving[3]])
     found = _coefficients(fitted.levels, fitted.weights, widening)
     return Sites(
@@ -382,4 +429,5 @@ def _fitted_sites(cells: _Cells, template: Floats, places: Floats) -> Sites | No
         energies=(fitted.flat_squares - fitted.squares) * scale,
         misfits=fitted.squares * scale,
         inside=fitted.inside,
+        visible=visible,
     )
