@@ -11,6 +11,7 @@ import pytest
 from matcher.errors import ObservationError
 from matcher.imaging.row_detection.detection import FoundRow, find_contacts
 from matcher.imaging.row_detection.profile import profile_along
+from tests.matcher.imaging.row_detection.camera_rows import camera_picture
 from tests.matcher.imaging.row_detection.rendered_rows import Difficulty, Rendered, drawn_difficulty, easy, rendered
 from tests.matcher.imaging.row_detection.simulated_profiles import shares
 
@@ -21,10 +22,14 @@ others and without looking at its pictures: `DRIFT`, and what makes a count unsu
 97.6 %, pitch held in 94.8 %, 20 of 21 wrong counts unsure, some 73 % of the right ones sure."""
 
 UNSEEN = 20261201
-"""Seed family of a third figure, in a look of its own (`camera_rows`), fixed before any of its pictures was tried."""
+"""Seed family of a third figure, in a look of its own (`camera_rows`), fixed before any of its pictures was tried, and
+tried once, when all was tuned: ``python -m tests.matcher.imaging.row_detection.figures 2000 camera`` printed right in
+95.5 % (17 refused), pitch held in 92.9 %, all 74 wrong counts unsure, 62.9 % of the right ones sure. The aim was 98.5 %
+right and none of the wrong ones sure: the first is missed by three in a hundred."""
 
 IMAGES = 1000
 HARSH_IMAGES = 120
+UNSEEN_IMAGES = 300
 PROFILES = 400
 
 
@@ -60,6 +65,11 @@ def of(seed: int, **changes: object) -> tuple[Rendered, FoundRow]:
 @pytest.fixture(scope="module")
 def outcomes() -> list[Outcome]:
     return [outcome_of(rendered(np.random.default_rng([FAMILY, number]))) for number in range(IMAGES)]
+
+
+@pytest.fixture(scope="module")
+def unseen_outcomes() -> list[Outcome]:
+    return [outcome_of(camera_picture(UNSEEN, number)) for number in range(UNSEEN_IMAGES)]
 
 
 @pytest.fixture(scope="module")
@@ -113,6 +123,19 @@ def check_unsure(outcomes: list[Outcome]) -> None:
 def test_nine_of_ten_harsh_pictures_are_counted_right(harsh_outcomes: list[Outcome]) -> None:
     print(by_difficulty(harsh_outcomes))
     assert np.mean([outcome.right for outcome in harsh_outcomes]) >= 0.88
+
+
+def test_the_count_is_right_in_93_of_100_pictures_in_a_look_that_no_tuning_has_seen(
+    unseen_outcomes: list[Outcome],
+) -> None:
+    print(by_difficulty(unseen_outcomes))
+    assert np.mean([outcome.right for outcome in unseen_outcomes]) >= 0.93
+
+
+def test_no_wrong_count_in_an_unseen_look_is_called_sure(unseen_outcomes: list[Outcome]) -> None:
+    wrong = [outcome.row for outcome in unseen_outcomes if outcome.row is not None and not outcome.right]
+    assert len(wrong) >= 5
+    assert not any(row.sure for row in wrong)
 
 
 def test_most_right_counts_are_called_sure(outcomes: list[Outcome]) -> None:
@@ -177,6 +200,16 @@ def test_a_double_line_is_one_contact() -> None:
     row = of(4, double_p=0.4, width_p=0.14)[1]
     assert row.count == 12
     assert abs(row.pitch_px - 20.0) < 0.1
+
+
+def test_blurred_double_lines_nearly_half_a_pitch_apart_are_not_counted_twice() -> None:
+    rows = [of(40 + seed, double_p=0.43, width_p=0.15, blur=2.4, noise=0.1)[1] for seed in range(10)]
+    assert [row.count for row in rows] == [12] * 10
+
+
+def test_contacts_whose_tops_are_lost_in_white_glare_are_counted_but_unsure() -> None:
+    rows = [of(40 + seed, glare=((0.0, 1.5, 0.6), (0.5, 1.5, 0.2)))[1] for seed in range(10)]
+    assert [(row.count, row.sure) for row in rows] == [(12, False)] * 10
 
 
 def test_wide_ends_are_not_counted_or_the_count_is_unsure() -> None:
