@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from api.schemas.answers import Candidate, EvidenceLine, HalfRef, Mate, Ranking
-from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, NOT_HERE
+from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, NOT_HERE, WORST_CONTACTS
 from matcher.decision.verdict import IDENTIFIED_FROM
 from matcher.features import FEATURES, PITCHES, Kind, Remains
 from matcher.observations import Of
@@ -205,7 +205,7 @@ def basis(mate: Mate) -> str:
 def contacts(mate: Mate) -> str:
     """Which contact meets which; in capitals if it is not one to one, so that it stands out without colour."""
     wording = CONTACT_WORDS[mate.correspondence]
-    return wording.upper() if mate.correspondence in ("rows_swapped", "reversed") else wording
+    return wording.upper() if mate.correspondence in WORST_CONTACTS else wording
 
 
 def _is_length(line: EvidenceLine) -> bool:

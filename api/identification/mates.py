@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from api.schemas import answers
-from api.schemas.words import CONTACT_WORDS, LIFECYCLE_WORDS, WORST_CONTACTS
+from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, LIFECYCLE_WORDS, WORST_CONTACTS
 from catalog.evidence.standing import Standing
 from catalog.records.read_models import HalfRecord, MatingRecord
 from catalog.snapshot.snapshot import Snapshot
@@ -122,7 +122,7 @@ def _doubts(record: HalfRecord, mating: MatingRecord) -> Iterator[str]:
     if mating.mating.correspondence in WORST_CONTACTS:
         yield CONTACT_WORDS[mating.mating.correspondence]
     if mating.mating.basis == "inferred":
-        yield "inferred from the sizes"
+        yield BASIS_WORDS["inferred"]
     if record.half.lifecycle in DYING:
         yield LIFECYCLE_WORDS[record.half.lifecycle]
     if record.standing in DOUBTED or mating.standing in DOUBTED:

@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, LIFECYCLE_WORDS, STANDING_WORDS, explained
+from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, LIFECYCLE_WORDS, REASON_WORDS, STANDING_WORDS, explained
 from catalog.evidence.standing import Standing
 from catalog.model.entries import Basis, Citation, Correspondence, HalfKind, Lifecycle, Ratings
 from catalog.records.read_models import Origin
@@ -154,10 +154,7 @@ class FurtherMeasuring(Out):
     """Whether further measurements can change what to order, and why."""
 
     settled: bool
-    reason: Reason = Field(
-        description="order_settled, absent_settled, mates_differ (halves of one geometry take different mates, so "
-        "what to order stays open), nothing_tells (nothing at hand would help), keep_measuring."
-    )
+    reason: Reason = Field(description=explained(REASON_WORDS))
     probability: float = Field(
         description="Of the leading order; of the leading half if there are too many candidates."
     )

@@ -86,6 +86,16 @@ REMAINS_ADVICE: Mapping[str, str] = {
 }
 """How to begin with what remains."""
 
+REASON_WORDS: Mapping[str, str] = {
+    "order_settled": "Settled: further measurements would hardly change what to order.",
+    "absent_settled": "Settled: it is almost certainly not in this catalogue; more measurements will not help.",
+    "mates_differ": "Not settled: no measurement tells apart the halves of this geometry, and they take different "
+    "mates.",
+    "nothing_tells": "No measurement with the instruments at hand is likely to change what to order.",
+    "keep_measuring": "Measure any other feature you can reach.",
+}
+"""Whether to go on measuring, and why."""
+
 
 def explained(words: Mapping[str, str]) -> str:
     """All terms with their meanings, as one line of a description."""

@@ -216,11 +216,6 @@ def _without(parts: Sequence[Part], index: int) -> Iterator[Part]:
             yield smaller
 
 
-def log_likelihoods(columns: Columns, observations: Sequence[Reduced]) -> Floats:
-    """Log-likelihood of the observations under each half, in the order of ``columns.keys``."""
-    return likelihood(columns, observations).with_causes().total
-
-
 def likelihood(
     columns: Columns,
     observations: Sequence[Reduced],

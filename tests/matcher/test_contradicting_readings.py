@@ -9,7 +9,7 @@ from matcher.absent.em_fit import fit_absent
 from matcher.decision.posterior import posterior
 from matcher.errors import ObservationErrors
 from matcher.identify import identify
-from matcher.likelihood.likelihood import log_likelihoods
+from matcher.likelihood.likelihood import likelihood
 from matcher.observations import MAX_OBSERVATIONS, MAX_UNSCALED, Observation, Reduced
 from matcher.results import Verdict
 from matcher.uncertainty.reduce import reduction
@@ -77,7 +77,7 @@ def test_every_half_has_the_log_likelihood_of_the_reference_model() -> None:
 def test_absent_has_the_density_of_the_reference_model() -> None:
     given = readings(FEW)
     result = posterior(COLUMNS, MODEL, given)
-    alone = {each.index: log_likelihoods(COLUMNS, [each]).tolist() for each in given}
+    alone = {each.index: likelihood(COLUMNS, [each]).with_causes().total.tolist() for each in given}
     reference = absence.log_density(MODEL, COLUMNS, [given], [result.weighed.total.tolist()], alone)
     assert result.under_absent.log_density == pytest.approx(reference, rel=1e-9)
 

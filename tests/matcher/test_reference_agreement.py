@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from matcher.features import CATEGORIES, COUNTS, DIMENSIONS
-from matcher.likelihood.likelihood import log_likelihoods
+from matcher.likelihood.likelihood import likelihood
 from matcher.observations import Of, Reduced, SharedError, SharedKind
 from tests.matcher.random_catalogues import Bench, random_columns
 from tests.matcher.reference_model.whole import log_likelihood, shared_groups
@@ -110,7 +110,7 @@ def _agree(fast: float, reference: float) -> bool:
 def test_every_half_has_the_same_log_likelihood(subject: str, seed: int) -> None:
     bench = _bench(subject, seed, 60)
     observations = LONE[subject](bench)
-    fast = log_likelihoods(bench.columns, observations)
+    fast = likelihood(bench.columns, observations).with_causes().total
     reference = [log_likelihood(bench.columns, half, observations) for half in range(len(bench.columns))]
     off = [
         (half, float(fast[half]), value) for half, value in enumerate(reference) if not _agree(float(fast[half]), value)
@@ -124,7 +124,7 @@ def test_every_half_has_the_same_log_likelihood(subject: str, seed: int) -> None
 def test_leading_halves_agree_where_readings_share_an_error(subject: str, seed: int) -> None:
     bench = _bench(subject, seed, 12)
     observations = SHARED[subject](bench)
-    fast = [float(value) for value in log_likelihoods(bench.columns, observations)]
+    fast = [float(value) for value in likelihood(bench.columns, observations).with_causes().total]
     reference = [log_likelihood(bench.columns, half, observations) for half in range(len(bench.columns))]
     best = max(reference)
     near = [half for half, value in enumerate(reference) if value >= best - COMPARED_WITHIN]

@@ -11,7 +11,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from api.command_line.commands.common import OF_INPUT, show
-from api.command_line.output.advice import REASONS, help_blocks, question_blocks
+from api.command_line.output.advice import help_blocks, question_blocks
 from api.command_line.output.answers import answer_blocks, hint_line
 from api.command_line.output.console import indented, piece_lines, plain, problem_lines
 from api.identification import answer_words as words
@@ -21,9 +21,10 @@ from api.observations.short_form import ShortFormError
 from api.observations.short_form_writing import arguments_of
 from api.schemas.answers import Answer
 from api.schemas.requests import AskRequest
-from api.schemas.words import NOT_HERE, REMAINS_ADVICE
+from api.schemas.words import NOT_HERE, REASON_WORDS, REMAINS_ADVICE
 from api.service.problems import problem_of
 from catalog.snapshot.snapshot import Snapshot
+from matcher.results import Reason
 
 with suppress(ImportError):  # where the system has it, input() gets arrow keys and earlier lines
     import readline  # noqa: F401
@@ -83,7 +84,8 @@ def _step(dialogue: Dialogue) -> Dialogue | None:
         show(_standing(dialogue))
     question = dialogue.question()
     if not isinstance(question, Question):
-        show([plain(""), Text(REASONS.get(question.reason, NOTHING_LEFT), style="bold")])
+        asked_all = question.reason is Reason.KEEP_MEASURING
+        show([plain(""), Text(NOTHING_LEFT if asked_all else REASON_WORDS[question.reason], style="bold")])
         return _reconsidered(dialogue)
     show(question_blocks(dialogue.steps + 1, question.advised, question.further))
     return _reply(dialogue, question)

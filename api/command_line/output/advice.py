@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 
 from rich.console import RenderableType
 from rich.text import Text
@@ -10,6 +10,7 @@ from rich.text import Text
 from api.command_line.output.console import bullet, indented, plain
 from api.identification.advising import worth_taking
 from api.schemas.answers import FurtherMeasuring, NextMeasurement
+from api.schemas.words import REASON_WORDS
 from matcher.features import FEATURES, Feature, Kind
 from matcher.plus_minus import LIMIT
 from matcher.results import Reason
@@ -24,25 +25,17 @@ EXPECTED_FROM = 0.05
 SHOWN_PREDICTIONS = 3
 """Candidates whose values are shown beside a measurement."""
 
-REASONS: Mapping[Reason, str] = {
-    Reason.ORDER_SETTLED: "Settled: further measurements would hardly change what to order.",
-    Reason.ABSENT_SETTLED: "Settled: it is almost certainly not in this catalogue; more measurements will not help.",
-    Reason.MATES_DIFFER: "Not settled: no measurement tells apart the halves of this geometry, and they take different "
-    "mates.",
-    Reason.NOTHING_TELLS: "No measurement with the instruments at hand is likely to change what to order.",
-}
-
 
 def advice_blocks(measurements: Sequence[NextMeasurement], further: FurtherMeasuring) -> Iterator[RenderableType]:
     """Whether to measure further, and what."""
     worth = [each for each in measurements if worth_taking(each)]
     shown = [] if further.settled or further.reason is Reason.MATES_DIFFER else worth[:SHOWN]
-    if not shown and further.reason not in REASONS:
+    if not shown and further.reason is Reason.KEEP_MEASURING:
         return
     yield plain("")
     yield Text("Next to measure", style="bold")
-    if further.reason in REASONS:
-        yield plain(REASONS[further.reason])
+    if further.reason is not Reason.KEEP_MEASURING:
+        yield plain(REASON_WORDS[further.reason])
     yield from (bullet(_line(each, further)) for each in shown)
 
 

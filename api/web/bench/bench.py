@@ -13,7 +13,7 @@ from api.identification.answering import answer, ranking_of
 from api.identification.cautions import CAUTIONS, SHORT_CAUTIONS
 from api.identification.triage import TRIAGE
 from api.schemas.answers import Answer, Ranking
-from api.schemas.words import REMAINS_ADVICE, REMAINS_WORDS
+from api.schemas.words import REASON_WORDS, REMAINS_ADVICE, REMAINS_WORDS
 from api.service.dependencies import SnapshotDep
 from api.web.bench import answer_view, fields
 from api.web.bench.parameters import query_of, tidy
@@ -121,6 +121,7 @@ def _advice(bench: Bench, found: Answer | None) -> dict[str, Any]:
         "answers": answer_view,
         "words": words,
         "features": FEATURES,
+        "reason_words": REASON_WORDS,
         "first_steps": FIRST_STEPS[bench.request.remains],
         "advised": found,
         "nexts": [each for each in found.next_measurements if worth_taking(each)] if found else [],

@@ -23,7 +23,6 @@ from matcher.decision.posterior import Posterior
 from matcher.features import FEATURES, Feature, Kind, Subject
 from matcher.likelihood.evidence import Evidence
 from matcher.likelihood.kinds import CLASSES
-from matcher.likelihood.mated_pair import MatesGroup
 from matcher.observations import Of
 from matcher.results import Advice, NextMeasurement, Predicted, Reason
 from matcher.uncertainty.instruments import BUILT_IN, Instrument
@@ -76,7 +75,6 @@ class Situation:
     leaders: Leaders
     outlook: AbsentOutlook
     orders: Ints | None
-    mates: MatesGroup | None
 
     @classmethod
     def of(cls, result: Posterior) -> Situation:
@@ -87,7 +85,6 @@ class Situation:
             leaders=found,
             outlook=AbsentOutlook.of(result),
             orders=orders(found) if len(found) <= SINGLY_UP_TO else None,
-            mates=result.weighed.mates,
         )
 
     def prediction(self, feature: Feature, tool: Tool | None) -> Prediction | None:
@@ -96,7 +93,7 @@ class Situation:
             return predict(self.leaders, feature, tool, self.outlook)
         if tool is None or self.orders is None:
             return None
-        return predict_pair(self.leaders, feature, tool, self.mates)
+        return predict_pair(self.leaders, feature, tool, self.result.weighed.mates)
 
     def orders_of(self, known: Bools) -> Ints:
         """The orders of the leaders with a prediction, absent last."""
@@ -144,7 +141,7 @@ def _options(
     options = []
     for name in features:
         feature = FEATURES[name]
-        if feature.kind not in PREDICTED or (feature.subject is Subject.PAIR and situation.mates is None):
+        if feature.kind not in PREDICTED or (feature.subject is Subject.PAIR and result.weighed.mates is None):
             continue
         tool = tool_for(feature, at_hand, instruments) if feature.kind is Kind.DIMENSION else None
         option = _option(situation, feature, tool, taken.get(name))

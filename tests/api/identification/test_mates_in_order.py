@@ -112,7 +112,7 @@ def test_mates_stand_in_the_order_of_what_is_safest_to_order() -> None:
         ({}, {"correspondence": "listed"}, ()),
         ({}, {"correspondence": "rows_swapped"}, ("rows swapped",)),
         ({}, {"correspondence": "reversed"}, ("reversed",)),
-        ({}, {"basis": "inferred"}, ("inferred from the sizes",)),
+        ({}, {"basis": "inferred"}, ("no source: inferred from the sizes",)),
         ({"lifecycle": "discontinued"}, {}, ("no longer made",)),
         ({"lifecycle": "not_for_new_designs"}, {}, ("made, but not for new designs",)),
         ({"standing": "disputed"}, {}, ("disputed",)),
@@ -120,7 +120,7 @@ def test_mates_stand_in_the_order_of_what_is_safest_to_order() -> None:
         (
             {"lifecycle": "discontinued"},
             {"basis": "inferred", "correspondence": "reversed"},
-            ("reversed", "inferred from the sizes", "no longer made"),
+            ("reversed", "no source: inferred from the sizes", "no longer made"),
         ),
     ],
 )

@@ -12,7 +12,7 @@ from scipy.special import logsumexp
 
 from matcher.columns.columns import Columns
 from matcher.likelihood.dimensions import DimensionEvidence
-from matcher.likelihood.likelihood import Part, likelihood, log_likelihoods
+from matcher.likelihood.likelihood import Part, likelihood
 from matcher.likelihood.shared_errors import SharedGroup, exact
 from matcher.observations import Of, Reduced, SharedError, SharedKind
 from tests.matcher.invented import invented_columns
@@ -48,7 +48,7 @@ def together(part: Part, chosen: slice) -> np.ndarray:
     dimensions = tuple(each for each in evidence if isinstance(each, DimensionEvidence) and each.reading.shared)
     if dimensions:
         return exact(SharedGroup(evidence=dimensions), np.arange(len(COLUMNS)))
-    return log_likelihoods(COLUMNS, [each.reading for each in evidence])
+    return likelihood(COLUMNS, [each.reading for each in evidence]).with_causes().total
 
 
 @pytest.mark.parametrize("case", JOINT)
@@ -77,7 +77,7 @@ def test_leaving_out_a_reading_gives_the_likelihood_of_the_others(case: str) -> 
             rest = whole.without(part, place)
             others = [each.reading for each in whole.evidence if each.reading is not dropped]
             assert sorted(each.reading.index for each in rest.evidence) == sorted(other.index for other in others)
-            assert rest.total == pytest.approx(log_likelihoods(COLUMNS, others), abs=1e-8)
+            assert rest.total == pytest.approx(likelihood(COLUMNS, others).with_causes().total, abs=1e-8)
             assert sum(each.log_likelihood for each in rest.parts) == pytest.approx(rest.total, abs=1e-8)
 
 
