@@ -1,0 +1,1 @@
+"""From a half that is known to a mate that is ordered, wired and soldered: contact maps, current, lands, order notes."""
