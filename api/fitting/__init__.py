@@ -1,1 +1,1 @@
-"""From a half that is known to a mate that is ordered, wired and soldered: contact maps, current, lands, order notes."""
+"""From a known half to a mate that is ordered, wired and soldered: contact maps, current, lands, order notes."""
