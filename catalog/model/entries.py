@@ -347,7 +347,7 @@ class Series(Common):
 
     ``stack`` lists the pairs of height classes that mate; in each pair, halves with equal contact counts mate.
     ``stack_tolerance`` is the drawing's half-width for stack heights that are sums. For a hermaphroditic kind both
-    codes of a pair name its own classes.
+    codes of a pair name its own classes. ``correspondence`` is that of all its matings; unstated is unknown.
     """
 
     record: Literal["series"] = "series"
@@ -357,7 +357,7 @@ class Series(Common):
     kinds: Annotated[tuple[KindLaw, ...], Field(max_length=3)] = ()
     stack: tuple[StackPair, ...] = ()
     stack_tolerance: Annotated[FiniteFloat, Field(ge=0, le=10)] | None = None
-    correspondence: Correspondence = "identity"
+    correspondence: Correspondence = "unknown"
 
     @property
     def key(self) -> str:
