@@ -11,6 +11,7 @@ from matcher.columns.columns import Columns
 from matcher.decision.evidence import ABSENT, evidence_lines, log_odds, opponent_of, sentences
 from matcher.decision.likely_slips import hints
 from matcher.decision.next_measurement.recommend import advise
+from matcher.decision.next_measurement.shortlist import NEGLECTED
 from matcher.decision.next_measurement.tools import DEFAULT_AT_HAND
 from matcher.decision.posterior import PRIOR_ABSENT, Posterior, posterior
 from matcher.decision.verdict import fit_p_value, verdict
@@ -23,6 +24,7 @@ from matcher.results import (
     CredibleSet,
     Explanation,
     FittingMate,
+    HalfInPlay,
     Identification,
     Judgement,
     Ranking,
@@ -39,6 +41,9 @@ RECHECK_SHIFT = 0.05
 
 SHOWN_SERIES = 3
 """Number of series that an answer names."""
+
+MOST_IN_PLAY = 100
+"""Most halves from which an answer puts a set of mates together: with more of them, measuring on is the cheaper way."""
 
 MATE_FITS = 0.05
 """A mate fits its observations when its probability is at least this part of the best mate's."""
@@ -61,13 +66,8 @@ def identify(
     Raises UnknownHalfError for a trial fit with a half that is not in the columns.
     """
     result = posterior(columns, absent, observations, prior_absent)
-    ranked = _ranking(result, limit)
     return Identification(
-        verdict=ranked.verdict,
-        probability_absent=ranked.probability_absent,
-        candidates=ranked.candidates,
-        credible_set=ranked.credible_set,
-        series=ranked.series,
+        **vars(_ranking(result, limit)),
         recheck=_rechecks(result),
         hints=hints(result, observations),
         notes=_notes(observations),
@@ -101,6 +101,7 @@ def _ranking(result: Posterior, limit: int) -> Ranking:
         candidates=candidates,
         credible_set=_credible_set(result),
         series=_series(result),
+        in_play=_in_play(result),
     )
 
 
@@ -191,6 +192,17 @@ def _mates(result: Posterior, half: int) -> tuple[FittingMate, ...]:
         for mating, probability in zip(matings, probabilities, strict=True)
     ]
     return tuple(sorted(mates, key=lambda mate: -mate.probability))
+
+
+def _in_play(result: Posterior) -> tuple[HalfInPlay, ...]:
+    """The likeliest halves, until the others together hold less than `NEGLECTED` of what is listed."""
+    probability = np.exp(result.log_half)
+    first = np.argsort(-probability, kind="stable")[:MOST_IN_PLAY]
+    before = np.cumsum(probability[first]) - probability[first]
+    return tuple(
+        HalfInPlay(key=result.columns.keys[half], probability=float(probability[half]), mates=_mates(result, half))
+        for half in first[before < (1.0 - NEGLECTED) * probability.sum()].tolist()
+    )
 
 
 def _verdict(result: Posterior, candidates: tuple[Candidate, ...]) -> Verdict:

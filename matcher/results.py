@@ -75,6 +75,15 @@ class Candidate:
 
 
 @dataclass(frozen=True, kw_only=True)
+class HalfInPlay:
+    """A half that it may be, by key, with its own probability and its listed mates."""
+
+    key: str
+    probability: float
+    mates: tuple[FittingMate, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class CredibleSet:
     """The smallest set of geometries, including absent, that holds ``level`` of the probability."""
 
@@ -141,13 +150,17 @@ class Hint:
 
 @dataclass(frozen=True, kw_only=True)
 class Ranking:
-    """The answer without advice, hints and rechecks: the part that is shown at every keystroke."""
+    """The answer without advice, hints and rechecks: the part that is shown at every keystroke.
+
+    ``in_play`` holds the likeliest halves, whether or not they share a geometry.
+    """
 
     verdict: Verdict
     probability_absent: float
     candidates: tuple[Candidate, ...]
     credible_set: CredibleSet
     series: tuple[SeriesShare, ...]
+    in_play: tuple[HalfInPlay, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -213,17 +226,12 @@ class Advice:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Identification:
+class Identification(Ranking):
     """The whole answer. ``probability_absent`` and the probabilities of all geometries add up to 1.
 
     ``hints`` name possible mistakes; ``notes`` tell how the observations fit each other.
     """
 
-    verdict: Verdict
-    probability_absent: float
-    candidates: tuple[Candidate, ...]
-    credible_set: CredibleSet
-    series: tuple[SeriesShare, ...]
     recheck: tuple[Recheck, ...]
     hints: tuple[Hint, ...]
     notes: tuple[str, ...]

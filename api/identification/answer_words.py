@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from api.schemas.answers import Candidate, EvidenceLine, HalfRef, Mate, Ranking
+from api.schemas.answers import Candidate, Difference, EvidenceLine, HalfRef, Mate, OrderedMate, OrderSet, Ranking
 from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, NOT_HERE, WORST_CONTACTS
 from matcher.decision.verdict import IDENTIFIED_FROM
 from matcher.features import FEATURES, PITCHES, Kind, Remains
@@ -17,6 +17,9 @@ LARGEST_FACTOR = 1000.0
 
 AS_SAFE = ("fits_observed", "suits_all", "correspondence", "basis", "beware")
 """In what mates agree that are as safe to order as each other."""
+
+PARTS = {2: "both parts", 3: "all three parts", 4: "all four parts"}
+"""A set of parts in words, by their number."""
 
 SHOWN_ALIKE = 5
 """Halves of one geometry that are named; the others are counted, and the JSON answer has all."""
@@ -175,6 +178,49 @@ def stack_to_order(candidate: Candidate) -> str:
     """The stack height of what to order; empty where it has to be chosen."""
     chosen = to_order(candidate)
     return stack(chosen[0]) if len(chosen) == 1 else ""
+
+
+def order_set(answer: Ranking) -> tuple[str, ...]:
+    """The parts to order so that one of them fits, while it is open which half it is, and what tells them apart; empty
+    where there is no such set, or one half and its mate are all that is left."""
+    found = answer.order
+    if found is None or (answer.verdict is Verdict.IDENTIFIED and len(found.parts) == 1):
+        return ()
+    chance = f"{percent(found.probability)}, if the half is in this catalogue"
+    named = ", ".join(_ordered(part) for part in found.parts)
+    if len(found.parts) == 1:
+        return (f"One part fits whichever of them it is ({chance}): {named}.",)
+    return (
+        f"Order {PARTS[len(found.parts)]}, and one of them fits ({chance}): {named}.",
+        f"On arrival, {_apart(found)}."
+        if found.tell_apart
+        else "On arrival, keep them apart by their labels: no size tells all of them apart.",
+    )
+
+
+def _ordered(part: OrderedMate) -> str:
+    heights = " or ".join(f"{height:.2f}" for height in part.stack_heights)
+    said = [f"stack {heights} mm" if heights else "", *part.beware]
+    return (
+        f"{part.mate.part_number} ({'; '.join(each for each in said if each)})" if any(said) else part.mate.part_number
+    )
+
+
+def _apart(found: OrderSet) -> str:
+    """What tells the parts of a set apart, with the value of each in their order."""
+    values = [
+        f"{FEATURES[each.feature].label} {' / '.join(map(_value, each.values))}{' mm' if _sized(each) else ''}"
+        for each in found.tell_apart
+    ]
+    return f"tell them apart by {' or '.join(values)}"
+
+
+def _sized(difference: Difference) -> bool:
+    return FEATURES[difference.feature].kind is Kind.DIMENSION
+
+
+def _value(value: float | int | None) -> str:
+    return "not stated" if value is None else f"{value:.2f}" if isinstance(value, float) else str(value)
 
 
 def differing_mates(candidate: Candidate) -> str:

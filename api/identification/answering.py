@@ -10,8 +10,9 @@ from typing import Any, Literal
 
 from api.identification.advising import further_measuring, next_measurements, readings_of, reduction_of
 from api.identification.cautions import CAUTIONS
-from api.identification.mates import mates_of, orderable
+from api.identification.mates import half_ref, mates_of
 from api.identification.nearest import require_half, unknown_half
+from api.identification.order_set import order_set
 from api.identification.tools_at_hand import at_hand, tools_of
 from api.schemas import answers
 from api.schemas.requests import ExplainRequest, FitObservation, IdentifyRequest
@@ -91,6 +92,7 @@ def _ranking(
         "credible_set": answers.CredibleSet.model_validate(found.credible_set, from_attributes=True),
         "remains": request.remains,
         "series": tuple(_series(snapshot, each) for each in found.series),
+        "order": order_set(snapshot, found),
     }
 
 
@@ -193,11 +195,6 @@ def _unit(reading: Reduced) -> Literal["mm", "px"] | None:
     if FEATURES[reading.feature].kind is not Kind.DIMENSION:
         return None
     return "px" if reading.unscaled else "mm"
-
-
-def half_ref(record: HalfRecord) -> answers.HalfRef:
-    """A half with what is needed to order it."""
-    return answers.HalfRef(**orderable(record), contact_count=record.half.contact_count, standing=record.standing)
 
 
 def end_allowance(record: HalfRecord) -> float | None:

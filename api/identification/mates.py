@@ -33,7 +33,7 @@ def mates_of(snapshot: Snapshot, found: Candidate) -> tuple[answers.Mate, ...]:
     """
     best: dict[tuple[str, str, float | None], answers.Mate] = {}
     for each in found.mates:
-        mate = _mate(snapshot, each)
+        mate = mate_of(snapshot, each)
         place = each.half, mate.id, mate.stack_height
         best[place] = min(best.get(place, mate), mate, key=_rank)
     parts: dict[tuple[str, float | None, str], list[answers.Mate]] = {}
@@ -53,8 +53,13 @@ def mates_of(snapshot: Snapshot, found: Candidate) -> tuple[answers.Mate, ...]:
 
 def _rank(mate: answers.Mate) -> tuple[float, ...]:
     """Smaller for what is safer to order."""
-    doubted, *wired = _safety(mate.correspondence, mate.basis, mate.standing, mate.lifecycle)
+    doubted, *wired = safety_of(mate)
     return (not mate.fits_observed, doubted, not mate.suits_all, *wired, -mate.probability)
+
+
+def safety_of(mate: answers.Mate) -> tuple[int, ...]:
+    """Smaller for a mate that is safer to order, whatever was observed."""
+    return _safety(mate.correspondence, mate.basis, mate.standing, mate.lifecycle)
 
 
 def safety(record: HalfRecord, mating: MatingRecord) -> tuple[int, ...]:
@@ -90,11 +95,12 @@ def _together(same: Sequence[answers.Mate], suits_all: bool) -> answers.Mate:
     )
 
 
-def _mate(snapshot: Snapshot, found: FittingMate) -> answers.Mate:
+def mate_of(snapshot: Snapshot, found: FittingMate) -> answers.Mate:
+    """A mate as it is answered, for one half."""
     record, mating = snapshot.halves[found.key], snapshot.matings_both_ways[found.mating]
     pair, half = mating.mating.dimensions, record.half
     return answers.Mate(
-        **orderable(record),
+        **_orderable(record),
         stack_height=pair["stack_height"].value if "stack_height" in pair else None,
         mated_width=pair["mated_width"].value if "mated_width" in pair else None,
         correspondence=mating.mating.correspondence,
@@ -129,7 +135,12 @@ def _doubts(record: HalfRecord, mating: MatingRecord) -> Iterator[str]:
         yield "disputed"
 
 
-def orderable(record: HalfRecord) -> dict[str, Any]:
+def half_ref(record: HalfRecord) -> answers.HalfRef:
+    """A half with what is needed to order it."""
+    return answers.HalfRef(**_orderable(record), contact_count=record.half.contact_count, standing=record.standing)
+
+
+def _orderable(record: HalfRecord) -> dict[str, Any]:
     """The fields of a half with which it is ordered."""
     names = ("part_number", "order_codes", "maker", "series", "half_kind")
     return {"id": record.key, **{name: getattr(record.half, name) for name in names}}

@@ -120,6 +120,35 @@ class SeriesShare(Out):
     half: str = Field(description="Key of its most probable half.")
 
 
+class OrderedMate(Out):
+    """A part of an order set."""
+
+    mate: Mate = Field(description="As it mates with the likeliest half that lists it; suits names all that do.")
+    halves: tuple[HalfRef, ...] = Field(
+        description="The halves in play that it fits, most probable first: those that list it, or a mate of the same "
+        "geometry, stack height and wiring."
+    )
+    stack_heights: tuple[float, ...] = Field(description="With these halves, mm; which one is open where several are.")
+    beware: tuple[str, ...] = Field(description="What must be said of it with any of these halves.")
+    probability: float = Field(description="That it fits, if the half is in this catalogue.")
+
+
+class Difference(Out):
+    """A feature that tells all the parts of an order set apart on arrival."""
+
+    feature: str
+    values: tuple[float | int | None, ...] = Field(description="One for each part, in their order: mm, or a number.")
+
+
+class OrderSet(Out):
+    """The smallest set of mates of which one fits with `level` of the probability, absent apart."""
+
+    level: float
+    probability: float = Field(description="That one of the parts fits, if the half is in this catalogue.")
+    parts: tuple[OrderedMate, ...] = Field(description="The one that fits most probably comes first.")
+    tell_apart: tuple[Difference, ...] = Field(description="A few; empty where nothing tells all of them apart.")
+
+
 class Predicted(Out):
     """The value of a feature in a leading half's entry: mm, a number, or names."""
 
@@ -208,6 +237,11 @@ class Ranking(Out):
     credible_set: CredibleSet
     remains: Remains = Field(Remains.WHOLE, description="As in the request.")
     series: tuple[SeriesShare, ...] = Field((), description="The most probable series, most probable first.")
+    order: OrderSet | None = Field(
+        None,
+        description="The parts to order so that one of them fits; null under no_match, and where more than a few would "
+        "be needed.",
+    )
 
 
 class Answer(Ranking):

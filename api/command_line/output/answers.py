@@ -27,6 +27,7 @@ def answer_blocks(answer: Answer, *, brief: bool = False) -> Iterator[Renderable
     yield from headline(answer)
     if answer.candidates:
         yield _candidates(answer)
+        yield from map(plain, words.order_set(answer))
         yield from _first(answer.candidates[0])
     yield from _rechecks(answer)
     yield from advice_blocks(answer.next_measurements, answer.further_measuring)

@@ -12,9 +12,9 @@ from starlette.responses import Response
 
 from api.drawing.size_sources import sizes_of
 from api.drawing.views import Look, overlay_side, overlay_top
+from api.identification.telling_apart import MOSTLY, SAME_MM, SURE, Apart, Told, apart
 from api.schemas.words import BOUND_WORDS
 from api.service.dependencies import CatalogueDep, SnapshotDep
-from api.web.catalogue.telling_apart import MOSTLY, SAME_MM, SURE, Apart, Told, apart
 from api.web.page import freshness
 from api.web.page.addresses import COMPARE, PRINT, of_halves
 from api.web.page.entry_lookup import Chosen, KeysQuery, chosen_halves

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from starlette.testclient import TestClient
 
-from api.web.catalogue.telling_apart import Reading, apart, share_right
+from api.identification.telling_apart import Reading, apart, share_right
 from catalog.history.acts import Act
 from catalog.history.addition import add
 from catalog.model.entries import Half
