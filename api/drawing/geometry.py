@@ -162,8 +162,8 @@ class Part:
     """One piece of a drawing.
 
     ``role`` is what it is (plastic, well, raised, key, metal, wire, tail, power, hold-down, land, peg, shield, latch,
-    blocked, board, measured-edge); ``feature`` the thing on the half that it belongs to, if any. ``assumed`` pieces are
-    drawn from proportions, ``hidden`` ones lie underneath; both are dashed.
+    blocked, board, first, measured-edge); ``feature`` the thing on the half that it belongs to, if any. ``assumed``
+    pieces are drawn from proportions, ``hidden`` ones lie underneath; both are dashed.
     """
 
     role: str

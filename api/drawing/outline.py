@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from api.drawing.contact_sites import Site, contact_sites, tail_places
 from api.drawing.fittings import hold_downs, lands, latches, pegs, power_contacts, shield
-from api.drawing.geometry import Blocks, Box, Part, Point, Polygon, rectangle
+from api.drawing.geometry import Blocks, Box, Part, Point, Polygon, bounds_of, rectangle
 from api.drawing.proportions import SLIMMEST
 from api.drawing.sizes import Sizes
 
@@ -31,6 +31,10 @@ SOCKET = 0.56
 
 NOTCH = 0.13
 """Depth of the notch between two cells of a pin header, in pitches."""
+
+FIRST_PITCHES, FIRST_SHARE, FIRST_APART = 0.7, 0.022, 0.25
+"""Size of the arrowhead at contact 1, in pitches and at least this share of the half's length; its distance from the
+half, as a share of its size."""
 
 RIB = 0.12
 """Width of a rib as a share of the body's width."""
@@ -64,7 +68,20 @@ def half_shape(sizes: Sizes, *, with_lands: bool = False) -> HalfShape:
         *mating_contacts(sizes, sites),
         *pegs(sizes),
     ]
+    parts += first_mark(sizes, sites, bounds_of(parts))
     return HalfShape(sizes=sizes, parts=tuple(parts), sites=sites)
+
+
+def first_mark(sizes: Sizes, sites: Sequence[Site], half: Box) -> Iterable[Part]:
+    """An arrowhead outside the half that points at contact 1, where its place is stated."""
+    for site in sites:
+        if (site.row, site.position) == sizes.first:
+            below = site.y > 0 or (sizes.rows > 1 and site.row == sizes.rows)
+            tip, away = (half.bottom, 1.0) if below else (half.top, -1.0)
+            size = max(FIRST_PITCHES * sizes.mm("pitch"), FIRST_SHARE * half.width)
+            base = tip + away * (FIRST_APART + 1.0) * size
+            points = ((site.x, tip + away * FIRST_APART * size), (site.x - size / 2, base), (site.x + size / 2, base))
+            yield Part(role="first", shape=Polygon(points=points))
 
 
 def sideways(sizes: Sizes) -> bool:

@@ -99,11 +99,12 @@ def _cell(sizes: Sizes, paper: tuple[float, float], with_lands: bool) -> Cell:
 
 
 def _figures(sizes: Sizes) -> str:
-    """Pitch and body, if known: the sizes that can be checked on the print."""
+    """Pitch and body, if known: the sizes that can be checked on the print; and what the mark at contact 1 means."""
     said = [f"pitch {sizes.mm('pitch'):g}"] if sizes.known("pitch") else []
     if sizes.known("body_length", "body_width"):
         said.append(f"body {sizes.mm('body_length'):g} × {sizes.mm('body_width'):g}")
-    return f"{', '.join(said)} mm" if said else "drawn from usual proportions"
+    figures = f"{', '.join(said)} mm" if said else "drawn from usual proportions"
+    return f"{figures}; arrowhead: contact 1, seen from the mating face" if sizes.first is not None else figures
 
 
 def _shortened(text: str, most: int) -> str:

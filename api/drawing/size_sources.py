@@ -10,7 +10,9 @@ from types import MappingProxyType
 from api.drawing.geometry import DrawingError
 from api.drawing.proportions import proportions
 from api.drawing.sizes import Length, Sizes, Source
+from catalog.model.contact_names import blocked_places, first_contact, row_lengths, split
 from catalog.model.entries import Half
+from catalog.model.numbering import Place
 from matcher.features import DIMENSIONS, PAIR_DIMENSIONS
 from matcher.observations import Of, Reduced
 
@@ -34,19 +36,13 @@ def sizes_of(half: Half) -> Sizes:
     return make_sizes(
         name=half.part_number,
         half_kind=half.half_kind,
-        row_contacts=_sites(half),
-        blocked=frozenset((site.row, site.position) for site in half.blocked),
+        row_contacts=row_lengths(half),
+        blocked=blocked_places(half),
+        first=first_contact(half),
         lengths=known,
         counts=half.counts,
         categories={name: frozenset(values) for name, values in half.categories.items()},
     )
-
-
-def _sites(half: Half) -> Sequence[int]:
-    """Contact sites per row, blocked ones included."""
-    if half.blocked or (half.positions is not None and not half.row_contacts):
-        return (half.contacts_per_row,) * half.rows
-    return half.row_contacts or _split(half.contact_count, half.rows)
 
 
 def make_sizes(
@@ -54,7 +50,8 @@ def make_sizes(
     name: str = "",
     half_kind: str | None = None,
     row_contacts: Sequence[int] | None = None,
-    blocked: Iterable[tuple[int, int]] = (),
+    blocked: Iterable[Place] = (),
+    first: Place | None = None,
     lengths: Mapping[str, Length] | None = None,
     counts: Mapping[str, int] | None = None,
     categories: Mapping[str, frozenset[str]] | None = None,
@@ -72,6 +69,7 @@ def make_sizes(
         half_kind=half_kind,
         row_contacts=tuple(_checked_rows(row_contacts or (DEFAULT_POSITIONS,) * DEFAULT_ROWS)),
         blocked=frozenset(blocked),
+        first=first,
         lengths=known,
         counts=MappingProxyType(dict(counts or {})),
         categories=MappingProxyType(dict(categories or {})),
@@ -119,11 +117,7 @@ def pair_lengths(observations: Sequence[Reduced]) -> dict[str, Length]:
 def _counted_rows(contacts: int | None, rows: int | None) -> tuple[int, ...] | None:
     if contacts is None:
         return None if rows is None else (DEFAULT_POSITIONS,) * rows
-    return _split(contacts, min(rows or DEFAULT_ROWS, contacts))
-
-
-def _split(contacts: int, rows: int) -> tuple[int, ...]:
-    return tuple(contacts // rows + (row < contacts % rows) for row in range(rows))
+    return split(contacts, min(rows or DEFAULT_ROWS, contacts))
 
 
 def _check_length(feature: str, value: float) -> None:

@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from types import MappingProxyType
 
+from catalog.model.numbering import Place
+
 
 class Source(StrEnum):
     """The origin of a length."""
@@ -44,6 +46,7 @@ class Sizes:
     half_kind: None where unknown; it is then drawn as a receptacle, dashed.
     row_contacts: contact sites per row, blocked ones included, from the row drawn uppermost.
     blocked: sites left out, (row, position) from 1.
+    first: the site of contact 1, None where it is not stated.
     lengths: every dimension of a half that it can have; assumed where nothing is known.
     counts: bank_count, power_contact_count, hold_down_count where known.
     categories: the values each category may have; a category not there is unknown.
@@ -54,7 +57,8 @@ class Sizes:
     half_kind: str | None
     row_contacts: tuple[int, ...]
     lengths: Mapping[str, Length]
-    blocked: frozenset[tuple[int, int]] = frozenset()
+    blocked: frozenset[Place] = frozenset()
+    first: Place | None = None
     counts: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
     categories: Mapping[str, frozenset[str]] = field(default_factory=lambda: MappingProxyType({}))
     counted: bool = True

@@ -32,6 +32,9 @@ SMALLEST_PX_PER_MM, LARGEST_PX_PER_MM = 0.05, 2000.0
 ROUNDS = 4
 """Rounds of fitting the scale: the room for figures beside the content depends on it only a little."""
 
+FIRST_WORDS = "the arrowhead points at contact 1, seen from the mating face"
+"""What the mark at contact 1 means: all drawings from above show the mating face."""
+
 MOST_LAYERS = 4
 """Most halves that lie over each other: more cannot be told apart."""
 
@@ -232,4 +235,6 @@ def describe(sizes: Sizes) -> str:
     assumed = [name for name in ("body_length", "body_width", "height") if not sizes.known(name)]
     if assumed:
         said.append(f"{', '.join(name.replace('_', ' ') for name in assumed)} drawn from usual proportions")
+    if sizes.first is not None:
+        said.append(FIRST_WORDS)
     return "; ".join(said) + "."

@@ -17,6 +17,7 @@ from typing import Any
 
 from catalog.exchange.json_places import Path, parse_strictly
 from catalog.model.entries import Citation, Dimension, Ratings
+from catalog.model.numbering import Numbering
 from matcher.features import DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, PAIR_DIMENSIONS
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
@@ -134,6 +135,7 @@ HALF_COLUMNS = (
     *_columns(Cell.NUMBER, "positions"),
     *_columns(Cell.LIST, "row_contacts"),
     *_columns(Cell.SITES, "blocked"),
+    *(Column(name=f"numbering.{name}", path=("numbering", name), cell=Cell.TEXT) for name in Numbering.model_fields),
     *(column for name in DIMENSIONS for column in _dimension(name, ("dimensions",))),
     *(Column(name=name, path=("counts", name), cell=Cell.NUMBER) for name in ENTRY_COUNTS),
     *(Column(name=name, path=("categories", name), cell=Cell.LIST) for name in ENTRY_CATEGORIES),

@@ -19,9 +19,12 @@ from pydantic import (
     Field,
     FiniteFloat,
     TypeAdapter,
+    ValidationInfo,
+    field_validator,
     model_validator,
 )
 
+from catalog.model.numbering import Numbering
 from catalog.model.text_fields import Line, Passage
 from matcher.columns.columns import Dim
 from matcher.features import COUNTS, DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, FEATURES, PAIR_DIMENSIONS
@@ -223,13 +226,21 @@ Categories = Annotated[
 ]
 
 
+def _can_be_numbered(numbering: Numbering | None, info: ValidationInfo) -> Numbering | None:
+    """Checked against the rows and blocked sites, which stand before it; without them nothing can be checked."""
+    rows, blocked = info.data.get("rows"), info.data.get("blocked")
+    if numbering is not None and rows is not None and blocked is not None:
+        numbering.check(rows, info.data.get("row_contacts", ()), blocked=bool(blocked))
+    return numbering
+
+
 class Half(Common):
     """One connector body as moulded: the unit that is identified.
 
     ``positions`` is the number of contact sites in the longest row, ``row_contacts`` the contacts of each row if they
     differ, and ``blocked`` lists the sites without a contact. ``categories`` gives one value for a feature, or several
     if the source leaves it open or for keying. ``part_number`` names the half; it may be sold under several
-    ``order_codes``.
+    ``order_codes``. ``numbering`` is None where it is not stated.
     """
 
     record: Literal["half"] = "half"
@@ -242,6 +253,7 @@ class Half(Common):
     positions: ContactCount | None = None
     row_contacts: tuple[Annotated[int, Field(ge=0, le=MOST_CONTACTS)], ...] = ()
     blocked: tuple[BlockedPosition, ...] = ()
+    numbering: Numbering | None = None
     dimensions: HalfDimensions = Field(default_factory=dict)
     counts: Counts = Field(default_factory=dict)
     categories: Categories = Field(default_factory=dict)
@@ -256,6 +268,8 @@ class Half(Common):
         if self.positions is not None and self.contact_count > self.positions * self.rows:
             raise ValueError("contact_count is larger than rows × positions")
         return self
+
+    _numbered = field_validator("numbering")(_can_be_numbered)
 
     @property
     def key(self) -> str:
@@ -304,7 +318,7 @@ class KindLaw(Entry):
 
     ``part_number`` is a pattern with the placeholders {contacts}, {positions} and {class}; {contacts:3} pads with zeros
     to three digits. ``order_codes`` are patterns that may also contain {part}. ``blocked`` sites are not included in
-    the contact counts.
+    the contact counts. All its halves are numbered alike (``numbering``).
     """
 
     half_kind: HalfKind
@@ -313,12 +327,15 @@ class KindLaw(Entry):
     contact_counts: Annotated[tuple[ContactCount, ...], Field(min_length=1)]
     classes: tuple[HeightClass, ...] = (HeightClass(),)
     blocked: tuple[BlockedPosition, ...] = ()
+    numbering: Numbering | None = None
     dimensions: HalfLaws
     counts: Counts = Field(default_factory=dict)
     categories: Categories = Field(default_factory=dict)
     markings: tuple[Line, ...] = ()
     aliases: tuple[Line, ...] = ()
     order_codes: tuple[Line, ...] = ()
+
+    _numbered = field_validator("numbering")(_can_be_numbered)
 
     def positions(self, contacts: int) -> int:
         """Positions per row of a half with that many contacts."""

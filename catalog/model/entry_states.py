@@ -22,6 +22,7 @@ _SUBSTANCE: Mapping[type[Entry], tuple[str, ...]] = {
         "positions",
         "row_contacts",
         "blocked",
+        "numbering",
         "dimensions",
         "counts",
         "categories",

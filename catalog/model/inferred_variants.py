@@ -113,6 +113,7 @@ class Members:
                 "positions": positions,
                 "row_contacts": self._row_contacts(positions),
                 "blocked": blocked,
+                "numbering": _shared([half.numbering for half in self.halves], None),
                 "dimensions": found,
                 "counts": _shared_items([half.counts for half in self.halves]),
                 "categories": _shared_items([half.categories for half in self.halves]),

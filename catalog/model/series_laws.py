@@ -135,6 +135,7 @@ def _half(series: Series, law: KindLaw, height: HeightClass, contacts: int, fiel
         contact_count=contacts,
         positions=positions,
         blocked=law.blocked,
+        numbering=law.numbering,
         dimensions={path.rsplit(".", 1)[1]: _dimension(law, positions, contacts, path) for path, law in own.items()},
         counts=law.counts,
         categories=law.categories,

@@ -222,3 +222,15 @@ def test_a_catalogue_with_other_content_is_left_unchanged(catalogue: Catalogue) 
     with pytest.raises(DuplicateError):
         load_demo(catalogue)
     assert catalogue.version() == version
+
+
+def test_most_series_state_their_numbering_in_every_scheme_and_some_do_not() -> None:
+    stated = {series.key: {kind.numbering for kind in series.kinds} for series in world().series}
+    unstated = [key for key, numberings in stated.items() if None in numberings]
+    assert 4 <= len(unstated) <= len(stated) / 3
+    schemes = Counter(each.scheme for numberings in stated.values() for each in numberings if each is not None)
+    assert min(schemes[name] for name in ("row_by_row", "zigzag", "around")) >= 8
+    assert {half.numbering.blocked for half in world().listed if half.numbering and half.blocked} == {
+        "skipped",
+        "counted",
+    }

@@ -13,6 +13,7 @@ from api.operations.entries import ADD, REVISE
 from api.operations.requests import WritingDep
 from api.operations.transaction import Writing
 from api.schemas.contributing import HalfIn, SeriesIn
+from api.schemas.numbering_words import FIELDS as NUMBERING_FIELDS
 from api.schemas.words import SEVERITY_WORDS
 from api.service.dependencies import CatalogueDep
 from api.service.problems import ApiError
@@ -96,6 +97,7 @@ CHOICES: Mapping[str, Any] = {
     "units": fields.UNITS,
     "bounds": fields.BOUNDS,
     "kinds_of_half": fields.KINDS,
+    "numbering_fields": NUMBERING_FIELDS,
     "lifecycles": fields.LIFECYCLES,
     "ratings": fields.RATINGS,
     "severities": SEVERITY_WORDS,

@@ -10,6 +10,7 @@ from typing import Any
 from api.schemas.words import BOUND_WORDS, LIFECYCLE_WORDS
 from api.web.page.forms import Form
 from catalog.model.entries import BlockedPosition, Citation, Dimension, Ratings
+from catalog.model.numbering import Numbering
 from matcher.features import DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, FEATURES, Plane
 
 Pairs = list[tuple[str, str]]
@@ -84,12 +85,13 @@ def dimensions(form: Form, prefix: str, names: Iterable[str], unit: str = "") ->
 
 
 def seen(form: Form, prefix: str = "") -> dict[str, Any]:
-    """Counts, categories, and lists of texts."""
+    """Counts, categories, sites left out, the numbering, and lists of texts."""
     kinds = {name: form.many(f"{prefix}categories.{name}") for name in ENTRY_CATEGORIES}
     found: dict[str, Any] = {
         "counts": given(form, ENTRY_COUNTS, f"{prefix}counts."),
         "categories": {name: values for name, values in kinds.items() if values},
         "blocked": sites(form, f"{prefix}blocked"),
+        "numbering": given(form, Numbering.model_fields, f"{prefix}numbering."),
     }
     found |= {name: lines(form, f"{prefix}{name}") for name in ("markings", "aliases", "order_codes")}
     return {name: value for name, value in found.items() if value}
@@ -144,9 +146,10 @@ def seen_pairs(
     counts: Mapping[str, int],
     categories: Mapping[str, Sequence[str]],
     blocked: Sequence[BlockedPosition],
+    numbering: Numbering | None,
     texts: Mapping[str, Sequence[str]],
 ) -> Iterator[tuple[str, str]]:
-    """The fields of counts, categories, sites left out and lists of texts."""
+    """The fields of counts, categories, sites left out, the numbering and lists of texts."""
     for name, number in counts.items():
         yield f"{prefix}counts.{name}", str(number)
     for name, values in categories.items():
@@ -154,6 +157,8 @@ def seen_pairs(
             yield f"{prefix}categories.{name}", value
     if blocked:
         yield f"{prefix}blocked", " ".join(f"{site.row}/{site.position}" for site in blocked)
+    if numbering is not None:
+        yield from ((f"{prefix}numbering.{name}", value or "") for name, value in numbering)
     for name, several in texts.items():
         if several:
             yield f"{prefix}{name}", "\n".join(several)

@@ -28,6 +28,6 @@ def half_pairs(half: Half) -> fields.Pairs:
     for name, stated in half.dimensions.items():
         found += fields.dimension_pairs(f"dimensions.{name}.", stated)
     texts = {name: getattr(half, name) for name in ("markings", "aliases", "order_codes")}
-    found += fields.seen_pairs("", half.counts, half.categories, half.blocked, texts)
+    found += fields.seen_pairs("", half.counts, half.categories, half.blocked, half.numbering, texts)
     found += fields.common_pairs(half.lifecycle, half.mating_cycles, half.ratings, half.datasheet, half.note)
     return found

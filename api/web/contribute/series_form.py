@@ -154,7 +154,7 @@ def kind_pairs(prefix: str, kind: KindLaw) -> fields.Pairs:
     found: fields.Pairs = [(f"{prefix}{name}", str(getattr(kind, name))) for name in OF_KIND]
     found.append((f"{prefix}contact_counts", " ".join(map(str, kind.contact_counts))))
     texts = {name: getattr(kind, name) for name in ("markings", "aliases", "order_codes")}
-    found += fields.seen_pairs(prefix, kind.counts, kind.categories, kind.blocked, texts)
+    found += fields.seen_pairs(prefix, kind.counts, kind.categories, kind.blocked, kind.numbering, texts)
     laws = [(NO_CLASS, feature, law) for feature, law in kind.dimensions.items()]
     laws += [(each.code, feature, law) for each in kind.classes for feature, law in each.dimensions.items()]
     for place, (code, feature, law) in enumerate(laws):

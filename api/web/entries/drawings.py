@@ -34,8 +34,9 @@ def drawings_of(record: HalfRecord, mating: MatingRecord | None, other: HalfReco
 
 def views_alone(sizes: Sizes, top_px: float, side: Look) -> tuple[Drawn, Drawn]:
     """The half from above, so wide on screen, and cut."""
+    marked = "" if sizes.first is None else "; the arrowhead points at contact 1"
     return (
-        _drawn("From above, on its mating face", top_view(sizes, Look(width_px=top_px))),
+        _drawn(f"From above, seen from the mating face{marked}", top_view(sizes, Look(width_px=top_px))),
         _drawn("Cut across the rows, on its board", side_view(sizes, side)),
     )
 

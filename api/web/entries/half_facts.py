@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from api.identification.answering import end_allowance
 from api.identification.mates import safety
+from api.schemas.numbering_words import numbering_in_words
 from api.schemas.words import BOUND_WORDS, LIFECYCLE_WORDS
 from api.web.page.figures import counted, label, limits, mm, plain, values_in_words
 from catalog.model.entries import Common, Dimension, Half, Ratings
@@ -27,6 +28,7 @@ def facts(record: HalfRecord) -> Iterator[Fact]:
     if half.blocked:
         sites = ", ".join(f"row {site.row} position {site.position}" for site in half.blocked)
         yield "Left out", sites
+    yield "Numbering", numbering_in_words(half.numbering)
     allowance = end_allowance(record)
     if allowance is not None:
         yield "End allowance (body length less the contacts' span)", f"{mm(allowance)} mm"

@@ -361,3 +361,16 @@ def test_the_page_of_an_inferred_half_shows_halves_of_its_size_and_the_opposite_
     assert "This half is not listed." in page.text
     assert "/halves/dunnock-sons:dn40r-030" in page.links()
     assert "It is not known that they mate." in page.text
+
+
+def test_the_numbering_is_told_and_where_it_is_not_stated_what_to_do(shop: Workshop) -> None:
+    revised(shop, numbering=None)
+    assert "not stated: find contact 1 by its mark on the board and check by continuity" in seen(
+        shop, f"/halves/{HALF}"
+    )
+    stated = {"scheme": "around", "first": "lower_left", "seen_from": "mating_face", "blocked": "skipped"}
+    revised(shop, numbering=stated, row_contacts=[], contact_count=14)
+    page = seen(shop, f"/halves/{HALF}")
+    assert "contact 1 at the lower left, counter-clockwise, seen from the mating face" in page
+    assert "the arrowhead points at contact 1" in page
+    assert "numbering" in page[page.index('id="history"') :]

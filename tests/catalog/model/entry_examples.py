@@ -14,6 +14,7 @@ def series(**changes: Any) -> Series:
         "part_number": "DN40P{class}-{contacts:3}",
         "rows": 2,
         "contact_counts": [10, 20, 40],
+        "numbering": {"scheme": "around", "first": "lower_left", "seen_from": "mating_face", "hold_downs": "apart"},
         "classes": [
             {"code": "A", "stack_share": 0.3, "dimensions": {"height": {"intercept": 0.65}}},
             {"code": "B", "stack_share": 0.8, "dimensions": {"height": {"intercept": 1.15, "tolerance": 0.05}}},
@@ -66,6 +67,7 @@ def half(**changes: Any) -> Half:
         "positions": 8,
         "row_contacts": [7, 6],
         "blocked": [{"row": 2, "position": 3}, {"row": 1, "position": 8}],
+        "numbering": {"scheme": "row_by_row", "first": "upper_right", "seen_from": "board_side", "blocked": "counted"},
         "dimensions": {
             "pitch": {"value": 0.635},
             "body_length": {"value": 7.4, "tolerance": 0.15, "extra_u": 0.04, "doubt": "outline may include tabs"},
