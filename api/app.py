@@ -19,6 +19,7 @@ from api.rest import (
     cases,
     catalogue,
     contributing,
+    current,
     evidence,
     history,
     identification,
@@ -88,6 +89,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     for router in (
         identification.router,
         measuring.router,
+        current.router,
         catalogue.router,
         contributing.router,
         evidence.router,

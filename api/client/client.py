@@ -22,6 +22,7 @@ from api.client.contributing import ContributingCalls
 from api.client.evidence import EvidenceCalls
 from api.observations.short_form import parse_pieces
 from api.schemas.answers import Answer, ExplainAnswer, Health
+from api.schemas.current import CurrentAnswer
 from api.schemas.lists import FeatureList, InstrumentList, Page, SearchAnswer
 from api.schemas.measured import MeasureAnswer, RowAnswer
 from catalog.records.read_models import HalfRecord, MatingRecord, SeriesRecord
@@ -107,6 +108,29 @@ class Client(ContributingCalls, EvidenceCalls):
             body["image"] = {"media_type": kind, "data": base64.b64encode(picture).decode("ascii")}
         given = {name: value for name, value in body.items() if value is not None}
         return self._ask(RowAnswer, "POST", "/v1/measure/row", body=given)
+
+    def current(
+        self,
+        half: str,
+        *,
+        current_a: float,
+        supply_contacts: int,
+        return_contacts: int,
+        ambient_c: float,
+        mate: str | None = None,
+        power_contacts: bool = False,
+    ) -> CurrentAnswer:
+        """Whether a half and its mate, or all its listed mates, carry a current by the stated ratings."""
+        body = {
+            "half": half,
+            "mate": mate,
+            "current_a": current_a,
+            "supply_contacts": supply_contacts,
+            "return_contacts": return_contacts,
+            "ambient_c": ambient_c,
+            "power_contacts": power_contacts,
+        }
+        return self._ask(CurrentAnswer, "POST", "/v1/current", body=body)
 
     def halves(
         self,

@@ -11,6 +11,7 @@ from api.command_line.commands import (
     cases,
     catalogue,
     contribute,
+    current,
     demo,
     drawing,
     evidence,
@@ -61,6 +62,7 @@ def otherhalf(
 app.command(epilog=EXIT_CODES)(identification.identify)
 app.command(epilog=EXIT_CODES)(identification.explain)
 app.command(epilog=EXIT_CODES)(measure.measure)
+app.command(epilog=EXIT_CODES)(current.current)
 app.command()(identification.features)
 app.command(epilog=EXIT_CODES)(catalogue.search)
 app.command("import", epilog=EXIT_CODES)(catalogue.import_)

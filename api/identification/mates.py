@@ -109,7 +109,7 @@ def mate_of(snapshot: Snapshot, found: FittingMate) -> answers.Mate:
         lifecycle=half.lifecycle,
         beware=beware(record, mating),
         citation=mating.mating.citation,
-        ratings=half.ratings,
+        ratings=half.own_ratings,
         note=" ".join(each for each in (mating.mating.note, half.note) if each),
         probability=found.probability,
         fits_observed=found.fits_observed,

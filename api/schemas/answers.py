@@ -73,7 +73,9 @@ class Mate(_Orderable):
         description="What must be said wherever it is named: swapped rows, no longer made …"
     )
     citation: Citation | None = Field(description="The document that says that they mate.")
-    ratings: Ratings | None = Field(description="As the mate's maker states them.")
+    ratings: Ratings | None = Field(
+        description="As the mate's maker states them; without currents taken with more contacts loaded than it has."
+    )
     note: str = Field(description="Notes of the mating and of the mate.")
     suits: tuple[str, ...] = Field(description="Keys of the candidate's halves for which it is listed.")
     suits_all: bool = Field(

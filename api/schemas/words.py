@@ -10,6 +10,16 @@ from collections.abc import Mapping
 NOT_HERE = "not in this catalogue"
 """The name of the absent hypothesis."""
 
+ENOUGH_WORDS: Mapping[str, str] = {
+    "enough": "Enough by the stated ratings",
+    "not_enough": "Not enough",
+    "unknown": "Not known",
+}
+"""Whether a current is carried; never more than what the ratings say."""
+
+NOT_RATED = "no rating for this number of contacts"
+"""Said instead of a current that was taken with more contacts loaded than the half has."""
+
 BASIS_WORDS: Mapping[str, str] = {
     "maker": "its maker says so",
     "other_maker": "another maker says so",

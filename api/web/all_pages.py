@@ -12,7 +12,7 @@ from api.web.bench import bench
 from api.web.cases import cases
 from api.web.catalogue import catalogue, compare
 from api.web.contribute import contribute, entry_state
-from api.web.entries import halves, printing, series
+from api.web.entries import current, halves, printing, series
 from api.web.evidence import evidence
 from api.web.page import reference
 from api.web.page.rendering import WITH_STATIC, problem_page
@@ -25,6 +25,7 @@ ROUTERS = (
     reference.router,
     photo.router,
     halves.router,
+    current.router,
     series.router,
     catalogue.router,
     contribute.router,

@@ -133,18 +133,32 @@ class DimensionLaw(Entry):
 
 
 class Ratings(Entry):
-    """Electrical ratings as the maker states them; currents apply while ``loaded_contacts`` contacts carry current."""
+    """Electrical ratings as the maker states them; currents apply while ``loaded_contacts`` contacts carry current.
+
+    ``temperature_rise_k`` is the rise over the ambient at which the currents were taken, ``upper_temperature_c`` the
+    highest temperature of the contacts. ``contact_resistance_mohm`` is that of one mated contact.
+    """
 
     contact_current_a: Annotated[FiniteFloat, Field(gt=0, le=1000)] | None = None
     power_contact_current_a: Annotated[FiniteFloat, Field(gt=0, le=1000)] | None = None
     loaded_contacts: Annotated[int, Field(ge=1, le=2000)] | None = None
     voltage_v: Annotated[FiniteFloat, Field(gt=0, le=10000)] | None = None
+    contact_resistance_mohm: Annotated[FiniteFloat, Field(gt=0, le=10000)] | None = None
+    temperature_rise_k: Annotated[FiniteFloat, Field(gt=0, le=200)] | None = None
+    upper_temperature_c: Annotated[FiniteFloat, Field(gt=0, le=400)] | None = None
 
     @model_validator(mode="after")
     def _not_empty(self) -> Self:
         if all(value is None for value in vars(self).values()):
             raise ValueError("ratings state nothing; leave them out")
         return self
+
+
+OF_CURRENT = {"contact_current_a", "power_contact_current_a", "loaded_contacts", "temperature_rise_k"}
+"""The ratings that hold only together with the number of loaded contacts."""
+
+POWER_CONTACTS = "power_contact_count"
+"""The count of power contacts, which ``contact_count`` leaves out."""
 
 
 class Citation(Entry):
@@ -154,6 +168,13 @@ class Citation(Entry):
     revision: Passage = ""
     page: Passage = ""
     address: Passage = ""
+
+    @property
+    def words(self) -> str:
+        """The document with its revision and page."""
+        revision = f"revision {self.revision}" if self.revision else ""
+        page = f"page {self.page}" if self.page else ""
+        return ", ".join(part for part in (self.title, revision, page) if part)
 
 
 ContactCount = Annotated[int, Field(ge=1, le=MOST_CONTACTS)]
@@ -294,6 +315,21 @@ class Half(Common):
     def all_counts(self) -> dict[str, int]:
         """Every stated count, including contact_count and rows."""
         return {**self.counts, "contact_count": self.contact_count, "rows": self.rows}
+
+    @property
+    def all_contacts(self) -> int:
+        """Contacts and power contacts."""
+        return self.contact_count + self.counts.get(POWER_CONTACTS, 0)
+
+    @property
+    def own_ratings(self) -> Ratings | None:
+        """The stated ratings, without currents that were taken with more contacts loaded than this half has: a larger
+        half of its series carried them, and sheds its heat otherwise."""
+        ratings = self.ratings
+        if ratings is None or (ratings.loaded_contacts or 0) <= self.all_contacts:
+            return ratings
+        left = ratings.model_dump(exclude=OF_CURRENT, exclude_none=True)
+        return Ratings(**left) if left else None
 
     @property
     def all_categories(self) -> dict[str, frozenset[str]]:

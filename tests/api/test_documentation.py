@@ -88,6 +88,7 @@ def test_every_address_of_the_interface_is_described_and_every_kind_of_problem_i
         "/v1/contributors/{name}/role",
         "/v1/contributors/{name}/suspend",
         "/v1/contributors/{name}/undo",
+        "/v1/current",
         "/v1/disputes",
         "/v1/disputes/{key}",
         "/v1/disputes/{key}/answers",

@@ -12,6 +12,10 @@ NEIGHBOUR = "pipitholt:seeplet-p24"
 INFERRED = "dunnocksward:brambikin-h10-3"
 """Keys in the demo catalogue: a listed half, one that is nearly the same, and an inferred half."""
 
+RATED = "ouzelby:mossipet-p40"
+FLOWS = "current_a=0.8&supply_contacts=4&return_contacts=4&ambient_c=40"
+"""A half whose ratings cover a current, and that current."""
+
 MEASURED = "contact_count=24&rows=2&pitch=4.40/11&body_length=6.63&body_width=1.99"
 """Observations of the plug in the README's example."""
 
@@ -38,6 +42,11 @@ PLACES = {
     "half-inferred": Place(address=f"/halves/{INFERRED}"),
     "half-disputed": Place(address="/halves/{hostile_half}", who=PER),
     "half-unknown": Place(address="/halves/ouzelby:mossipet-p25", status=404),
+    "current": Place(address=f"/halves/{RATED}/current"),
+    "current-answer": Place(address=f"/halves/{RATED}/current?{FLOWS}"),
+    "current-refused": Place(
+        address=f"/halves/{RATED}/current?current_a=0&supply_contacts=x&return_contacts=4&ambient_c=-300", status=422
+    ),
     "series": Place(address="/series/ouzelby:mossipet"),
     "series-hostile": Place(address="/series/{hostile_series}", who=PER),
     "series-unknown": Place(address="/series/ouzelby:mosipet", status=404),

@@ -20,11 +20,10 @@ from api.command_line.commands.common import (
     with_typed,
 )
 from api.command_line.commands.measure import JawsOption, closed_jaws_of
-from api.command_line.output.answers import answer_blocks, caution_lines, explanation_blocks
+from api.command_line.output.answers import all_caution_lines, answer_blocks, explanation_blocks
 from api.command_line.output.console import plain
 from api.command_line.output.lists import feature_blocks, feature_table, triage_blocks
 from api.identification.answering import answer, explanation
-from api.identification.cautions import CAUTIONS
 from api.identification.triage import feature_list
 from api.observations.checking import form_of
 from api.observations.error_places import moved_errors
@@ -136,7 +135,7 @@ def identify(
         print_json(found)
     else:
         show(answer_blocks(found))
-        show(caution_lines(CAUTIONS) if all_cautions else ())
+        show(list(all_caution_lines()) if all_cautions else ())
     raise _exit(found)
 
 

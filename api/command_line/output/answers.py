@@ -10,7 +10,7 @@ from rich.text import Text
 from api.command_line.output.advice import advice_blocks
 from api.command_line.output.console import notes, plain, table
 from api.identification import answer_words as words
-from api.identification.cautions import SHORT_CAUTIONS
+from api.identification.cautions import BY_STAGE, SHORT_CAUTIONS
 from api.schemas.answers import Answer, Candidate, ExplainAnswer, Hint, Recheck
 from api.schemas.words import NOT_HERE
 from matcher.plus_minus import PROCESS, STANDARD
@@ -48,6 +48,12 @@ def headline(answer: Answer) -> Iterator[Text]:
 def caution_lines(cautions: Sequence[str]) -> Iterator[RenderableType]:
     """Cautions, one to a line."""
     yield from notes("Before anything is connected", cautions)
+
+
+def all_caution_lines() -> Iterator[RenderableType]:
+    """Every caution, by the stage of the work."""
+    for stage, cautions in BY_STAGE.items():
+        yield from notes(stage.capitalize(), cautions)
 
 
 def explanation_blocks(answer: ExplainAnswer) -> Iterator[RenderableType]:

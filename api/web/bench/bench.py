@@ -10,7 +10,7 @@ from starlette.responses import RedirectResponse, Response
 from api.identification import answer_words as words
 from api.identification.advising import worth_taking
 from api.identification.answering import answer, ranking_of
-from api.identification.cautions import CAUTIONS, SHORT_CAUTIONS
+from api.identification.cautions import BY_STAGE, SHORT_CAUTIONS
 from api.identification.triage import TRIAGE
 from api.schemas.answers import Answer, Ranking
 from api.schemas.words import REASON_WORDS, REMAINS_ADVICE, REMAINS_WORDS
@@ -78,7 +78,7 @@ def _whole(visit: Visit, snapshot: Snapshot, bench: Bench) -> Response:
         remains_words=REMAINS_WORDS,
         remains_advice=REMAINS_ADVICE,
         triage=TRIAGE,
-        cautions=CAUTIONS,
+        cautions=BY_STAGE,
         short_cautions=SHORT_CAUTIONS,
     )
 

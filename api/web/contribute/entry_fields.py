@@ -33,6 +33,9 @@ RATINGS = (
     ("contact_current_a", "Current of a contact, A"),
     ("power_contact_current_a", "Current of a power contact, A"),
     ("loaded_contacts", "Contacts loaded at once for these currents"),
+    ("temperature_rise_k", "Temperature rise at these currents, K"),
+    ("upper_temperature_c", "Highest temperature of the contacts, °C"),
+    ("contact_resistance_mohm", "Resistance of one mated contact, mΩ"),
     ("voltage_v", "Voltage, V"),
 )
 SOURCE = ("title", "revision", "page", "address")

@@ -7,14 +7,22 @@ from collections.abc import Iterator, Sequence
 from api.identification.answering import end_allowance
 from api.identification.mates import safety
 from api.schemas.numbering_words import numbering_in_words
-from api.schemas.words import BOUND_WORDS, LIFECYCLE_WORDS
+from api.schemas.words import BOUND_WORDS, LIFECYCLE_WORDS, NOT_RATED
 from api.web.page.figures import counted, label, limits, mm, plain, values_in_words
-from catalog.model.entries import Common, Dimension, Half, Ratings
+from catalog.model.entries import Common, Dimension, Half
 from catalog.records.read_models import HalfRecord, MatingRecord
 from matcher.features import FEATURES
 
 SHOWN_MATES = 12
 """Mates on a page; of more the page says how many there are and links to all."""
+
+CURRENTS = {"contact_current_a": "Current of a contact", "power_contact_current_a": "Current of a power contact"}
+OTHER_RATINGS = {
+    "upper_temperature_c": ("Highest temperature of the contacts", "°C"),
+    "contact_resistance_mohm": ("Resistance of one mated contact", "mΩ"),
+    "voltage_v": ("Voltage", "V"),
+}
+"""Ratings in words, with their units."""
 
 Fact = tuple[str, str]
 """What it is, and its value."""
@@ -57,24 +65,28 @@ def shared_facts(entry: Common, aliases: Sequence[str]) -> tuple[Fact, ...]:
         ("Also called", ", ".join(aliases)),
         ("Made", LIFECYCLE_WORDS[entry.lifecycle]),
         ("Mating cycles", str(entry.mating_cycles or "")),
-        *(_ratings(entry.ratings) if entry.ratings else ()),
+        *_ratings(entry),
         ("Note", entry.note),
     ]
     return tuple((name, value) for name, value in found if value)
 
 
-def _ratings(ratings: Ratings) -> Iterator[Fact]:
-    """Ratings in words. A current is valid only together with the number of contacts loaded at once."""
-    loaded = ratings.loaded_contacts
+def _ratings(entry: Common) -> Iterator[Fact]:
+    """Ratings in words. A current is valid only together with the number of contacts loaded at once, so a half does not
+    show one that was taken with more contacts than it has."""
+    own = entry.own_ratings if isinstance(entry, Half) else entry.ratings
+    stated, kept = (ratings.model_dump(exclude_none=True) if ratings else {} for ratings in (entry.ratings, own))
+    loaded = kept.get("loaded_contacts")
     condition = (
         f"with {counted(loaded, 'contact')} loaded at once" if loaded else "number of loaded contacts not stated"
     )
-    if ratings.contact_current_a:
-        yield "Current of a contact", f"{plain(ratings.contact_current_a)} A, {condition}"
-    if ratings.power_contact_current_a:
-        yield "Current of a power contact", f"{plain(ratings.power_contact_current_a)} A, {condition}"
-    if ratings.voltage_v:
-        yield "Voltage", f"{plain(ratings.voltage_v)} V"
+    if "temperature_rise_k" in kept:
+        condition += f", {plain(kept['temperature_rise_k'])} K above the ambient"
+    for name in (name for name in CURRENTS if name in stated):
+        yield CURRENTS[name], f"{plain(kept[name])} A, {condition}" if name in kept else NOT_RATED
+    for name in (name for name in OTHER_RATINGS if name in kept):
+        words, unit = OTHER_RATINGS[name]
+        yield words, f"{plain(kept[name])} {unit}"
 
 
 def in_order(found: Sequence[tuple[MatingRecord, HalfRecord]]) -> list[tuple[MatingRecord, HalfRecord]]:

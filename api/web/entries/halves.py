@@ -9,6 +9,7 @@ from fastapi import APIRouter, Query
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
+from api.identification.cautions import BY_STAGE, SHORT_CAUTIONS
 from api.identification.mates import beware
 from api.schemas.words import BASIS_WORDS, CONTACT_CAUTIONS, CONTACT_WORDS
 from api.service.dependencies import CatalogueDep, SnapshotDep
@@ -81,6 +82,8 @@ def _values(session: Session, snapshot: Snapshot, record: HalfRecord, everything
         "history": last_happened(session, "half", record.key) if listed else (),
         "pending": pending_changes(session, "half", record.key) if listed else (),
         **_around(snapshot, record),
+        "cautions": BY_STAGE,
+        "short_cautions": SHORT_CAUTIONS,
         "links": _links(record),
     }
 
@@ -93,7 +96,7 @@ def _links(record: HalfRecord) -> dict[str, str]:
         "print": of_halves(PRINT, [key]),
         "history": history_of("half", key),
         "evidence": half_page(key, "?evidence=all#trust"),
-        **{name: half_page(key, f"/{name}") for name in ("confirm", "dispute", "sighting", "revise")},
+        **{name: half_page(key, f"/{name}") for name in ("confirm", "dispute", "sighting", "revise", "current")},
     }
 
 

@@ -12,7 +12,7 @@ BENCH, CATALOGUE, COMPARE, PRINT, JOURNAL = "/", "/catalogue", "/compare", "/pri
 
 
 def half_page(key: str, tail: str = "") -> str:
-    """The page of a half; ``tail`` is an action on it (confirm, dispute, sighting, revise) or a query."""
+    """The page of a half; ``tail`` is an action on it (confirm, dispute, sighting, revise, current) or a query."""
     return f"/halves/{quote(key, safe=READABLE)}{tail}"
 
 

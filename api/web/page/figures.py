@@ -63,11 +63,7 @@ def signed(value: float) -> str:
 
 def cited(citation: Citation | None) -> str:
     """A document with its revision and page; empty where none is cited."""
-    if citation is None:
-        return ""
-    revision = f"revision {citation.revision}" if citation.revision else ""
-    page = f"page {citation.page}" if citation.page else ""
-    return ", ".join(part for part in (citation.title, revision, page) if part)
+    return "" if citation is None else citation.words
 
 
 def day(moment: str) -> str:

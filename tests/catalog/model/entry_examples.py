@@ -48,7 +48,13 @@ def series(**changes: Any) -> Series:
         "stack_tolerance": 0.1,
         "lifecycle": "active",
         "mating_cycles": 30,
-        "ratings": {"contact_current_a": 0.3, "loaded_contacts": 20},
+        "ratings": {
+            "contact_current_a": 0.3,
+            "loaded_contacts": 20,
+            "contact_resistance_mohm": 40,
+            "temperature_rise_k": 30,
+            "upper_temperature_c": 85,
+        },
         "datasheet": {"title": "DN40 drawing", "revision": "C", "page": "2"},
         "note": "the recorder's own series",
     }

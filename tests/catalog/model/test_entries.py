@@ -83,6 +83,25 @@ def test_empty_ratings_are_refused() -> None:
         Ratings()
 
 
+@pytest.mark.parametrize(
+    ("ratings", "own"),
+    [
+        (None, None),
+        ({"contact_current_a": 0.3, "loaded_contacts": 10}, {"contact_current_a": 0.3, "loaded_contacts": 10}),
+        ({"contact_current_a": 0.3}, {"contact_current_a": 0.3}),
+        ({"contact_current_a": 0.3, "loaded_contacts": 12}, {"contact_current_a": 0.3, "loaded_contacts": 12}),
+        ({"contact_current_a": 0.3, "loaded_contacts": 13, "temperature_rise_k": 30}, None),
+        ({"power_contact_current_a": 5, "loaded_contacts": 13, "voltage_v": 50}, {"voltage_v": 50}),
+    ],
+)
+def test_a_current_taken_with_more_contacts_loaded_than_a_half_has_is_none_of_its_own(
+    ratings: dict[str, float] | None, own: dict[str, float] | None
+) -> None:
+    # 10 contacts and 2 power contacts
+    rated = half(contact_count=10, row_contacts=[5, 5], counts={"power_contact_count": 2}, ratings=ratings).own_ratings
+    assert (rated and rated.model_dump(exclude_none=True)) == own
+
+
 def test_a_mating_with_its_halves_swapped_is_the_same_mating() -> None:
     one = mating()
     other = mating(half=one.other, other=one.half, contact_map=[["10", "1"], ["9", "2"]])
