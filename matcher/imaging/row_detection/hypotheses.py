@@ -14,13 +14,13 @@ from dataclasses import dataclass
 from operator import attrgetter
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 from scipy.special import expit
 
 from matcher.columns.columns import Floats
 from matcher.imaging.row_detection.counts import Run, likeliest_run
+from matcher.imaging.row_detection.curve import Curve
 from matcher.imaging.row_detection.periods import periods
-from matcher.imaging.row_detection.template_fit import Sites, sites, spline_through
+from matcher.imaging.row_detection.template_fit import Sites, sites
 
 DIVIDED = 2
 """Number of periods, strongest first, whose halves and thirds are tried too: an octave's maximum may be a multiple."""
@@ -86,16 +86,16 @@ class Hypothesis:
 
 def hypotheses(values: Floats, line: tuple[float, float], smallest: float) -> list[Hypothesis]:
     """All readings of a profile with any evidence, the strongest first."""
-    spline = spline_through(values)
-    found = [reading for period in _tried(values, smallest) for reading in _of_period(spline, line, period, smallest)]
+    curve = Curve(samples=values)
+    found = [reading for period in _tried(values, smallest) for reading in _of_period(curve, line, period, smallest)]
     if found and alternates(best := max(found, key=attrgetter("evidence"))):
-        found += _of_period(spline, line, 2.0 * best.sites.period, smallest)
+        found += _of_period(curve, line, 2.0 * best.sites.period, smallest)
     return sorted(found, key=attrgetter("evidence"), reverse=True)
 
 
-def _of_period(spline: CubicSpline, line: tuple[float, float], period: float, smallest: float) -> Iterator[Hypothesis]:
+def _of_period(curve: Curve, line: tuple[float, float], period: float, smallest: float) -> Iterator[Hypothesis]:
     """The readings of about one period that have any evidence, of bright and of dark contacts."""
-    for fitted in sites(spline, period, line):
+    for fitted in sites(curve, period, line):
         run = likeliest_run(fitted)
         if run is not None and run.evidence > 0.0 and fitted.period >= smallest:
             yield Hypothesis(sites=fitted, run=run)

@@ -10,11 +10,10 @@ from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 import numpy as np
-from scipy.interpolate import CubicSpline
-from scipy.ndimage import correlate1d
 
 from matcher.columns.columns import Bools, Floats
 from matcher.columns.dimension_laws import median
+from matcher.imaging.row_detection.curve import Curve
 
 LOOKED_FOR = 0.25
 """How far from its lattice site a contact is looked for, periods: half the way to where its neighbour's part begins."""
@@ -30,6 +29,22 @@ WHITE = 0.98
 
 
 @dataclass(frozen=True, kw_only=True)
+class Basis:
+    """What is fitted to windows: ``rows`` (b × m) times coefficients. ``weights`` (m) are those of a whole window."""
+
+    rows: Floats
+    weights: Floats
+
+    @cached_property
+    def of_whole(self) -> Floats:
+        """Levels of a window that lies wholly in the profile, times this (m × b), are its coefficients."""
+        weighted = self.weights * self.rows
+        normal = weighted @ self.rows.T
+        _regularise(normal.reshape(1, -1), len(normal))
+        return np.asarray(np.linalg.solve(normal, weighted).T)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Window:
     """Samples within half a period of a site, both ends included.
 
@@ -42,6 +57,11 @@ class Window:
     weights: Floats
     base: Floats
     from_edges: Floats
+
+    @cached_property
+    def flat(self) -> Basis:
+        """The base line alone."""
+        return Basis(rows=self.base, weights=self.weights)
 
 
 @lru_cache
@@ -62,7 +82,7 @@ def window_of(per: int) -> Window:
 class Cells:
     """A profile resampled to ``per`` samples per ``period``, upside down if its contacts are ``dark``."""
 
-    spline: CubicSpline
+    curve: Curve
     dark: bool
     period: float
     per: int
@@ -70,7 +90,7 @@ class Cells:
     @cached_property
     def values(self) -> Floats:
         """The resampled levels."""
-        return self.levels(np.arange(0.0, self.spline.x[-1] + 1e-9, self.period / self.per))
+        return self.levels(np.arange(0.0, self.curve.last + 1e-9, self.period / self.per))
 
     @cached_property
     def window(self) -> Window:
@@ -79,8 +99,7 @@ class Cells:
 
     def levels(self, places: Floats) -> Floats:
         """Levels at places, samples of the profile; beyond its ends those of its mirror image."""
-        last = self.spline.x[-1]
-        levels = np.asarray(self.spline(last - np.abs(last - np.abs(places))))
+        levels = self.curve.levels(places)
         return 1.0 - levels if self.dark else levels
 
 
@@ -116,7 +135,15 @@ class Fit:
 
 def moving_template(cells: Cells, template: Floats) -> Floats:
     """The template, its base line, and how it changes per sample that it is moved (4 × m)."""
-    return np.vstack([template, cells.window.base, -np.gradient(template)])
+    change = np.empty_like(template)
+    change[1:-1] = (template[2:] - template[:-2]) / 2.0
+    change[0], change[-1] = template[1] - template[0], template[-1] - template[-2]
+    return np.vstack([template, cells.window.base, -change])
+
+
+def _cut(cells: Cells, at: Floats) -> Bools:
+    """Which windows (n × m) lie partly outside the profile."""
+    return np.asarray((at[:, 0] < -0.5) | (at[:, -1] > len(cells.values) - 0.5))
 
 
 def _weights(cells: Cells, at: Floats) -> Floats:
@@ -124,17 +151,29 @@ def _weights(cells: Cells, at: Floats) -> Floats:
     return ((at >= -0.5) & (at <= len(cells.values) - 0.5)) * cells.window.weights
 
 
-def coefficients(levels: Floats, weights: Floats, basis: Floats) -> Floats:
-    """Coefficients (n × b) of levels (n × m) on the basis (b × m) by weighted least squares.
-
-    A millionth of the trace is added to the diagonal, so that windows cut by the profile's end have a solution.
-    """
-    size = len(basis)
-    normal = weights @ (basis[:, None] * basis).reshape(size * size, -1).T
+def _regularise(normal: Floats, size: int) -> None:
+    """Add a millionth of the trace to the diagonal of each matrix (n × size²), so that windows cut by the profile's end
+    have a solution."""
     diagonal = normal[:, :: size + 1]
     diagonal += 1e-6 * diagonal.sum(axis=1, keepdims=True)
+
+
+def coefficients(levels: Floats, weights: Floats, basis: Floats) -> Floats:
+    """Coefficients (n × b) of levels (n × m) on the basis (b × m) by weighted least squares."""
+    size = len(basis)
+    normal = weights @ (basis[:, None] * basis).reshape(size * size, -1).T
+    _regularise(normal, size)
     right = (weights * levels) @ basis.T
     return np.asarray(np.linalg.solve(normal.reshape(-1, size, size), right[..., None])[..., 0])
+
+
+def _coefficients_at(cells: Cells, at: Floats, levels: Floats, basis: Basis) -> Floats:
+    """`coefficients` of the levels of windows (n × m). Most windows are whole and have the same weights."""
+    found: Floats = levels @ basis.of_whole
+    cut = _cut(cells, at)
+    if cut.any():
+        found[cut] = coefficients(levels[cut], _weights(cells, at[cut]), basis.rows)
+    return found
 
 
 def _squares(levels: Floats, weights: Floats, basis: Floats, found: Floats) -> Floats:
@@ -145,23 +184,24 @@ def _squares(levels: Floats, weights: Floats, basis: Floats, found: Floats) -> F
 def fitted_at(cells: Cells, moving: Floats, places: Floats) -> Fit:
     """The best shift of the template at each place, and the fit there."""
     window, scale = cells.window, cells.period / cells.per
+    moved, still = (Basis(rows=rows, weights=window.weights) for rows in (moving, moving[:3]))
     inside = _weights(cells, places[:, None] + window.offsets).sum(axis=1) / window.weights.sum()
-    shifts = np.where(inside < EDGE_WEIGHT, 0.0, _matched_shift(cells, moving[:3], places))
+    fixed = inside < EDGE_WEIGHT
+    shifts = np.where(fixed, 0.0, _matched_shift(cells, moving[:3], places))
     for _ in range(2):
         at = (places + shifts)[:, None] + window.offsets
-        found = coefficients(cells.levels(at * scale), _weights(cells, at), moving)
-        shifts = np.where(inside < EDGE_WEIGHT, shifts, _gauss_newton_step(found, shifts, cells.per))
+        found = _coefficients_at(cells, at, cells.levels(at * scale), moved)
+        shifts = np.where(fixed, shifts, _gauss_newton_step(found, shifts, cells.per))
     at = (places + shifts)[:, None] + window.offsets
     levels, weights = cells.levels(at * scale), _weights(cells, at)
-    found = coefficients(levels, weights, moving[:3])
-    flat = coefficients(levels, weights, window.base)
+    found, flat = (_coefficients_at(cells, at, levels, basis) for basis in (still, window.flat))
     return Fit(
         places=places,
         shifts=shifts,
         levels=levels,
         weights=weights,
         found=found,
-        squares=_squares(levels, weights, moving[:3], found),
+        squares=_squares(levels, weights, still.rows, found),
         flat_squares=_squares(levels, weights, window.base, flat),
         inside=inside,
     )
@@ -171,9 +211,10 @@ def _matched_shift(cells: Cells, basis: Floats, places: Floats) -> Floats:
     """The shift in whole samples, within reach of each place, at which the template is strongest."""
     weighted = cells.window.weights * basis
     kernel = np.linalg.solve(weighted @ basis.T, weighted)[0]
-    response = correlate1d(cells.values, kernel, mode="nearest")
-    reach = np.arange(-int(LOOKED_FOR * cells.per), int(LOOKED_FOR * cells.per) + 1)
-    tried = np.round(places).astype(np.intp)[:, None] + reach
+    values, half = cells.values, len(kernel) // 2
+    response = np.correlate(np.concatenate([values[:1].repeat(half), values, values[-1:].repeat(half)]), kernel)
+    most = int(LOOKED_FOR * cells.per)
+    tried = np.round(places).astype(np.intp)[:, None] + np.arange(-most, most + 1)
     best = np.argmax(response[tried.clip(0, len(response) - 1)], axis=1)
     at = tried[np.arange(len(places)), best]
     return np.asarray((at - places).clip(-LOOKED_FOR * cells.per, LOOKED_FOR * cells.per))
@@ -182,7 +223,7 @@ def _matched_shift(cells: Cells, basis: Floats, places: Floats) -> Floats:
 def _gauss_newton_step(found: Floats, shifts: Floats, per: int) -> Floats:
     """The shifts after one Gauss–Newton step, limited to the reach; ``found`` are coefficients of `moving_template`."""
     amplitudes, moved = found[:, 0], found[:, 3]
-    step = np.where(amplitudes > 0.0, moved / np.where(amplitudes == 0.0, 1.0, amplitudes), 0.0)
+    step = moved / np.where(amplitudes > 0.0, amplitudes, np.inf)
     reach = LOOKED_FOR * per
     return np.asarray((shifts + step.clip(-0.1 * per, 0.1 * per)).clip(-reach, reach))
 

@@ -12,11 +12,11 @@ from functools import cached_property
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
-from scipy.interpolate import CubicSpline
 from scipy.ndimage import uniform_filter1d
 
 from matcher.columns.columns import Bools, Floats
-from matcher.columns.dimension_laws import median
+from matcher.columns.dimension_laws import median, medians
+from matcher.imaging.row_detection.curve import Curve
 from matcher.imaging.row_detection.site_fit import (
     EDGE_WEIGHT,
     TYPICAL,
@@ -89,10 +89,10 @@ class Sites:
         if len(chosen) == 0:
             return np.full(len(self.amplitudes), max(float(np.max(self.amplitudes)), 1e-12))
         near = min(NEIGHBOURS, len(chosen))
-        medians = np.median(sliding_window_view(self.amplitudes[chosen], near), axis=1)
+        nearby = medians(sliding_window_view(self.amplitudes[chosen], near).T)
         # The nearest ones are neighbours in the list: the next one takes the place of the first where it is nearer.
         first = np.searchsorted(chosen[:-near] + chosen[near:], 2 * np.arange(len(self.amplitudes)))
-        return np.asarray(medians[first])
+        return np.asarray(nearby[first])
 
     @cached_property
     def strengths(self) -> Floats:
@@ -100,23 +100,17 @@ class Sites:
         return self.amplitudes / self.usual_amplitudes
 
 
-def sites(spline: CubicSpline, period: float, line: tuple[float, float]) -> list[Sites]:
+def sites(curve: Curve, period: float, line: tuple[float, float]) -> list[Sites]:
     """Sites of bright and of dark contacts of about this period, as far as the profile has any.
 
-    ``spline`` goes through the profile (`spline_through`), its argument in samples; ``line`` is where the line begins
-    and ends, samples; sites lie on it.
+    ``curve`` goes through the profile; ``line`` is where the line begins and ends, samples; sites lie on it.
     """
-    cells = Cells(spline=spline, dark=False, period=period, per=int(np.clip(np.ceil(period), *SAMPLES)))
+    cells = Cells(curve=curve, dark=False, period=period, per=int(np.clip(np.ceil(period), *SAMPLES)))
     cell = _folded(cells)
     if cell is None:
         return []
     found = (_sites_like(cells, cell, line), _sites_like(replace(cells, dark=True), -cell, line))
     return [one for one in found if one is not None]
-
-
-def spline_through(values: Floats) -> CubicSpline:
-    """The curve through a profile, level at both ends, so that its mirror images continue it."""
-    return CubicSpline(np.arange(len(values)), values, bc_type="clamped")
 
 
 def _sites_like(cells: Cells, cell: Floats, line: tuple[float, float]) -> Sites | None:
@@ -199,7 +193,7 @@ def _template(cells: Cells, fitted: Fit, good: Bools) -> Floats:
     many."""
     levels, window = fitted.levels[good], cells.window
     flat = (levels - levels @ window.from_edges @ window.base) / fitted.amplitudes[good, None]
-    looks: Floats = np.median(flat, axis=0) if len(flat) > 4 else flat.mean(axis=0)
+    looks = medians(flat) if len(flat) > 4 else flat.mean(axis=0)
     return looks / max(float(np.ptp(looks)), 1e-12)
 
 
