@@ -12,6 +12,7 @@ from matcher.columns.columns import Columns, DimensionColumn, Floats, Ints
 from matcher.features import FEATURES, Feature, Slip, Subject
 from matcher.likelihood.evidence import IMPOSSIBLE, SLIP_FROM, UNLISTED_MATE, Comparison, Evidence, bounds_in_words
 from matcher.likelihood.gross_errors import BOUND_GROSS, Mixture, Rectangle, folded, mixture, taken_for
+from matcher.likelihood.kept_mixtures import kept
 from matcher.likelihood.part_deviation import PartDeviation
 from matcher.likelihood.tolerance_density import W_MIN
 from matcher.observations import Of, Reduced
@@ -43,6 +44,12 @@ class DimensionEvidence(Evidence):
         """The explanations of a measured dimension under each half."""
         if self.like is not None:
             return replace(self.like.mixture, reading=self.reading)
+        reading = self.reading
+        # All that the explanations depend on besides the catalogue.
+        what = (reading.feature, reading.spans, reading.unscaled, reading.corrected, reading.counted)
+        return replace(kept(self.columns, what, self._explained), reading=reading)
+
+    def _explained(self) -> Mixture:
         of_pairs = [slipped for slip in self.feature.slips for slipped in self._of_pairs(slip)]
         columns = self.columns.dimensions
         return mixture(self.reading, columns[self.reading.feature], columns, of_pairs, self._miscounted)

@@ -105,8 +105,8 @@ class Mixture:
     ``weight`` (0 where an explanation does not exist), ``centre``, ``half_width`` and ``entry_u``, the entry's standard
     uncertainty, are (explanations × halves). ``follows``, the reading's sensitivity to a shared zero error, is a
     column. In the first ``right`` explanations, one for each part of the process, the reading is right. ``nameless`` is
-    the probability by half that it may be anything. Only ``reading`` differs between readings of one size over as many
-    gaps.
+    the probability by half that it may be anything. ``low`` and ``high`` are how far an exact reading can lie from each
+    rectangle and still count. Only ``reading`` differs between readings of one size over as many gaps.
     """
 
     reading: Reduced
@@ -118,6 +118,8 @@ class Mixture:
     entry_u: Floats
     follows: Floats
     nameless: Floats
+    low: Floats
+    high: Floats
 
     @property
     def own_u(self) -> Floats:
@@ -149,7 +151,15 @@ class Mixture:
             half_width=self.half_width[:, halves],
             entry_u=self.entry_u[:, halves],
             nameless=self.nameless[halves],
+            low=self.low[:, halves],
+            high=self.high[:, halves],
         )
+
+    @property
+    def nbytes(self) -> int:
+        """The size of its tables."""
+        tables = (self.weight, self.centre, self.half_width, self.entry_u, self.nameless, self.low, self.high)
+        return sum(table.nbytes for table in tables)
 
     def densities(self) -> Floats:
         """Weighted density of the reading by explanation and half, per mm; a shared error counts as its own."""
@@ -162,12 +172,8 @@ class Mixture:
 
         Equal to sums of `densities`, but only over explanations near the reading: few are.
         """
-        # Made in place: the tables are large, and memory for new ones takes longer than filling them.
-        reach = self.entry_u + np.maximum(np.sqrt(self._reading_variance), W_MIN)
-        reach *= REACH
-        reach += self.half_width
-        away = self.reading.number - self.centre
-        near = np.flatnonzero(np.abs(away, out=away) < reach)
+        reach = REACH * np.maximum(np.sqrt(self._reading_variance), W_MIN)
+        near = np.flatnonzero((self.low < self.reading.number + reach) & (self.high > self.reading.number - reach))
         which, half = np.divmod(near, len(self.nameless))
         w = np.sqrt(self._reading_variance[which, 0] + self.entry_u.ravel()[near] ** 2)
         distance = self.reading.number - self.centre.ravel()[near]
@@ -269,16 +275,22 @@ def mixture(
         # What was subtracted is in mm whatever the unit: reading + corrected = factor · (size + corrected).
         centre += (follows - 1.0) * reading.corrected
     centre[np.isnan(centre)] = 0.0
+    half_width = _products(factors, [each.half_width for each in rectangles])
+    entry_u = _products(factors, [each.entry_u for each in rectangles])
+    reach = REACH * entry_u
+    reach += half_width
     return Mixture(
         reading=reading,
         right=len(right),
         words=words,
         weight=_products(shares, [each.share for each in rectangles]),
         centre=centre,
-        half_width=_products(factors, [each.half_width for each in rectangles]),
-        entry_u=_products(factors, [each.entry_u for each in rectangles]),
+        half_width=half_width,
+        entry_u=entry_u,
         follows=follows,
         nameless=gross * nameless + (1.0 - gross) * ~known,
+        low=centre - reach,
+        high=centre + reach,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import cache
 
 from matcher.features import FEATURES
 from matcher.observations import Reduced
@@ -22,6 +23,7 @@ def miscount_share(contacts: int) -> float:
     return min(0.02 + 0.0004 * contacts, 0.15)
 
 
+@cache
 def any_count(n: int) -> float:
     """Return Lc(n), the law of a count that means nothing."""
     return 1.0 / ((n + 1) * HARMONIC)
@@ -63,12 +65,14 @@ def contact_miscount(n: int, stated: int, rows: int, hold_downs: int, power: int
     return q + rest * any_count(n)
 
 
+@cache
 def contact_law(n: int, stated: int, rows: int, hold_downs: int, power: int) -> float:
     """Return P(n contacts counted | stated)."""
     wrong = miscount_share(stated)
     return (1.0 - wrong) * _is(n, stated) + wrong * contact_miscount(n, stated, rows, hold_downs, power)
 
 
+@cache
 def other_law(n: int, stated: int, gross: float) -> float:
     """Return P(n counted | stated) of rows, groups, power contacts and hold-downs."""
     return (1.0 - gross) * _is(n, stated) + gross * (0.8 * _both_sides(n, stated, 1) + 0.2 * any_count(n))

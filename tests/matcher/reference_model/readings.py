@@ -10,6 +10,7 @@ from matcher.features import FEATURES
 from matcher.observations import Reduced, SharedKind
 from tests.matcher.reference_model.bodies import Body
 from tests.matcher.reference_model.intervals import (
+    FAR,
     W_MIN,
     Interval,
     log_uniform_density,
@@ -94,22 +95,34 @@ class Reading:
     background: float
     folded: Folded = NOT_FOLDED
 
-    def blurs(self, scale: float) -> list[float]:
-        """Return the standard deviation of the reading around each piece, mm."""
-        return [piece.blur(self.u, scale, self.folded) for piece in self.pieces]
-
     @cached_property
-    def unscaled_blurs(self) -> list[float]:
-        """The blurs without an error of the scale, whatever the zero error is."""
-        return self.blurs(1.0)
+    def pieces_with_reach(self) -> list[tuple[Piece, float, float, float, float, float]]:
+        """Return each piece with its centre as a part that grows with the scale, what a zero error and a correction add
+        to it, and how far from it a reading can lie and still have a density, likewise in two parts.
+
+        A standard deviation of several causes is at most their sum.
+        """
+        found = []
+        for piece in self.pieces:
+            gain = piece.factor if piece.wrong_units else 1.0
+            added = (piece.factor - 1.0) * piece.corrected if piece.wrong_units else 0.0
+            widest = max(half for _, half in piece.where.rectangles)
+            growing = piece.factor * (widest + FAR * piece.where.extra)
+            fixed = FAR * (gain * (self.u + self.folded.zero + W_MIN) + self.folded.scale + W_MIN)
+            found.append((piece, piece.factor * piece.where.centre, gain, added, growing, fixed))
+        return found
 
     def density(self, scale: float = 1.0, zero: float = 0.0) -> float:
-        """Return p(x | body, shared error), per mm; ``zero`` is the hidden zero error before its coefficient."""
-        shift = self.coefficient * zero
+        """Return p(x | body, shared error), per mm; ``zero`` is the hidden zero error before its coefficient.
+
+        Pieces out of reach have no density; leaving them out saves most of the time.
+        """
+        x, shift = self.x, self.coefficient * zero
         found = self.background
-        blurs = self.unscaled_blurs if scale == 1.0 else self.blurs(scale)
-        for piece, blur in zip(self.pieces, blurs, strict=True):
-            found += piece.weight * piece.density(self.x, blur, scale, shift)
+        for piece, centre, gain, added, growing, fixed in self.pieces_with_reach:
+            if abs(x - centre * scale - gain * shift - added) <= growing * scale + fixed:
+                blur = piece.blur(self.u, scale, self.folded)
+                found += piece.weight * piece.density(x, blur, scale, shift)
         return found
 
 
