@@ -5,7 +5,19 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from api.schemas.answers import Candidate, Difference, EvidenceLine, HalfRef, Mate, OrderedMate, OrderSet, Ranking
+from api.schemas.answers import (
+    Candidate,
+    CouldFit,
+    Difference,
+    EvidenceLine,
+    HalfRef,
+    Mate,
+    OrderedMate,
+    OrderSet,
+    Ranking,
+    RequiredMate,
+    Requirement,
+)
 from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, NOT_HERE, WORST_CONTACTS
 from matcher.decision.verdict import IDENTIFIED_FROM
 from matcher.features import FEATURES, PITCHES, Kind, Remains
@@ -17,6 +29,11 @@ LARGEST_FACTOR = 1000.0
 
 AS_SAFE = ("fits_observed", "suits_all", "correspondence", "basis", "beware")
 """In what mates agree that are as safe to order as each other."""
+
+COULD_FIT = "Could fit by size. Nobody says that they mate: try one with the power off, before you solder."
+"""What is said of halves whose figures would allow a mating."""
+
+NOTHING_FITS = "No listed half could fit by size. "
 
 PARTS = {2: "both parts", 3: "all three parts", 4: "all four parts"}
 """A set of parts in words, by their number."""
@@ -221,6 +238,35 @@ def _sized(difference: Difference) -> bool:
 
 def _value(value: float | int | None) -> str:
     return "not stated" if value is None else f"{value:.2f}" if isinstance(value, float) else str(value)
+
+
+def requirement(required: Requirement) -> str:
+    """One figure that a mate must have, and why."""
+    label, sized = FEATURES[required.feature].label, FEATURES[required.feature].kind is Kind.DIMENSION
+    least, most = (None if each is None else f"{each:.3f}" for each in (required.least, required.most))
+    value = (
+        "open"
+        if required.value is None
+        else str(FEATURES[required.feature].values.get(str(required.value), required.value))
+    )
+    if sized and least and most:
+        value = f"{required.value:g} mm, from {least} to {most}"
+    elif sized:
+        value = f"at least {least} mm" if least else f"at most {most} mm"
+    return f"{label}: {value}; {required.why}"
+
+
+def could_fit(mate: CouldFit) -> str:
+    """What speaks for a half that could be the mate."""
+    room = "" if mate.clearance is None else f"; room in the opening {mate.clearance:.2f} mm"
+    return f"{', '.join(FEATURES[name].label for name in mate.checked)} agree{room}"
+
+
+def found_in_all(required: RequiredMate) -> str:
+    """How many halves could fit by size, and what to do with what is found out."""
+    more = required.could_fit_in_all - len(required.could_fit)
+    counted = f"{more} more could fit by size. " if more else "" if required.could_fit else NOTHING_FITS
+    return f"{counted}When you know which one mates, add it to the catalogue, so that the next person is told."
 
 
 def differing_mates(candidate: Candidate) -> str:

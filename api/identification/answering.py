@@ -13,6 +13,7 @@ from api.identification.cautions import CAUTIONS
 from api.identification.mates import half_ref, mates_of
 from api.identification.nearest import require_half, unknown_half
 from api.identification.order_set import order_set
+from api.identification.required_mate import required_mate
 from api.identification.tools_at_hand import at_hand, tools_of
 from api.schemas import answers
 from api.schemas.requests import ExplainRequest, FitObservation, IdentifyRequest
@@ -64,8 +65,15 @@ def answer(snapshot: Snapshot, request: IdentifyRequest) -> answers.Answer:
         further_measuring=further_measuring(found.advice),
         recheck=tuple(answers.Recheck.model_validate(each, from_attributes=True) for each in found.recheck),
         hints=(*map(_hint, found.hints), *(consistency(note) for note in (*found.notes, *reduced.notes))),
+        required_mate=_required_mate(snapshot, found),
         cautions=CAUTIONS,
     )
+
+
+def _required_mate(snapshot: Snapshot, found: Identification) -> answers.RequiredMate | None:
+    if found.verdict is Verdict.NO_MATCH or not found.candidates or found.candidates[0].mates:
+        return None
+    return required_mate(snapshot, snapshot.halves[found.candidates[0].key])
 
 
 def ranking_of(snapshot: Snapshot, request: IdentifyRequest) -> answers.Ranking:

@@ -151,6 +151,35 @@ class OrderSet(Out):
     tell_apart: tuple[Difference, ...] = Field(description="A few; empty where nothing tells all of them apart.")
 
 
+class Requirement(Out):
+    """One figure that a mate must have."""
+
+    feature: str
+    value: float | int | str | None = Field(None, description="mm, a number, or a name; null where only limits are.")
+    least: float | None = Field(None, description="mm.")
+    most: float | None = Field(None, description="mm.")
+    why: str
+
+
+class CouldFit(Out):
+    """A listed half that could be the mate by its figures. No source says so."""
+
+    half: HalfRef
+    checked: tuple[str, ...] = Field(description="Features that both entries state and that agree.")
+    clearance: float | None = Field(
+        description="Least room of the plug in the receptacle's opening by the stated sizes, mm; null if not stated."
+    )
+
+
+class RequiredMate(Out):
+    """What a mate must be, by the figures of the half, and the listed halves that could be it."""
+
+    half: HalfRef
+    requirements: tuple[Requirement, ...]
+    could_fit: tuple[CouldFit, ...] = Field(description="Those with the most figures that agree come first.")
+    could_fit_in_all: int = Field(description="Number of them, named or not.")
+
+
 class Predicted(Out):
     """The value of a feature in a leading half's entry: mm, a number, or names."""
 
@@ -255,6 +284,9 @@ class Answer(Ranking):
     further_measuring: FurtherMeasuring
     recheck: tuple[Recheck, ...]
     hints: tuple[Hint, ...] = Field(description="Possible mistakes, most probable first; nothing is corrected.")
+    required_mate: RequiredMate | None = Field(
+        None, description="Where no mate of the first candidate is listed: what it must be, and what it could be."
+    )
     cautions: tuple[str, ...] = Field(description="Read them before you connect anything.")
 
 

@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
 
+from api.identification.required_mate import required_mate
+from catalog.footprints.mating_proposals import propose
 from catalog.model.entries import Half, Mating
+from catalog.records.read_models import HalfRecord
+from catalog.snapshot.snapshot import Snapshot
 from matcher.absent.em_fit import fit_absent
 from matcher.absent.model import AbsentModel
 from matcher.columns.build import build_columns
@@ -21,6 +27,7 @@ from tests.real_geometry.conftest import RealFootprints
 from tests.real_geometry.simulated.outlines import rows_of
 
 CALIPER_U = 0.02
+FINE_PITCH = 0.8
 
 
 @pytest.fixture(scope="module")
@@ -76,3 +83,34 @@ def test_where_tied_halves_take_different_mates_all_are_named_and_the_order_is_n
         if found.candidates[0] is named[0]:
             assert not found.advice.settled
             assert found.advice.reason in (Reason.MATES_DIFFER, Reason.KEEP_MEASURING)
+
+
+def test_each_fine_pitch_half_without_a_mate_says_what_its_mate_must_be(real_halves: tuple[Half, ...]) -> None:
+    """Whoever holds one of these finds no mate; they learn its figures, and what of all the import has them."""
+    snapshot = SimpleNamespace(halves={half.key: _record(half) for half in real_halves})
+    mated = {key for each in propose(real_halves) for key in (each.half, each.other)}
+    fine = [half for half in real_halves if half.rows == 2 and half.key not in mated and _pitch(half) <= FINE_PITCH]
+    assert len(fine) > 100
+    named = 0
+    for half in fine:
+        found = required_mate(cast(Snapshot, snapshot), _record(half))
+        told = {each.feature: each for each in found.requirements}
+        assert {"half_kind", "contact_count", "rows", "pitch"} <= told.keys()
+        for could in found.could_fit:
+            other = snapshot.halves[could.half.id].half
+            places = other.contact_count + len(other.blocked)
+            assert (places, other.rows) == (told["contact_count"].value, told["rows"].value)
+            assert told["pitch"].least - 1e-9 <= other.dimensions["pitch"].value <= told["pitch"].most + 1e-9
+            assert half.half_kind is None or other.half_kind in (None, told["half_kind"].value)
+        named += bool(found.could_fit)
+    assert named > len(fine) / 2, "for most of them the import has something to try"
+
+
+def _pitch(half: Half) -> float:
+    return half.dimensions["pitch"].value if "pitch" in half.dimensions else np.inf
+
+
+def _record(half: Half) -> HalfRecord:
+    return HalfRecord(
+        key=half.key, origin="listed", half=half, series_key=half.series_key, revision=1, standing="reported"
+    )

@@ -11,7 +11,7 @@ from api.command_line.output.advice import advice_blocks
 from api.command_line.output.console import notes, plain, table
 from api.identification import answer_words as words
 from api.identification.cautions import BY_STAGE, SHORT_CAUTIONS
-from api.schemas.answers import Answer, Candidate, ExplainAnswer, Hint, Recheck
+from api.schemas.answers import Answer, Candidate, ExplainAnswer, Hint, Recheck, RequiredMate
 from api.schemas.words import NOT_HERE
 from matcher.plus_minus import PROCESS, STANDARD
 
@@ -29,6 +29,8 @@ def answer_blocks(answer: Answer, *, brief: bool = False) -> Iterator[Renderable
         yield _candidates(answer)
         yield from map(plain, words.order_set(answer))
         yield from _first(answer.candidates[0])
+    if answer.required_mate is not None:
+        yield from required_mate_blocks(answer.required_mate)
     yield from _rechecks(answer)
     yield from advice_blocks(answer.next_measurements, answer.further_measuring)
     if not brief:
@@ -152,6 +154,24 @@ def _mates(candidate: Candidate) -> Iterator[RenderableType]:
         yield plain(differing)
     if len(candidate.mates) > SHOWN_MATES:
         yield plain(f"and {len(candidate.mates) - SHOWN_MATES} more; --json lists them all.")
+
+
+def required_mate_blocks(required: RequiredMate) -> Iterator[RenderableType]:
+    """What the mate must be, and what could fit by size."""
+    yield from notes(
+        f"What mates with {required.half.part_number} must be", list(map(words.requirement, required.requirements))
+    )
+    if required.could_fit:
+        yield plain("")
+        yield plain(words.COULD_FIT)
+        rows = table("part number", "maker", "kind", "figures", whole=("part number",))
+        for each in required.could_fit:
+            half = each.half
+            rows.add_row(
+                plain(half.part_number), plain(half.maker), half.half_kind or "–", plain(words.could_fit(each))
+            )
+        yield rows
+    yield plain(words.found_in_all(required))
 
 
 def _rechecks(answer: Answer) -> Iterator[RenderableType]:

@@ -9,8 +9,10 @@ from fastapi import APIRouter, Query
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
+from api.identification import answer_words as words
 from api.identification.cautions import BY_STAGE, SHORT_CAUTIONS
 from api.identification.mates import beware
+from api.identification.required_mate import required_mate
 from api.schemas.words import BASIS_WORDS, CONTACT_CAUTIONS, CONTACT_WORDS
 from api.service.dependencies import CatalogueDep, SnapshotDep
 from api.web.entries.dimension_rows import dimension_rows
@@ -62,6 +64,8 @@ def half(
             return unknown_entry(visit, snapshot, key, "half")
         values = _values(session, snapshot, record, evidence == ALL)
         found = queries.mates_of(session, key) if record.origin == "listed" else []
+    if not found and record.state == "listed":
+        values["required"] = required_mate(snapshot, record)
     page = visit.page("half.html", **values, **_of_mates(record, in_order(found), mate, mates == ALL))
     return freshness.keep(visit, snapshot.version, page)
 
@@ -145,6 +149,7 @@ def _of_mates(record: HalfRecord, found: Mates, chosen: str, everything: bool) -
         "of_pair": of_pair,
         "basis_words": BASIS_WORDS,
         "beware": beware,
+        "words": words,
         "contact_words": CONTACT_WORDS,
         "contact_cautions": CONTACT_CAUTIONS,
         "all_mates": half_page(record.key, "?mates=all#mates"),
