@@ -23,6 +23,7 @@ from api.client.evidence import EvidenceCalls
 from api.observations.short_form import parse_pieces
 from api.schemas.answers import Answer, ExplainAnswer, Health
 from api.schemas.current import CurrentAnswer
+from api.schemas.inquiry import Inquiry
 from api.schemas.lists import FeatureList, InstrumentList, Page, SearchAnswer
 from api.schemas.measured import MeasureAnswer, RowAnswer
 from catalog.records.read_models import HalfRecord, MatingRecord, SeriesRecord
@@ -78,6 +79,10 @@ class Client(ContributingCalls, EvidenceCalls):
             half=half,
         )
         return self._ask(ExplainAnswer, "POST", "/v1/identify/explain", body=body)
+
+    def inquiry(self, observations: Observations, *, remains: str | None = None) -> Inquiry:
+        """An inquiry about a half that is not in the catalogue: figures, text to send, drawing."""
+        return self._ask(Inquiry, "POST", "/v1/inquiry", body=_body(observations, remains=remains))
 
     def measure(
         self,

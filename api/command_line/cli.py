@@ -15,6 +15,7 @@ from api.command_line.commands import (
     demo,
     drawing,
     evidence,
+    fitting,
     history,
     identification,
     measure,
@@ -64,6 +65,7 @@ app.command(epilog=EXIT_CODES)(identification.explain)
 app.command(epilog=EXIT_CODES)(measure.measure)
 app.command(epilog=EXIT_CODES)(current.current)
 app.command()(identification.features)
+app.command(epilog=EXIT_CODES)(fitting.inquiry)
 app.command(epilog=EXIT_CODES)(catalogue.search)
 app.command("import", epilog=EXIT_CODES)(catalogue.import_)
 app.command("table", epilog=EXIT_CODES)(drawing.table_of_drawing)

@@ -22,6 +22,7 @@ from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, NOT_HERE, WORST_CONTAC
 from matcher.decision.verdict import IDENTIFIED_FROM
 from matcher.features import FEATURES, PITCHES, Kind, Remains
 from matcher.observations import Of
+from matcher.plus_minus import PROCESS
 from matcher.results import Verdict
 
 LARGEST_FACTOR = 1000.0
@@ -34,6 +35,9 @@ COULD_FIT = "Could fit by size. Nobody says that they mate: try one with the pow
 """What is said of halves whose figures would allow a mating."""
 
 NOTHING_FITS = "No listed half could fit by size. "
+
+UNLIKE = ("strains", "off", "likely slip")
+"""Readings of the evidence that speak against a half."""
 
 PARTS = {2: "both parts", 3: "all three parts", 4: "all four parts"}
 """A set of parts in words, by their number."""
@@ -97,6 +101,15 @@ def off_by(line: EvidenceLine) -> str:
     if isinstance(line.measured, int) and isinstance(line.expected, int):
         return f"{difference:+d}" if difference else "0"
     return f"{difference:+.3f}" if line.unit == "mm" else ""
+
+
+def strain(line: EvidenceLine) -> tuple[str, str]:
+    """What does not fit: how badly, by how much, and which slip may explain it."""
+    by, seen = off_by(line), measured(line)
+    how = f"off by {by}{' mm' if line.unit == 'mm' else ''}" if by else f"{seen} was seen"
+    within = f" ({PROCESS})" if isinstance(line.expected, float) else ""
+    stated = f", {expected(line)}{within} is stated" if not by and line.expected is not None else ""
+    return line.reading, f"{feature_label(line.feature, line.of)} {how}{stated}{f': {line.slip}' if line.slip else ''}"
 
 
 def weight(log_odds: float) -> str:
@@ -250,7 +263,7 @@ def requirement(required: Requirement) -> str:
         else str(FEATURES[required.feature].values.get(str(required.value), required.value))
     )
     if sized and least and most:
-        value = f"{required.value:g} mm, from {least} to {most}"
+        value = f"{length(float(required.value or 0.0), required.feature)} mm, from {least} to {most}"
     elif sized:
         value = f"at least {least} mm" if least else f"at most {most} mm"
     return f"{label}: {value}; {required.why}"

@@ -39,7 +39,7 @@ def required_mate(snapshot: Snapshot, record: HalfRecord) -> answers.RequiredMat
     found.sort(key=lambda each: (-len(each.checked), _foreign(record, each), each.clearance or 0.0, each.half.id))
     return answers.RequiredMate(
         half=half_ref(record),
-        requirements=tuple(_requirements(record.half)),
+        requirements=tuple(requirements(record.half)),
         could_fit=tuple(found[:SHOWN]),
         could_fit_in_all=len(found),
     )
@@ -53,7 +53,8 @@ def _foreign(record: HalfRecord, other: answers.CouldFit) -> tuple[bool, bool]:
 # --- requirements ------------------------------------------------------------------------------------------------
 
 
-def _requirements(half: Half) -> Iterator[answers.Requirement]:
+def requirements(half: Half) -> Iterator[answers.Requirement]:
+    """The figures that a mate must have, one by one."""
     kind = OPPOSITE.get(half.half_kind or "")
     if kind is None:
         why = "it is not known whether this half is the plug or the receptacle: look which one goes into the other"

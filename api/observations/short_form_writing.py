@@ -9,7 +9,8 @@ from typing import Any
 from api.observations.short_form import MORE_FIELDS
 from api.schemas.requests import IdentifyRequest
 from matcher.decision.posterior import PRIOR_ABSENT
-from matcher.features import Remains
+from matcher.features import FEATURES, Kind, Remains
+from matcher.plus_minus import LIMIT
 
 
 def arguments_of(request: IdentifyRequest) -> list[str]:
@@ -34,6 +35,18 @@ def piece_of(observation: Mapping[str, Any]) -> str:
     given = {name: value for name, value in observation.items() if value is not None}
     of = f"{given['of']}." if "of" in given else ""
     return f"{of}{given['feature']}={_numbers(given)}{_circumstances(given)}"
+
+
+def in_words(observation: Mapping[str, Any]) -> str:
+    """An observation in words: the label of the feature, then the figures as in the short form."""
+    feature = FEATURES.get(str(observation.get("feature")))
+    label = feature.label if feature else str(observation.get("feature"))
+    whose = {"other": "the other half's ", "pair": "", "this": ""}.get(str(observation.get("of", "this")), "")
+    said = piece_of(observation).partition("=")[2]
+    if feature is None or feature.kind is not Kind.TEXT:
+        said = said.replace("@", ", ").replace("+", ", ").replace("=", " ")
+        said += f" (±: {LIMIT})" if "±" in said else ""
+    return f"{whose}{label} {said}"
 
 
 def _numbers(given: Mapping[str, Any]) -> str:

@@ -9,7 +9,7 @@ from fastapi import FastAPI
 from starlette.staticfiles import StaticFiles
 
 from api.web.bench import bench
-from api.web.cases import cases
+from api.web.cases import cases, inquiry
 from api.web.catalogue import catalogue, compare
 from api.web.contribute import contribute, entry_state
 from api.web.entries import current, halves, printing, series
@@ -33,6 +33,7 @@ ROUTERS = (
     compare.router,
     printing.router,
     cases.router,
+    inquiry.router,
     entry_state.router,
     journal.router,
     maintain.router,

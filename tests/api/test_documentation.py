@@ -104,6 +104,7 @@ def test_every_address_of_the_interface_is_described_and_every_kind_of_problem_i
         "/v1/halves/{key}/revisions/{number}",
         "/v1/halves/{key}/withdraw",
         "/v1/identify",
+        "/v1/inquiry",
         "/v1/identify/explain",
         "/v1/instruments",
         "/v1/journal",

@@ -37,6 +37,8 @@ PLACES = {
     "bench": Place(address="/"),
     "bench-answer": Place(address=f"/?{MEASURED}"),
     "bench-in-doubt": Place(address="/?contact_count=38&rows=2&pitch=7.522/19&body_length=0.2565in&height=six"),
+    "inquiry": Place(address=f"/inquiry?{MEASURED}"),
+    "inquiry-empty": Place(address="/inquiry?height=six"),
     "photo": Place(address="/photo"),
     "half": Place(address=f"/halves/{LISTED}"),
     "half-inferred": Place(address=f"/halves/{INFERRED}"),

@@ -128,7 +128,7 @@ def identify(
         if as_json or file == "-":
             raise typer.BadParameter("--ask needs this terminal: leave out --json and --file -")
         _identify_asking(pieces or [], file, options, database)
-    request, read = _read(IdentifyRequest, pieces or [], file, options)
+    request, read = request_of(IdentifyRequest, pieces or [], file, options)
     with reporting_errors(pieces or [], len(request.observations) - read), moved_errors(_given(options)):
         found = answer(snapshot_of(database), request)
     if as_json:
@@ -140,7 +140,7 @@ def identify(
 
 
 def _identify_asking(pieces: list[str], file: str | None, options: dict[str, Any], database: str | None) -> NoReturn:
-    request, read = _read(AskRequest, pieces, file, options)
+    request, read = request_of(AskRequest, pieces, file, options)
     with reporting_errors(pieces, len(request.observations) - read), moved_errors(_given(options)):
         found = ask(snapshot_of(database), request, database)
     raise _exit(found)
@@ -170,7 +170,7 @@ def explain(
       otherhalf explain maker:part contact_count=24 pitch=4.41/11
     """
     options = {"prior_absent": prior_absent, "remains": remains, "half": half}
-    request, read = _read(ExplainRequest, pieces or [], file, options)
+    request, read = request_of(ExplainRequest, pieces or [], file, options)
     with reporting_errors(pieces or [], len(request.observations) - read):
         found = explanation(snapshot_of(database), request)
     if as_json:
@@ -208,7 +208,7 @@ def features(
         raise typer.Exit(ExitCode.BAD_INPUT)
 
 
-def _read(
+def request_of(
     kind: type[Asked],
     pieces: Sequence[str],
     file: str | None,

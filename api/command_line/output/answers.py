@@ -14,6 +14,7 @@ from api.identification.cautions import BY_STAGE, SHORT_CAUTIONS
 from api.schemas.answers import Answer, Candidate, ExplainAnswer, Hint, Recheck, RequiredMate
 from api.schemas.words import NOT_HERE
 from matcher.plus_minus import PROCESS, STANDARD
+from matcher.results import Verdict
 
 SHOWN_MATES = 6
 """Mates listed for the first candidate; the others are counted, and the JSON answer has them."""
@@ -45,6 +46,8 @@ def headline(answer: Answer) -> Iterator[Text]:
     if series := words.series(answer):
         yield plain(series)
     yield plain(f"{NOT_HERE}: {absent} (assumed before measuring: {words.percent(answer.prior_absent)})")
+    if answer.verdict is Verdict.NO_MATCH:
+        yield plain("To ask others, 'otherhalf inquiry' with the same observations writes what they need to know.")
 
 
 def caution_lines(cautions: Sequence[str]) -> Iterator[RenderableType]:

@@ -24,7 +24,6 @@ from api.web.bench.sheet_markup import banded
 from catalog.snapshot.snapshot import Snapshot
 from matcher.features import FEATURES, Kind
 from matcher.observations import Of, Reduced
-from matcher.plus_minus import PROCESS
 from matcher.uncertainty.instruments import BUILT_IN
 
 SHOWN_MATES = 3
@@ -74,7 +73,9 @@ def rows_of(snapshot: Snapshot, ranking: Ranking, measured: Sizes) -> list[Row]:
             probability=each.probability,
             candidate=each,
             fits=tuple(_label(line) for line in each.evidence if line.reading == "fits"),
-            strains=tuple(_strain(line) for line in each.evidence if line.reading in ("strains", "off", "likely slip")),
+            strains=tuple(
+                words.strain(line) for line in each.evidence if line.reading in ("strains", "off", "likely slip")
+            ),
             silhouette=silhouette,
         )
         for each, silhouette in zip(ranking.candidates, drawn, strict=True)
@@ -84,15 +85,6 @@ def rows_of(snapshot: Snapshot, ranking: Ranking, measured: Sizes) -> list[Row]:
 
 def _label(line: EvidenceLine) -> str:
     return words.feature_label(line.feature, line.of)
-
-
-def _strain(line: EvidenceLine) -> tuple[str, str]:
-    """What does not fit: how badly, by how much, and which slip may explain it."""
-    by, seen = words.off_by(line), words.measured(line)
-    how = f"off by {by}{' mm' if line.unit == 'mm' else ''}" if by else f"{seen} was seen"
-    within = f" ({PROCESS})" if isinstance(line.expected, float) else ""
-    stated = f", {words.expected(line)}{within} is stated" if not by and line.expected is not None else ""
-    return line.reading, f"{_label(line)} {how}{stated}{f': {line.slip}' if line.slip else ''}"
 
 
 def silhouettes(halves: Sequence[Sizes], measured: Sizes) -> list[Markup]:

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query
 from starlette.responses import Response
 
-from api.observations.short_form_writing import piece_of
+from api.observations.short_form_writing import in_words, piece_of
 from api.operations.cases import ACCEPT, COMMENT_ON_CASE, REOPEN_CASE, REVISE_CASE, SAVE_CASE, WITHDRAW_CASE, case_of
 from api.operations.operation import Operation
 from api.operations.requests import WritingDep
@@ -27,8 +27,6 @@ from catalog.cases.retrieval import own_cases, public_cases, seer
 from catalog.cases.specimens import SPECIMEN
 from catalog.contribute.acknowledgements import ReviewRefusedError
 from catalog.db.database import Catalogue
-from matcher.features import FEATURES, Kind
-from matcher.plus_minus import LIMIT
 from matcher.results import VERDICT_WORDS
 
 router = APIRouter(include_in_schema=False)
@@ -86,7 +84,7 @@ def _specimen(form: Form, bench: Bench) -> dict[str, Any]:
 
 
 def _new(visit: Visit, bench: Bench, filled: Filled, pairs: Sequence[tuple[str, str]], status: int = 200) -> Response:
-    observed = [_in_words(each.model_dump(mode="json", exclude_defaults=True)) for each in bench.request.observations]
+    observed = [in_words(each.model_dump(mode="json", exclude_defaults=True)) for each in bench.request.observations]
     return visit.page(
         "case_new.html",
         status=status,
@@ -96,18 +94,6 @@ def _new(visit: Visit, bench: Bench, filled: Filled, pairs: Sequence[tuple[str, 
         filled=filled,
         may=visit.may(Permission.SAVE_SPECIMEN),
     )
-
-
-def _in_words(observation: dict[str, Any]) -> str:
-    """An observation in words: the label of the feature, then the figures as in the short form."""
-    feature = FEATURES.get(str(observation.get("feature")))
-    label = feature.label if feature else str(observation.get("feature"))
-    whose = {"other": "the other half's ", "pair": "", "this": ""}.get(str(observation.get("of", "this")), "")
-    said = piece_of(observation).partition("=")[2]
-    if feature is None or feature.kind is not Kind.TEXT:
-        said = said.replace("@", ", ").replace("+", ", ").replace("=", " ")
-        said += f" (±: {LIMIT})" if "±" in said else ""
-    return f"{whose}{label} {said}"
 
 
 @router.get("/cases/{key}")
@@ -121,7 +107,7 @@ def _case(
 ) -> Response:
     with catalogue.reading() as session:
         found = case_of(session, key, seer(visit.who))
-    observed = [_in_words(each) for each in found.specimen["observations"]]
+    observed = [in_words(each) for each in found.specimen["observations"]]
     page = visit.page(
         "case.html",
         status=status,
