@@ -18,6 +18,7 @@ from api.rest import (
     accounts,
     cases,
     catalogue,
+    contact_map,
     contributing,
     current,
     evidence,
@@ -89,6 +90,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.delay = chosen.pending_delay
     for router in (
         identification.router,
+        contact_map.router,
         measuring.router,
         current.router,
         fitting.router,

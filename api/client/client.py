@@ -22,6 +22,7 @@ from api.client.contributing import ContributingCalls
 from api.client.evidence import EvidenceCalls
 from api.observations.short_form import parse_pieces
 from api.schemas.answers import Answer, ExplainAnswer, Health
+from api.schemas.contact_map import ContactMapAnswer
 from api.schemas.current import CurrentAnswer
 from api.schemas.inquiry import Inquiry
 from api.schemas.lists import FeatureList, InstrumentList, Page, SearchAnswer
@@ -136,6 +137,13 @@ class Client(ContributingCalls, EvidenceCalls):
             "power_contacts": power_contacts,
         }
         return self._ask(CurrentAnswer, "POST", "/v1/current", body=body)
+
+    def contact_map(self, half: str, mate: str | None = None, **options: Any) -> ContactMapAnswer:
+        """Which contact of the mate has which net. ``options`` are other fields of the JSON form: contacts, seen_from,
+        mate_on, fold, mating."""
+        given = {"half": half, "mate": mate, **options}
+        body = {name: value for name, value in given.items() if value is not None}
+        return self._ask(ContactMapAnswer, "POST", "/v1/contact-map", body=body)
 
     def halves(
         self,

@@ -21,6 +21,7 @@ from api.command_line.commands import (
     measure,
     people,
     serve,
+    wiring,
 )
 from api.command_line.commands.common import EXIT_CODES
 from api.service.dependencies import program_version
@@ -64,6 +65,7 @@ app.command(epilog=EXIT_CODES)(identification.identify)
 app.command(epilog=EXIT_CODES)(identification.explain)
 app.command(epilog=EXIT_CODES)(measure.measure)
 app.command(epilog=EXIT_CODES)(current.current)
+app.command(epilog=EXIT_CODES)(wiring.wiring)
 app.command()(identification.features)
 app.command(epilog=EXIT_CODES)(fitting.inquiry)
 app.command(epilog=EXIT_CODES)(catalogue.search)

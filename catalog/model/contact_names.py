@@ -1,18 +1,11 @@
-"""Which contact of a half stands where: the names of its sites, by its numbering."""
+"""Which contact of a half stands where, by its numbering."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from catalog.model.entries import Half
 from catalog.model.numbering import Place
-
-POWER, HOLD_DOWN = "P", "H"
-"""Letters before the numbers of what is numbered apart. Our own choice: makers use several."""
-
-END_ROWS: Mapping[int, Sequence[int]] = {2: (2,), 4: (2, 2)}
-"""Power contacts or hold-downs by their number, as rows of places at the two ends; of other numbers the arrangement is
-not known."""
 
 
 def row_lengths(half: Half) -> Sequence[int]:
@@ -32,15 +25,15 @@ def blocked_places(half: Half) -> frozenset[Place]:
     return frozenset((site.row, site.position) for site in half.blocked)
 
 
-def named_sites(half: Half) -> dict[Place, str]:
-    """The name of the contact at each site; empty where the numbering is not stated, or where the entry does not say
+def numbered_sites(half: Half) -> dict[Place, int]:
+    """The number of the contact at each site; empty where the numbering is not stated, or where the entry does not say
     which sites are left out."""
     lengths, blocked = row_lengths(half), blocked_places(half)
     if half.numbering is None or sum(lengths) - len(blocked) != half.contact_count:
         return {}
-    return half.numbering.names(lengths, blocked)
+    return half.numbering.numbers(lengths, blocked)
 
 
 def first_contact(half: Half) -> Place | None:
     """The site of contact 1, None where it is not known or left out."""
-    return next((place for place, name in named_sites(half).items() if name == "1"), None)
+    return next((place for place, number in numbered_sites(half).items() if number == 1), None)

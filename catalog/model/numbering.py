@@ -116,10 +116,10 @@ class Numbering(BaseModel):
         x, y = _CORNERS[self.first]
         return x * y > 0
 
-    def names(self, row_lengths: Sequence[int], blocked: Collection[Place] = (), prefix: str = "") -> dict[Place, str]:
-        """The name of each site with a contact, in the order of the numbers; ``row_lengths`` count blocked sites."""
+    def numbers(self, row_lengths: Sequence[int], blocked: Collection[Place] = ()) -> dict[Place, int]:
+        """The number of each site with a contact, in their order; ``row_lengths`` count blocked sites."""
         counted = [place for place in self._sequence(row_lengths) if self.blocked == "counted" or place not in blocked]
-        return {place: f"{prefix}{number}" for number, place in enumerate(counted, 1) if place not in blocked}
+        return {place: number for number, place in enumerate(counted, 1) if place not in blocked}
 
     def _sequence(self, row_lengths: Sequence[int]) -> list[Place]:
         """All sites in the order of numbering."""

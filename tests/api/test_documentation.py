@@ -83,6 +83,7 @@ def test_every_address_of_the_interface_is_described_and_every_kind_of_problem_i
         "/v1/confirmations",
         "/v1/confirmations/{key}",
         "/v1/confirmations/{key}/withdraw",
+        "/v1/contact-map",
         "/v1/contributors",
         "/v1/contributors/{name}/lift",
         "/v1/contributors/{name}/role",
@@ -155,7 +156,9 @@ def test_every_address_of_the_interface_is_described_and_every_kind_of_problem_i
             assert operation["description"]
 
 
-@pytest.mark.parametrize(("path", "least"), [("/v1/identify", 3), ("/v1/measure", 2), ("/v1/measure/row", 1)])
+@pytest.mark.parametrize(
+    ("path", "least"), [("/v1/identify", 3), ("/v1/measure", 2), ("/v1/measure/row", 1), ("/v1/contact-map", 1)]
+)
 def test_the_documentation_contains_the_examples(description: dict[str, Any], path: str, least: int) -> None:
     body = description["paths"][path]["post"]["requestBody"]["content"]["application/json"]
     assert len(body["examples"]) >= least

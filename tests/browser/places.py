@@ -19,6 +19,10 @@ FLOWS = "current_a=0.8&supply_contacts=4&return_contacts=4&ambient_c=40"
 MEASURED = "contact_count=24&rows=2&pitch=4.40/11&body_length=6.63&body_width=1.99"
 """Observations of the plug in the README's example."""
 
+MATED = f"{LISTED}~ouzelby:mossipet-r24~maker~0.8"
+NETS = "contact,net%0A1,BAT%2B%0A24,GND" + "".join(f"%0A{number},S{number}" for number in range(2, 24))
+"""Its mating, and what its contacts carry, as in an address."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Place:
@@ -56,6 +60,9 @@ PLACES = {
     "catalogue-search": Place(address="/catalogue?q=mosipet+p24"),
     "compare": Place(address=f"/compare?half={LISTED}&half={NEIGHBOUR}"),
     "print": Place(address=f"/print?half={LISTED}&half={NEIGHBOUR}"),
+    "contact-map": Place(address=f"/contact-map?half={LISTED}&mating={MATED}&nets={NETS}"),
+    "contact-map-empty": Place(address=f"/contact-map?half={LISTED}"),
+    "contact-map-refused": Place(address=f"/contact-map?half={LISTED}&nets=contact,net%0A25,GND", status=422),
     "contribute": Place(address="/contribute"),
     "contribute-half": Place(address="/contribute/half", who=IDA),
     "contribute-series": Place(address="/contribute/series", who=IDA),

@@ -20,7 +20,7 @@ from api.web.entries.drawings import drawings_of
 from api.web.entries.evidence_view import evidence_of
 from api.web.entries.half_facts import SHOWN_MATES, facts, in_order, of_pair, ordering
 from api.web.page import freshness
-from api.web.page.addresses import BENCH, COMPARE, PRINT, asked, half_page, history_of, of_halves
+from api.web.page.addresses import BENCH, COMPARE, CONTACT_MAP, PRINT, asked, half_page, history_of, of_halves
 from api.web.page.entry_lookup import find_half, unknown_entry
 from api.web.page.history import last_happened, pending_changes
 from api.web.page.rendering import VisitDep
@@ -98,6 +98,7 @@ def _links(record: HalfRecord) -> dict[str, str]:
         "identify": _identify_like(record.half),
         "compare": of_halves(COMPARE, [key]),
         "print": of_halves(PRINT, [key]),
+        "contact_map": of_halves(CONTACT_MAP, [key]),
         "history": history_of("half", key),
         "evidence": half_page(key, "?evidence=all#trust"),
         **{name: half_page(key, f"/{name}") for name in ("confirm", "dispute", "sighting", "revise", "current")},
@@ -152,6 +153,7 @@ def _of_mates(record: HalfRecord, found: Mates, chosen: str, everything: bool) -
         "words": words,
         "contact_words": CONTACT_WORDS,
         "contact_cautions": CONTACT_CAUTIONS,
+        "contact_map": of_halves(CONTACT_MAP, [record.key]),
         "all_mates": half_page(record.key, "?mates=all#mates"),
         "drawn_mating": drawn[0].id if drawn else "",
         "drawings": drawings_of(record, *(drawn or (None, None))),

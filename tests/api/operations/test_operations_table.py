@@ -23,7 +23,15 @@ from api.service.access import SAFE_METHODS
 from api.service.problem_types import PROBLEMS
 from catalog.accounts.access import POLICY, Role
 
-COMPUTING = {"/v1/identify", "/v1/identify/explain", "/v1/measure", "/v1/measure/row", "/v1/review"}
+COMPUTING = {
+    "/v1/identify",
+    "/v1/identify/explain",
+    "/v1/measure",
+    "/v1/measure/row",
+    "/v1/review",
+    "/v1/contact-map",
+    "/v1/current",
+}
 """Addresses that take a body and store nothing."""
 
 SUBJECTS = (entries, pending_changes, evidence, cases, people)

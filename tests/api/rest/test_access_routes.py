@@ -27,7 +27,15 @@ from catalog.model import timestamps
 from tests import catalogues
 from tests.api.workshop import app_for
 
-COMPUTING = {"/v1/identify", "/v1/identify/explain", "/v1/measure", "/v1/measure/row", "/v1/review"}
+COMPUTING = {
+    "/v1/identify",
+    "/v1/identify/explain",
+    "/v1/measure",
+    "/v1/measure/row",
+    "/v1/review",
+    "/v1/contact-map",
+    "/v1/current",
+}
 """Addresses that take a body and store nothing: reads by another method."""
 
 SESSIONS = {"/sign-in", "/sign-out"}

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from catalog.model.contact_names import first_contact, named_sites
+from catalog.model.contact_names import first_contact, numbered_sites
 from catalog.model.entries import ENTRY, document
 from catalog.model.entry_states import substance
 from catalog.model.numbering import HALF_TURN, SIDES, Numbering, View
@@ -35,8 +35,8 @@ def numbering(scheme: str, first: str, seen_from: str = "mating_face", **more: A
 
 def as_seen(stated: Numbering, row_lengths: tuple[int, ...], side: str = "mating_face") -> list[list[int]]:
     """The numbers as they stand on the sheet, each row from the left, seen from a side; every row reversed by hand."""
-    names = stated.names(row_lengths)
-    rows = [[int(names[row, p]) for p in range(1, n + 1)] for row, n in enumerate(row_lengths, 1)]
+    names = stated.numbers(row_lengths)
+    rows = [[names[row, p] for p in range(1, n + 1)] for row, n in enumerate(row_lengths, 1)]
     return rows if side == "mating_face" else [row[::-1] for row in rows]
 
 
@@ -75,13 +75,13 @@ def test_a_half_turned_over_is_described_with_left_and_right_exchanged(stated: N
     other_side = "board_side" if stated.seen_from == "mating_face" else "mating_face"
     upper, end = stated.first.split("_")
     other = numbering(stated.scheme, f"{upper}_{'left' if end == 'right' else 'right'}", other_side, blocked="skipped")
-    assert other.names((positions, positions)) == stated.names((positions, positions))
+    assert other.numbers((positions, positions)) == stated.numbers((positions, positions))
     assert other.clockwise != stated.clockwise
 
 
 @given(numberings, st.integers(2, 30))
 def test_each_scheme_keeps_its_rule(stated: Numbering, positions: int) -> None:
-    place = {int(name): at for at, name in stated.names((positions, positions)).items()}
+    place = {number: at for at, number in stated.numbers((positions, positions)).items()}
     assert sorted(place) == list(range(1, 2 * positions + 1))
     for number in range(1, positions + 1):
         (row, position), across = (
@@ -104,12 +104,12 @@ def test_each_scheme_keeps_its_rule(stated: Numbering, positions: int) -> None:
 def test_blocked_positions_take_a_number_only_where_they_are_counted(
     stated: Numbering, blocked: set[tuple[int, int]]
 ) -> None:
-    full, names = stated.names((9, 9)), stated.names((9, 9), blocked)
+    full, names = stated.numbers((9, 9)), stated.numbers((9, 9), blocked)
     left = [number for at, number in full.items() if at not in blocked]
     if stated.blocked == "counted":
         assert list(names.values()) == left
     else:
-        assert list(names.values()) == [str(number) for number in range(1, len(left) + 1)]
+        assert list(names.values()) == list(range(1, len(left) + 1))
     assert list(names) == [at for at in full if at not in blocked]
 
 
@@ -164,7 +164,7 @@ def test_an_older_entry_opens_unchanged_and_an_unstated_numbering_is_not_written
     older = {name: value for name, value in document(half()).items() if name != "numbering"}
     opened = ENTRY.validate_python(older)
     assert document(opened) == older
-    assert named_sites(half(numbering=None)) == {}
+    assert numbered_sites(half(numbering=None)) == {}
     assert first_contact(half(numbering=None)) is None
 
 
@@ -175,5 +175,5 @@ def test_another_numbering_is_another_substance_so_that_evidence_and_the_three_d
 def test_no_names_are_given_where_the_entry_does_not_say_which_sites_are_left_out() -> None:
     odd = half(rows=2, contact_count=13, positions=7, row_contacts=[], blocked=[])
     assert odd.numbering is not None
-    assert named_sites(odd) == {}
-    assert len(named_sites(half(contact_count=14, row_contacts=[], blocked=half().blocked))) == 14
+    assert numbered_sites(odd) == {}
+    assert len(numbered_sites(half(contact_count=14, row_contacts=[], blocked=half().blocked))) == 14
