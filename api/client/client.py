@@ -27,6 +27,7 @@ from api.schemas.current import CurrentAnswer
 from api.schemas.inquiry import Inquiry
 from api.schemas.lists import FeatureList, InstrumentList, Page, SearchAnswer
 from api.schemas.measured import MeasureAnswer, RowAnswer
+from api.schemas.needed import NeededAnswer
 from catalog.records.read_models import HalfRecord, MatingRecord, SeriesRecord
 
 Observation = Mapping[str, Any] | str | BaseModel
@@ -84,6 +85,11 @@ class Client(ContributingCalls, EvidenceCalls):
     def inquiry(self, observations: Observations, *, remains: str | None = None) -> Inquiry:
         """An inquiry about a half that is not in the catalogue: figures, text to send, drawing."""
         return self._ask(Inquiry, "POST", "/v1/inquiry", body=_body(observations, remains=remains))
+
+    def mates(self, *halves: str, **options: Any) -> NeededAnswer:
+        """What is needed to connect to a half, or to each of a shortlist. ``options`` are other fields of the JSON
+        form: need, gap, width_most, length_most, added."""
+        return self._ask(NeededAnswer, "POST", "/v1/mates", body={"halves": list(halves), **options})
 
     def measure(
         self,

@@ -18,7 +18,8 @@ from api.schemas.answers import (
     RequiredMate,
     Requirement,
 )
-from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, NOT_HERE, WORST_CONTACTS
+from api.schemas.needed import Room
+from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, FITS_WORDS, NOT_HERE, WORST_CONTACTS
 from matcher.decision.verdict import IDENTIFIED_FROM
 from matcher.features import FEATURES, PITCHES, Kind, Remains
 from matcher.observations import Of
@@ -280,6 +281,15 @@ def found_in_all(required: RequiredMate) -> str:
     more = required.could_fit_in_all - len(required.could_fit)
     counted = f"{more} more could fit by size. " if more else "" if required.could_fit else NOTHING_FITS
     return f"{counted}When you know which one mates, add it to the catalogue, so that the next person is told."
+
+
+def room(found: Room) -> str:
+    """Whether a pair goes into one direction of the room, and by how much."""
+    said = f"{found.direction}: {FITS_WORDS[found.fits]}"
+    if found.taken is None or found.margin is None:
+        return said
+    left = f"{abs(found.margin):.2f} mm {'left' if found.margin >= 0 else 'too much'} at worst"
+    return f"{said}, {left} (takes {found.taken.least:.2f} to {found.taken.most:.2f})"
 
 
 def differing_mates(candidate: Candidate) -> str:

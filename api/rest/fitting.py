@@ -7,9 +7,11 @@ from typing import Annotated
 from fastapi import APIRouter, Body, Depends
 
 from api.fitting.inquiry import inquiry
+from api.fitting.needed import needed
 from api.rest.identification import REFUSALS
 from api.schemas.examples import IDENTIFY_EXAMPLES, described
 from api.schemas.inquiry import Inquiry
+from api.schemas.needed import NeededAnswer, NeededRequest
 from api.schemas.requests import IdentifyRequest
 from api.service.dependencies import SnapshotDep, require_json
 from api.service.responses import documented
@@ -25,3 +27,14 @@ def make_inquiry(
     send, and as a drawing. Nothing is sent or saved.
     """
     return inquiry(snapshot, specimen)
+
+
+@router.post("/mates", summary="What is needed to connect to a half")
+def what_is_needed(asked: NeededRequest, snapshot: SnapshotDep) -> NeededAnswer:
+    """The mates of a half or of each half of a shortlist, those that go into the room first; what can take its place;
+    for an extension, both halves and by how much it raises the upper board.
+
+    The room is judged in the worst case over the tolerances: `tight` fits as a rule, but not always. Where no mate is
+    listed, `required_mate` says what it must be.
+    """
+    return needed(snapshot, asked)

@@ -77,6 +77,16 @@ LIFECYCLE_WORDS: Mapping[str, str] = {
 }
 """Whether a part is still made."""
 
+FITS_WORDS: Mapping[str, str] = {
+    "yes": "fits",
+    "tight": "tight",
+    "no": "does not fit",
+    "unknown": "not known, a size is not stated",
+}
+"""Whether a pair goes into the room."""
+
+TIGHT = "Tight: it fits as a rule, but not in the worst case over the tolerances."
+
 REMAINS_WORDS: Mapping[str, str] = {
     "whole": "the whole half",
     "bare_board": "only the board, with its lands and holes",

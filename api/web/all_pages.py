@@ -12,7 +12,7 @@ from api.web.bench import bench
 from api.web.cases import cases, inquiry
 from api.web.catalogue import catalogue, compare
 from api.web.contribute import contribute, entry_state
-from api.web.entries import current, halves, printing, series, wiring
+from api.web.entries import current, halves, needed, printing, series, wiring
 from api.web.evidence import evidence
 from api.web.page import reference
 from api.web.page.rendering import WITH_STATIC, problem_page
@@ -26,6 +26,7 @@ ROUTERS = (
     photo.router,
     halves.router,
     current.router,
+    needed.router,
     series.router,
     catalogue.router,
     contribute.router,

@@ -154,9 +154,13 @@ class Columns:
 
     def position(self, key: str) -> int:
         """Position of a half. Raises UnknownHalfError."""
-        if key not in self.keys:
+        if key not in self._positions:
             raise UnknownHalfError(key)
-        return self.keys.index(key)
+        return self._positions[key]
+
+    @cached_property
+    def _positions(self) -> dict[str, int]:
+        return {key: position for position, key in enumerate(self.keys)}
 
     def only(self, half: int) -> Columns:
         """The columns of one half, with its matings, for questions about it alone."""

@@ -53,6 +53,10 @@ PLACES = {
     "current-refused": Place(
         address=f"/halves/{RATED}/current?current_a=0&supply_contacts=x&return_contacts=4&ambient_c=-300", status=422
     ),
+    "mates": Place(address=f"/halves/{LISTED}/mates"),
+    "mates-room": Place(address=f"/halves/{LISTED}/mates?need=both&gap.most=1.7&width_most=3&added.board=0.8"),
+    "mates-refused": Place(address=f"/halves/{LISTED}/mates?gap.most=x&need=all", status=422),
+    "mates-inferred": Place(address=f"/halves/{INFERRED}/mates"),
     "series": Place(address="/series/ouzelby:mossipet"),
     "series-hostile": Place(address="/series/{hostile_series}", who=PER),
     "series-unknown": Place(address="/series/ouzelby:mosipet", status=404),

@@ -1,7 +1,9 @@
-"""``otherhalf inquiry``: what follows an identification."""
+"""``otherhalf inquiry`` and ``otherhalf mates``: what follows an identification."""
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -10,9 +12,14 @@ import typer
 from api.command_line.commands.common import DatabaseOption, JsonOption, print_json, reporting_errors, show, snapshot_of
 from api.command_line.commands.identification import FileOption, PiecesArgument, request_of
 from api.command_line.output.console import plain
+from api.command_line.output.fitting import needed_blocks
 from api.fitting.inquiry import inquiry as made_for
+from api.fitting.needed import needed
+from api.observations.checking import form_of
+from api.observations.error_places import moved_errors
+from api.schemas.needed import NeededRequest
 from api.schemas.requests import IdentifyRequest
-from catalog.model.errors import FileError
+from catalog.model.errors import EntryError, FileError
 
 
 def inquiry(
@@ -44,6 +51,79 @@ def inquiry(
         print_json(made)
     else:
         show([plain(line) for line in made.text.splitlines()])
+
+
+OPTIONS = {
+    "halves": "KEY",
+    "need": "--need",
+    "gap": "--gap",
+    "width_most": "--width",
+    "length_most": "--length",
+    "added": "--added",
+}
+"""Fields of a request, and what takes their place on the command line."""
+
+
+def mates(
+    keys: Annotated[list[str], typer.Argument(metavar="KEY…", help="Keys of the half, or of a shortlist.")],
+    need: Annotated[
+        str, typer.Option("--need", help="mate: goes onto it. same: it once more. both: for an extension or a tap.")
+    ] = "mate",
+    gap: Annotated[
+        str | None, typer.Option("--gap", metavar="..MM", help="Room between the surfaces: ..1.2 or 1.0..1.2 mm.")
+    ] = None,
+    width: Annotated[float | None, typer.Option("--width", help="Room across the rows, mm.")] = None,
+    length: Annotated[float | None, typer.Option("--length", help="Room along the rows, mm.")] = None,
+    added: Annotated[
+        list[str] | None,
+        typer.Option("--added", metavar="NAME=MM", help="What else lies in the gap, at its thickest: flex=0.12."),
+    ] = None,
+    as_json: JsonOption = False,
+    database: DatabaseOption = None,
+) -> None:
+    """What is needed to connect to a half, and whether it goes into the room.
+
+    The room is judged in the worst case over the tolerances: what fits only
+    as a rule is called tight. Also what can take the half's own place, and
+    what the mate must be where none is listed.
+
+    [bold]Examples[/bold]
+
+    \b
+      otherhalf mates ouzelby:mossipet-p24 --gap ..1.2 --added flex=0.12
+      otherhalf mates ouzelby:mossipet-p24 --need both --added board=0.8
+    """
+    given = {"halves": keys, "need": need, "gap": gap, "width_most": width, "length_most": length}
+    with reporting_errors(), moved_errors(OPTIONS):
+        body: dict[str, object] = {name: value for name, value in given.items() if value is not None}
+        if gap is not None:
+            body["gap"] = _gap(gap)
+        answer = needed(snapshot_of(database), form_of(NeededRequest, body | {"added": _added(added or [])}))
+    if as_json:
+        print_json(answer)
+    else:
+        show(list(needed_blocks(answer)))
+
+
+def _gap(text: str) -> dict[str, float]:
+    """The limits of ``1.0..1.2``, either of which may be left out."""
+    found = re.fullmatch(r"(?P<least>\d*\.?\d+)?\.\.(?P<most>\d*\.?\d+)?", text)
+    if found is None or not any(found.groupdict().values()):
+        raise EntryError(f"{text!r} is not a gap", field="--gap", value=text, remedy="Write ..1.2 or 1.0..1.2, in mm")
+    return {name: float(limit) for name, limit in found.groupdict().items() if limit}
+
+
+def _added(pieces: Sequence[str]) -> dict[str, float]:
+    """Thicknesses by name."""
+    found = {}
+    for piece in pieces:
+        name, _, thickness = piece.partition("=")
+        try:
+            found[name] = float(thickness)
+        except ValueError as error:
+            remedy = "Write a name and a thickness in mm, as in flex=0.12"
+            raise EntryError(f"{piece!r} names no thickness", field="--added", value=piece, remedy=remedy) from error
+    return found
 
 
 def _write(path: Path, text: str) -> None:

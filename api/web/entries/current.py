@@ -16,7 +16,7 @@ from api.schemas.words import ENOUGH_WORDS
 from api.service.dependencies import SnapshotDep
 from api.service.problems import ApiError
 from api.web.page.entry_lookup import unknown_entry
-from api.web.page.forms import Filled, Form
+from api.web.page.forms import Filled, Form, number
 from api.web.page.rendering import VisitDep
 from catalog.snapshot.snapshot import Snapshot
 
@@ -37,22 +37,12 @@ def current_page(key: str, visit: VisitDep, snapshot: SnapshotDep) -> Response:
 
 
 def _answered(snapshot: Snapshot, key: str, form: Form) -> tuple[CurrentAnswer | None, Filled]:
-    given: dict[str, Any] = {
-        name: _number(form.one(name), number) for name, number in NUMBERS.items() if form.one(name)
-    }
+    given: dict[str, Any] = {name: number(form.one(name), of) for name, of in NUMBERS.items() if form.one(name)}
     given |= {"half": key, "mate": form.one("mate") or None, "power_contacts": form.one("power_contacts") == "yes"}
     try:
         return current(snapshot, form_of(CurrentRequest, given)), Filled(form=form)
     except ApiError as error:
         return None, Filled(form=form, errors=error.errors)
-
-
-def _number(text: str, number: type[float] | type[int]) -> float | int | str:
-    """What was typed as a number, with a decimal comma too; else as typed, so that it is refused in its field."""
-    try:
-        return number(text.replace(",", ".").replace("−", "-"))
-    except ValueError:
-        return text
 
 
 def _values(snapshot: Snapshot, key: str, filled: Filled) -> Mapping[str, Any]:

@@ -38,6 +38,9 @@ ALL = "all"
 CARRIED = ("pitch", "body_length", "overall_length", "body_width", "tail_span", "height")
 """Dimensions taken to the bench: those that a caliper can measure on nearly every half."""
 
+OWN_PAGES = ("confirm", "dispute", "sighting", "revise", "current", "mates")
+"""Pages of a half besides its own."""
+
 ShownQuery = Annotated[str, Query(max_length=10)]
 Mates = Sequence[tuple[MatingRecord, HalfRecord]]
 
@@ -101,7 +104,10 @@ def _links(record: HalfRecord) -> dict[str, str]:
         "contact_map": of_halves(CONTACT_MAP, [key]),
         "history": history_of("half", key),
         "evidence": half_page(key, "?evidence=all#trust"),
-        **{name: half_page(key, f"/{name}") for name in ("confirm", "dispute", "sighting", "revise", "current")},
+        **{
+            name: half_page(key, f"/{name}")
+            for name in ("confirm", "dispute", "sighting", "revise", "current", "mates")
+        },
     }
 
 

@@ -52,6 +52,14 @@ class Form:
         return self.one("tag") or None
 
 
+def number(text: str, of: type[float] | type[int] = float) -> float | int | str:
+    """What was typed as a number, with a decimal comma too; else as typed, so that it is refused in its field."""
+    try:
+        return of(text.replace(",", ".").replace("−", "-"))
+    except ValueError:
+        return text
+
+
 EMPTY = Form()
 
 
