@@ -25,6 +25,7 @@ from api.rest import (
     fitting,
     history,
     identification,
+    lands,
     measuring,
     reference,
 )
@@ -94,6 +95,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         measuring.router,
         current.router,
         fitting.router,
+        lands.router,
         catalogue.router,
         contributing.router,
         evidence.router,

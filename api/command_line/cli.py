@@ -18,6 +18,7 @@ from api.command_line.commands import (
     fitting,
     history,
     identification,
+    lands,
     measure,
     people,
     serve,
@@ -66,6 +67,7 @@ app.command(epilog=EXIT_CODES)(identification.explain)
 app.command(epilog=EXIT_CODES)(measure.measure)
 app.command(epilog=EXIT_CODES)(current.current)
 app.command(epilog=EXIT_CODES)(wiring.wiring)
+app.command(epilog=EXIT_CODES)(lands.lands)
 app.command()(identification.features)
 app.command(epilog=EXIT_CODES)(fitting.mates)
 app.command(epilog=EXIT_CODES)(fitting.inquiry)

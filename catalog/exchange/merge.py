@@ -15,18 +15,20 @@ from catalog.evidence.statements import Answer, Confirmation, Dispute, Sighting
 from catalog.exchange.whole import DocumentHistory, EntryHistory, Heading, Histories, histories, read_heading, read_rows
 from catalog.history.acts import Act
 from catalog.history.addition import add
-from catalog.history.documents import add_document
+from catalog.history.documents import add_document, documents
 from catalog.model.entries import AnyEntry, differing
 from catalog.model.entry_states import ENTRIES, EntryState, substance
 from catalog.model.errors import CatalogueError, EntryError
+from catalog.model.land_pattern import RECORD, LandPattern
 from catalog.records.read import get_records
 from catalog.records.read_models import AnyRecord
 
-STATEMENTS: Mapping[str, type[Confirmation] | type[Dispute] | type[Sighting] | type[Answer]] = {
+STATEMENTS: Mapping[str, type[Confirmation] | type[Dispute] | type[Sighting] | type[Answer] | type[LandPattern]] = {
     "sighting": Sighting,
     "confirmation": Confirmation,
     "dispute": Dispute,
     "answer": Answer,
+    RECORD: LandPattern,
 }
 """The statements that are merged. Specimens are not, since their owners can only be asked in the other catalogue."""
 
@@ -177,6 +179,8 @@ class _Merge:
                 if not self._same_figures(last.of, last.about or "", content["revision"], here):
                     return "the entry has other figures in this catalogue"
                 content["revision"] = here.revision
+        if last.record == RECORD and documents(self.session, RECORD, about=last.about, limit=1):
+            return "the half has lands in this catalogue"
         statement = STATEMENTS[last.record].model_validate(content)
         add_document(
             self.session,

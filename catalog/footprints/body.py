@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from catalog.footprints.footprint_file import Box, Stroke, UnusableFootprint
+from catalog.footprints.expressions import UnusableFootprint
+from catalog.footprints.footprint_file import Box, Stroke
 from catalog.footprints.lands import Lands
 from matcher.features import FEATURES
 

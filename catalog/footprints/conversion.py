@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from catalog.footprints.body import HOLD_DOWN_DOUBT, Body, read_body
-from catalog.footprints.footprint_file import Box, Footprint, UnusableFootprint
+from catalog.footprints.expressions import UnusableFootprint
+from catalog.footprints.footprint_file import Box, Footprint
 from catalog.footprints.lands import Lands, read_lands
 from catalog.footprints.name_facts import NameFacts, name_facts
 from catalog.model.entries import MOST_CONTACTS, BlockedPosition, Citation, Dimension, Half
@@ -14,8 +15,9 @@ SOURCE = Citation(title="footprint file")
 DOUBTFUL_LENGTH = "the drawn outline extends over the hold-down lands and may include their metal"
 
 
-def half_of(footprint: Footprint, *, along_y: bool | None = None) -> Half:
-    """The half that belongs to a footprint; raises UnusableFootprint with the reason if there is none.
+def half_and_body(footprint: Footprint, *, along_y: bool | None = None) -> tuple[Half, Box]:
+    """The half that belongs to a footprint, and its body as it lies on the lands in the file, mm; raises
+    UnusableFootprint with the reason if there is none.
 
     ``along_y`` says how the rows run where the lands do not show it (see `lands.read_lands`). The series is the name
     itself until `catalog.model.part_number_patterns.group` finds the family.
@@ -30,7 +32,7 @@ def half_of(footprint: Footprint, *, along_y: bool | None = None) -> Half:
     body = read_body(footprint.outline, lands)
     layout = lands.layout
     row_contacts = layout.row_contacts if sum(layout.row_contacts) == lands.contact_count else ()
-    return Half(
+    half = Half(
         maker=facts.maker,
         series=name,
         part_number=name,
@@ -45,6 +47,7 @@ def half_of(footprint: Footprint, *, along_y: bool | None = None) -> Half:
         categories=_categories(lands, body, facts),
         datasheet=SOURCE,
     )
+    return half, body.box.turned() if lands.turned else body.box
 
 
 def _dimensions(lands: Lands, body: Body) -> dict[str, Dimension]:

@@ -11,24 +11,30 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from catalog.footprints.conversion import half_of
-from catalog.footprints.footprint_file import Footprint, UnusableFootprint, read_footprint
+from catalog.footprints.conversion import half_and_body
+from catalog.footprints.expressions import UnusableFootprint
+from catalog.footprints.footprint_file import Footprint, read_footprint
+from catalog.footprints.land_patterns import land_pattern
 from catalog.footprints.lands import rows_run_along_y
 from catalog.footprints.mating_proposals import kinds_by_letters, propose
 from catalog.footprints.name_facts import name_facts
 from catalog.model.entries import Half, Mating, Series, slug
 from catalog.model.errors import FileError
+from catalog.model.land_pattern import LandPattern
 from catalog.model.part_number_patterns import RUN, group
 
 SUFFIX = ".kicad_mod"
 
 
-def import_folders(paths: Sequence[Path | str], progress: Callable[[int, int], None] | None = None) -> FootprintImport:
+def import_folders(
+    paths: Sequence[Path | str], progress: Callable[[int, int], None] | None = None, licence: str = ""
+) -> FootprintImport:
     """Read the footprint files of several folders as one collection: series and matings may span folders.
 
     Parameters
     ----------
     paths: folders, trees of folders (such as ``*.pretty``), or single files; a file found twice is read once.
+    licence: the terms of the files, kept with their land patterns.
     progress: called with (files done, files in all) after each file.
 
     Raises
@@ -36,7 +42,7 @@ def import_folders(paths: Sequence[Path | str], progress: Callable[[int, int], N
     FileError: a folder cannot be read. A file that cannot be used is skipped and reported, never raised.
     """
     files = {file.absolute(): shown for path in paths for file, shown in _files(Path(path))}
-    collection = _Collection()
+    collection = _Collection(licence)
     for done, (file, shown) in enumerate(sorted(files.items()), start=1):
         collection.read(file, shown)
         if progress is not None:
@@ -52,15 +58,18 @@ def import_folders(paths: Sequence[Path | str], progress: Callable[[int, int], N
         matings=len(matings),
         without_mate=sum(half.key not in mated for half in named),
         doubtful=sum(any(d.doubt for d in half.dimensions.values()) for half in named),
+        patterns=len(collection.patterns),
         skipped=tuple(collection.skipped),
     )
-    return FootprintImport(entries=(*series, *named, *matings), report=report)
+    return FootprintImport(entries=(*series, *named, *matings), patterns=tuple(collection.patterns), report=report)
 
 
 class _Collection:
     """Halves read so far, skipped files, and footprints whose row direction is decided later by their siblings."""
 
-    def __init__(self) -> None:
+    def __init__(self, licence: str) -> None:
+        self._licence = licence
+        self.patterns: list[LandPattern] = []
         self.halves: dict[str, Half] = {}
         self.skipped: list[Skipped] = []
         self._undecided: list[tuple[str, Footprint]] = []
@@ -75,14 +84,14 @@ class _Collection:
                 self._undecided.append((shown, footprint))
                 return
             self._directions[RUN.sub("#", footprint.name)][along_y] += 1
-            self._add(half_of(footprint, along_y=along_y))
+            self._add(footprint, shown, along_y)
 
     def settle(self) -> None:
         """Give undecided footprints the direction of most footprints with the same form of name."""
         for shown, footprint in self._undecided:
             siblings = self._directions.get(RUN.sub("#", footprint.name))
             with self._noting(shown):
-                self._add(half_of(footprint, along_y=siblings.most_common(1)[0][0] if siblings else None))
+                self._add(footprint, shown, siblings.most_common(1)[0][0] if siblings else None)
         self._undecided.clear()
         self._spell_makers_alike()
 
@@ -96,11 +105,15 @@ class _Collection:
             if maker != half.maker:
                 self.halves[key] = half.model_copy(update={"maker": maker})
 
-    def _add(self, half: Half) -> None:
+    def _add(self, footprint: Footprint, shown: str, along_y: bool | None) -> None:
+        half, body = half_and_body(footprint, along_y=along_y)
         if half.key in self.halves:
             taken = self.halves[half.key].part_number
             raise UnusableFootprint("name already taken", f"the half {taken} has the same key")
         self.halves[half.key] = half
+        pattern = land_pattern(footprint, half.key, body, shown, self._licence)
+        if pattern is not None:
+            self.patterns.append(pattern)
 
     @contextmanager
     def _noting(self, shown: str) -> Iterator[None]:
@@ -146,7 +159,8 @@ class Skipped:
 
 @dataclass(frozen=True, kw_only=True)
 class FootprintReport:
-    """Figures of one import; ``without_mate`` counts imported halves for which no mating could be proposed."""
+    """Figures of one import; ``without_mate`` counts imported halves for which no mating could be proposed,
+    ``patterns`` those whose lands are kept pad by pad."""
 
     read: int
     imported: int
@@ -154,6 +168,7 @@ class FootprintReport:
     matings: int
     without_mate: int
     doubtful: int
+    patterns: int
     skipped: tuple[Skipped, ...]
 
     @property
@@ -164,7 +179,9 @@ class FootprintReport:
 
 @dataclass(frozen=True, kw_only=True)
 class FootprintImport:
-    """Entries ready for the catalogue (series first, then halves, then matings) and the report."""
+    """Entries ready for the catalogue (series first, then halves, then matings), land patterns of the halves, and the
+    report."""
 
     entries: tuple[Series | Half | Mating, ...]
+    patterns: tuple[LandPattern, ...]
     report: FootprintReport

@@ -1,57 +1,40 @@
 """Read one open footprint file (`.kicad_mod`, old and new heads) into pads and drawn shapes, mm.
 
-Files come from anywhere: size, nesting and coordinates are limited here, and every fault becomes an `UnusableFootprint`
-with its reason. The brackets are read here because a folder holds thousands of files: a general parser of such
-expressions, which tries each word as a number and steps from character to character, takes ten times as long.
+Files come from anywhere: every fault becomes an `UnusableFootprint` with its reason.
 """
 
 from __future__ import annotations
 
+import itertools
 import math
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeAlias
+
+from catalog.footprints.expressions import (
+    Expression,
+    UnusableFootprint,
+    numbers_of,
+    parse_expression,
+    part_of,
+    word_of,
+)
+from catalog.model.land_pattern import USUAL_ROUNDING
 
 LARGEST_FILE = 2_000_000
 """Bytes; the largest connector footprint known to us has 85,000 (measured on Debian's package)."""
 
-DEEPEST_NESTING = 40
-"""Brackets within brackets; real files reach about 8."""
-
-FARTHEST = 500.0
-"""Largest coordinate or size in mm; beyond it the file is not in millimetres or is not a connector."""
-
-Expression: TypeAlias = "list[str | Expression]"
-"""The content between two brackets: words, quoted or not, and expressions."""
-
-_TOKEN = re.compile(
-    r"""
-    \( (?: [^()\[\]"']++ | "[^"\\]*+" )*+ \)   # words in brackets, quoted without escapes: most of a file
-    | [()\[\]]
-    | " [^"\\]*+ (?: \\. [^"\\]*+ )*+ "?       # a quoted word; one that does not close takes all the rest
-    | [^\s()\[\]"'] [^\s()\[\]"]*+             # a bare word
-    | '                                        # this format quotes no expressions
-    """,
-    re.VERBOSE | re.DOTALL,
-)
-"""Every alternative is possessive (no backtracking), so parsing time is proportional to the length of the text."""
-
-_WORD = re.compile(r'"([^"]*)"|([^\s"]+)')
-_ESCAPED = re.compile(r"\\(.)", re.DOTALL)
-_CLOSING = {"(": ")", "[": "]"}
 _HEADS = ("module", "footprint")
+FABRICATION, COURTYARD = ("F.Fab", "B.Fab"), ("F.CrtYd", "B.CrtYd")
+
+CIRCLE_CORNERS = 16
+"""Strokes that stand for a circle of a courtyard, drawn around it."""
+
+Point = tuple[float, float]
+Segment = tuple[float, float, float, float]
+"""x0, y0, x1, y1 of a straight stroke."""
+
 _SHAPES = ("fp_line", "fp_rect", "fp_circle", "fp_arc", "fp_poly")
-
-
-class UnusableFootprint(ValueError):  # noqa: N818 - a reason to pass over one file, not a fault of the program
-    """One file that gives no half; ``reason`` groups it in the report, ``detail`` says more."""
-
-    def __init__(self, reason: str, detail: str = "") -> None:
-        super().__init__(f"{reason}: {detail}" if detail else reason)
-        self.reason = reason
-        self.detail = detail
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -103,8 +86,9 @@ class Pad:
     """One land or hole: (x, y) is its centre, ``box`` its copper, ``back`` says that it is only on the back of the
     board.
 
-    ``kind`` is smd, thru_hole, connect (a bare land, no solder) or np_thru_hole (no copper). ``drill`` is the diameter
-    of a round hole, mm.
+    ``kind`` is smd, thru_hole, connect (a bare land, no solder) or np_thru_hole (no copper). ``width`` and ``height``
+    are its size before it is turned by ``turn`` degrees, ``drills`` the diameter of a round hole or width and height of
+    a slot, and ``offset`` how far its copper lies from it before it is turned.
     """
 
     number: str
@@ -112,10 +96,21 @@ class Pad:
     shape: str
     x: float
     y: float
+    width: float
+    height: float
+    turn: float
     box: Box
     copper: bool
     back: bool
-    drill: float | None
+    drills: tuple[float, ...]
+    offset: tuple[float, float]
+    rounding: float
+    layers: tuple[str, ...]
+
+    @property
+    def drill(self) -> float | None:
+        """Diameter of a round hole, mm; the pad's own size may be larger than the hole."""
+        return self.drills[0] if len(self.drills) == 1 else None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -132,12 +127,15 @@ class Stroke:
 
 @dataclass(frozen=True, kw_only=True)
 class Footprint:
-    """A footprint file as read. ``name`` is the name inside the file, without its library's."""
+    """A footprint file as read. ``name`` is the name inside the file, without its library's. ``keepouts`` are areas
+    that must stay without copper."""
 
     name: str
     attributes: tuple[str, ...]
     pads: tuple[Pad, ...]
     outline: tuple[Stroke, ...]
+    courtyard: tuple[Segment, ...] = ()
+    keepouts: tuple[tuple[Point, ...], ...] = ()
 
 
 def read_footprint(path: Path) -> Footprint:
@@ -158,143 +156,102 @@ def read_footprint(path: Path) -> Footprint:
 
 def parse_footprint(text: str) -> Footprint:
     """Read a footprint from its text; raises UnusableFootprint."""
-    tree = _tree(text)
-    if len(tree) < 2 or _word(tree[0]) not in _HEADS:
-        raise UnusableFootprint("no footprint", f"it begins with {_word(tree[0])[:40]!r}" if tree else "an empty list")
-    lists = [(_word(item[0]), item) for item in tree[2:] if isinstance(item, list) and item]
+    tree = parse_expression(text)
+    if len(tree) < 2 or word_of(tree[0]) not in _HEADS:
+        raise UnusableFootprint(
+            "no footprint", f"it begins with {word_of(tree[0])[:40]!r}" if tree else "an empty list"
+        )
+    lists = [(word_of(item[0]), item) for item in tree[2:] if isinstance(item, list) and item]
     return Footprint(
-        name=_word(tree[1]).rpartition(":")[2],
-        attributes=tuple(_word(word) for head, item in lists if head == "attr" for word in item[1:]),
+        name=word_of(tree[1]).rpartition(":")[2],
+        attributes=tuple(word_of(word) for head, item in lists if head == "attr" for word in item[1:]),
         pads=tuple(_pad(item) for head, item in lists if head == "pad"),
-        outline=tuple(_stroke(item) for head, item in lists if head in _SHAPES and _is_outline(item)),
+        outline=tuple(_stroke(item) for head, item in lists if head in _SHAPES and _is_on(item, FABRICATION)),
+        courtyard=tuple(
+            each for head, item in lists if head in _SHAPES and _is_on(item, COURTYARD) for each in _segments(item)
+        ),
+        keepouts=tuple(_area(item) for head, item in lists if head == "zone" and part_of(item, "keepout")),
     )
-
-
-def _tree(text: str) -> Expression:
-    """The single expression in the text."""
-    if not text.strip():
-        raise UnusableFootprint("empty")
-    here: Expression = []
-    around: list[tuple[Expression, str]] = []
-    unclosed = UnusableFootprint("cut off or damaged", "brackets or quotes do not close")
-    for token in _TOKEN.findall(text):
-        if token[0] == "(" and len(token) > 1:
-            words = token[1:-1]
-            here.append([quoted or bare for quoted, bare in _WORD.findall(words)] if '"' in words else words.split())
-        elif token in _CLOSING:
-            inner: Expression = []
-            here.append(inner)
-            around.append((here, _CLOSING[token]))
-            here = inner
-            if len(around) > DEEPEST_NESTING:
-                raise UnusableFootprint("nested deeper than a footprint can be", f"more than {DEEPEST_NESTING} levels")
-        elif token in (")", "]"):
-            if not around or around[-1][1] != token:
-                raise unclosed
-            here, _ = around.pop()
-        elif token == "'":
-            raise UnusableFootprint("no well-formed expression", "a single quote stands before a word")
-        else:
-            here.append(_ESCAPED.sub(r"\1", token[1:-1]) if token[0] == '"' else token)
-    if around:
-        raise unclosed
-    if len(here) != 1 or isinstance(here[0], str):
-        raise UnusableFootprint("no footprint", "the text is not one bracketed expression")
-    return here[0]
-
-
-def _word(item: str | Expression) -> str:
-    return item if isinstance(item, str) else ""
-
-
-def _part(item: Expression, head: str) -> Expression | None:
-    for part in item:
-        if isinstance(part, list) and part and part[0] == head:
-            return part[1:]
-    return None
-
-
-def _numbers(item: Expression, head: str, least: int) -> list[float]:
-    """The numbers of a sub-expression; raises UnusableFootprint if it is missing or implausible."""
-    values = []
-    for word in _part(item, head) or ():
-        try:
-            values.append(float(word))  # type: ignore[arg-type]
-        except (TypeError, ValueError):  # an expression, or a word that is no number
-            continue
-    if len(values) < least:
-        raise UnusableFootprint("a shape without its numbers", f"{_word(item[0])} lacks {head}")
-    for value in values:
-        if not -FARTHEST <= value <= FARTHEST:  # false for what is no number, too
-            raise UnusableFootprint("not in millimetres", f"{head} lies beyond {FARTHEST:.0f}")
-    return values
 
 
 def _pad(item: Expression) -> Pad:
     if len(item) < 4:
         raise UnusableFootprint("a shape without its numbers", "a pad lacks its form")
-    x, y, *turn = _numbers(item, "at", 2)
-    width, height = _numbers(item, "size", 2)[:2]
+    x, y, *turn = numbers_of(item, "at", 2)
+    width, height = numbers_of(item, "size", 2)[:2]
     angle = math.radians(turn[0]) if turn else 0.0
     cosine, sine = math.cos(angle), math.sin(angle)
     half_x = (abs(width * cosine) + abs(height * sine)) / 2
     half_y = (abs(width * sine) + abs(height * cosine)) / 2
-    dx, dy = _offset(item, angle)
-    layers = [_word(word) for word in _part(item, "layers") or ()]
-    kind = _word(item[2])
+    drill = part_of(item, "drill") or []
+    aside = numbers_of(drill, "offset", 2)[:2] if part_of(drill, "offset") else (0.0, 0.0)
+    dx, dy = aside[0] * cosine + aside[1] * sine, aside[1] * cosine - aside[0] * sine
+    layers = tuple(word_of(word) for word in part_of(item, "layers") or ())
+    kind = word_of(item[2])
     return Pad(
-        number=_word(item[1]),
+        number=word_of(item[1]),
         kind=kind,
-        shape=_word(item[3]),
+        shape=word_of(item[3]),
         x=x,
         y=y,
+        width=width,
+        height=height,
+        turn=turn[0] if turn else 0.0,
         box=Box(left=x + dx - half_x, top=y + dy - half_y, right=x + dx + half_x, bottom=y + dy + half_y),
         copper=kind != "np_thru_hole" and any(name.endswith(".Cu") for name in layers),
         back="B.Cu" in layers and "F.Cu" not in layers,
-        drill=_drill(item),
+        drills=tuple(numbers_of(item, "drill", 0)),
+        offset=(aside[0], aside[1]),
+        rounding=next(iter(numbers_of(item, "roundrect_rratio", 0)), USUAL_ROUNDING),
+        layers=layers,
     )
 
 
-def _drill(item: Expression) -> float | None:
-    """Diameter of a round hole; the pad's own size may be larger than the hole."""
-    across = _numbers(item, "drill", 0)
-    return across[0] if len(across) == 1 else None
-
-
-def _offset(item: Expression, angle: float) -> tuple[float, float]:
-    """Offset of a hole's copper from the hole; it turns with the pad (counter-clockwise, y down)."""
-    drill = _part(item, "drill")
-    if drill is None or _part(drill, "offset") is None:
-        return 0.0, 0.0
-    dx, dy = _numbers(drill, "offset", 2)[:2]
-    return dx * math.cos(angle) + dy * math.sin(angle), dy * math.cos(angle) - dx * math.sin(angle)
-
-
-def _is_outline(item: Expression) -> bool:
-    """Whether a shape lies in the fabrication layer."""
-    layer = _part(item, "layer") or [""]
-    return _word(layer[0]) in ("F.Fab", "B.Fab")
+def _is_on(item: Expression, layers: tuple[str, ...]) -> bool:
+    """Whether a shape lies in one of these layers."""
+    layer = part_of(item, "layer") or [""]
+    return word_of(layer[0]) in layers
 
 
 def _stroke(item: Expression) -> Stroke:
-    head = _word(item[0])
+    head = word_of(item[0])
     if head == "fp_poly":
         return _around(_polygon(item))
     if head == "fp_circle":
-        x, y = _numbers(item, "center", 2)[:2]
-        radius = math.dist((x, y), _numbers(item, "end", 2)[:2])
+        x, y = numbers_of(item, "center", 2)[:2]
+        radius = math.dist((x, y), numbers_of(item, "end", 2)[:2])
         return Stroke(ends=(), box=Box(left=x - radius, top=y - radius, right=x + radius, bottom=y + radius))
-    start, end = _numbers(item, "start", 2)[:2], _numbers(item, "end", 2)[:2]
+    start, end = numbers_of(item, "start", 2)[:2], numbers_of(item, "end", 2)[:2]
     if head == "fp_arc":
         return _around(_arc(item, start, end))
     return _around([(start[0], start[1]), (end[0], end[1])])
 
 
+def _segments(item: Expression) -> list[Segment]:
+    """A shape of the courtyard as straight strokes; an arc becomes chords, a circle a polygon around it."""
+    stroke, head = _stroke(item), word_of(item[0])
+    points, box = list(stroke.ends), stroke.box
+    if head == "fp_rect":
+        points = [(box.left, box.top), (box.right, box.top), (box.right, box.bottom), (box.left, box.bottom)]
+    elif head == "fp_circle":
+        angles = [2 * math.pi * corner / CIRCLE_CORNERS for corner in range(CIRCLE_CORNERS)]
+        reach = box.width / 2 / math.cos(math.pi / CIRCLE_CORNERS)
+        middle = (box.left + box.right) / 2, (box.top + box.bottom) / 2
+        points = [(middle[0] + reach * math.cos(angle), middle[1] + reach * math.sin(angle)) for angle in angles]
+    closed = [*points, points[0]] if head in ("fp_rect", "fp_circle", "fp_poly") else points
+    return [(*start, *end) for start, end in itertools.pairwise(closed)]
+
+
+def _area(item: Expression) -> tuple[Point, ...]:
+    """The corners of a zone."""
+    return tuple(_polygon([item[0], *(part_of(item, "polygon") or [])]))
+
+
 def _polygon(item: Expression) -> list[tuple[float, float]]:
     points = []
-    for point in _part(item, "pts") or ():
+    for point in part_of(item, "pts") or ():
         if isinstance(point, list) and point:
-            x, y = _numbers([point[0], point], _word(point[0]), 2)[:2]
+            x, y = numbers_of([point[0], point], word_of(point[0]), 2)[:2]
             points.append((x, y))
     if not points:
         raise UnusableFootprint("a shape without its numbers", "fp_poly lacks pts")
@@ -303,10 +260,10 @@ def _polygon(item: Expression) -> list[tuple[float, float]]:
 
 def _arc(item: Expression, start: list[float], end: list[float]) -> list[tuple[float, float]]:
     """Points of an arc. Old form: ``start`` is its centre, ``end`` one end, ``angle`` its sweep (clockwise, y down)."""
-    if _part(item, "angle") is None:
-        middle = _numbers(item, "mid", 2)
+    if part_of(item, "angle") is None:
+        middle = numbers_of(item, "mid", 2)
         return [(start[0], start[1]), (middle[0], middle[1]), (end[0], end[1])]
-    sweep = math.radians(_numbers(item, "angle", 1)[0])
+    sweep = math.radians(numbers_of(item, "angle", 1)[0])
     dx, dy = end[0] - start[0], end[1] - start[1]
     other = (
         start[0] + dx * math.cos(sweep) - dy * math.sin(sweep),

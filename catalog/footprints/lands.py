@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from catalog.footprints.board_sizes import land_size, peg_hole_diameter
-from catalog.footprints.footprint_file import Box, Footprint, Pad, UnusableFootprint
+from catalog.footprints.expressions import UnusableFootprint
+from catalog.footprints.footprint_file import Box, Footprint, Pad
 from catalog.footprints.name_facts import NameFacts
 from matcher.features import FEATURES
 

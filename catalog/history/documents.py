@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import base64
 import secrets
+from collections.abc import Sequence
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict
 from sqlalchemy import false, insert, select, update
 from sqlalchemy.orm import Session
 
+from catalog.db.engines import chunks
 from catalog.db.tables import DocumentTable
 from catalog.history.acts import Act
 from catalog.history.journal import Change, append
@@ -70,7 +72,37 @@ def add_document(
     action: str = "add",
 ) -> DocumentRecord:
     """Add a document in the session's writing transaction, with its row in the journal."""
-    made = {
+    made = _made(act, record, content, of=of, about=about, state=state, private=private, key=key)
+    id_ = session.execute(insert(DocumentTable).returning(DocumentTable.id), made).scalar_one()
+    document = DocumentRecord(id=id_, **made)
+    append(session, act, action, [_change(None, document)])
+    return document
+
+
+def add_documents(session: Session, act: Act, record: str, given: Sequence[tuple[BaseModel, str]], *, of: str) -> None:
+    """Add many documents at once: content and key of the ``of`` that each is about."""
+    made = [
+        _made(act, record, content, of=of, about=about, state="listed", private=False, key=None)
+        for content, about in given
+    ]
+    for chunk in chunks(made):
+        session.execute(insert(DocumentTable), chunk)
+    append(session, act, "add", (_change(None, DocumentRecord(id=0, **each)) for each in made))
+
+
+def _made(
+    act: Act,
+    record: str,
+    content: BaseModel,
+    *,
+    of: str | None,
+    about: str | None,
+    state: str,
+    private: bool,
+    key: str | None,
+) -> dict[str, Any]:
+    """The columns of a new document."""
+    return {
         "record": record,
         "key": key or new_key(),
         "of": of,
@@ -83,10 +115,6 @@ def add_document(
         "changed_at": act.at,
         "content": written(content),
     }
-    id_ = session.execute(insert(DocumentTable).returning(DocumentTable.id), made).scalar_one()
-    document = DocumentRecord(id=id_, **made)
-    append(session, act, action, [_change(None, document)])
-    return document
 
 
 def revise_document(
@@ -147,10 +175,12 @@ def documents(
     state: str | None = None,
     author: str | None = None,
     private: bool = False,
+    among: Sequence[str] | None = None,
     after: int | None = None,
     limit: int | None = None,
 ) -> list[DocumentRecord]:
-    """Documents of one record, oldest first, after the number ``after``; ``private``: including private ones."""
+    """Documents of one record, oldest first, after the number ``after``; ``private``: including private ones,
+    ``among``: about any of these."""
     statement = select(DocumentTable).where(DocumentTable.record == record).order_by(DocumentTable.id).limit(limit)
     for column, wanted in (
         (DocumentTable.of, of),
@@ -162,6 +192,8 @@ def documents(
             statement = statement.where(column == wanted)
     if not private:
         statement = statement.where(DocumentTable.private == false())
+    if among is not None:
+        statement = statement.where(DocumentTable.about.in_(among))
     if after is not None:
         statement = statement.where(DocumentTable.id > after)
     return [DocumentRecord.model_validate(row) for row in session.execute(statement).scalars()]

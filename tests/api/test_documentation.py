@@ -99,6 +99,7 @@ def test_every_address_of_the_interface_is_described_and_every_kind_of_problem_i
         "/v1/halves/{key}",
         "/v1/halves/{key}/evidence",
         "/v1/halves/{key}/history",
+        "/v1/halves/{key}/lands",
         "/v1/halves/{key}/merge",
         "/v1/halves/{key}/restore",
         "/v1/halves/{key}/revert",

@@ -30,6 +30,7 @@ from api.schemas.lists import SearchAnswer, SearchHit
 from api.service.settings import MAX_HITS
 from catalog.accounts import contributors
 from catalog.accounts.access import Role
+from catalog.contribute.land_patterns import keep_patterns
 from catalog.db.database import Catalogue, read_version
 from catalog.exchange import add_file, is_exchange, stored_entries, write_csv, write_jsonl
 from catalog.exchange.merge import Merged, merge_published
@@ -74,6 +75,9 @@ def search(
 def import_(
     paths: Annotated[list[Path], typer.Argument(metavar="PATH…", help="Files and folders.", show_default=False)],
     skipped: Annotated[bool, typer.Option("--skipped", help="List every skipped footprint file.")] = False,
+    licence: Annotated[
+        str, typer.Option("--licence", metavar="TEXT", help="Terms of the footprint files, kept with their lands.")
+    ] = "",
     database: DatabaseOption = None,
 ) -> None:
     """Fill the catalogue from exchange files, or from folders of open footprint files.
@@ -98,7 +102,7 @@ def import_(
         for path in (path for path in paths if is_exchange(path)):
             _import_file(catalogue, path)
         footprints = [path for path in paths if not is_exchange(path)]
-        taken = not footprints or _import_footprints(catalogue, footprints, every=skipped)
+        taken = not footprints or _import_footprints(catalogue, footprints, every=skipped, licence=licence)
     raise typer.Exit(ExitCode.ANSWERED if taken else ExitCode.NO_MATCH)
 
 
@@ -161,12 +165,14 @@ def upgrade(database: DatabaseOption = None) -> None:
     show([plain("The catalogue's tables are up to date.")])
 
 
-def _import_footprints(catalogue: Catalogue, paths: Sequence[Path], *, every: bool) -> bool:
+def _import_footprints(catalogue: Catalogue, paths: Sequence[Path], *, every: bool, licence: str) -> bool:
     """Import footprints; returns whether there were any, so that a script notices a folder of damaged files."""
     with progress("reading footprints") as tell:
-        found = import_folders(paths, tell)
+        found = import_folders(paths, tell, licence)
     with catalogue.writing() as session:
-        report = add(session, found.entries)
+        act = operators("added")
+        report = add(session, found.entries, act)
+        keep_patterns(session, act, found.patterns)
     show([*footprint_lines(found.report, every=every), *added_lines(report)])
     return found.report.imported > 0
 

@@ -88,6 +88,7 @@ def footprint_lines(report: FootprintReport, *, every: bool) -> Iterator[Text]:
     """What an import of footprints read and skipped, and which dimensions are doubtful."""
     yield plain(f"{report.read} footprints read, {report.imported} halves in {report.series} series")
     yield plain(f"{report.matings} matings proposed from size; {report.without_mate} halves have no mate")
+    yield plain(f"{report.patterns} halves with their lands one by one")
     if report.doubtful:
         yield plain(f"{report.doubtful} halves have a doubtful dimension, which counts for less")
     for reason, number in report.skipped_by_reason.items():

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Query
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
+from api.fitting.lands import basis_of_lands
 from api.identification import answer_words as words
 from api.identification.cautions import BY_STAGE, SHORT_CAUTIONS
 from api.identification.mates import beware
@@ -89,6 +90,7 @@ def _values(session: Session, snapshot: Snapshot, record: HalfRecord, everything
         "history": last_happened(session, "half", record.key) if listed else (),
         "pending": pending_changes(session, "half", record.key) if listed else (),
         **_around(snapshot, record),
+        "lands": basis_of_lands(session, content) if listed and record.state == "listed" else "",
         "cautions": BY_STAGE,
         "short_cautions": SHORT_CAUTIONS,
         "links": _links(record),
@@ -103,6 +105,7 @@ def _links(record: HalfRecord) -> dict[str, str]:
         "print": of_halves(PRINT, [key]),
         "contact_map": of_halves(CONTACT_MAP, [key]),
         "history": history_of("half", key),
+        "lands": f"/v1{half_page(key, '/lands')}",
         "evidence": half_page(key, "?evidence=all#trust"),
         **{
             name: half_page(key, f"/{name}")

@@ -47,6 +47,7 @@ RECORD_WORDS: Mapping[str, str] = {
     "specimen": "case",
     "case_answer": "ranking of a case",
     "comment": "comment on a case",
+    "land_pattern": "land pattern",
     PENDING: "pending change",
 }
 """Kinds of record that people call otherwise than the journal does."""

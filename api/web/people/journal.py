@@ -40,6 +40,7 @@ RECORDS = (
     ("dispute", "disputes"),
     ("answer", "answers"),
     ("sighting", "sightings"),
+    ("land_pattern", "land patterns"),
     ("specimen", "cases"),
     ("case_answer", "rankings of cases"),
     ("comment", "comments on cases"),

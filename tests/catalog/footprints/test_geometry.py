@@ -5,14 +5,15 @@ from __future__ import annotations
 import pytest
 
 from catalog.footprints.body import HOLD_DOWN_DOUBT
-from catalog.footprints.conversion import half_of
-from catalog.footprints.footprint_file import UnusableFootprint, parse_footprint
+from catalog.footprints.conversion import half_and_body
+from catalog.footprints.expressions import UnusableFootprint
+from catalog.footprints.footprint_file import parse_footprint
 from catalog.model.entries import Half
 from tests.catalog.footprints.footprint_drawings import drawing, hole, line, one_row, pad, rectangle, two_rows, zigzag
 
 
 def half(text: str) -> Half:
-    return half_of(parse_footprint(text))
+    return half_and_body(parse_footprint(text))[0]
 
 
 def sizes(read: Half) -> dict[str, float]:

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from catalog.footprints.footprint_file import LARGEST_FILE, Box, UnusableFootprint, parse_footprint, read_footprint
+from catalog.footprints.expressions import UnusableFootprint
+from catalog.footprints.footprint_file import LARGEST_FILE, Box, parse_footprint, read_footprint
 from tests.catalog.footprints.footprint_drawings import drawing, hole, line, pad, rectangle, two_rows
 
 
