@@ -35,6 +35,7 @@ from catalog.model.errors import NotFoundError
 from catalog.model.numbering import AS_IT_IS, SIDES, Side, View
 from catalog.records import queries
 from catalog.records.read_models import HalfRecord, MatingRecord
+from matcher.features import FEATURES
 
 ON_BOARD: Mapping[BoardSide, View] = {"top": AS_IT_IS, "bottom": SIDES["board_side"]}
 FOLDED: Mapping[Fold, View] = {"none": AS_IT_IS, "along_rows": View(y=-1), "across_rows": View(x=-1)}
@@ -171,7 +172,8 @@ def _named(record: HalfRecord) -> MapHalf:
 
 
 def _both_sides(contacts: Contacts, carried: Mapping[str, Carried], whose: str) -> Iterator[MapView]:
-    for side in SIDES:
+    sides: tuple[Side, ...] = ("mating_face",) if contacts.sideways else ("mating_face", "board_side")
+    for side in sides:
         yield from _seen_as(contacts, carried, SIDES[side], (whose, side, _SIDE_TITLES[side]))
 
 
@@ -183,6 +185,8 @@ _SIDE_TITLES: Mapping[Side, str] = {
 
 def _mate_views(theirs: Contacts, carried: Mapping[str, Carried], request: ContactMapRequest) -> Iterator[MapView]:
     yield from _both_sides(theirs, carried, "mate")
+    if theirs.sideways:
+        return
     view = placed_view(request.mate_on, request.fold)
     shown = "its mating face" if view.side == "mating_face" else "its board side"
     title = f"on the {request.mate_on} of its board{FOLD_WORDS[request.fold]}, seen from above the top: {shown} shows"
@@ -230,9 +234,9 @@ def _seen(contact: Contact, carried: Mapping[str, Carried], view: View) -> SeenC
 def _notes(
     ours: Contacts, theirs: Contacts | None, carried: Mapping[str, Carried], wrongly: Sequence[Misplaced]
 ) -> Iterator[str]:
-    yield from ours.notes
-    if theirs is not None and theirs.half.key != ours.half.key:
-        yield from theirs.notes
+    for contacts in (ours,) if theirs is None or theirs.half.key == ours.half.key else (ours, theirs):
+        yield from contacts.notes
+        yield from _of_tails(contacts)
     if not ours.placed:
         yield "What would meet what in a half put in wrongly cannot be said without its numbering."
     elif not any(each.net for each in carried.values()):
@@ -240,6 +244,19 @@ def _notes(
     aside = any(each.possible and each.displacement != "turned" for each in wrongly)
     if aside and any(each.kind != "contact" for each in ours.every):
         yield "What power contacts and hold-downs would touch in a half put in aside is not known: look at them."
+
+
+def _of_tails(contacts: Contacts) -> Iterator[str]:
+    """Where the tails on the board do not stand as the contacts do."""
+    half, layouts = contacts.half, contacts.half.categories.get("tail_layout", ())
+    if contacts.sideways:
+        yield (
+            f"{half.part_number} mates sideways, so its board does not show its rows, and only its mating face is drawn: "
+            "find the tail of each contact by continuity."
+        )
+    elif "alternating" in layouts or ("one_row" in layouts and half.rows > 1):
+        told = " or ".join(FEATURES["tail_layout"].values[layout] for layout in layouts)
+        yield f"The tails of {half.part_number} leave {told}: the plans show its contacts, not its lands."
 
 
 def _cautions(pair: Pair | None) -> tuple[str, ...]:

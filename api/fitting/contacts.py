@@ -75,6 +75,11 @@ class Contacts:
         return {(each.kind, each.rank): each for each in self.every if each.rank is not None}
 
     @property
+    def sideways(self) -> bool:
+        """Whether it may mate along its own board, so that its rows are not seen from the board's side."""
+        return bool({"right_angle", "coplanar"}.intersection(self.half.categories.get("orientation", ())))
+
+    @property
     def placed(self) -> bool:
         """Whether it is known which contact stands where."""
         return bool(self.by_place)

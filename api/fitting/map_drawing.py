@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from textwrap import wrap
 
 from api.drawing.geometry import Box
 from api.drawing.svg import document, element, number, words
@@ -20,8 +21,11 @@ STEP, BAR, ROW_GAP = 22.0, 30.0, 30.0
 LETTER, TITLE = 12.5, 14.0
 """Heights of letters, px."""
 
-LETTER_WIDTH = 0.6
-"""Mean width of a letter as a share of its height: common faces."""
+LETTER_WIDTH, LEADING = 0.6, 1.3
+"""Mean width of a letter, and distance of two lines, as shares of a letter's height: common faces."""
+
+LINE_LETTERS = 34
+"""Most letters in a line of a title, so that it can be read whole on a phone."""
 
 MARGIN, ARROW, END_GAP = 12.0, 9.0, 26.0
 """Clear paper, size of the arrowhead at contact 1, and room for a contact at an end, px."""
@@ -54,12 +58,28 @@ def views_svg(views: Sequence[MapView], name: str) -> str:
     for plan in plans:
         drawn.append(element("g", {"transform": f"translate({number(MARGIN)} {number(top)})"}, plan.markup))
         top += plan.height + 2 * MARGIN
-    key = "; ".join(ROLE_WORDS.values()) + "; arrowhead: contact 1"
-    drawn.append(words("figure", MARGIN, top + LETTER, LETTER, key, anchor="start"))
-    wide = max([len(key) * LETTER * LETTER_WIDTH, *(plan.width for plan in plans)]) + 2 * MARGIN
-    box = Box(left=0.0, top=0.0, right=wide, bottom=top + LETTER + MARGIN)
+    key = wrap("; ".join(ROLE_WORDS.values()) + "; arrowhead: contact 1", LINE_LETTERS)
+    drawn += _lines("figure", key, MARGIN, top, LETTER)
+    wide = max(_wide(key, LETTER), *(plan.width for plan in plans)) + 2 * MARGIN
+    box = Box(left=0.0, top=0.0, right=wide, bottom=top + _high(key, LETTER) + MARGIN)
     title = "; ".join(view.title for view in views)
     return document(box, 1.0, title, "; ".join(map(_described, views)), drawn, css="contact-map", prefix=f"{name}-")
+
+
+def _lines(css: str, lines: Sequence[str], x: float, top: float, size: float) -> list[str]:
+    """Lines of text, one below the other."""
+    return [
+        words(css, x, top + size * (1 + LEADING * place), size, line, anchor="start")
+        for place, line in enumerate(lines)
+    ]
+
+
+def _wide(lines: Sequence[str], size: float) -> float:
+    return max(map(len, lines)) * size * LETTER_WIDTH
+
+
+def _high(lines: Sequence[str], size: float) -> float:
+    return size * (1 + LEADING * (len(lines) - 1))
 
 
 def _described(view: MapView) -> str:
@@ -82,9 +102,10 @@ def _plan(view: MapView) -> _Plan:
     end_names = max((len(_label(each)) for each in view.ends), default=0) * LETTER * LETTER_WIDTH
     first_x = ends + end_names + STEP / 2
     pitch_y = BAR + 8.0 if beside else BAR + ROW_GAP
-    begin = TITLE + 10.0 + above
+    title = wrap(view.title, LINE_LETTERS)
+    begin = _high(title, TITLE) + 10.0 + above
     longest_row = max(len(row) for row in view.rows)
-    parts = [words("plan-title", 0.0, TITLE, TITLE, view.title, anchor="start")]
+    parts = _lines("plan-title", title, 0.0, 0.0, TITLE)
     for index, row in enumerate(view.rows):
         aside = (longest_row - len(row)) / 2
         lower = index == 1 and not beside
@@ -95,10 +116,8 @@ def _plan(view: MapView) -> _Plan:
     across = first_x + step * (longest_row - 1) + STEP / 2
     parts.extend(_ends(view.ends, (first_x, across), (begin, begin + rows_high)))
     height = begin + rows_high + above
-    title = len(view.title) * TITLE * LETTER_WIDTH
-    return _Plan(
-        markup="".join(parts), width=max(title, across + ends + end_names + (step if beside else 0)), height=height
-    )
+    width = max(_wide(title, TITLE), across + ends + end_names + (step if beside else 0))
+    return _Plan(markup="".join(parts), width=width, height=height)
 
 
 def _contact(cell: SeenContact | None, x: float, y: float, *, beside: bool, below: bool) -> Iterator[str]:

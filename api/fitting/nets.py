@@ -93,7 +93,7 @@ def matched(found: Sequence[FoundContact], contacts: Contacts, seen_from: Side) 
     Raises ApiError naming every contact that the half has not, that is named twice, or that is missing.
     """
     names = [_name(each.contact, contacts, seen_from) for each in found]
-    problems = [*_unknown(found, names, contacts), *_twice(found, names)]
+    problems = [*_unknown(found, names, contacts, seen_from), *_twice(found, names)]
     missing = [each.name for each in contacts.every if each.name not in names] if found else []
     if missing and not problems:
         problems.append(_missing(missing))
@@ -111,13 +111,17 @@ def _name(given: str, contacts: Contacts, seen_from: Side) -> str | None:
             name if name in contacts.by_name else next((n for n in contacts.by_name if n.lower() == name.lower()), None)
         )
     row, position = int(place[1]), int(place[2])
+    if contacts.sideways and seen_from == "board_side":
+        return None
     if not 1 <= row <= len(contacts.row_lengths) or not 1 <= position <= contacts.row_lengths[row - 1]:
         return None
     contact = contacts.by_place.get(SIDES[seen_from].of_place((row, position), contacts.row_lengths))
     return None if contact is None else contact.name
 
 
-def _unknown(found: Sequence[FoundContact], names: Sequence[str | None], contacts: Contacts) -> Iterator[FieldProblem]:
+def _unknown(
+    found: Sequence[FoundContact], names: Sequence[str | None], contacts: Contacts, seen_from: Side
+) -> Iterator[FieldProblem]:
     half = contacts.half
     for index, (each, name) in enumerate(zip(found, names, strict=True)):
         if name is not None:
@@ -125,6 +129,9 @@ def _unknown(found: Sequence[FoundContact], names: Sequence[str | None], contact
         if _PLACE.fullmatch(each.contact) and not contacts.placed:
             message = f"{half.part_number} does not state its numbering, so a place names no contact"
             remedy = "name contacts by the numbers on the board, counted from the mark at contact 1"
+        elif _PLACE.fullmatch(each.contact) and contacts.sideways and seen_from == "board_side":
+            message = f"{half.part_number} mates sideways, so its board side does not show its rows"
+            remedy = "count places on its mating face, or name contacts by their numbers"
         else:
             message = f"{half.part_number} has no contact {each.contact}"
             remedy = f"it has {_range(contacts)}" + (

@@ -200,6 +200,24 @@ def test_a_half_alone_is_drawn_from_both_sides() -> None:
     assert found.misplaced[0].meetings[0].contacts[0][2] is None
 
 
+def test_a_half_that_mates_sideways_is_seen_on_its_mating_face_alone() -> None:
+    lying = {"orientation": ["right_angle"]}
+    theirs = part("R6", half_kind="receptacle", numbering=UPPER_RIGHT, categories=lying)
+    found = mapped(theirs=theirs, contacts=NETS)
+    assert found.sure
+    assert [view.name for view in found.views if view.whose == "mate"] == ["mating_face"]
+    assert any("R6 mates sideways, so its board does not show its rows" in note for note in found.notes)
+    (error,) = refusal({"contact": "1/1"}, ours=part("P6", categories=lying), theirs=None, seen_from="board_side")
+    assert "mates sideways, so its board side does not show its rows" in error[1]
+
+
+def test_tails_that_stand_otherwise_than_the_contacts_are_mentioned() -> None:
+    alternating = {"tail_layout": ["alternating"]}
+    single = part("P3", rows=1, contact_count=3, categories=alternating)
+    assert any("leave one row's, to both sides in turn" in note for note in mapped(single, None).notes)
+    assert not any("leave" in note for note in mapped(part("P6", categories={"tail_layout": ["aligned"]}), None).notes)
+
+
 def test_contacts_may_be_named_by_their_place_as_either_side_shows_it() -> None:
     places = [f"{row}/{position}" for row in (1, 2) for position in (1, 2, 3)]
     given = [{"contact": place, "net": f"at {place}"} for place in places]
