@@ -251,7 +251,7 @@ def _of_tails(contacts: Contacts) -> Iterator[str]:
     half, layouts = contacts.half, contacts.half.categories.get("tail_layout", ())
     if contacts.sideways:
         yield (
-            f"{half.part_number} mates sideways, so its board does not show its rows, and only its mating face is drawn: "
+            f"{half.part_number} mates sideways, so its board does not show its rows. Only its mating face is drawn: "
             "find the tail of each contact by continuity."
         )
     elif "alternating" in layouts or ("one_row" in layouts and half.rows > 1):

@@ -74,6 +74,15 @@ class Contacts:
         """Contacts by kind, and row and place counted from contact 1."""
         return {(each.kind, each.rank): each for each in self.every if each.rank is not None}
 
+    @cached_property
+    def row_middles(self) -> Mapping[int, float]:
+        """The middle of each row, x in mm, sites left out included."""
+        sites = {**self.blocked, **{place: each.at for place, each in self.by_place.items() if each.at is not None}}
+        rows: dict[int, list[float]] = {}
+        for (row, _), (x, _) in sites.items():
+            rows.setdefault(row, []).append(x)
+        return {row: (min(xs) + max(xs)) / 2 for row, xs in rows.items()}
+
     @property
     def sideways(self) -> bool:
         """Whether it may mate along its own board, so that its rows are not seen from the board's side."""

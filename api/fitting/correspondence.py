@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+from api.drawing.geometry import Point
 from api.fitting.contacts import Contact, Contacts
 from catalog.model.entries import Mating
 from catalog.model.numbering import FACING, HALF_TURN, View
@@ -124,13 +125,20 @@ def _both(one: str, two: str, ours: Contacts, theirs: Contacts) -> bool:
     return all(each is not None and each.kind == "contact" and each.at is not None for each in found)
 
 
-def _apart(one: Contact, two: Contact, way: View, ours: Contacts, theirs: Contacts) -> tuple[float, float]:
+def _apart(one: Contact, two: Contact, way: View, ours: Contacts, theirs: Contacts) -> Point:
     """From the half's contact to the mate's, in pitches and row spacings."""
-    (x, y), (to_x, to_y) = one.at or (0.0, 0.0), way.of(*(two.at or (0.0, 0.0)))
-    return to_x / theirs.pitch - x / ours.pitch, to_y / theirs.row_spacing - y / ours.row_spacing
+    (x, y), (to_x, to_y) = _in_its_row(one, ours), way.of(*_in_its_row(two, theirs))
+    return to_x - x, to_y - y
 
 
-def _spread(apart: list[tuple[float, float]]) -> float:
+def _in_its_row(contact: Contact, contacts: Contacts) -> Point:
+    """Pitches from the middle of its row, and row spacings from the middle of the half. Rows that are staggered or of
+    unequal length stand aside of each other, but no entry says which way."""
+    (x, y), (row, _) = contact.at or (0.0, 0.0), contact.place or (1, 1)
+    return (x - contacts.row_middles[row]) / contacts.pitch, y / contacts.row_spacing
+
+
+def _spread(apart: list[Point]) -> float:
     """How far the contacts are from all standing alike to their partners."""
     along, across = [x for x, _ in apart], [y for _, y in apart]
     return max(max(along) - min(along), max(across) - min(across))

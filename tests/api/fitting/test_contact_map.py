@@ -218,6 +218,20 @@ def test_tails_that_stand_otherwise_than_the_contacts_are_mentioned() -> None:
     assert not any("leave" in note for note in mapped(part("P6", categories={"tail_layout": ["aligned"]}), None).notes)
 
 
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"categories": {"contact_layout": ["staggered"]}},
+        {"contact_count": 5, "positions": None, "row_contacts": [3, 2]},
+        {"contact_count": 6, "positions": None, "row_contacts": [4, 2]},
+    ],
+)
+def test_rows_that_stand_aside_of_each_other_are_compared_each_by_itself(changes: dict[str, Any]) -> None:
+    ours, theirs = part("P", **changes), part("R", half_kind="receptacle", numbering=UPPER_RIGHT, **changes)
+    assert mapped(ours, theirs).sure
+    assert not mapped(ours, part("R", half_kind="receptacle", **changes)).sure
+
+
 def test_contacts_may_be_named_by_their_place_as_either_side_shows_it() -> None:
     places = [f"{row}/{position}" for row in (1, 2) for position in (1, 2, 3)]
     given = [{"contact": place, "net": f"at {place}"} for place in places]
