@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-import numpy as np
-
 from api.fitting.equivalents import equivalents
 from api.fitting.room import WORST_FIRST, rooms, stack, worst
 from api.identification import answer_words as words
 from api.identification.cautions import cautions_before
-from api.identification.mates import half_ref, mate_of, safety_of
+from api.identification.mates import half_ref, listed_mates
 from api.identification.nearest import require_half
 from api.identification.required_mate import required_mate
 from api.schemas.answers import Mate
@@ -18,7 +16,6 @@ from api.schemas.needed import Needed, NeededAnswer, NeededMate, NeededRequest
 from catalog.model.entries import Mating
 from catalog.records.read_models import HalfRecord
 from catalog.snapshot.snapshot import Snapshot
-from matcher.results import FittingMate
 
 NAMED = 3
 """Parts named in a sentence; the table has all."""
@@ -44,7 +41,7 @@ def needed(snapshot: Snapshot, asked: NeededRequest) -> NeededAnswer:
 
 
 def _needed(snapshot: Snapshot, record: HalfRecord, asked: NeededRequest) -> Needed:
-    mates = tuple(sorted(_mates(snapshot, record, asked), key=_rank))
+    mates = tuple(sorted(_mates(snapshot, record, asked), key=lambda each: -WORST_FIRST.index(each.fits)))
     both = mates and asked.need == "both"
     return Needed(
         half=half_ref(record),
@@ -56,26 +53,13 @@ def _needed(snapshot: Snapshot, record: HalfRecord, asked: NeededRequest) -> Nee
 
 
 def _mates(snapshot: Snapshot, record: HalfRecord, asked: NeededRequest) -> Iterator[NeededMate]:
-    """Each part, stack height and wiring once, by its best source."""
-    columns = snapshot.columns.matings
-    best: dict[tuple[object, ...], Mate] = {}
-    for number in np.flatnonzero(columns.half == snapshot.columns.position(record.key)).tolist():
-        other = snapshot.columns.keys[int(columns.other[number])]
-        listed = FittingMate(half=record.key, key=other, mating=number, probability=1.0, fits_observed=True)
-        mate = mate_of(snapshot, listed)
-        place = mate.id, mate.stack_height, mate.correspondence
-        best[place] = min(best.get(place, mate), mate, key=safety_of)
-    for mate in best.values():
+    for mate in listed_mates(snapshot, record.key):
         found = rooms(record.half, snapshot.halves[mate.id].half, _mating(snapshot, mate), asked)
         yield NeededMate(mate=mate, rooms=found, fits=worst(found))
 
 
 def _mating(snapshot: Snapshot, mate: Mate) -> Mating:
     return next(each.mating for each in snapshot.matings if each.id == mate.mating)
-
-
-def _rank(each: NeededMate) -> tuple[object, ...]:
-    return -WORST_FIRST.index(each.fits), safety_of(each.mate), each.mate.id
 
 
 def _suits_all(found: Sequence[Needed]) -> tuple[str, ...]:

@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+import numpy as np
+
 from api.schemas import answers
 from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, LIFECYCLE_WORDS, WORST_CONTACTS
 from catalog.evidence.standing import Standing
@@ -49,6 +51,19 @@ def mates_of(snapshot: Snapshot, found: Candidate) -> tuple[answers.Mate, ...]:
         for (key, stack, wiring), same in parts.items()
     ]
     return tuple(sorted(mates, key=_rank))
+
+
+def listed_mates(snapshot: Snapshot, key: str) -> tuple[answers.Mate, ...]:
+    """The mates of one half, whatever was observed, the safest to order first: each part, stack height and wiring once,
+    by its best source."""
+    columns = snapshot.columns.matings
+    best: dict[tuple[object, ...], answers.Mate] = {}
+    for number in np.flatnonzero(columns.half == snapshot.columns.position(key)).tolist():
+        other = snapshot.columns.keys[int(columns.other[number])]
+        mate = mate_of(snapshot, FittingMate(half=key, key=other, mating=number, probability=1.0, fits_observed=True))
+        place = mate.id, mate.stack_height, mate.correspondence
+        best[place] = min(best.get(place, mate), mate, key=safety_of)
+    return tuple(sorted(best.values(), key=lambda mate: (safety_of(mate), mate.id)))
 
 
 def _rank(mate: answers.Mate) -> tuple[float, ...]:

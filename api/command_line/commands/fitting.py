@@ -1,4 +1,4 @@
-"""``otherhalf inquiry`` and ``otherhalf mates``: what follows an identification."""
+"""``otherhalf mates``, ``print`` and ``inquiry``: what follows an identification."""
 
 from __future__ import annotations
 
@@ -13,8 +13,12 @@ from api.command_line.commands.common import DatabaseOption, JsonOption, print_j
 from api.command_line.commands.identification import FileOption, PiecesArgument, request_of
 from api.command_line.output.console import plain
 from api.command_line.output.fitting import needed_blocks
+from api.drawing.geometry import DrawingError
+from api.drawing.print_sheet import PAPERS
 from api.fitting.inquiry import inquiry as made_for
 from api.fitting.needed import needed
+from api.fitting.paper_check import pair_of, paper_check
+from api.identification.nearest import require_half
 from api.observations.checking import form_of
 from api.observations.error_places import moved_errors
 from api.schemas.needed import NeededRequest
@@ -46,7 +50,7 @@ def inquiry(
     with reporting_errors(pieces or [], len(request.observations) - read):
         made = made_for(snapshot_of(database), request)
         if drawing is not None:
-            _write(drawing, made.drawing)
+            _write(drawing, made.drawing.encode("utf-8"))
     if as_json:
         print_json(made)
     else:
@@ -126,10 +130,39 @@ def _added(pieces: Sequence[str]) -> dict[str, float]:
     return found
 
 
-def _write(path: Path, text: str) -> None:
+def print_(
+    keys: Annotated[list[str], typer.Argument(metavar="KEY…", help="Keys of the half, or of a shortlist.")],
+    output: Annotated[Path, typer.Option("--output", metavar="FILE.pdf", help="The new file to write.")],
+    paper: Annotated[str, typer.Option("--paper", help=" or ".join(PAPERS))] = "A4",
+    database: DatabaseOption = None,
+) -> None:
+    """Write a PDF to hold a part against: halves at 1:1 and enlarged, each with its safest mate.
+
+    Print it without scaling, and check the rulers both ways. The last sheet
+    says what paper can and cannot show.
+
+    [bold]Example[/bold]
+
+    \b
+      otherhalf print ouzelby:mossipet-p24 pipitholt:seeplet-p24 --output check.pdf
+    """
+    with reporting_errors():
+        snapshot = snapshot_of(database)
+        for key in keys:
+            require_half(snapshot, key, "KEY")
+        try:
+            made = paper_check([pair_of(snapshot, snapshot.halves[key]) for key in keys], paper)
+        except DrawingError as error:
+            field = {"half": "KEY", "paper": "--paper"}.get(error.field, error.field)
+            raise EntryError(error.message, field=field, value=error.value, remedy=error.remedy) from error
+        _write(output, made)
+    show([plain(f"Written: {output}. Print it at 100 %, and check both rulers first.")])
+
+
+def _write(path: Path, content: bytes) -> None:
     try:
-        with path.open("x", encoding="utf-8", newline="\n") as stream:
-            stream.write(text)
+        with path.open("xb") as stream:
+            stream.write(content)
     except FileExistsError as error:
         raise FileError("the file exists already", path=str(path), remedy="Choose another name") from error
     except OSError as error:

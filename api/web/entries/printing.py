@@ -12,9 +12,10 @@ from api.drawing.geometry import DrawingError
 from api.drawing.print_sheet import PAPERS, RULER_MM, print_sheets
 from api.drawing.size_sources import sizes_of
 from api.drawing.sizes import Sizes
+from api.fitting.paper_check import pair_of, paper_check
 from api.service.dependencies import CatalogueDep, SnapshotDep
 from api.web.page import freshness
-from api.web.page.addresses import COMPARE, of_halves
+from api.web.page.addresses import COMPARE, PAPER_CHECK, of_halves
 from api.web.page.entry_lookup import Chosen, KeysQuery, chosen_halves
 from api.web.page.figures import counted
 from api.web.page.rendering import VisitDep
@@ -48,6 +49,26 @@ def print_page(
     return freshness.keep(visit, snapshot.version, page) if values["sheets"] else page
 
 
+@router.get("/print.pdf")
+def paper_check_pdf(
+    visit: VisitDep,
+    catalogue: CatalogueDep,
+    snapshot: SnapshotDep,
+    half: KeysQuery = None,
+    paper: Annotated[str, Query(max_length=20)] = USUAL,
+) -> Response:
+    """The same halves as a PDF with their safest mates, at 1:1 and enlarged."""
+    with catalogue.reading() as session:
+        chosen = chosen_halves(session, snapshot, half)
+    try:
+        made = paper_check([pair_of(snapshot, record) for record in chosen.records[:MOST]], paper)
+    except DrawingError as error:
+        values = _printed(chosen, USUAL, False) | {"refused": [f"{error.message}; {error.remedy}."], "sheets": []}
+        return visit.page("print.html", status=422, **values)
+    named = {"Content-Disposition": 'inline; filename="paper-check.pdf"'}
+    return Response(made, media_type="application/pdf", headers=named)
+
+
 def _printed(chosen: Chosen, paper: str, with_lands: bool) -> dict[str, Any]:
     """The sheets, and for every half that is not on them the reason."""
     fitting: list[Sizes] = []
@@ -71,6 +92,7 @@ def _printed(chosen: Chosen, paper: str, with_lands: bool) -> dict[str, Any]:
         "papers": PAPERS,
         "lands": with_lands,
         "ruler_mm": RULER_MM,
+        "pdf": of_halves(PAPER_CHECK, chosen.keys, paper=paper),
         "compare": of_halves(COMPARE, chosen.keys) if len(chosen.keys) > 1 else "",
     }
 

@@ -9,6 +9,7 @@ READABLE = ":~"
 """Characters of keys, besides letters and digits, that need no escape in a path or query."""
 
 BENCH, CATALOGUE, COMPARE, PRINT, JOURNAL = "/", "/catalogue", "/compare", "/print", "/journal"
+PAPER_CHECK = "/print.pdf"
 CONTACT_MAP = "/contact-map"
 
 
