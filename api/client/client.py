@@ -25,6 +25,7 @@ from api.schemas.answers import Answer, ExplainAnswer, Health
 from api.schemas.contact_map import ContactMapAnswer
 from api.schemas.current import CurrentAnswer
 from api.schemas.inquiry import Inquiry
+from api.schemas.lands import LandsAnswer
 from api.schemas.lists import FeatureList, InstrumentList, Page, SearchAnswer
 from api.schemas.measured import MeasureAnswer, RowAnswer
 from api.schemas.needed import NeededAnswer
@@ -150,6 +151,10 @@ class Client(ContributingCalls, EvidenceCalls):
         given = {"half": half, "mate": mate, **options}
         body = {name: value for name, value in given.items() if value is not None}
         return self._ask(ContactMapAnswer, "POST", "/v1/contact-map", body=body)
+
+    def lands(self, half: str, *, dummy: bool = False) -> LandsAnswer:
+        """The lands of a half pad by pad; ``dummy`` allows calculated ones where they are not known."""
+        return self._ask(LandsAnswer, "GET", f"{at('half', half)}/lands", {"dummy": dummy})
 
     def halves(
         self,

@@ -50,6 +50,7 @@ def load(contact_a: float, contacts: int = 4, ambient_c: float = 25.0, *, power:
         (FULL, load(0.1, power=True), "unknown", ("the current of a power contact",)),
         (without(loaded_contacts=14), load(0.1), "unknown", ("a current taken with 4 to 13 contacts loaded",)),
         (without(loaded_contacts=14), load(0.1, ambient_c=90.0), "not_enough", ()),
+        ({"contact_current_a": 0.5, "loaded_contacts": 14}, load(0.1), "unknown", ("a current taken with 4 to 13",)),
     ],
 )
 def test_ratings_say_enough_only_for_what_they_cover(
@@ -58,6 +59,17 @@ def test_ratings_say_enough_only_for_what_they_cover(
     found = judged(half(ratings=ratings), asked)
     assert (found.verdict, len(found.missing)) == (verdict, len(missing))
     assert all(told.startswith(words) for told, words in zip(found.missing, missing, strict=True))
+
+
+def test_what_is_allowed_is_told_also_where_it_is_not_enough() -> None:
+    rated = half(ratings=FULL)
+    assert judged(rated, load(0.401, ambient_c=55.0)).allowed_a == pytest.approx(0.4)
+    enough = judged(rated, load(0.3, ambient_c=55.0))
+    assert enough.allowed_a == pytest.approx(0.4)
+    assert "0.4 A is allowed for each contact at 55 °C, of 0.5 A stated with 12 contacts loaded" in enough.reason
+    for ambient in (85.0, 90.0):
+        hot = judged(rated, load(0.001, ambient_c=ambient))
+        assert (hot.allowed_a, hot.reason) == (0.0, "its contacts may become 85 °C at most")
 
 
 def test_one_loaded_contact_says_nothing_of_all() -> None:

@@ -10,6 +10,7 @@ import pytest
 from starlette.testclient import TestClient
 from typer.testing import CliRunner, Result
 
+from api.client import Client
 from api.command_line.cli import app
 from api.command_line.commands.common import ExitCode
 from api.fitting.land_files import CALCULATED
@@ -78,6 +79,7 @@ def test_lands_are_calculated_only_where_a_dummy_is_asked_for(server: TestClient
     assert error["field"] == "half"
     assert "calculated for a dummy" in error["remedy"]
     answer = server.get(f"/v1/halves/{DEMO}/lands?dummy=true").json()
+    assert Client(http=server).lands(DEMO, dummy=True).model_dump(mode="json") == answer
     assert answer["pattern"]["basis"] == "calculated"
     assert CALCULATED in answer["told"]
 

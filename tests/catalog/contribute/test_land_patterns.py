@@ -16,6 +16,7 @@ from catalog.exchange.whole import write_whole
 from catalog.history import journal
 from catalog.history.acts import Act, operators
 from catalog.history.addition import add
+from catalog.history.documents import documents, revise_document
 from catalog.model.land_pattern import RECORD, LandPattern
 from catalog.snapshot.snapshot import take_snapshot
 from tests.catalog.model.entry_examples import half
@@ -55,6 +56,18 @@ def test_the_same_lands_again_change_nothing_and_others_are_a_revision(kept: Cat
             ("revise", 2, "Wren Olsen"),
             ("add", 1, "operator"),
         ]
+
+
+def test_lands_that_were_undone_are_not_found_and_can_be_kept_again(kept: Catalogue) -> None:
+    with kept.writing() as session:
+        (document,) = documents(session, RECORD)
+        revise_document(session, operators("undone"), document, "undo", state="withdrawn")
+    with kept.writing() as session:
+        assert pattern_of(session, half().key) is None
+        assert keep_patterns(session, operators("again"), [pattern()]) == 1
+    with kept.reading() as session:
+        assert pattern_of(session, half().key) == pattern()
+        assert len(documents(session, RECORD)) == 1
 
 
 def test_the_matchers_snapshot_reads_no_lands(kept: Catalogue) -> None:
