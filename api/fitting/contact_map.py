@@ -225,7 +225,7 @@ def _seen_as(
 
 
 def _seen(contact: Contact, carried: Mapping[str, Carried], view: View) -> SeenContact:
-    x, y = view.of(*(contact.at or (0.0, 0.0)))
+    x, y = view.of(*contact.spot)
     has = carried.get(contact.name, Carried(net="", role=None))
     first = contact.kind == "contact" and contact.number == 1
     return SeenContact(contact=contact.name, net=has.net, role=has.role, x=round(x, 6), y=round(y, 6), first=first)

@@ -39,6 +39,13 @@ class Contact:
     rank: Place | None = None
     at: Point | None = None
 
+    @property
+    def spot(self) -> Point:
+        """Its place in mm; raises ValueError for a contact whose place is not known."""
+        if self.at is None:
+            raise ValueError(f"where contact {self.name} stands is not known")
+        return self.at
+
 
 @dataclass(frozen=True, kw_only=True)
 class Contacts:
@@ -75,13 +82,12 @@ class Contacts:
         return {(each.kind, each.rank): each for each in self.every if each.rank is not None}
 
     @cached_property
-    def row_middles(self) -> Mapping[int, float]:
-        """The middle of each row, x in mm, sites left out included."""
-        sites = {**self.blocked, **{place: each.at for place, each in self.by_place.items() if each.at is not None}}
-        rows: dict[int, list[float]] = {}
-        for (row, _), (x, _) in sites.items():
-            rows.setdefault(row, []).append(x)
-        return {row: (min(xs) + max(xs)) / 2 for row, xs in rows.items()}
+    def row_middles(self) -> Mapping[float, float]:
+        """The middle of each row, x in mm, sites left out included, by the row's y."""
+        rows: dict[float, list[float]] = {}
+        for x, y in (*self.blocked.values(), *(each.spot for each in self.by_place.values())):
+            rows.setdefault(y, []).append(x)
+        return {y: (min(xs) + max(xs)) / 2 for y, xs in rows.items()}
 
     @property
     def sideways(self) -> bool:

@@ -134,8 +134,8 @@ def _apart(one: Contact, two: Contact, way: View, ours: Contacts, theirs: Contac
 def _in_its_row(contact: Contact, contacts: Contacts) -> Point:
     """Pitches from the middle of its row, and row spacings from the middle of the half. Rows that are staggered or of
     unequal length stand aside of each other, but no entry says which way."""
-    (x, y), (row, _) = contact.at or (0.0, 0.0), contact.place or (1, 1)
-    return (x - contacts.row_middles[row]) / contacts.pitch, y / contacts.row_spacing
+    x, y = contact.spot
+    return (x - contacts.row_middles[y]) / contacts.pitch, y / contacts.row_spacing
 
 
 def _spread(apart: list[Point]) -> float:

@@ -83,9 +83,9 @@ def _moved(contacts: Contacts, motion: Motion, *, ends: bool) -> Iterator[tuple[
     moving = [each for each in contacts.every if each.at is not None and (ends or each.kind == "contact")]
     cell = (ALIKE * contacts.pitch, ALIKE * contacts.row_spacing)
     for contact in moving:
-        x, y = motion(contact.at or (0.0, 0.0))
+        x, y = motion(contact.spot)
         for other in moving:
-            at = other.at or (0.0, 0.0)
+            at = other.spot
             if other.kind == contact.kind and abs(at[0] - x) < cell[0] and abs(at[1] - y) < cell[1]:
                 yield contact, other
 

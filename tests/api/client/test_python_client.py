@@ -59,6 +59,12 @@ def test_a_row_comes_back_typed_from_a_picture_and_from_a_profile(client: Client
     assert client.measure_row(profile=ROW_EXAMPLES[0]["profile"]).rows[0].pitch_px == pytest.approx(12.5, abs=0.1)
 
 
+def test_a_contact_map_comes_back_typed(client: Client) -> None:
+    found = client.contact_map("ouzelby:mossipet-p24", "ouzelby:mossipet-r24", fold="along_rows")
+    assert found.sure
+    assert next(view for view in found.views if view.name == "in_place").side == "board_side"
+
+
 def test_iterators_follow_all_pages(client: Client, snapshot: Snapshot) -> None:
     listed = sum(record.origin == "listed" for record in snapshot.halves.values())
     assert sum(1 for _ in client.halves(page_size=500)) == listed

@@ -108,8 +108,11 @@ def test_an_unknown_wiring_lists_the_contacts_and_states_no_net_for_the_mate() -
         ({"theirs": part("R6", half_kind="receptacle")}, "cannot all be right"),
         ({"standing": "disputed"}, "disputed"),
         ({"correspondence": "listed", "contact_map": [["1", "1"], ["2", "9"]]}, "R6 has not: 9"),
+        ({"correspondence": "listed", "contact_map": [["1", "1"], ["9", "2"]]}, "P6 has not: 9"),
         ({"correspondence": "listed", "contact_map": [["1", "1"], ["2", "1"]]}, "R6 twice: 1"),
+        ({"correspondence": "listed", "contact_map": [["1", "1"], ["1", "2"]]}, "P6 twice: 1"),
         ({"correspondence": "rows_swapped", "ours": part("P6", numbering=None)}, "not stated"),
+        ({"correspondence": "rows_swapped", "theirs": part("R6", numbering=None)}, "not stated"),
         (
             {
                 "correspondence": "reversed",
@@ -128,6 +131,14 @@ def test_nothing_is_sure_where_sources_and_geometry_contradict_each_other(change
     assert not found.sure
     assert any(doubt in each and "verify by continuity" in each for each in found.doubts)
     assert nets_at_mate(found) == set()
+
+
+def test_halves_of_two_kinds_or_of_one_row_may_meet_one_to_one() -> None:
+    kind = {"half_kind": "hermaphroditic"}
+    other_series = part("H6-T", series="Other", numbering=UPPER_RIGHT, **kind)
+    assert mapped(part("H6", **kind), other_series).sure
+    single = [part(name, rows=1, contact_count=3, **kind) for name in ("H3", "H3-T")]
+    assert mapped(*single).sure
 
 
 def test_a_half_without_stated_numbering_is_mapped_by_its_numbers_alone_and_that_is_said() -> None:

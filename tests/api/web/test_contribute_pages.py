@@ -86,6 +86,26 @@ def test_an_invalid_number_is_reported_at_its_field_and_everything_typed_is_kept
     assert "kept &lt;b&gt;" in refused.text
 
 
+def test_a_numbering_is_saved_whole_or_refused_at_its_fields(shop: Workshop) -> None:
+    person = browser(shop, IDA)
+    chosen: Fields = [*NEW, ("numbering.scheme", "zigzag"), ("numbering.first", "lower_left")]
+    whole = [*chosen, ("numbering.seen_from", "board_side")]
+    with unchanged(shop):
+        refused = person.send("/contribute/half", [*chosen, ("numbering.seen_from", "")])
+    assert problems_of(refused.text) == ["numbering.seen_from"]
+    with unchanged(shop):
+        refused = person.send("/contribute/half", filled(whole, rows="1"))
+    assert problems_of(refused.text)[0].startswith("numbering.")
+    assert "umbering zigzag needs two rows, not 1" in refused.text
+    assert person.send("/contribute/half", whole).status_code == 303
+    stated = shop.server.get(f"/v1{ADDED}").json()["half"]["numbering"]
+    assert {name: value for name, value in stated.items() if value} == {
+        "scheme": "zigzag",
+        "first": "lower_left",
+        "seen_from": "board_side",
+    }
+
+
 def test_a_severe_finding_needs_a_reason_entered_beside_it(shop: Workshop) -> None:
     person = browser(shop, IDA)
     with unchanged(shop):
