@@ -31,6 +31,8 @@ COMPUTING = {
     "/v1/review",
     "/v1/contact-map",
     "/v1/current",
+    "/v1/inquiry",
+    "/v1/mates",
 }
 """Addresses that take a body and store nothing."""
 
