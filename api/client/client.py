@@ -29,6 +29,7 @@ from api.schemas.lands import LandsAnswer
 from api.schemas.lists import FeatureList, InstrumentList, Page, SearchAnswer
 from api.schemas.measured import MeasureAnswer, RowAnswer
 from api.schemas.needed import NeededAnswer
+from api.schemas.order_note import OrderNote
 from catalog.records.read_models import HalfRecord, MatingRecord, SeriesRecord
 
 Observation = Mapping[str, Any] | str | BaseModel
@@ -86,6 +87,10 @@ class Client(ContributingCalls, EvidenceCalls):
     def inquiry(self, observations: Observations, *, remains: str | None = None) -> Inquiry:
         """An inquiry about a half that is not in the catalogue: figures, text to send, drawing."""
         return self._ask(Inquiry, "POST", "/v1/inquiry", body=_body(observations, remains=remains))
+
+    def order_note(self, half: str, observations: Observations = (), **options: Any) -> OrderNote:
+        """What to order for a half, and the checks. ``options``: mate, quantity, tools, as in the JSON form."""
+        return self._ask(OrderNote, "POST", "/v1/order-note", body=_body(observations, half=half, **options))
 
     def mates(self, *halves: str, **options: Any) -> NeededAnswer:
         """What is needed to connect to a half, or to each of a shortlist. ``options`` are other fields of the JSON

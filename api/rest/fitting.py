@@ -8,10 +8,12 @@ from fastapi import APIRouter, Body, Depends
 
 from api.fitting.inquiry import inquiry
 from api.fitting.needed import needed
+from api.fitting.order_note import order_note
 from api.rest.identification import REFUSALS
 from api.schemas.examples import IDENTIFY_EXAMPLES, described
 from api.schemas.inquiry import Inquiry
 from api.schemas.needed import NeededAnswer, NeededRequest
+from api.schemas.order_note import OrderNote, OrderNoteRequest
 from api.schemas.requests import IdentifyRequest
 from api.service.dependencies import SnapshotDep, require_json
 from api.service.responses import documented
@@ -38,3 +40,11 @@ def what_is_needed(asked: NeededRequest, snapshot: SnapshotDep) -> NeededAnswer:
     listed, `required_mate` says what it must be.
     """
     return needed(snapshot, asked)
+
+
+@router.post("/order-note", summary="An order note with its checks")
+def make_order_note(asked: OrderNoteRequest, snapshot: SnapshotDep) -> OrderNote:
+    """What to order for a half that was identified, with spares and what its order codes leave open; what was not
+    verified; whether it can be soldered with the tools at hand; and the checks on arrival and after soldering.
+    """
+    return order_note(snapshot, asked)

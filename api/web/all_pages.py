@@ -9,7 +9,7 @@ from fastapi import FastAPI
 from starlette.staticfiles import StaticFiles
 
 from api.web.bench import bench
-from api.web.cases import cases, inquiry
+from api.web.cases import cases, inquiry, order
 from api.web.catalogue import catalogue, compare
 from api.web.contribute import contribute, entry_state
 from api.web.entries import current, halves, needed, printing, series, wiring
@@ -36,6 +36,7 @@ ROUTERS = (
     wiring.router,
     cases.router,
     inquiry.router,
+    order.router,
     entry_state.router,
     journal.router,
     maintain.router,

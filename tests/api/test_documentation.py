@@ -112,6 +112,7 @@ def test_every_address_of_the_interface_is_described_and_every_kind_of_problem_i
         "/v1/journal",
         "/v1/journal.atom",
         "/v1/mates",
+        "/v1/order-note",
         "/v1/matings",
         "/v1/matings/{key}",
         "/v1/matings/{key}/evidence",

@@ -56,6 +56,8 @@ PLACES = {
     "mates": Place(address=f"/halves/{LISTED}/mates"),
     "mates-room": Place(address=f"/halves/{LISTED}/mates?need=both&gap.most=1.7&width_most=3&added.board=0.8"),
     "mates-refused": Place(address=f"/halves/{LISTED}/mates?gap.most=x&need=all", status=422),
+    "order": Place(address=f"/halves/{LISTED}/order?{MEASURED}"),
+    "order-refused": Place(address=f"/halves/{LISTED}/order?quantity=none&mate=nobody:x", status=422),
     "mates-inferred": Place(address=f"/halves/{INFERRED}/mates"),
     "series": Place(address="/series/ouzelby:mossipet"),
     "series-hostile": Place(address="/series/{hostile_series}", who=PER),

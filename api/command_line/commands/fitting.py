@@ -1,4 +1,4 @@
-"""``otherhalf mates``, ``print`` and ``inquiry``: what follows an identification."""
+"""``otherhalf mates``, ``order``, ``print`` and ``inquiry``: what follows an identification."""
 
 from __future__ import annotations
 
@@ -17,11 +17,13 @@ from api.drawing.geometry import DrawingError
 from api.drawing.print_sheet import PAPERS
 from api.fitting.inquiry import inquiry as made_for
 from api.fitting.needed import needed
+from api.fitting.order_note import note_pdf, order_note
 from api.fitting.paper_check import pair_of, paper_check
 from api.identification.nearest import require_half
 from api.observations.checking import form_of
 from api.observations.error_places import moved_errors
 from api.schemas.needed import NeededRequest
+from api.schemas.order_note import OrderNoteRequest
 from api.schemas.requests import IdentifyRequest
 from catalog.model.errors import EntryError, FileError
 
@@ -128,6 +130,53 @@ def _added(pieces: Sequence[str]) -> dict[str, float]:
             remedy = "Write a name and a thickness in mm, as in flex=0.12"
             raise EntryError(f"{piece!r} names no thickness", field="--added", value=piece, remedy=remedy) from error
     return found
+
+
+ORDER_OPTIONS = {"half": "KEY", "mate": "--mate", "quantity": "--quantity", "tools": "--tools"}
+
+
+def order(
+    half: Annotated[str, typer.Argument(metavar="KEY", help="Key of the half that it is.")],
+    pieces: PiecesArgument = None,
+    mate: Annotated[
+        str | None, typer.Option("--mate", metavar="KEY", help="Key of the mate to order; else the safest one.")
+    ] = None,
+    quantity: Annotated[int, typer.Option("--quantity", help="Pieces that are fitted.")] = 1,
+    tools: Annotated[
+        str | None,
+        typer.Option(
+            "--tools", metavar="NAMES", help="What you solder with: iron, hot_air, hot_plate, oven, microscope."
+        ),
+    ] = None,
+    pdf: Annotated[
+        Path | None, typer.Option("--pdf", metavar="FILE.pdf", help="Write it into this new file too.")
+    ] = None,
+    file: FileOption = None,
+    as_json: JsonOption = False,
+    database: DatabaseOption = None,
+) -> None:
+    """Write an order note: what to order, what was not verified, how to fit it, and what to check when.
+
+    Give the observations from which the half was identified, as for
+    'otherhalf identify'; without them the note says that it rests on nothing.
+
+    [bold]Example[/bold]
+
+    \b
+      otherhalf order ouzelby:mossipet-p24 contact_count=24 pitch=4.41/11 --tools hot_air,microscope --pdf note.pdf
+    """
+    have = None if tools is None else [name.strip() for name in tools.split(",") if name.strip()]
+    given = {"half": half, "mate": mate, "quantity": quantity, "tools": have}
+    options = {name: value for name, value in given.items() if value is not None}
+    request, read = request_of(OrderNoteRequest, pieces or [], file, options)
+    with reporting_errors(pieces or [], len(request.observations) - read), moved_errors(ORDER_OPTIONS):
+        note = order_note(snapshot_of(database), request)
+        if pdf is not None:
+            _write(pdf, note_pdf(note))
+    if as_json:
+        print_json(note)
+    else:
+        show([plain(line) for line in note.text.splitlines()])
 
 
 def print_(

@@ -218,7 +218,7 @@ def request_of(
     with reporting_errors():
         typed = parse_pieces(pieces)
         given = object_of(file, REMEDY) if file is not None else {}
-    if not typed and file is None and kind is not AskRequest:
+    if not typed and file is None and not issubclass(kind, AskRequest):
         raise typer.BadParameter("give observations, as in contact_count=24 pitch=4.41/11, or --file PATH")
     asked, before = with_typed(given, "observations", typed)
     asked |= {name: options[name] for name in _given(options)}

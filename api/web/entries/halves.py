@@ -39,7 +39,7 @@ ALL = "all"
 CARRIED = ("pitch", "body_length", "overall_length", "body_width", "tail_span", "height")
 """Dimensions taken to the bench: those that a caliper can measure on nearly every half."""
 
-OWN_PAGES = ("confirm", "dispute", "sighting", "revise", "current", "mates")
+OWN_PAGES = ("confirm", "dispute", "sighting", "revise", "current", "mates", "order")
 """Pages of a half besides its own."""
 
 ShownQuery = Annotated[str, Query(max_length=10)]
@@ -109,7 +109,7 @@ def _links(record: HalfRecord) -> dict[str, str]:
         "evidence": half_page(key, "?evidence=all#trust"),
         **{
             name: half_page(key, f"/{name}")
-            for name in ("confirm", "dispute", "sighting", "revise", "current", "mates")
+            for name in ("confirm", "dispute", "sighting", "revise", "current", "mates", "order")
         },
     }
 

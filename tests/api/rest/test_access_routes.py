@@ -37,6 +37,7 @@ COMPUTING = {
     "/v1/current",
     "/v1/inquiry",
     "/v1/mates",
+    "/v1/order-note",
 }
 """Addresses that take a body and store nothing: reads by another method."""
 
