@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from functools import lru_cache
 
 from rapidfuzz.distance import OSA
 
@@ -27,6 +28,7 @@ LEAST_SIMILAR_LENGTH = 6
 _SIGNS = re.compile(r"[\W_]+")
 
 
+@lru_cache(maxsize=1 << 17)  # each name is compared with many
 def stem(text: str) -> str:
     """`comparable` text of a part number without the words for plating and packing at its end."""
     if text.isascii() and text.isalnum():

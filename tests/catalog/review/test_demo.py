@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from functools import cache
 
 import pytest
@@ -37,11 +37,11 @@ def _near(half: Half) -> Iterable[Half]:
     return {other.key: other for other in near}.values()
 
 
-def _of_halves(*, with_laws: bool) -> Iterator[Finding]:
-    stated = {series.key: series for series in world().series if series.kinds}
-    for half in list(world().halves.values())[::EVERY]:
-        law = stated.get(half.series_key) if with_laws else None
-        yield from review(half, among(half, _near(half), law))
+@cache
+def _of_halves(*, with_laws: bool) -> tuple[Finding, ...]:
+    stated = {series.key: series for series in world().series if series.kinds} if with_laws else {}
+    some = list(world().halves.values())[::EVERY]
+    return tuple(each for half in some for each in review(half, among(half, _near(half), stated.get(half.series_key))))
 
 
 def _above_notice(findings: Iterable[Finding]) -> Counter[tuple[str, str]]:

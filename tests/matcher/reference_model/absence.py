@@ -219,7 +219,7 @@ def normal(columns: Columns, readings: Sequence[Reduced], half: int, j: int, cou
             if first.feature == second.feature:
                 covariance[a, b] += loads[a][1] * loads[b][1]
     logs = [math.log(reading.number) for reading in readings]
-    density = multivariate_normal(means, covariance, allow_singular=True).logpdf(logs)
+    density = multivariate_normal.logpdf(logs, means, covariance, allow_singular=True)
     return float(density) - sum(logs)
 
 
