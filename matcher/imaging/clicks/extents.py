@@ -18,6 +18,8 @@ from matcher.imaging.clicks.rectification import (
     FromRectangle,
     FromVanishingLine,
     checked_corners,
+    edges,
+    lengths,
     propagated,
     refuse_beyond,
 )
@@ -72,11 +74,11 @@ def outline_readings(given: Outline, i: int, context: Context) -> tuple[PictureR
 
 
 def _refuse_no_rectangle(corners: Floats, field: str) -> None:
-    edges = np.roll(corners, -1, axis=0) - corners
-    lengths = np.linalg.norm(edges, axis=1)
+    sides = edges(corners)
+    long = lengths(sides)
     for i in range(4):
-        cross = abs(float(edges[i - 1][0] * edges[i][1] - edges[i - 1][1] * edges[i][0]))
-        if cross < SQUAREST * lengths[i - 1] * lengths[i]:
+        cross = abs(float(sides[i - 1][0] * sides[i][1] - sides[i - 1][1] * sides[i][0]))
+        if cross < SQUAREST * long[i - 1] * long[i]:
             raise ObservationError(
                 "this corner is too far from a right angle for a rectangle",
                 field=f"{field}[{i}]",
@@ -84,23 +86,22 @@ def _refuse_no_rectangle(corners: Floats, field: str) -> None:
                 remedy="click the corner again, or take the picture from straight above",
             )
     for i in (0, 1):
-        if not 1 / STEEPEST < lengths[i] / lengths[i + 2] < STEEPEST:
+        if not 1 / STEEPEST < long[i] / long[i + 2] < STEEPEST:
             raise ObservationError(
-                f"opposite edges are {lengths[i]:.0f} and {lengths[i + 2]:.0f} px long",
+                f"opposite edges are {long[i]:.0f} and {long[i + 2]:.0f} px long",
                 field=field,
-                value=[float(lengths[i]), float(lengths[i + 2])],
+                value=[float(long[i]), float(long[i + 2])],
                 remedy="click the corners again, or take the picture from straight above",
             )
 
 
 def _first_is_along(corners: Floats, along: Floats | None, field: str) -> bool:
     """Whether the edge from the first to the second corner lies along the rows."""
-    edges = np.roll(corners, -1, axis=0) - corners
+    sides = edges(corners)
+    long = lengths(sides)
     if along is not None:
-        first = edges[0] / np.linalg.norm(edges[0])
-        return bool(abs(float(first @ along)) > math.sqrt(0.5))
-    lengths = np.linalg.norm(edges, axis=1)
-    ratio = float((lengths[0] + lengths[2]) / (lengths[1] + lengths[3]))
+        return bool(abs(float(sides[0] @ along)) > math.sqrt(0.5) * long[0])
+    ratio = float((long[0] + long[2]) / (long[1] + long[3]))
     if 1 / CLEARLY_LONGER < ratio < CLEARLY_LONGER:
         raise ObservationError(
             "the picture does not show which edges lie along the rows",
@@ -115,19 +116,20 @@ def _edge_pair(corners: Floats, straight: Floats, first: bool, context: Context)
     """Mean of two opposite edges, px, and its budget."""
     start = 0 if first else 1
     value, lines = _by_clicks(_mean_edge(start, context), corners, context)
-    edges = np.roll(straight, -1, axis=0) - straight
+    sides = edges(straight)
+    long = lengths(sides)
     if not _sees_both_ways(context):
-        half = abs(float(np.linalg.norm(edges[start]) - np.linalg.norm(edges[start + 2]))) / 2
+        half = abs(float(long[start] - long[start + 2])) / 2
         lines.append(line("opposite edges differ", "rectangular", half / math.sqrt(3.0), 1.0))
-    lines.extend(context.skew_line(edges[start] / np.linalg.norm(edges[start]), value))
+    lines.extend(context.skew_line(sides[start] / long[start], value))
     return value, lines
 
 
 def _mean_edge(start: int, context: Context) -> Callable[[Floats], Floats]:
     def function(both: Floats) -> Floats:
         straight = context.rows.rectification.straight(both[..., :8].reshape(-1, 4, 2), both[..., 8:])
-        edges = np.linalg.norm(np.roll(straight, -1, axis=-2) - straight, axis=-1)
-        return np.asarray((edges[..., start] + edges[..., start + 2]) / 2.0)
+        pair = lengths(edges(straight)[..., [start, start + 2], :])
+        return np.asarray(pair.mean(axis=-1))
 
     return function
 

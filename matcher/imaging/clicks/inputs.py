@@ -229,6 +229,10 @@ def checked_points(given: ArrayLike, width: int, *, field: str, fewest: int) -> 
         raise ObservationError(
             f"{len(items)} points are too many", field=field, value=len(items), remedy=f"give at most {MOST_POINTS}"
         )
+    if isinstance(given, np.ndarray) and given.dtype == np.float64 and given.size == len(items) * width:
+        places = given.reshape(len(items), width)
+        if bool((np.abs(places) <= LARGEST_PIXEL).all()):  # false for what is no number, too
+            return places.copy()
     return np.array([_checked(item, width, f"{field}[{i}]") for i, item in enumerate(items)], dtype=np.float64)
 
 
@@ -265,13 +269,13 @@ def refuse_same_place(points: Floats, closest: float, *, field: str) -> None:
     ObservationError
         At ``field[i]`` of the later of the two points.
     """
-    order = np.argsort(points[:, 0], kind="stable")
+    order, places = np.argsort(points[:, 0], kind="stable").tolist(), points.tolist()
     for rank, i in enumerate(order):
         for j in order[rank + 1 :]:
-            if points[j, 0] - points[i, 0] >= closest:
+            if places[j][0] - places[i][0] >= closest:
                 break
-            if math.dist(points[i], points[j]) < closest:
-                first, second = sorted((int(i), int(j)))
+            if math.dist(places[i], places[j]) < closest:
+                first, second = sorted((i, j))
                 raise ObservationError(
                     f"this is the same place as {field}[{first}]",
                     field=f"{field}[{second}]",

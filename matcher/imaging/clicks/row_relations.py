@@ -13,6 +13,7 @@ from matcher.columns.columns import Floats
 from matcher.errors import ObservationError
 from matcher.imaging.clicks.clicked_rows import Rows
 from matcher.imaging.clicks.picture_results import RowRelation
+from matcher.imaging.clicks.rectification import lengths
 
 PLAY = 0.03
 """Standard deviation of a contact row's offset from its place in the drawing, in pitches, the effect of an oblique view
@@ -106,7 +107,7 @@ def distance(rows: Rows, pair: Neighbours) -> Callable[[Floats], Floats]:
     def function(theta: Floats) -> Floats:
         apart, along = _apart(rows, pair, pair.opposite, theta)
         cross = along[..., 0] * apart[..., 1] - along[..., 1] * apart[..., 0]
-        return np.asarray(np.abs(cross) / np.linalg.norm(along, axis=-1))
+        return np.asarray(np.abs(cross) / lengths(along))
 
     return function
 

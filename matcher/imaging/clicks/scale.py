@@ -33,6 +33,7 @@ from matcher.imaging.clicks.rectification import (
     Rectification,
     circumference,
     gradient,
+    lengths,
     propagated,
     refuse_beyond,
 )
@@ -158,7 +159,7 @@ def _extent(ends: Floats, rectification: Rectification, click_u: float) -> tuple
 
     def length(both: Floats) -> Floats:
         straight = rectification.straight(both[..., :4].reshape(-1, 2, 2), both[..., 4:])
-        return np.asarray(np.linalg.norm(straight[:, 1] - straight[:, 0], axis=-1))
+        return lengths(straight[:, 1] - straight[:, 0])
 
     value, by_clicks, by_perspective = propagated(length, ends.ravel(), click_u, rectification)
     return value, math.hypot(by_clicks, by_perspective)
