@@ -162,7 +162,7 @@ def _candidate(result: Posterior, rank: int, half: int, compared: Mapping[int, C
     return Candidate(
         rank=rank,
         key=result.columns.keys[half],
-        probability=float(np.exp(result.log_geometry[geometry])),
+        probability=float(result.geometries[geometry]),
         inferred=bool(result.columns.inferred[half]),
         fit_p_value=fit_p_value(compared.values()),
         same_geometry=tuple(result.columns.keys[i] for i in members if i != half),
@@ -260,7 +260,7 @@ def _recheck(reading: Reduced, against: Comparison, shift: float) -> Recheck:
 def _shift_without(result: Posterior, part: Part, place: int) -> float:
     """Total variation between the answers with and without one reading."""
     other = result.without(part, place)
-    difference = np.abs(np.exp(result.log_geometry) - np.exp(other.log_geometry)).sum()
+    difference = np.abs(result.geometries - other.geometries).sum()
     return float(0.5 * (difference + abs(result.probability_absent - other.probability_absent)))
 
 

@@ -38,6 +38,11 @@ class Posterior:
         """Geometries by falling probability."""
         return np.argsort(-self.log_geometry, kind="stable")
 
+    @cached_property
+    def geometries(self) -> Floats:
+        """P(geometry | observations)."""
+        return np.asarray(np.exp(self.log_geometry))
+
     @property
     def probability_absent(self) -> float:
         """P(not in the catalogue | observations)."""

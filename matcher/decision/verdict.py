@@ -42,5 +42,5 @@ def verdict_of(result: Posterior) -> Verdict:
     """The verdict of a posterior."""
     geometry = int(result.order[0])
     (compared,) = result.weighed.against([int(result.members(geometry)[0])])
-    probability = float(np.exp(result.log_geometry[geometry]))
+    probability = float(result.geometries[geometry])
     return verdict(result.probability_absent, probability, fit_p_value(compared.values()))

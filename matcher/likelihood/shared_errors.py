@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -77,13 +77,22 @@ class SharedGroup:
         """The readings under all halves, with normals instead of rectangles."""
         return NormalReadings.of(self.evidence)
 
+    def mixtures_of(self, halves: Ints) -> tuple[Mixture, ...]:
+        """The explanations of each reading under some halves; readings of one size share them."""
+        taken: dict[int, Mixture] = {}
+        for mix in self.mixtures:
+            if id(mix.weight) not in taken:
+                taken[id(mix.weight)] = mix.take(halves)
+        return tuple(replace(taken[id(mix.weight)], reading=mix.reading) for mix in self.mixtures)
+
     def of_some(self, chosen: Sequence[int]) -> SharedGroup:
         """The group with only the chosen readings."""
         return SharedGroup(evidence=tuple(self.evidence[j] for j in chosen))
 
     def distinct(self, halves: Ints) -> tuple[Ints, Ints]:
         """One half of each set with the same explanations, and for each of ``halves`` the place of its set's one."""
-        tables = np.concatenate([mix.take(halves).tables for mix in self.mixtures])
+        different = {id(mix.weight): mix for mix in self.mixtures}.values()
+        tables = np.concatenate([mix.take(halves).tables for mix in different])
         places: dict[bytes, int] = {}
         place = np.array([places.setdefault(row.tobytes(), len(places)) for row in tables.T], dtype=np.int64)
         return halves[np.unique(place, return_index=True)[1]], place
@@ -137,7 +146,7 @@ def _in_pieces(group: SharedGroup, halves: Ints) -> Floats:
 
 
 def _by_ratios(group: SharedGroup, halves: Ints) -> Floats:
-    mixtures = [mix.take(halves) for mix in group.mixtures]
+    mixtures = group.mixtures_of(halves)
     result, known = scale_free_ratios.log_density(group.readings, mixtures, group.error.sd)
     if not np.all(known):
         result[~known] = by_panels(group, halves[~known])
@@ -199,7 +208,7 @@ class _Integrand:
 
     @classmethod
     def of(cls, group: SharedGroup, halves: Ints) -> _Integrand:
-        mixtures = tuple(mix.take(halves) for mix in group.mixtures)
+        mixtures = group.mixtures_of(halves)
         near = tuple(_near(group.error, r, mix) for r, mix in zip(group.readings, mixtures, strict=True))
         return cls(error=group.error, readings=group.readings, mixtures=mixtures, near=near)
 
@@ -304,7 +313,7 @@ class _Integrand:
             reached: Bools = np.any(near, axis=0)
             at = np.flatnonzero(reached[owners])
             of, some, reach = owners[at], z[at], _zero_reach(reading, mix)
-            stretch = np.exp(some) if self.error.kind is SharedKind.SCALE else np.ones_like(some)
+            stretch = np.exp(some) if self.error.kind is SharedKind.SCALE else np.ones((len(some), 1))
             density = np.zeros(some.shape)
             for number in np.flatnonzero(near.any(axis=1)).tolist():
                 chosen = np.flatnonzero(near[number, of])

@@ -180,4 +180,4 @@ def _hint(weighed: Weighed, probability: float, result: Posterior, observations:
 def _first(result: Posterior) -> tuple[str, float]:
     geometry = int(result.order[0])
     half = int(result.members(geometry)[0])
-    return result.columns.keys[half], float(np.exp(result.log_geometry[geometry]))
+    return result.columns.keys[half], float(result.geometries[geometry])

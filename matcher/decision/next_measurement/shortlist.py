@@ -44,7 +44,7 @@ class Leaders:
 
 def leaders(result: Posterior) -> Leaders:
     """The answers still in play after the observations so far."""
-    geometry = np.exp(result.log_geometry[result.order])
+    geometry = result.geometries[result.order]
     number = int(np.searchsorted(np.cumsum(geometry), geometry.sum() - NEGLECTED)) + 1
     chosen = result.order[:number]
     kept = np.append(geometry[:number], result.probability_absent)

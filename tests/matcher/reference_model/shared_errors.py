@@ -17,8 +17,8 @@ REACH = 26.0
 """Standard deviations of the hidden error that are integrated over: beyond, its density is below e^-338."""
 
 EDGE_REACH = 10.0
-"""Blurs around a piece's edge at which the range is split, so that no narrow piece is stepped over. Further points, at 4
-blurs and at 1, change no logarithm by more than 3e-12."""
+"""Blurs around a piece's edge at which the range is split, so that no narrow piece is stepped over. Further points, at
+4 blurs and at 1, change no logarithm by more than 3e-12."""
 
 RELATIVE = 1e-12
 LARGEST_RELATIVE_ERROR = 1e-10
