@@ -164,14 +164,19 @@ class UnderAbsent:
         gone = self.around.log_fresh - fresh
         number = next(i for i, each in enumerate(self.weighed.parts) if each is part)
         before = self._brackets[number]
-        copied = self.log_copied - before.log
+        copied = self._copied_besides[number]
         if len(part.readings) > 1:
             apart, whole = self._alone[dropped.index]
             joint = rest.total - (self.weighed.total - part.log_likelihood)
             share = np.log(self.model.copied[dropped.feature])[:, None]
-            joined = np.asarray(before.together) - share - part.log_likelihood + joint + gone
+            joined = np.asarray(before.together) + ((joint - part.log_likelihood + gone) - share)
             copied = copied + Brackets(apart=before.apart - apart, copied=before.copied - whole, together=joined).log
         return float(log_sum(self._explained(np.array(fresh), copied)))
+
+    @cached_property
+    def _copied_besides(self) -> list[Floats]:
+        """`log_copied` without each part of the likelihood."""
+        return [self.log_copied - each.log for each in self._brackets]
 
     @cached_property
     def _brackets(self) -> list[Brackets]:

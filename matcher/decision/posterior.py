@@ -22,16 +22,18 @@ PRIOR_ABSENT = 0.1
 
 @dataclass(frozen=True, kw_only=True)
 class Posterior:
-    """Log-weights of halves and absent, with their sums by geometry.
-
-    ``log_half`` and ``log_absent`` are normalised together. ``prior_absent`` is the prior of absent.
-    """
+    """Log-weights of halves and absent, normalised together. ``prior_absent`` is the prior of absent."""
 
     under_absent: UnderAbsent
     prior_absent: float
     log_half: Floats
     log_absent: float
-    log_geometry: Floats
+
+    @cached_property
+    def log_geometry(self) -> Floats:
+        """Log-weight of each geometry."""
+        geometry = self.columns.geometry
+        return log_sum_by(self.log_half, geometry, int(geometry.max()) + 1)
 
     @cached_property
     def order(self) -> Ints:
@@ -41,7 +43,7 @@ class Posterior:
     @cached_property
     def geometries(self) -> Floats:
         """P(geometry | observations)."""
-        return np.asarray(np.exp(self.log_geometry))
+        return np.asarray(np.bincount(self.columns.geometry, weights=np.exp(self.log_half)), dtype=np.float64)
 
     @property
     def probability_absent(self) -> float:
@@ -116,11 +118,9 @@ def weigh_against_absent(
         log_absent = math.log(prior_absent) + (under_absent.log_density if log_density is None else log_density)
     joint = np.log1p(-prior_absent) + weighed.columns.log_prior + total
     evidence = np.logaddexp(log_sum(joint), log_absent)
-    geometry = weighed.columns.geometry
     return Posterior(
         under_absent=under_absent,
         prior_absent=prior_absent,
         log_half=joint - evidence,
         log_absent=float(log_absent - evidence),
-        log_geometry=log_sum_by(joint - evidence, geometry, int(geometry.max()) + 1),
     )

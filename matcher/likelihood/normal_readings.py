@@ -52,7 +52,11 @@ class NormalReadings:
         if error is None:
             raise TypeError("these readings share no error")
         scale = error.kind is SharedKind.SCALE
-        tables = [_under(each, halves, error) for each in evidence]
+        explained: dict[int, tuple[Floats, ...]] = {}
+        for each in evidence:  # readings of one size share their explanations
+            if id(each.mixture.weight) not in explained:
+                explained[id(each.mixture.weight)] = _explained(each, halves)
+        tables = [_under(each, halves, error, *explained[id(each.mixture.weight)]) for each in evidence]
         deviation, variance, right, wrong = (np.stack(table) for table in zip(*tables, strict=True))
         shared = [each.reading.shared for each in evidence]
         coefficient = np.array([[1.0 if scale or one is None else one.coefficient] for one in shared])
@@ -130,15 +134,22 @@ def _choices(count: int, most_wrong: int) -> Floats:
     return kept
 
 
-def _under(evidence: DimensionEvidence, halves: Ints | slice, error: SharedError) -> tuple[Floats, ...]:
+def _explained(evidence: DimensionEvidence, halves: Ints | slice) -> tuple[Floats, Floats, Floats]:
+    """What does not depend on a reading's number: each half's centre, the variance about it, and the log-probability
+    that the reading is right."""
+    mix = evidence.mixture
+    right = np.log(np.maximum(mix.weight[: mix.right, halves].sum(axis=0), 1e-300))
+    spread = evidence.deviation.variance[halves] + mix.entry_u[0, halves] ** 2
+    return np.asarray(mix.centre[0, halves]), np.asarray(spread), np.asarray(right)
+
+
+def _under(
+    evidence: DimensionEvidence, halves: Ints | slice, error: SharedError, centre: Floats, spread: Floats, right: Floats
+) -> tuple[Floats, ...]:
     """For one reading: its deviation from each half's centre and the variance (in ln for a scale, in mm for a zero
     error), and the log-densities if right and if wrong."""
-    mix, x = evidence.mixture, evidence.reading.number
-    right = np.log(np.maximum(mix.weight[: mix.right, halves].sum(axis=0), 1e-300))
-    wrong = np.log((mix.floor if error.unscaled else evidence.right_and_wrong[1])[halves])
-    variance = evidence.reading.u**2 + W_MIN**2
-    spread = evidence.deviation.variance[halves] + mix.entry_u[0, halves] ** 2
-    centre = mix.centre[0, halves]
+    x, variance = evidence.reading.number, evidence.reading.u**2 + W_MIN**2
+    wrong = np.log((evidence.mixture.floor if error.unscaled else evidence.right_and_wrong[1])[halves])
     if error.kind is SharedKind.ZERO:
         return x - centre, variance + spread, right, wrong
     centre = np.where(centre > 0, centre, x)
