@@ -213,7 +213,7 @@ class DimensionEvidence(Evidence):
     def _likeliest_slips(self, halves: Ints) -> list[tuple[float, str | None]]:
         """For each half, the probability that the reading is grossly wrong and, if likely, the slip in words."""
         wrong = self.slip_probability(halves).tolist()
-        if max(wrong) < SLIP_FROM:
+        if all(each < SLIP_FROM for each in wrong):
             return [(each, None) for each in wrong]
         mix = self.mixture.take(halves)
         words = (*mix.words[mix.right :], "measured wrong")
