@@ -280,7 +280,7 @@ def found_in_all(required: RequiredMate) -> str:
     """How many halves could fit by size, and what to do with what is found out."""
     more = required.could_fit_in_all - len(required.could_fit)
     counted = f"{more} more could fit by size. " if more else "" if required.could_fit else NOTHING_FITS
-    return f"{counted}When you know which one mates, add it to the catalogue, so that the next person is told."
+    return f"{counted}When you know which one mates, add it, so that the next person is told."
 
 
 def room(found: Room) -> str:

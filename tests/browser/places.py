@@ -71,6 +71,7 @@ PLACES = {
     "contact-map-refused": Place(address=f"/contact-map?half={LISTED}&nets=contact,net%0A25,GND", status=422),
     "contribute": Place(address="/contribute"),
     "contribute-half": Place(address="/contribute/half", who=IDA),
+    "contribute-mating": Place(address=f"/contribute/mating?half={LISTED}", who=IDA),
     "contribute-series": Place(address="/contribute/series", who=IDA),
     "revise": Place(address="/halves/{hostile_half}/revise", who=IDA),
     "state": Place(address="/halves/{hostile_half}/state", who=IDA),

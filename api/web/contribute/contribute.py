@@ -1,4 +1,4 @@
-"""Forms that add and change halves and series, with the machine review while they are filled in."""
+"""Forms that add and change halves and series and add matings, with the machine review while they are filled in."""
 
 from __future__ import annotations
 
@@ -12,13 +12,14 @@ from starlette.responses import Response
 from api.operations.entries import ADD, REVISE
 from api.operations.requests import WritingDep
 from api.operations.transaction import Writing
-from api.schemas.contributing import HalfIn, SeriesIn
+from api.schemas.contributing import HalfIn, MatingIn, SeriesIn
 from api.schemas.numbering_words import FIELDS as NUMBERING_FIELDS
 from api.schemas.words import SEVERITY_WORDS
 from api.service.dependencies import CatalogueDep
 from api.service.problems import ApiError
 from api.web.contribute import entry_fields as fields
 from api.web.contribute.half_form import half_of, half_pairs
+from api.web.contribute.mating_form import BASES, CORRESPONDENCES, mating_of
 from api.web.contribute.reviewed import SHOWN_DIMENSIONS, Looked, look_over
 from api.web.contribute.series_form import (
     FIRST_LAWS,
@@ -34,13 +35,13 @@ from api.web.contribute.series_form import (
 from api.web.page.entry_lookup import PAGES, About, about
 from api.web.page.form_actions import REFUSED, act_once, refused, see_other
 from api.web.page.forms import EMPTY, Filled, Form, FormDep
-from api.web.page.rendering import Visit, VisitDep
+from api.web.page.rendering import SAID, Visit, VisitDep
 from catalog.accounts.access import Permission
 from catalog.db.database import Catalogue
 from catalog.evidence.standing import EntryRecord
 from catalog.history.documents import new_key
-from catalog.model.entries import Half, Series
-from matcher.features import DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, FEATURES
+from catalog.model.entries import Half, Mating, Series
+from matcher.features import DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, FEATURES, PAIR_DIMENSIONS
 
 router = APIRouter(include_in_schema=False)
 
@@ -53,12 +54,11 @@ class Sheet:
     """The form of one kind of entry: its template, and how its fields become an entry and back."""
 
     record: EntryRecord
-    kind: type[Half] | type[Series]
-    body: type[HalfIn] | type[SeriesIn]
+    kind: type[Half] | type[Series] | type[Mating]
+    body: type[HalfIn] | type[SeriesIn] | type[MatingIn]
     template: str
     part: str
     entry_of: Callable[[Form], dict[str, Any]]
-    pairs_of: Callable[[Any], fields.Pairs]
     place: Callable[[Form, str], str]
     needed: tuple[str, ...]
     beginning: Form = EMPTY
@@ -71,7 +71,6 @@ HALF = Sheet(
     template="contribute_half.html",
     part="parts/half_form.html",
     entry_of=half_of,
-    pairs_of=half_pairs,
     place=lambda form, name: name,
     needed=("maker", "series", "part_number", "rows", "contact_count"),
 )
@@ -82,10 +81,21 @@ SERIES = Sheet(
     template="contribute_series.html",
     part="parts/series_form.html",
     entry_of=series_of,
-    pairs_of=series_pairs,
     place=series_place,
     needed=("maker", "name"),
     beginning=empty_series(),
+)
+
+MATING = Sheet(
+    record="mating",
+    kind=Mating,
+    body=MatingIn,
+    template="contribute_mating.html",
+    part="parts/mating_form.html",
+    entry_of=mating_of,
+    place=lambda form, name: name,
+    needed=("half", "other", "basis"),
+    beginning=Form(pairs=(("basis", "trial_fit"), ("correspondence", "unknown"), ("unit", "mm"))),
 )
 
 CHOICES: Mapping[str, Any] = {
@@ -104,6 +114,9 @@ CHOICES: Mapping[str, Any] = {
     "columns": SHOWN_DIMENSIONS,
     "first_laws": FIRST_LAWS,
     "row_count": row_count,
+    "bases": BASES,
+    "correspondences": CORRESPONDENCES,
+    "pair_dimensions": PAIR_DIMENSIONS,
 }
 """The choices in the forms."""
 
@@ -114,24 +127,29 @@ def contribute_page(visit: VisitDep) -> Response:
     return visit.page("contribute.html")
 
 
-def _add_forms(sheet: Sheet, path: str) -> None:
-    """The forms that add an entry of one kind and change it."""
+def _add_form(sheet: Sheet) -> None:
+    """The form that adds an entry of one kind."""
 
     @router.get(f"/contribute/{sheet.record}")
     def empty_form(visit: VisitDep) -> Response:
-        """An empty form."""
-        return _page(visit, sheet, Filled(form=sheet.beginning))
+        """An empty form, but for what its address gives."""
+        given = tuple(pair for pair in visit.request.query_params.multi_items() if pair[0] != SAID)
+        return _page(visit, sheet, Filled(form=Form(pairs=(*sheet.beginning.pairs, *given))))
 
     @router.post(f"/contribute/{sheet.record}")
     def add_entry(visit: VisitDep, form: FormDep, catalogue: CatalogueDep, writing: WritingDep) -> Response:
         """Review what the form holds, read a table into it, give it more rows, or add the entry."""
         return _sent(visit, sheet, form, catalogue, writing)
 
+
+def _revise_form(sheet: Sheet, path: str, pairs_of: Callable[[Any], fields.Pairs]) -> None:
+    """The form that changes an entry of one kind."""
+
     @router.get(f"/{path}/{{key}}/revise")
     def filled_form(key: str, visit: VisitDep, catalogue: CatalogueDep) -> Response:
         """The form of an entry as it is now."""
         entry = about(catalogue, sheet.record, key, Filled())
-        filled = Filled(form=Form(pairs=tuple(sheet.pairs_of(entry.record.content))))
+        filled = Filled(form=Form(pairs=tuple(pairs_of(entry.record.content))))
         return _page(visit, sheet, filled, entry=entry)
 
     @router.post(f"/{path}/{{key}}/revise")
@@ -142,8 +160,10 @@ def _add_forms(sheet: Sheet, path: str) -> None:
         return _sent(visit, sheet, form, catalogue, writing, key)
 
 
-_add_forms(HALF, "halves")
-_add_forms(SERIES, "series")
+for each in (HALF, SERIES, MATING):
+    _add_form(each)
+_revise_form(HALF, "halves", half_pairs)
+_revise_form(SERIES, "series", series_pairs)
 
 
 def _page(

@@ -16,7 +16,7 @@ from api.schemas.problems import path_of
 from api.web.entries.drawings import Drawn, views_alone
 from api.web.page.form_actions import sentence
 from catalog.contribute.contribution import Preview, preview
-from catalog.model.entries import Half, Series
+from catalog.model.entries import Half, Mating, Series
 from catalog.model.errors import CatalogueError, EntryError
 from catalog.review import Finding, is_clean
 from matcher.features import ESSENTIAL, FEATURES
@@ -53,7 +53,7 @@ class Looked:
         return tuple(dict.fromkeys(each.code.value for each in self.findings if each.severity == "severe"))
 
 
-def look_over(session: Session, kind: type[Half] | type[Series], given: Mapping[str, Any]) -> Looked:
+def look_over(session: Session, kind: type[Half] | type[Series] | type[Mating], given: Mapping[str, Any]) -> Looked:
     """Review an entry that is still being written. Nothing is saved."""
     try:
         entry = kind.model_validate(given)
@@ -85,7 +85,7 @@ def _in_words(location: tuple[str | int, ...]) -> str:
     return sentence(named[-1] if named else path_of(location).replace("_", " ").replace(".", " "))
 
 
-def _looked(entry: Half | Series, found: Preview) -> Looked:
+def _looked(entry: Half | Series | Mating, found: Preview) -> Looked:
     halves = () if found.made is None else found.made.halves
     drawn = entry if isinstance(entry, Half) else halves[0] if halves else None
     return Looked(

@@ -25,7 +25,12 @@ from catalog.records.read_models import AnyRecord, HalfRecord
 from catalog.snapshot.search import Hit
 from catalog.snapshot.snapshot import Snapshot
 
-PAGES: Mapping[str, Callable[..., str]] = {"half": half_page, "series": series_page}
+PAGES: Mapping[str, Callable[..., str]] = {
+    "half": half_page,
+    "series": series_page,
+    "mating": lambda key, tail="": half_page(key.partition("~")[0], f"{tail}#mates"),
+}
+"""The page of an entry by its key; that of a mating is its first half's."""
 
 MOST_ASKED = 100
 """Most keys in one address: far more than any page shows, so that each page can refuse what is too many by itself."""

@@ -10,6 +10,7 @@ import pytest
 
 from api.web.contribute import entry_fields
 from api.web.contribute.half_form import half_of, half_pairs
+from api.web.contribute.mating_form import mating_of
 from api.web.contribute.series_form import series_of, series_pairs
 from api.web.page.forms import Form
 from catalog.history.changes import withdraw
@@ -430,3 +431,64 @@ def test_the_review_of_a_series_lists_the_halves_that_its_laws_make(shop: Worksh
     part = browser(shop).send(f"/series/{SERIES}/revise", fields, **{"X-Part": "review"})
     assert "9 halves and 6 matings follow from it" in part.text
     assert part.text.count('<th scope="row">') == 9
+
+
+# --- matings -----------------------------------------------------------------------------------------------------
+
+PAIR: Fields = [
+    ("once", "one-mating"),
+    ("half", HALF),
+    ("other", "dunnock-sons:dn40r-010"),
+    ("basis", "trial_fit"),
+    ("correspondence", "unknown"),
+    ("stack_height.value", "1.3"),
+    ("unit", "mm"),
+    ("do", "save"),
+]
+
+
+def test_a_mating_that_was_found_out_is_added_and_shown_with_its_half(shop: Workshop) -> None:
+    sent = filled(PAIR, acknowledge__unlike_contacts="both were fitted on the bench")
+    sent = [(name.replace("unlike_contacts", "unlike-contacts"), value) for name, value in sent]
+    answer = browser(shop, IDA).send("/contribute/mating", sent)
+    assert answer.status_code == 303, answer.text
+    assert answer.headers["location"].endswith("?said=added#mates")
+    (made,) = [row for row in rows(shop, record="mating") if row["actor"] == IDA]
+    key = str(made["key"])
+    stored = shop.server.get(f"/v1/matings/{key}").json()["mating"]
+    assert (stored["basis"], stored["correspondence"], stored["stack_height"]["value"]) == ("trial_fit", "unknown", 1.3)
+
+
+def test_its_form_is_filled_from_the_address(shop: Workshop) -> None:
+    page = browser(shop, IDA).open(f"/contribute/mating?half={HALF}&other=x:y")
+    assert f'value="{HALF}"' in page.text
+    assert 'value="x:y"' in page.text
+    assert 'value="unknown" selected' in page.text
+
+
+@pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        ({"other": "nobody:nothing"}, "nobody:nothing"),
+        ({"other": ""}, "not given"),
+        ({"correspondence": "listed"}, "contact_map is required"),
+        ({"contact_map": "1 10"}, "not allowed for any other"),
+        ({"stack_height__value": "high"}, "number"),
+    ],
+)
+def test_a_mating_that_cannot_be_is_refused_and_kept(shop: Workshop, changed: dict[str, str], said: str) -> None:
+    with unchanged(shop):
+        refused = browser(shop, IDA).send("/contribute/mating", filled(PAIR, **changed))
+    assert refused.status_code == 422
+    assert said in refused.text
+    assert f'value="{HALF}"' in refused.text
+
+
+def test_contacts_are_read_pair_by_pair() -> None:
+    typed = Form(pairs=(*PAIR, ("correspondence", "listed"), ("contact_map", "1 10\n2 = 9\nA1→B1")))
+    assert mating_of(typed)["contact_map"] == [["1", "10"], ["2", "9"], ["A1", "B1"]]
+
+
+def test_nobody_adds_a_mating_without_signing_in(shop: Workshop) -> None:
+    with unchanged(shop):
+        assert browser(shop).send("/contribute/mating", PAIR).status_code == 401
