@@ -57,6 +57,22 @@ def test_stated_sizes_of_lands_go_first(sizes: dict[str, float], centre: float, 
     assert lands(made(sizes=sizes))["1"][1:] == pytest.approx((-centre, width, height))
 
 
+@pytest.mark.parametrize(
+    ("sizes", "right", "bottom"),
+    [({}, 5.25, 3.1), ({"body_width": 6.4, "tail_span": 6.6}, 5.25, 3.9), ({"body_length": 3.0}, 2.03, 3.1)],
+)
+def test_the_courtyard_is_closed_around_lands_and_body(sizes: dict[str, float], right: float, bottom: float) -> None:
+    # 0.25 mm (from memory) beyond whichever reaches farther: lands to ±1.78 and ±2.85, or the body.
+    pattern = calculated_pattern(made(sizes=sizes))
+    assert pattern.body == pytest.approx(
+        tuple(sign * (SIZES | sizes)[name] / 2 for sign in (-1, 1) for name in ("body_length", "body_width"))
+    )
+    ends = [(stroke[:2], stroke[2:]) for stroke in pattern.courtyard]
+    assert [end for _, end in ends] == [start for start, _ in (*ends[1:], ends[0])]
+    corners = [(-right, -bottom), (right, -bottom), (right, bottom), (-right, bottom)]
+    assert [start for start, _ in ends] == [pytest.approx(corner) for corner in corners]
+
+
 def test_blocked_sites_have_no_land() -> None:
     blocked = [{"row": 1, "position": 2}]
     found = lands(made(contact_count=9, positions=5, blocked=blocked, numbering={**ZIGZAG, "blocked": "skipped"}))

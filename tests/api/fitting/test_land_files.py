@@ -168,6 +168,38 @@ def test_the_arrowhead_points_at_land_1_from_outside(tmp_path: Path) -> None:
     assert distance[0] == pytest.approx(distance[1])
 
 
+def test_extent_and_mark_are_those_of_the_drawing(tmp_path: Path) -> None:
+    # By hand: a slot's copper of 2 × 1.2 mm at (6, 2), turned by 45° with 0.2 mm between hole and copper, reaches
+    # (2 + 1.2) / (2·√2) each way from (6 + 0.2/√2, 2 − 0.2/√2), y down.
+    _, pattern = imported(tmp_path)
+    slot = next(box for name, box in places(pattern) if name == "S1")
+    reach, aside = 3.2 / (2 * math.sqrt(2)), 0.2 / math.sqrt(2)
+    expected = (6 + aside - reach, 2 - aside - reach, 6 + aside + reach, 2 - aside + reach)
+    assert (slot.left, slot.top, slot.right, slot.bottom) == pytest.approx(expected)
+    # Land 1 at (0, 0) is nearest to the upper edge, y = −1: the courtyard's.
+    assert first_mark(pattern) == tuple(pytest.approx(point) for point in ((0, -1.3), (-0.4, -2.1), (0.4, -2.1)))
+    box = bounds(pattern)
+    assert (box.left, box.top, box.right, box.bottom) == pytest.approx((-2.5, -2.1, 7.5, 5.0))
+
+
+@pytest.mark.parametrize(
+    ("first", "tip"),
+    [((0.0, 0.0), (0.0, -1.3)), ((2.0, 4.0), (2.0, 5.3)), ((-1.9, 2.0), (-2.8, 2.0)), ((7.0, 2.0), (7.8, 2.0))],
+)
+def test_the_arrowhead_stands_on_the_side_nearest_to_land_1(
+    tmp_path: Path, first: tuple[float, float], tip: tuple[float, float]
+) -> None:
+    _, pattern = imported(tmp_path)
+    named = [each.model_copy(update={"at": tuple((f"X{n}", x, y) for n, x, y in each.at)}) for each in pattern.lands]
+    one = named[0].model_copy(update={"at": (("1", *first),)})
+    moved = first_mark(pattern.model_copy(update={"lands": (*named, one)}))
+    assert moved[0] == pytest.approx(tip)
+    back = [sum(axis) / 2 for axis in zip(*moved[1:], strict=True)]
+    assert math.dist(back, moved[0]) == pytest.approx(0.8)
+    outwards = [2 * t - b for t, b in zip(moved[0], back, strict=True)]
+    assert math.dist(outwards, first) < math.dist(back, first)
+
+
 def test_without_a_land_1_there_is_no_arrowhead_and_the_picture_says_so(tmp_path: Path) -> None:
     _, pattern = imported(tmp_path)
     lands = [each.model_copy(update={"at": tuple((f"X{n}", x, y) for n, x, y in each.at)}) for each in pattern.lands]
