@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from api.identification.advising import worth_taking
 from api.schemas.answers import (
+    Answer,
     Candidate,
     CouldFit,
     Difference,
@@ -42,6 +44,9 @@ UNLIKE = ("strains", "off", "likely slip")
 
 PARTS = {2: "both parts", 3: "all three parts", 4: "all four parts"}
 """A set of parts in words, by their number."""
+
+SHOWN_LEADERS = 3
+"""Halves that the verdict names; the others are counted."""
 
 SHOWN_ALIKE = 5
 """Halves of one geometry that are named; the others are counted, and the JSON answer has all."""
@@ -128,21 +133,45 @@ def _large(sign: str, factor: float) -> str:
 
 
 def verdict(answer: Ranking) -> str:
-    """The verdict in one sentence."""
+    """The verdict in one sentence; "not in this catalogue" is told apart, never counted as one of the halves."""
     if answer.verdict is Verdict.NO_MATCH or not answer.candidates:
         return "No match: the half is probably not in this catalogue."
-    first = answer.candidates[0]
-    name = half_name(first.half)
+    first, within = answer.candidates[0], answer.credible_set
     if answer.verdict is Verdict.IDENTIFIED:
-        return f"Identified: {name}, {percent(first.probability)}"
-    within, absent = answer.credible_set, f"“{NOT_HERE}” ({percent(answer.probability_absent)})"
-    if within.members == 1:
-        return f"Not settled: {name} leads with {percent(first.probability)}, but not everything fits it."
-    if within.members == 2 and within.includes_absent:
-        return f"Not settled: {name} ({percent(first.probability)}) or {absent}."
-    level = f"{within.level:.0%}".replace("%", " %")
-    sharing = f"{within.members - 1} answers and {absent}" if within.includes_absent else f"{within.members} answers"
-    return f"Not settled: {sharing} share {level} of the probability; the likeliest half is {name}."
+        return f"Identified: {half_name(first.half)}, {percent(first.probability)}"
+    halves, absent = within.members - within.includes_absent, f"{NOT_HERE} {percent(answer.probability_absent)}"
+    shown = answer.candidates[: min(halves, SHOWN_LEADERS)]
+    named = ", ".join(f"{each.half.part_number} {percent(each.probability)}" for each in shown)
+    named += f" and {halves - len(shown)} more" if halves > len(shown) else ""
+    if not within.includes_absent:
+        doubt = ", but not everything fits it" if halves == 1 else ""
+        return f"Not settled: {named}{doubt}."
+    if answer.probability_absent > first.probability:
+        return f"Not settled: {absent}{f'; or {named}' if named else ''}."
+    return f"Not settled: {named}; or {absent}."
+
+
+def order_line(answer: Ranking) -> str:
+    """What to order, its stack height and how probable the half is; empty where that is not settled."""
+    if answer.verdict is not Verdict.IDENTIFIED:
+        return ""
+    (first, *_) = answer.candidates
+    chosen = to_order(first)
+    if not chosen:
+        return ""
+    height = "" if len(chosen) > 1 or chosen[0].stack_height is None else f" · stack {stack(chosen[0])}"
+    said = f"Order {warned(chosen[0])}" if len(chosen) == 1 else order(first).capitalize()
+    return f"{said}{height} · {percent(first.probability)}"
+
+
+def next_step(answer: Answer) -> str:
+    """What to do next while it is not settled; empty where nothing more is worth the work."""
+    worth = [each for each in answer.next_measurements if worth_taking(each)]
+    if answer.verdict is not Verdict.SHORTLIST or answer.further_measuring.settled or not worth:
+        return ""
+    feature = FEATURES[worth[0].feature]
+    verb = {Kind.COUNT: "Count the", Kind.DIMENSION: "Measure the"}.get(feature.kind, "Look at the")
+    return f"{verb} {feature.label} {'once more' if worth[0].again else 'next'}."
 
 
 def series(answer: Ranking) -> str:

@@ -42,7 +42,9 @@ def answer_blocks(answer: Answer, *, brief: bool = False) -> Iterator[Renderable
 def headline(answer: Answer) -> Iterator[Text]:
     """The verdict in one sentence, and the probability that the half is not in the catalogue."""
     absent = words.percent(answer.probability_absent)
-    yield Text(words.verdict(answer), style="bold")
+    yield Text(" ".join(each for each in (words.verdict(answer), words.next_step(answer)) if each), style="bold")
+    if order := words.order_line(answer):
+        yield Text(order, style="bold")
     if series := words.series(answer):
         yield plain(series)
     yield plain(f"{NOT_HERE}: {absent} (assumed before measuring: {words.percent(answer.prior_absent)})")
