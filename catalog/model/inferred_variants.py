@@ -10,7 +10,7 @@ import math
 from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from statistics import median_high
 from typing import Literal, TypeVar
 
@@ -144,15 +144,25 @@ class Members:
         value = round(law.value(positions), 4)
         if not FEATURES[name].low <= value <= FEATURES[name].high:
             return None
+        usual = self._usual[name]
+        extra_u = round(math.hypot(law.u(positions), usual.extra_u), 4)
+        return Dimension(value=value, bound=usual.bound, tolerance=usual.tolerance, extra_u=extra_u, doubt=usual.doubt)
+
+    @cached_property
+    def _usual(self) -> dict[str, Dimension]:
+        """Each dimension with a law as the members have it, apart from its value."""
+        return {name: self._usual_of(name) for name in self.laws}
+
+    def _usual_of(self, name: str) -> Dimension:
         own = [half.dimensions[name] for half in self.halves if name in half.dimensions]
         tolerances = [dimension.tolerance for dimension in own if dimension.tolerance is not None]
-        doubt = math.sqrt(sum(dimension.extra_u**2 for dimension in own) / len(own))
-        return Dimension(
-            value=value,
-            bound=self.bound(name),
-            tolerance=max(tolerances) if len(tolerances) == len(own) else None,
-            extra_u=round(math.hypot(law.u(positions), doubt), 4),
-            doubt=next((dimension.doubt for dimension in own if dimension.doubt), ""),
+        return own[0].model_copy(
+            update={
+                "bound": self.bound(name),
+                "tolerance": max(tolerances) if len(tolerances) == len(own) else None,
+                "extra_u": math.sqrt(sum(dimension.extra_u**2 for dimension in own) / len(own)),
+                "doubt": next((dimension.doubt for dimension in own if dimension.doubt), ""),
+            }
         )
 
 

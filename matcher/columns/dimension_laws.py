@@ -10,10 +10,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
-from matcher.columns.columns import Floats
+from matcher.columns.columns import Floats, Ints
 
 SMALL_CHANGE = 0.12
 """A slope is set to the pitch (or 0) where that changes no value within the fitted range by this much, mm.
@@ -81,10 +82,10 @@ def fit_law(positions: Sequence[int], values: Sequence[float], *, snap_slope_to:
         raise ValueError("positions and values must be two lists of equal length")
     if not (np.isfinite(p).all() and np.isfinite(v).all()):
         raise ValueError("positions and values must be finite numbers")
-    sizes = np.unique(p)
+    sizes, middles = _by_size(p, v)
     if sizes.size < 2:
         raise ValueError("a law needs members of at least two different sizes")
-    free = _median_slope(p, v, sizes)
+    free = _median_slope(sizes, middles)
     target = 0.0 if snap_slope_to is None else snap_slope_to
     snapped = abs(free - target) * (sizes[-1] - sizes[0]) < SMALL_CHANGE
     slope = target if snapped else free
@@ -105,11 +106,26 @@ def fit_law(positions: Sequence[int], values: Sequence[float], *, snap_slope_to:
     )
 
 
-def _median_slope(p: Floats, v: Floats, sizes: Floats) -> float:
+def _by_size(p: Floats, v: Floats) -> tuple[Floats, Floats]:
+    """The different sizes, ascending, and the median of each one's values."""
+    order = np.argsort(p)
+    ascending = p[order]
+    first = np.append(True, ascending[1:] != ascending[:-1])
+    if first.all():
+        return ascending, v[order]
+    sizes = ascending[first]
+    return sizes, np.array([median(v[p == size]) for size in sizes])
+
+
+@lru_cache
+def _pairs(number: int) -> tuple[Ints, Ints]:
+    """Indices of all pairs of that many."""
+    return np.triu_indices(number, 1)
+
+
+def _median_slope(sizes: Floats, middles: Floats) -> float:
     """Median slope over pairs of different sizes; members of one size count as their median, to limit the pairs."""
-    once = sizes.size == p.size
-    middles = v[np.argsort(p)] if once else np.array([median(v[p == size]) for size in sizes])
-    first, second = np.triu_indices(sizes.size, 1)
+    first, second = _pairs(sizes.size)
     return median((middles[second] - middles[first]) / (sizes[second] - sizes[first]))
 
 
