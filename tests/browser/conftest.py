@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
@@ -28,9 +29,9 @@ WARMING = {"observations": [{"feature": "contact_count", "value": 24}]}
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Everything in this folder needs a browser."""
-    here = Path(__file__).parent
+    here = f"{Path(__file__).parent}{os.sep}"
     for item in items:
-        if here in item.path.parents:
+        if str(item.path).startswith(here):
             item.add_marker(pytest.mark.browser)
 
 
