@@ -10,6 +10,7 @@ import pytest
 
 from seeds_demo.loader import Specimen, demo_specimens
 from tests.browser.bench_hands import enter, leader, leading, settle
+from tests.browser.places import MEASURED
 from tests.browser.visits import NewPage
 from tests.browser.world import half_address
 
@@ -182,3 +183,36 @@ def expected(name: str) -> str:
     key = SPECIMENS[name].expected.half
     assert key is not None
     return key
+
+
+SCREENS = [(1280, 900), (1024, 768), (390, 844)]
+"""Widths and heights of a desk's, a small desk's and a phone's screen, px."""
+
+
+@pytest.mark.parametrize("measured", ["", MEASURED], ids=["empty", "measured"])
+@pytest.mark.parametrize(("width", "height"), SCREENS)
+def test_the_drawing_the_verdict_and_the_next_step_are_on_the_first_screen(
+    new_page: NewPage, width: int, height: int, measured: str
+) -> None:
+    page = new_page(f"/?{measured}" if measured else "/", width=width)
+    page.set_viewport_size({"width": width, "height": height})
+    settle(page)
+    sheet, step = _box(page, ".sheet.above"), _box(page, ".next-strip")
+    assert sheet["y"] < 0.55 * height, "the drawing begins about half way down, or above"
+    assert step["y"] + step["height"] < sheet["y"]
+    if measured:
+        said = _box(page, "[data-verdict]" if width > 992 else ".peek")
+        assert said["y"] >= 0
+        assert said["y"] + said["height"] <= height
+    if width > 900:
+        for field in page.locator(".sheet.above .dim input:visible").all():
+            box = field.bounding_box()
+            assert box is not None
+            assert sheet["x"] <= box["x"]
+            assert box["x"] + box["width"] <= sheet["x"] + sheet["width"]
+
+
+def _box(page: Page, selector: str) -> dict[str, float]:
+    found = page.locator(selector).first.bounding_box()
+    assert found is not None, selector
+    return dict(found)

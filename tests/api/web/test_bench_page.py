@@ -112,9 +112,13 @@ def test_an_empty_bench_explains_the_first_step(server: TestClient) -> None:
         assert re.search(rf'class="dim [^"]*next" data-name="{name}"', page.text)
 
 
-def test_triage_is_open_until_something_was_entered(server: TestClient) -> None:
-    assert '<details class="triage" open>' in server.get("/").text
-    assert '<details class="triage">' in server.get("/?contact_count=24").text
+def test_triage_is_one_line_above_the_drawing(server: TestClient) -> None:
+    for page in (server.get("/").text, server.get("/?contact_count=24").text):
+        assert (
+            page.index('<details class="triage">')
+            < page.index("Is it the right kind?")
+            < page.index('class="sheet above"')
+        )
 
 
 @pytest.mark.parametrize("name", FEATURES)
