@@ -229,7 +229,12 @@ def checked_points(given: ArrayLike, width: int, *, field: str, fewest: int) -> 
         raise ObservationError(
             f"{len(items)} points are too many", field=field, value=len(items), remedy=f"give at most {MOST_POINTS}"
         )
-    if isinstance(given, np.ndarray) and given.dtype == np.float64 and given.size == len(items) * width:
+    if (
+        isinstance(given, np.ndarray)
+        and given.dtype == np.float64
+        and given.ndim < 3
+        and given.size == width * len(items)
+    ):
         places = given.reshape(len(items), width)
         if bool((np.abs(places) <= LARGEST_PIXEL).all()):  # false for what is no number, too
             return places.copy()

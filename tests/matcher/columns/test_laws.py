@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import theilslopes
 
-from matcher.columns.dimension_laws import LEAST_U, SMALL_CHANGE, fit_law
+from matcher.columns.dimension_laws import LEAST_U, SMALL_CHANGE, fit_law, median, medians
 
 SIZES = [5, 6, 8, 10, 12, 15, 20, 25, 30]
 
@@ -34,6 +34,13 @@ def test_a_free_slope_agrees_with_scipy() -> None:
     assert not law.snapped
     assert law.slope == pytest.approx(theilslopes(values, SIZES).slope, abs=1e-12)
     assert law.intercept == pytest.approx(float(np.median(values - law.slope * np.array(SIZES))), abs=1e-12)
+
+
+@pytest.mark.parametrize("rows", [1, 2, 5, 6])
+def test_medians_are_those_of_numpy(rows: int) -> None:
+    values = np.random.default_rng(rows).normal(size=(rows, 4))
+    assert np.array_equal(medians(values), np.median(values, axis=0))
+    assert median(values[:, 1]) == np.median(values[:, 1])
 
 
 def test_one_outlier_changes_nothing() -> None:

@@ -144,7 +144,21 @@ def test_a_point_that_is_not_a_position_is_refused_by_name(bad: object) -> None:
     assert refused(fit_row, [(0.0, 0.0), (20.0, 0.0), (40.0, bad), (60.0, 0.0)]).field == "points[2]"
 
 
+@pytest.mark.parametrize("bad", [math.nan, math.inf, -1e7])
+def test_a_point_of_an_array_that_is_not_a_position_is_refused_by_name(bad: float) -> None:
+    assert refused(fit_lattice, np.array([0.0, 20.0, bad, 60.0])).field == "positions[2]"
+    assert refused(fit_row, np.array([[0.0, 0.0], [20.0, 0.0], [40.0, bad], [60.0, 0.0]])).field == "points[2]"
+
+
+def test_an_array_is_read_like_a_list_and_stays_as_it_is() -> None:
+    positions = np.array([3.0, 23.0, 43.5, 63.0])
+    assert fit_lattice(positions).pitch == fit_lattice(positions.tolist()).pitch
+    assert positions.tolist() == [3.0, 23.0, 43.5, 63.0]
+
+
 def test_points_of_another_shape_are_refused() -> None:
+    assert refused(fit_row, np.zeros((3, 1, 2))).field == "points[0]"
+    assert refused(fit_row, np.zeros((3, 3))).field == "points[0]"
     assert refused(fit_row, [(0.0, 0.0), (20.0, 0.0), (40.0, 0.0, 1.0)]).field == "points[2]"
     assert refused(fit_row, 5.0).field == "points"
 
