@@ -18,9 +18,7 @@ from api.rest import (
     accounts,
     cases,
     catalogue,
-    contact_map,
     contributing,
-    current,
     evidence,
     fitting,
     history,
@@ -91,9 +89,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.delay = chosen.pending_delay
     for router in (
         identification.router,
-        contact_map.router,
         measuring.router,
-        current.router,
         fitting.router,
         lands.router,
         catalogue.router,

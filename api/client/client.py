@@ -22,14 +22,14 @@ from api.client.contributing import ContributingCalls
 from api.client.evidence import EvidenceCalls
 from api.observations.short_form import parse_pieces
 from api.schemas.answers import Answer, ExplainAnswer, Health
-from api.schemas.contact_map import ContactMapAnswer
-from api.schemas.current import CurrentAnswer
-from api.schemas.inquiry import Inquiry
-from api.schemas.lands import LandsAnswer
+from api.schemas.fitting.contact_map import ContactMapAnswer
+from api.schemas.fitting.current import CurrentAnswer
+from api.schemas.fitting.inquiry import Inquiry
+from api.schemas.fitting.lands import LandsAnswer
+from api.schemas.fitting.needed import NeededAnswer
+from api.schemas.fitting.order_note import OrderNote
 from api.schemas.lists import FeatureList, InstrumentList, Page, SearchAnswer
 from api.schemas.measured import MeasureAnswer, RowAnswer
-from api.schemas.needed import NeededAnswer
-from api.schemas.order_note import OrderNote
 from catalog.records.read_models import HalfRecord, MatingRecord, SeriesRecord
 
 Observation = Mapping[str, Any] | str | BaseModel

@@ -11,20 +11,17 @@ from api.command_line.commands import (
     cases,
     catalogue,
     contribute,
-    current,
     demo,
     drawing,
     evidence,
-    fitting,
     history,
     identification,
-    lands,
     measure,
     people,
     serve,
-    wiring,
 )
 from api.command_line.commands.common import EXIT_CODES
+from api.command_line.commands.fitting import current, lands, ordering, wiring
 from api.service.dependencies import program_version
 from api.service.settings import KEPT_OBJECTS
 
@@ -69,10 +66,10 @@ app.command(epilog=EXIT_CODES)(current.current)
 app.command(epilog=EXIT_CODES)(wiring.wiring)
 app.command(epilog=EXIT_CODES)(lands.lands)
 app.command()(identification.features)
-app.command(epilog=EXIT_CODES)(fitting.mates)
-app.command(epilog=EXIT_CODES)(fitting.order)
-app.command("print", epilog=EXIT_CODES)(fitting.print_)
-app.command(epilog=EXIT_CODES)(fitting.inquiry)
+app.command(epilog=EXIT_CODES)(ordering.mates)
+app.command(epilog=EXIT_CODES)(ordering.order)
+app.command("print", epilog=EXIT_CODES)(ordering.print_)
+app.command(epilog=EXIT_CODES)(ordering.inquiry)
 app.command(epilog=EXIT_CODES)(catalogue.search)
 app.command("import", epilog=EXIT_CODES)(catalogue.import_)
 app.command("table", epilog=EXIT_CODES)(drawing.table_of_drawing)

@@ -10,7 +10,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping
 
 from api.identification.mates import DOUBTED, half_ref
-from api.schemas.needed import Equivalent, Relation
+from api.schemas.fitting.needed import Equivalent, Relation
 from api.schemas.words import WORST_CONTACTS
 from catalog.model.entries import Half
 from catalog.records.read_models import HalfRecord, MatingRecord

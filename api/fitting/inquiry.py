@@ -17,7 +17,7 @@ from api.identification.mates import half_ref
 from api.identification.required_mate import requirements
 from api.observations.short_form_writing import in_words
 from api.schemas.answers import Ranking, Requirement
-from api.schemas.inquiry import Excluded, Inquiry, InquiryFigure
+from api.schemas.fitting.inquiry import Excluded, Inquiry, InquiryFigure
 from api.schemas.requests import FitObservation, IdentifyRequest
 from catalog.model.entries import Dimension, Half
 from catalog.snapshot.snapshot import Snapshot

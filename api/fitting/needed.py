@@ -12,7 +12,7 @@ from api.identification.mates import half_ref, listed_mates
 from api.identification.nearest import require_half
 from api.identification.required_mate import required_mate
 from api.schemas.answers import Mate
-from api.schemas.needed import Needed, NeededAnswer, NeededMate, NeededRequest
+from api.schemas.fitting.needed import Needed, NeededAnswer, NeededMate, NeededRequest
 from catalog.model.entries import Mating
 from catalog.records.read_models import HalfRecord
 from catalog.snapshot.snapshot import Snapshot

@@ -15,8 +15,8 @@ from api.identification.mates import half_ref, listed_mates
 from api.identification.nearest import require_half
 from api.observations.short_form_writing import in_words
 from api.schemas.answers import Mate
+from api.schemas.fitting.order_note import ArrivalCheck, OrderNote, OrderNoteRequest, Soldering
 from api.schemas.numbering_words import numbering_in_words
-from api.schemas.order_note import ArrivalCheck, OrderNote, OrderNoteRequest, Soldering
 from api.schemas.problems import FieldProblem
 from api.schemas.requests import ExplainRequest
 from api.schemas.words import STANDING_WORDS

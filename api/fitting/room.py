@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from api.schemas.needed import Extent, Fits, NeededRequest, Room
+from api.schemas.fitting.needed import Extent, Fits, NeededRequest, Room
 from catalog.model.entries import Half, Mating
 from catalog.review.dimensions import interval
 from matcher.columns.process_tolerance import process_interval

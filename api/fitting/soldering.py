@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from api.schemas.order_note import Soldering
+from api.schemas.fitting.order_note import Soldering
 from catalog.model.entries import Half
 
 EASY_PITCH, FINE_PITCH = 0.8, 0.5

@@ -20,7 +20,7 @@ from api.schemas.answers import (
     RequiredMate,
     Requirement,
 )
-from api.schemas.needed import Room
+from api.schemas.fitting.needed import Room
 from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, FITS_WORDS, NOT_HERE, WORST_CONTACTS
 from matcher.decision.verdict import IDENTIFIED_FROM
 from matcher.features import FEATURES, PITCHES, Kind, Remains

@@ -7,9 +7,9 @@ from urllib.parse import quote
 
 from fastapi import APIRouter, Query, Request, Response
 
-from api.fitting.land_files import kicad_mod, svg
-from api.fitting.lands import answer_of, lands_of
-from api.schemas.lands import Form, LandsAnswer
+from api.fitting.lands.land_files import kicad_mod, svg
+from api.fitting.lands.lands import answer_of, lands_of
+from api.schemas.fitting.lands import Form, LandsAnswer
 from api.service.dependencies import CatalogueDep, tell_tag
 from api.service.problem_types import OF_READING
 from api.service.responses import documented

@@ -9,11 +9,12 @@ from fastapi import FastAPI
 from starlette.staticfiles import StaticFiles
 
 from api.web.bench import bench
-from api.web.cases import cases, inquiry, order
+from api.web.cases import cases
 from api.web.catalogue import catalogue, compare
 from api.web.contribute import contribute, entry_state
-from api.web.entries import current, halves, needed, printing, series, wiring
+from api.web.entries import halves, printing, series
 from api.web.evidence import evidence
+from api.web.fitting import current, inquiry, needed, order, wiring
 from api.web.page import reference
 from api.web.page.rendering import WITH_STATIC, problem_page
 from api.web.people import account, journal, maintain

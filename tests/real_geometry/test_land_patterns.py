@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from kiutils.footprint import Footprint
 
-from api.fitting.land_files import kicad_mod
+from api.fitting.lands.land_files import kicad_mod
 from catalog.footprints import FootprintImport
 from catalog.footprints.footprint_file import parse_footprint
 from catalog.model.entries import Half

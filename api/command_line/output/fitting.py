@@ -11,8 +11,8 @@ from api.command_line.output.answers import caution_lines, required_mate_blocks
 from api.command_line.output.console import notes, plain, table
 from api.identification import answer_words as words
 from api.identification.cautions import SHORT_CAUTIONS
-from api.schemas.current import CurrentAnswer, RatedHalf
-from api.schemas.needed import Equivalent, Needed, NeededAnswer
+from api.schemas.fitting.current import CurrentAnswer, RatedHalf
+from api.schemas.fitting.needed import Equivalent, Needed, NeededAnswer
 from api.schemas.words import ENOUGH_WORDS, TIGHT
 
 SHOWN_HALVES = 6

@@ -8,8 +8,8 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from api.command_line.output.console import bullet, notes, plain, table
-from api.fitting.map_words import meeting_words, sentence, unsure
-from api.schemas.contact_map import ContactMapAnswer, MapView, Misplaced, SeenContact
+from api.fitting.wiring.map_words import meeting_words, sentence, unsure
+from api.schemas.fitting.contact_map import ContactMapAnswer, MapView, Misplaced, SeenContact
 
 LEFT_OUT = "left out"
 

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Query
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
-from api.fitting.lands import basis_of_lands
+from api.fitting.lands.lands import basis_of_lands
 from api.identification import answer_words as words
 from api.identification.cautions import BY_STAGE, SHORT_CAUTIONS
 from api.identification.mates import beware

@@ -56,7 +56,18 @@ SAYINGS: Mapping[str, str] = MappingProxyType(
 
 _SITES = (("/", "Bench"), ("/photo", "Photo"), ("/catalogue", "Catalogue"), ("/cases", "Open cases"))
 
-WITH_TEMPLATES = ("page", "bench", "photo", "catalogue", "entries", "evidence", "contribute", "cases", "people")
+WITH_TEMPLATES = (
+    "page",
+    "bench",
+    "photo",
+    "catalogue",
+    "entries",
+    "evidence",
+    "contribute",
+    "cases",
+    "fitting",
+    "people",
+)
 """Packages of `api.web` with a folder ``templates``; no two templates have one name."""
 
 WITH_STATIC = ("page", "bench", "photo", "entries", "contribute")

@@ -11,8 +11,8 @@ from starlette.testclient import TestClient
 from typer.testing import CliRunner, Result
 
 from api.command_line.cli import app
-from api.command_line.commands import current
 from api.command_line.commands.common import ExitCode
+from api.command_line.commands.fitting import current
 from api.command_line.output import fitting
 from api.identification.cautions import BY_STAGE
 from catalog.snapshot.snapshot import Snapshot

@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 
 from api.command_line.cli import app
 from api.fitting.inquiry import inquiry
-from api.schemas.inquiry import Inquiry
+from api.schemas.fitting.inquiry import Inquiry
 from api.schemas.requests import IdentifyRequest
 from catalog.snapshot.snapshot import Snapshot
 from seeds_demo.loader import demo_specimens

@@ -17,7 +17,7 @@ from api.fitting.equivalents import SAME_LANDS_MM, equivalents, same_lands
 from api.fitting.needed import needed
 from api.fitting.room import rooms, stack, worst
 from api.identification.mates import DOUBTED
-from api.schemas.needed import NeededRequest, Room
+from api.schemas.fitting.needed import NeededRequest, Room
 from catalog.model.entries import Half, Mating
 from catalog.snapshot.snapshot import Snapshot
 from matcher.columns.process_tolerance import process_interval

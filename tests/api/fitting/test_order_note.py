@@ -15,7 +15,7 @@ from typer.testing import CliRunner
 from api.command_line.cli import app
 from api.fitting.order_note import order_note
 from api.fitting.soldering import soldering
-from api.schemas.order_note import OrderNote, OrderNoteRequest
+from api.schemas.fitting.order_note import OrderNote, OrderNoteRequest
 from api.service.problems import ApiError
 from catalog.snapshot.snapshot import Snapshot
 from tests.api.identification.test_required_mate import half

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from api.schemas.contact_map import NETS_EXAMPLES
+from api.schemas.fitting.contact_map import NETS_EXAMPLES
 from tests.api.workshop import Workshop, workshop
 from tests.catalog.history.changed_entries import HALF, MATE
 from tests.catalog.model.entry_examples import mating

@@ -1,0 +1,1 @@
+"""Whether a half and its mate carry a current by their ratings."""
