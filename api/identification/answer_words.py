@@ -14,9 +14,11 @@ from api.schemas.answers import (
     EvidenceLine,
     HalfRef,
     Mate,
+    NextMeasurement,
     OrderedMate,
     OrderSet,
     Ranking,
+    Recheck,
     RequiredMate,
     Requirement,
 )
@@ -44,6 +46,18 @@ UNLIKE = ("strains", "off", "likely slip")
 
 PARTS = {2: "both parts", 3: "all three parts", 4: "all four parts"}
 """A set of parts in words, by their number."""
+
+SHARES = (
+    (0.9, "nearly all"),
+    (0.7, "three quarters"),
+    (0.58, "two thirds"),
+    (0.42, "half"),
+    (0.29, "a third"),
+    (0.2, "a quarter"),
+    (0.07, "a tenth"),
+    (0.0, "very little"),
+)
+"""Shares of the missing information in words, each from the least share on."""
 
 SHOWN_LEADERS = 3
 """Halves that the verdict names; the others are counted."""
@@ -162,6 +176,21 @@ def order_line(answer: Ranking) -> str:
     height = "" if len(chosen) > 1 or chosen[0].stack_height is None else f" · stack {stack(chosen[0])}"
     said = f"Order {warned(chosen[0])}" if len(chosen) == 1 else order(first).capitalize()
     return f"{said}{height} · {percent(first.probability)}"
+
+
+def doubt_removed(advised: NextMeasurement, open_bits: float) -> str:
+    """How much of the doubt a measurement is expected to remove, alone or together with the one it goes with."""
+    together = advised.together_with is not None and advised.together_bits is not None
+    bits = advised.together_bits if together and advised.together_bits is not None else advised.bits
+    share = bits / open_bits if open_bits > 0 else 0.0
+    part = next(words for least, words in SHARES if share >= least)
+    other = f"together with {FEATURES[advised.together_with].label}, " if together and advised.together_with else ""
+    return f"{other}removes {part} of the doubt"
+
+
+def shifted(found: Recheck) -> str:
+    """How far the answer would move without an observation, in points of a hundred."""
+    return f"the result would shift by {100 * found.shift:.0f} points"
 
 
 def next_step(answer: Answer) -> str:

@@ -8,6 +8,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from api.command_line.output.console import bullet, indented, plain
+from api.identification import answer_words as words
 from api.identification.advising import worth_taking
 from api.schemas.answers import FurtherMeasuring, NextMeasurement
 from api.schemas.words import REASON_WORDS
@@ -41,7 +42,8 @@ def advice_blocks(measurements: Sequence[NextMeasurement], further: FurtherMeasu
 
 def _line(advised: NextMeasurement, further: FurtherMeasuring) -> str:
     expected = _expected(advised, further)
-    return f"{_what(advised)}: {bits(advised, further.open_bits)}{f'. Expect {expected}' if expected else ''}"
+    told = f"{_what(advised)}: {words.doubt_removed(advised, further.open_bits)}"
+    return f"{told}. Expect {expected}" if expected else told
 
 
 def _what(advised: NextMeasurement) -> str:
@@ -54,14 +56,6 @@ def _what(advised: NextMeasurement) -> str:
         how.append(f"{LIMIT} at most ±{advised.measure_to_within_mm:g} mm")
     again, with_what = " again" if advised.again else "", f" ({', '.join(how)})" if how else ""
     return f"{feature.label}{again}{with_what}"
-
-
-def bits(advised: NextMeasurement, open_bits: float) -> str:
-    """How much of the missing information a measurement is expected to give."""
-    if advised.together_with is not None and advised.together_bits is not None:
-        other = FEATURES[advised.together_with].label
-        return f"together with {other} it gives about {advised.together_bits:.1f} of the {open_bits:.1f} bits missing"
-    return f"it gives about {advised.bits:.1f} of the {open_bits:.1f} bits missing"
 
 
 def _expected(advised: NextMeasurement, further: FurtherMeasuring) -> str:
@@ -90,7 +84,7 @@ def question_blocks(number: int, advised: NextMeasurement, further: FurtherMeasu
         yield indented(f"Write reading/gaps, as in {_example(advised)}.", 3)
     expected = "" if feature.values else _expected(advised, further)
     expect = f"; expect {expected}" if expected else ""
-    tells = bits(advised, further.open_bits)
+    tells = words.doubt_removed(advised, further.open_bits)
     yield indented(f"{tells[0].upper()}{tells[1:]}{expect}.", 3)
 
 

@@ -189,7 +189,7 @@ def _rechecks(answer: Answer) -> Iterator[RenderableType]:
 def _recheck(recheck: Recheck) -> str:
     slip = f"likely slip: {recheck.likely_slip}; " if recheck.likely_slip else ""
     label = words.feature_label(recheck.feature, recheck.of)
-    return f"{label}: {slip}without it the answer would change by {words.percent(recheck.shift)}"
+    return f"{label}: {slip}without it {words.shifted(recheck)}"
 
 
 def hint_line(hint: Hint) -> str:

@@ -187,7 +187,7 @@ def test_the_terminal_asks_explains_takes_back_and_prints_the_command_to_resume(
 ) -> None:
     code, printed = talk("?\nbody_length=6.63\nback\nrows=2\nstop\n", "contact_count=24")
     assert code in (0, 3)
-    assert "gives about" in printed
+    assert "of the doubt" in printed
     assert "Also called" in printed
     assert "otherhalf identify contact_count=24 rows=2" in " ".join(printed.split())
 

@@ -497,7 +497,7 @@ def test_the_next_measurement_is_marked_at_its_field_and_dimension_line(server: 
     assert marked is not None
     for name in marked[1].split():
         assert re.search(rf'class="(?:dim|eye) [^"]*next" data-name="{name}"', page)
-    assert re.search(r"[\d.]+ bits", page)
+    assert re.search(r"removes [a-z ]+ of the doubt", page)
 
 
 def test_every_answer_has_its_cautions(server: TestClient) -> None:
@@ -529,3 +529,8 @@ def test_an_unknown_name_of_a_feature_is_refused() -> None:
 def test_an_address_keeps_what_it_cannot_read() -> None:
     assert query_of([("height", "a&b=c#d"), ("nøt", "±")]) == "height=a%26b%3Dc%23d&n%C3%B8t=%C2%B1"
     assert Bench().query() == ""
+
+
+def test_the_shortlist_can_be_printed(server: TestClient) -> None:
+    page = server.get("/?contact_count=24&rows=2&pitch=4.41/11&body_length=6.63&body_width=1.99").text
+    assert "/print?half=ouzelby:mossipet-p24&amp;half=pipitholt:seeplet-p24" in page
