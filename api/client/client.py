@@ -84,9 +84,16 @@ class Client(ContributingCalls, EvidenceCalls):
         )
         return self._ask(ExplainAnswer, "POST", "/v1/identify/explain", body=body)
 
-    def inquiry(self, observations: Observations, *, remains: str | None = None) -> Inquiry:
-        """An inquiry about a half that is not in the catalogue: figures, text to send, drawing."""
-        return self._ask(Inquiry, "POST", "/v1/inquiry", body=_body(observations, remains=remains))
+    def inquiry(
+        self,
+        observations: Observations,
+        *,
+        pictures: Sequence[Mapping[str, Any]] | None = None,
+        remains: str | None = None,
+    ) -> Inquiry:
+        """An inquiry about a half that is not in the catalogue: figures, marks in ``pictures``, text and drawing."""
+        body = _body(observations, pictures=pictures, remains=remains)
+        return self._ask(Inquiry, "POST", "/v1/inquiry", body=body)
 
     def order_note(self, half: str, observations: Observations = (), **options: Any) -> OrderNote:
         """What to order for a half, and the checks. ``options``: mate, quantity, tools, as in the JSON form."""

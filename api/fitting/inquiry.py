@@ -18,6 +18,7 @@ from api.identification.required_mate import requirements
 from api.observations.short_form_writing import in_words
 from api.schemas.answers import Ranking, Requirement
 from api.schemas.fitting.inquiry import Excluded, Inquiry, InquiryFigure
+from api.schemas.measuring import ClickedPicture
 from api.schemas.requests import FitObservation, IdentifyRequest
 from catalog.model.entries import Dimension, Half
 from catalog.snapshot.snapshot import Snapshot
@@ -41,18 +42,23 @@ ASKED = (
 """What the person who answers is asked for."""
 
 
-def inquiry(snapshot: Snapshot, request: IdentifyRequest) -> Inquiry:
-    """The inquiry for a specimen. Raises what `api.identification.answering.ranking_of` does."""
+def inquiry(snapshot: Snapshot, request: IdentifyRequest, pictures: Sequence[ClickedPicture] = ()) -> Inquiry:
+    """The inquiry for a specimen, with what was marked in pictures of it.
+
+    Raises what `api.identification.answering.ranking_of` does.
+    """
     ranking, readings = ranking_of(snapshot, request), readings_of(request)
     figures = tuple(_figures(request, readings))
+    marks = tuple(mark for picture in pictures for mark in _marks(picture))
     required = tuple(_required(readings))
     excluded = tuple(_excluded(snapshot, request, ranking))
     return Inquiry(
         figures=figures,
+        marks=marks,
         required=required,
         excluded=excluded,
         probability_absent=ranking.probability_absent,
-        text="\n".join(_text(snapshot, ranking, figures, required, excluded)),
+        text="\n".join(_text(snapshot, ranking, figures, marks, required, excluded)),
         drawing=_drawing(readings),
     )
 
@@ -73,6 +79,28 @@ def _found(reading: Reduced) -> str:
         return ""
     value = words.length(reading.value, reading.feature)
     return f"{value} mm ± {COVERAGE * reading.total_u:.3f} mm ({INTERVAL})"
+
+
+def _marks(picture: ClickedPicture) -> Iterator[str]:
+    """What was marked in a picture, point by point, so that others find it again."""
+    for row in picture.rows:
+        yield f"{picture.name}: contacts of a row at {_points(row.points)}"
+    for outline in picture.outlines:
+        named = [words.feature_label(name, outline.of) for name in (outline.along, outline.across) if name]
+        yield f"{picture.name}: corners of {' and '.join(named) or 'a rectangle'} at {_points(outline.corners)}"
+    for segment in picture.segments:
+        label = words.feature_label(segment.feature, segment.of)
+        yield f"{picture.name}: {label} from {_points((segment.start,))} to {_points((segment.end,))}"
+    scale = picture.scale
+    if scale is not None and scale.start is not None and scale.end is not None:
+        ends = f"from {_points((scale.start,))} to {_points((scale.end,))}"
+        yield f"{picture.name}: scale, {scale.length_mm:g} mm {ends}"
+    elif scale is not None:
+        yield f"{picture.name}: scale, {scale.px_per_mm:g} pixels per millimetre"
+
+
+def _points(points: Sequence[tuple[float, float]]) -> str:
+    return " ".join(f"({x:g}, {y:g})" for x, y in points)
 
 
 def _required(readings: Sequence[Reduced]) -> Iterator[Requirement]:
@@ -133,6 +161,7 @@ def _text(
     snapshot: Snapshot,
     ranking: Ranking,
     figures: Sequence[InquiryFigure],
+    marks: Sequence[str],
     required: Sequence[Requirement],
     excluded: Sequence[Excluded],
 ) -> Iterator[str]:
@@ -145,6 +174,7 @@ def _text(
     yield from _listed(
         "What I found on it", [f"{each.given}{f' = {each.found}' if each.found else ''}" for each in figures]
     )
+    yield from _listed("Marked in the photo, in pixels from its upper left corner", marks)
     yield from _listed("What its mate must be", list(map(words.requirement, required)))
     yield from _listed("What it is not", [f"{words.half_name(each.half)}: {each.why}" for each in excluded])
     yield from _listed("Please tell me", ASKED)

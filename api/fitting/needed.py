@@ -85,7 +85,8 @@ def _advice(found: Needed, asked: NeededRequest) -> Iterator[str]:
         height = f" It raises the upper board by {raised.least:.2f} to {raised.most:.2f} mm." if raised else ""
         yield (
             f"Between {name} and its mate: {mates} on the side that meets {name}, and {name} once more on the other "
-            f"side.{alike} Wire every contact straight to the one that it meets.{height}"
+            f"side.{alike} Wire every contact straight to the one that it meets; "
+            f"'otherhalf wiring {found.half.id}' gives the map.{height}"
         )
 
 

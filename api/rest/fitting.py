@@ -15,10 +15,9 @@ from api.rest.identification import REFUSALS
 from api.schemas.examples import IDENTIFY_EXAMPLES, described
 from api.schemas.fitting.contact_map import NETS_EXAMPLES, ContactMapAnswer, ContactMapRequest
 from api.schemas.fitting.current import CurrentAnswer, CurrentRequest
-from api.schemas.fitting.inquiry import Inquiry
+from api.schemas.fitting.inquiry import Inquiry, InquiryRequest
 from api.schemas.fitting.needed import NeededAnswer, NeededRequest
 from api.schemas.fitting.order_note import OrderNote, OrderNoteRequest
-from api.schemas.requests import IdentifyRequest
 from api.service.dependencies import CatalogueDep, SnapshotDep, require_json
 from api.service.responses import documented
 
@@ -30,12 +29,12 @@ router = APIRouter(tags=["fitting"], dependencies=[Depends(require_json)], respo
 
 @router.post("/inquiry", summary="An inquiry about a half that is not in the catalogue")
 def make_inquiry(
-    specimen: Annotated[IdentifyRequest, Body(openapi_examples=described(IDENTIFY_EXAMPLES))], snapshot: SnapshotDep
+    specimen: Annotated[InquiryRequest, Body(openapi_examples=described(IDENTIFY_EXAMPLES))], snapshot: SnapshotDep
 ) -> Inquiry:
-    """What was measured with its uncertainty, what the mate must be, and which halves it is not: as figures, as text to
-    send, and as a drawing. Nothing is sent or saved.
+    """What was measured with its uncertainty, what was marked in pictures, what the mate must be, and which halves it
+    is not: as figures, as text to send, and as a drawing. Nothing is sent or saved.
     """
-    return inquiry(snapshot, specimen)
+    return inquiry(snapshot, specimen, specimen.pictures)
 
 
 @router.post("/mates", summary="What is needed to connect to a half")

@@ -2,9 +2,22 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
 from pydantic import Field
 
 from api.schemas.answers import HalfRef, Out, Requirement
+from api.schemas.measuring import ClickedPicture
+from api.schemas.requests import IdentifyRequest
+from catalog.cases.specimens import MAX_PICTURES
+
+
+class InquiryRequest(IdentifyRequest):
+    """A specimen, and the points that were marked in pictures of it."""
+
+    pictures: Annotated[tuple[ClickedPicture, ...], Field(max_length=MAX_PICTURES)] = Field(
+        default=(), description="As for /v1/measure. They are told, not measured again."
+    )
 
 
 class InquiryFigure(Out):
@@ -26,6 +39,7 @@ class Inquiry(Out):
     """Everything that somebody needs who is asked for an unknown half, and a drawing to scale."""
 
     figures: tuple[InquiryFigure, ...]
+    marks: tuple[str, ...] = Field(description="What was marked in pictures, in pixels from the upper left corner.")
     required: tuple[Requirement, ...] = Field(
         description="What the mate must be; empty until contacts and rows are counted."
     )

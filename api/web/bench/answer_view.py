@@ -21,7 +21,7 @@ from api.observations.short_form_writing import arguments_of, piece_of
 from api.schemas.answers import Candidate, EvidenceLine, Hint, NextMeasurement, Ranking
 from api.web.bench.request import SHOWN, Bench, Entry
 from api.web.bench.sheet_markup import banded
-from api.web.page.addresses import PRINT, of_halves
+from api.web.page.addresses import PRINT, half_page, of_halves
 from catalog.snapshot.snapshot import Snapshot
 from matcher.features import FEATURES, Kind
 from matcher.observations import Of, Reduced
@@ -29,9 +29,6 @@ from matcher.uncertainty.instruments import BUILT_IN
 
 SHOWN_MATES = 3
 """Mates shown with a candidate; the candidate's page lists all of them."""
-
-MOST_PRINTED = 6
-"""Halves of a shortlist that are printed: as many as are shown at first."""
 
 SHOWN_EXPECTED = 3
 """Expected values shown with a measurement: those of the likeliest halves."""
@@ -87,11 +84,18 @@ def rows_of(snapshot: Snapshot, ranking: Ranking, measured: Sizes) -> list[Row]:
     return sorted([*rows, Row(probability=ranking.probability_absent)], key=lambda row: -row.probability)
 
 
-def shortlist_print(ranking: Ranking) -> str:
-    """The address that prints the halves of the smallest set with most of the probability, at least the first one."""
+def shortlist(ranking: Ranking) -> list[str]:
+    """Keys of the halves of the smallest set with most of the probability: at least the first, and no more than are
+    shown at first."""
     within = ranking.credible_set
     halves = max(within.members - within.includes_absent, 1)
-    return of_halves(PRINT, [each.half.id for each in ranking.candidates[: min(halves, MOST_PRINTED)]])
+    return [each.half.id for each in ranking.candidates[: min(halves, SHOWN)]]
+
+
+def shortlist_pages(ranking: Ranking) -> tuple[str, str]:
+    """The pages that print the shortlist, and that compare its mates with the room."""
+    keys = shortlist(ranking)
+    return of_halves(PRINT, keys), of_halves(half_page(keys[0], "/mates"), keys[1:])
 
 
 def _label(line: EvidenceLine) -> str:

@@ -38,7 +38,7 @@ router = APIRouter(include_in_schema=False)
 
 @router.get("/halves/{key}/mates")
 def needed_page(key: str, visit: VisitDep, snapshot: SnapshotDep) -> Response:
-    """The form for a half, listed or inferred, with its mates below."""
+    """The form for a half, listed or inferred, with its mates; ``half`` in the address adds others of a shortlist."""
     if key not in snapshot.halves:
         return unknown_entry(visit, snapshot, key, "half")
     form = Form(pairs=tuple(visit.request.query_params.multi_items()))
@@ -68,7 +68,7 @@ def _answered(snapshot: Snapshot, key: str, form: Form) -> tuple[NeededAnswer | 
 
 def _given(form: Form, key: str) -> dict[str, Any]:
     """The request; what was left empty is left out."""
-    given: dict[str, Any] = {"halves": [key], "need": form.one("need") or "mate"}
+    given: dict[str, Any] = {"halves": [key, *form.many("half")], "need": form.one("need") or "mate"}
     given |= {name: number(form.one(name)) for name in LIMITS if form.one(name) and "." not in name}
     gap = {name: number(form.one(f"gap.{name}")) for name in ("least", "most") if form.one(f"gap.{name}")}
     added = {name: number(form.one(f"added.{name}")) for name in LAYERS if form.one(f"added.{name}")}

@@ -115,3 +115,38 @@ def test_no_match_says_how_to_ask_others(server: TestClient, demo_url: str) -> N
     run = CliRunner(env={"OTHERHALF_DATABASE": demo_url, "COLUMNS": "200"})
     assert "otherhalf inquiry" in run.invoke(app, ["identify", *TYPED, "body_width=3.2", "height=1.67"]).output
     assert "/inquiry?contact_count=46" in server.get("/?contact_count=46&rows=2&pitch=9.86/22").text
+
+
+MARKED = {
+    "pictures": [
+        {
+            "name": "photo",
+            "rows": [{"points": [[40, 212], [90.5, 212], [141, 213]]}],
+            "outlines": [{"corners": [[10, 10], [200, 10], [200, 90], [10, 90]], "along": "body_length"}],
+            "segments": [{"start": [0, 5], "end": [9, 5], "feature": "tail_span"}],
+            "scale": {"start": [30, 700], "end": [1304, 701], "length_mm": 10},
+        }
+    ]
+}
+MARKS = [
+    "photo: contacts of a row at (40, 212) (90.5, 212) (141, 213)",
+    "photo: corners of body length at (10, 10) (200, 10) (200, 90) (10, 90)",
+    "photo: span over the tails from (0, 5) to (9, 5)",
+    "photo: scale, 10 mm from (30, 700) to (1304, 701)",
+]
+
+
+def test_what_was_marked_in_a_photo_is_told_point_by_point(server: TestClient, demo_url: str, tmp_path: Path) -> None:
+    answered = server.post("/v1/inquiry", json={"observations": ABSENT.observations, **MARKED}).json()
+    assert answered["marks"] == MARKS
+    saved = tmp_path / "measure.json"
+    saved.write_text(json.dumps(MARKED), encoding="utf-8")
+    run = CliRunner(env={"OTHERHALF_DATABASE": demo_url, "COLUMNS": "200"})
+    shown = run.invoke(app, ["inquiry", *TYPED, "--marks", str(saved)]).output
+    for mark in MARKS:
+        assert mark in answered["text"]
+        assert mark in shown
+    saved.write_text('{"pictures": [{"name": "p", "segments": [{"start": [1], "end": [2, 2], "feature": "x"}]}]}')
+    refused = run.invoke(app, ["inquiry", *TYPED, "--marks", str(saved)])
+    assert refused.exit_code != 0
+    assert "pictures[0].segments[0].start" in refused.output

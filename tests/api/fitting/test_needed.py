@@ -245,6 +245,13 @@ def test_the_command_says_how_to_write_it(demo_url: str, options: list[str], sai
     assert said in shown.output
 
 
+def test_the_page_takes_a_shortlist(server: TestClient) -> None:
+    page = server.get(f"/halves/{PLUG}/mates", params={"half": "pipitholt:seeplet-p24"}).text
+    assert "Mates of MOSSIPET-P24" in page
+    assert "Mates of SEEPLET-P24" in page
+    assert server.get(f"/halves/{PLUG}/mates", params={"half": "nobody:x"}).status_code == 422
+
+
 def test_the_page_keeps_what_was_typed_beside_the_error(server: TestClient) -> None:
     page = server.get(f"/halves/{PLUG}/mates", params={"gap.most": "x"})
     assert page.status_code == 422

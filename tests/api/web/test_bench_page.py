@@ -531,6 +531,7 @@ def test_an_address_keeps_what_it_cannot_read() -> None:
     assert Bench().query() == ""
 
 
-def test_the_shortlist_can_be_printed(server: TestClient) -> None:
+def test_the_shortlist_can_be_printed_and_its_mates_compared_with_the_room(server: TestClient) -> None:
     page = server.get("/?contact_count=24&rows=2&pitch=4.41/11&body_length=6.63&body_width=1.99").text
     assert "/print?half=ouzelby:mossipet-p24&amp;half=pipitholt:seeplet-p24" in page
+    assert "/halves/ouzelby:mossipet-p24/mates?half=pipitholt:seeplet-p24" in page

@@ -9,7 +9,15 @@ from typing import Annotated
 
 import typer
 
-from api.command_line.commands.common import DatabaseOption, JsonOption, print_json, reporting_errors, show, snapshot_of
+from api.command_line.commands.common import (
+    DatabaseOption,
+    JsonOption,
+    object_of,
+    print_json,
+    reporting_errors,
+    show,
+    snapshot_of,
+)
 from api.command_line.commands.identification import FileOption, PiecesArgument, request_of
 from api.command_line.output.console import plain
 from api.command_line.output.fitting import needed_blocks
@@ -22,15 +30,19 @@ from api.fitting.paper_check import pair_of, paper_check
 from api.identification.nearest import require_half
 from api.observations.checking import form_of
 from api.observations.error_places import moved_errors
+from api.schemas.fitting.inquiry import InquiryRequest
 from api.schemas.fitting.needed import NeededRequest
 from api.schemas.fitting.order_note import OrderNoteRequest
-from api.schemas.requests import IdentifyRequest
 from catalog.model.errors import EntryError, FileError
 
 
 def inquiry(
     pieces: PiecesArgument = None,
     file: FileOption = None,
+    marks: Annotated[
+        str | None,
+        typer.Option("--marks", metavar="PATH", help="Points of a photo as JSON, as the photo page saves them."),
+    ] = None,
     drawing: Annotated[
         Path | None, typer.Option("--drawing", metavar="FILE.svg", help="Write the drawing into this new file.")
     ] = None,
@@ -48,9 +60,14 @@ def inquiry(
     \b
       otherhalf inquiry contact_count=46 rows=2 pitch=9.86/22 --drawing half.svg
     """
-    request, read = request_of(IdentifyRequest, pieces or [], file, {})
+    with reporting_errors():
+        pictures = (
+            object_of(marks, 'give an object: {"pictures": [...]}').get("pictures") if marks is not None else None
+        )
+    options = {} if pictures is None else {"pictures": pictures}
+    request, read = request_of(InquiryRequest, pieces or [], file, options)
     with reporting_errors(pieces or [], len(request.observations) - read):
-        made = made_for(snapshot_of(database), request)
+        made = made_for(snapshot_of(database), request, request.pictures)
         if drawing is not None:
             _write(drawing, made.drawing.encode("utf-8"))
     if as_json:
