@@ -162,7 +162,7 @@ class PhotoBench {
     $("camera").value = marks.camera;
     $("of").value = marks.of;
     $("row-count").value = marks.rowCount;
-    if (text === this.shown) return this.done();
+    if (text === this.shown) return this.asking ? undefined : this.done();
     this.shown = text;
     this.lists.show();
     return this.ask(asked);
@@ -176,8 +176,8 @@ class PhotoBench {
       ...troubles(this.sheet.marks),
       ...(asked?.faults ?? []).map((fault) => ({ kind: "scale", item: 0, point: null, message: fault.message })),
     ];
-    if (!asked) return this.told(null, {}, own, { pieces: [], notes: [] });
     const { signal } = this.asking;
+    if (!asked) return this.told(null, {}, own, { pieces: [], notes: [] });
     try {
       const [counts, response] = await Promise.all([
         countsOf(this.sheet.marks, signal),
@@ -202,6 +202,7 @@ class PhotoBench {
   /** @param {any} answer @param {any} order @param {import("./photo_lists.js").Fault[]} faults
    * @param {{pieces: string[], notes: string[]}} counts In the short form, with notes. */
   told(answer, order, faults, counts) {
+    this.asking = null;
     const pieces = [...counts.pieces, ...(answer?.short_form ?? [])];
     const toldFaults = faults.map((fault) => fault.message);
     this.lists.faults = faults;
