@@ -13,9 +13,13 @@ from starlette.testclient import TestClient
 from typer.testing import CliRunner
 
 from api.command_line.cli import app
+from api.fitting.needed import needed
 from api.fitting.order_note import order_note
 from api.fitting.soldering import soldering
+from api.identification.mates import listed_mates
+from api.schemas.fitting.needed import NeededRequest
 from api.schemas.fitting.order_note import OrderNote, OrderNoteRequest
+from api.schemas.words import WORST_CONTACTS
 from api.service.problems import ApiError
 from catalog.snapshot.snapshot import Snapshot
 from tests.api.identification.test_required_mate import half
@@ -171,3 +175,16 @@ def test_the_page_says_what_is_wrong_and_keeps_it(server: TestClient) -> None:
         page = server.get(f"/halves/{PLUG}{tail}", params={"quantity": "none"})
         assert page.status_code == 422
         assert 'value="none"' in page.text
+
+
+def test_the_miswired_clone_never_stands_first_where_another_mate_is_listed(snapshot: Snapshot) -> None:
+    worst = {each.mating.half for each in snapshot.matings if each.mating.correspondence in WORST_CONTACTS}
+    tried = 0
+    for key in sorted(worst):
+        first, *others = listed_mates(snapshot, key)
+        if any(mate.correspondence not in WORST_CONTACTS for mate in (first, *others)):
+            tried += 1
+            assert first.correspondence not in WORST_CONTACTS
+            assert note(snapshot, half=key).mate.id == first.id
+            assert needed(snapshot, NeededRequest(halves=(key,))).halves[0].mates[0].mate.id == first.id
+    assert tried > 5
