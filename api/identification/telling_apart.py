@@ -19,8 +19,8 @@ from catalog.records.read_models import HalfRecord
 from matcher.columns.columns import Dim
 from matcher.columns.process_tolerance import broad_half_width
 from matcher.features import DIMENSIONS, FEATURES
-from matcher.likelihood.part_deviation import PartDeviation
-from matcher.likelihood.tolerance_density import W_MIN
+from matcher.likelihood.error_model.part_deviation import PartDeviation
+from matcher.likelihood.error_model.tolerance_density import W_MIN
 from matcher.uncertainty.instruments import Instrument
 from matcher.uncertainty.reading_budget import length_u
 

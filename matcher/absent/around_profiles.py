@@ -32,12 +32,12 @@ from matcher.absent.model import (
 )
 from matcher.columns.columns import Columns, Floats, Ints
 from matcher.features import FEATURES
+from matcher.likelihood.error_model.gross_errors import floor_density
+from matcher.likelihood.error_model.miscounts import floor_probability
+from matcher.likelihood.error_model.part_deviation import PartDeviation
+from matcher.likelihood.error_model.tolerance_density import SQRT_2PI, W_MIN
 from matcher.likelihood.evidence import Evidence, log_sum
-from matcher.likelihood.gross_errors import floor_density
 from matcher.likelihood.likelihood import Likelihood, Part
-from matcher.likelihood.miscounts import floor_probability
-from matcher.likelihood.part_deviation import PartDeviation
-from matcher.likelihood.tolerance_density import SQRT_2PI, W_MIN
 from matcher.observations import Of, Reduced, SharedKind
 
 STRANGE_SHARE = 0.02

@@ -10,11 +10,11 @@ import numpy as np
 
 from matcher.columns.columns import Columns, DimensionColumn, Floats, Ints
 from matcher.features import FEATURES, Feature, Slip, Subject
+from matcher.likelihood.error_model.gross_errors import BOUND_GROSS, Mixture, Rectangle, folded, mixture, taken_for
+from matcher.likelihood.error_model.kept_mixtures import kept
+from matcher.likelihood.error_model.part_deviation import PartDeviation
+from matcher.likelihood.error_model.tolerance_density import W_MIN
 from matcher.likelihood.evidence import IMPOSSIBLE, SLIP_FROM, UNLISTED_MATE, Comparison, Evidence, bounds_in_words
-from matcher.likelihood.gross_errors import BOUND_GROSS, Mixture, Rectangle, folded, mixture, taken_for
-from matcher.likelihood.kept_mixtures import kept
-from matcher.likelihood.part_deviation import PartDeviation
-from matcher.likelihood.tolerance_density import W_MIN
 from matcher.observations import Of, Reduced
 
 

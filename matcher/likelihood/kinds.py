@@ -11,9 +11,9 @@ from matcher.columns.columns import Columns, Floats, Ints
 from matcher.features import FEATURES, Kind
 from matcher.likelihood.categories import CategoryEvidence
 from matcher.likelihood.dimensions import DimensionEvidence, log_right_of_each
+from matcher.likelihood.error_model.miscounts import CountEvidence
 from matcher.likelihood.evidence import Evidence
 from matcher.likelihood.markings_and_trial_fits import FitEvidence, TextEvidence
-from matcher.likelihood.miscounts import CountEvidence
 from matcher.observations import Of, Reduced
 
 CLASSES: Mapping[Kind, type[Evidence]] = {

@@ -17,10 +17,10 @@ import numpy as np
 from matcher.columns.columns import Columns, Floats, Ints
 from matcher.likelihood.causes import Cause, causes
 from matcher.likelihood.dimensions import DimensionEvidence
+from matcher.likelihood.error_model.miscounts import fittings_probability
 from matcher.likelihood.evidence import SLIP_FROM, Comparison, Evidence, log_sum
 from matcher.likelihood.kinds import all_evidence
 from matcher.likelihood.mated_pair import MatesGroup
-from matcher.likelihood.miscounts import fittings_probability
 from matcher.likelihood.shared_errors import Integrals, SharedGroup, prefixes
 from matcher.observations import Of, Reduced
 

@@ -20,9 +20,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from matcher.columns.columns import Bools, Floats, Ints
-from matcher.likelihood.gross_errors import Mixture
-from matcher.likelihood.quadrature import ERROR_NODES, RULES
-from matcher.likelihood.tolerance_density import SQRT_2PI, W_MIN, rectangle_normal
+from matcher.likelihood.error_model.gross_errors import Mixture
+from matcher.likelihood.error_model.quadrature import ERROR_NODES, RULES
+from matcher.likelihood.error_model.tolerance_density import SQRT_2PI, W_MIN, rectangle_normal
 from matcher.observations import Reduced
 
 NEGLIGIBLE = 1e-14

@@ -17,10 +17,10 @@ import numpy as np
 from matcher.columns.columns import Bools, Floats, Ints
 from matcher.likelihood import scale_free_ratios
 from matcher.likelihood.dimensions import DimensionEvidence
+from matcher.likelihood.error_model.gross_errors import Mixture
+from matcher.likelihood.error_model.normal_readings import NormalReadings
+from matcher.likelihood.error_model.tolerance_density import REACH, SQRT_2PI, W_MIN, rectangle_normal
 from matcher.likelihood.evidence import log_sum_by
-from matcher.likelihood.gross_errors import Mixture
-from matcher.likelihood.normal_readings import NormalReadings
-from matcher.likelihood.tolerance_density import REACH, SQRT_2PI, W_MIN, rectangle_normal
 from matcher.observations import Reduced, SharedError, SharedKind
 
 NODES, WEIGHTS = np.polynomial.legendre.leggauss(10)

@@ -13,7 +13,7 @@ import pytest
 import scipy.stats
 from GTC import type_b, ureal
 
-from matcher.likelihood.tolerance_density import rectangle_normal
+from matcher.likelihood.error_model.tolerance_density import rectangle_normal
 from matcher.observations import RECTANGULAR, BudgetLine, Observation
 from matcher.uncertainty import gum
 from matcher.uncertainty.coverage import coverage

@@ -2,7 +2,7 @@
 
 A mistake has a prior and a Jacobian: the density of the reading as given is that of the corrected one times the
 derivative of the correction. Mistakes that are part of the likelihood's own mixtures
-(`matcher.likelihood.gross_errors`, `matcher.likelihood.miscounts`) take their shares from there.
+(`gross_errors` and `miscounts` of `matcher.likelihood.error_model`) take their shares from there.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from matcher.columns.columns import Bools, Columns, Ints
 from matcher.features import FEATURES, Direction, Subject
 from matcher.likelihood.categories import naming_table
 from matcher.likelihood.causes import Cause, in_other_unit, scaled
-from matcher.likelihood.gross_errors import (
+from matcher.likelihood.error_model.gross_errors import (
     BOARD_HALF_RANGE,
     BOARD_MIDDLE,
     BOARD_SHARE,
@@ -27,7 +27,13 @@ from matcher.likelihood.gross_errors import (
     UNIT_SHARE,
     slip_share,
 )
-from matcher.likelihood.miscounts import FITTINGS, OFF_BY_ONE, ONE_PER_ROW, ONE_ROW_ONLY, miscount_probability
+from matcher.likelihood.error_model.miscounts import (
+    FITTINGS,
+    OFF_BY_ONE,
+    ONE_PER_ROW,
+    ONE_ROW_ONLY,
+    miscount_probability,
+)
 from matcher.observations import Of, Reduced
 
 

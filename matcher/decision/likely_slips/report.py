@@ -16,8 +16,8 @@ from matcher.decision.likely_slips.wording import change, message
 from matcher.decision.posterior import Posterior
 from matcher.decision.verdict import verdict_of
 from matcher.features import Kind
+from matcher.likelihood.error_model.part_deviation import PartDeviation
 from matcher.likelihood.evidence import Evidence
-from matcher.likelihood.part_deviation import PartDeviation
 from matcher.observations import Of, Reduced
 from matcher.results import Hint
 

@@ -19,10 +19,10 @@ from matcher.columns.columns import Columns, Floats, Ints
 from matcher.decision.likely_slips.mistakes import Mistake, mistakes_of
 from matcher.decision.posterior import Posterior, weigh_against_absent
 from matcher.likelihood.dimensions import DimensionEvidence
+from matcher.likelihood.error_model.normal_readings import MOST_WRONG, NormalReadings
 from matcher.likelihood.evidence import NEVER, log_sum
 from matcher.likelihood.kinds import log_right
 from matcher.likelihood.likelihood import ROUGH_INEXACT_MASS, Part
-from matcher.likelihood.normal_readings import MOST_WRONG, NormalReadings
 from matcher.observations import Of, Reduced
 
 

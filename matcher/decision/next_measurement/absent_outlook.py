@@ -26,10 +26,10 @@ from matcher.columns.columns import Columns, Floats, Ints
 from matcher.decision.next_measurement.information import DimensionSteps
 from matcher.decision.posterior import Posterior
 from matcher.features import Feature
+from matcher.likelihood.error_model.miscounts import floor_probability
+from matcher.likelihood.error_model.part_deviation import PartDeviation
+from matcher.likelihood.error_model.tolerance_density import SQRT_2PI
 from matcher.likelihood.evidence import log_sum
-from matcher.likelihood.miscounts import floor_probability
-from matcher.likelihood.part_deviation import PartDeviation
-from matcher.likelihood.tolerance_density import SQRT_2PI
 
 KERNELS_USED = 200
 """Number of kernels that the prediction uses: those that explain the observations so far best."""

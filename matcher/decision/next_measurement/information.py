@@ -12,7 +12,7 @@ import numpy as np
 from scipy.special import entr, ndtr
 
 from matcher.columns.columns import Floats, Ints
-from matcher.likelihood.part_deviation import PartDeviation
+from matcher.likelihood.error_model.part_deviation import PartDeviation
 
 LN2 = float(np.log(2.0))
 

@@ -22,10 +22,10 @@ from matcher.decision.next_measurement.shortlist import Leaders
 from matcher.decision.next_measurement.tools import Tool, whole_row
 from matcher.features import Feature, Kind
 from matcher.likelihood.categories import STATED, naming_probability, seen_as
+from matcher.likelihood.error_model.miscounts import contact_law, small_count_law
+from matcher.likelihood.error_model.part_deviation import PartDeviation
+from matcher.likelihood.error_model.tolerance_density import W_MIN
 from matcher.likelihood.mated_pair import MatesGroup
-from matcher.likelihood.miscounts import contact_law, small_count_law
-from matcher.likelihood.part_deviation import PartDeviation
-from matcher.likelihood.tolerance_density import W_MIN
 
 MERGED_FROM = 32
 """With more leaders than this, those with the same prediction count as one answer."""

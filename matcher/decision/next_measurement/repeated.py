@@ -20,8 +20,8 @@ from matcher.decision.next_measurement.tools import Tool
 from matcher.features import Feature
 from matcher.likelihood.categories import seen_as
 from matcher.likelihood.dimensions import DimensionEvidence
+from matcher.likelihood.error_model.tolerance_density import SQRT_2PI, W_MIN, rectangle_normal
 from matcher.likelihood.evidence import Evidence
-from matcher.likelihood.tolerance_density import SQRT_2PI, W_MIN, rectangle_normal
 from matcher.observations import Reduced
 
 REPEATED_SLIP = 0.5

@@ -15,7 +15,7 @@ from catalog.history.addition import add
 from catalog.model.entries import Half
 from catalog.records.read_models import HalfRecord
 from catalog.snapshot.snapshot import Snapshot
-from matcher.likelihood.part_deviation import PartDeviation
+from matcher.likelihood.error_model.part_deviation import PartDeviation
 from matcher.uncertainty.instruments import BUILT_IN
 from tests.api.web.page_reading import HTML, Page, check_form
 from tests.api.workshop import Workshop, workshop

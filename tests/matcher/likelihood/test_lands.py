@@ -14,8 +14,8 @@ from matcher.columns.columns import Columns, Dim
 from matcher.decision.likely_slips import hints
 from matcher.decision.posterior import posterior
 from matcher.likelihood.dimensions import DimensionEvidence
+from matcher.likelihood.error_model.normal_readings import NormalReadings
 from matcher.likelihood.evidence import Comparison
-from matcher.likelihood.normal_readings import NormalReadings
 from matcher.observations import Of, Reduced, SharedError, SharedKind
 from tests.matcher.invented import invented_rows
 from tests.matcher.reference_model.bodies import ListedHalf

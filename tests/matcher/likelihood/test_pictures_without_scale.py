@@ -16,10 +16,10 @@ from matcher.columns.columns import Columns, DimensionColumn
 from matcher.decision.posterior import posterior
 from matcher.likelihood import scale_free_ratios
 from matcher.likelihood.dimensions import DimensionEvidence
+from matcher.likelihood.error_model.quadrature import ERROR_NODES, RULES
+from matcher.likelihood.error_model.tolerance_density import rectangle_normal
 from matcher.likelihood.likelihood import likelihood
-from matcher.likelihood.quadrature import ERROR_NODES, RULES
 from matcher.likelihood.shared_errors import SharedGroup, by_panels, exact
-from matcher.likelihood.tolerance_density import rectangle_normal
 from matcher.observations import UNSCALED_SD, Reduced, SharedError, SharedKind
 from tests.matcher.invented import invented_columns
 from tests.matcher.random_catalogues import Bench, random_columns

@@ -8,7 +8,7 @@ from threading import Lock
 from weakref import WeakKeyDictionary
 
 from matcher.columns.columns import Columns
-from matcher.likelihood.gross_errors import Mixture
+from matcher.likelihood.error_model.gross_errors import Mixture
 
 MOST_KEPT = 64_000_000
 """Most bytes kept for one catalogue: the usual dimensions of 6,000 halves take half of that. A choice."""

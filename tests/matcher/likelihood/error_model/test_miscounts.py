@@ -8,8 +8,8 @@ import math
 import numpy as np
 import pytest
 
+from matcher.likelihood.error_model.miscounts import contact_law, count_probability, small_count_law
 from matcher.likelihood.kinds import evidence_of
-from matcher.likelihood.miscounts import contact_law, count_probability, small_count_law
 from matcher.observations import Of, Reduced
 from tests.matcher.invented import invented_columns
 from tests.matcher.reference_model import counts

@@ -9,7 +9,7 @@ import numpy as np
 from matcher.columns.columns import Bools, DimensionColumn, Floats, Ints
 from matcher.columns.process_tolerance import over_gaps
 from matcher.features import FEATURES
-from matcher.likelihood.tolerance_density import rectangle_normal, rectangle_normal_cdf
+from matcher.likelihood.error_model.tolerance_density import rectangle_normal, rectangle_normal_cdf
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.special import roots_hermitenorm
 
 from matcher.columns.columns import Bools, Floats
-from matcher.likelihood.tolerance_density import rectangle_normal
+from matcher.likelihood.error_model.tolerance_density import rectangle_normal
 
 Nodes = tuple[Floats, Floats]
 """True sizes (a row for each entry) and their weights."""

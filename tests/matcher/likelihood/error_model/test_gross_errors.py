@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from matcher.columns.columns import DimensionColumn
-from matcher.likelihood.gross_errors import Rectangle, mixture
+from matcher.likelihood.error_model.gross_errors import Rectangle, mixture
 from matcher.likelihood.kinds import evidence_of
 from matcher.observations import Reduced, SharedError, SharedKind
 from tests.matcher.invented import invented_columns

@@ -12,7 +12,7 @@ from scipy.special import logsumexp
 from scipy.stats import multivariate_normal
 
 from matcher.likelihood.dimensions import DimensionEvidence
-from matcher.likelihood.normal_readings import NormalReadings
+from matcher.likelihood.error_model.normal_readings import NormalReadings
 from matcher.likelihood.shared_errors import SharedGroup, exact
 from matcher.observations import Reduced, SharedError, SharedKind
 from tests.matcher.invented import invented_columns

@@ -16,8 +16,8 @@ import numpy as np
 
 from matcher.columns.columns import Floats, Ints
 from matcher.likelihood.dimensions import DimensionEvidence
+from matcher.likelihood.error_model.tolerance_density import W_MIN
 from matcher.likelihood.evidence import log_sum
-from matcher.likelihood.tolerance_density import W_MIN
 from matcher.observations import SharedError, SharedKind
 
 ALL_SUBSETS_UP_TO, MOST_WRONG = 5, 2

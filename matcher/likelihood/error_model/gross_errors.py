@@ -15,8 +15,8 @@ import numpy as np
 
 from matcher.columns.columns import Bools, DimensionColumn, Floats, Ints
 from matcher.features import FEATURES, Direction, Subject
-from matcher.likelihood.part_deviation import PartDeviation
-from matcher.likelihood.tolerance_density import REACH, W_MIN, rectangle_normal
+from matcher.likelihood.error_model.part_deviation import PartDeviation
+from matcher.likelihood.error_model.tolerance_density import REACH, W_MIN, rectangle_normal
 from matcher.observations import Reduced, SharedKind
 
 SLIP_SHARE = 0.4
