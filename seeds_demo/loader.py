@@ -12,7 +12,8 @@ from pydantic import TypeAdapter
 
 from catalog.db.database import Catalogue
 from catalog.history.addition import AddReport, add
-from catalog.model.entries import AnyEntry, HalfKind
+from catalog.model.entries import AnyEntry
+from catalog.model.entry_parts import HalfKind
 
 _ENTRY: TypeAdapter[AnyEntry] = TypeAdapter(AnyEntry)
 

@@ -20,7 +20,8 @@ from api.schemas.answers import Ranking, Requirement
 from api.schemas.fitting.inquiry import Excluded, Inquiry, InquiryFigure
 from api.schemas.measuring import ClickedPicture
 from api.schemas.requests import FitObservation, IdentifyRequest
-from catalog.model.entries import Dimension, Half
+from catalog.model.entries import Half
+from catalog.model.entry_parts import Dimension
 from catalog.snapshot.snapshot import Snapshot
 from matcher.features import CATEGORIES, COUNTS, DIMENSIONS
 from matcher.observations import Of, Reduced

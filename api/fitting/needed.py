@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from api.fitting.equivalents import equivalents
 from api.fitting.room import WORST_FIRST, rooms, stack, worst
 from api.identification import answer_words as words
-from api.identification.cautions import cautions_before
+from api.identification.cautions import listed_cautions
 from api.identification.mates import half_ref, listed_mates
 from api.identification.nearest import require_half
 from api.identification.required_mate import required_mate
@@ -36,7 +36,7 @@ def needed(snapshot: Snapshot, asked: NeededRequest) -> NeededAnswer:
         halves=found,
         suits_all=_suits_all(found),
         advice=(*(sentence for each in found for sentence in _advice(each, asked)), NOT_FOR_SALE),
-        cautions=tuple(said for stage in cautions_before("before soldering").values() for said in stage),
+        cautions=listed_cautions("before soldering"),
     )
 
 

@@ -61,3 +61,8 @@ def cautions_before(*stages: str) -> dict[str, tuple[str, ...]]:
     """The cautions of these stages and of all work, by stage, for a text that is taken to the bench. Raises KeyError
     for an unknown stage."""
     return {stage: BY_STAGE[stage] for stage in (*stages, "in all work")}
+
+
+def listed_cautions(*stages: str) -> tuple[str, ...]:
+    """The same in one list."""
+    return tuple(caution for cautions in cautions_before(*stages).values() for caution in cautions)

@@ -6,7 +6,7 @@ them are listed, and what fits every one of them comes first.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -64,6 +64,14 @@ def listed_mates(snapshot: Snapshot, key: str) -> tuple[answers.Mate, ...]:
         place = mate.id, mate.stack_height, mate.correspondence
         best[place] = min(best.get(place, mate), mate, key=safety_of)
     return tuple(sorted(best.values(), key=lambda mate: (safety_of(mate), mate.id)))
+
+
+def by_part(mates: Iterable[answers.Mate]) -> dict[str, answers.Mate]:
+    """The first mate of each part, by its key."""
+    found: dict[str, answers.Mate] = {}
+    for mate in mates:
+        found.setdefault(mate.id, mate)
+    return found
 
 
 def _rank(mate: answers.Mate) -> tuple[float, ...]:

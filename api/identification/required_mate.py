@@ -12,7 +12,7 @@ from api.identification.mates import half_ref
 from api.schemas import answers
 from catalog.model.entries import Half, Mating
 from catalog.records.read_models import HalfRecord
-from catalog.review.dimensions import agree_on_categories, interval, pitch_of
+from catalog.review.dimensions import agree_on_categories, interval, pitch_of, sites
 from catalog.review.findings import is_clean
 from catalog.review.stacks import MISREGISTER_SHARE, mating_findings
 from catalog.snapshot.snapshot import Snapshot
@@ -62,7 +62,7 @@ def requirements(half: Half) -> Iterator[answers.Requirement]:
     else:
         yield answers.Requirement(feature="half_kind", value=kind, why="the opposite of this half")
     blocked = f"; {len(half.blocked)} of the places are blocked" if half.blocked else ""
-    yield answers.Requirement(feature="contact_count", value=_sites(half), why=f"a contact for each one{blocked}")
+    yield answers.Requirement(feature="contact_count", value=sites(half), why=f"a contact for each one{blocked}")
     yield answers.Requirement(feature="rows", value=half.rows, why="as many as this half")
     pitch, gaps = pitch_of(half), half.contacts_per_row - 1
     if pitch is not None:
@@ -78,11 +78,6 @@ def requirements(half: Half) -> Iterator[answers.Requirement]:
             value = " or ".join(half.categories[name])
             yield answers.Requirement(feature=name, value=value, why="as this half's contacts stand")
     yield from _sizes(half)
-
-
-def _sites(half: Half) -> int:
-    """Contacts and blocked places."""
-    return half.contact_count + len(half.blocked)
 
 
 def _sizes(half: Half) -> Iterator[answers.Requirement]:
@@ -111,7 +106,7 @@ def _could_fit(record: HalfRecord, other: HalfRecord) -> answers.CouldFit | None
     half, mate = record.half, other.half
     if other.origin != "listed" or half.rows != mate.rows or pitch_of(half) is None or pitch_of(mate) is None:
         return None
-    if _sites(half) != _sites(mate) or half.contacts_per_row != mate.contacts_per_row:
+    if sites(half) != sites(mate) or half.contacts_per_row != mate.contacts_per_row:
         return None
     if other.key == record.key and half.half_kind != "hermaphroditic":
         return None
@@ -127,7 +122,8 @@ def _could_fit(record: HalfRecord, other: HalfRecord) -> answers.CouldFit | None
     bodies = _bodies(half, mate)
     if bodies is None:
         return None
-    checked = ["contact_count", "rows", "pitch", *shared, *(layout[0].keys() & layout[1].keys()), *bodies]
+    agreeing = [name for name in SAME_CATEGORIES if all(name in each for each in layout)]
+    checked = ["contact_count", "rows", "pitch", *shared, *agreeing, *bodies]
     if half.half_kind and mate.half_kind:
         checked.insert(0, "half_kind")
     clearances = [room for name, room in bodies.items() if name.startswith("opening")]

@@ -22,7 +22,7 @@ from api.service.problem_types import OF_READING
 from api.service.responses import documented
 from api.service.settings import DEFAULT_PAGE, MAX_HITS
 from catalog.history.preconditions import tag_of
-from catalog.model.entries import Basis, HalfKind
+from catalog.model.entry_parts import Basis, HalfKind
 from catalog.records import queries
 from catalog.records.read_models import HalfRecord, MatingRecord, SeriesRecord
 

@@ -8,7 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from api.schemas.words import BASIS_WORDS, CONTACT_WORDS, LIFECYCLE_WORDS, REASON_WORDS, STANDING_WORDS, explained
 from catalog.evidence.standing import Standing
-from catalog.model.entries import Basis, Citation, Correspondence, HalfKind, Lifecycle, Ratings
+from catalog.model.entry_parts import Basis, Citation, Correspondence, HalfKind, Lifecycle, Ratings
 from catalog.records.read_models import Origin
 from matcher.features import Remains
 from matcher.observations import Of

@@ -16,7 +16,7 @@ from catalog.evidence.standing import EntryRecord, Standing
 from catalog.evidence.statements import Confirmation, Resolution
 from catalog.history.documents import DocumentRecord, documents
 from catalog.history.preconditions import tag_of
-from catalog.model.entries import Citation, Dimension
+from catalog.model.entry_parts import Citation, Dimension
 from catalog.model.text_fields import Passage, Remark
 from catalog.records.read import get_record
 from catalog.records.read_models import assessed_of

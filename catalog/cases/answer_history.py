@@ -20,7 +20,7 @@ from catalog.db.tables import DocumentTable
 from catalog.history.acts import OPERATOR, Act
 from catalog.history.documents import DocumentRecord, add_document, revise_document, written
 from catalog.history.journal import revision_of
-from catalog.model.entries import Entry
+from catalog.model.entry_parts import Entry
 from catalog.model.timestamps import now
 from matcher.results import VERDICT_WORDS
 

@@ -13,7 +13,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, Field
 
 from catalog.evidence.statements import Key
-from catalog.model.entries import Entry
+from catalog.model.entry_parts import Entry
 from catalog.model.text_fields import Line, Passage, Remark, plain_line
 from matcher.features import Remains
 from matcher.observations import MAX_OBSERVATIONS

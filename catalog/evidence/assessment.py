@@ -21,7 +21,8 @@ from catalog.evidence.estimates import (
 from catalog.evidence.standing import EntryRecord, Standing, StandingFacts, standing, why
 from catalog.evidence.statements import Confirmation, Dispute, Sighting
 from catalog.evidence.values import MeasuredValue
-from catalog.model.entries import Citation, Half, Mating, Series, slug
+from catalog.model.entries import Half, Mating, Series, slug
+from catalog.model.entry_parts import Citation
 from matcher.columns.columns import Dim
 from matcher.features import FEATURES
 

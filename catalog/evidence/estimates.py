@@ -9,7 +9,7 @@ from typing import Literal
 
 from catalog.evidence.agreement import AGREES, Stated, deviation, spanned
 from catalog.evidence.values import MeasuredValue
-from catalog.model.entries import Citation, Dimension
+from catalog.model.entry_parts import Citation, Dimension
 from matcher.columns.columns import Dim
 from matcher.columns.process_tolerance import process_interval
 from matcher.features import FEATURES

@@ -9,7 +9,7 @@ from pydantic import AfterValidator, Field, StringConstraints, model_validator
 
 from catalog.evidence.standing import EntryRecord
 from catalog.evidence.values import MeasuredValue, Value
-from catalog.model.entries import Citation, Dimension, Entry
+from catalog.model.entry_parts import Citation, Dimension, Entry
 from catalog.model.text_fields import Line, Passage, Remark, plain_line
 from matcher.features import CATEGORIES, COUNTS, DIMENSIONS, FEATURES, LENGTHS, PAIR_DIMENSIONS
 

@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, Discriminator, Field, FiniteFloat, Tag, model_validator
 
-from catalog.model.entries import LARGEST_DIMENSION, Entry, LengthUnit
+from catalog.model.entry_parts import LARGEST_DIMENSION, Entry, LengthUnit
 from catalog.model.text_fields import Line
 from matcher.errors import ObservationErrors
 from matcher.features import FEATURES, Kind

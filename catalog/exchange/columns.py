@@ -16,7 +16,7 @@ from types import MappingProxyType
 from typing import Any
 
 from catalog.exchange.json_places import Path, parse_strictly
-from catalog.model.entries import Citation, Dimension, Ratings
+from catalog.model.entry_parts import Citation, Dimension, Ratings
 from catalog.model.numbering import Numbering
 from matcher.features import DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, PAIR_DIMENSIONS
 

@@ -11,7 +11,7 @@ from pydantic import Field, FiniteFloat
 
 from catalog.exchange.files import Problems
 from catalog.exchange.pasted_table import PLUS_MINUS, Printed, TableCell, printed
-from catalog.model.entries import DIGITS_MM, LARGEST_DIMENSION, Bound, Citation, Entry, HalfKind
+from catalog.model.entry_parts import DIGITS_MM, LARGEST_DIMENSION, Bound, Citation, Entry, HalfKind
 from catalog.model.text_fields import Line
 from matcher.features import DIMENSIONS, FEATURES
 from matcher.vocabulary import MM_PER_UNIT, SPELLINGS

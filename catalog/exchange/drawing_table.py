@@ -20,7 +20,8 @@ from pydantic import ValidationError
 from catalog.exchange.drawing_columns import IGNORE, Column, Drawing, Sizes, read_columns
 from catalog.exchange.files import Problems
 from catalog.exchange.pasted_table import table_rows
-from catalog.model.entries import DIGITS_MM, DimensionLaw, KindLaw, Series
+from catalog.model.entries import KindLaw, Series
+from catalog.model.entry_parts import DIGITS_MM, DimensionLaw
 from matcher.columns.dimension_laws import Law, fit_law
 from matcher.features import FEATURES
 

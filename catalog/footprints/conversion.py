@@ -7,7 +7,8 @@ from catalog.footprints.expressions import UnusableFootprint
 from catalog.footprints.footprint_file import Box, Footprint
 from catalog.footprints.lands import Lands, read_lands
 from catalog.footprints.name_facts import NameFacts, name_facts
-from catalog.model.entries import MOST_CONTACTS, BlockedPosition, Citation, Dimension, Half
+from catalog.model.entries import Half
+from catalog.model.entry_parts import MOST_CONTACTS, BlockedPosition, Citation, Dimension
 from catalog.model.text_fields import LONGEST_LINE
 from matcher.features import FEATURES
 

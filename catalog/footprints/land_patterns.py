@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pydantic import ValidationError
 
 from catalog.footprints.footprint_file import Box, Footprint, Pad
-from catalog.model.entries import DIGITS_MM
+from catalog.model.entry_parts import DIGITS_MM
 from catalog.model.land_pattern import USUAL_LAYERS, USUAL_ROUNDING, LandPattern
 
 FORM = ("kind", "shape", "width", "height", "turn", "drill", "offset", "rounding", "layers")

@@ -6,7 +6,8 @@ from collections import defaultdict
 from collections.abc import Sequence
 
 from catalog.footprints.name_facts import KIND_LETTERS, family
-from catalog.model.entries import Half, HalfKind, Mating
+from catalog.model.entries import Half, Mating
+from catalog.model.entry_parts import HalfKind
 
 NOTE = "same family, count and pitch in their footprints; no source states that they mate"
 LETTER_KINDS: dict[str, HalfKind] = {"P": "plug", "S": "receptacle"}

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import MISSING, dataclass, fields
 from typing import Any
 
-from catalog.model.entries import ENTRY, AnyEntry, Entry, Half, Mating, Series, document
+from catalog.model.entries import ENTRY, AnyEntry, Half, Mating, Series, document
+from catalog.model.entry_parts import Entry
 
 ENTRIES = ("series", "half", "mating")
 """The kinds of entries; all other records are documents."""

@@ -14,7 +14,8 @@ from functools import cached_property, lru_cache
 from statistics import median_high
 from typing import Literal, TypeVar
 
-from catalog.model.entries import MOST_CONTACTS, BlockedPosition, Bound, Dimension, Half, KindLaw, Series
+from catalog.model.entries import Half, KindLaw, Series
+from catalog.model.entry_parts import MOST_CONTACTS, BlockedPosition, Bound, Dimension
 from catalog.model.errors import EntryError
 from catalog.model.part_number_patterns import Reading, alike, families, filled, readings, skeleton
 from catalog.model.series_laws import expand

@@ -11,7 +11,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, Field, FiniteFloat, StringConstraints, model_validator
 
-from catalog.model.entries import Entry
+from catalog.model.entry_parts import Entry
 from catalog.model.text_fields import Line, Passage, plain_line
 
 RECORD = "land_pattern"

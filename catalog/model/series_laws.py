@@ -7,19 +7,8 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from catalog.model.entries import (
-    DIGITS_MM,
-    LARGEST_DIMENSION,
-    AnyEntry,
-    Dimension,
-    DimensionLaw,
-    Half,
-    HeightClass,
-    KindLaw,
-    Mating,
-    Series,
-    StackPair,
-)
+from catalog.model.entries import AnyEntry, Half, HeightClass, KindLaw, Mating, Series, StackPair
+from catalog.model.entry_parts import DIGITS_MM, LARGEST_DIMENSION, Dimension, DimensionLaw
 from catalog.model.errors import EntryError
 
 MOST_HALVES = 20_000

@@ -23,6 +23,11 @@ def pitch_of(half: Half) -> float | None:
     return value(half, "pitch")
 
 
+def sites(half: Half) -> int:
+    """Contacts and blocked places together."""
+    return half.contact_count + len(half.blocked)
+
+
 def interval(half: Half, feature: str) -> tuple[float, float]:
     """Centre and half-width, mm, of the interval in which parts lie according to this entry."""
     return process_interval(feature, half.dimensions[feature].dim, pitch_of(half))

@@ -9,7 +9,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import hypot
 
-from catalog.model.entries import Bound, DimensionLaw, Half, HeightClass, KindLaw, Series
+from catalog.model.entries import Half, HeightClass, KindLaw, Series
+from catalog.model.entry_parts import Bound, DimensionLaw
 from catalog.model.inferred_variants import Members, member_groups
 from catalog.model.part_number_patterns import alike, skeleton
 from catalog.model.series_laws import dimension_at

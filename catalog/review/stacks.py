@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from catalog.model.entries import Half, Mating
-from catalog.review.dimensions import LEAST_SLACK, interval, pitch_of, value
+from catalog.review.dimensions import LEAST_SLACK, interval, pitch_of, sites, value
 from catalog.review.findings import Code, Finding, Severity, mm
 from matcher.columns.process_tolerance import process_interval
 
@@ -48,10 +48,6 @@ def _kinds(mating: Mating, first: Half, second: Half) -> Iterator[Finding]:
     )
 
 
-def _sites(half: Half) -> int:
-    return half.contact_count + len(half.blocked)
-
-
 def _contacts(mating: Mating, first: Half, second: Half) -> Iterator[Finding]:
     """A blocked site has no counterpart; a listed contact map says which contacts meet."""
     if first.rows != second.rows:
@@ -65,7 +61,7 @@ def _contacts(mating: Mating, first: Half, second: Half) -> Iterator[Finding]:
             remedy="Check the keys, and the rows of both halves at the mating face",
             others=_pair(first, second),
         )
-    if _sites(first) == _sites(second) or first.contact_count == second.contact_count:
+    if sites(first) == sites(second) or first.contact_count == second.contact_count:
         return
     yield Finding(
         code=Code.UNLIKE_CONTACTS,

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from catalog.model.entries import Dimension, Half, Mating
+from catalog.model.entries import Half, Mating
+from catalog.model.entry_parts import Dimension
 from catalog.review.dimensions import label, pitch_of
 from catalog.review.findings import Code, Finding, mm
 from matcher.features import FEATURES

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from catalog.model.entries import Dimension
+from catalog.model.entry_parts import Dimension
 from catalog.records.read_models import BetterKnown, HalfRecord, MatingRecord
 from matcher.columns.columns import Dim, HalfRow, MatingRow
 

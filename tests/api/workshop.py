@@ -22,7 +22,7 @@ from catalog.accounts.access import Role, usable_scopes
 from catalog.db.database import Catalogue, open_catalogue
 from catalog.history.acts import operators
 from catalog.history.pending import DELAY
-from catalog.model.entries import Entry
+from catalog.model.entry_parts import Entry
 from catalog.model.timestamps import read
 from tests import catalogues
 from tests.catalog.history.changed_entries import IDA, PER, WREN, fill

@@ -20,7 +20,8 @@ from catalog.footprints import import_folders
 from catalog.history.acts import operators
 from catalog.history.addition import add
 from catalog.history.changes import revise
-from catalog.model.entries import Dimension, Half
+from catalog.model.entries import Half
+from catalog.model.entry_parts import Dimension
 from catalog.records.read import get_record
 from catalog.snapshot.incremental import read_cache
 from catalog.snapshot.search import SearchIndex

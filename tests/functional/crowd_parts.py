@@ -12,7 +12,8 @@ from typing import Any
 import numpy as np
 
 from catalog.evidence.agreement import spanned, stated
-from catalog.model.entries import Dimension, Half, Series
+from catalog.model.entries import Half, Series
+from catalog.model.entry_parts import Dimension
 from catalog.model.series_laws import expand
 from matcher.columns.process_tolerance import process_interval
 

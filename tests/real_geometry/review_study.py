@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from catalog.model.entries import Dimension, Half
+from catalog.model.entries import Half
+from catalog.model.entry_parts import Dimension
 from catalog.model.text_fields import comparable
 from catalog.review import Code, Finding, Neighbours, Severity, review
 from catalog.review.names import known_as, names_of, one_slip_apart, stem

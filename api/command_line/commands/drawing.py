@@ -20,7 +20,8 @@ from catalog.exchange.drawing_table import IGNORE, Drawing, FittedTable, Residua
 from catalog.exchange.files import Problems, message_of, read_text, remedy_for
 from catalog.exchange.pasted_table import LONGEST_TABLE
 from catalog.history.addition import AddReport, add
-from catalog.model.entries import DIGITS_MM, DimensionLaw, HalfKind, Series
+from catalog.model.entries import Series
+from catalog.model.entry_parts import DIGITS_MM, DimensionLaw, HalfKind
 from catalog.model.errors import FileError
 from catalog.model.series_laws import expand
 from matcher.plus_minus import DRAWING

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from api.fitting.current.derating import allowed_a
 from api.schemas.fitting.current import Enough
 from api.schemas.words import NOT_RATED
-from catalog.model.entries import POWER_CONTACTS, Half, Ratings
+from catalog.model.entries import Half
+from catalog.model.entry_parts import POWER_CONTACTS, Ratings
 
 SAME = 1e-9
 """Relative difference of two currents that are one current rounded differently."""

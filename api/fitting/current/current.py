@@ -12,14 +12,15 @@ from dataclasses import dataclass, replace
 
 from api.fitting.current.contact_rating import Judged, Load, amperes, contacts_of, judged, unknown
 from api.fitting.current.derating import DERATING, SQUARE_ROOT
-from api.identification.cautions import cautions_before
-from api.identification.mates import beware, safety
+from api.identification.cautions import listed_cautions
+from api.identification.mates import by_part, listed_mates
 from api.identification.nearest import require_half
+from api.schemas.answers import Mate
 from api.schemas.fitting.current import CurrentAnswer, CurrentRequest, RatedHalf
 from api.schemas.problems import FieldProblem, shown
 from api.schemas.words import BASIS_WORDS, NOT_RATED
 from api.service.problems import ApiError
-from catalog.records.read_models import HalfRecord, MatingRecord
+from catalog.records.read_models import HalfRecord
 from catalog.snapshot.snapshot import Snapshot
 
 LARGEST_CURRENT_A = 10_000.0
@@ -33,11 +34,11 @@ ABSOLUTE_ZERO_C = -273.15
 
 @dataclass(frozen=True, kw_only=True)
 class Side:
-    """One half of the pair. ``mating`` says how a mate mates with the half; None where that is not listed."""
+    """One half of the pair. ``mate`` says how a mate mates with the half; None where that is not listed."""
 
     record: HalfRecord
     judged: Judged
-    mating: MatingRecord | None = None
+    mate: Mate | None = None
 
 
 def current(snapshot: Snapshot, asked: CurrentRequest) -> CurrentAnswer:
@@ -46,8 +47,8 @@ def current(snapshot: Snapshot, asked: CurrentRequest) -> CurrentAnswer:
     for field, key in (("half", asked.half), ("mate", asked.mate)):
         if key is not None:
             require_half(snapshot, key, field)
-    matings = listed_mates(snapshot, asked.half)
-    named = list(matings) if asked.mate is None else [asked.mate]
+    listed = by_part(listed_mates(snapshot, asked.half))
+    named = list(listed) if asked.mate is None else [asked.mate]
     half, mates = snapshot.halves[asked.half], [snapshot.halves[key] for key in named]
     load = Load(
         contact_a=asked.current_a / min(asked.supply_contacts, asked.return_contacts),
@@ -58,20 +59,8 @@ def current(snapshot: Snapshot, asked: CurrentRequest) -> CurrentAnswer:
     errors = list(_wrong(asked, load, [half, *(mates if asked.mate is not None else ())]))
     if errors:
         raise ApiError.of_fields(errors)
-    sides = [Side(record=mate, judged=judged(mate.half, load), mating=matings.get(mate.key)) for mate in mates]
+    sides = [Side(record=mate, judged=judged(mate.half, load), mate=listed.get(mate.key)) for mate in mates]
     return _answer(asked, load, Side(record=half, judged=judged(half.half, load)), sides, snapshot.version)
-
-
-def listed_mates(snapshot: Snapshot, half: str) -> dict[str, MatingRecord]:
-    """The listed mates of a half by key, each with the mating that is safest to order."""
-    found: dict[str, MatingRecord] = {}
-    for record in snapshot.matings:
-        pair = (record.mating.half, record.mating.other)
-        if half in pair:
-            mate = pair[pair[0] == half]
-            other = snapshot.halves[mate]
-            found[mate] = min(found.get(mate, record), record, key=lambda each: safety(other, each))
-    return found
 
 
 def _wrong(asked: CurrentRequest, load: Load, halves: Sequence[HalfRecord]) -> Iterator[FieldProblem]:
@@ -110,7 +99,7 @@ def decisive(half: Side, mates: Sequence[Side]) -> Side:
         return half
     if len(verdicts) > 1:
         return replace(half, judged=unknown("it depends on which mate it has", "which mate it is"))
-    if verdicts == {"enough"} and any(mate.mating is None for mate in mates):
+    if verdicts == {"enough"} and any(side.mate is None for side in mates):
         return replace(half, judged=unknown("no source says that the two mate", "a mating of the two"))
     return mates[0] if verdicts == {"unknown"} else min((half, *mates), key=lambda side: side.judged.allowed_a or 0.0)
 
@@ -136,7 +125,7 @@ def _answer(asked: CurrentRequest, load: Load, half: Side, mates: Sequence[Side]
         halves=halves,
         missing=tuple(dict.fromkeys(missing)),
         rests_on=tuple(_rests_on(asked, load, sides, resistance)),
-        cautions=tuple(text for texts in cautions_before("before power").values() for text in texts),
+        cautions=listed_cautions("before power"),
         catalogue_version=version,
     )
 
@@ -155,7 +144,7 @@ def _rated(side: Side, load: Load) -> RatedHalf:
         missing=told.missing,
         standing=side.record.standing,
         citation=half.datasheet,
-        beware=() if side.mating is None else beware(side.record, side.mating),
+        beware=() if side.mate is None else side.mate.beware,
     )
 
 
@@ -194,7 +183,7 @@ def _source(side: Side, load: Load) -> str:
         told.append(f"contacts up to {ratings.upper_temperature_c:g} °C")
     told.append(half.datasheet.words if half.datasheet else "no document cited")
     told.append(side.record.standing)
-    if side.mating is not None:
-        told.append(f"mates: {BASIS_WORDS[side.mating.mating.basis]}")
-        told += beware(side.record, side.mating)
+    if side.mate is not None:
+        told.append(f"mates: {BASIS_WORDS[side.mate.basis]}")
+        told += side.mate.beware
     return ", ".join(told)

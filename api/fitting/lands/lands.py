@@ -6,7 +6,7 @@ from sqlalchemy.orm import Session
 
 from api.fitting.lands.calculated_lands import NotCalculableError, calculated_pattern
 from api.fitting.lands.land_files import told
-from api.identification.cautions import cautions_before
+from api.identification.cautions import listed_cautions
 from api.schemas.fitting.lands import LandsAnswer
 from api.service.problems import ApiError
 from catalog.contribute.land_patterns import pattern_of
@@ -51,5 +51,5 @@ def answer_of(record: HalfRecord, pattern: LandPattern) -> LandsAnswer:
     return LandsAnswer(
         pattern=pattern,
         told=told(pattern, record.half.part_number),
-        cautions=tuple(text for texts in cautions_before("before soldering").values() for text in texts),
+        cautions=listed_cautions("before soldering"),
     )

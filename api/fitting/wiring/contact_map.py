@@ -14,7 +14,7 @@ from api.fitting.wiring.contacts import Contact, Contacts, contacts_of
 from api.fitting.wiring.correspondence import VERIFY, Pairing, listed_pairs, pairing
 from api.fitting.wiring.misplaced import Carried, misplaced
 from api.fitting.wiring.nets import matched, role_of
-from api.identification.cautions import cautions_before
+from api.identification.cautions import listed_cautions
 from api.identification.mates import safety
 from api.schemas.fitting.contact_map import (
     BoardSide,
@@ -262,5 +262,4 @@ def _of_tails(contacts: Contacts) -> Iterator[str]:
 def _cautions(pair: Pair | None) -> tuple[str, ...]:
     always = "A map is no proof: before anything is connected, check every supply and ground contact by continuity."
     wired = () if pair is None else (CONTACT_CAUTIONS[pair[0].mating.correspondence],)
-    usual = (caution for cautions in cautions_before("before power").values() for caution in cautions)
-    return (always, *wired, *usual)
+    return (always, *wired, *listed_cautions("before power"))

@@ -9,7 +9,7 @@ from pydantic import ConfigDict, Field
 from api.schemas.answers import Out
 from api.schemas.requests import Request, Word
 from api.schemas.words import CONTACT_WORDS, explained
-from catalog.model.entries import Basis, Correspondence
+from catalog.model.entry_parts import Basis, Correspondence
 from catalog.model.numbering import Side
 from catalog.model.text_fields import Line
 

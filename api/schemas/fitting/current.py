@@ -9,7 +9,7 @@ from pydantic import ConfigDict, Field, JsonValue, StrictInt
 from api.schemas.answers import Out
 from api.schemas.requests import Number, Request, Word
 from catalog.evidence.standing import Standing
-from catalog.model.entries import Citation, Ratings
+from catalog.model.entry_parts import Citation, Ratings
 
 MOST_CONTACTS_ASKED = 10_000
 """Most contacts in a request: more than any half has, so that the answer can say how many it has."""

@@ -9,7 +9,7 @@ from typing import Any
 
 from api.schemas.words import BOUND_WORDS, LIFECYCLE_WORDS
 from api.web.page.forms import Form
-from catalog.model.entries import BlockedPosition, Citation, Dimension, Ratings
+from catalog.model.entry_parts import BlockedPosition, Citation, Dimension, Ratings
 from catalog.model.numbering import Numbering
 from matcher.features import DIMENSIONS, ENTRY_CATEGORIES, ENTRY_COUNTS, FEATURES, Plane
 

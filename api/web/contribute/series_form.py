@@ -15,7 +15,8 @@ from api.web.contribute import entry_fields as fields
 from api.web.page.forms import Form
 from catalog.exchange.drawing_columns import Drawing
 from catalog.exchange.drawing_table import FittedTable, fit_table
-from catalog.model.entries import DimensionLaw, KindLaw, Series, StackPair
+from catalog.model.entries import KindLaw, Series, StackPair
+from catalog.model.entry_parts import DimensionLaw
 from matcher.features import PAIR_DIMENSIONS
 
 WORDS = ("maker", "name", "correspondence", "stack_tolerance")

@@ -12,7 +12,7 @@ from catalog.evidence.agreement import AGREES, Stated, deviation
 from catalog.evidence.assessment import Assessment, JudgedConfirmation
 from catalog.evidence.estimates import Estimate
 from catalog.evidence.values import MeasuredValue
-from catalog.model.entries import Dimension
+from catalog.model.entry_parts import Dimension
 from matcher.columns.process_tolerance import process_interval
 from matcher.features import FEATURES, LENGTHS
 from matcher.plus_minus import INTERVAL

@@ -10,7 +10,7 @@ from api.drawing.mating import mated
 from api.drawing.size_sources import sizes_of
 from api.drawing.sizes import Length, Sizes, Source
 from api.drawing.views import Look, View, mated_view, side_view, top_view
-from catalog.model.entries import Dimension
+from catalog.model.entry_parts import Dimension
 from catalog.records.read_models import HalfRecord, MatingRecord
 
 TOP_PX, SIDE = 560.0, Look(width_px=250.0, tallest_px=300.0)

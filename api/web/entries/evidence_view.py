@@ -16,7 +16,7 @@ from catalog.evidence.standing import EntryRecord
 from catalog.evidence.statements import Sighting
 from catalog.evidence.values import MeasuredValue
 from catalog.history.documents import DocumentRecord, documents
-from catalog.model.entries import Citation
+from catalog.model.entry_parts import Citation
 from matcher.features import FEATURES
 from matcher.plus_minus import INTERVAL
 

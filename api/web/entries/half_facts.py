@@ -9,7 +9,8 @@ from api.identification.mates import safety
 from api.schemas.numbering_words import numbering_in_words
 from api.schemas.words import BOUND_WORDS, LIFECYCLE_WORDS, NOT_RATED
 from api.web.page.figures import counted, label, limits, mm, plain, values_in_words
-from catalog.model.entries import Common, Dimension, Half
+from catalog.model.entries import Half
+from catalog.model.entry_parts import Common, Dimension
 from catalog.records.read_models import HalfRecord, MatingRecord
 from matcher.features import FEATURES
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from api.schemas.words import BOUND_WORDS
 from api.web.page.figures import KIND_WORDS, UNKNOWN_KIND, counted, label, mm, signed
-from catalog.model.entries import DimensionLaw, Half, KindLaw, Series
+from catalog.model.entries import Half, KindLaw, Series
+from catalog.model.entry_parts import DimensionLaw
 from catalog.model.inferred_variants import Members, member_groups
 from matcher.features import DIMENSIONS
 from matcher.plus_minus import DRAWING

@@ -8,8 +8,9 @@ from typing import Any
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from api.fitting.current.current import current, listed_mates
+from api.fitting.current.current import current
 from api.identification.cautions import cautions_before
+from api.identification.mates import by_part, listed_mates
 from api.observations.checking import form_of
 from api.schemas.fitting.current import CurrentAnswer, CurrentRequest
 from api.schemas.words import ENOUGH_WORDS
@@ -46,7 +47,7 @@ def _answered(snapshot: Snapshot, key: str, form: Form) -> tuple[CurrentAnswer |
 
 
 def _values(snapshot: Snapshot, key: str, filled: Filled) -> Mapping[str, Any]:
-    mates = dict.fromkeys((*listed_mates(snapshot, key), *filled.form.many("mate")))
+    mates = dict.fromkeys((*by_part(listed_mates(snapshot, key)), *filled.form.many("mate")))
     return {
         "record": snapshot.halves[key],
         "mates": [(mate, snapshot.halves[mate].half.part_number) for mate in mates if mate in snapshot.halves],

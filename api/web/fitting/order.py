@@ -8,7 +8,7 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from api.fitting.order_note import note_pdf, order_note, sections
-from api.identification.mates import listed_mates
+from api.identification.mates import by_part, listed_mates
 from api.observations.checking import form_of
 from api.schemas.fitting.order_note import OrderNote, OrderNoteRequest
 from api.service.dependencies import SnapshotDep
@@ -41,7 +41,7 @@ def order_page(key: str, visit: VisitDep, snapshot: SnapshotDep) -> Response:
         return unknown_entry(visit, snapshot, key, "half")
     form, bench = _asked(visit, snapshot)
     note, filled = _note(snapshot, key, form, bench)
-    mates = dict.fromkeys((mate.id, mate.part_number) for mate in listed_mates(snapshot, key))
+    mates = by_part(listed_mates(snapshot, key)).values()
     return visit.page(
         "order.html",
         status=422 if filled.errors else 200,
@@ -49,7 +49,7 @@ def order_page(key: str, visit: VisitDep, snapshot: SnapshotDep) -> Response:
         note=note,
         sections=list(sections(note)) if note else (),
         filled=filled,
-        mates=list(mates),
+        mates=[(mate.id, mate.part_number) for mate in mates],
         tools=TOOLS,
         chosen=form.many("tools"),
         observed=[pair for pair in form.pairs if pair[0] not in OWN],

@@ -6,7 +6,8 @@ import math
 import re
 from collections.abc import Iterable, Mapping
 
-from catalog.model.entries import Citation, Half
+from catalog.model.entries import Half
+from catalog.model.entry_parts import Citation
 from matcher.errors import ObservationError
 from matcher.features import FEATURES, Kind
 from matcher.uncertainty.interlaboratory import COVERAGE

@@ -14,7 +14,8 @@ from api.command_line.commands.common import ExitCode
 from catalog.db.database import open_catalogue
 from catalog.exchange import stored_entries
 from catalog.exchange.pasted_table import LONGEST_TABLE
-from catalog.model.entries import AnyEntry, Citation, DimensionLaw, Series
+from catalog.model.entries import AnyEntry, Series
+from catalog.model.entry_parts import Citation, DimensionLaw
 from tests.catalog.exchange.exchange_files import read_entries
 
 TABLE = """\

@@ -9,7 +9,8 @@ import pytest
 from api.drawing.size_sources import make_sizes, sizes_of
 from api.drawing.sizes import Length, Sizes, Source
 from api.drawing.views import side_view, top_view
-from catalog.model.entries import BlockedPosition, Dimension, Half
+from catalog.model.entries import Half
+from catalog.model.entry_parts import BlockedPosition, Dimension
 from tests.api.drawing.reading_back import ReadDrawing, subpaths
 
 

@@ -22,20 +22,7 @@ from api.rest.writes import CarriesOut
 from api.service.access import SAFE_METHODS
 from api.service.problem_types import PROBLEMS
 from catalog.accounts.access import POLICY, Role
-
-COMPUTING = {
-    "/v1/identify",
-    "/v1/identify/explain",
-    "/v1/measure",
-    "/v1/measure/row",
-    "/v1/review",
-    "/v1/contact-map",
-    "/v1/current",
-    "/v1/inquiry",
-    "/v1/mates",
-    "/v1/order-note",
-}
-"""Addresses that take a body and store nothing."""
+from tests.api.computing import COMPUTING
 
 SUBJECTS = (entries, pending_changes, evidence, cases, people)
 

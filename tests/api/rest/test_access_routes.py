@@ -25,21 +25,8 @@ from catalog.db.database import Catalogue, open_catalogue
 from catalog.history.acts import Act
 from catalog.model import timestamps
 from tests import catalogues
+from tests.api.computing import COMPUTING
 from tests.api.workshop import app_for
-
-COMPUTING = {
-    "/v1/identify",
-    "/v1/identify/explain",
-    "/v1/measure",
-    "/v1/measure/row",
-    "/v1/review",
-    "/v1/contact-map",
-    "/v1/current",
-    "/v1/inquiry",
-    "/v1/mates",
-    "/v1/order-note",
-}
-"""Addresses that take a body and store nothing: reads by another method."""
 
 SESSIONS = {"/sign-in", "/sign-out"}
 """Forms that anyone may send."""

@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 
 from catalog.history.addition import add
-from catalog.model.entries import Dimension, Half
+from catalog.model.entries import Half
+from catalog.model.entry_parts import Dimension
 from tests.api.workshop import KEEPER, Workshop, workshop, written
 from tests.catalog.history.changed_entries import HALF, IDA, MEMBER, PER, SERIES, WREN, confirm, longer, wider_laws
 from tests.catalog.model.entry_examples import half, mating, series

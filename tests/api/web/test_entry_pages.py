@@ -15,7 +15,8 @@ from catalog.evidence.statements import Answer, Confirmation, Dispute, Sighting
 from catalog.history.acts import Act
 from catalog.history.addition import add
 from catalog.history.changes import merge, revise, withdraw
-from catalog.model.entries import Dimension, Half, Mating
+from catalog.model.entries import Half, Mating
+from catalog.model.entry_parts import Dimension
 from catalog.records.queries import get_half
 from catalog.snapshot.snapshot import Snapshot
 from tests.api.web.page_reading import HTML, check_form

@@ -8,7 +8,7 @@ import pytest
 
 from catalog.exchange.drawing_table import IGNORE, Drawing, FittedTable, fit_table
 from catalog.exchange.pasted_table import LONGEST_TABLE
-from catalog.model.entries import DimensionLaw
+from catalog.model.entry_parts import DimensionLaw
 from catalog.model.errors import FileError, FileRefusedError
 from catalog.model.series_laws import expand
 

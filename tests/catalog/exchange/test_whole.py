@@ -24,7 +24,8 @@ from catalog.history.addition import add
 from catalog.history.changes import restore, revise, withdraw
 from catalog.history.documents import add_document, documents
 from catalog.history.journal import page
-from catalog.model.entries import AnyEntry, Dimension
+from catalog.model.entries import AnyEntry
+from catalog.model.entry_parts import Dimension
 from catalog.model.errors import EntryError, FileError
 from catalog.records.read import get_record, load_halves, load_matings, load_series
 from catalog.records.read_models import assessed_of

@@ -11,7 +11,8 @@ from catalog.history.acts import Act
 from catalog.history.addition import add
 from catalog.history.documents import add_document
 from catalog.history.journal import JournalEntry, page
-from catalog.model.entries import AnyEntry, Dimension, Half, Series
+from catalog.model.entries import AnyEntry, Half, Series
+from catalog.model.entry_parts import Dimension
 from catalog.model.timestamps import written
 from tests.catalog.evidence.evidence_examples import measured
 from tests.catalog.model.entry_examples import half, mating, series

@@ -18,7 +18,8 @@ from catalog.history.changes import merge, restore, revise, withdraw
 from catalog.history.documents import add_document
 from catalog.history.journal import page
 from catalog.history.undo import undo
-from catalog.model.entries import Dimension, Half, Mating, Series
+from catalog.model.entries import Half, Mating, Series
+from catalog.model.entry_parts import Dimension
 from catalog.model.errors import DuplicateError, EntryError
 from catalog.records.read import load_halves, load_matings, load_series
 from tests.catalog.history.changed_entries import IDA, WREN, by, fill, longer, wider_laws

@@ -13,7 +13,8 @@ from catalog.evidence.retrieval import assessment_of
 from catalog.history.changes import merge, revise, withdraw
 from catalog.history.documents import add_document, documents, revise_document
 from catalog.history.undo import Undone, undo
-from catalog.model.entries import Dimension, Half
+from catalog.model.entries import Half
+from catalog.model.entry_parts import Dimension
 from catalog.records.read import get_record
 from catalog.records.read_models import assessed_of
 from tests.catalog.evidence.evidence_examples import by_document, measured

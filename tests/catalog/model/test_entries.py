@@ -7,7 +7,8 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from catalog.model.entries import Ratings, half_key
+from catalog.model.entries import half_key
+from catalog.model.entry_parts import Ratings
 from tests.catalog.model.entry_examples import half, mating, series
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from catalog.model.entries import BlockedPosition, Dimension, DimensionLaw, Half, HeightClass, KindLaw, Series
+from catalog.model.entries import Half, HeightClass, KindLaw, Series
+from catalog.model.entry_parts import BlockedPosition, Dimension, DimensionLaw
 from catalog.model.inferred_variants import (
     MOST_VARIANTS,
     InferredHalf,

@@ -12,7 +12,8 @@ from pathlib import Path
 from catalog.footprints.footprint_file import Box, read_footprint
 from catalog.footprints.lands import read_lands
 from catalog.footprints.name_facts import name_facts
-from catalog.model.entries import Dimension, Half
+from catalog.model.entries import Half
+from catalog.model.entry_parts import Dimension
 from matcher.columns.columns import Dim, HalfRow
 
 

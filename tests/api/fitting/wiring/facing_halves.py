@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from catalog.model.entries import Half, HalfKind
+from catalog.model.entries import Half
+from catalog.model.entry_parts import HalfKind
 from tests.catalog.model.entry_examples import half
 
 Spot = tuple[int, int]

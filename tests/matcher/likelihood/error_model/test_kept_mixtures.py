@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from matcher.columns.columns import Columns
-from matcher.likelihood.error_model import kept_mixtures
 from matcher.likelihood.dimensions import DimensionEvidence
+from matcher.likelihood.error_model import kept_mixtures
 from matcher.likelihood.error_model.gross_errors import Mixture
 from matcher.observations import Reduced, SharedError, SharedKind
 from tests.matcher.invented import invented_columns
