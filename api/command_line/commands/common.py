@@ -171,6 +171,18 @@ def check_exists(path: Path) -> None:
         raise FileError("there is no such file or folder", path=str(path), remedy="Check the path")
 
 
+def write_new(path: Path, content: str | bytes, remedy: str = "Choose another name") -> None:
+    """Write a file that is not there yet; raises FileError, with this ``remedy`` where it exists already."""
+    try:
+        with path.open("xb") as stream:
+            stream.write(content if isinstance(content, bytes) else content.encode("utf-8"))
+    except FileExistsError as error:
+        raise FileError("the file exists already", path=str(path), remedy=remedy) from error
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise FileError(reason, path=str(path), remedy="Choose a place that you can write to") from error
+
+
 def bytes_of(file: str, max_bytes: int, field: str) -> bytes:
     """The whole file; raises ApiError, at ``field``, where it cannot be read or is larger than ``max_bytes``."""
     try:

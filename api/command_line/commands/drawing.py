@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import math
 import sys
 from collections.abc import Iterator, Mapping, Sequence
@@ -12,7 +13,7 @@ import typer
 from pydantic import ValidationError
 from rich.console import RenderableType
 
-from api.command_line.commands.common import STANDARD, DatabaseOption, opened, reporting_errors, show
+from api.command_line.commands.common import STANDARD, DatabaseOption, opened, reporting_errors, show, write_new
 from api.command_line.output.console import plain, table
 from api.command_line.output.lists import added_lines
 from catalog.exchange import write_jsonl
@@ -22,7 +23,6 @@ from catalog.exchange.pasted_table import LONGEST_TABLE
 from catalog.history.addition import AddReport, add
 from catalog.model.entries import Series
 from catalog.model.entry_parts import DIGITS_MM, DimensionLaw, HalfKind
-from catalog.model.errors import FileError
 from catalog.model.series_laws import expand
 from matcher.plus_minus import DRAWING
 
@@ -211,15 +211,9 @@ def _keep(series: Series, output: str | None, database: str | None, *, adding: b
 def _write(series: Series, output: str | None) -> None:
     if output is None or output == STANDARD:
         return
-    try:
-        with Path(output).open("x", encoding="utf-8", newline="\n") as stream:
-            write_jsonl([series], stream)
-    except FileExistsError as error:
-        remedy = "Name a new file, or append to this one with --json >> FILE"
-        raise FileError("the file exists already", path=output, remedy=remedy) from error
-    except OSError as error:
-        remedy = "Choose a place that you can write to"
-        raise FileError(error.strerror or str(error), path=output, remedy=remedy) from error
+    text = io.StringIO()
+    write_jsonl([series], text)
+    write_new(Path(output), text.getvalue(), "Name a new file, or append to this one with --json >> FILE")
 
 
 def _blocks(fitted: FittedTable, parts: Sequence[str]) -> Iterator[RenderableType]:

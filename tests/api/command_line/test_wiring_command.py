@@ -56,6 +56,9 @@ def test_files_are_written_by_their_ending(demo_url: str, nets: Path, tmp_path: 
     assert files[0].read_text(encoding="utf-8").splitlines()[1] == "1,BAT+,supply,3.9 V,,1,BAT+,1/12,1/1,1/1"
     assert json.loads(files[1].read_text(encoding="utf-8"))["sure"] is True
     assert files[2].read_text(encoding="utf-8").startswith("<svg")
+    again = run(demo_url, PLUG, RECEPTACLE, "--to", str(files[0]), code=ExitCode.BAD_INPUT)
+    assert "the file exists already" in again
+    assert "BAT+" in files[0].read_text(encoding="utf-8")
 
 
 def test_the_json_is_that_of_the_interface_and_nets_come_from_standard_input(demo_url: str, nets: Path) -> None:

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from api.command_line.commands.common import STANDARD, DatabaseOption, opened, reporting_errors, show
+from api.command_line.commands.common import STANDARD, DatabaseOption, opened, reporting_errors, show, write_new
 from api.command_line.output.answers import caution_lines
 from api.command_line.output.console import notes, plain
 from api.fitting.lands.land_files import SUFFIXES, kicad_mod, svg
@@ -44,7 +44,7 @@ def lands(
         if output == STANDARD:
             typer.echo(text, nl=False)
             return
-        _write(Path(output), text)
+        write_new(Path(output), text)
     answer = answer_of(record, pattern)
     show([plain(f"written to {output}"), *notes("About these lands", answer.told), *caution_lines(answer.cautions)])
 
@@ -52,14 +52,3 @@ def lands(
 def _check_suffix(output: str) -> None:
     if output != STANDARD and not output.endswith(SUFFIXES):
         raise FileError("this is no form of lands", path=output, remedy=f"End the name in {' or '.join(SUFFIXES)}")
-
-
-def _write(path: Path, text: str) -> None:
-    try:
-        with path.open("x", encoding="utf-8", newline="\n") as stream:
-            stream.write(text)
-    except FileExistsError as error:
-        raise FileError("the file exists already", path=str(path), remedy="Name a new file") from error
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise FileError(reason, path=str(path), remedy="Choose a place that you can write to") from error

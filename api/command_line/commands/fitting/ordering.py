@@ -17,6 +17,7 @@ from api.command_line.commands.common import (
     reporting_errors,
     show,
     snapshot_of,
+    write_new,
 )
 from api.command_line.commands.identification import FileOption, PiecesArgument, request_of
 from api.command_line.output.console import plain
@@ -33,7 +34,7 @@ from api.observations.error_places import moved_errors
 from api.schemas.fitting.inquiry import InquiryRequest
 from api.schemas.fitting.needed import NeededRequest
 from api.schemas.fitting.order_note import OrderNoteRequest
-from catalog.model.errors import EntryError, FileError
+from catalog.model.errors import EntryError
 
 
 def inquiry(
@@ -69,7 +70,7 @@ def inquiry(
     with reporting_errors(pieces or [], len(request.observations) - read):
         made = made_for(snapshot_of(database), request, request.pictures)
         if drawing is not None:
-            _write(drawing, made.drawing.encode("utf-8"))
+            write_new(drawing, made.drawing)
     if as_json:
         print_json(made)
     else:
@@ -189,7 +190,7 @@ def order(
     with reporting_errors(pieces or [], len(request.observations) - read), moved_errors(ORDER_OPTIONS):
         note = order_note(snapshot_of(database), request)
         if pdf is not None:
-            _write(pdf, note_pdf(note))
+            write_new(pdf, note_pdf(note))
     if as_json:
         print_json(note)
     else:
@@ -221,16 +222,5 @@ def print_(
         except DrawingError as error:
             field = {"half": "KEY", "paper": "--paper"}.get(error.field, error.field)
             raise EntryError(error.message, field=field, value=error.value, remedy=error.remedy) from error
-        _write(output, made)
+        write_new(output, made)
     show([plain(f"Written: {output}. Print it at 100 %, and check both rulers first.")])
-
-
-def _write(path: Path, content: bytes) -> None:
-    try:
-        with path.open("xb") as stream:
-            stream.write(content)
-    except FileExistsError as error:
-        raise FileError("the file exists already", path=str(path), remedy="Choose another name") from error
-    except OSError as error:
-        remedy = "Choose a place that you can write to"
-        raise FileError(error.strerror or str(error), path=str(path), remedy=remedy) from error

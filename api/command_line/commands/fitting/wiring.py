@@ -17,6 +17,7 @@ from api.command_line.commands.common import (
     print_json,
     reporting_errors,
     show,
+    write_new,
 )
 from api.command_line.output.wiring import wiring_blocks
 from api.fitting.wiring.contact_map import contact_map
@@ -27,7 +28,6 @@ from api.observations.checking import form_of
 from api.schemas.fitting.contact_map import BoardSide, ContactMapAnswer, ContactMapRequest, Fold
 from api.service.problems import ApiError
 from api.service.settings import MAX_BODY_BYTES
-from catalog.model.errors import FileError
 from catalog.model.numbering import Side
 
 ENDINGS = (".csv", ".json", ".svg")
@@ -59,7 +59,7 @@ def wiring(
     ] = None,
     to: Annotated[
         list[Path] | None,
-        typer.Option("--to", metavar="FILE", help="Write a .csv, .json or .svg file instead; repeat for more."),
+        typer.Option("--to", metavar="FILE", help="Write a new .csv, .json or .svg file; repeat for more."),
     ] = None,
     as_json: JsonOption = False,
     database: DatabaseOption = None,
@@ -106,12 +106,7 @@ def _check_endings(paths: list[Path]) -> None:
 
 def _write(path: Path, found: ContactMapAnswer) -> None:
     texts = {".csv": csv_of, ".json": lambda answer: answer.model_dump_json(indent=2) + "\n", ".svg": _svg}
-    try:
-        path.write_text(texts[path.suffix](found), encoding="utf-8")
-    except OSError as error:
-        raise FileError(
-            error.strerror or str(error), path=str(path), remedy="Name a file that can be written"
-        ) from error
+    write_new(path, texts[path.suffix](found))
 
 
 def _svg(found: ContactMapAnswer) -> str:
